@@ -1,0 +1,1 @@
+"""Shipped recipes and camera encodings, as data."""

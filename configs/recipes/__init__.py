@@ -1,0 +1,1 @@
+"""The recipes that ship, one TOML file each."""

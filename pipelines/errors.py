@@ -1,0 +1,143 @@
+"""Every error of ours, one tree.
+
+    RushlightError              text, and where: file, line, key
+    ├── InputError              what the user gave is wrong; nothing was touched
+    │   ├── RecipeError         a recipe: key `output[2].size`
+    │   ├── ListError           a clip list or one of its rows
+    │   ├── GradeError          a colour decision (ASC CDL) or its source
+    │   ├── LutError            a 3D LUT file
+    │   ├── EncodingError       an unknown or ambiguous encoding, levels or display
+    │   ├── TimecodeError       a timecode or frame rate
+    │   └── OptionError         a command's options or folders
+    ├── SourceError             an original is missing, does not open or does not decode
+    ├── DeliveryError           an output failed its check, and was not given its final name
+    ├── ResourceError           the machine is short of something: disk, memory, handles
+    └── QueueError              the queue file, its runner or its farm
+
+Whether an error stops the whole request or sets one clip aside is for the caller to say: an unreadable
+LUT is the first in a recipe and the second in a row. All survive pickling, so that workers may raise them.
+"""
+
+from __future__ import annotations
+
+import errno
+from typing import Self
+
+__all__ = [
+    "DeliveryError",
+    "EncodingError",
+    "GradeError",
+    "InputError",
+    "ListError",
+    "LutError",
+    "OptionError",
+    "QueueError",
+    "RecipeError",
+    "ResourceError",
+    "RushlightError",
+    "SourceError",
+    "TimecodeError",
+    "from_os",
+]
+
+
+class RushlightError(Exception):
+    """One clear sentence: what was found and what would do. `file`, `line` and `key` say where."""
+
+    def __init__(
+        self, text: str, *, file: str | None = None, line: int | None = None, key: str | None = None
+    ) -> None:
+        super().__init__(text)
+        self.text = text
+        self.file = file
+        self.line = line
+        self.key = key
+
+    def at(self, *, file: str | None = None, line: int | None = None, key: str | None = None) -> Self:
+        """The same error with the places it does not know yet filled in; a known key gets `key` as its parent."""
+        if key and self.key:
+            key = f"{key}{self.key}" if self.key.startswith("[") else f"{key}.{self.key}"
+        return type(self)(
+            self.text, file=self.file or file, line=self.line if self.line is not None else line, key=key or self.key
+        )
+
+    def __str__(self) -> str:
+        place = self.file or ""
+        if self.line is not None:
+            place += f":{self.line}" if place else f"line {self.line}"
+        return ": ".join(part for part in (place, self.key, self.text) if part)
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return _again, (type(self), self.text, self.file, self.line, self.key)
+
+
+def _again(
+    kind: type[RushlightError], text: str, file: str | None, line: int | None, key: str | None
+) -> RushlightError:
+    return kind(text, file=file, line=line, key=key)
+
+
+class InputError(RushlightError):
+    """What the user gave is wrong."""
+
+
+class RecipeError(InputError):
+    """A recipe is wrong."""
+
+
+class ListError(InputError):
+    """A clip list, or one of its rows, is wrong."""
+
+
+class GradeError(InputError):
+    """A colour decision, or the file it came from, is wrong."""
+
+
+class LutError(InputError):
+    """A 3D LUT is wrong."""
+
+
+class EncodingError(InputError):
+    """An encoding, its levels or a display is unknown or ambiguous."""
+
+
+class TimecodeError(InputError):
+    """A timecode or frame rate is wrong."""
+
+
+class OptionError(InputError):
+    """An option of a command, or a folder it names, is wrong."""
+
+
+class SourceError(RushlightError):
+    """An original is missing, does not open or does not decode."""
+
+
+class DeliveryError(RushlightError):
+    """An output failed its check and has no final name."""
+
+
+class ResourceError(RushlightError):
+    """The machine is short of disk, memory or handles: try again later."""
+
+
+class QueueError(RushlightError):
+    """The queue, its runner or its farm cannot go on."""
+
+
+_SHORT_OF = {
+    errno.ENOSPC: "no space left on the disk",
+    errno.EDQUOT: "the disk quota is used up",
+    errno.EFBIG: "the file is larger than the limit allows",
+    errno.EMFILE: "too many open files",
+    errno.ENFILE: "too many open files on this machine",
+    errno.ENOMEM: "out of memory",
+}
+
+
+def from_os(error: OSError, path: object, *, reading: bool = False) -> RushlightError:
+    """Ours for an operating system's (or a media library's) error about `path`; resource shortages told apart."""
+    if error.errno in _SHORT_OF:
+        return ResourceError(_SHORT_OF[error.errno], file=str(path))
+    text = error.strerror or str(error)
+    return (SourceError if reading else DeliveryError)(text, file=str(path))

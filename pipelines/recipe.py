@@ -1,0 +1,371 @@
+"""Recipes: what to make of each clip, as TOML, checked whole before a pixel is read.
+
+A recipe is a document of settings, one `[look]` table and one `[[output]]` table a product. Every fault of a
+document is found in one reading; each names its key (`output[2].size`), what stands there and what would do.
+"""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import json
+import re
+import tomllib
+from collections.abc import Mapping
+from importlib import resources
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+
+from rushlight.pipelines.errors import RecipeError
+
+__all__ = [
+    "Burnin",
+    "Frame",
+    "LookSettings",
+    "MovieOutput",
+    "Output",
+    "Recipe",
+    "Size",
+    "SlateCard",
+    "StillsOutput",
+    "TextLine",
+    "load_recipe",
+    "parse_recipe",
+    "shipped_recipes",
+]
+
+State = Literal["log", "show", "graded"]
+Anchor = Literal[
+    "top-left", "top", "top-right", "left", "centre", "right", "bottom-left", "bottom", "bottom-right"
+]
+_SIZE = re.compile(r"(\d{2,5})\s*[x×]\s*(\d{2,5})")
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _.-]{0,63}")
+_RESERVED = {"log", "report"}
+
+
+class Model(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+class Size(Model):
+    """A raster in pixels."""
+
+    width: int = Field(ge=16, le=16384)
+    height: int = Field(ge=16, le=16384)
+
+    def __str__(self) -> str:
+        return f"{self.width}x{self.height}"
+
+
+def _size(value: object) -> object:
+    if isinstance(value, str):
+        match = _SIZE.fullmatch(value.strip())
+        if not match:
+            raise ValueError('takes WIDTHxHEIGHT, such as "1920x1080"')
+        width, height = int(match[1]), int(match[2])
+        if width % 2 or height % 2:
+            raise ValueError("takes an even width and height")
+        return {"width": width, "height": height}
+    if isinstance(value, Size | dict):
+        return value
+    raise ValueError('takes WIDTHxHEIGHT in quotes, such as "1920x1080"')
+
+
+def _rate(value: object) -> object:
+    from rushlight.pipelines.timecode import FrameRate
+
+    try:
+        return str(FrameRate.parse(value))  # type: ignore[arg-type]
+    except Exception:
+        raise ValueError("takes a frame rate, such as 24, 23.976 or 24000/1001") from None
+
+
+RasterSize = Annotated[Size, BeforeValidator(_size)]
+Rate = Annotated[str, BeforeValidator(_rate)]
+
+
+class Area(Model):
+    """An extraction area, and the raster it is drawn for."""
+
+    x: int = Field(ge=0)
+    y: int = Field(ge=0)
+    width: int = Field(ge=16)
+    height: int = Field(ge=16)
+    raster: RasterSize
+
+
+class Frame(Model):
+    """How an original's picture sits in the output's raster."""
+
+    mode: Literal["pad", "fill", "stretch"] = "pad"
+    desqueeze: float = Field(1.0, ge=0.25, le=4)
+    rotate: Literal[0, 180] = 0
+    flip: bool = False
+    flop: bool = False
+    area: Area | None = None
+
+
+class Guides(Model):
+    """Lines and shaded masks over the picture."""
+
+    aspect: float | None = Field(None, gt=0.2, lt=10)
+    shade: float = Field(0.0, ge=0, le=1)
+    action_safe: float | None = Field(None, gt=0.5, le=1)
+    title_safe: float | None = Field(None, gt=0.5, le=1)
+    centre: bool = False
+    opacity: float = Field(0.6, gt=0, le=1)
+
+
+class TextLine(Model):
+    """One line of burn-in: fields in braces, an anchor, a height as a share of the raster's."""
+
+    text: str = Field(min_length=1, max_length=300)
+    at: Anchor
+    size: float = Field(0.035, ge=0.01, le=0.25)
+    backing: Literal["outline", "box"] = "outline"
+    opacity: float = Field(1.0, gt=0, le=1)
+
+
+class Burnin(Model):
+    """What is drawn over the picture."""
+
+    text: tuple[TextLine, ...] = ()
+    watermark: str = ""
+    watermark_opacity: float = Field(0.18, gt=0, le=1)
+    font: str = ""
+
+
+class SlateCard(Model):
+    """A card of some frames at the head: the timecode starts that much earlier, the sound with silence."""
+
+    frames: int = Field(ge=1, le=500)
+
+
+class LookSettings(Model):
+    """The show's look: what stands between the log picture and the monitor."""
+
+    display: str = "Rec.709 BT.1886"
+    transform: Literal["aces2", "colorimetric", "none"] = "aces2"
+    show_lut: str = ""
+    lut_interpolation: Literal["tetrahedral", "trilinear"] = "tetrahedral"
+    lut_input: Literal["narrow", "full"] = "full"
+    lut_output: Literal["narrow", "full"] = "full"
+    lut_contains_grade: bool = False
+    grade_order: Literal["before", "after"] = "before"
+    grade_space: Literal["log", "ACEScct"] = "log"
+    clamp: bool = True
+    size: int = Field(65, ge=17, le=129)
+
+
+class _Output(Model):
+    name: str
+    state: State = "graded"
+    size: RasterSize | None = None
+    frame: Frame = Frame()
+    guides: Guides | None = None
+    only: dict[str, str] = Field(default_factory=dict)
+    first: bool = False
+
+    @model_validator(mode="after")
+    def _named(self) -> _Output:
+        if not _NAME.fullmatch(self.name) or self.name.lower() in _RESERVED or self.name.endswith((".", " ")):
+            raise ValueError(f"name {self.name!r} will not do for a folder; letters, digits, space, - and _ will")
+        return self
+
+
+class MovieOutput(_Output):
+    """A movie of each clip."""
+
+    make: Literal["movie"]
+    codec: str
+    container: Literal["", "mov", "mp4", "mxf"] = ""
+    quality: float | None = Field(None, ge=0, le=51)
+    preset: str = ""
+    peak: float | None = Field(None, gt=0.05, le=1000)  # Mbit/s over any second
+    sound: Literal["copy", "mix", "silent", "none"] = "copy"
+    channels: tuple[int, ...] = ()
+    burnin: Burnin | None = None
+    card: SlateCard | None = None
+    dither: bool = True
+
+
+class StillsOutput(_Output):
+    """Stills of each clip, from the exact evaluation of its look."""
+
+    make: Literal["stills"]
+    kinds: tuple[Literal["jpeg", "png8", "png16", "tiff8", "tiff16", "exr"], ...] = Field(min_length=1)
+    at: tuple[Literal["first", "middle", "last", "list"], ...] = ("middle",)
+    every: float | None = Field(None, ge=0.5)  # seconds
+
+
+Output = Annotated[MovieOutput | StillsOutput, Field(discriminator="make")]
+
+
+class Recipe(Model):
+    """A whole recipe. Defaults are stated here and nowhere else."""
+
+    name: str = ""
+    description: str = ""
+    encoding: str = ""
+    levels: Literal["", "narrow", "full"] = ""
+    rate: Rate | None = None  # for sequences whose headers state none
+    show_rate: Rate | None = None
+    off_speed: Literal["keep", "frame for frame", "refuse"] = "keep"
+    variable_rate: Literal["refuse", "conform"] = "refuse"
+    interlaced: Literal["refuse", "as it is"] = "refuse"
+    missing_frames: Literal["fail", "hold", "slate"] = "fail"
+    damaged_frames: Literal["deliver", "fail"] = "deliver"
+    spans: Literal["join", "separate"] = "join"
+    ungraded: Literal["warn", "refuse"] = "warn"
+    grade_at: Literal["cut", "first frame"] = "cut"
+    handles: int = Field(0, ge=0, le=10000)
+    default_grade: dict[str, Any] = Field(default_factory=dict)
+    defaults: tuple[dict[str, Any], ...] = ()
+    replaced: Literal["keep", "remove"] = "keep"
+    look: LookSettings = LookSettings()
+    output: tuple[Output, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _distinct(self) -> Recipe:
+        seen: set[str] = set()
+        for output in self.output:
+            if output.name.casefold() in seen:
+                raise ValueError(f"two outputs are named {output.name!r}; their files would collide")
+            seen.add(output.name.casefold())
+        return self
+
+    def digest(self) -> str:
+        """sha256 over the settings that change a result; name and description are no part of it."""
+        data = self.model_dump(mode="json", exclude={"name", "description"})
+        return "sha256:" + hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
+
+
+def parse_recipe(text: str, *, file: str = "") -> Recipe:
+    """A recipe from TOML text. RecipeError naming every wrong key, one a line, where anything is wrong."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise RecipeError(f"is not TOML: {error}", file=file) from None
+    try:
+        recipe = Recipe.model_validate(data)
+    except ValidationError as error:
+        faults = [_fault(detail, data) for detail in error.errors()]
+        first, *rest = faults
+        text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
+        raise RecipeError(text, file=file, key=first[0]) from None
+    faults = _codec_faults(recipe)
+    if faults:
+        first, *rest = faults
+        text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
+        raise RecipeError(text, file=file, key=first[0])
+    return recipe
+
+
+def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
+    from rushlight.pipelines.codecs import codec
+    from rushlight.pipelines.display import find_display
+    from rushlight.pipelines.errors import InputError
+
+    faults = []
+    try:
+        find_display(recipe.look.display)
+    except InputError as error:
+        faults.append(("look.display", error.text))
+    for index, output in enumerate(recipe.output):
+        if not isinstance(output, MovieOutput):
+            continue
+        key = f"output[{index}]"
+        try:
+            found = codec(output.codec)
+        except InputError as error:
+            faults.append((f"{key}.codec", error.text))
+            continue
+        if output.container and output.container not in found.containers:
+            faults.append(
+                (f"{key}.container", f"{output.codec} goes into {', '.join(found.containers)}, not {output.container}")
+            )
+        if output.state == "log" and found.bits < 10:
+            faults.append((f"{key}.state", f"log needs a 10-bit codec; {output.codec} has {found.bits} bits"))
+    return faults
+
+
+def _fault(detail: Mapping[str, Any], data: object) -> tuple[str, str]:
+    """A pydantic error as our key path and sentence."""
+    path, here, model = "", data, "Recipe"
+    for part in detail["loc"]:
+        if part in ("movie", "stills") and not (isinstance(here, dict) and part in here):
+            continue
+        path += f"[{part}]" if isinstance(part, int) else f".{part}" if path else str(part)
+        try:
+            here = here[part]  # type: ignore[index]
+        except (KeyError, IndexError, TypeError):
+            here = None
+    del model
+    kind, given = detail["type"], detail.get("input")
+    context = detail.get("ctx", {})
+    if kind == "extra_forbidden":
+        leaf = str(detail["loc"][-1])
+        near = difflib.get_close_matches(leaf, _known_keys(detail["loc"]), 1)
+        return path, f"there is no such key{f'; did you mean {near[0]!r}?' if near else ''}"
+    if kind == "missing":
+        return path, "is missing; it must be stated"
+    if kind in ("literal_error",):
+        return path, f"{given!r} will not do; takes {context.get('expected')}"
+    if kind in ("union_tag_invalid", "union_tag_not_found"):
+        return f"{path}.make", 'takes "movie" or "stills"'
+    if kind == "value_error":
+        text = str(context.get("error", detail["msg"]))
+        return path or "output", text if isinstance(given, dict | list) else f"{given!r}: {text}"
+    return path, f"{given!r} will not do: {detail['msg'][0].lower()}{detail['msg'][1:]}"
+
+
+def _known_keys(loc: tuple[Any, ...]) -> list[str]:
+    names: set[str] = set()
+    tables: dict[str, tuple[type[BaseModel], ...]] = {
+        "look": (LookSettings,),
+        "frame": (Frame,),
+        "area": (Area,),
+        "burnin": (Burnin,),
+        "text": (TextLine,),
+        "guides": (Guides,),
+        "card": (SlateCard,),
+        "movie": (MovieOutput,),
+        "stills": (StillsOutput,),
+    }
+    parents = [part for part in loc[:-1] if isinstance(part, str)]
+    models = tables.get(parents[-1], (Recipe,)) if parents else (Recipe,)
+    for model in models:
+        names.update(model.model_fields)
+    return sorted(names)
+
+
+def shipped_recipes() -> dict[str, str]:
+    """Name -> TOML text of the recipes that ship, in order of name."""
+    folder = resources.files("rushlight.configs.recipes")
+    found = {p.name.removesuffix(".toml"): p.read_text("utf-8") for p in folder.iterdir() if p.name.endswith(".toml")}
+    return dict(sorted(found.items()))
+
+
+def load_recipe(name: str) -> tuple[Recipe, str, str]:
+    """A shipped recipe by name, or one from a file. Returns the recipe, its TOML text and where it came from.
+
+    RecipeError when there is neither, naming the nearest shipped one.
+    """
+    from pathlib import Path
+
+    shipped = shipped_recipes()
+    if name in shipped:
+        recipe = parse_recipe(shipped[name], file=f"{name} (shipped)")
+        return (recipe if recipe.name else recipe.model_copy(update={"name": name})), shipped[name], ""
+    path = Path(name)
+    if not path.is_file():
+        near = difflib.get_close_matches(name, shipped, 1)
+        hint = f"; did you mean {near[0]!r}?" if near else ""
+        raise RecipeError(f"there is no recipe {name!r}, neither a file nor one of {', '.join(shipped)}{hint}")
+    try:
+        text = path.read_text("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise RecipeError(f"cannot be read: {error}", file=name) from None
+    recipe = parse_recipe(text, file=name)
+    return (recipe if recipe.name else recipe.model_copy(update={"name": path.stem})), text, str(path)

@@ -1,0 +1,54 @@
+"""What a user asked for, before anything is read."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from pathlib import Path
+
+from rushlight.pipelines.errors import OptionError
+
+__all__ = ["Request", "default_workers"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Request:
+    """The options of `render`, `plan`, `look` and `queue add`, as given."""
+
+    clip_list: Path
+    recipe: str = "overnight"
+    out: Path | None = None
+    media: tuple[Path, ...] = ()
+    grades: tuple[Path, ...] = ()
+    defaults: Path | None = None  # side file of defaults by camera, reel or pattern
+    encoding: str = ""
+    levels: str = ""
+    rate: str = ""
+    only: tuple[str, ...] = ()
+    strict: bool = False
+    hash_originals: bool = False
+
+    def checked(self) -> Request:
+        """The same, once the folders and files it names are there. OptionError naming the one that is not."""
+        if not self.clip_list.exists():
+            raise OptionError("there is no such list (a CSV, TSV, EDL or .otio file, or a folder)", file=str(self.clip_list))
+        for folder in self.media:
+            if not folder.is_dir():
+                raise OptionError("is not a folder; --media takes the folder that holds the originals", file=str(folder))
+        for path in self.grades:
+            if not path.exists():
+                raise OptionError("there is no such file or folder; --grades takes colour decisions", file=str(path))
+        if self.defaults and not self.defaults.is_file():
+            raise OptionError("there is no such file; --defaults takes a TOML file", file=str(self.defaults))
+        if self.out is not None:
+            if self.out.exists() and not self.out.is_dir():
+                raise OptionError("is a file; --out takes a folder", file=str(self.out))
+            parent = next(p for p in (self.out, *self.out.absolute().parents) if p.exists())
+            if not os.access(parent, os.W_OK | os.X_OK):
+                raise OptionError("cannot be written to; --out takes a folder you may write", file=str(self.out))
+        return self
+
+
+def default_workers() -> int:
+    """As many workers as this process may use cores."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

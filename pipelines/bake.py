@@ -1,0 +1,214 @@
+"""A look baked for the kernel: grade curves, a saturation, and a lattice of display R'G'B'.
+
+The runner bakes, once; workers load the file. Tables are rounded to multiples of 2^-20 and nothing
+transcendental is left, so that every processor computes the same from them. The grade is evaluated ahead of the
+lattice, so one lattice serves every clip of a show transform; where it cannot be (a grade in another space, or
+after the show transform, or a white balance) it is inside the lattice.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import zipfile
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from rushlight.pipelines.errors import DeliveryError
+from rushlight.pipelines.lut import tetrahedral
+
+if TYPE_CHECKING:
+    from rushlight.pipelines.look import Look
+
+__all__ = ["Baked", "bake", "lattice_digest", "load_baked"]
+
+SCHEMA = "rushlight-baked-1"
+LUMA = np.array([0.2126, 0.7152, 0.0722])  # ASC CDL v1.2
+CURVE_POINTS = 4096
+# The signal that narrow 10-bit codes 4..1019 carry is -0.0685..1.0902; full codes lie inside.
+CAMERA_SPAN = (-0.07, 1.0925)
+ACESCCT_SPAN = (-0.14, 1.47)  # scene-linear -0.02 to 65504 and a little
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Baked:
+    """What the kernel runs. `apply` is its plain evaluation and the kernel's judge."""
+
+    lo: float  # the encoded signal that the curves span
+    hi: float
+    grade: NDArray[np.float32] | None  # (3, M): code -> graded code, piecewise linear over lo..hi
+    saturation: float
+    clamp: bool  # to 0..1 after the saturation
+    shaper: NDArray[np.float32]  # (3, S): code -> lattice coordinate 0..N-1, piecewise linear
+    shaper_lo: float
+    shaper_hi: float
+    lattice: NDArray[np.float32]  # (N, N, N, 4): [r, g, b] display R'G'B' 0..1 and a zero
+    digest: str
+
+    @property
+    def size(self) -> int:
+        return int(self.lattice.shape[0])
+
+    def apply(self, code: ArrayLike) -> NDArray[np.float64]:
+        """Display R'G'B' (..., 3) of camera signal values (..., 3), float64; NaN is taken as the span's lower end."""
+        values = np.asarray(code, np.float64)
+        shape = values.shape
+        values = np.where(np.isnan(values), self.lo, values).reshape(-1, 3)
+        if self.grade is not None:
+            values = _piecewise(values, self.grade, self.lo, self.hi)
+            luma = values @ LUMA
+            values = luma[:, None] + self.saturation * (values - luma[:, None])
+            if self.clamp:
+                values = np.clip(values, 0.0, 1.0)
+        position = _piecewise(values, self.shaper, self.shaper_lo, self.shaper_hi)
+        position = np.clip(position, 0.0, self.size - 1)
+        return tetrahedral(self.lattice[..., :3].astype(np.float64), position).reshape(shape)
+
+    def save(self, path: Path) -> None:
+        """Write it as .npz (no pickle). The caller gives the final name when it is there."""
+        facts = {"schema": SCHEMA, "digest": self.digest, "clamp": self.clamp}
+        numbers = np.array([self.lo, self.hi, self.saturation, self.shaper_lo, self.shaper_hi], np.float64)
+        arrays: dict[str, Any] = {"numbers": numbers, "shaper": self.shaper, "lattice": self.lattice}
+        if self.grade is not None:
+            arrays["grade"] = self.grade
+        with path.open("wb") as stream:
+            np.savez(stream, facts=np.frombuffer(json.dumps(facts, sort_keys=True).encode(), np.uint8), **arrays)
+            stream.flush()
+            os.fsync(stream.fileno())
+
+
+def _piecewise(values: NDArray[np.float64], table: NDArray[np.float32], low: float, high: float) -> NDArray[np.float64]:
+    last = table.shape[1] - 1
+    position = np.clip((values - low) * (last / (high - low)), 0.0, last)
+    base = np.minimum(position.astype(np.intp), last - 1)
+    fraction = position - base
+    result = np.empty(values.shape)
+    for k in range(3):
+        row = table[k].astype(np.float64)
+        result[:, k] = row[base[:, k]] + fraction[:, k] * (row[base[:, k] + 1] - row[base[:, k]])
+    return result
+
+
+def load_baked(path: Path) -> Baked:
+    """A baked look from its file. DeliveryError if it is damaged or of another schema."""
+    try:
+        with np.load(path, allow_pickle=False) as file:
+            facts = json.loads(bytes(file["facts"]))
+            lo, hi, saturation, shaper_lo, shaper_hi = (float(v) for v in file["numbers"])
+            grade = file["grade"] if "grade" in file else None
+            shaper, lattice = file["shaper"], file["lattice"]
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
+        raise DeliveryError(f"is no baked look that can be read: {error}", file=str(path)) from None
+    if facts.get("schema") != SCHEMA:
+        raise DeliveryError(f"is a baked look of schema {facts.get('schema')!r}; this reads {SCHEMA}", file=str(path))
+    baked = Baked(
+        lo=lo,
+        hi=hi,
+        grade=grade,
+        saturation=saturation,
+        clamp=facts["clamp"],
+        shaper=shaper,
+        shaper_lo=shaper_lo,
+        shaper_hi=shaper_hi,
+        lattice=lattice,
+        digest=facts["digest"],
+    )
+    if _digest(baked) != baked.digest:
+        raise DeliveryError("is damaged: its numbers do not give its digest", file=str(path))
+    return baked
+
+
+def _rounded(values: NDArray[np.float64]) -> NDArray[np.float32]:
+    return np.ascontiguousarray(np.round(values * 2.0**20) / 2.0**20, np.float32)
+
+
+def _digest(baked: Baked) -> str:
+    state = hashlib.sha256()
+    numbers = [baked.lo, baked.hi, baked.saturation, float(baked.clamp), baked.shaper_lo, baked.shaper_hi]
+    state.update(np.array(numbers, "<f8").tobytes())
+    for array in (baked.grade, baked.shaper, baked.lattice):
+        state.update(b"-" if array is None else np.ascontiguousarray(array, "<f4").tobytes())
+    return f"sha256:{state.hexdigest()}"
+
+
+def _grade_ahead(look: Look) -> bool:
+    return look.grade_order == "before" and look.cdl_space == "log" and look.white_balance is None
+
+
+def _lattice_look(look: Look, state: str) -> Look:
+    """The part of a look that lies in the lattice: what cannot be evaluated ahead of it."""
+    if state == "show" or _grade_ahead(look):
+        return replace(look, exposure=0.0, white_balance=None, printer_points=None, cdl=None)
+    return look
+
+
+def lattice_digest(look: Look, state: str, size: int = 65) -> str:
+    """Names the lattice of a look: equal for all clips that share its show transform."""
+    text = json.dumps([SCHEMA, size, _lattice_look(look, state).digest(), shaper_kind(look)], sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def shaper_kind(look: Look) -> str:
+    """Which placing of lattice points a look uses; part of the lattice's name."""
+    return "even-1"
+
+
+def span(look: Look) -> tuple[float, float]:
+    """The encoded signal a look's tables span."""
+    return ACESCCT_SPAN if look.encoding.kind == "linear" else CAMERA_SPAN
+
+
+def bake(look: Look, state: str = "graded", size: int = 65, cache: Path | None = None) -> Baked:
+    """The look for the kernel. `cache` is a folder that keeps lattices by name, for the next clip of the show."""
+    inner = _lattice_look(look, state)
+    lo, hi = span(look)
+    axis = np.linspace(lo, hi, size)
+    lattice = _cached_lattice(inner, axis, cache, lattice_digest(look, state, size))
+    grade, saturation, clamp = None, 1.0, False
+    if state == "graded" and _grade_ahead(look) and (look.cdl or look.exposure or look.printer_points):
+        code = np.linspace(lo, hi, CURVE_POINTS)
+        signal = look.correct(np.repeat(code[:, None], 3, 1))
+        if look.cdl is not None:
+            signal, saturation, clamp = look.cdl.sop(signal), look.cdl.saturation, look.cdl.clamp
+        grade = _rounded(np.nan_to_num(signal.T, nan=lo, posinf=hi, neginf=lo))
+    shaper = _rounded(np.repeat(np.array([[0.0, size - 1.0]]), 3, 0))
+    baked = Baked(
+        lo=lo,
+        hi=hi,
+        grade=grade,
+        saturation=saturation,
+        clamp=clamp,
+        shaper=shaper,
+        shaper_lo=lo,
+        shaper_hi=hi,
+        lattice=lattice,
+        digest="",
+    )
+    return replace(baked, digest=_digest(baked))
+
+
+def _cached_lattice(inner: Look, axis: NDArray[np.float64], cache: Path | None, name: str) -> NDArray[np.float32]:
+    place = cache / f"{name}.lattice.npy" if cache else None
+    size = len(axis)
+    if place and place.is_file():
+        try:
+            kept: NDArray[np.float32] = np.load(place, allow_pickle=False)
+            if kept.shape == (size, size, size, 4) and kept.dtype == np.float32:
+                return kept
+        except (OSError, ValueError):
+            pass
+    lattice = np.zeros((size, size, size, 4), np.float32)
+    code = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), -1)
+    lattice[..., :3] = _rounded(np.clip(inner.evaluate(code, "graded"), 0.0, 1.0))
+    if place:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        temporary = place.with_name(f".{place.name}.{os.getpid()}.part")
+        with temporary.open("wb") as stream:
+            np.save(stream, lattice)
+        os.replace(temporary, place)
+    return lattice

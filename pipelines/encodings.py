@@ -1,0 +1,440 @@
+"""Camera encodings: a log curve, a gamut and a maker's rule for code values, by name.
+
+`code` is the camera signal on the scale that its curve is published on: 0..1 for 10-bit codes 0..1023 (or for
+64..940 where the maker scales it into narrow levels). Linear values are scene-linear, 18 % grey = 0.18, in the
+encoding's own gamut. Curves are colour-science's, in float64; gamuts are published primaries; adaptation to the
+white of ACES (0.32168, 0.33767) is each maker's in the ACES input transforms: CAT02 or Bradford.
+Sources: column `source` of each entry; primaries checked against colour-science and OpenColorIO.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from functools import cache, lru_cache
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from rushlight.pipelines.errors import EncodingError
+
+__all__ = ["Encoding", "Gamut", "Levels", "encodings", "find_encoding", "suggest_encoding"]
+
+Levels = Literal["narrow", "full"]
+Array = NDArray[np.float64]
+D65 = (0.3127, 0.3290)
+ACES_WHITE = (0.32168, 0.33767)
+EXPOSURE_INDEXES = (160, 200, 250, 320, 400, 500, 640, 800, 1000, 1280, 1600)
+
+# CIE 15 and Fairchild, as given in colour-science: rows are cone responses from XYZ.
+_CAT = {
+    "CAT02": ((0.7328, 0.4296, -0.1624), (-0.7036, 1.6975, 0.0061), (0.0030, 0.0136, 0.9834)),
+    "Bradford": ((0.8951, 0.2664, -0.1614), (-0.7502, 1.7135, 0.0367), (0.0389, -0.0685, 1.0296)),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gamut:
+    """Primaries and white (CIE 1931 xy), and the adaptation its maker uses towards the white of ACES."""
+
+    name: str
+    red: tuple[float, float]
+    green: tuple[float, float]
+    blue: tuple[float, float]
+    white: tuple[float, float] = D65
+    cat: Literal["CAT02", "Bradford", "none"] = "Bradford"
+
+    def to_xyz(self) -> Array:
+        """RGB to XYZ, white at Y = 1. SMPTE RP 177:1993, section 3.3."""
+        xyz = np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in (self.red, self.green, self.blue)]).T
+        return xyz * np.linalg.solve(xyz, _white_xyz(self.white))
+
+    def matrix_to_ap0(self) -> Array:
+        """Linear RGB to ACES2065-1 (SMPTE ST 2065-1)."""
+        return np.linalg.solve(AP0.to_xyz(), adaptation(self.white, ACES_WHITE, self.cat) @ self.to_xyz())
+
+
+def _white_xyz(white: tuple[float, float]) -> Array:
+    x, y = white
+    return np.array([x / y, 1.0, (1 - x - y) / y])
+
+
+def adaptation(white: tuple[float, float], target: tuple[float, float], cat: str) -> Array:
+    """Von Kries adaptation of XYZ from one white to another in the cone space `cat`."""
+    if cat == "none" or white == target:
+        return np.eye(3)
+    cone = np.array(_CAT[cat])
+    gain = (cone @ _white_xyz(target)) / (cone @ _white_xyz(white))
+    return np.linalg.inv(cone) @ np.diag(gain) @ cone
+
+
+AP0 = Gamut(name="AP0", red=(0.7347, 0.2653), green=(0.0, 1.0), blue=(0.0001, -0.0770), white=ACES_WHITE, cat="none")
+AP1 = Gamut(name="AP1", red=(0.713, 0.293), green=(0.165, 0.830), blue=(0.128, 0.044), white=ACES_WHITE, cat="none")
+REC709 = Gamut(name="Rec.709", red=(0.64, 0.33), green=(0.30, 0.60), blue=(0.15, 0.06))
+REC2020 = Gamut(name="Rec.2020", red=(0.708, 0.292), green=(0.170, 0.797), blue=(0.131, 0.046))
+P3_D65 = Gamut(name="P3-D65", red=(0.680, 0.320), green=(0.265, 0.690), blue=(0.150, 0.060))
+
+_GAMUTS = {
+    g.name: g
+    for g in (
+        AP0,
+        AP1,
+        REC709,
+        REC2020,
+        P3_D65,
+        Gamut(name="Wide Gamut 3", red=(0.684, 0.313), green=(0.221, 0.848), blue=(0.0861, -0.102), cat="CAT02"),
+        Gamut(name="Wide Gamut 4", red=(0.7347, 0.2653), green=(0.1424, 0.8576), blue=(0.0991, -0.0308), cat="CAT02"),
+        Gamut(name="S-Gamut", red=(0.73, 0.28), green=(0.14, 0.855), blue=(0.10, -0.05), cat="CAT02"),
+        Gamut(name="S-Gamut3", red=(0.73, 0.28), green=(0.14, 0.855), blue=(0.10, -0.05), cat="CAT02"),
+        Gamut(name="S-Gamut3.Cine", red=(0.766, 0.275), green=(0.225, 0.800), blue=(0.089, -0.087), cat="CAT02"),
+        Gamut(
+            name="Venice S-Gamut3",
+            red=(0.740464264304292, 0.27936437475066),
+            green=(0.089241145423286, 0.893809528608105),
+            blue=(0.110488236673827, -0.052579333080476),
+            cat="CAT02",
+        ),
+        Gamut(
+            name="Venice S-Gamut3.Cine",
+            red=(0.775901871567345, 0.274502392854799),
+            green=(0.188682902773355, 0.828684937020288),
+            blue=(0.101337382499301, -0.089187517306263),
+            cat="CAT02",
+        ),
+        Gamut(name="V-Gamut", red=(0.730, 0.280), green=(0.165, 0.840), blue=(0.100, -0.030)),
+        Gamut(name="REDWideGamutRGB", red=(0.780308, 0.304253), green=(0.121595, 1.493994), blue=(0.095612, -0.084589)),
+        Gamut(name="Cinema Gamut", red=(0.740, 0.270), green=(0.170, 1.140), blue=(0.080, -0.100), cat="CAT02"),
+        Gamut(name="F-Gamut", red=REC2020.red, green=REC2020.green, blue=REC2020.blue),
+        Gamut(name="F-Gamut C", red=(0.7347, 0.2653), green=(0.0263, 0.9737), blue=(0.1173, -0.0224)),
+        Gamut(name="N-Gamut", red=REC2020.red, green=REC2020.green, blue=REC2020.blue),
+        Gamut(name="D-Gamut", red=(0.71, 0.31), green=(0.21, 0.88), blue=(0.09, -0.08), cat="CAT02"),
+        Gamut(
+            name="Blackmagic Wide Gamut",
+            red=(0.7177215, 0.3171181),
+            green=(0.2280410, 0.8615690),
+            blue=(0.1005841, -0.0820452),
+            white=(0.3127170, 0.3290312),
+            cat="CAT02",
+        ),
+    )
+}
+
+Curve = tuple[Callable[..., Any], Callable[..., Any]]
+
+
+@cache
+def _curve(name: str, exposure_index: int | None) -> Curve:
+    """(encode, decode) of a published curve. colour-science takes a second to import: only when first used."""
+    import colour.models as models
+
+    transfer = models.rgb.transfer_functions
+    if name == "linear":
+        return (lambda x: x), (lambda x: x)
+    if name == "LogC3":
+        return (
+            lambda x: transfer.log_encoding_ARRILogC3(x, EI=exposure_index or 800),
+            lambda x: transfer.log_decoding_ARRILogC3(x, EI=exposure_index or 800),
+        )
+    if name == "D-Log":
+        return _dlog_encode, _dlog_decode
+    if name == "Cineon":
+        return _cineon_encode, _cineon_decode
+    pair = _CURVES[name]
+    return getattr(transfer, pair[0]), getattr(transfer, pair[1])
+
+
+_CURVES = {
+    "LogC4": ("log_encoding_ARRILogC4", "log_decoding_ARRILogC4"),
+    "S-Log": ("log_encoding_SLog", "log_decoding_SLog"),
+    "S-Log2": ("log_encoding_SLog2", "log_decoding_SLog2"),
+    "S-Log3": ("log_encoding_SLog3", "log_decoding_SLog3"),
+    "V-Log": ("log_encoding_VLog", "log_decoding_VLog"),
+    "Log3G10": ("log_encoding_Log3G10", "log_decoding_Log3G10"),
+    "Canon Log": ("log_encoding_CanonLog", "log_decoding_CanonLog"),
+    "Canon Log 2": ("log_encoding_CanonLog2", "log_decoding_CanonLog2"),
+    "Canon Log 3": ("log_encoding_CanonLog3", "log_decoding_CanonLog3"),
+    "F-Log": ("log_encoding_FLog", "log_decoding_FLog"),
+    "F-Log2": ("log_encoding_FLog2", "log_decoding_FLog2"),
+    "N-Log": ("log_encoding_NLog", "log_decoding_NLog"),
+    "L-Log": ("log_encoding_LLog", "log_decoding_LLog"),
+    "Apple Log": ("log_encoding_AppleLogProfile", "log_decoding_AppleLogProfile"),
+    "Film Generation 5": ("oetf_BlackmagicFilmGeneration5", "oetf_inverse_BlackmagicFilmGeneration5"),
+    "ACEScc": ("log_encoding_ACEScc", "log_decoding_ACEScc"),
+    "ACEScct": ("log_encoding_ACEScct", "log_decoding_ACEScct"),
+    "BT.709": ("oetf_BT709", "oetf_inverse_BT709"),
+}
+
+# D-Log: DJI, White Paper on D-Log and D-Gamut (2017), decoding: (10^(3.89616 y - 2.27752) - 0.0108) / 0.9892 above
+# 0.14, (y - 0.0929) / 6.025 below. Its published encoder is rounded and no exact inverse: this one is.
+
+
+def _dlog_decode(code: Array) -> Array:
+    code = np.asarray(code, np.float64)
+    return np.where(code <= 0.14, (code - 0.0929) / 6.025, (10 ** (3.89616 * code - 2.27752) - 0.0108) / 0.9892)
+
+
+def _dlog_encode(linear: Array) -> Array:
+    linear = np.asarray(linear, np.float64)
+    upper = (np.log10(np.maximum(linear * 0.9892 + 0.0108, 1e-12)) + 2.27752) / 3.89616
+    return np.where(linear <= (0.14 - 0.0929) / 6.025, linear * 6.025 + 0.0929, upper)
+
+
+# Cineon: Kodak, Conversion of 10-bit Log Film Data to 8-bit Linear or Video Data (1995): black 95, white 685,
+# 0.002 density a code, negative gamma 0.6. Below black's asymptote the encoder goes on at the floor of the code.
+_CINEON_BLACK = 10 ** ((95 - 685) / 300)
+
+
+def _cineon_decode(code: Array) -> Array:
+    code = np.asarray(code, np.float64)
+    return (10 ** ((1023 * code - 685) / 300) - _CINEON_BLACK) / (1 - _CINEON_BLACK)
+
+
+def _cineon_encode(linear: Array) -> Array:
+    linear = np.asarray(linear, np.float64)
+    light = np.maximum(linear * (1 - _CINEON_BLACK) + _CINEON_BLACK, 10 ** (-685 / 300))
+    return (685 + 300 * np.log10(light)) / 1023
+
+
+@dataclass(frozen=True, kw_only=True)
+class Encoding:
+    """What an original's code values mean."""
+
+    name: str  # "S-Log3/S-Gamut3.Cine"
+    curve: str
+    gamut: Gamut
+    kind: Literal["log", "linear", "video"] = "log"
+    levels: Levels | None = None  # how the maker puts 0..1 into the code values of a YCbCr file; None: nothing published
+    levels_source: str = ""
+    exposure_index: int | None = None
+    source: str = ""
+
+    def decode(self, code: ArrayLike) -> Array:
+        """Scene-linear RGB of the encoding's own gamut, of `code` (any shape).
+
+        Curves go on past 0 and 1 as their formula does; NaN stays NaN.
+        """
+        with np.errstate(all="ignore"):
+            return np.asarray(_curve(self.curve, self.exposure_index)[1](np.asarray(code, np.float64)), np.float64)
+
+    def encode(self, linear: ArrayLike) -> Array:
+        """The inverse of `decode`; negatives follow the curve's toe, or its floor where it has none (ACEScc, Cineon)."""
+        with np.errstate(all="ignore"):
+            return np.asarray(_curve(self.curve, self.exposure_index)[0](np.asarray(linear, np.float64)), np.float64)
+
+    @property
+    def matrix_to_ap0(self) -> Array:
+        return _matrix(self.gamut)
+
+    def to_ap0(self, code: ArrayLike) -> Array:
+        """ACES2065-1 linear RGB (..., 3) of `code` (..., 3)."""
+        return self.decode(code) @ self.matrix_to_ap0.T
+
+    def from_ap0(self, ap0: ArrayLike) -> Array:
+        """The code values (..., 3) of ACES2065-1 linear RGB (..., 3)."""
+        return self.encode(np.asarray(ap0, np.float64) @ np.linalg.inv(self.matrix_to_ap0).T)
+
+
+@lru_cache(maxsize=64)
+def _matrix(gamut: Gamut) -> Array:
+    matrix = gamut.matrix_to_ap0()
+    matrix.setflags(write=False)
+    return matrix
+
+
+_FILE_CODES = "the maker's table states file codes: {}"
+_SONY = _FILE_CODES.format("black 95, grey 420, white 598")
+
+
+def _entry(curve: str, gamut: str = "", *, name: str = "", source: str, **rest: Any) -> Encoding:
+    return Encoding(name=name or f"{curve}/{gamut}", curve=curve, gamut=_GAMUTS[gamut], source=source, **rest)
+
+
+_ARRI3 = "ARRI, ALEXA Log C Curve, Usage in VFX (2017)"
+_ARRI4 = "ARRI, LogC4 Logarithmic Color Space Specification (2023)"
+_SCALED: dict[str, Any] = {"levels": "narrow", "levels_source": "scaled into narrow levels in YCbCr files (from memory)"}
+
+
+def _file_codes(levels_source: str) -> dict[str, Any]:
+    return {"levels": "full", "levels_source": _FILE_CODES.format(levels_source)}
+
+
+_ENCODINGS: tuple[Encoding, ...] = (
+    _entry("LogC3", "Wide Gamut 3", name="ARRI LogC3/Wide Gamut 3", source=_ARRI3, exposure_index=800, **_SCALED),
+    _entry("LogC4", "Wide Gamut 4", name="ARRI LogC4/Wide Gamut 4", source=_ARRI4, **_SCALED),
+    _entry("S-Log", "S-Gamut", source="Sony, S-Log White Paper (2009)", **_file_codes("black 90, grey 394, white 636")),
+    _entry(
+        "S-Log2", "S-Gamut", source="Sony, S-Log2 Technical Paper V1.0 (2012)", **_file_codes("black 90, grey 347, white 582")
+    ),
+    *(
+        _entry(
+            "S-Log3",
+            gamut,
+            source="Sony, Technical Summary for S-Gamut3.Cine/S-Log3 and S-Gamut3/S-Log3 V1.0",
+            levels="full",
+            levels_source=_SONY,
+        )
+        for gamut in ("S-Gamut3", "S-Gamut3.Cine", "Venice S-Gamut3", "Venice S-Gamut3.Cine")
+    ),
+    _entry(
+        "V-Log",
+        "V-Gamut",
+        source="Panasonic, V-Log/V-Gamut Reference Manual Rev. 1.0 (2014)",
+        **_file_codes("black 128, grey 433, white 602"),
+    ),
+    _entry("Log3G10", "REDWideGamutRGB", source="RED, White Paper on REDWideGamutRGB and Log3G10 (915-0187)"),
+    _entry(
+        "Canon Log",
+        "Cinema Gamut",
+        source="Canon, EOS C500/C300 Canon Log Gamma curve paper (v1.2, 2018)",
+        **_file_codes("black 128, grey 351, white 614"),
+    ),
+    _entry(
+        "Canon Log 2",
+        "Cinema Gamut",
+        source="Canon, Canon Log Gamma Curves (2018)",
+        **_file_codes("black 95, grey 407, white 575"),
+    ),
+    _entry(
+        "Canon Log 3",
+        "Cinema Gamut",
+        source="Canon, Canon Log Gamma Curves (2018)",
+        **_file_codes("black 128, grey 351, white 577"),
+    ),
+    _entry("F-Log", "F-Gamut", source="Fujifilm, F-Log Data Sheet 1.1", **_file_codes("black 95, grey 470, white 705")),
+    _entry("F-Log2", "F-Gamut", source="Fujifilm, F-Log2 Data Sheet 1.0", **_file_codes("black 95, grey 400, white 570")),
+    _entry("F-Log2", "F-Gamut C", source="Fujifilm, F-Log2C Data Sheet 1.0", **_file_codes("black 95, grey 400, white 570")),
+    _entry(
+        "N-Log",
+        "N-Gamut",
+        source="Nikon, N-Log Specification Document 1.0.0, section 2",
+        **_file_codes("the formula gives the 10-bit code, grey 372"),
+    ),
+    _entry("L-Log", "Rec.2020", source="Leica, L-Log Reference Manual"),
+    _entry("D-Log", "D-Gamut", source="DJI, White Paper on D-Log and D-Gamut (2017)"),
+    _entry("Apple Log", "Rec.2020", source="Apple, Apple Log Profile White Paper (2023)"),
+    _entry(
+        "Film Generation 5",
+        "Blackmagic Wide Gamut",
+        name="Blackmagic Film Generation 5/Wide Gamut",
+        source="Blackmagic Design, Generation 5 Color Science (2021)",
+    ),
+    _entry("Cineon", "Rec.709", source="Kodak, Conversion of 10-bit Log Film Data (1995)"),
+    _entry("ACEScc", "AP1", source="Academy S-2014-003"),
+    _entry("ACEScct", "AP1", source="Academy S-2016-001"),
+    _entry("linear", "AP1", name="ACEScg", kind="linear", source="Academy S-2014-004"),
+    _entry("linear", "AP0", name="ACES2065-1", kind="linear", source="SMPTE ST 2065-1:2021"),
+    _entry("linear", "Rec.709", name="Linear Rec.709", kind="linear", source="ITU-R BT.709-6, item 1.3"),
+    _entry("BT.709", "Rec.709", name="Video Rec.709", kind="video", source="ITU-R BT.709-6, item 1.2, inverted"),
+)
+
+# Other spellings of a curve alone or of a whole name, normalised as `_plain` does it.
+_ALSO = {
+    "ARRI LogC3/Wide Gamut 3": ("logc3", "arrilogc3", "logc", "arrilogc", "alexalogc", "logc3awg3", "arrilogc3arriwidegamut3", "logcwidegamut"),
+    "ARRI LogC4/Wide Gamut 4": ("logc4", "arrilogc4", "logc4awg4", "arrilogc4arriwidegamut4"),
+    "Log3G10/REDWideGamutRGB": ("redlog3g10", "log3g10rwg"),
+    "Canon Log/Cinema Gamut": ("clog", "clog1", "canonlog1"),
+    "Canon Log 2/Cinema Gamut": ("clog2", "canonlog2cinemagamutd55"),
+    "Canon Log 3/Cinema Gamut": ("clog3", "canonlog3cinemagamutd55"),
+    "F-Log2/F-Gamut C": ("flog2c",),
+    "Blackmagic Film Generation 5/Wide Gamut": (
+        "filmgeneration5",
+        "filmgen5",
+        "blackmagicfilmgen5",
+        "blackmagicfilmgeneration5",
+        "bmdfilmgen5",
+        "blackmagicfilmwidegamutgen5",
+    ),
+    "Apple Log/Rec.2020": ("applelogbt2020", "applelogprofile"),
+    "ACEScct/AP1": ("acescct",),
+    "ACEScc/AP1": ("acescc",),
+    "ACES2065-1": ("aces", "ap0linear"),
+    "Linear Rec.709": ("linearrec709srgb", "linearsrgb", "linear709"),
+    "Video Rec.709": ("rec709", "bt709", "video", "camerarec709"),
+}
+_NATIVE = {"flog2": "F-Log2/F-Gamut"}  # the F-Log2 data sheet; F-Gamut C came with F-Log2C
+
+
+def _plain(text: str) -> str:
+    return re.sub(r"[^a-z0-9]", "", text.lower())
+
+
+@cache
+def _index() -> dict[str, tuple[Encoding, ...]]:
+    index: dict[str, list[Encoding]] = {}
+    for entry in _ENCODINGS:
+        keys = {_plain(entry.name), *_ALSO.get(entry.name, ())}
+        if entry.kind == "log":
+            keys.add(_plain(entry.curve))
+            keys.add(_plain(entry.curve + entry.gamut.name))
+        for key in keys:
+            index.setdefault(key, []).append(entry)
+    for key, name in _NATIVE.items():
+        index[key] = [e for e in _ENCODINGS if e.name == name]
+    return {key: tuple(found) for key, found in index.items()}
+
+
+def encodings() -> tuple[Encoding, ...]:
+    """All that ship, in the order of the table."""
+    return _ENCODINGS
+
+
+_EI = re.compile(r"(?i)[\s(,/]*\bEI\s*[- ]?(\d{2,5})\)?")
+
+
+def find_encoding(name: str, *, exposure_index: int | None = None) -> Encoding:
+    """The encoding of that name, forgiving about case, spaces, hyphens, dots and underscores.
+
+    A curve alone means its maker's gamut. LogC3 takes an exposure index, as an argument or as `EI 400` in the
+    name; 800 otherwise. EncodingError if the name is unknown (with the nearest), if several gamuts would do
+    (with the choices), or if the index is none the maker publishes.
+    """
+    text = name
+    match = _EI.search(name)
+    if match:
+        text = name[: match.start()] + name[match.end() :]
+        exposure_index = exposure_index or int(match[1])
+    found = _index().get(_plain(text), ())
+    if len(found) > 1:
+        choices = ", ".join(e.name for e in found)
+        raise EncodingError(f"{name!r} leaves the gamut open; say which: {choices}")
+    if not found:
+        near = difflib.get_close_matches(_plain(text), _index(), 1, 0.5)
+        hint = f"did you mean {_index()[near[0]][0].name!r}?" if near else "`rushlight encodings` lists them"
+        raise EncodingError(f"{name!r} is not an encoding known here; {hint}")
+    encoding = found[0]
+    if encoding.curve != "LogC3":
+        return encoding
+    index = exposure_index or 800
+    if index not in EXPOSURE_INDEXES:
+        raise EncodingError(
+            f"exposure index {index} has no LogC3 curve; the maker publishes {', '.join(map(str, EXPOSURE_INDEXES))}"
+        )
+    return replace(encoding, exposure_index=index)
+
+
+# Words by which makers name a curve in a container's metadata (from memory); only ever a suggestion.
+_HINTS = (
+    (r"s-?log3.*cine|cine.*s-?log3", "S-Log3/S-Gamut3.Cine"),
+    (r"s-?log3", "S-Log3/S-Gamut3"),
+    (r"s-?log2", "S-Log2/S-Gamut"),
+    (r"logc4", "ARRI LogC4/Wide Gamut 4"),
+    (r"log-?c3?\b", "ARRI LogC3/Wide Gamut 3"),
+    (r"v-?log\b", "V-Log/V-Gamut"),
+    (r"log3g10", "Log3G10/REDWideGamutRGB"),
+    (r"c(?:anon )?-?log ?3", "Canon Log 3/Cinema Gamut"),
+    (r"c(?:anon )?-?log ?2", "Canon Log 2/Cinema Gamut"),
+    (r"f-?log2", "F-Log2/F-Gamut"),
+    (r"f-?log\b", "F-Log/F-Gamut"),
+    (r"n-?log\b", "N-Log/N-Gamut"),
+    (r"d-?log\b", "D-Log/D-Gamut"),
+    (r"apple.?log", "Apple Log/Rec.2020"),
+)
+
+
+def suggest_encoding(metadata: Mapping[str, str]) -> str | None:
+    """The encoding that a container's own metadata names, if it does. A suggestion: never to be applied unasked."""
+    text = " ".join(str(v) for v in metadata.values()).lower()
+    return next((name for pattern, name in _HINTS if re.search(pattern, text)), None)

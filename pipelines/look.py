@@ -1,0 +1,216 @@
+"""A look: all layers in order, what they do to a signal, and what they are called.
+
+    camera signal -> exposure, white balance (scene-linear) -> printer points -> ASC CDL -> show LUT or
+    standard transform -> display R'G'B'
+
+The grade may instead sit after the show transform. Evaluation is exact: float64, but for OpenColorIO's own
+float32 in the ACES 2.0 transform.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from rushlight.pipelines.cdl import CDL
+from rushlight.pipelines.display import ACES_CONFIG, Display, output_transform
+from rushlight.pipelines.encodings import ACES_WHITE, AP0, D65, Encoding, Levels, adaptation, find_encoding
+from rushlight.pipelines.errors import GradeError
+from rushlight.pipelines.lut import Interpolation, Lut
+
+__all__ = ["Look", "ShowLut", "State", "to_working", "working_encoding"]
+
+State = Literal["log", "show", "graded"]
+Array = NDArray[np.float64]
+POINTS_A_STOP = 12  # one printer point is 0.025 log10 exposure: common practice, no source
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ShowLut:
+    """A show LUT, and how its file's numbers are to be taken."""
+
+    name: str
+    lut: Lut
+    interpolation: Interpolation = "tetrahedral"
+    input_levels: Levels = "full"
+    output_levels: Levels = "full"
+    contains_grade: bool = False
+
+    def apply(self, signal: ArrayLike) -> Array:
+        """Display R'G'B' (..., 3) of a log signal (..., 3)."""
+        values = np.asarray(signal, np.float64)
+        if self.input_levels == "narrow":
+            values = (values * 876 + 64) / 1023
+        values = self.lut.apply(values, self.interpolation)
+        return (values * 1023 - 64) / 876 if self.output_levels == "narrow" else values
+
+
+def working_encoding(encoding: Encoding) -> Encoding:
+    """The encoding that grades and lattices work in: the camera's own, or ACEScct for scene-linear originals."""
+    return find_encoding("ACEScct") if encoding.kind == "linear" else encoding
+
+
+def to_working(linear: ArrayLike, encoding: Encoding) -> NDArray[np.float32]:
+    """Scene-linear RGB (..., 3) of `encoding` as ACEScct, float32. NaN and -inf become ACEScct of 0, +inf of 65504."""
+    values = np.nan_to_num(np.asarray(linear, np.float64), nan=0.0, posinf=65504.0, neginf=0.0)
+    return working_encoding(encoding).from_ap0(values @ encoding.matrix_to_ap0.T).astype(np.float32)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Look:
+    """What happens to one clip's signal. GradeError where layers contradict each other."""
+
+    encoding: Encoding
+    display: Display
+    exposure: float = 0.0  # stops
+    white_balance: tuple[float, float] | None = None  # CIE xy of the scene's white, adapted to D65
+    printer_points: tuple[float, float, float] | None = None
+    cdl: CDL | None = None
+    cdl_space: Literal["log", "ACEScct"] = "log"
+    show_lut: ShowLut | None = None
+    transform: Literal["aces2", "colorimetric", "none"] = "aces2"
+    grade_order: Literal["before", "after"] = "before"
+
+    def __post_init__(self) -> None:
+        if self.show_lut and self.show_lut.contains_grade and self.cdl:
+            raise GradeError(
+                f"show LUT {self.show_lut.name!r} is stated to contain the grade; a CDL on top would grade twice", key="lut"
+            )
+
+    @property
+    def working(self) -> Encoding:
+        return working_encoding(self.encoding)
+
+    def correct(self, code: ArrayLike) -> Array:
+        """Exposure, white balance and printer points: the signal that the grade sees."""
+        signal = np.asarray(code, np.float64)
+        working = self.working
+        if self.exposure or self.white_balance:
+            linear = working.decode(signal) * 2.0**self.exposure
+            if self.white_balance:
+                to_xyz = AP0.to_xyz() @ working.matrix_to_ap0
+                adapt = adaptation(self.white_balance, D65, "CAT02")
+                linear = linear @ (np.linalg.solve(to_xyz, adapt @ to_xyz)).T
+            signal = working.encode(linear)
+        if self.printer_points:
+            signal = signal + np.array(self.printer_points) * self.printer_step
+        return signal
+
+    @property
+    def printer_step(self) -> float:
+        """Code values of one printer point: a twelfth of a stop on the curve at 18 % grey."""
+        low, high = self.working.encode(np.array([0.18, 0.18 * 2 ** (1 / POINTS_A_STOP)]))
+        return float(high - low)
+
+    def graded(self, signal: ArrayLike) -> Array:
+        """The signal (..., 3) after the grade, where the grade sits before the show transform."""
+        values = np.asarray(signal, np.float64)
+        if self.cdl is None:
+            return values
+        if self.cdl_space == "log" or self.working.curve == "ACEScct":
+            return self.cdl.apply(values)
+        cct = find_encoding("ACEScct")
+        return self.working.from_ap0(cct.to_ap0(self.cdl.apply(cct.from_ap0(self.working.to_ap0(values)))))
+
+    def shown(self, signal: ArrayLike) -> Array:
+        """Display R'G'B' (..., 3), clipped to 0..1, of a signal: the show LUT or standard transform alone."""
+        values = np.asarray(signal, np.float64)
+        if self.show_lut:
+            values = self.show_lut.apply(values)
+        elif self.transform != "none":
+            return output_transform(self.working.to_ap0(values), self.display, self.transform)
+        return np.clip(np.where(np.isnan(values), 0.0, values), 0.0, 1.0)
+
+    def evaluate(self, code: ArrayLike, state: State = "graded") -> Array:
+        """Display R'G'B' (..., 3) of camera signal values `code` (..., 3), any range; for state `log` the code itself.
+
+        `show` leaves out exposure, white balance, printer points and grade. NaN gives black.
+        """
+        signal = np.asarray(code, np.float64)
+        if state == "log":
+            return signal
+        if state == "show":
+            return self.shown(signal)
+        signal = self.correct(signal)
+        if self.grade_order == "before":
+            return self.shown(self.graded(signal))
+        shown = self.shown(signal)
+        return np.clip(self.cdl.apply(shown), 0.0, 1.0) if self.cdl else shown
+
+    def layers(self) -> list[dict[str, Any]]:
+        """Every layer with all its numbers, in order; JSON-able."""
+        found: list[dict[str, Any]] = [
+            {"layer": "encoding", "name": self.encoding.name, "exposure_index": self.encoding.exposure_index}
+        ]
+        if self.exposure:
+            found.append({"layer": "exposure", "stops": self.exposure})
+        if self.white_balance:
+            found.append({"layer": "white balance", "white_xy": list(self.white_balance), "adaptation": "CAT02"})
+        if self.printer_points:
+            found.append({"layer": "printer points", "points": list(self.printer_points), "step": self.printer_step})
+        grade = None
+        if self.cdl is not None:
+            grade = {
+                "layer": "grade",
+                "slope": list(self.cdl.slope),
+                "offset": list(self.cdl.offset),
+                "power": list(self.cdl.power),
+                "saturation": self.cdl.saturation,
+                "clamp": self.cdl.clamp,
+                "space": self.cdl_space,
+            }
+            if self.grade_order == "before":
+                found.append(grade)
+        if self.show_lut:
+            found.append(
+                {
+                    "layer": "show LUT",
+                    "name": self.show_lut.name,
+                    "digest": self.show_lut.lut.digest(),
+                    "size": self.show_lut.lut.size,
+                    "interpolation": self.show_lut.interpolation,
+                    "input_levels": self.show_lut.input_levels,
+                    "output_levels": self.show_lut.output_levels,
+                    "contains_grade": self.show_lut.contains_grade,
+                }
+            )
+        elif self.transform == "aces2":
+            found.append({"layer": "transform", "name": "ACES 2.0", "config": ACES_CONFIG, "view": self.display.config_view})
+        elif self.transform == "colorimetric":
+            found.append({"layer": "transform", "name": "colorimetric"})
+        if grade and self.grade_order == "after":
+            found.append(grade)
+        found.append({"layer": "display", "name": self.display.name})
+        return found
+
+    def digest(self) -> str:
+        """`sha256:<hex>` over the layers' numbers; names of LUT files are no part of it."""
+        layers = [{k: v for k, v in layer.items() if not (layer["layer"] == "show LUT" and k == "name")} for layer in self.layers()]
+        text = json.dumps(layers, sort_keys=True, separators=(",", ":"))
+        return f"sha256:{hashlib.sha256(text.encode()).hexdigest()}"
+
+    def describe(self) -> str:
+        """The look in one line of plain English."""
+        parts = [self.encoding.name + (f" EI {self.encoding.exposure_index}" if self.encoding.exposure_index else "")]
+        if self.exposure:
+            parts.append(f"exposure {self.exposure:+g} stops")
+        if self.white_balance:
+            parts.append("white x {:.4f} y {:.4f}".format(*self.white_balance))
+        if self.printer_points:
+            parts.append("printer points {:+g} {:+g} {:+g}".format(*self.printer_points))
+        grade = []
+        if self.cdl is not None:
+            space = f" in {self.cdl_space}" if self.cdl_space != "log" else ""
+            grade.append(f"CDL {self.cdl.numbers()}{space}")
+        if self.show_lut:
+            name = "".join(c if c.isprintable() else "?" for c in self.show_lut.name)
+            show = [f'show LUT "{name}"']
+        else:
+            show = {"aces2": ["ACES 2.0"], "colorimetric": ["colorimetric"], "none": []}[self.transform]
+        parts += grade + show if self.grade_order == "before" else show + grade
+        return " -> ".join([*parts, self.display.name])

@@ -1,0 +1,273 @@
+"""Originals as frames by number: frame N is frame N, whatever the container's index says.
+
+Opened read-only. Damage never shifts a number: a frame that cannot be decoded is given as the one before it
+(or black), with the damage named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Literal, Self
+
+import av
+import numpy as np
+
+from rushlight.pipelines.errors import SourceError, from_os
+from rushlight.pipelines.pixels import new_frame, planes
+from rushlight.pipelines.probe import Facts
+
+__all__ = ["MovieSource", "SequenceSource", "Source", "SourceFrame", "open_source"]
+
+Missing = Literal["fail", "hold", "slate"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SourceFrame:
+    """One frame of an original. `damage` says what is wrong with it; `missing` that there is no such file."""
+
+    number: int
+    image: av.VideoFrame
+    damage: str = ""
+    missing: bool = False
+
+
+class MovieSource:
+    """Frames of one movie file."""
+
+    def __init__(self, facts: Facts, *, threads: int = 1) -> None:
+        av.logging.set_level(None)
+        self.facts = facts
+        try:
+            self._container = av.open(str(facts.path))
+        except av.error.FFmpegError as error:
+            raise SourceError(f"does not open: {error.strerror or error}", file=str(facts.path)) from None
+        self._stream = self._container.streams.video[0]
+        self._stream.thread_type = "NONE" if threads == 1 else "AUTO"
+        self._stream.codec_context.thread_count = threads
+        if facts.codec == "mjpeg":
+            self._stream.codec_context.options = {"err_detect": "explode"}
+        self._start = self._stream.start_time or 0
+        self._step = 1 / (facts.rate.fraction * Fraction(self._stream.time_base))
+        self._reformatter = av.video.reformatter.VideoReformatter()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let the file go."""
+        self._container.close()
+
+    def frames(self, first: int, count: int) -> Iterator[SourceFrame]:
+        """`count` frames from number `first`, in order, each once."""
+        wanted = first
+        last: av.VideoFrame | None = None
+        note = ""
+        for number, image, damage in self._from(first):
+            if number is None:
+                note = damage
+                continue
+            if number < wanted:
+                last = image
+                continue
+            while wanted < min(number, first + count):
+                yield self._lost(wanted, last, note or "the frame is absent from the file")
+                wanted += 1
+            if wanted >= first + count:
+                return
+            yield SourceFrame(number=wanted, image=self._planar(image), damage=damage)
+            last, note = image, ""
+            wanted += 1
+            if wanted == first + count:
+                return
+        while wanted < first + count:
+            yield self._lost(wanted, last, note or "the file ends before this frame")
+            wanted += 1
+
+    def _lost(self, number: int, last: av.VideoFrame | None, damage: str) -> SourceFrame:
+        image = self._planar(last) if last is not None else _black(self.facts)
+        return SourceFrame(number=number, image=image, damage=damage)
+
+    def _planar(self, image: av.VideoFrame) -> av.VideoFrame:
+        name = self.facts.pixel_format.name
+        if image.format.name == name:
+            return image
+        return self._reformatter.reformat(image, format=name, threads=1)
+
+    def _from(self, first: int) -> Iterator[tuple[int | None, Any, str]]:
+        """Decoded (number, frame, damage) from `first` or a little before it, in order of number."""
+        target = self._start + int(first * self._step)
+        for margin in (0, 2, 10, None):
+            stamp = self._start if margin is None else max(self._start, target - int(margin / self._stream.time_base))
+            try:
+                self._container.seek(stamp, stream=self._stream, backward=True)
+            except av.error.FFmpegError:
+                if margin is not None:
+                    continue
+            decoded = self._decode()
+            head: list[tuple[int | None, Any, str]] = []
+            for item in decoded:
+                head.append(item)
+                if item[0] is not None:
+                    break
+            reached = next((n for n, _, _ in head if n is not None), None)
+            if (reached is not None and reached <= first) or stamp == self._start:
+                yield from head
+                yield from decoded
+                return
+
+    def _decode(self) -> Iterator[tuple[int | None, Any, str]]:
+        context = self._stream.codec_context
+        context.flush_buffers()
+        try:
+            for packet in self._container.demux(self._stream):
+                try:
+                    images = packet.decode()
+                except av.error.FFmpegError as error:
+                    yield None, None, f"a frame does not decode: {error.strerror or error}"
+                    continue
+                for image in images:
+                    damage = "the decoder reports a damaged picture" if image.is_corrupt else ""
+                    yield self._number(image), image, damage
+        except av.error.FFmpegError as error:
+            yield None, None, f"the file cannot be read on: {error.strerror or error}"
+        except OSError as error:
+            raise from_os(error, self.facts.path, reading=True) from None
+
+    def _number(self, image: av.VideoFrame) -> int:
+        if image.pts is None:
+            raise SourceError("has pictures without a time stamp", file=str(self.facts.path))
+        return round(Fraction(image.pts - self._start) / self._step)
+
+
+class ConformedSource(MovieSource):
+    """A movie of variable rate, taken frame for frame: numbers count pictures, not time."""
+
+    def frames(self, first: int, count: int) -> Iterator[SourceFrame]:
+        self._container.seek(self._start, stream=self._stream, backward=True)
+        number = 0
+        last: av.VideoFrame | None = None
+        for _, image, damage in self._decode():
+            if image is None:
+                continue
+            if first <= number < first + count:
+                yield SourceFrame(number=number, image=self._planar(image), damage=damage)
+            last = image
+            number += 1
+            if number >= first + count:
+                return
+        for absent in range(max(number, first), first + count):
+            yield self._lost(absent, last, "the file ends before this frame")
+
+
+class SequenceSource:
+    """Frames of an image sequence: RGB planes with the file's own codes, or scene-linear float."""
+
+    def __init__(self, facts: Facts, *, missing: Missing = "fail") -> None:
+        self.facts = facts
+        self.missing = missing
+        absent = set(facts.missing)
+        present = (n for n in range(facts.frames) if n not in absent)
+        self._files: dict[int, Path] = dict(zip(present, facts.files, strict=True))
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Nothing is held open between frames."""
+
+    def frames(self, first: int, count: int) -> Iterator[SourceFrame]:
+        """`count` frames from number `first`. SourceError for a missing file where the policy is to fail."""
+        last: av.VideoFrame | None = None
+        for number in range(first, first + count):
+            path = self._files.get(number)
+            if path is None:
+                yield self._absent(number, last)
+                continue
+            image, damage = _read(path, self.facts)
+            if image is None:
+                image = last if last is not None else _black(self.facts)
+            yield SourceFrame(number=number, image=image, damage=damage)
+            last = image
+
+    def _absent(self, number: int, last: av.VideoFrame | None) -> SourceFrame:
+        if self.missing == "fail":
+            raise SourceError(f"file number {self.facts.first_number + number} is missing", file=str(self.facts.path))
+        if self.missing == "hold" and last is None:
+            earlier = max((n for n in self._files if n < number), default=None)
+            last = _read(self._files[earlier], self.facts)[0] if earlier is not None else None
+        image = last if self.missing == "hold" and last is not None else _black(self.facts)
+        return SourceFrame(number=number, image=image, damage="the file is missing", missing=True)
+
+
+def _black(facts: Facts) -> av.VideoFrame:
+    image = new_frame(facts.pixel_format, facts.width, facts.height)
+    neutral = 1 << (facts.pixel_format.bits - 1)
+    for index, plane in enumerate(planes(image)):
+        if facts.pixel_format.family == "ycbcr":
+            plane[:] = neutral if index else 64 << (facts.pixel_format.bits - 8) >> 2
+        else:
+            plane[:] = 0
+    return image
+
+
+def _read(path: Path, facts: Facts) -> tuple[av.VideoFrame | None, str]:
+    """The picture of one file over its display window, and what is wrong with it."""
+    import OpenImageIO as oiio
+
+    reader = oiio.ImageInput.open(str(path))
+    if reader is None:
+        return None, f"{path.name} does not open: {oiio.geterror()}"
+    try:
+        spec = reader.spec()
+        pixel_format = facts.pixel_format
+        if (spec.full_width, spec.full_height) != (facts.width, facts.height):
+            return None, f"{path.name} is {spec.full_width}x{spec.full_height}, the sequence {facts.width}x{facts.height}"
+        kind = oiio.FLOAT if pixel_format.is_float else oiio.UINT8 if pixel_format.bits == 8 else oiio.UINT16
+        names = list(spec.channelnames)
+        at = [names.index(c) if c in names else i for i, c in enumerate("RGB")]
+        low, high = min(at), max(at) + 1
+        pixels = reader.read_image(0, 0, low, high, kind)
+        if pixels is None or reader.has_error:
+            return None, f"{path.name} does not read whole: {reader.geterror()}"
+    finally:
+        reader.close()
+    if pixel_format.bits in (10, 12):
+        pixels = pixels >> (16 - pixel_format.bits)
+    image = new_frame(pixel_format, facts.width, facts.height)
+    whole = (spec.x, spec.y, spec.width, spec.height) == (spec.full_x, spec.full_y, spec.full_width, spec.full_height)
+    for plane, channel in zip(planes(image), at, strict=True):
+        if whole:
+            plane[:] = pixels[..., channel - low]
+        else:
+            _window(plane, pixels[..., channel - low], spec)
+    return image, ""
+
+
+def _window(plane: Any, pixels: Any, spec: Any) -> None:
+    """Lay the data window over the display window: outside it is 0, what reaches beyond is cut."""
+    plane[:] = 0
+    left, top = spec.x - spec.full_x, spec.y - spec.full_y
+    x0, y0 = max(left, 0), max(top, 0)
+    x1, y1 = min(left + spec.width, spec.full_width), min(top + spec.height, spec.full_height)
+    if x1 > x0 and y1 > y0:
+        plane[y0:y1, x0:x1] = np.asarray(pixels)[y0 - top : y1 - top, x0 - left : x1 - left]
+
+
+Source = MovieSource | SequenceSource
+
+
+def open_source(facts: Facts, *, missing: Missing = "fail", conform: bool = False, threads: int = 1) -> Source:
+    """The source for these facts. `conform` takes a variable-rate movie frame for frame."""
+    if facts.kind == "sequence":
+        return SequenceSource(facts, missing=missing)
+    return (ConformedSource if conform else MovieSource)(facts, threads=threads)

@@ -1,0 +1,89 @@
+"""Stills: display R'G'B' or scene-linear values into one picture file, rounded by us, with an ICC profile.
+
+JPEG carries Y'CbCr by BT.601 at full levels (JFIF 1.02), 4:4:4. Written under a temporary name that keeps the
+extension, for the library chooses the format by it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.pipelines.display import Display
+from rushlight.pipelines.errors import DeliveryError
+from rushlight.pipelines.icc import profile
+
+__all__ = ["EXTENSIONS", "KINDS", "read_still", "write_still"]
+
+EXTENSIONS = {"jpeg": ".jpg", "png8": ".png", "png16": ".png", "tiff8": ".tif", "tiff16": ".tif", "exr": ".exr"}
+KINDS = tuple(EXTENSIONS)
+ACES_CHROMATICITIES = (0.7347, 0.2653, 0.0, 1.0, 0.0001, -0.0770, 0.32168, 0.33767)
+
+
+def write_still(
+    path: Path,
+    rgb: NDArray[np.float64],
+    kind: str,
+    *,
+    display: Display | None = None,
+    metadata: Mapping[str, str] | None = None,
+) -> None:
+    """Write (h, w, 3) values as `kind`: display R'G'B' in 0..1 (clipped; NaN is 0), or for `exr` scene-linear ACES2065-1.
+
+    DeliveryError with the library's words if it cannot be written. `path` must end in the kind's extension.
+    """
+    import OpenImageIO as oiio
+
+    height, width, _ = rgb.shape
+    if kind == "exr":
+        pixels: NDArray[np.generic] = np.ascontiguousarray(np.clip(np.nan_to_num(rgb), -65504, 65504), np.float16)
+        spec = oiio.ImageSpec(width, height, 3, oiio.HALF)
+        spec.attribute("compression", "zip")
+        spec.attribute("chromaticities", "float[8]", ACES_CHROMATICITIES)
+        spec.attribute("oiio:ColorSpace", "ACES2065-1")
+    else:
+        top = 65535 if kind.endswith("16") else 255
+        clean = np.clip(np.where(np.isnan(rgb), 0.0, rgb), 0.0, 1.0)
+        pixels = np.ascontiguousarray(np.rint(clean * top), np.uint16 if top > 255 else np.uint8)
+        spec = oiio.ImageSpec(width, height, 3, oiio.UINT16 if top > 255 else oiio.UINT8)
+        icc = profile(display) if display else None
+        if icc:
+            spec.attribute("ICCProfile", f"uint8[{len(icc)}]", np.frombuffer(icc, np.uint8))
+        if kind == "jpeg":
+            spec.attribute("Compression", "jpeg:95")
+            spec.attribute("jpeg:subsampling", "4:4:4")
+        elif kind.startswith("tiff"):
+            spec.attribute("compression", "zip")
+    spec.attribute("Software", "")
+    for key, value in sorted((metadata or {}).items()):
+        spec.attribute(key, value)
+    writer = oiio.ImageOutput.create(str(path))
+    if writer is None:
+        raise DeliveryError(f"cannot be created: {oiio.geterror()}", file=str(path))
+    try:
+        if not writer.open(str(path), spec) or not writer.write_image(pixels):
+            raise DeliveryError(f"cannot be written: {writer.geterror()}", file=str(path))
+    finally:
+        writer.close()
+
+
+def read_still(path: Path) -> NDArray[np.float64]:
+    """The values (h, w, 3) of a still, integers as 0..1. DeliveryError where the file is short or not a picture."""
+    import OpenImageIO as oiio
+
+    reader = oiio.ImageInput.open(str(path))
+    if reader is None:
+        raise DeliveryError(f"does not open again: {oiio.geterror()}", file=str(path))
+    try:
+        kind = str(reader.spec().format)
+        native = {"uint8": oiio.UINT8, "uint16": oiio.UINT16}.get(kind, oiio.FLOAT)
+        pixels = reader.read_image(0, 0, 0, 3, native)
+        if pixels is None or reader.has_error:
+            raise DeliveryError(f"does not read whole: {reader.geterror()}", file=str(path))
+    finally:
+        reader.close()
+    top = {"uint8": 255.0, "uint16": 65535.0}.get(kind, 1.0)
+    return np.asarray(pixels, np.float64) / top

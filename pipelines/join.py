@@ -73,6 +73,8 @@ def join(
                 stream.metadata["timecode"] = str(timecode)
                 if reel:
                     stream.metadata["reel_name"] = reel
+                    if container == "mxf":  # its muxer takes the reel from the file's metadata
+                        output.metadata["reel_name"] = reel
                 tracks = _sound_tracks(output, sound, container) if sound else None
                 output.start_encoding()
                 _copy(output, stream, segments, counts, rate, tracks, codec)

@@ -55,8 +55,6 @@ def new_picture_stream(
     context.color_primaries, context.color_trc = tags.primaries, tags.transfer
     context.colorspace, context.color_range = tags.matrix, _LEVELS[tags.levels]
     context.sample_aspect_ratio = pixel_aspect
-    if not codec.intra:
-        context.flags = context.flags | 0x80000000  # AV_CODEC_FLAG_CLOSED_GOP
     if codec.tag and output.format.name in ("mov", "mp4"):
         context.codec_tag = codec.tag
     return stream

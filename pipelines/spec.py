@@ -54,7 +54,8 @@ class SourceSpec(_Spec):
     missing: Literal["fail", "hold", "slate"] = "fail"
     damaged: Literal["deliver", "fail"] = "deliver"
     conform: bool = False  # take a variable-rate original frame for frame
-    levels: Levels
+    levels: Levels  # how the curve's 0..1 sits in luma or RGB codes
+    chroma: Levels  # and how chroma was scaled; differs where the maker's table states file codes
     matrix: int  # H.273; of a YCbCr original
 
 
@@ -175,6 +176,7 @@ class JobSpec(_Spec):
     rate: str
     timecode: str  # of the first delivered frame
     reel: str
+    retimed: bool = False  # taken frame for frame at another rate: silent
     look: LookSpec
     baked: dict[str, str]  # state -> .npz relative to `out`
     outputs: tuple[OutputSpec, ...]

@@ -1,0 +1,352 @@
+"""Join segments, read back, and only then the final name: the last step of one job, run by a worker.
+
+Nothing here decides what is to be made. `finish_job` gives the job record that the runner logs; a file has
+its final name only once it is complete, checked and on the disk.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xxhash
+from numpy.typing import NDArray
+
+from rushlight.pipelines import measure
+from rushlight.pipelines.checksum import colour_digest, picture_digest
+from rushlight.pipelines.codecs import codec
+from rushlight.pipelines.errors import DeliveryError, from_os
+from rushlight.pipelines.join import Sound, join
+from rushlight.pipelines.probe import Facts
+from rushlight.pipelines.readback import Delivered, check, read_back, tags_of
+from rushlight.pipelines.render import (
+    build_look,
+    movie_tags,
+    opened_facts,
+    segment_path,
+    side_path,
+    still_path,
+    work_folder,
+)
+from rushlight.pipelines.sound import channels_of, read_sound, samples_of
+from rushlight.pipelines.spec import JobSpec, MovieSpec, StillsSpec
+from rushlight.pipelines.stills import read_still
+from rushlight.pipelines.timecode import FrameRate, Timecode
+
+__all__ = ["file_hash", "finish_job", "place"]
+
+RECORD_SCHEMA = "rushlight-job-1"
+
+
+def file_hash(path: Path) -> str:
+    """`xxh3_128:<hex>` over the whole file, as the job record keeps it."""
+    state = xxhash.xxh3_128()
+    with path.open("rb", buffering=0) as stream:
+        while block := stream.read(1 << 20):
+            state.update(block)
+    return f"xxh3_128:{state.hexdigest()}"
+
+
+def place(temporary: Path, final: Path) -> None:
+    """Give a complete, checked file its final name, durably. The two must lie on one file system."""
+    try:
+        final.parent.mkdir(parents=True, exist_ok=True)
+        _sync(temporary)
+        os.replace(temporary, final)
+        _sync(final.parent)
+    except OSError as error:
+        raise from_os(error, final) from None
+
+
+def _sync(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def finish_job(payload: Mapping[str, Any], segments: Sequence[Mapping[str, Any]], token: str) -> dict[str, Any]:
+    """Everything a job still owes once its segments are there. Gives its record; raises DeliveryError where a
+    file is not what it should be. Running it twice gives the same files."""
+    job = JobSpec.model_validate(payload)
+    facts = opened_facts(job.source)
+    sides = [json.loads(side_path(job, segment).read_text()) for segment in job.segments]
+    outputs: list[dict[str, Any]] = []
+    for output in job.outputs:
+        if isinstance(output, MovieSpec):
+            outputs.append(_movie(job, output, facts, sides, token))
+        else:
+            outputs += _stills(job, output, sides)
+    return _record(job, facts, sides, outputs)
+
+
+# --- movies
+
+
+def _movie(
+    job: JobSpec, output: MovieSpec, facts: Facts, sides: list[dict[str, Any]], token: str
+) -> dict[str, Any]:
+    which = codec(output.codec)
+    rate = FrameRate.parse(job.rate)
+    timecode = Timecode.parse(job.timecode, rate)
+    tags = movie_tags(job, output, facts)
+    final = Path(job.out) / output.folder / output.file
+    temporary = work_folder(job) / output.identity / f".{token}.{output.file}.part"
+    paths = [segment_path(job, output, s.index) for s in job.segments]
+    counts = [s.count for s in job.segments]
+    sound = _sound(job, output, facts)
+    metadata = {} if output.container == "mxf" else dict(job.metadata)
+    if output.container == "mp4" and job.reel:
+        metadata["reel"] = job.reel
+    try:
+        join(
+            paths,
+            counts,
+            temporary,
+            codec=which,
+            container=output.container,
+            width=output.width,
+            height=output.height,
+            rate=rate,
+            tags=tags,
+            timecode=timecode,
+            reel=job.reel,
+            metadata=metadata,
+            sound=sound,
+            quality=output.quality,
+            preset=output.preset,
+            peak=output.peak,
+        )
+        delivered = read_back(temporary)
+        expected: dict[str, Any] = {
+            "frames": job.count,
+            "rate": job.rate,
+            "first_timecode": str(timecode),
+            "reel": job.reel,
+            "width": output.width,
+            "height": output.height,
+            "pixel_format": which.pixel_format,
+            "profile": which.reads_as,
+            "tags": tags_of(tags),
+            "picture_tags": tags_of(tags),
+        }
+        if sound:
+            expected["sound_seconds"] = sound.samples / 48000
+        faults = check(delivered, expected)
+        if faults:
+            raise DeliveryError("was made, but " + "; ".join(faults), file=str(final))
+        digest = file_hash(temporary)
+        place(temporary, final)
+    finally:
+        temporary.unlink(missing_ok=True)
+    return _movie_entry(job, output, delivered, final, digest, sides)
+
+
+def _movie_entry(
+    job: JobSpec, output: MovieSpec, delivered: Delivered, final: Path, digest: str, sides: list[dict[str, Any]]
+) -> dict[str, Any]:
+    info = final.stat()
+    picture = next(p for p in sides[0]["pictures"] if output.output in p["outputs"])
+    primaries, transfer, matrix, levels = delivered.tags
+    return {
+        "output": output.output,
+        "kind": "movie",
+        "path": f"{output.folder}/{output.file}",
+        "state": output.state,
+        "identity": output.identity,
+        "frames": delivered.frames,
+        "first_timecode": job.timecode,
+        "bytes": info.st_size,
+        "mtime_ns": info.st_mtime_ns,
+        "hash": digest,
+        "codec": output.codec,
+        "container": output.container,
+        "pixel_format": delivered.pixel_format,
+        "width": delivered.width,
+        "height": delivered.height,
+        "rate": delivered.rate,
+        "tags": {"primaries": primaries, "transfer": transfer, "matrix": matrix, "levels": levels},
+        "reel": delivered.reel,
+        "sound": [{"codec": c, "channels": n, "sample_rate": r} for c, n, r in delivered.sound],
+        "picture": picture["picture"],
+        "covered": sides[0]["movies"][output.output]["covered"],
+        "display": job.look.display if output.state != "log" else None,
+    }
+
+
+def _sound(job: JobSpec, output: MovieSpec, facts: Facts) -> Sound | None:
+    """What lies under the pictures, by the output's `sound`; None where there is none to lay."""
+    rate = FrameRate.parse(job.rate).fraction
+    total = samples_of(job.first + job.count, rate) - samples_of(job.first, rate)
+    channels = channels_of(facts)
+    silent = output.sound == "silent" or (output.sound != "none" and job.retimed)
+    if output.sound == "none" or (not channels and not silent):
+        return None
+    if silent:
+        return Sound(channels=2, samples=total, blocks=iter(()))
+    blocks = read_sound(facts, job.first, job.count)
+    if output.channels:
+        picked = [c - 1 for c in output.channels]
+        if max(picked) >= channels:
+            raise DeliveryError(
+                f"output {output.output!r} asks for channel {max(picked) + 1}; the original has {channels}", file=job.source.path
+            )
+        blocks, channels = (b[picked] for b in blocks), len(picked)
+    if output.sound == "mix" or (output.container == "mp4" and channels > 8):
+        blocks, channels = _mixed(blocks), 2
+    return Sound(channels=channels, samples=total, blocks=blocks)
+
+
+def _mixed(blocks: Iterator[NDArray[np.int32]]) -> Iterator[NDArray[np.int32]]:
+    """Odd channels left, even ones right, at the mean of their levels: common practice, no source."""
+    for block in blocks:
+        wide = block.astype(np.int64)
+        left, right = wide[0::2], wide[1::2]
+        if not len(right):
+            right = left
+        yield np.stack([left.sum(0) // len(left), right.sum(0) // len(right)]).astype(np.int32)
+
+
+# --- stills
+
+
+def _stills(job: JobSpec, output: StillsSpec, sides: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    rate = FrameRate.parse(job.rate)
+    start = Timecode.parse(job.timecode, rate)
+    made = {e["file"]: e for side in sides for e in side["stills"].get(output.output, [])}
+    entries = []
+    for still in output.stills:
+        temporary = still_path(job, output, still.file)
+        final = Path(job.out) / output.folder / still.file
+        source = temporary if temporary.is_file() else final
+        if still.file not in made or not source.is_file():
+            raise DeliveryError("was not made", file=str(final))
+        height, width, _ = read_still(source).shape
+        if (width, height) != (output.width, output.height):
+            raise DeliveryError(f"is {width}x{height} instead of {output.width}x{output.height}", file=str(final))
+        digest = file_hash(source)
+        if source == temporary:
+            place(temporary, final)
+        info = final.stat()
+        entries.append(
+            {
+                "output": output.output,
+                "kind": "still",
+                "still_kind": still.kind,
+                "path": f"{output.folder}/{still.file}",
+                "state": output.state,
+                "identity": output.identity,
+                "frame": still.frame,
+                "frames": 1,
+                "first_timecode": str(start + (still.frame - job.first)),
+                "bytes": info.st_size,
+                "mtime_ns": info.st_mtime_ns,
+                "hash": digest,
+                "width": width,
+                "height": height,
+                "picture": made[still.file]["picture"],
+                "tiles": made[still.file].get("tiles"),
+                "covered": [],
+                "display": job.look.display if output.state != "log" else None,
+            }
+        )
+    return entries
+
+
+# --- the record
+
+
+def _record(
+    job: JobSpec, facts: Facts, sides: list[dict[str, Any]], outputs: list[dict[str, Any]]
+) -> dict[str, Any]:
+    look = build_look(job.look, Path(job.out))
+    pictures = _pictures(job, sides)
+    counts = {"over": 0, "under": 0, "outside": 0, "pixels": 0}
+    for side in sides:
+        for picture in side["pictures"]:
+            for name in counts:
+                counts[name] += picture["counts"][name]
+    warnings = [*job.record.get("warnings", ()), *(w for side in sides for w in side["warnings"])]
+    damage = [d for side in sides for d in side["damage"]]
+    if damage:
+        places = ", ".join(d["timecode"] for d in damage[:6]) + (" …" if len(damage) > 6 else "")
+        warnings.append(f"{len(damage)} damaged frame(s) were delivered: {places}")
+    if counts["outside"]:
+        share = counts["outside"] / max(1, counts["pixels"])
+        warnings.append(f"{share:.2%} of pixels lie outside what the look spans and were clipped")
+    tiles = {
+        name: [t for side in sides for t in side["movies"].get(name, {}).get("tiles", [])]
+        for name in sorted({n for side in sides for n in side["movies"]})
+    }
+    rate = FrameRate.parse(job.rate)
+    start = Timecode.parse(job.timecode, rate)
+    return {
+        "schema": RECORD_SCHEMA,
+        "job": job.job,
+        "clip": job.clip,
+        "status": "done",
+        "reel": job.reel,
+        "rate": job.rate,
+        "frames": job.count,
+        "first_frame": job.first,
+        "first_timecode": job.timecode,
+        "last_timecode": str(start + (job.count - 1)),
+        "source": {
+            "path": job.source.path,
+            "bytes": facts.bytes,
+            "mtime_ns": facts.mtime_ns,
+            "hash": job.source.hash,
+            "codec": facts.codec,
+            "width": facts.width,
+            "height": facts.height,
+            "pixel_format": facts.stored_format,
+            "frames": facts.frames,
+        },
+        "signal": job.record.get("signal", {}),
+        "look": {
+            "layers": look.layers(),
+            "digest": look.digest(),
+            "description": look.describe(),
+            "grade": job.record.get("grade"),
+        },
+        "recipe": job.record.get("recipe", {}),
+        "row": job.record.get("row", {}),
+        "outputs": outputs,
+        "colour": {
+            "digest": colour_digest({o: p["digest"] for p in pictures for o in p["outputs"]}) if pictures else "",
+            "pictures": pictures,
+            "patches": measure.patches(look),
+            "tiles": tiles,
+            "sensitivity": next((side["sensitivity"] for side in sides if side["sensitivity"]), {}),
+        },
+        "counts": counts,
+        "warnings": list(dict.fromkeys(warnings)),
+        "damage": damage,
+    }
+
+
+def _pictures(job: JobSpec, sides: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """One entry a distinct picture, its frames' digests in order put together; the frames go to a side file."""
+    found = []
+    lines: list[str] = []
+    for index, first in enumerate(sides[0]["pictures"]):
+        digests = [d for side in sides for d in side["pictures"][index]["digests"]]
+        grids = [g for side in sides for g in side["pictures"][index]["grids"]]
+        name = {"state": first["state"], "raster": first["raster"], "pixel_format": first["pixel_format"]}
+        found.append({**name, "digest": picture_digest(digests, **name), "outputs": first["outputs"]})
+        for number, (digest, grid) in enumerate(zip(digests, grids, strict=True), job.first):
+            lines.append(json.dumps({"picture": index, "frame": number, "digest": digest, "luma": grid}))
+    if lines:
+        keep = Path(job.out) / "log" / "frames" / f"{job.job}-{'-'.join(sorted({o.identity[:6] for o in job.outputs}))[:80]}.jsonl"
+        keep.parent.mkdir(parents=True, exist_ok=True)
+        temporary = keep.with_name(f".{keep.name}.part")
+        temporary.write_text("\n".join(lines) + "\n")
+        os.replace(temporary, keep)
+        for entry in found:
+            entry["frames"] = f"log/frames/{keep.name}"
+    return found

@@ -1,0 +1,203 @@
+"""Clip lists as text: CSV and its relations -> rows. Every wrong cell is reported, and its row kept by name.
+
+Columns in any order and case, separated by comma, semicolon or tab; a byte order mark, quoted cells and lines
+beginning with `#` are taken. Columns that are not known pass through to burn-in and report.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import io
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from rushlight.pipelines.cdl import CDL
+from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
+from rushlight.pipelines.timecode import FrameRate
+
+__all__ = ["COLUMNS", "ClipList", "Row", "read_csv", "write_csv"]
+
+COLUMNS = (
+    "clip in out rate timecode reel encoding levels look slope offset power saturation cdl lut scene take camera "
+    "circled day unit sound note approved_by approved_at exposure_index exposure stills lut_contains_grade"
+).split()
+GRADE_COLUMNS = ("slope", "offset", "power", "saturation")
+MAX_CELL = 100_000
+YES = {"yes", "y", "true", "1", "x", "circled", "*"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Row:
+    """One row: every cell as typed (`cells`, by lower-case column), and what of it was parsed."""
+
+    file: str
+    line: int
+    clip: str
+    cells: Mapping[str, str] = field(default_factory=dict)
+    grade: CDL | None = None  # from the row's own numbers
+    rate: FrameRate | None = None
+    problem: ListError | GradeError | None = None  # why this row is set aside
+
+    def __getitem__(self, column: str) -> str:
+        return self.cells.get(column, "")
+
+    @property
+    def place(self) -> str:
+        return f"{self.file}:{self.line}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClipList:
+    """A list: rows in order, the columns it has, and every problem found."""
+
+    file: str
+    rows: tuple[Row, ...]
+    columns: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def problems(self) -> tuple[InputError, ...]:
+        return tuple(row.problem for row in self.rows if row.problem)
+
+
+def read_csv(text: str, *, file: str = "") -> ClipList:
+    """A list from CSV text. ListError where it is unreadable as a whole: no `clip` column, a NUL byte, no rows."""
+    if "\0" in text:
+        line = text[: text.index("\0")].count("\n") + 1
+        raise ListError("holds a NUL byte: this is no text", file=file, line=line)
+    body = text.lstrip("\ufeff")
+    heading = next((line for line in body.splitlines() if line.strip() and not line.lstrip().startswith("#")), "")
+    if not heading:
+        raise ListError("is empty; a list has a heading line with a column `clip`", file=file)
+    delimiter = max(",;\t", key=heading.count)
+    csv.field_size_limit(MAX_CELL)
+    reader = csv.reader(io.StringIO(body, newline=""), delimiter=delimiter, skipinitialspace=True)
+    columns: list[str] | None = None
+    rows: list[Row] = []
+    warnings: list[str] = []
+    line = 1
+    try:
+        for cells in reader:
+            start, line = line, reader.line_num + 1
+            if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
+                continue
+            if columns is None:
+                columns = _heading(cells, file, start)
+                warnings += _near(columns, file, start)
+                continue
+            rows.append(_row(columns, cells, file, start))
+    except csv.Error as error:
+        raise ListError(f"is no CSV: {error}", file=file, line=line) from None
+    if not rows:
+        raise ListError("has a heading and no rows", file=file)
+    return ClipList(file=file, rows=tuple(rows), columns=tuple(columns or ()), warnings=tuple(warnings))
+
+
+def _heading(cells: list[str], file: str, line: int) -> list[str]:
+    columns = [c.strip().lower().replace(" ", "_") for c in cells]
+    if "clip" not in columns:
+        raise ListError(f"has no column `clip`; found {', '.join(c for c in columns if c)[:200]}", file=file, line=line)
+    twice = sorted({c for c in columns if c and columns.count(c) > 1})
+    if twice:
+        raise ListError(f"has the column `{twice[0]}` twice", file=file, line=line, key=twice[0])
+    return columns
+
+
+def _near(columns: list[str], file: str, line: int) -> list[str]:
+    """Warnings for columns that are one slip away from a known one: they would pass through unnoticed."""
+    found = []
+    for column in columns:
+        if column and column not in COLUMNS:
+            near = difflib.get_close_matches(column, COLUMNS, 1, 0.84)
+            if near and near[0] not in columns:
+                found.append(f"{file}:{line}: column `{column}` passes through; was `{near[0]}` meant?")
+    return found
+
+
+def _row(columns: list[str], cells: list[str], file: str, line: int) -> Row:
+    values = {c: v.strip() for c, v in zip(columns, cells, strict=False) if c and v.strip()}
+    clip = values.get("clip", "")
+    problem: Any = None
+    if len(cells) > len(columns) and any(c.strip() for c in cells[len(columns) :]):
+        problem = ListError(f"has {len(cells)} cells; the heading has {len(columns)} columns", file=file, line=line)
+    elif not clip:
+        problem = ListError("names no clip", file=file, line=line, key="clip")
+    grade: CDL | None = None
+    rate: FrameRate | None = None
+    try:
+        grade = row_grade(values)
+        rate = _parsed(values, "rate", FrameRate.parse)
+        check_choices(values)
+    except InputError as error:
+        problem = problem or _as_list_error(error).at(file=file, line=line)
+    return Row(
+        file=file, line=line, clip=clip or f"(row {line})", cells=values, grade=grade, rate=rate, problem=problem
+    )
+
+
+def _as_list_error(error: InputError) -> ListError | GradeError:
+    if isinstance(error, ListError | GradeError):
+        return error
+    return ListError(error.text, key=error.key)
+
+
+def _parsed(values: Mapping[str, str], column: str, parse: Callable[[str], Any]) -> Any:
+    if column not in values:
+        return None
+    try:
+        return parse(values[column])
+    except TimecodeError as error:
+        raise error.at(key=column) from None
+
+
+CHOICES = {
+    "levels": ("narrow", "full"),
+    "sound": ("copy", "mix", "silent", "none"),
+    "lut_contains_grade": ("yes", "no"),
+}
+
+
+def check_choices(values: Mapping[str, str]) -> None:
+    """ListError for a cell whose column takes one of a few words."""
+    for column, choices in CHOICES.items():
+        if column in values and values[column].lower() not in choices:
+            raise ListError(f"{values[column]!r} will not do; takes {' or '.join(choices)}", key=column)
+
+
+def row_grade(values: Mapping[str, str]) -> CDL | None:
+    """A CDL from the columns slope, offset, power and saturation; None where all are empty. GradeError names the column."""
+    if not any(values.get(c) for c in GRADE_COLUMNS):
+        return None
+    numbers: dict[str, Any] = {}
+    for column in GRADE_COLUMNS:
+        text = values.get(column, "")
+        if not text:
+            continue
+        wanted = 1 if column == "saturation" else 3
+        parts = text.replace(",", " ").replace(";", " ").replace("/", " ").split()
+        try:
+            found = tuple(float(p) for p in parts)
+        except ValueError:
+            found = ()
+        if len(parts) != wanted or len(found) != wanted:
+            what = "one number" if wanted == 1 else "three numbers, such as 1.1 1 0.95"
+            raise GradeError(f"takes {what}; found {text[:60]!r}", key=column)
+        numbers[column] = found[0] if wanted == 1 else found
+    return CDL(**numbers)
+
+
+def is_yes(text: str) -> bool:
+    """Whether a cell such as `circled` says yes."""
+    return text.strip().lower() in YES
+
+
+def write_csv(columns: tuple[str, ...], rows: list[Mapping[str, str]]) -> str:
+    """CSV text of rows by column, that `read_csv` takes back."""
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, columns, extrasaction="ignore", lineterminator="\n")
+    writer.writeheader()
+    for row in rows:
+        writer.writerow({c: row.get(c, "") for c in columns})
+    return out.getvalue()

@@ -1,0 +1,97 @@
+"""Clips to files, and files to names that every file system takes."""
+
+from __future__ import annotations
+
+import os
+import re
+import unicodedata
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath, PureWindowsPath
+
+from rushlight.pipelines.errors import ListError, SourceError
+
+__all__ = ["MediaIndex", "resolve_clip", "safe_name"]
+
+_DEVICES = {"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in "123456789")}
+_UNSAFE = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
+
+
+def safe_name(name: str) -> str:
+    """A file name that Linux, macOS and Windows all take: unsafe characters become `_`, ends are trimmed.
+
+    Letters of every script stay, composed (NFC). A device name of Windows gets a `_` in front.
+    """
+    clean = _UNSAFE.sub("_", unicodedata.normalize("NFC", name)).strip(" ").rstrip(". ")
+    clean = "".join(c if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co", "Cn") else "_" for c in clean)
+    if clean.split(".")[0].lower() in _DEVICES or not clean or clean.startswith("."):
+        clean = f"_{clean}"
+    while len(clean.encode()) > 200:
+        clean = clean[:-1]
+    return clean.rstrip(". ") or "_"
+
+
+@dataclass
+class MediaIndex:
+    """Files and folders under the --media folders by lower-case name; read once, links to folders not followed."""
+
+    folders: Sequence[Path]
+    names: dict[str, list[Path]] = field(default_factory=lambda: defaultdict(list))
+    read: bool = False
+
+    def find(self, name: str) -> list[Path]:
+        """All places of a file or folder of that name."""
+        if not self.read:
+            self.read = True
+            for folder in self.folders:
+                for root, folders, files in os.walk(folder, followlinks=False):
+                    folders.sort()
+                    for entry in (*sorted(files), *folders):
+                        self.names[entry.lower()].append(Path(root) / entry)
+        return self.names.get(name.lower(), [])
+
+
+def resolve_clip(clip: str, base: Path, media: MediaIndex, *, stem: bool = True) -> Path:
+    """The original that a row means: relative to the list's folder, then to each --media folder, then a bare name
+    anywhere under --media.
+
+    ListError where the path climbs out with `..`, and where a bare name fits several files; SourceError where
+    there is none. An absolute path is taken as it is.
+    """
+    windows = "\\" in clip and "/" not in clip
+    parts = PureWindowsPath(clip).parts if windows else PurePosixPath(clip).parts
+    if ".." in parts:
+        raise ListError(f"{clip!r} climbs out of its folder; write it without `..`", key="clip")
+    relative = Path(*parts) if parts else Path(clip)
+    if relative.is_absolute():
+        if _there(relative):
+            return relative
+        raise SourceError("there is no such original", file=clip, key="clip")
+    for folder in (base, *media.folders):
+        if _there(folder / relative):
+            return folder / relative
+    if len(parts) == 1:
+        found = media.find(relative.name)
+        if not found and stem and not relative.suffix:
+            found = _by_stem(relative.name, media)
+        if len(found) == 1:
+            return found[0]
+        if found:
+            places = ", ".join(str(p) for p in found[:4]) + (" …" if len(found) > 4 else "")
+            raise ListError(f"{clip!r} is the name of {len(found)} originals ({places}); write more of its path", key="clip")
+    looked = ", ".join(str(f) for f in (base, *media.folders))
+    raise SourceError(f"there is no such original; looked in {looked}", file=clip, key="clip")
+
+
+def _by_stem(name: str, media: MediaIndex) -> list[Path]:
+    from rushlight.pipelines.probe import MOVIES, RAW
+
+    return [p for suffix in sorted(MOVIES | RAW) for p in media.find(name + suffix)]
+
+
+def _there(path: Path) -> bool:
+    try:
+        return path.exists() or ("#" in path.name and path.parent.is_dir())
+    except (OSError, ValueError):
+        return False

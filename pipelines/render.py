@@ -1,0 +1,555 @@
+"""One segment: the single function that a worker runs.
+
+read -> fit to raster -> look -> colour checksum -> burn-in -> encode, for all outputs of a job from one
+decode. It knows no database and no plan, and writes under the output folder's `.work/` only.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import av
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.pipelines import measure
+from rushlight.pipelines.bake import Baked, load_baked
+from rushlight.pipelines.cdl import CDL
+from rushlight.pipelines.checksum import frame_digest
+from rushlight.pipelines.codecs import Codec, Tags, codec
+from rushlight.pipelines.display import Display, find_display
+from rushlight.pipelines.encodings import find_encoding
+from rushlight.pipelines.engine import Grader, to_rgb
+from rushlight.pipelines.errors import SourceError, from_os
+from rushlight.pipelines.look import Look, ShowLut, to_working
+from rushlight.pipelines.lut import parse_cube
+from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
+from rushlight.pipelines.probe import Facts, probe
+from rushlight.pipelines.raster import Fit, Fitter, Placement, Rect, placement
+from rushlight.pipelines.recipe import Burnin, Frame
+from rushlight.pipelines.slate import Painter
+from rushlight.pipelines.sources import SourceFrame, open_source
+from rushlight.pipelines.spec import JobSpec, LookSpec, MovieSpec, SegmentSpec, SourceSpec, StillsSpec
+from rushlight.pipelines.stills import write_still
+from rushlight.pipelines.timecode import FrameRate, Timecode
+from rushlight.pipelines.writers import MovieWriter
+
+__all__ = ["build_look", "movie_tags", "opened_facts", "render_segment", "segment_path", "side_path", "work_folder"]
+
+SIDE_SCHEMA = "rushlight-segment-1"
+Box = tuple[int, int, int, int]
+
+
+def work_folder(job: JobSpec) -> Path:
+    """Where a job's unfinished files lie."""
+    return Path(job.out) / ".work" / job.job
+
+
+def segment_path(job: JobSpec, output: MovieSpec, index: int) -> Path:
+    """A finished segment of one output; named by identity, so that a changed output never finds an old one."""
+    return work_folder(job) / output.identity / f"{index:06d}.mov"
+
+
+def side_path(job: JobSpec, segment: SegmentSpec) -> Path:
+    """What a segment found out (digests, grids, tiles), beside its pictures."""
+    key = "-".join(sorted(o.identity[:8] for o in job.outputs))
+    return work_folder(job) / "facts" / f"{segment.index:06d}-{segment.first}-{segment.count}-{key[:60]}.json"
+
+
+def still_path(job: JobSpec, output: StillsSpec, file: str) -> Path:
+    """A finished still that has no final name yet."""
+    return work_folder(job) / output.identity / file
+
+
+def build_look(spec: LookSpec, out: Path) -> Look:
+    """The exact look of a job, its LUT from the output folder's inputs."""
+    show_lut = None
+    if spec.lut:
+        path = out / spec.lut.path
+        try:
+            text = path.read_text("utf-8", "replace")
+        except OSError as error:
+            raise from_os(error, path, reading=True) from None
+        show_lut = ShowLut(
+            name=spec.lut.name,
+            lut=parse_cube(text, file=str(path)),
+            interpolation=spec.lut.interpolation,
+            input_levels=spec.lut.input,
+            output_levels=spec.lut.output,
+            contains_grade=spec.lut.contains_grade,
+        )
+    grade = CDL(**spec.grade.model_dump()) if spec.grade else None
+    return Look(
+        encoding=find_encoding(spec.encoding, exposure_index=spec.exposure_index),
+        display=find_display(spec.display),
+        exposure=spec.exposure,
+        white_balance=spec.white_balance,
+        printer_points=spec.printer_points,
+        cdl=grade,
+        cdl_space=spec.grade_space,
+        show_lut=show_lut,
+        transform=spec.transform,
+        grade_order=spec.grade_order,
+    )
+
+
+@lru_cache(maxsize=4)
+def _baked(path: str) -> Baked:
+    return load_baked(Path(path))
+
+
+def opened_facts(source: SourceSpec) -> Facts:
+    """The original's facts, once it is sure to be the file that was planned. SourceError if it has changed."""
+    facts = probe(Path(source.path), rate=FrameRate.parse(source.rate) if source.rate else None)
+    if facts.bytes != source.bytes or facts.mtime_ns != source.mtime_ns:
+        raise SourceError("has changed since it was planned; run again", file=source.path)
+    return facts
+
+
+def movie_tags(job: JobSpec, output: MovieSpec, facts: Facts) -> Tags:
+    """Colour tags of one movie. A log picture has no display: its primaries and transfer stay unspecified."""
+    which = codec(output.codec)
+    if output.state == "log":
+        matrix = facts.matrix if facts.pixel_format.family == "ycbcr" else 1
+        return Tags(matrix=matrix, levels=job.source.levels)
+    display = find_display(job.look.display)
+    return Tags(
+        primaries=display.primaries, transfer=display.transfer, matrix=which.matrix or display.matrix, levels=which.levels
+    )
+
+
+def fit_of(frame: Frame, width: int, height: int, facts: Facts) -> Fit:
+    """The recipe's framing as the raster takes it. SourceError where an extraction area is for another raster."""
+    extraction = None
+    if frame.area:
+        raster = frame.area.raster
+        if (raster.width, raster.height) != (facts.width, facts.height):
+            raise SourceError(
+                f"is {facts.width}x{facts.height}; the extraction area is drawn for {raster}", file=str(facts.path)
+            )
+        extraction = Rect(x=frame.area.x, y=frame.area.y, width=frame.area.width, height=frame.area.height)
+    turn = (frame.rotate + facts.rotation) % 360
+    return Fit(
+        width=width,
+        height=height,
+        mode=frame.mode,
+        desqueeze=frame.desqueeze,
+        rotate=180 if turn == 180 else 0,
+        flip=frame.flip,
+        flop=frame.flop,
+        extraction=extraction,
+    )
+
+
+@dataclass(kw_only=True)
+class _Movie:
+    spec: MovieSpec
+    writer: MovieWriter
+    painter: Painter | None
+    temporary: Path
+    tiles: list[dict[str, Any]] = field(default_factory=list)
+
+    @property
+    def covered(self) -> list[Box]:
+        return self.painter.covered if self.painter else []
+
+
+@dataclass(kw_only=True)
+class _Picture:
+    """One distinct picture: outputs that share state, raster, framing and pixel format share it."""
+
+    state: str
+    width: int
+    height: int
+    pixel_format: PixelFormat
+    tags: Tags
+    display: Display
+    fitter: Fitter
+    place: Placement
+    grader: Grader
+    movies: list[_Movie] = field(default_factory=list)
+    digests: list[str] = field(default_factory=list)
+    grids: list[list[float]] = field(default_factory=list)
+    over: int = 0
+    under: int = 0
+    outside: int = 0
+    pixels: int = 0
+
+    @property
+    def box(self) -> Box:
+        return self.place.x, self.place.y, self.place.width, self.place.height
+
+
+def render_segment(payload: Mapping[str, Any], index: int, token: str) -> dict[str, Any]:
+    """Render segment `index` of a job, or find that it is there. Gives what the queue keeps: small, JSON-able.
+
+    Files are written under temporary names that carry `token` and renamed when complete.
+    """
+    job = JobSpec.model_validate(payload)
+    segment = job.segments[index]
+    side = side_path(job, segment)
+    movies = [o for o in job.outputs if isinstance(o, MovieSpec)] if segment.movies else []
+    if side.is_file() and all(path.is_file() for path in _made(job, segment, movies)):
+        return _result(job, segment, movies)
+    with ExitStack() as stack:
+        work = _Segment(job, segment, movies, token, stack)
+        work.run()
+    work.keep(side, token)
+    return _result(job, segment, movies)
+
+
+def _made(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> list[Path]:
+    """The files that a finished segment has left."""
+    inside = range(segment.first, segment.first + segment.count)
+    stills = [
+        still_path(job, output, still.file)
+        for output in job.outputs
+        if isinstance(output, StillsSpec)
+        for still in output.stills
+        if still.frame in inside
+    ]
+    return [side_path(job, segment), *(segment_path(job, o, segment.index) for o in movies), *stills]
+
+
+def _result(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> dict[str, Any]:
+    paths = _made(job, segment, movies)
+    files = [{"path": str(p), "bytes": p.stat().st_size} for p in paths]
+    return {"index": segment.index, "frames": segment.count, "files": files}
+
+
+class _Segment:
+    """The making of one segment."""
+
+    def __init__(self, job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec], token: str, stack: ExitStack) -> None:
+        self.job, self.segment, self.token, self.stack = job, segment, token, stack
+        self.out = Path(job.out)
+        self.rate = FrameRate.parse(job.rate)
+        self.facts = opened_facts(job.source)
+        self.display = find_display(job.look.display)
+        self.encoding = find_encoding(job.look.encoding, exposure_index=job.look.exposure_index)
+        self.linear = self.encoding.kind == "linear"
+        self.format = self.facts.pixel_format
+        if self.linear:
+            found = find_pixel_format("gbrpf32le")
+            assert found is not None
+            self.format = found
+        self.top_sited = self.facts.matrix_tag == 9 and self.facts.primaries_tag == 9
+        self.start = Timecode.parse(job.timecode, self.rate)
+        self.samples = set(measure.sampled_frames(job.count, self.rate.fraction))
+        self.pictures: list[_Picture] = []
+        self.stills: dict[str, list[dict[str, Any]]] = {}
+        self.damage: list[dict[str, Any]] = []
+        self.warnings: list[str] = []
+        self.sensitivity: dict[str, float] = {}
+        keyed: dict[str, _Picture] = {}
+        for spec in movies:
+            picture = self._picture(spec, keyed)
+            picture.movies.append(self._movie(spec, picture))
+        self._look: Look | None = None
+
+    @property
+    def look(self) -> Look:
+        """The exact look; made only where a still or a middle frame asks for it."""
+        if self._look is None:
+            self._look = build_look(self.job.look, self.out)
+        return self._look
+
+    def _picture(self, spec: MovieSpec, keyed: dict[str, _Picture]) -> _Picture:
+        which = codec(spec.codec)
+        pixel_format = find_pixel_format(which.pixel_format)
+        assert pixel_format is not None
+        tags = movie_tags(self.job, spec, self.facts)
+        siting = "top-left" if tags.matrix == 9 and pixel_format.sub_y == 2 and which.siting == "left" else which.siting
+        key = json.dumps(
+            [spec.state, spec.width, spec.height, spec.frame.model_dump(mode="json"), which.pixel_format, siting]
+            + [tags.primaries, tags.transfer, tags.matrix, tags.levels, spec.dither]
+        )
+        if key in keyed:
+            return keyed[key]
+        fit = fit_of(spec.frame, spec.width, spec.height, self.facts)
+        place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
+        fitter = Fitter(fit, self.format, place, top_sited=self.top_sited)
+        grader = Grader(
+            _baked(str(self.out / self.job.baked[spec.state])) if spec.state != "log" else None,
+            source=fitter.format,
+            source_levels=self.job.source.levels,
+            source_chroma=self.job.source.chroma,
+            source_matrix=self.job.source.matrix,
+            source_top_sited=self.top_sited,
+            target=pixel_format,
+            target_levels=tags.levels,
+            target_matrix=tags.matrix,
+            siting=siting,
+            width=spec.width,
+            height=spec.height,
+            placement=place,
+            dither=spec.dither,
+        )
+        picture = _Picture(
+            state=spec.state,
+            width=spec.width,
+            height=spec.height,
+            pixel_format=pixel_format,
+            tags=tags,
+            display=self.display,
+            fitter=fitter,
+            place=place,
+            grader=grader,
+        )
+        keyed[key] = picture
+        self.pictures.append(picture)
+        return picture
+
+    def _movie(self, spec: MovieSpec, picture: _Picture) -> _Movie:
+        which: Codec = codec(spec.codec)
+        final = segment_path(self.job, spec, self.segment.index)
+        final.parent.mkdir(parents=True, exist_ok=True)
+        temporary = final.with_name(f".{final.name}.{self.token}.part")
+        self.stack.callback(temporary.unlink, missing_ok=True)
+        painter = None
+        if spec.burnin or spec.guides:
+            burnin = spec.burnin
+            if burnin and spec.font:
+                burnin = burnin.model_copy(update={"font": str(self.out / spec.font)})
+            painter = Painter(
+                burnin,
+                picture.pixel_format,
+                picture.tags.levels,
+                spec.width,
+                spec.height,
+                self.job.fields,
+                longest={"frame": 6, "source_frame": max(6, len(str(self.facts.first_number + self.facts.frames)))},
+                guides=spec.guides,
+                picture=picture.box,
+            )
+            self.warnings += painter.warnings
+        writer = self.stack.enter_context(
+            MovieWriter(
+                temporary,
+                codec=which,
+                container="mov",
+                width=spec.width,
+                height=spec.height,
+                rate=self.rate,
+                tags=picture.tags,
+                quality=spec.quality,
+                preset=spec.preset,
+                peak=spec.peak,
+            )
+        )
+        return _Movie(spec=spec, writer=writer, painter=painter, temporary=temporary)
+
+    # --- frame by frame
+
+    def run(self) -> None:
+        """All frames of the segment, through every output."""
+        source = self.stack.enter_context(
+            open_source(self.facts, missing=self.job.source.missing, conform=self.job.source.conform)
+        )
+        for frame in source.frames(self.segment.first, self.segment.count):
+            self._note_damage(frame)
+            image = self._working(frame.image)
+            for picture in self.pictures:
+                self._graded(picture, image, frame)
+            self._stills_of(image, frame)
+        for picture in self.pictures:
+            for movie in picture.movies:
+                movie.writer.close()
+                os.replace(movie.temporary, segment_path(self.job, movie.spec, self.segment.index))
+
+    def _note_damage(self, frame: SourceFrame) -> None:
+        if not frame.damage:
+            return
+        place = str(self.start + (frame.number - self.job.first))
+        if self.job.source.damaged == "fail" and not frame.missing:
+            raise SourceError(f"frame {frame.number} ({place}): {frame.damage}", file=self.job.source.path)
+        self.damage.append({"frame": frame.number, "timecode": place, "what": frame.damage})
+
+    def _working(self, image: av.VideoFrame) -> av.VideoFrame:
+        """The frame in the encoding that grades work in: scene-linear originals become ACEScct."""
+        if not self.linear:
+            return image
+        linear = to_rgb(image, self.facts.pixel_format, "full", 1)
+        working = to_working(linear, self.encoding)
+        out = new_frame(self.format, image.width, image.height)
+        for k, plane in enumerate(planes(out)):
+            plane[:] = working[..., k]
+        return out
+
+    def _graded(self, picture: _Picture, image: av.VideoFrame, frame: SourceFrame) -> None:
+        fitted = picture.fitter.fit(image)
+        graded, counts = picture.grader.grade(fitted, frame.number)
+        if frame.missing and self.job.source.missing == "slate":
+            self._slate_frame(picture, graded, frame)
+        views = planes(graded)
+        picture.digests.append(frame_digest(views))
+        picture.grids.append(measure.luma_grid(views[0], picture.box))
+        picture.over += counts.over
+        picture.under += counts.under
+        picture.outside += counts.outside
+        picture.pixels += counts.pixels
+        offset = frame.number - self.job.first
+        for k, movie in enumerate(picture.movies):
+            if offset in self.samples:
+                movie.tiles.append({"frame": frame.number, "values": self._tiles(picture, views, movie.covered)})
+            last = k == len(picture.movies) - 1
+            drawn = graded if last else _copied(graded, picture.pixel_format)
+            if movie.painter:
+                movie.painter.paint(drawn, self._running(frame.number))
+            movie.writer.write(drawn)
+
+    def _tiles(self, picture: _Picture, views: list[NDArray[np.generic]], covered: list[Box]) -> list[Any]:
+        if picture.state == "log":
+            tiles = measure.tile_codes(views, picture.pixel_format, picture.box, covered)
+        else:
+            tiles = measure.tile_lab(
+                views, picture.pixel_format, picture.tags.levels, picture.tags.matrix, picture.display, picture.box, covered
+            )
+        return rounded(tiles)
+
+    def _running(self, number: int) -> dict[str, str]:
+        offset = number - self.job.first
+        return {
+            "timecode": str(self.start + offset),
+            "frame": str(offset),
+            "source_frame": str(self.facts.first_number + number),
+        }
+
+    def _slate_frame(self, picture: _Picture, graded: av.VideoFrame, frame: SourceFrame) -> None:
+        """A frame in place of a missing one: black, and it says so."""
+        black = planes(graded)
+        black[0][:] = int(16 << (picture.pixel_format.bits - 8)) if picture.tags.levels == "narrow" else 0
+        for plane in black[1:]:
+            plane[:] = 1 << (picture.pixel_format.bits - 1)
+        text = Burnin.model_validate({"text": [{"at": "centre", "text": f"frame {frame.number} is missing", "size": 0.06}]})
+        Painter(text, picture.pixel_format, picture.tags.levels, picture.width, picture.height, {}).paint(graded, {})
+
+    # --- stills
+
+    def _stills_of(self, image: av.VideoFrame, frame: SourceFrame) -> None:
+        signal: dict[str, NDArray[np.float64]] = {}
+        for output in self.job.outputs:
+            if not isinstance(output, StillsSpec):
+                continue
+            for still in output.stills:
+                if still.frame != frame.number:
+                    continue
+                key = f"{output.width}x{output.height} {output.frame.model_dump_json()}"
+                fit = fit_of(output.frame, output.width, output.height, self.facts)
+                place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
+                if key not in signal:
+                    fitter = Fitter(fit, self.format, place, top_sited=self.top_sited)
+                    signal[key] = to_rgb(
+                        fitter.fit(image),
+                        fitter.format,
+                        self.job.source.levels,
+                        self.job.source.matrix,
+                        chroma=self.job.source.chroma,
+                        top_sited=self.top_sited,
+                    )
+                self._still(output, still.kind, still.file, frame.number, signal[key], place)
+        if frame.number == self.job.first + self.job.count // 2:
+            self._sense(image)
+
+    def _still(
+        self, output: StillsSpec, kind: str, file: str, number: int, signal: NDArray[np.float64], place: Placement
+    ) -> None:
+        if kind == "exr":
+            picture = self.look.working.to_ap0(signal)
+        elif output.state == "log":
+            picture = np.clip(signal, 0, 1)
+        else:
+            picture = self.look.evaluate(signal, output.state)
+        box = (place.x, place.y, place.width, place.height)
+        if box != (0, 0, output.width, output.height):
+            canvas = np.zeros((output.height, output.width, 3))
+            canvas[place.y : place.y + place.height, place.x : place.x + place.width] = picture
+            picture = canvas
+        final = still_path(self.job, output, file)
+        final.parent.mkdir(parents=True, exist_ok=True)
+        temporary = final.with_name(f".{self.token}.part{final.suffix}")
+        try:
+            write_still(
+                temporary,
+                picture,
+                kind,
+                display=self.display if output.state != "log" else None,
+                metadata={"ImageDescription": f"{self.job.clip} {self.start + (number - self.job.first)}"},
+            )
+            os.replace(temporary, final)
+        finally:
+            temporary.unlink(missing_ok=True)
+        entry: dict[str, Any] = {"file": file, "kind": kind, "frame": number, "picture": list(box)}
+        if kind != "exr" and output.state != "log":
+            entry["tiles"] = rounded(measure.tile_lab_rgb(picture, self.display, box))
+        self.stills.setdefault(output.output, []).append(entry)
+
+    def _sense(self, image: av.VideoFrame) -> None:
+        """What a small wrong grade would do to this clip's middle frame: the yardstick of `verify`."""
+        if not any(o.state == "graded" for o in self.job.outputs):
+            return
+        fit = Fit(width=160, height=90, mode="stretch")
+        place = placement(fit, self.facts.width, self.facts.height)
+        fitter = Fitter(fit, self.format, place, top_sited=self.top_sited)
+        signal = to_rgb(
+            fitter.fit(image), fitter.format, self.job.source.levels, self.job.source.matrix, chroma=self.job.source.chroma
+        )
+        self.sensitivity = measure.sensitivity(self.look, signal)
+
+    # --- keeping
+
+    def keep(self, side: Path, token: str) -> None:
+        """Write what was found out beside the pictures."""
+        facts = {
+            "schema": SIDE_SCHEMA,
+            "first": self.segment.first,
+            "pictures": [
+                {
+                    "state": p.state,
+                    "raster": f"{p.width}x{p.height}",
+                    "pixel_format": p.pixel_format.name,
+                    "outputs": [m.spec.output for m in p.movies],
+                    "picture": list(p.box),
+                    "digests": p.digests,
+                    "grids": p.grids,
+                    "counts": {"over": p.over, "under": p.under, "outside": p.outside, "pixels": p.pixels},
+                }
+                for p in self.pictures
+            ],
+            "movies": {
+                m.spec.output: {"tiles": m.tiles, "covered": [list(c) for c in m.covered]}
+                for p in self.pictures
+                for m in p.movies
+            },
+            "stills": self.stills,
+            "damage": self.damage,
+            "warnings": list(dict.fromkeys(self.warnings)),
+            "sensitivity": self.sensitivity,
+        }
+        side.parent.mkdir(parents=True, exist_ok=True)
+        temporary = side.with_name(f".{side.name}.{token}.part")
+        try:
+            temporary.write_text(json.dumps(facts, separators=(",", ":")))
+            os.replace(temporary, side)
+        except OSError as error:
+            raise from_os(error, side) from None
+
+
+def rounded(tiles: NDArray[np.float64]) -> list[Any]:
+    """Tiles as they stand in the log: three decimals, null for a tile that is covered."""
+    return [[[None if np.isnan(v) else round(float(v), 3) for v in tile] for tile in row] for row in tiles]
+
+
+def _copied(frame: av.VideoFrame, pixel_format: PixelFormat) -> av.VideoFrame:
+    out = new_frame(pixel_format, frame.width, frame.height)
+    for taken, given in zip(planes(frame), planes(out), strict=True):
+        given[:] = taken
+    return out
+

@@ -1,0 +1,115 @@
+"""The sound of an original for a run of its frames, sample-exact.
+
+Positions are worked out from the clip's start, round(n * 48000 / rate), and never added up. What lies before
+or after the recorded sound is silence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import Any
+
+import av
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.pipelines.errors import SourceError
+from rushlight.pipelines.probe import Facts
+
+__all__ = ["SAMPLE_RATE", "channels_of", "read_sound", "samples_of"]
+
+SAMPLE_RATE = 48000
+BLOCK = 48000
+Block = NDArray[np.int32]
+
+
+def channels_of(facts: Facts) -> int:
+    """Channels of all the original's sound streams together, in order."""
+    return sum(track.channels for track in facts.sound)
+
+
+def samples_of(frames: int, rate: Fraction) -> int:
+    """Samples that `frames` last."""
+    return round(frames * SAMPLE_RATE / rate)
+
+
+def read_sound(facts: Facts, first: int, count: int) -> Iterator[Block]:
+    """Blocks of int32 (channels, samples), `samples_of(count)` in all, from frame `first` of the original.
+
+    Several streams give their channels in order. A rate other than 48 kHz is resampled. SourceError where the
+    file does not open; sound that does not decode is silence.
+    """
+    rate = facts.rate.fraction
+    begin = samples_of(first, rate)
+    total = samples_of(first + count, rate) - begin
+    readers = [_track(facts, k, begin) for k in range(len(facts.sound))]
+    done = 0
+    while done < total:
+        size = min(BLOCK, total - done)
+        yield np.concatenate([_take(reader, size) for reader in readers], axis=0)
+        done += size
+
+
+class _Reader:
+    def __init__(self, pieces: Iterator[Block], channels: int) -> None:
+        self.pieces = pieces
+        self.rest: Block = np.zeros((channels, 0), np.int32)
+
+
+def _take(reader: _Reader, size: int) -> Block:
+    while reader.rest.shape[1] < size:
+        piece = next(reader.pieces, None)
+        if piece is None:
+            piece = np.zeros((reader.rest.shape[0], size - reader.rest.shape[1]), np.int32)
+        reader.rest = np.concatenate([reader.rest, piece], axis=1)
+    taken, reader.rest = reader.rest[:, :size], reader.rest[:, size:]
+    return taken
+
+
+def _track(facts: Facts, index: int, begin: int) -> _Reader:
+    return _Reader(_pieces(facts, index, begin), facts.sound[index].channels)
+
+
+def _pieces(facts: Facts, index: int, begin: int) -> Iterator[Block]:
+    """Sound of one stream from sample `begin` of the picture's time, gaps filled with silence."""
+    try:
+        container: Any = av.open(str(facts.path))
+    except av.error.FFmpegError as error:
+        raise SourceError(f"does not open for sound: {error.strerror or error}", file=str(facts.path)) from None
+    with container:
+        stream = container.streams.audio[index]
+        video = container.streams.video[0]
+        stream.codec_context.thread_count = 1
+        start = Fraction(video.start_time or 0) * Fraction(video.time_base)
+        resampler = av.AudioResampler(format="s32p", layout=stream.codec_context.layout, rate=SAMPLE_RATE)
+        if begin > SAMPLE_RATE:
+            at = int((start + Fraction(begin, SAMPLE_RATE) - Fraction(1, 2)) / stream.time_base)
+            container.seek(max(at, 0), stream=stream, backward=True)
+        at = begin
+        for frame in _decoded(container, stream):
+            if frame.pts is None:
+                continue
+            place = round((Fraction(frame.pts) * Fraction(frame.time_base) - start) * SAMPLE_RATE)
+            for part in resampler.resample(frame):
+                piece = np.ascontiguousarray(part.to_ndarray())
+                if place > at:
+                    gap = place - at
+                    if gap > 2:  # a rounding of time stamps is no gap
+                        yield np.zeros((piece.shape[0], gap), np.int32)
+                        at = place
+                skip = max(0, at - place) if at - place > 2 else 0
+                if skip < piece.shape[1]:
+                    yield piece[:, skip:]
+                    at = at + piece.shape[1] - skip
+                place += piece.shape[1]
+        for part in resampler.resample(None):
+            yield np.ascontiguousarray(part.to_ndarray())
+
+
+def _decoded(container: Any, stream: Any) -> Iterator[Any]:
+    for packet in container.demux(stream):
+        try:
+            yield from packet.decode()
+        except av.error.FFmpegError:
+            continue

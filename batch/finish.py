@@ -301,6 +301,7 @@ def _record(
             "bytes": facts.bytes,
             "mtime_ns": facts.mtime_ns,
             "hash": job.source.hash,
+            "sampled": job.record.get("sampled_hash", ""),
             "codec": facts.codec,
             "width": facts.width,
             "height": facts.height,

@@ -12,6 +12,7 @@ import hashlib
 import json
 import os
 import zipfile
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from rushlight.pipelines.errors import DeliveryError
+from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.lut import tetrahedral
 
 if TYPE_CHECKING:
@@ -69,17 +70,43 @@ class Baked:
         position = np.clip(position, 0.0, self.size - 1)
         return tetrahedral(self.lattice[..., :3].astype(np.float64), position).reshape(shape)
 
-    def save(self, path: Path) -> None:
-        """Write it as .npz (no pickle). The caller gives the final name when it is there."""
-        facts = {"schema": SCHEMA, "digest": self.digest, "clamp": self.clamp}
+    def save(self, folder: Path) -> str:
+        """Write it into a folder as `<digest>.npz` and, once for all looks that share it, its lattice as .npy.
+
+        Gives the name of the .npz. No pickle; complete files only.
+        """
+        lattice_name = f"{_sha(self.lattice)}.lattice.npy"
+        name = f"{self.digest.partition(':')[2]}.npz"
+        facts = {"schema": SCHEMA, "digest": self.digest, "clamp": self.clamp, "lattice": lattice_name}
         numbers = np.array([self.lo, self.hi, self.saturation, self.shaper_lo, self.shaper_hi], np.float64)
-        arrays: dict[str, Any] = {"numbers": numbers, "shaper": self.shaper, "lattice": self.lattice}
+        arrays: dict[str, Any] = {"numbers": numbers, "shaper": self.shaper}
         if self.grade is not None:
             arrays["grade"] = self.grade
-        with path.open("wb") as stream:
-            np.savez(stream, facts=np.frombuffer(json.dumps(facts, sort_keys=True).encode(), np.uint8), **arrays)
+        if not (folder / lattice_name).is_file():
+            _written(folder / lattice_name, lambda stream: np.save(stream, self.lattice))
+        text = np.frombuffer(json.dumps(facts, sort_keys=True).encode(), np.uint8)
+        if not (folder / name).is_file():
+            _written(folder / name, lambda stream: np.savez(stream, facts=text, **arrays))
+        return name
+
+
+def _sha(array: NDArray[np.float32]) -> str:
+    return hashlib.sha256(np.ascontiguousarray(array, "<f4").tobytes()).hexdigest()[:40]
+
+
+def _written(path: Path, write: Callable[[Any], None]) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with temporary.open("wb") as stream:
+            write(stream)
             stream.flush()
             os.fsync(stream.fileno())
+        os.replace(temporary, path)
+    except OSError as error:
+        raise from_os(error, path) from None
+    finally:
+        temporary.unlink(missing_ok=True)
 
 
 def _piecewise(values: NDArray[np.float64], table: NDArray[np.float32], low: float, high: float) -> NDArray[np.float64]:
@@ -101,7 +128,8 @@ def load_baked(path: Path) -> Baked:
             facts = json.loads(bytes(file["facts"]))
             lo, hi, saturation, shaper_lo, shaper_hi = (float(v) for v in file["numbers"])
             grade = file["grade"] if "grade" in file else None
-            shaper, lattice = file["shaper"], file["lattice"]
+            shaper = file["shaper"]
+        lattice = np.load(path.parent / facts["lattice"], allow_pickle=False)
     except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
         raise DeliveryError(f"is no baked look that can be read: {error}", file=str(path)) from None
     if facts.get("schema") != SCHEMA:
@@ -131,8 +159,9 @@ def _digest(baked: Baked) -> str:
     state = hashlib.sha256()
     numbers = [baked.lo, baked.hi, baked.saturation, float(baked.clamp), baked.shaper_lo, baked.shaper_hi]
     state.update(np.array(numbers, "<f8").tobytes())
-    for array in (baked.grade, baked.shaper, baked.lattice):
+    for array in (baked.grade, baked.shaper):
         state.update(b"-" if array is None else np.ascontiguousarray(array, "<f4").tobytes())
+    state.update(_sha(baked.lattice).encode())
     return f"sha256:{state.hexdigest()}"
 
 
@@ -206,9 +235,5 @@ def _cached_lattice(inner: Look, axis: NDArray[np.float64], cache: Path | None, 
     code = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), -1)
     lattice[..., :3] = _rounded(np.clip(inner.evaluate(code, "graded"), 0.0, 1.0))
     if place:
-        place.parent.mkdir(parents=True, exist_ok=True)
-        temporary = place.with_name(f".{place.name}.{os.getpid()}.part")
-        with temporary.open("wb") as stream:
-            np.save(stream, lattice)
-        os.replace(temporary, place)
+        _written(place, lambda stream: np.save(stream, lattice))
     return lattice

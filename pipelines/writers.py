@@ -86,6 +86,7 @@ class MovieWriter:
         self.path = path
         self.tags = tags
         self.frames = 0
+        self._open = True
         self._time_base = 1 / rate.fraction
         self._container = open_container(path, container)
         try:
@@ -131,8 +132,11 @@ class MovieWriter:
             raise from_os(error, self.path) from None
 
     def close(self) -> int:
-        """Finish the file; gives the number of pictures written."""
+        """Finish the file; gives the number of pictures written. Closing twice is closing once."""
+        if not self._open:
+            return self.frames
         self._encode(None)
+        self._open = False
         try:
             self._container.close()
         except av.error.FFmpegError as error:
@@ -141,6 +145,7 @@ class MovieWriter:
 
     def abandon(self) -> None:
         """Let go without finishing. What is left on the disk is the caller's to delete."""
+        self._open = False
         try:
             self._container.close()
         except (av.error.FFmpegError, OSError):

@@ -1,0 +1,152 @@
+"""The command line: options, one call, one except, an exit code.
+
+0 all done; 1 some clips set aside or failed; 2 the request as a whole is wrong; 3 stopped with work left;
+4 a fault of our own. Modules that read pictures are imported by the commands that need them.
+"""
+
+from __future__ import annotations
+
+import functools
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rushlight.pipelines.errors import InputError, QueueError, RushlightError
+
+__all__ = ["main"]
+
+DONE, PARTLY, WRONG, STOPPED, FAULT = 0, 1, 2, 3, 4
+Command = Callable[..., int]
+
+
+def _answering(command: Command) -> Command:
+    """One except for every command: an error of ours is one line and an exit code, a fault of ours says so."""
+
+    @functools.wraps(command)
+    def answer(*args: Any, **kwargs: Any) -> int:
+        traceback = kwargs.pop("traceback", False)
+        try:
+            code = command(*args, **kwargs)
+        except (InputError, QueueError) as error:
+            if traceback:
+                raise
+            click.echo(f"rushlight: {error}", err=True)
+            code = WRONG
+        except RushlightError as error:
+            if traceback:
+                raise
+            click.echo(f"rushlight: {error}", err=True)
+            code = PARTLY
+        except KeyboardInterrupt:
+            click.echo("rushlight: stopped", err=True)
+            code = STOPPED
+        except BrokenPipeError:
+            sys.stderr.close()
+            code = DONE
+        except Exception as error:
+            if traceback:
+                raise
+            click.echo(
+                f"rushlight: a fault of its own: {type(error).__name__}: {error} (--traceback shows where)", err=True
+            )
+            code = FAULT
+        sys.exit(code)
+
+    return click.option("--traceback", is_flag=True, hidden=True, help="Show where an error was raised.")(answer)
+
+
+PATH = click.Path(path_type=Path)
+
+
+def _request_options(command: Command) -> Command:
+    """The options that say what is to be made: the same for render, plan, look and queue add."""
+    for option in reversed(
+        [
+            click.option("--recipe", default="overnight", show_default=True, help="A shipped recipe's name, or a TOML file."),
+            click.option("--media", type=PATH, multiple=True, help="A folder that holds originals. Repeatable."),
+            click.option("--grades", type=PATH, multiple=True, help="Colour decisions: a file or folder. Repeatable."),
+            click.option("--defaults", type=PATH, help="A TOML file of defaults by camera letter, reel or file pattern."),
+            click.option("--encoding", default="", help="Encoding of clips for which nobody else states one."),
+            click.option("--levels", type=click.Choice(["narrow", "full"]), help="Levels of clips for which nobody else states them."),
+            click.option("--rate", default="", help="Frames a second of sequences whose headers have none."),
+            click.option("--only", multiple=True, metavar="COLUMN=VALUE", help="Take only these rows. Repeatable."),
+        ]
+    ):
+        command = option(command)
+    return command
+
+
+def _request(clip_list: Path, options: dict[str, Any]) -> Any:
+    from rushlight.batch.request import Request
+
+    names = ("recipe", "media", "grades", "defaults", "encoding", "levels", "rate", "only", "out", "strict", "hash_originals")
+    taken = {name: options[name] for name in names if options.get(name) is not None}
+    return Request(clip_list=clip_list, **taken).checked()
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(package_name="rushlight", prog_name="rushlight")
+def cli() -> None:
+    """A shooting day's log originals into graded, slated, timecoded proxies and stills, overnight."""
+
+
+@cli.command()
+@click.argument("clip_list", metavar="LIST", type=PATH)
+@_request_options
+@click.option("--out", type=PATH, required=True, help="The folder for everything that is made.")
+@click.option("--workers", type=click.IntRange(1, 256), help="Worker processes.  [default: one a core]")
+@click.option("--scheduler", metavar="ADDR", default="", help="Address of a Dask scheduler whose workers do the work.")
+@click.option("--strict", is_flag=True, help="Refuse the whole request if any row is wrong.")
+@click.option("--hash-originals", is_flag=True, help="Log a hash of each whole original, not of its ends.")
+@click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
+@_answering
+def render(clip_list: Path, **options: Any) -> int:
+    """Make what RECIPE says of every clip of LIST; what is there and unchanged is left alone."""
+    from rushlight.batch.night import render as run
+    from rushlight.batch.progress import view
+
+    show = view(quiet=options["quiet"], as_json=options["as_json"])
+    return run(_request(clip_list, options), workers=options["workers"], scheduler=options["scheduler"], view=show)
+
+
+@cli.command()
+@click.argument("clip_list", metavar="LIST", type=PATH)
+@_request_options
+@click.option("--out", type=PATH, help="The output folder, for free space and what is there already.")
+@click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
+@_answering
+def plan(clip_list: Path, **options: Any) -> int:
+    """Show what would be made, each clip's grade and why, and everything that is wrong."""
+    from rushlight.batch.night import show_plan
+
+    return show_plan(_request(clip_list, options), as_json=options["as_json"])
+
+
+@cli.command()
+@click.argument("name", required=False, default="")
+@click.option("--json", "as_json", is_flag=True)
+@_answering
+def recipes(name: str, as_json: bool) -> int:
+    """List the recipes that ship, or print one to copy from."""
+    from rushlight.batch.shipped import show_recipes
+
+    return show_recipes(name, as_json=as_json)
+
+
+@cli.command()
+@click.option("--json", "as_json", is_flag=True)
+@_answering
+def encodings(as_json: bool) -> int:
+    """List the camera encodings: grey, levels, source."""
+    from rushlight.batch.shipped import show_encodings
+
+    return show_encodings(as_json=as_json)
+
+
+def main() -> None:
+    """The console script."""
+    cli(prog_name="rushlight", standalone_mode=True)

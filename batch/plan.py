@@ -1,0 +1,365 @@
+"""Clips + grades + recipe -> what will be made of each clip, before a frame is read.
+
+Every row of the list becomes a `PlannedClip` or a problem that names file, line and key; nothing is guessed
+and nothing is lost. Only headers are read here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from rushlight.batch.grades import Decision
+from rushlight.batch.lists import Row
+from rushlight.pipelines.cdl import CDL
+from rushlight.pipelines.encodings import Encoding, find_encoding, suggest_encoding
+from rushlight.pipelines.errors import EncodingError, ListError, LutError, RushlightError, SourceError, TimecodeError
+from rushlight.pipelines.lut import parse_cube
+from rushlight.pipelines.probe import Facts
+from rushlight.pipelines.recipe import Recipe
+from rushlight.pipelines.spec import GradeSpec, LookSpec, LutSpec
+from rushlight.pipelines.timecode import FrameRate, Timecode
+
+__all__ = ["LutFiles", "PlannedClip", "Signal", "Stated", "frame_range", "plan_clip", "resolve_signal"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stated:
+    """What one authority (a row, a side file, the recipe, an option) says of a clip's signal; empty where it is silent."""
+
+    who: str
+    encoding: str = ""
+    levels: str = ""
+    exposure_index: int | None = None
+    rate: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Signal:
+    """What the original's code values mean, and who said so."""
+
+    encoding: Encoding
+    encoding_from: str
+    levels: str
+    levels_from: str
+    chroma: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlannedClip:
+    """One clip with everything resolved."""
+
+    row: Row
+    path: Path
+    facts: Facts
+    stem: str
+    first: int  # frame number in the original
+    count: int
+    rate: FrameRate
+    timecode: Timecode  # of `first`
+    reel: str
+    retimed: bool
+    signal: Signal
+    decision: Decision
+    look: LookSpec
+    warnings: tuple[str, ...] = ()
+    folder: str = ""  # inside each output's folder, where twins need one
+
+
+class LutFiles:
+    """Show LUTs, each read and checked once. `texts` keeps their text by digest."""
+
+    def __init__(self) -> None:
+        self._read: dict[Path, tuple[str, str]] = {}
+        self.texts: dict[str, str] = {}
+
+    def read(self, path: Path) -> tuple[str, str]:
+        """Digest and name of a LUT. LutError naming the file where it cannot be read or is none."""
+        if path not in self._read:
+            try:
+                text = path.read_text("utf-8-sig", "replace")
+            except OSError as error:
+                raise LutError(f"cannot be read: {error.strerror}", file=str(path)) from None
+            lut = parse_cube(text, file=str(path))
+            digest = lut.digest()
+            self._read[path] = digest, path.stem
+            self.texts[digest] = text
+        return self._read[path]
+
+
+def frame_range(
+    row_in: str, row_out: str, *, start: Timecode, frames: int, handles: int = 0
+) -> tuple[int, int, tuple[str, ...]]:
+    """First frame and count from `in` and `out` (timecodes, or the original's frame numbers; `out` exclusive).
+
+    Handles are added on both sides and clipped at the file's ends with a warning. TimecodeError with key
+    `in` or `out` where a point lies outside the original or the range is empty.
+    """
+    first = _point(row_in, start, "in") if row_in else 0
+    last = _point(row_out, start, "out") if row_out else frames
+    here = f"the original runs {start} to {start + frames} ({frames} frames)"
+    if first >= frames:
+        raise TimecodeError(f"{row_in!r} lies outside: {here}", key="in")
+    if last > frames or last <= 0:
+        raise TimecodeError(f"{row_out!r} lies outside: {here}", key="out")
+    if last <= first:
+        raise TimecodeError(f"{row_out!r} is not after in {row_in!r}; out is exclusive, as in an EDL", key="out")
+    if not (row_in or row_out):
+        return 0, frames, ()
+    warnings = []
+    if first < handles:
+        warnings.append(f"the head handle is {first} of {handles} frames: the original starts there")
+    if frames - last < handles:
+        warnings.append(f"the tail handle is {frames - last} of {handles} frames: the original ends there")
+    first, last = max(first - handles, 0), min(last + handles, frames)
+    return first, last - first, tuple(warnings)
+
+
+def _point(text: str, start: Timecode, key: str) -> int:
+    text = text.strip()
+    if text.isdigit():
+        return int(text)
+    try:
+        return start.until(Timecode.parse(text, start.rate))
+    except TimecodeError as error:
+        raise error.at(key=key) from None
+
+
+def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tuple[str, ...]]:
+    """Encoding and levels from the first that states them, in order of trust.
+
+    Levels stated beat the maker's rule, which beats the file's tag; RGB files are full unless stated.
+    EncodingError with key `encoding` where nobody states an encoding: it is never guessed.
+    """
+    warnings: list[str] = []
+    says = next((s for s in stated if s.encoding), None)
+    if says is None:
+        hint = suggest_encoding(facts.metadata)
+        raise EncodingError(
+            "nobody states this clip's encoding; add a column `encoding`, a default in the recipe, or --encoding"
+            + (f" (the file's own metadata suggests {hint})" if hint else ""),
+            key="encoding",
+        )
+    index = next((s.exposure_index for s in stated if s.exposure_index), None)
+    try:
+        encoding = find_encoding(says.encoding, exposure_index=index)
+    except EncodingError as error:
+        raise error.at(key="encoding") from None
+    levels_say = next((s for s in stated if s.levels), None)
+    ycbcr = facts.pixel_format.family == "ycbcr"
+    tag = facts.levels_tag
+    rule = False
+    if levels_say:
+        levels, levels_from = levels_say.levels.lower(), levels_say.who
+    elif not ycbcr:
+        levels, levels_from = "full", "RGB files are full"
+    elif encoding.levels:
+        levels, levels_from, rule = encoding.levels, f"the maker's rule for {encoding.curve}", True
+    elif tag:
+        levels, levels_from = tag, "the file's tag"
+    else:
+        levels, levels_from = "narrow", "YCbCr without a tag is narrow"
+    if ycbcr and tag and tag != levels:
+        warnings.append(f"levels are {levels} ({levels_from}), but the file's tag says {tag}")
+    file_codes = levels == "full" and (tag == "narrow" or (tag is None and rule))
+    chroma = "narrow" if ycbcr and file_codes else levels
+    return (
+        Signal(
+            encoding=encoding, encoding_from=says.who, levels=levels, levels_from=levels_from, chroma=chroma
+        ),
+        tuple(warnings),
+    )
+
+
+def plan_clip(
+    row: Row,
+    path: Path,
+    facts: Facts,
+    *,
+    recipe: Recipe,
+    stated: Sequence[Stated],
+    decision: Decision,
+    luts: LutFiles,
+    lut_base: Path,
+) -> PlannedClip:
+    """One row with its original's facts and its grade, resolved. InputError or SourceError with the key at fault."""
+    warnings = [*facts.warnings, *decision.warnings]
+    _acceptable(facts, recipe)
+    rate, retimed = _show_rate(facts, recipe, warnings)
+    start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
+    first, count, notes = frame_range(row["in"], row["out"], start=start, frames=facts.frames, handles=recipe.handles)
+    warnings += notes
+    timecode = start + first
+    if retimed:
+        drop = start.drop and rate.can_drop
+        timecode = Timecode.parse(_relabelled(start, rate, drop), rate) + first
+    signal, notes = resolve_signal(stated, facts)
+    warnings += notes
+    look = _look(row, recipe, signal, decision.cdl, luts, lut_base)
+    if decision.cdl is None and not (look.lut and look.lut.contains_grade):
+        if recipe.ungraded == "refuse":
+            raise ListError(f"has no grade, and the recipe refuses ungraded clips: {decision.reason}", key="grade")
+        warnings.append(f"ungraded: {decision.reason}")
+    reel = row["reel"] or facts.reel
+    if row["reel"] and facts.reel and row["reel"].lower() != facts.reel.lower():
+        warnings.append(f"the list says reel {row['reel']}, the file says {facts.reel}")
+    return PlannedClip(
+        row=row,
+        path=path,
+        facts=facts,
+        stem=_stem(path, facts),
+        first=first,
+        count=count,
+        rate=rate,
+        timecode=timecode,
+        reel=reel,
+        retimed=retimed,
+        signal=signal,
+        decision=decision,
+        look=look,
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
+
+
+def _relabelled(start: Timecode, rate: FrameRate, drop: bool) -> str:
+    """The first label at another rate: the same hours, minutes and seconds, the frame number kept where it exists."""
+    text = str(start).replace(";", ":")
+    hours, minutes, seconds, frames = text.split(":")
+    number = min(int(frames), rate.nominal - 1)
+    label = f"{hours}:{minutes}:{seconds}{';' if drop else ':'}{number:02}"
+    if drop:
+        try:
+            Timecode.parse(label, rate)
+        except TimecodeError:
+            label = f"{hours}:{minutes}:{seconds};{rate.dropped:02}"
+    return label
+
+
+def _acceptable(facts: Facts, recipe: Recipe) -> None:
+    if facts.interlaced and recipe.interlaced == "refuse":
+        raise SourceError("is interlaced; the recipe refuses it (interlaced = \"as it is\" takes it)", file=str(facts.path))
+    if facts.variable_rate and recipe.variable_rate == "refuse":
+        raise SourceError(
+            'has a variable frame rate; the recipe refuses it (variable_rate = "conform" takes it frame for frame)',
+            file=str(facts.path),
+        )
+    if facts.missing and recipe.missing_frames == "fail":
+        some = ", ".join(str(facts.first_number + n) for n in facts.missing[:6]) + (" …" if len(facts.missing) > 6 else "")
+        raise SourceError(f"lacks {len(facts.missing)} of its files: number {some}", file=str(facts.path))
+    if facts.rotation in (90, 270):
+        raise SourceError(f"is turned by {facts.rotation} degrees, which is not done here", file=str(facts.path))
+
+
+def _show_rate(facts: Facts, recipe: Recipe, warnings: list[str]) -> tuple[FrameRate, bool]:
+    if not recipe.show_rate:
+        return facts.rate, False
+    show = FrameRate.parse(recipe.show_rate)
+    if show == facts.rate:
+        return facts.rate, False
+    if facts.rate.nominal == show.nominal:
+        warnings.append(f"runs at {facts.rate}, the show at {show}: the two drift apart by a frame in 42 seconds at 24")
+    if recipe.off_speed == "refuse":
+        raise SourceError(f"runs at {facts.rate} frames a second, the show at {show}; the recipe refuses it", file=str(facts.path))
+    if recipe.off_speed == "keep":
+        warnings.append(f"keeps its own rate of {facts.rate}; the show's is {show}")
+        return facts.rate, False
+    warnings.append(f"taken frame for frame from {facts.rate} to {show}, silent")
+    return show, True
+
+
+def _look(
+    row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFiles, base: Path
+) -> LookSpec:
+    settings = recipe.look
+    video = signal.encoding.kind == "video"
+    lut = None
+    name = row["lut"] or ("" if video else settings.show_lut)
+    if name and name.lower() != "none":
+        try:
+            path = (Path(row.file).parent if row["lut"] else base) / name
+            digest, title = luts.read(path)
+        except LutError as error:
+            raise LutError(str(error), key="lut") from None
+        contains = row["lut_contains_grade"].lower() == "yes" if row["lut_contains_grade"] else settings.lut_contains_grade
+        if contains and cdl is not None:
+            raise ListError("the LUT is stated to contain the grade, and there is a CDL as well; one of them must go", key="lut")
+        lut = LutSpec(
+            path=f"log/inputs/{digest.partition(':')[2]}.cube",
+            name=title,
+            digest=digest,
+            interpolation=settings.lut_interpolation,
+            input=settings.lut_input,
+            output=settings.lut_output,
+            contains_grade=contains,
+        )
+    grade = None
+    if cdl is not None:
+        grade = GradeSpec(
+            slope=cdl.slope,
+            offset=cdl.offset,
+            power=cdl.power,
+            saturation=cdl.saturation,
+            clamp=cdl.clamp and settings.clamp,
+            id=cdl.id,
+        )
+    return LookSpec(
+        encoding=signal.encoding.name,
+        exposure_index=signal.encoding.exposure_index,
+        exposure=float(row["exposure"] or 0),
+        grade=grade,
+        grade_space=settings.grade_space,
+        grade_order=settings.grade_order,
+        lut=lut,
+        transform="none" if video and not lut else settings.transform,
+        display=settings.display,
+        size=settings.size,
+    )
+
+
+def _stem(path: Path, facts: Facts) -> str:
+    """The delivered file's stem: the original's, exactly; of a sequence its folder's or pattern's."""
+    if facts.kind == "movie":
+        return path.stem
+    if path.is_dir():
+        return path.name
+    return path.name.split("#")[0].rstrip("._-") or path.parent.name
+
+
+def stated_by(row: Row, recipe: Recipe, defaults: Mapping[str, str], options: Stated) -> list[Stated]:
+    """Who may say what a clip's signal is, in order of trust: row, side file, recipe, options."""
+
+    def index(text: str) -> int | None:
+        text = text.upper().removeprefix("EI").strip()
+        if text and not text.isdigit():
+            raise ListError(f"{text!r} is no exposure index", key="exposure_index")
+        return int(text) if text else None
+
+    return [
+        Stated(
+            who="the list",
+            encoding=row["encoding"],
+            levels=row["levels"],
+            exposure_index=index(row["exposure_index"]),
+            rate=row["rate"],
+        ),
+        Stated(
+            who=defaults.get("who", "defaults"),
+            encoding=defaults.get("encoding", ""),
+            levels=defaults.get("levels", ""),
+            exposure_index=index(defaults.get("exposure_index", "")),
+            rate=defaults.get("rate", ""),
+        ),
+        Stated(who="the recipe", encoding=recipe.encoding, levels=recipe.levels, rate=recipe.rate or ""),
+        options,
+    ]
+
+
+@dataclass
+class Plan:
+    """A whole list, planned. `wrong` are rows that cannot be made, `broken` originals that are there and do not open."""
+
+    clips: list[PlannedClip] = field(default_factory=list)
+    wrong: list[tuple[Row, RushlightError]] = field(default_factory=list)
+    broken: list[tuple[Row, RushlightError]] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)

@@ -1,0 +1,227 @@
+"""What a person, a pipe or a script sees while the night runs, and the last summary."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+from rushlight.batch.plan import Plan, PlannedClip
+from rushlight.batch.runner import Event, Summary
+
+__all__ = ["View", "duration", "view"]
+
+
+def duration(seconds: float) -> str:
+    """`4 s`, `3 min 20 s`, `2 h 05 min`."""
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60:02} s"
+    return f"{whole // 3600} h {whole % 3600 // 60:02} min"
+
+
+class View:
+    """Plain lines: for pipes and logs. The base of the others."""
+
+    def __init__(self, *, quiet: bool = False) -> None:
+        self.quiet = quiet
+        self.frames = 0
+        self.total = 0
+        self.clips = 0
+        self.done = 0
+        self.started = time.monotonic()
+        self.next_line = 0.0
+
+    def say(self, text: str, *, important: bool = False) -> None:
+        """One line on standard output (important ones on standard error too quiet a run cannot hide)."""
+        if important or not self.quiet:
+            print(text, file=sys.stderr if important else sys.stdout, flush=True)
+
+    def problem(self, text: str) -> None:
+        """Something wrong with the request."""
+        self.say(f"rushlight: {text}", important=True)
+
+    def refused(self, text: str) -> None:
+        """The request as a whole was refused."""
+        self.say(f"rushlight: {text}", important=True)
+
+    def warning(self, text: str) -> None:
+        """Something to know."""
+        self.say(f"note: {text}")
+
+    def baked(self, count: int) -> None:
+        """A look is ready."""
+
+    def begin(self, *, clips: int, frames: int, workers: int) -> None:
+        """Work starts."""
+        self.clips, self.total, self.started = clips, frames, time.monotonic()
+        self.say(f"{clips} clip(s), {frames} frames, {workers} worker(s)")
+
+    def interrupted(self, level: int) -> None:
+        """Ctrl-C was pressed."""
+        text = "stopping: what is in hand is being finished (Ctrl-C again stops now)" if level == 1 else "stopping now"
+        self.say(f"rushlight: {text}", important=True)
+
+    def event(self, event: Event) -> None:
+        """Something happened in the run."""
+        if event.what in ("segment", "started"):
+            self.frames += event.frames
+            now = time.monotonic()
+            if event.what == "segment" and now >= self.next_line:
+                self.next_line = now + 10
+                self.say(self.pace())
+        elif event.what == "done":
+            self.done += 1
+            self.say(f"done {event.clip} ({self.done} of {self.clips})")
+            for text in (event.record or {}).get("warnings", ()):
+                self.say(f"  note: {text}")
+        elif event.what in ("failed", "set aside"):
+            self.say(f"{event.what} {event.clip}: {event.text}", important=True)
+        elif event.what in ("paused", "resumed", "retry"):
+            self.say(f"{event.what} {event.clip} {event.text}".replace("  ", " "), important=True)
+
+    def rate(self) -> float:
+        """Frames a second since the start."""
+        return self.frames / max(1e-6, time.monotonic() - self.started)
+
+    def pace(self) -> str:
+        """Frames, frames a second, time left."""
+        rate = self.rate()
+        left = duration((self.total - self.frames) / rate) if rate > 0 and self.frames else "?"
+        return f"{self.frames} of {self.total} frames, {rate:.1f} a second, {left} left"
+
+    def end(self) -> None:
+        """Work is over."""
+
+    def summary(self, *, plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float) -> None:
+        """The last words: what is wrong first."""
+        for line in summary_lines(plan, made, settled, out, seconds):
+            print(line, flush=True)
+
+
+def summary_lines(plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float) -> list[str]:
+    """The summary in plain lines, exceptions first."""
+    lines = []
+    aside = [(row.clip, str(error)) for row, error in plan.wrong] + (made.set_aside if made else [])
+    failed = [(row.clip, str(error)) for row, error in plan.broken] + (made.failed if made else [])
+    for name, pairs in (("SET ASIDE", aside), ("FAILED", failed)):
+        if pairs:
+            lines.append(f"{name}: {len(pairs)} clip(s)")
+            lines += [f"  {clip}: {text}" if clip not in text else f"  {text}" for clip, text in pairs]
+    if made and made.left:
+        lines.append(f"STOPPED with {made.left} clip(s) left; the same command goes on from here")
+    if made and made.done:
+        lines.append(f"delivered {len(made.done)} clip(s), {made.frames} frames in {duration(seconds)}, to {out}")
+    if settled:
+        what = "nothing to render: " if not made else ""
+        lines.append(f"{what}{len(settled)} clip(s) were there already, unchanged, in {out}")
+    if not lines:
+        lines.append("nothing to render: the list chooses no clip")
+    return lines
+
+
+class LiveView(View):
+    """A terminal: a bar with frames, frames a second and time left, over lines that stay."""
+
+    def __init__(self, *, quiet: bool = False) -> None:
+        super().__init__(quiet=quiet)
+        self._bar: Any = None
+
+    def say(self, text: str, *, important: bool = False) -> None:
+        if self._bar is not None and (important or not self.quiet):
+            self._bar.console.print(text, markup=False, highlight=False)
+        else:
+            super().say(text, important=important)
+
+    def begin(self, *, clips: int, frames: int, workers: int) -> None:
+        super().begin(clips=clips, frames=frames, workers=workers)
+        if self.quiet:
+            return
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+        self._bar = Progress(
+            TextColumn("{task.description}"),
+            BarColumn(bar_width=24),
+            MofNCompleteColumn(),
+            TextColumn("frames {task.fields[speed]:>6} a second"),
+            TimeRemainingColumn(compact=True),
+            TextColumn("left"),
+        )
+        self._task = self._bar.add_task(f"0/{clips} clips", total=frames, speed="-")
+        self._bar.start()
+
+    def event(self, event: Event) -> None:
+        super().event(event)
+        if self._bar is not None:
+            self._bar.update(
+                self._task, completed=self.frames, speed=f"{self.rate():.1f}", description=f"{self.done}/{self.clips} clips"
+            )
+
+    def pace(self) -> str:
+        return "" if self._bar is not None else super().pace()
+
+    def end(self) -> None:
+        if self._bar is not None:
+            self._bar.stop()
+            self._bar = None
+
+
+class JsonView(View):
+    """One JSON event a line on standard output; nothing else there."""
+
+    def _emit(self, **data: Any) -> None:
+        print(json.dumps(data, ensure_ascii=False), flush=True)
+
+    def say(self, text: str, *, important: bool = False) -> None:
+        if important:
+            print(text, file=sys.stderr, flush=True)
+
+    def problem(self, text: str) -> None:
+        self._emit(event="problem", text=text)
+
+    def refused(self, text: str) -> None:
+        self._emit(event="refused", text=text)
+
+    def warning(self, text: str) -> None:
+        self._emit(event="warning", text=text)
+
+    def begin(self, *, clips: int, frames: int, workers: int) -> None:
+        super().begin(clips=clips, frames=frames, workers=workers)
+        self._emit(event="begin", clips=clips, frames=frames, workers=workers)
+
+    def event(self, event: Event) -> None:
+        if event.what in ("segment", "started"):
+            self.frames += event.frames
+        data: dict[str, Any] = {"event": event.what, "clip": event.clip}
+        if event.text:
+            data["text"] = event.text
+        if event.record:
+            data |= {"outputs": [o["path"] for o in event.record["outputs"]], "warnings": event.record["warnings"]}
+        if event.what == "segment":
+            data |= {"frames": self.frames, "of": self.total, "per_second": round(self.rate(), 2)}
+        self._emit(**data)
+
+    def summary(self, *, plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float) -> None:
+        self._emit(
+            event="summary",
+            done=made.done if made else [],
+            unchanged=[c.row.clip for c in settled],
+            set_aside=[{"clip": r.clip, "error": str(e)} for r, e in plan.wrong]
+            + [{"clip": c, "error": e} for c, e in (made.set_aside if made else [])],
+            failed=[{"clip": r.clip, "error": str(e)} for r, e in plan.broken]
+            + [{"clip": c, "error": e} for c, e in (made.failed if made else [])],
+            left=made.left if made else 0,
+            seconds=round(seconds, 3),
+            out=str(out),
+        )
+
+
+def view(*, quiet: bool, as_json: bool) -> View:
+    """The view for where the output goes."""
+    if as_json:
+        return JsonView(quiet=quiet)
+    return (LiveView if sys.stdout.isatty() else View)(quiet=quiet)

@@ -132,7 +132,7 @@ class Burnin(Model):
 
     text: tuple[TextLine, ...] = ()
     watermark: str = ""
-    watermark_opacity: float = Field(0.18, gt=0, le=1)
+    watermark_opacity: float = Field(0.3, gt=0, le=1)
     font: str = ""
 
 

@@ -8,6 +8,7 @@ import os
 import shutil
 import signal
 import sys
+import tempfile
 from collections.abc import Iterable, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -419,8 +420,8 @@ def _run(
         store.add(queued)
         count = min(workers or default_workers(), sum(len(s.segments) for s in specs))
         view.begin(clips=len(specs), frames=sum(g.count for s in specs for g in s.segments), workers=count)
-        with _interruptible(stop, view):
-            farm = DaskFarm(workers=count, address=scheduler, scratch=_scratch(out))
+        with _interruptible(stop, view), tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True) as scratch:
+            farm = DaskFarm(workers=count, address=scheduler, scratch=Path(scratch))
             try:
                 summary = run(store, farm, on_event=view.event, stop=stop, keep_free=keep_free)
             finally:
@@ -429,12 +430,6 @@ def _run(
     if not summary.left:
         shutil.rmtree(out / ".work", ignore_errors=True)
     return summary
-
-
-def _scratch(out: Path) -> Path:
-    import tempfile
-
-    return Path(tempfile.mkdtemp(prefix="rushlight-"))
 
 
 @contextmanager

@@ -6,6 +6,7 @@ and nothing is lost. Only headers are read here.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -201,7 +202,7 @@ def plan_clip(
         if recipe.ungraded == "refuse":
             raise ListError(f"has no grade, and the recipe refuses ungraded clips: {decision.reason}", key="grade")
         warnings.append(f"ungraded: {decision.reason}")
-    reel = row["reel"] or facts.reel
+    reel = row["reel"] or facts.reel or _reel_of_name(_stem(path, facts))
     if row["reel"] and facts.reel and row["reel"].lower() != facts.reel.lower():
         warnings.append(f"the list says reel {row['reel']}, the file says {facts.reel}")
     return PlannedClip(
@@ -315,6 +316,15 @@ def _look(
         display=settings.display,
         size=settings.size,
     )
+
+
+_CAMERA_NAME = re.compile(r"([A-Za-z]\d{3,4})_?C\d{3,4}(?![0-9])")  # A001C003, A001_C003: common practice, no source
+
+
+def _reel_of_name(stem: str) -> str:
+    """The reel that a camera-style file name states, or nothing."""
+    match = _CAMERA_NAME.match(stem)
+    return match[1].upper() if match else ""
 
 
 def _stem(path: Path, facts: Facts) -> str:

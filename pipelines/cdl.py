@@ -142,10 +142,10 @@ def parse_cdl(text: str | bytes, *, file: str = "") -> tuple[CDL, ...]:
 
     try:
         root = fromstring(text.lstrip("\ufeff \t\r\n") if isinstance(text, str) else text.lstrip(b"\xef\xbb\xbf \t\r\n"))
-    except (ParseError, ValueError, LookupError) as error:
-        raise GradeError(f"is not well-formed XML: {error}", file=file) from None
     except DefusedXmlException as error:
         raise GradeError(f"is refused, for it declares entities or a document type: {error}", file=file) from None
+    except (ParseError, ValueError, LookupError) as error:
+        raise GradeError(f"is not well-formed XML: {error}", file=file) from None
     nodes = [node for node in root.iter() if _local(node.tag) == "ColorCorrection"]
     if not nodes:
         raise GradeError(

@@ -198,6 +198,12 @@ def _cineon_encode(linear: Array) -> Array:
     return (685 + 300 * np.log10(light)) / 1023
 
 
+def _through(function: Callable[..., Any], values: ArrayLike) -> Array:
+    given = np.asarray(values, np.float64)
+    with np.errstate(all="ignore"):
+        return np.where(np.isnan(given), np.nan, np.asarray(function(given), np.float64))
+
+
 @dataclass(frozen=True, kw_only=True)
 class Encoding:
     """What an original's code values mean."""
@@ -216,13 +222,11 @@ class Encoding:
 
         Curves go on past 0 and 1 as their formula does; NaN stays NaN.
         """
-        with np.errstate(all="ignore"):
-            return np.asarray(_curve(self.curve, self.exposure_index)[1](np.asarray(code, np.float64)), np.float64)
+        return _through(_curve(self.curve, self.exposure_index)[1], code)
 
     def encode(self, linear: ArrayLike) -> Array:
         """The inverse of `decode`; negatives follow the curve's toe, or its floor where it has none (ACEScc, Cineon)."""
-        with np.errstate(all="ignore"):
-            return np.asarray(_curve(self.curve, self.exposure_index)[0](np.asarray(linear, np.float64)), np.float64)
+        return _through(_curve(self.curve, self.exposure_index)[0], linear)
 
     @property
     def matrix_to_ap0(self) -> Array:

@@ -250,7 +250,10 @@ def parse_recipe(text: str, *, file: str = "") -> Recipe:
     try:
         recipe = Recipe.model_validate(data)
     except ValidationError as error:
-        faults = [_fault(detail, data) for detail in error.errors()]
+        details = error.errors()
+        if len(details) > 1:  # a list whose every table is wrong is not "empty" as well
+            details = [d for d in details if not (d["type"] == "too_short" and d["loc"] == ("output",) and data.get("output"))]
+        faults = [_fault(detail, data) for detail in details]
         first, *rest = faults
         text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
         raise RecipeError(text, file=file, key=first[0]) from None
@@ -290,9 +293,9 @@ def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
     return faults
 
 
-def _fault(detail: Mapping[str, Any], data: object) -> tuple[str, str]:
+def _fault(detail: Any, data: object) -> tuple[str, str]:
     """A pydantic error as our key path and sentence."""
-    path, here, model = "", data, "Recipe"
+    path, here = "", data
     for part in detail["loc"]:
         if part in ("movie", "stills") and not (isinstance(here, dict) and part in here):
             continue
@@ -301,7 +304,6 @@ def _fault(detail: Mapping[str, Any], data: object) -> tuple[str, str]:
             here = here[part]  # type: ignore[index]
         except (KeyError, IndexError, TypeError):
             here = None
-    del model
     kind, given = detail["type"], detail.get("input")
     context = detail.get("ctx", {})
     if kind == "extra_forbidden":

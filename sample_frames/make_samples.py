@@ -397,7 +397,7 @@ def main():
     clips = [
         ("A001C003.mov", quay, F(24000, 1001), "19:46:12:10", 40, (960, 540), "S-Log3/S-Gamut3.Cine", 6.0e-5),
         ("A001C007.mov", garden, F(30000, 1001), "10:05:59;12", 40, (960, 540), "ARRI LogC3/Wide Gamut 3", 4.0e-5),
-        ("B001C002", kitchen, F(24), "21:03:30:00", 4, (640, 360), "V-Log/V-Gamut", 1.0e-4),
+        ("B001C002", kitchen, F(24), "21:03:30:00", 3, (640, 360), "V-Log/V-Gamut", 1.0e-4),
     ]
     for seed, (name, scene, rate, timecode, count, (width, height), encoding, grain) in enumerate(clips):
         pictures, places = [], {}

@@ -1,0 +1,35 @@
+"""Tables for people: columns that fit 100 characters, long cells wrapped; the same plain lines when piped."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import textwrap
+from collections.abc import Sequence
+
+__all__ = ["print_table", "table_lines"]
+
+
+def table_lines(heading: Sequence[str], rows: Sequence[Sequence[str]], width: int = 100) -> list[str]:
+    """Lines of at most `width` characters: the widest columns give way and wrap."""
+    cells = [[str(c) for c in row] for row in (heading, *rows)]
+    widths = [max(len(row[k]) for row in cells) for k in range(len(heading))]
+    room = width - 2 * (len(widths) - 1)
+    while sum(widths) > room:
+        widest = max(range(len(widths)), key=lambda k: widths[k])
+        widths[widest] -= 1
+    lines = []
+    for number, row in enumerate(cells):
+        wrapped = [textwrap.wrap(c, w, break_on_hyphens=False) or [""] for c, w in zip(row, widths, strict=True)]
+        for k in range(max(map(len, wrapped))):
+            line = "  ".join((part[k] if k < len(part) else "").ljust(w) for part, w in zip(wrapped, widths, strict=True))
+            lines.append(line.rstrip())
+        if number == 0:
+            lines.append("  ".join("-" * w for w in widths))
+    return lines
+
+
+def print_table(heading: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print a table as wide as the terminal, 100 characters at most."""
+    width = min(100, shutil.get_terminal_size((100, 24)).columns)
+    sys.stdout.write("\n".join(table_lines(heading, rows, max(60, width))) + "\n")

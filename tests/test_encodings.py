@@ -1,0 +1,169 @@
+"""Camera encodings against published code values, OpenColorIO's published vectors, and OpenColorIO itself."""
+
+import numpy as np
+import ocio
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rushlight.pipelines.encodings import Encoding, encodings, find_encoding, suggest_encoding
+from rushlight.pipelines.errors import EncodingError
+
+ALL = [e.name for e in encodings()]
+LOGS = [e.name for e in encodings() if e.kind == "log"]
+
+
+def get(name: str) -> Encoding:
+    return find_encoding(name)
+
+
+# 10-bit codes of 0 %, 18 % and 90 % reflectance, and their source.
+@pytest.mark.parametrize(
+    ("name", "codes", "tolerance"),
+    [
+        ("LogC3", (94.94, 400.00, 572.30), 0.02),  # ARRI Log C curve document: grey is 400 at every EI
+        ("LogC4", (95.00, 284.80, 427.57), 0.02),  # ARRI LogC4 specification 2023
+        ("S-Log3/S-Gamut3.Cine", (95, 420, 598), 0.5),  # Sony Technical Summary v1.0, table
+        ("S-Log2", (90, 347, 582), 0.5),  # Sony S-Log2 Technical Paper V1.0 (2012), p. 5
+        ("S-Log", (90, 394, 636), 0.5),  # the same, p. 5
+        ("V-Log", (128, 433, 602), 0.5),  # Panasonic V-Log/V-Gamut Reference Manual Rev. 1.0, figure 2.2
+        ("Log3G10", (93.66, 341.00, 494.48), 0.02),  # RED white paper 915-0187: grey at one third
+        ("Canon Log", (128, 351, 614), 0.5),  # Canon, table quoted in colour-science
+        ("Canon Log 2", (95, 407.41, 575.24), 0.05),  # Canon white paper 2018
+        ("Canon Log 3", (128, 351.29, 577.46), 0.05),  # Canon white paper 2018
+        ("F-Log", (95, 470, 705), 0.5),  # Fujifilm F-Log Data Sheet
+        ("F-Log2", (95, 400, 570), 0.5),  # Fujifilm F-Log2 Data Sheet
+        ("N-Log", (127.23, 372.03, 603.20), 0.02),  # Nikon N-Log Specification 1.0.0, section 2
+        ("L-Log", (92.07, 445.33, 633.81), 0.02),  # Leica L-Log Reference Manual
+        ("D-Log", (95.04, 407.94, 586.12), 0.02),  # constants of DJI's white paper
+        ("Apple Log", (153.94, 499.50, 697.37), 0.02),  # Apple Log Profile white paper
+        ("Blackmagic Film Generation 5", (94.59, 392.38, 533.38), 0.02),
+        ("Cineon", (95, 467.84, 671.43), 0.02),  # Kodak: black 95, white 685, 0.002 density a code
+        ("ACEScct", (74.58, 423.10, 558.68), 0.02),  # Academy S-2016-001
+    ],
+)
+def test_published_code_values(name: str, codes: tuple, tolerance: float) -> None:
+    assert get(name).encode([0.0, 0.18, 0.9]) * 1023 == pytest.approx(codes, abs=tolerance)
+
+
+@pytest.mark.parametrize("index", [160, 200, 400, 800, 1600])
+def test_logc3_grey_is_400_at_every_exposure_index(index: int) -> None:
+    white = {160: 585.05, 200: 583.28, 400: 577.78, 800: 572.30, 1600: 566.83}[index]
+    encoding = find_encoding("LogC3", exposure_index=index)
+    assert encoding.encode([0.18, 0.9]) * 1023 == pytest.approx((400.0, white), abs=0.02)
+    assert find_encoding(f"LogC3 EI {index}") == encoding
+
+
+# OpenColorIO tests/cpu/transforms/BuiltinTransform_tests.cpp: log (0.5, 0.4, 0.3) to ACES2065-1.
+@pytest.mark.parametrize(
+    ("name", "ap0"),
+    [
+        ("LogC3", (0.401621428, 0.236455448, 0.064830001)),
+        ("LogC4", (1.786878082, 0.743018593, 0.232840038)),
+        ("S-Log3 S-Gamut3", (0.342259707, 0.172043362, 0.057188032)),
+        ("S-Log3/S-Gamut3.Cine", (0.314942672, 0.170408018, 0.046854941)),
+        ("S-Log3 Venice S-Gamut3", (0.35101694, 0.17165215, 0.05479717)),
+        ("S-Log3 Venice S-Gamut3.Cine", (0.32222527, 0.17032611, 0.04477848)),
+        ("V-Log", (0.306918773, 0.148128051, 0.046334439)),
+        ("Log3G10", (0.887988237, 0.416932248, -0.025442211)),
+        ("Canon Log 2", (0.408435767, 0.197486903, 0.034204558)),
+        ("Canon Log 3", (0.496034920, 0.301015360, 0.083691829)),
+        ("Apple Log", (0.153334766, 0.083515430, 0.032948254)),
+        ("ACEScct", (0.386397223, 0.158557252, 0.043152538)),
+    ],
+)
+def test_published_vectors_to_aces(name: str, ap0: tuple) -> None:
+    assert get(name).to_ap0([0.5, 0.4, 0.3]) == pytest.approx(ap0, rel=1e-5, abs=2e-6)
+
+
+@pytest.mark.parametrize("name", ocio.SPACES)
+def test_against_opencolorio(name: str) -> None:
+    """Curve within 2e-5 relative over a ramp, and to ACES within 1e-4 of the pixel's largest value over an 11-cube."""
+    encoding = get(name)
+    axis = np.linspace(0.0, 1.0, 11)
+    cube = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), -1).reshape(-1, 3)
+    ramp = np.repeat(np.linspace(0.0, 1.0, 1024)[:, None], 3, 1)
+    theirs = ocio.converted(ramp, ocio.SPACES[name], "ACES2065-1")
+    ours = encoding.to_ap0(ramp)
+    assert (np.abs(ours - theirs) <= 2e-5 * np.abs(theirs) + 4e-6).all()
+    theirs, ours = ocio.converted(cube, ocio.SPACES[name], "ACES2065-1"), encoding.to_ap0(cube)
+    if name == "ACEScc/AP1":  # OpenColorIO clamps negative AP0 here
+        keep = (ours >= 0).all(-1)
+        theirs, ours = theirs[keep], ours[keep]
+    largest = np.abs(theirs).max(-1, keepdims=True)
+    assert (np.abs(ours - theirs) <= 1e-4 * largest + 1e-6).all()
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_inverse_shapes_and_neutral(name: str) -> None:
+    encoding = get(name)
+    code = np.linspace(0.08, 1.0, 60).reshape(4, 5, 3)
+    if encoding.curve == "Apple Log":
+        code = np.maximum(code, 0.1)
+    assert encoding.encode(encoding.decode(code)) == pytest.approx(code, abs=1e-9)
+    assert encoding.from_ap0(encoding.to_ap0(code)) == pytest.approx(code, abs=1e-7)
+    assert encoding.to_ap0(code).shape == code.shape
+    neutral = encoding.to_ap0(np.repeat(encoding.encode(0.18), 3))
+    assert neutral == pytest.approx([0.18] * 3, abs=1e-5)
+
+
+@pytest.mark.parametrize("name", ALL)
+def test_nan_infinities_and_negatives(name: str) -> None:
+    encoding = get(name)
+    assert np.isnan(encoding.decode([np.nan])).all()
+    below = encoding.encode([-0.05, -0.01, 0.0])
+    assert np.isfinite(below).all() and (np.diff(below) >= 0).all()
+    assert encoding.decode([np.inf])[0] >= 65504
+
+
+def test_names_are_forgiving() -> None:
+    for text, name in {
+        "v-log": "V-Log/V-Gamut",
+        "VLOG": "V-Log/V-Gamut",
+        "log3g10": "Log3G10/REDWideGamutRGB",
+        "Canon Log 3": "Canon Log 3/Cinema Gamut",
+        "canon_log.3": "Canon Log 3/Cinema Gamut",
+        "LogC4": "ARRI LogC4/Wide Gamut 4",
+        "slog3 sgamut3cine": "S-Log3/S-Gamut3.Cine",
+        "S-Log3 - S-Gamut3.Cine": "S-Log3/S-Gamut3.Cine",
+        "ACES 2065-1": "ACES2065-1",
+        "f-log2": "F-Log2/F-Gamut",
+    }.items():
+        assert find_encoding(text).name == name
+
+
+def test_every_name_finds_itself_and_is_unique() -> None:
+    assert len(set(ALL)) == len(ALL)
+    assert [find_encoding(n).name for n in ALL] == ALL
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("S-Log3", "S-Log3/S-Gamut3.Cine, S-Log3/Venice S-Gamut3"),
+        ("V-Lok", "V-Log/V-Gamut"),
+        ("", "encodings"),
+        ("LogC3 EI 750", "160, 200"),
+    ],
+)
+def test_wrong_names_say_what_would_do(text: str, words: str) -> None:
+    with pytest.raises(EncodingError, match=words.replace("(", r"\(")):
+        find_encoding(text)
+
+
+@given(st.text(max_size=30))
+def test_junk_names(text: str) -> None:
+    try:
+        find_encoding(text)
+    except EncodingError:
+        pass
+
+
+def test_metadata_only_suggests() -> None:
+    assert suggest_encoding({"com.maker.gamma": "s-log3-cine"}) == "S-Log3/S-Gamut3.Cine"
+    assert suggest_encoding({"encoder": "Lavf"}) is None
+
+
+def test_makers_rules_for_levels() -> None:
+    assert get("S-Log3/S-Gamut3").levels == "full" and "420" in get("S-Log3/S-Gamut3").levels_source
+    assert get("LogC3").levels == "narrow"

@@ -1,0 +1,117 @@
+"""Looks: layers in order, their words and digests, and the exact evaluation against OpenColorIO."""
+
+from dataclasses import replace
+
+import numpy as np
+import ocio
+import pytest
+
+from rushlight.pipelines.cdl import CDL
+from rushlight.pipelines.chart import PATCHES
+from rushlight.pipelines.display import find_display
+from rushlight.pipelines.encodings import find_encoding
+from rushlight.pipelines.errors import GradeError
+from rushlight.pipelines.look import Look, ShowLut, to_working, working_encoding
+from rushlight.pipelines.lut import identity_lut
+
+REC709 = find_display("Rec.709 BT.1886")
+GRADE = CDL(slope=(1.1, 1, 0.95), offset=(0.01, 0, -0.02), power=(1.1, 1, 0.9), saturation=1.2)
+
+
+def look(encoding: str = "LogC3", **layers: object) -> Look:
+    return Look(encoding=find_encoding(encoding), display=REC709, **layers)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("name", [n for n in ocio.SPACES if "linear" not in n.lower() and n not in ("ACEScg", "ACEScc/AP1")])
+def test_log_to_display_against_opencolorio(name: str) -> None:
+    """Within one ten-bit code over an 11-cube, and 18 % grey at .38312 through every encoding."""
+    axis = np.linspace(0.1, 0.9, 11)
+    cube = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), -1).reshape(-1, 3)
+    theirs = np.clip(ocio.displayed(cube, ocio.SPACES[name]), 0, 1)
+    ours = look(name).evaluate(cube)
+    # Colours outside the display's gamut lie on a cliff where float32 alone moves a code: 1 in 500 may.
+    assert np.quantile(np.abs(ours - theirs) * 876, 0.998) < 1
+    encoding = find_encoding(name)
+    assert look(name).evaluate([float(encoding.encode(0.18))] * 3) == pytest.approx([0.38312] * 3, abs=1e-4)
+
+
+def test_grade_sits_in_the_log_signal_before_the_transform() -> None:
+    code = np.array([[0.4, 0.42, 0.39], [0.6, 0.3, 0.2]])
+    assert look(cdl=GRADE).evaluate(code) == pytest.approx(look().evaluate(GRADE.apply(code)))
+    assert look(cdl=GRADE, grade_order="after").evaluate(code) == pytest.approx(GRADE.apply(look().evaluate(code)))
+    assert look(cdl=GRADE).evaluate(code, "show") == pytest.approx(look().evaluate(code))
+    assert look(cdl=GRADE).evaluate(code, "log") == pytest.approx(code)
+
+
+def test_an_absent_cdl_does_nothing_and_a_default_one_clamps() -> None:
+    over = np.array([1.05, 1.02, 1.04])
+    assert look(cdl=CDL()).evaluate(over) == pytest.approx(look().evaluate([1.0, 1.0, 1.0]))
+    assert not np.allclose(look(cdl=CDL()).graded(over), look().graded(over))
+
+
+def test_grade_in_acescct() -> None:
+    encoding, cct = find_encoding("LogC3"), find_encoding("ACEScct")
+    code = np.array([0.4, 0.42, 0.39])
+    graded = cct.to_ap0(GRADE.apply(cct.from_ap0(encoding.to_ap0(code))))
+    assert look(cdl=GRADE, cdl_space="ACEScct").graded(code) == pytest.approx(encoding.from_ap0(graded))
+
+
+def test_exposure_white_balance_and_printer_points() -> None:
+    encoding = find_encoding("LogC3")
+    grey = np.repeat(encoding.encode(0.18), 3)
+    assert encoding.decode(look(exposure=1).correct(grey)) == pytest.approx([0.36] * 3)
+    warm = look(white_balance=(0.4476, 0.4074)).correct(grey)  # CIE A
+    assert warm[2] > grey[2] and warm[0] < grey[0]
+    neutral = look(white_balance=(0.3127, 0.3290)).correct(grey)
+    assert neutral == pytest.approx(grey, abs=1e-12)
+    points = look(printer_points=(1, 0, -1))
+    stop = encoding.encode(0.18 * 2 ** (1 / 12)) - encoding.encode(0.18)
+    assert points.correct(grey) - grey == pytest.approx([stop, 0, -stop])
+
+
+def test_show_lut_levels_and_the_grade_it_may_contain() -> None:
+    lut = ShowLut(name="plain", lut=identity_lut(17))
+    code = np.array([0.2, 0.5, 0.8])
+    assert look(show_lut=lut).evaluate(code) == pytest.approx(code)
+    narrow = replace(lut, input_levels="narrow", output_levels="narrow")
+    assert look(show_lut=narrow).evaluate(code) == pytest.approx(code)
+    assert look(show_lut=replace(lut, output_levels="narrow")).evaluate(code) == pytest.approx((code * 1023 - 64) / 876)
+    with pytest.raises(GradeError, match="twice"):
+        look(show_lut=replace(lut, contains_grade=True), cdl=GRADE)
+
+
+def test_digest_is_over_numbers_and_nothing_else() -> None:
+    base = look(cdl=GRADE, show_lut=ShowLut(name="one", lut=identity_lut(5)))
+    same = look(cdl=replace(GRADE, id="another", description="words"), show_lut=ShowLut(name="two", lut=identity_lut(5)))
+    assert base.digest() == same.digest()
+    moved = replace(GRADE, slope=(GRADE.slope[0] + 0.0005, *GRADE.slope[1:]))
+    others = [
+        look(cdl=moved),
+        look(cdl=GRADE),
+        look("LogC4", cdl=GRADE),
+        look(cdl=replace(GRADE, clamp=False)),
+        look(exposure=0.1),
+        look(),
+    ]
+    digests = [o.digest() for o in others]
+    assert len({*digests, base.digest()}) == len(others) + 1
+
+
+def test_description() -> None:
+    text = look("S-Log3/S-Gamut3.Cine", cdl=GRADE, show_lut=ShowLut(name="harbour", lut=identity_lut(3))).describe()
+    assert text == 'S-Log3/S-Gamut3.Cine -> CDL 1.1 1 0.95 / 0.01 0 -0.02 / 1.1 1 0.9 / sat 1.2 -> show LUT "harbour" -> Rec.709 BT.1886'
+
+
+def test_scene_linear_originals_work_in_acescct() -> None:
+    encoding = find_encoding("ACES2065-1")
+    assert working_encoding(encoding).name == "ACEScct/AP1"
+    ap0 = np.array(list(PATCHES.values()), np.float32)
+    signal = to_working(ap0, encoding)
+    assert signal.dtype == np.float32
+    assert look("ACES2065-1").evaluate(signal) == pytest.approx(look("ACEScct").evaluate(signal))
+    clean = to_working(np.array([[np.nan, np.inf, -np.inf]], np.float32), encoding)
+    assert np.isfinite(clean).all()
+
+
+def test_nan_is_black() -> None:
+    assert look().evaluate([np.nan, 0.4, 0.4]) == pytest.approx([0, 0, 0], abs=1e-6)

@@ -32,8 +32,9 @@ SCHEMA = "rushlight-baked-1"
 LUMA = np.array([0.2126, 0.7152, 0.0722])  # ASC CDL v1.2
 CURVE_POINTS = 4096
 # The signal that narrow 10-bit codes 4..1019 carry is -0.0685..1.0902; full codes lie inside.
-CAMERA_SPAN = (-0.07, 1.0925)
-ACESCCT_SPAN = (-0.14, 1.47)  # scene-linear -0.02 to 65504 and a little
+CAMERA_SPAN = (-0.075, 1.1)
+ACESCCT_SPAN = (-0.15, 1.475)  # scene-linear -0.02 to 65504 and a little
+SHAPER_STEP = 0.025  # divides both spans, so that 0 and 1 are points of the shaper
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -184,7 +185,26 @@ def lattice_digest(look: Look, state: str, size: int = 65) -> str:
 
 def shaper_kind(look: Look) -> str:
     """Which placing of lattice points a look uses; part of the lattice's name."""
-    return "even-1"
+    return "linear" if look.encoding.kind == "linear" else "ends-1"
+
+
+def lattice_places(look: Look, size: int) -> NDArray[np.float64]:
+    """The shaper: lattice coordinates (0..size-1) at every SHAPER_STEP of the span.
+
+    A camera signal has lattice points exactly at 0 and 1, where clamps bend it, and two steps beyond either end.
+    """
+    lo, hi = span(look)
+    signal = np.linspace(lo, hi, round((hi - lo) / SHAPER_STEP) + 1)
+    if look.encoding.kind == "linear" or size < 9:
+        return (signal - lo) / (hi - lo) * (size - 1)
+    return np.interp(signal, [lo, 0.0, 1.0, hi], [0.0, 2.0, size - 3.0, size - 1.0])
+
+
+def lattice_axis(look: Look, size: int) -> NDArray[np.float64]:
+    """The signal at each lattice point of an axis: the shaper's inverse."""
+    lo, hi = span(look)
+    places = lattice_places(look, size)
+    return np.interp(np.arange(size), places, np.linspace(lo, hi, len(places)))
 
 
 def span(look: Look) -> tuple[float, float]:
@@ -196,7 +216,7 @@ def bake(look: Look, state: str = "graded", size: int = 65, cache: Path | None =
     """The look for the kernel. `cache` is a folder that keeps lattices by name, for the next clip of the show."""
     inner = _lattice_look(look, state)
     lo, hi = span(look)
-    axis = np.linspace(lo, hi, size)
+    axis = lattice_axis(look, size)
     lattice = _cached_lattice(inner, axis, cache, lattice_digest(look, state, size))
     grade, saturation, clamp = None, 1.0, False
     if state == "graded" and _grade_ahead(look) and (look.cdl or look.exposure or look.printer_points):
@@ -205,7 +225,7 @@ def bake(look: Look, state: str = "graded", size: int = 65, cache: Path | None =
         if look.cdl is not None:
             signal, saturation, clamp = look.cdl.sop(signal), look.cdl.saturation, look.cdl.clamp
         grade = _rounded(np.nan_to_num(signal.T, nan=lo, posinf=hi, neginf=lo))
-    shaper = _rounded(np.repeat(np.array([[0.0, size - 1.0]]), 3, 0))
+    shaper = _rounded(np.repeat(lattice_places(look, size)[None], 3, 0))
     baked = Baked(
         lo=lo,
         hi=hi,

@@ -163,6 +163,9 @@ class Grader:
             self._copy(frame, out)
             return out, Counts(pixels=place.width * place.height, over=0, under=0, outside=0)
         p0, p1, p2 = planes(frame)
+        if self.source.is_float:  # the kernel takes every sample for a number
+            low, high = self.baked.lo, self.baked.hi
+            p0, p1, p2 = (np.nan_to_num(p, nan=low, posinf=high, neginf=low) for p in (p0, p1, p2))
         q0, q1, q2 = planes(out)
         baked = self.baked
         curve_points = self._grade.shape[1] - 1

@@ -112,10 +112,10 @@ def _quantise(values, plane, row, left, count, scale, offset, top, dither, seed)
     if dither:
         unit = np.float32(5.9604644775390625e-08)  # 2^-24
         for x in range(count):
-            h = np.uint32(x + left) * np.uint32(0x9E3779B1) + seed
-            h = np.uint32(h ^ (h >> np.uint32(16))) * np.uint32(0x7FEB352D)
-            h = np.uint32(h ^ (h >> np.uint32(15))) * np.uint32(0x846CA68B)
-            h = h ^ (h >> np.uint32(16))
+            h = np.uint32(np.uint32(x + left) * np.uint32(0x9E3779B1) + seed)
+            h = np.uint32(np.uint32(h ^ np.uint32(h >> np.uint32(16))) * np.uint32(0x7FEB352D))
+            h = np.uint32(np.uint32(h ^ np.uint32(h >> np.uint32(15))) * np.uint32(0x846CA68B))
+            h = np.uint32(h ^ np.uint32(h >> np.uint32(16)))
             noise = np.float32(np.int32(h >> np.uint32(8))) * unit
             value = values[x] * scale + offset + noise
             plane[row, left + x] = np.int32(min(max(value, zero), top))
@@ -128,9 +128,10 @@ def _quantise(values, plane, row, left, count, scale, offset, top, dither, seed)
 
 @nb.njit(**_JIT)
 def _mix(seed, row, plane):
-    h = np.uint32(seed) * np.uint32(0x85EBCA6B) + np.uint32(row) * np.uint32(0xC2B2AE35) + np.uint32(plane) * np.uint32(0x27D4EB2F)
-    h = np.uint32(h ^ (h >> np.uint32(15))) * np.uint32(0x2C1B3C6D)
-    return np.uint32(h ^ (h >> np.uint32(12)))
+    h = np.uint32(np.uint32(seed) * np.uint32(0x85EBCA6B) + np.uint32(row) * np.uint32(0xC2B2AE35))
+    h = np.uint32(h + np.uint32(np.uint32(plane) * np.uint32(0x27D4EB2F)))
+    h = np.uint32(np.uint32(h ^ np.uint32(h >> np.uint32(15))) * np.uint32(0x2C1B3C6D))
+    return np.uint32(h ^ np.uint32(h >> np.uint32(12)))
 
 
 @nb.njit(**_JIT)

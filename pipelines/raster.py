@@ -13,9 +13,10 @@ from typing import Any, Literal
 
 import av
 import av.filter
+import numpy as np
 
 from rushlight.pipelines.errors import RecipeError
-from rushlight.pipelines.pixels import PixelFormat, find_pixel_format
+from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
 
 __all__ = ["Fit", "Fitter", "Placement", "Rect", "placement"]
 
@@ -104,6 +105,7 @@ class Fitter:
         self._crop = crop
         flip = fit.flip != (fit.rotate == 180)
         flop = fit.flop != (fit.rotate == 180)
+        self._flip, self._flop = flip, flop
         resized = (crop.width, crop.height) != (place.width, place.height)
         if flip or flop or resized:
             # To 4:4:4 as well where only mirrored: a mirrored co-sited chroma sample would sit on the wrong side.
@@ -122,13 +124,15 @@ class Fitter:
             )
             steps.append(("format", self.format.name))
         if flip:
-            steps.append(("vflip", ""))
+            steps += [("vflip", ""), ("copy", "")]  # vflip alone gives rows of negative stride
         if flop:
             steps.append(("hflip", ""))
         return steps
 
     def fit(self, frame: av.VideoFrame) -> av.VideoFrame:
         """The picture area at its size in the target; the frame itself where nothing is to be done."""
+        if self.format.is_float:
+            return self._fit_float(frame)
         crop = self._crop
         cropped = (crop.width, crop.height) != (frame.width, frame.height)
         if not self._steps and not cropped:
@@ -137,6 +141,25 @@ class Fitter:
             self._graph = self._build(frame, cropped)
         self._graph.push(frame)
         return self._graph.pull()
+
+    def _fit_float(self, frame: av.VideoFrame) -> av.VideoFrame:
+        """Float planes by OpenImageIO: swscale takes them through 16 bits and clips what exceeds 1."""
+        import OpenImageIO as oiio
+
+        crop, place = self._crop, self.place
+        whole = (crop.width, crop.height) == (frame.width, frame.height) == (place.width, place.height)
+        if whole and not self._flip and not self._flop:
+            return frame
+        out = new_frame(self.format, place.width, place.height)
+        for taken, given in zip(planes(frame), planes(out), strict=True):
+            part = taken[crop.y : crop.y + crop.height, crop.x : crop.x + crop.width]
+            part = part[:: -1 if self._flip else 1, :: -1 if self._flop else 1]
+            if part.shape != given.shape:
+                source = oiio.ImageBuf(np.ascontiguousarray(part[..., None], np.float32))
+                area = oiio.ROI(0, place.width, 0, place.height, 0, 1, 0, 1)
+                part = oiio.ImageBufAlgo.resize(source, filtername="catrom", roi=area, nthreads=1).get_pixels(oiio.FLOAT)[..., 0]
+            given[:] = part
+        return out
 
     def _build(self, frame: av.VideoFrame, cropped: bool) -> Any:
         graph = av.filter.Graph()

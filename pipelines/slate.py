@@ -207,14 +207,15 @@ class Painter:
     def _watermark(self, burnin: Burnin) -> None:
         """Three times along a diagonal, as large as a tenth of each tile allows."""
         text = self._drawn(self._filled(burnin.watermark))
+        font = burnin.font or "DroidSans"  # the lighter cut covers less of the picture
         size = round(0.075 * self.height)
         places = ((0.30, 0.27), (0.5, 0.5), (0.70, 0.73))
         while size > 8:
-            mask = text_mask(text, size, self._font, "none")
+            mask = text_mask(text, size, font, "none")
             if mask.width < 0.6 * self.width and self._tile_share(mask, places) <= SHARE_OF_TILE:
                 break
             size -= 1
-        mask = text_mask(text, size, self._font, "none")
+        mask = text_mask(text, size, font, "none")
         stamp = self._stamp(mask, burnin.watermark_opacity)
         for fx, fy in places:
             x, y = self._centred(mask, fx, fy)
@@ -230,7 +231,7 @@ class Painter:
         canvas = np.zeros((self.height, self.width), np.float32)
         for fx, fy in places:
             x, y = self._centred(mask, fx, fy)
-            part = mask.ink[: self.height - y, : self.width - x] > 0.02
+            part = mask.ink[: self.height - y, : self.width - x] > 0
             canvas[y : y + part.shape[0], x : x + part.shape[1]] = part
         worst = 0.0
         for rows in np.array_split(canvas, 9, 0):

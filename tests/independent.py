@@ -1,0 +1,44 @@
+"""An FFmpeg that is not PyAV's (the imageio-ffmpeg binary): what an outsider reads in a delivered file."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+from pathlib import Path
+
+import imageio_ffmpeg
+import numpy as np
+from numpy.typing import NDArray
+
+FFMPEG = imageio_ffmpeg.get_ffmpeg_exe()
+
+
+def said(path: Path) -> str:
+    """What FFmpeg prints about a file."""
+    return subprocess.run([FFMPEG, "-hide_banner", "-i", str(path)], capture_output=True, text=True).stderr
+
+
+def count(path: Path) -> int:
+    """Frames that decode."""
+    run = subprocess.run([FFMPEG, "-hide_banner", "-i", str(path), "-map", "0:v:0", "-f", "null", "-"], capture_output=True, text=True, check=True)
+    return int(re.findall(r"frame=\s*(\d+)", run.stderr)[-1])
+
+
+def timecode(path: Path) -> str:
+    """The timecode FFmpeg reports first."""
+    found = re.search(r"timecode\s*:\s*([0-9:;.]+)", said(path))
+    return found[1] if found else ""
+
+
+def raw(path: Path, pixel_format: str, width: int, height: int, frame: int = 0) -> NDArray[np.generic]:
+    """One decoded picture as raw samples of that pixel format, flat."""
+    command = [FFMPEG, "-v", "error", "-i", str(path), "-map", "0:v:0", "-vf", f"select=eq(n\\,{frame})", "-frames:v", "1"]
+    run = subprocess.run([*command, "-pix_fmt", pixel_format, "-f", "rawvideo", "-"], capture_output=True, check=True)
+    return np.frombuffer(run.stdout, "<u2" if "10" in pixel_format or "16" in pixel_format else np.uint8)
+
+
+def sound(path: Path) -> NDArray[np.int32]:
+    """All sound as int32 (channels, samples)."""
+    channels = 2
+    run = subprocess.run([FFMPEG, "-v", "error", "-i", str(path), "-map", "0:a:0", "-f", "s32le", "-"], capture_output=True, check=True)
+    return np.frombuffer(run.stdout, "<i4").reshape(-1, channels).T

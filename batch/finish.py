@@ -23,7 +23,7 @@ from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.join import Sound, join
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.readback import Delivered, check, read_back, tags_of
-from rushlight.pipelines.render import (
+from rushlight.pipelines.resolve import (
     build_look,
     movie_tags,
     opened_facts,

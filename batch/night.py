@@ -455,7 +455,7 @@ def _interruptible(stop: Any, view: View) -> Any:
 def _baked(prepared: Prepared, out: Path, specs: list[JobSpec], view: View) -> list[JobSpec]:
     """Bake every look that a movie asks for, once; the jobs name the files."""
     from rushlight.pipelines.bake import bake
-    from rushlight.pipelines.render import build_look
+    from rushlight.pipelines.resolve import build_look
 
     folder = out / "log" / "inputs" / "looks"
     known: dict[str, str] = {}

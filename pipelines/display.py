@@ -227,7 +227,8 @@ def _aces2(ap0: Array, display: Display) -> Array:
     flat = np.ascontiguousarray(np.clip(ap0, -65504, 65504).reshape(1, -1, 3), np.float32)
     result = np.empty(flat.shape, np.float64)
     for start in range(0, flat.shape[1], 1 << 20):
-        block = oiio.ImageBuf(np.ascontiguousarray(flat[:, start : start + (1 << 20)]))
+        held = np.ascontiguousarray(flat[:, start : start + (1 << 20)])  # the buffer keeps no hold of it
+        block = oiio.ImageBuf(held)
         out = oiio.ImageBufAlgo.ociodisplay(
             block,
             display.config_display,

@@ -15,7 +15,7 @@ import av
 import av.filter
 import numpy as np
 
-from rushlight.pipelines.errors import RecipeError
+from rushlight.pipelines.errors import RecipeError, SourceError
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
 
 __all__ = ["Fit", "Fitter", "Placement", "Rect", "placement"]
@@ -119,7 +119,9 @@ class Fitter:
                 (
                     "scale",
                     f"{place.width}:{place.height}:flags=bicubic+accurate_rnd+full_chroma_int+bitexact"
-                    f":in_chroma_loc={location}:out_chroma_loc={location}",
+                    f":in_chroma_loc={location}:out_chroma_loc={location}"
+                    # The same on both sides: told nothing, the filter turns a tagged BT.709 frame into BT.601.
+                    ":in_color_matrix=bt709:out_color_matrix=bt709:in_range=tv:out_range=tv",
                 )
             )
             steps.append(("format", self.format.name))
@@ -155,9 +157,13 @@ class Fitter:
             part = taken[crop.y : crop.y + crop.height, crop.x : crop.x + crop.width]
             part = part[:: -1 if self._flip else 1, :: -1 if self._flop else 1]
             if part.shape != given.shape:
-                source = oiio.ImageBuf(np.ascontiguousarray(part[..., None], np.float32))
+                held = np.array(part[..., None], np.float32, order="C")  # the buffer keeps no hold of it
+                source = oiio.ImageBuf(held)
                 area = oiio.ROI(0, place.width, 0, place.height, 0, 1, 0, 1)
-                part = oiio.ImageBufAlgo.resize(source, filtername="catrom", roi=area, nthreads=1).get_pixels(oiio.FLOAT)[..., 0]
+                resized = oiio.ImageBufAlgo.resize(source, filtername="catmull-rom", roi=area, nthreads=1)
+                if resized.has_error:
+                    raise SourceError(f"a picture cannot be resized: {resized.geterror()}")
+                part = resized.get_pixels(oiio.FLOAT)[..., 0]
             given[:] = part
         return out
 

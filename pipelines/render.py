@@ -21,131 +21,33 @@ from numpy.typing import NDArray
 
 from rushlight.pipelines import measure
 from rushlight.pipelines.bake import Baked, load_baked
-from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.checksum import frame_digest
 from rushlight.pipelines.codecs import Codec, Tags, codec
 from rushlight.pipelines.display import Display, find_display
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.engine import Grader, to_rgb
 from rushlight.pipelines.errors import SourceError, from_os
-from rushlight.pipelines.look import Look, ShowLut, to_working
-from rushlight.pipelines.lut import parse_cube
+from rushlight.pipelines.look import Look, to_working
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
-from rushlight.pipelines.probe import Facts, probe
-from rushlight.pipelines.raster import Fit, Fitter, Placement, Rect, placement
-from rushlight.pipelines.recipe import Burnin, Frame
+from rushlight.pipelines.raster import Fit, Fitter, Placement, placement
+from rushlight.pipelines.recipe import Burnin
+from rushlight.pipelines.resolve import build_look, fit_of, movie_tags, opened_facts, segment_path, side_path, still_path
 from rushlight.pipelines.slate import Painter
 from rushlight.pipelines.sources import SourceFrame, open_source
-from rushlight.pipelines.spec import JobSpec, LookSpec, MovieSpec, SegmentSpec, SourceSpec, StillsSpec
+from rushlight.pipelines.spec import JobSpec, MovieSpec, SegmentSpec, StillsSpec
 from rushlight.pipelines.stills import write_still
 from rushlight.pipelines.timecode import FrameRate, Timecode
 from rushlight.pipelines.writers import MovieWriter
 
-__all__ = ["build_look", "movie_tags", "opened_facts", "render_segment", "segment_path", "side_path", "work_folder"]
+__all__ = ["render_segment"]
 
 SIDE_SCHEMA = "rushlight-segment-1"
 Box = tuple[int, int, int, int]
 
 
-def work_folder(job: JobSpec) -> Path:
-    """Where a job's unfinished files lie."""
-    return Path(job.out) / ".work" / job.job
-
-
-def segment_path(job: JobSpec, output: MovieSpec, index: int) -> Path:
-    """A finished segment of one output; named by identity, so that a changed output never finds an old one."""
-    return work_folder(job) / output.identity / f"{index:06d}.mov"
-
-
-def side_path(job: JobSpec, segment: SegmentSpec) -> Path:
-    """What a segment found out (digests, grids, tiles), beside its pictures."""
-    key = "-".join(sorted(o.identity[:8] for o in job.outputs))
-    return work_folder(job) / "facts" / f"{segment.index:06d}-{segment.first}-{segment.count}-{key[:60]}.json"
-
-
-def still_path(job: JobSpec, output: StillsSpec, file: str) -> Path:
-    """A finished still that has no final name yet."""
-    return work_folder(job) / output.identity / file
-
-
-def build_look(spec: LookSpec, out: Path) -> Look:
-    """The exact look of a job, its LUT from the output folder's inputs."""
-    show_lut = None
-    if spec.lut:
-        path = out / spec.lut.path
-        try:
-            text = path.read_text("utf-8", "replace")
-        except OSError as error:
-            raise from_os(error, path, reading=True) from None
-        show_lut = ShowLut(
-            name=spec.lut.name,
-            lut=parse_cube(text, file=str(path)),
-            interpolation=spec.lut.interpolation,
-            input_levels=spec.lut.input,
-            output_levels=spec.lut.output,
-            contains_grade=spec.lut.contains_grade,
-        )
-    grade = CDL(**spec.grade.model_dump()) if spec.grade else None
-    return Look(
-        encoding=find_encoding(spec.encoding, exposure_index=spec.exposure_index),
-        display=find_display(spec.display),
-        exposure=spec.exposure,
-        white_balance=spec.white_balance,
-        printer_points=spec.printer_points,
-        cdl=grade,
-        cdl_space=spec.grade_space,
-        show_lut=show_lut,
-        transform=spec.transform,
-        grade_order=spec.grade_order,
-    )
-
-
 @lru_cache(maxsize=4)
 def _baked(path: str) -> Baked:
     return load_baked(Path(path))
-
-
-def opened_facts(source: SourceSpec) -> Facts:
-    """The original's facts, once it is sure to be the file that was planned. SourceError if it has changed."""
-    facts = probe(Path(source.path), rate=FrameRate.parse(source.rate) if source.rate else None)
-    if facts.bytes != source.bytes or facts.mtime_ns != source.mtime_ns:
-        raise SourceError("has changed since it was planned; run again", file=source.path)
-    return facts
-
-
-def movie_tags(job: JobSpec, output: MovieSpec, facts: Facts) -> Tags:
-    """Colour tags of one movie. A log picture has no display: its primaries and transfer stay unspecified."""
-    which = codec(output.codec)
-    if output.state == "log":
-        matrix = facts.matrix if facts.pixel_format.family == "ycbcr" else 1
-        return Tags(matrix=matrix, levels=job.source.levels)
-    display = find_display(job.look.display)
-    return Tags(
-        primaries=display.primaries, transfer=display.transfer, matrix=which.matrix or display.matrix, levels=which.levels
-    )
-
-
-def fit_of(frame: Frame, width: int, height: int, facts: Facts) -> Fit:
-    """The recipe's framing as the raster takes it. SourceError where an extraction area is for another raster."""
-    extraction = None
-    if frame.area:
-        raster = frame.area.raster
-        if (raster.width, raster.height) != (facts.width, facts.height):
-            raise SourceError(
-                f"is {facts.width}x{facts.height}; the extraction area is drawn for {raster}", file=str(facts.path)
-            )
-        extraction = Rect(x=frame.area.x, y=frame.area.y, width=frame.area.width, height=frame.area.height)
-    turn = (frame.rotate + facts.rotation) % 360
-    return Fit(
-        width=width,
-        height=height,
-        mode=frame.mode,
-        desqueeze=frame.desqueeze,
-        rotate=180 if turn == 180 else 0,
-        flip=frame.flip,
-        flop=frame.flop,
-        extraction=extraction,
-    )
 
 
 @dataclass(kw_only=True)

@@ -58,6 +58,7 @@ def write_still(
         elif kind.startswith("tiff"):
             spec.attribute("compression", "zip")
     spec.attribute("Software", "")
+    spec.attribute("DateTime", "")  # nothing of the clock goes into an output
     for key, value in sorted((metadata or {}).items()):
         spec.attribute(key, value)
     writer = oiio.ImageOutput.create(str(path))

@@ -116,3 +116,19 @@ def test_float_keeps_what_exceeds_one() -> None:
     value = np.full((36, 64), 1.37, np.float32)
     out = planes(fitter("gbrpf32le", Fit(width=32, height=18, flip=True), 64, 36).fit(frame_of("gbrpf32le", value, value, value)))
     assert out[0] == pytest.approx(np.full((18, 32), 1.37), abs=1e-6)
+
+
+@pytest.mark.parametrize(("colorspace", "color_range"), [(1, 1), (1, 2), (5, 1), (9, 1), (2, 0)])
+@pytest.mark.parametrize("name", ["yuv422p10le", "yuv420p", "yuv444p12le"])
+def test_tags_change_no_code(name: str, colorspace: int, color_range: int) -> None:
+    """A saturated flat colour keeps its three codes through a resize, whatever its frame is tagged."""
+    pixel_format = find_pixel_format(name)
+    assert pixel_format is not None
+    unit = 1 << (pixel_format.bits - 8)
+    shape = (36 // pixel_format.sub_y, 64 // pixel_format.sub_x)
+    frame = frame_of(name, np.full((36, 64), 63 * unit), np.full(shape, 102 * unit), np.full(shape, 240 * unit))
+    frame.colorspace, frame.color_range = colorspace, color_range
+    for width, height in ((32, 18), (128, 72)):
+        out = planes(fitter(name, Fit(width=width, height=height), 64, 36).fit(frame))
+        for plane, code in zip(out, (63, 102, 240), strict=True):
+            assert np.abs(plane.astype(int) - code * unit).max() <= 1

@@ -1,6 +1,7 @@
 """Stills: exact rounding, the profile an outsider reads, and what is refused."""
 
 import io
+import time
 from pathlib import Path
 
 import numpy as np
@@ -27,10 +28,13 @@ def test_values_come_back(kind: str, tmp_path: Path) -> None:
 
 def test_the_same_bytes_every_time(tmp_path: Path) -> None:
     rgb = np.random.default_rng(0).random((20, 20, 3))
+    for name in ("a", "b"):
+        for kind in KINDS:
+            (tmp_path / kind).mkdir(exist_ok=True)
+            write_still(tmp_path / kind / f"{name}{EXTENSIONS[kind]}", rgb, kind, display=REC709)
+        time.sleep(1.1)  # a clock inside a file would show
     for kind in KINDS:
-        for name in ("a", "b"):
-            write_still(tmp_path / f"{name}{EXTENSIONS[kind]}", rgb, kind, display=REC709)
-        assert (tmp_path / f"a{EXTENSIONS[kind]}").read_bytes() == (tmp_path / f"b{EXTENSIONS[kind]}").read_bytes(), kind
+        assert (tmp_path / kind / f"a{EXTENSIONS[kind]}").read_bytes() == (tmp_path / kind / f"b{EXTENSIONS[kind]}").read_bytes(), kind
 
 
 def test_nan_and_out_of_range_are_black_and_clipped(tmp_path: Path) -> None:

@@ -1,0 +1,68 @@
+"""Names: clips found where they are, never outside; files named so that every system takes them."""
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rushlight.batch.names import MediaIndex, resolve_clip, safe_name
+from rushlight.pipelines.errors import ListError, RushlightError, SourceError
+
+
+def test_places(tmp_path: Path) -> None:
+    for name in ("list/a.mov", "card1/CLIPS/b.mov", "card2/b.mov", "card1/c.mov", "card2/seq/x.0001.dpx"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_bytes(b"x")
+    media = MediaIndex([tmp_path / "card1", tmp_path / "card2"])
+    base = tmp_path / "list"
+    assert resolve_clip("a.mov", base, media) == base / "a.mov"
+    assert resolve_clip("CLIPS/b.mov", base, media) == tmp_path / "card1/CLIPS/b.mov"
+    assert resolve_clip("CLIPS\\b.mov", base, media) == tmp_path / "card1/CLIPS/b.mov"
+    assert resolve_clip("c", base, media) == tmp_path / "card1/c.mov"
+    assert resolve_clip("seq", base, media) == tmp_path / "card2/seq"
+    assert resolve_clip("seq/x.####.dpx", base, media) == tmp_path / "card2/seq/x.####.dpx"
+    assert resolve_clip(str(base / "a.mov"), Path("/"), media) == base / "a.mov"
+    with pytest.raises(SourceError, match="looked in"):
+        resolve_clip("nothere.mov", base, media)
+    with pytest.raises(ListError, match="climbs out"):
+        resolve_clip("../card1/c.mov", base, media)
+
+
+def test_a_bare_name_found_twice_is_an_error_naming_both(tmp_path: Path) -> None:
+    for name in ("one/deep/b.mov", "two/deep/b.mov"):
+        (tmp_path / name).parent.mkdir(parents=True)
+        (tmp_path / name).write_bytes(b"x")
+    media = MediaIndex([tmp_path])
+    with pytest.raises(ListError, match=r"one.*two"):
+        resolve_clip("b.mov", tmp_path, media)
+
+
+def test_links_that_go_round_are_not_followed(tmp_path: Path) -> None:
+    (tmp_path / "a").mkdir()
+    (tmp_path / "a" / "loop").symlink_to(tmp_path)
+    (tmp_path / "a" / "b.mov").write_bytes(b"x")
+    assert resolve_clip("b.mov", tmp_path / "none", MediaIndex([tmp_path])) == tmp_path / "a" / "b.mov"
+
+
+@pytest.mark.parametrize(
+    ("name", "safe"),
+    [("A001C003", "A001C003"), ("a/b:c", "a_b_c"), ("con", "_con"), ("LPT1.mov", "_LPT1.mov"), ("x. ", "x"), (".hidden", "_.hidden"), ("", "_"), ("名前", "名前")],
+)
+def test_safe_names(name: str, safe: str) -> None:
+    assert safe_name(name) == safe
+
+
+@given(st.text(max_size=120))
+def test_any_name_is_safe_and_stays_so(name: str) -> None:
+    safe = safe_name(name)
+    assert safe and len(safe.encode()) <= 201 and not set(safe) & set('<>:"/\\|?*\0') and not safe.endswith((".", " "))
+    assert safe_name(safe) == safe
+
+
+@given(st.text(max_size=60))
+def test_any_clip_is_found_or_one_clear_error(clip: str) -> None:
+    try:
+        resolve_clip(clip, Path("/nonexistent"), MediaIndex([]))
+    except RushlightError:
+        pass

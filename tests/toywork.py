@@ -1,0 +1,53 @@
+"""Work functions for the runner's tests: they write small files, and do as their job says."""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+from typing import Any
+
+from rushlight.pipelines.errors import DeliveryError, ResourceError, SourceError
+
+
+def segment(payload: dict[str, Any], index: int, token: str) -> dict[str, Any]:
+    folder = Path(payload["out"]) / ".work" / payload["job"]
+    folder.mkdir(parents=True, exist_ok=True)
+    with (Path(payload["out"]) / "calls.txt").open("a") as stream:
+        stream.write(f"{payload['job']} {index} {os.getpid()}\n")
+    does = payload.get("does", "")
+    if does == "die":
+        os._exit(9)
+    if does == "segfault":
+        import ctypes
+
+        ctypes.string_at(0)
+    if does == "source":
+        raise SourceError("does not decode", file=payload["job"])
+    if does == "odd":
+        raise ZeroDivisionError("odd")
+    if does == "short once" and not (folder / "tried").exists():
+        (folder / "tried").write_text("x")
+        raise ResourceError("too many open files")
+    time.sleep(payload.get("seconds", 0.0))
+    path = folder / f"{index}.part"
+    path.write_text(f"{payload['job']} {index}\n")
+    return {"index": index, "frames": 1, "files": [{"path": str(path), "bytes": path.stat().st_size}]}
+
+
+def finish(payload: dict[str, Any], segments: list[dict[str, Any]], token: str) -> dict[str, Any]:
+    if payload.get("does") == "bad delivery":
+        raise DeliveryError("is 3 frames short", file="x.mov")
+    text = "".join(Path(s["files"][0]["path"]).read_text() for s in segments)
+    final = Path(payload["out"]) / f"{payload['job']}.txt"
+    final.write_text(text)
+    return {
+        "schema": "rushlight-job-1",
+        "job": payload["job"],
+        "clip": payload["job"],
+        "status": "done",
+        "frames": len(segments),
+        "outputs": [],
+        "colour": {"digest": "", "pictures": [], "tiles": {}, "sensitivity": {}},
+        "warnings": [],
+    }

@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any
 
 import click
-
 from rushlight.pipelines.errors import InputError, QueueError, RushlightError
 
 __all__ = ["main"]
@@ -50,12 +49,15 @@ def _answering(command: Command) -> Command:
             if traceback:
                 raise
             click.echo(
-                f"rushlight: a fault of its own: {type(error).__name__}: {error} (--traceback shows where)", err=True
+                f"rushlight: a fault of its own: {type(error).__name__}: {error} (--traceback shows where)",
+                err=True,
             )
             code = FAULT
         sys.exit(code)
 
-    return click.option("--traceback", is_flag=True, hidden=True, help="Show where an error was raised.")(answer)
+    return click.option("--traceback", is_flag=True, hidden=True, help="Show where an error was raised.")(
+        answer
+    )
 
 
 PATH = click.Path(path_type=Path)
@@ -65,14 +67,35 @@ def _request_options(command: Command) -> Command:
     """The options that say what is to be made: the same for render, plan, look and queue add."""
     for option in reversed(
         [
-            click.option("--recipe", default="overnight", show_default=True, help="A shipped recipe's name, or a TOML file."),
-            click.option("--media", type=PATH, multiple=True, help="A folder that holds originals. Repeatable."),
-            click.option("--grades", type=PATH, multiple=True, help="Colour decisions: a file or folder. Repeatable."),
-            click.option("--defaults", type=PATH, help="A TOML file of defaults by camera letter, reel or file pattern."),
-            click.option("--encoding", default="", help="Encoding of clips for which nobody else states one."),
-            click.option("--levels", type=click.Choice(["narrow", "full"]), help="Levels of clips for which nobody else states them."),
+            click.option(
+                "--recipe",
+                default="overnight",
+                show_default=True,
+                help="A shipped recipe's name, or a TOML file.",
+            ),
+            click.option(
+                "--media", type=PATH, multiple=True, help="A folder that holds originals. Repeatable."
+            ),
+            click.option(
+                "--grades", type=PATH, multiple=True, help="Colour decisions: a file or folder. Repeatable."
+            ),
+            click.option(
+                "--defaults",
+                type=PATH,
+                help="A TOML file of defaults by camera letter, reel or file pattern.",
+            ),
+            click.option(
+                "--encoding", default="", help="Encoding of clips for which nobody else states one."
+            ),
+            click.option(
+                "--levels",
+                type=click.Choice(["narrow", "full"]),
+                help="Levels of clips for which nobody else states them.",
+            ),
             click.option("--rate", default="", help="Frames a second of sequences whose headers have none."),
-            click.option("--only", multiple=True, metavar="COLUMN=VALUE", help="Take only these rows. Repeatable."),
+            click.option(
+                "--only", multiple=True, metavar="COLUMN=VALUE", help="Take only these rows. Repeatable."
+            ),
         ]
     ):
         command = option(command)
@@ -82,7 +105,19 @@ def _request_options(command: Command) -> Command:
 def _request(clip_list: Path, options: dict[str, Any]) -> Any:
     from rushlight.batch.request import Request
 
-    names = ("recipe", "media", "grades", "defaults", "encoding", "levels", "rate", "only", "out", "strict", "hash_originals")
+    names = (
+        "recipe",
+        "media",
+        "grades",
+        "defaults",
+        "encoding",
+        "levels",
+        "rate",
+        "only",
+        "out",
+        "strict",
+        "hash_originals",
+    )
     taken = {name: options[name] for name in names if options.get(name) is not None}
     return Request(clip_list=clip_list, **taken).checked()
 
@@ -98,7 +133,9 @@ def cli() -> None:
 @_request_options
 @click.option("--out", type=PATH, required=True, help="The folder for everything that is made.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Worker processes.  [default: one a core]")
-@click.option("--scheduler", metavar="ADDR", default="", help="Address of a Dask scheduler whose workers do the work.")
+@click.option(
+    "--scheduler", metavar="ADDR", default="", help="Address of a Dask scheduler whose workers do the work."
+)
 @click.option("--strict", is_flag=True, help="Refuse the whole request if any row is wrong.")
 @click.option("--hash-originals", is_flag=True, help="Log a hash of each whole original, not of its ends.")
 @click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
@@ -110,7 +147,9 @@ def render(clip_list: Path, **options: Any) -> int:
     from rushlight.batch.progress import view
 
     show = view(quiet=options["quiet"], as_json=options["as_json"])
-    return run(_request(clip_list, options), workers=options["workers"], scheduler=options["scheduler"], view=show)
+    return run(
+        _request(clip_list, options), workers=options["workers"], scheduler=options["scheduler"], view=show
+    )
 
 
 @cli.command()

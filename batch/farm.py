@@ -113,7 +113,13 @@ class DaskFarm:
             "logging.distributed": "critical",
         }
         dask.config.set(settings)
-        for name in ("distributed", "distributed.nanny", "distributed.worker", "distributed.scheduler", "distributed.core"):
+        for name in (
+            "distributed",
+            "distributed.nanny",
+            "distributed.worker",
+            "distributed.scheduler",
+            "distributed.core",
+        ):
             logging.getLogger(name).setLevel(logging.CRITICAL)
         before = {name: os.environ.get(name) for name in ENVIRONMENT}
         os.environ.update(ENVIRONMENT)
@@ -121,7 +127,9 @@ class DaskFarm:
         interrupt = signal.signal(signal.SIGINT, signal.SIG_IGN) if _main_thread() else None
         try:
             if address:
-                self._client = distributed.Client(address, timeout=20, security=security, set_as_default=False)
+                self._client = distributed.Client(
+                    address, timeout=20, security=security, set_as_default=False
+                )
                 self.slots = sum(self._client.nthreads().values())
                 if not self.slots:
                     raise QueueError(f"the scheduler at {address} has no workers")
@@ -208,7 +216,9 @@ def versions() -> dict[str, str]:
     """Versions of what makes the pixels, on this machine."""
     from importlib.metadata import version
 
-    return {name: version(name) for name in ("rushlight", "av", "OpenImageIO", "numpy", "numba", "colour-science")}
+    return {
+        name: version(name) for name in ("rushlight", "av", "OpenImageIO", "numpy", "numba", "colour-science")
+    }
 
 
 def _main_thread() -> bool:

@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 import xxhash
 from numpy.typing import NDArray
-
 from rushlight.pipelines import measure
 from rushlight.pipelines.checksum import colour_digest, picture_digest
 from rushlight.pipelines.codecs import codec
@@ -70,7 +69,9 @@ def _sync(path: Path) -> None:
         os.close(handle)
 
 
-def finish_job(payload: Mapping[str, Any], segments: Sequence[Mapping[str, Any]], token: str) -> dict[str, Any]:
+def finish_job(
+    payload: Mapping[str, Any], segments: Sequence[Mapping[str, Any]], token: str
+) -> dict[str, Any]:
     """Everything a job still owes once its segments are there. Gives its record; raises DeliveryError where a
     file is not what it should be. Running it twice gives the same files."""
     job = JobSpec.model_validate(payload)
@@ -148,7 +149,12 @@ def _movie(
 
 
 def _movie_entry(
-    job: JobSpec, output: MovieSpec, delivered: Delivered, final: Path, digest: str, sides: list[dict[str, Any]]
+    job: JobSpec,
+    output: MovieSpec,
+    delivered: Delivered,
+    final: Path,
+    digest: str,
+    sides: list[dict[str, Any]],
 ) -> dict[str, Any]:
     info = final.stat()
     picture = next(p for p in sides[0]["pictures"] if output.output in p["outputs"])
@@ -194,7 +200,8 @@ def _sound(job: JobSpec, output: MovieSpec, facts: Facts) -> Sound | None:
         picked = [c - 1 for c in output.channels]
         if max(picked) >= channels:
             raise DeliveryError(
-                f"output {output.output!r} asks for channel {max(picked) + 1}; the original has {channels}", file=job.source.path
+                f"output {output.output!r} asks for channel {max(picked) + 1}; the original has {channels}",
+                file=job.source.path,
             )
         blocks, channels = (b[picked] for b in blocks), len(picked)
     if output.sound == "mix" or (output.container == "mp4" and channels > 8):
@@ -228,7 +235,9 @@ def _stills(job: JobSpec, output: StillsSpec, sides: list[dict[str, Any]]) -> li
             raise DeliveryError("was not made", file=str(final))
         height, width, _ = read_still(source).shape
         if (width, height) != (output.width, output.height):
-            raise DeliveryError(f"is {width}x{height} instead of {output.width}x{output.height}", file=str(final))
+            raise DeliveryError(
+                f"is {width}x{height} instead of {output.width}x{output.height}", file=str(final)
+            )
         digest = file_hash(source)
         if source == temporary:
             place(temporary, final)
@@ -319,7 +328,9 @@ def _record(
         "row": job.record.get("row", {}),
         "outputs": outputs,
         "colour": {
-            "digest": colour_digest({o: p["digest"] for p in pictures for o in p["outputs"]}) if pictures else "",
+            "digest": colour_digest({o: p["digest"] for p in pictures for o in p["outputs"]})
+            if pictures
+            else "",
             "pictures": pictures,
             "patches": measure.patches(look),
             "tiles": tiles,
@@ -343,7 +354,12 @@ def _pictures(job: JobSpec, sides: list[dict[str, Any]]) -> list[dict[str, Any]]
         for number, (digest, grid) in enumerate(zip(digests, grids, strict=True), job.first):
             lines.append(json.dumps({"picture": index, "frame": number, "digest": digest, "luma": grid}))
     if lines:
-        keep = Path(job.out) / "log" / "frames" / f"{job.job}-{'-'.join(sorted({o.identity[:6] for o in job.outputs}))[:80]}.jsonl"
+        keep = (
+            Path(job.out)
+            / "log"
+            / "frames"
+            / f"{job.job}-{'-'.join(sorted({o.identity[:6] for o in job.outputs}))[:80]}.jsonl"
+        )
         keep.parent.mkdir(parents=True, exist_ok=True)
         temporary = keep.with_name(f".{keep.name}.part")
         temporary.write_text("\n".join(lines) + "\n")

@@ -68,7 +68,9 @@ def row_decision(row: Row, files: GradeFiles) -> Decision | None:
     """
     reference = row["cdl"]
     if row.grade is not None and reference:
-        raise GradeError("the row states numbers and a file; one of them must go", file=row.file, line=row.line, key="cdl")
+        raise GradeError(
+            "the row states numbers and a file; one of them must go", file=row.file, line=row.line, key="cdl"
+        )
     if row.grade is not None:
         return Decision(cdl=row.grade, source=row.place, reason="numbers in the row")
     if reference:

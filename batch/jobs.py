@@ -18,8 +18,8 @@ from rushlight.pipelines.spec import (
     OutputSpec,
     SegmentSpec,
     SourceSpec,
-    StillsSpec,
     StillSpec,
+    StillsSpec,
     digest_of,
 )
 from rushlight.pipelines.stills import EXTENSIONS
@@ -56,8 +56,10 @@ def output_specs(clip: PlannedClip, recipe: Recipe, known: Known) -> tuple[Outpu
     found: list[OutputSpec] = []
     for output in recipe.output:
         if wanted(clip, output):
-            make = _movie if isinstance(output, MovieOutput) else _stills
-            found.append(make(clip, output, known))  # type: ignore[operator]
+            if isinstance(output, MovieOutput):
+                found.append(_movie(clip, output, known))
+            else:
+                found.append(_stills(clip, output, known))
     return tuple(found)
 
 
@@ -101,11 +103,17 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
     container = output.container or which.containers[0]
     sound = clip.row["sound"].lower() or output.sound
     common = _common(clip, output)
-    settings = output.model_dump(mode="json", exclude={"name", "only", "first", "burnin", "sound", "container", "size"})
+    settings = output.model_dump(
+        mode="json", exclude={"name", "only", "first", "burnin", "sound", "container", "size"}
+    )
     drawn = None
     if output.burnin:
         shown = {name: known.fields.get(name, "") for name in fields_of(output.burnin) if name not in RUNNING}
-        drawn = {**output.burnin.model_dump(mode="json"), "font": known.fonts.get(output.burnin.font, ""), "values": shown}
+        drawn = {
+            **output.burnin.model_dump(mode="json"),
+            "font": known.fonts.get(output.burnin.font, ""),
+            "values": shown,
+        }
     identity = digest_of(
         {
             **_source_identity(clip, output.state, known.source),
@@ -147,7 +155,9 @@ def _stills(clip: PlannedClip, output: StillsOutput, known: Known) -> StillsSpec
             tail = "" if frames == [clip.first + clip.count // 2] else f".{number - clip.first:06d}"
             kind_tail = f".{kind}" if kind in repeated else ""
             stills.append(
-                StillSpec(frame=number, kind=kind, file=f"{safe_name(clip.stem)}{tail}{kind_tail}{EXTENSIONS[kind]}")
+                StillSpec(
+                    frame=number, kind=kind, file=f"{safe_name(clip.stem)}{tail}{kind_tail}{EXTENSIONS[kind]}"
+                )
             )
     identity = digest_of(
         {
@@ -185,7 +195,10 @@ def segments_of(clip: PlannedClip, outputs: tuple[OutputSpec, ...]) -> tuple[Seg
             SegmentSpec(index=k, first=clip.first + start, count=min(size, clip.count - start))
             for k, start in enumerate(range(0, clip.count, size))
         )
-    frames = sorted({s.frame for o in outputs if isinstance(o, StillsSpec) for s in o.stills} | {clip.first + clip.count // 2})
+    frames = sorted(
+        {s.frame for o in outputs if isinstance(o, StillsSpec) for s in o.stills}
+        | {clip.first + clip.count // 2}
+    )
     return tuple(SegmentSpec(index=n - clip.first, first=n, count=1, movies=False) for n in frames)
 
 
@@ -206,7 +219,9 @@ def still_there(out: Path, entry: Mapping[str, Any]) -> bool:
     return bool(info.st_size == entry["bytes"] and info.st_mtime_ns == entry["mtime_ns"])
 
 
-def to_make(out: Path, outputs: tuple[OutputSpec, ...], record: Mapping[str, Any] | None) -> tuple[tuple[OutputSpec, str], ...]:
+def to_make(
+    out: Path, outputs: tuple[OutputSpec, ...], record: Mapping[str, Any] | None
+) -> tuple[tuple[OutputSpec, str], ...]:
     """The outputs that are not there unchanged, each with the reason."""
     kept = [e for e in (record or {}).get("outputs", ())]
     found: list[tuple[OutputSpec, str]] = []
@@ -215,7 +230,10 @@ def to_make(out: Path, outputs: tuple[OutputSpec, ...], record: Mapping[str, Any
         files = {output.file} if isinstance(output, MovieSpec) else {s.file for s in output.stills}
         if not same:
             found.append((output, "new"))
-        elif any(e["identity"] != output.identity for e in same) or {Path(e["path"]).name for e in same} != files:
+        elif (
+            any(e["identity"] != output.identity for e in same)
+            or {Path(e["path"]).name for e in same} != files
+        ):
             found.append((output, "changed"))
         elif not all(still_there(out, e) for e in same):
             found.append((output, "missing or damaged"))

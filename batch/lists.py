@@ -19,10 +19,37 @@ from rushlight.pipelines.timecode import FrameRate
 
 __all__ = ["COLUMNS", "ClipList", "Row", "read_csv", "write_csv"]
 
-COLUMNS = (
-    "clip in out rate timecode reel encoding levels look slope offset power saturation cdl lut scene take camera "
-    "circled day unit sound note approved_by approved_at exposure_index exposure stills lut_contains_grade"
-).split()
+COLUMNS = [
+    "clip",
+    "in",
+    "out",
+    "rate",
+    "timecode",
+    "reel",
+    "encoding",
+    "levels",
+    "look",
+    "slope",
+    "offset",
+    "power",
+    "saturation",
+    "cdl",
+    "lut",
+    "scene",
+    "take",
+    "camera",
+    "circled",
+    "day",
+    "unit",
+    "sound",
+    "note",
+    "approved_by",
+    "approved_at",
+    "exposure_index",
+    "exposure",
+    "stills",
+    "lut_contains_grade",
+]
 GRADE_COLUMNS = ("slope", "offset", "power", "saturation")
 MAX_CELL = 100_000
 YES = {"yes", "y", "true", "1", "x", "circled", "*"}
@@ -68,7 +95,9 @@ def read_csv(text: str, *, file: str = "") -> ClipList:
         line = text[: text.index("\0")].count("\n") + 1
         raise ListError("holds a NUL byte: this is no text", file=file, line=line)
     body = text.lstrip("\ufeff")
-    heading = next((line for line in body.splitlines() if line.strip() and not line.lstrip().startswith("#")), "")
+    heading = next(
+        (line for line in body.splitlines() if line.strip() and not line.lstrip().startswith("#")), ""
+    )
     if not heading:
         raise ListError("is empty; a list has a heading line with a column `clip`", file=file)
     delimiter = max(",;\t", key=heading.count)
@@ -98,7 +127,9 @@ def read_csv(text: str, *, file: str = "") -> ClipList:
 def _heading(cells: list[str], file: str, line: int) -> list[str]:
     columns = [c.strip().lower().replace(" ", "_") for c in cells]
     if "clip" not in columns:
-        raise ListError(f"has no column `clip`; found {', '.join(c for c in columns if c)[:200]}", file=file, line=line)
+        raise ListError(
+            f"has no column `clip`; found {', '.join(c for c in columns if c)[:200]}", file=file, line=line
+        )
     twice = sorted({c for c in columns if c and columns.count(c) > 1})
     if twice:
         raise ListError(f"has the column `{twice[0]}` twice", file=file, line=line, key=twice[0])
@@ -121,7 +152,9 @@ def _row(columns: list[str], cells: list[str], file: str, line: int) -> Row:
     clip = values.get("clip", "")
     problem: Any = None
     if len(cells) > len(columns) and any(c.strip() for c in cells[len(columns) :]):
-        problem = ListError(f"has {len(cells)} cells; the heading has {len(columns)} columns", file=file, line=line)
+        problem = ListError(
+            f"has {len(cells)} cells; the heading has {len(columns)} columns", file=file, line=line
+        )
     elif not clip:
         problem = ListError("names no clip", file=file, line=line, key="clip")
     grade: CDL | None = None
@@ -133,7 +166,13 @@ def _row(columns: list[str], cells: list[str], file: str, line: int) -> Row:
     except InputError as error:
         problem = problem or _as_list_error(error).at(file=file, line=line)
     return Row(
-        file=file, line=line, clip=clip or f"(row {line})", cells=values, grade=grade, rate=rate, problem=problem
+        file=file,
+        line=line,
+        clip=clip or f"(row {line})",
+        cells=values,
+        grade=grade,
+        rate=rate,
+        problem=problem,
     )
 
 

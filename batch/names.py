@@ -24,7 +24,9 @@ def safe_name(name: str) -> str:
     Letters of every script stay, composed (NFC). A device name of Windows gets a `_` in front.
     """
     clean = _UNSAFE.sub("_", unicodedata.normalize("NFC", name)).strip(" ").rstrip(". ")
-    clean = "".join(c if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co", "Cn") else "_" for c in clean)
+    clean = "".join(
+        c if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co", "Cn") else "_" for c in clean
+    )
     if clean.split(".")[0].lower() in _DEVICES or not clean or clean.startswith("."):
         clean = f"_{clean}"
     while len(clean.encode()) > 200:
@@ -79,7 +81,10 @@ def resolve_clip(clip: str, base: Path, media: MediaIndex, *, stem: bool = True)
             return found[0]
         if found:
             places = ", ".join(str(p) for p in found[:4]) + (" …" if len(found) > 4 else "")
-            raise ListError(f"{clip!r} is the name of {len(found)} originals ({places}); write more of its path", key="clip")
+            raise ListError(
+                f"{clip!r} is the name of {len(found)} originals ({places}); write more of its path",
+                key="clip",
+            )
     looked = ", ".join(str(f) for f in (base, *media.folders))
     raise SourceError(f"there is no such original; looked in {looked}", file=clip, key="clip")
 

@@ -80,7 +80,9 @@ def prepare(request: Request) -> Prepared:
     if recipe.look.show_lut:
         luts.read(lut_base / recipe.look.show_lut)
     media = MediaIndex(request.media)
-    options = Stated(who="--encoding/--levels", encoding=request.encoding, levels=request.levels, rate=request.rate)
+    options = Stated(
+        who="--encoding/--levels", encoding=request.encoding, levels=request.levels, rate=request.rate
+    )
     plan = Plan(warnings=list(clip_list.warnings))
     facts_of: dict[tuple[Path, str], Facts | RushlightError] = {}
     for row in selected(clip_list, request.only):
@@ -90,7 +92,14 @@ def prepare(request: Request) -> Prepared:
         try:
             path = resolve_clip(row.clip, request.clip_list.parent, media)
         except RushlightError as error:
-            plan.wrong.append((row, error.at(file=row.file, line=row.line, key="clip") if isinstance(error, ListError) else _missing(row, error)))
+            plan.wrong.append(
+                (
+                    row,
+                    error.at(file=row.file, line=row.line, key="clip")
+                    if isinstance(error, ListError)
+                    else _missing(row, error),
+                )
+            )
             continue
         try:
             stated = stated_by(row, recipe, {}, options)
@@ -105,7 +114,16 @@ def prepare(request: Request) -> Prepared:
         try:
             decision = row_decision(row, files) or NONE
             plan.clips.append(
-                plan_clip(row, path, facts, recipe=recipe, stated=stated, decision=decision, luts=luts, lut_base=lut_base)
+                plan_clip(
+                    row,
+                    path,
+                    facts,
+                    recipe=recipe,
+                    stated=stated,
+                    decision=decision,
+                    luts=luts,
+                    lut_base=lut_base,
+                )
             )
         except SourceError as error:
             plan.broken.append((row, error))
@@ -135,7 +153,9 @@ def _check_recipe(recipe: Recipe, clip_list: ClipList, file: str) -> None:
         for column in output.only:
             if column.lower() not in clip_list.columns:
                 raise RecipeError(
-                    f"the list has no column {column!r} to choose clips by", file=file, key=f"output[{index}].only"
+                    f"the list has no column {column!r} to choose clips by",
+                    file=file,
+                    key=f"output[{index}].only",
                 )
         if isinstance(output, MovieOutput) and output.burnin:
             try:
@@ -151,12 +171,16 @@ def selected(clip_list: ClipList, only: Iterable[str]) -> list[Row]:
         column, equals, value = choice.partition("=")
         column = column.strip().lower()
         if not equals or column not in clip_list.columns:
-            raise OptionError(f"--only {choice!r}: takes COLUMN=VALUE; the list has {', '.join(clip_list.columns)}")
+            raise OptionError(
+                f"--only {choice!r}: takes COLUMN=VALUE; the list has {', '.join(clip_list.columns)}"
+            )
         rows = [r for r in rows if r[column].lower() == value.strip().lower()]
     return rows
 
 
-def _facts(path: Path, rate: FrameRate | None, known: dict[tuple[Path, str], Facts | RushlightError]) -> Facts:
+def _facts(
+    path: Path, rate: FrameRate | None, known: dict[tuple[Path, str], Facts | RushlightError]
+) -> Facts:
     key = (path, str(rate or ""))
     if key not in known:
         try:
@@ -175,7 +199,9 @@ def _untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
     for clip in clips:
         key = digest_of([str(clip.path), clip.first, clip.count, clip.look.identity()])
         if key in distinct:
-            plan.warnings.append(f"{clip.row.place}: {clip.row.clip} stands in the list twice alike; it is made once")
+            plan.warnings.append(
+                f"{clip.row.place}: {clip.row.clip} stands in the list twice alike; it is made once"
+            )
         else:
             distinct[key] = clip
     by_stem: dict[str, list[PlannedClip]] = {}
@@ -207,7 +233,11 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
     """What burn-in may show of a clip, beside the values that run."""
     row = clip.row
     cdl = clip.decision.cdl
-    show = f'"{clip.look.lut.name}"' if clip.look.lut else {"aces2": "ACES 2.0"}.get(clip.look.transform, clip.look.transform)
+    show = (
+        f'"{clip.look.lut.name}"'
+        if clip.look.lut
+        else {"aces2": "ACES 2.0"}.get(clip.look.transform, clip.look.transform)
+    )
     look = row["look"] or f"{(cdl.id or 'CDL ' + cdl.numbers()) + ' + ' if cdl else ''}{show}"
     camera = row["camera"] or (clip.reel[:1] if clip.reel[:1].isalpha() else "")
     return {
@@ -228,7 +258,9 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
 # --- render
 
 
-def render(request: Request, *, workers: int | None, scheduler: str, view: View, keep_free: int = 500_000_000) -> int:
+def render(
+    request: Request, *, workers: int | None, scheduler: str, view: View, keep_free: int = 500_000_000
+) -> int:
     """`rushlight render`: make what is missing, changed or damaged, and say how it went. Gives the exit code."""
     from rushlight.batch.runner import Stop
 
@@ -265,11 +297,15 @@ def render(request: Request, *, workers: int | None, scheduler: str, view: View,
     _report(out, view)
     if outcome and outcome.left:
         return STOPPED
-    undone = len(plan.wrong) + len(plan.broken) + (len(outcome.failed) + len(outcome.set_aside) if outcome else 0)
+    undone = (
+        len(plan.wrong) + len(plan.broken) + (len(outcome.failed) + len(outcome.set_aside) if outcome else 0)
+    )
     return PARTLY if undone else DONE
 
 
-def _jobs(prepared: Prepared, out: Path, records: Mapping[str, dict[str, Any]]) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
+def _jobs(
+    prepared: Prepared, out: Path, records: Mapping[str, dict[str, Any]]
+) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
     """Jobs for what is to be made, each with the reason; and the clips of which everything is there."""
     recipe = prepared.recipe
     fonts = _fonts(recipe)
@@ -420,7 +456,10 @@ def _run(
         store.add(queued)
         count = min(workers or default_workers(), sum(len(s.segments) for s in specs))
         view.begin(clips=len(specs), frames=sum(g.count for s in specs for g in s.segments), workers=count)
-        with _interruptible(stop, view), tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True) as scratch:
+        with (
+            _interruptible(stop, view),
+            tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True) as scratch,
+        ):
             farm = DaskFarm(workers=count, address=scheduler, scratch=Path(scratch))
             try:
                 summary = run(store, farm, on_event=view.event, stop=stop, keep_free=keep_free)
@@ -490,4 +529,3 @@ def show_plan(request: Request, *, as_json: bool) -> int:
     else:
         print_plan(document)
     return WRONG if prepared.plan.wrong or prepared.plan.broken else DONE
-

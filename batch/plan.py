@@ -15,7 +15,14 @@ from rushlight.batch.grades import Decision
 from rushlight.batch.lists import Row
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.encodings import Encoding, find_encoding, suggest_encoding
-from rushlight.pipelines.errors import EncodingError, ListError, LutError, RushlightError, SourceError, TimecodeError
+from rushlight.pipelines.errors import (
+    EncodingError,
+    ListError,
+    LutError,
+    RushlightError,
+    SourceError,
+    TimecodeError,
+)
 from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.recipe import Recipe
@@ -105,7 +112,9 @@ def frame_range(
     if last > frames or last <= 0:
         raise TimecodeError(f"{row_out!r} lies outside: {here}", key="out")
     if last <= first:
-        raise TimecodeError(f"{row_out!r} is not after in {row_in!r}; out is exclusive, as in an EDL", key="out")
+        raise TimecodeError(
+            f"{row_out!r} is not after in {row_in!r}; out is exclusive, as in an EDL", key="out"
+        )
     if not (row_in or row_out):
         return 0, frames, ()
     warnings = []
@@ -189,7 +198,9 @@ def plan_clip(
     _acceptable(facts, recipe)
     rate, retimed = _show_rate(facts, recipe, warnings)
     start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
-    first, count, notes = frame_range(row["in"], row["out"], start=start, frames=facts.frames, handles=recipe.handles)
+    first, count, notes = frame_range(
+        row["in"], row["out"], start=start, frames=facts.frames, handles=recipe.handles
+    )
     warnings += notes
     timecode = start + first
     if retimed:
@@ -200,7 +211,9 @@ def plan_clip(
     look = _look(row, recipe, signal, decision.cdl, luts, lut_base)
     if decision.cdl is None and not (look.lut and look.lut.contains_grade):
         if recipe.ungraded == "refuse":
-            raise ListError(f"has no grade, and the recipe refuses ungraded clips: {decision.reason}", key="grade")
+            raise ListError(
+                f"has no grade, and the recipe refuses ungraded clips: {decision.reason}", key="grade"
+            )
         warnings.append(f"ungraded: {decision.reason}")
     reel = row["reel"] or facts.reel or _reel_of_name(_stem(path, facts))
     if row["reel"] and facts.reel and row["reel"].lower() != facts.reel.lower():
@@ -239,17 +252,23 @@ def _relabelled(start: Timecode, rate: FrameRate, drop: bool) -> str:
 
 def _acceptable(facts: Facts, recipe: Recipe) -> None:
     if facts.interlaced and recipe.interlaced == "refuse":
-        raise SourceError("is interlaced; the recipe refuses it (interlaced = \"as it is\" takes it)", file=str(facts.path))
+        raise SourceError(
+            'is interlaced; the recipe refuses it (interlaced = "as it is" takes it)', file=str(facts.path)
+        )
     if facts.variable_rate and recipe.variable_rate == "refuse":
         raise SourceError(
             'has a variable frame rate; the recipe refuses it (variable_rate = "conform" takes it frame for frame)',
             file=str(facts.path),
         )
     if facts.missing and recipe.missing_frames == "fail":
-        some = ", ".join(str(facts.first_number + n) for n in facts.missing[:6]) + (" …" if len(facts.missing) > 6 else "")
+        some = ", ".join(str(facts.first_number + n) for n in facts.missing[:6]) + (
+            " …" if len(facts.missing) > 6 else ""
+        )
         raise SourceError(f"lacks {len(facts.missing)} of its files: number {some}", file=str(facts.path))
     if facts.rotation in (90, 270):
-        raise SourceError(f"is turned by {facts.rotation} degrees, which is not done here", file=str(facts.path))
+        raise SourceError(
+            f"is turned by {facts.rotation} degrees, which is not done here", file=str(facts.path)
+        )
 
 
 def _show_rate(facts: Facts, recipe: Recipe, warnings: list[str]) -> tuple[FrameRate, bool]:
@@ -259,9 +278,14 @@ def _show_rate(facts: Facts, recipe: Recipe, warnings: list[str]) -> tuple[Frame
     if show == facts.rate:
         return facts.rate, False
     if facts.rate.nominal == show.nominal:
-        warnings.append(f"runs at {facts.rate}, the show at {show}: the two drift apart by a frame in 42 seconds at 24")
+        warnings.append(
+            f"runs at {facts.rate}, the show at {show}: the two drift apart by a frame in 42 seconds at 24"
+        )
     if recipe.off_speed == "refuse":
-        raise SourceError(f"runs at {facts.rate} frames a second, the show at {show}; the recipe refuses it", file=str(facts.path))
+        raise SourceError(
+            f"runs at {facts.rate} frames a second, the show at {show}; the recipe refuses it",
+            file=str(facts.path),
+        )
     if recipe.off_speed == "keep":
         warnings.append(f"keeps its own rate of {facts.rate}; the show's is {show}")
         return facts.rate, False
@@ -269,9 +293,7 @@ def _show_rate(facts: Facts, recipe: Recipe, warnings: list[str]) -> tuple[Frame
     return show, True
 
 
-def _look(
-    row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFiles, base: Path
-) -> LookSpec:
+def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFiles, base: Path) -> LookSpec:
     settings = recipe.look
     video = signal.encoding.kind == "video"
     lut = None
@@ -282,9 +304,16 @@ def _look(
             digest, title = luts.read(path)
         except LutError as error:
             raise LutError(str(error), key="lut") from None
-        contains = row["lut_contains_grade"].lower() == "yes" if row["lut_contains_grade"] else settings.lut_contains_grade
+        contains = (
+            row["lut_contains_grade"].lower() == "yes"
+            if row["lut_contains_grade"]
+            else settings.lut_contains_grade
+        )
         if contains and cdl is not None:
-            raise ListError("the LUT is stated to contain the grade, and there is a CDL as well; one of them must go", key="lut")
+            raise ListError(
+                "the LUT is stated to contain the grade, and there is a CDL as well; one of them must go",
+                key="lut",
+            )
         lut = LutSpec(
             path=f"log/inputs/{digest.partition(':')[2]}.cube",
             name=title,
@@ -318,7 +347,9 @@ def _look(
     )
 
 
-_CAMERA_NAME = re.compile(r"([A-Za-z]\d{3,4})_?C\d{3,4}(?![0-9])")  # A001C003, A001_C003: common practice, no source
+_CAMERA_NAME = re.compile(
+    r"([A-Za-z]\d{3,4})_?C\d{3,4}(?![0-9])"
+)  # A001C003, A001_C003: common practice, no source
 
 
 def _reel_of_name(stem: str) -> str:

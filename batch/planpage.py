@@ -79,7 +79,9 @@ def plan_document(prepared: Prepared) -> dict[str, Any]:
     """Everything that lists, grades and headers can show, JSON-able."""
     plan, recipe = prepared.plan, prepared.recipe
     clips = [_clip(c, recipe) for c in plan.clips]
-    problems = [_problem(r, e, "set aside") for r, e in plan.wrong] + [_problem(r, e, "failed") for r, e in plan.broken]
+    problems = [_problem(r, e, "set aside") for r, e in plan.wrong] + [
+        _problem(r, e, "failed") for r, e in plan.broken
+    ]
     frames = sum(c["frames"] for c in clips)
     size = _bytes(plan.clips, recipe)
     place = existing(prepared.request.out) if prepared.request.out else None
@@ -111,7 +113,11 @@ def _bytes(clips: list[PlannedClip], recipe: Recipe) -> int:
         for output in recipe.output:
             if not wanted(clip, output):
                 continue
-            pixels = (output.size.width * output.size.height) if output.size else clip.facts.width * clip.facts.height
+            pixels = (
+                (output.size.width * output.size.height)
+                if output.size
+                else clip.facts.width * clip.facts.height
+            )
             if isinstance(output, MovieOutput):
                 total += _RATES[output.codec] * 1e6 / 8 * (pixels / 2073600) * clip.count / 24
             else:
@@ -137,8 +143,13 @@ def print_plan(document: dict[str, Any]) -> None:
     rows = []
     for clip in document["clips"]:
         grade = clip["grade"]
-        text = "none" if grade is None else "{} / {} / {} / {:g}".format(
-            *(" ".join(f"{v:.4g}" for v in grade[k]) for k in ("slope", "offset", "power")), grade["saturation"]
+        text = (
+            "none"
+            if grade is None
+            else "{} / {} / {} / {:g}".format(
+                *(" ".join(f"{v:.4g}" for v in grade[k]) for k in ("slope", "offset", "power")),
+                grade["saturation"],
+            )
         )
         reason = clip["grade_reason"] + (f" ({_near(grade['source'])})" if grade else "")
         rows.append(
@@ -160,7 +171,11 @@ def print_plan(document: dict[str, Any]) -> None:
     counts, estimate = document["counts"], document["estimate"]
     print(
         f"{counts['rows']} row(s) = {counts['planned']} planned + {counts['set_aside']} set aside + {counts['failed']} failed"
-        + (f" + {left} not chosen or alike" if (left := counts["rows"] - counts["planned"] - counts["set_aside"] - counts["failed"]) else "")
+        + (
+            f" + {left} not chosen or alike"
+            if (left := counts["rows"] - counts["planned"] - counts["set_aside"] - counts["failed"])
+            else ""
+        )
         + f"; {counts['ungraded']} ungraded"
     )
     free = f", {estimate['free_bytes'] / 1e9:.0f} GB free" if estimate["free_bytes"] is not None else ""

@@ -63,7 +63,11 @@ class View:
 
     def interrupted(self, level: int) -> None:
         """Ctrl-C was pressed."""
-        text = "stopping: what is in hand is being finished (Ctrl-C again stops now)" if level == 1 else "stopping now"
+        text = (
+            "stopping: what is in hand is being finished (Ctrl-C again stops now)"
+            if level == 1
+            else "stopping now"
+        )
         self.say(f"rushlight: {text}", important=True)
 
     def event(self, event: Event) -> None:
@@ -97,13 +101,17 @@ class View:
     def end(self) -> None:
         """Work is over."""
 
-    def summary(self, *, plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float) -> None:
+    def summary(
+        self, *, plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float
+    ) -> None:
         """The last words: what is wrong first."""
         for line in summary_lines(plan, made, settled, out, seconds):
             print(line, flush=True)
 
 
-def summary_lines(plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float) -> list[str]:
+def summary_lines(
+    plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float
+) -> list[str]:
     """The summary in plain lines, exceptions first."""
     lines = []
     aside = [(row.clip, str(error)) for row, error in plan.wrong] + (made.set_aside if made else [])
@@ -115,7 +123,9 @@ def summary_lines(plan: Plan, made: Summary | None, settled: list[PlannedClip], 
     if made and made.left:
         lines.append(f"STOPPED with {made.left} clip(s) left; the same command goes on from here")
     if made and made.done:
-        lines.append(f"delivered {len(made.done)} clip(s), {made.frames} frames in {duration(seconds)}, to {out}")
+        lines.append(
+            f"delivered {len(made.done)} clip(s), {made.frames} frames in {duration(seconds)}, to {out}"
+        )
     if settled:
         what = "nothing to render: " if not made else ""
         lines.append(f"{what}{len(settled)} clip(s) were there already, unchanged, in {out}")
@@ -158,7 +168,10 @@ class LiveView(View):
         super().event(event)
         if self._bar is not None:
             self._bar.update(
-                self._task, completed=self.frames, speed=f"{self.rate():.1f}", description=f"{self.done}/{self.clips} clips"
+                self._task,
+                completed=self.frames,
+                speed=f"{self.rate():.1f}",
+                description=f"{self.done}/{self.clips} clips",
             )
 
     def pace(self) -> str:
@@ -200,12 +213,17 @@ class JsonView(View):
         if event.text:
             data["text"] = event.text
         if event.record:
-            data |= {"outputs": [o["path"] for o in event.record["outputs"]], "warnings": event.record["warnings"]}
+            data |= {
+                "outputs": [o["path"] for o in event.record["outputs"]],
+                "warnings": event.record["warnings"],
+            }
         if event.what == "segment":
             data |= {"frames": self.frames, "of": self.total, "per_second": round(self.rate(), 2)}
         self._emit(**data)
 
-    def summary(self, *, plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float) -> None:
+    def summary(
+        self, *, plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float
+    ) -> None:
         self._emit(
             event="summary",
             done=made.done if made else [],

@@ -38,7 +38,9 @@ def read_records(out: Path) -> list[dict[str, Any]]:
             continue
         if record.get("schema") != SCHEMA:
             raise OptionError(
-                f"is a record of schema {record.get('schema')!r}; this reads {SCHEMA}", file=str(log_path(out)), line=number
+                f"is a record of schema {record.get('schema')!r}; this reads {SCHEMA}",
+                file=str(log_path(out)),
+                line=number,
             )
         found.append(record)
     return found
@@ -55,7 +57,9 @@ def latest(records: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
 def append_record(out: Path, record: Mapping[str, Any]) -> None:
     """Add one record, on the disk before this returns. A torn line before it is closed off first."""
     path = log_path(out)
-    line = json.dumps(record, ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode("utf-8", "surrogateescape")
+    line = json.dumps(record, ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode(
+        "utf-8", "surrogateescape"
+    )
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with path.open("ab+") as stream:
@@ -83,7 +87,10 @@ def merged(record: dict[str, Any], before: Mapping[str, Any] | None, keep: set[s
         outputs = [o for o in picture["outputs"] if o in keep - made]
         if outputs:
             colour["pictures"].append({**picture, "outputs": outputs})
-    colour["tiles"] = {**{k: v for k, v in old.get("tiles", {}).items() if k in keep - made}, **colour["tiles"]}
+    colour["tiles"] = {
+        **{k: v for k, v in old.get("tiles", {}).items() if k in keep - made},
+        **colour["tiles"],
+    }
     if not colour["sensitivity"]:
         colour["sensitivity"] = old.get("sensitivity", {})
     if colour["pictures"]:

@@ -31,13 +31,19 @@ class Request:
     def checked(self) -> Request:
         """The same, once the folders and files it names are there. OptionError naming the one that is not."""
         if not self.clip_list.exists():
-            raise OptionError("there is no such list (a CSV, TSV, EDL or .otio file, or a folder)", file=str(self.clip_list))
+            raise OptionError(
+                "there is no such list (a CSV, TSV, EDL or .otio file, or a folder)", file=str(self.clip_list)
+            )
         for folder in self.media:
             if not folder.is_dir():
-                raise OptionError("is not a folder; --media takes the folder that holds the originals", file=str(folder))
+                raise OptionError(
+                    "is not a folder; --media takes the folder that holds the originals", file=str(folder)
+                )
         for path in self.grades:
             if not path.exists():
-                raise OptionError("there is no such file or folder; --grades takes colour decisions", file=str(path))
+                raise OptionError(
+                    "there is no such file or folder; --grades takes colour decisions", file=str(path)
+                )
         if self.defaults and not self.defaults.is_file():
             raise OptionError("there is no such file; --defaults takes a TOML file", file=str(self.defaults))
         if self.out is not None:
@@ -45,7 +51,9 @@ class Request:
                 raise OptionError("is a file; --out takes a folder", file=str(self.out))
             parent = next(p for p in (self.out, *self.out.absolute().parents) if p.exists())
             if not os.access(parent, os.W_OK | os.X_OK):
-                raise OptionError("cannot be written to; --out takes a folder you may write", file=str(self.out))
+                raise OptionError(
+                    "cannot be written to; --out takes a folder you may write", file=str(self.out)
+                )
         return self
 
 

@@ -84,7 +84,14 @@ class _Running:
 
 class _Loop:
     def __init__(
-        self, store: Store, farm: Farm, work: Work, on_event: Callable[[Event], None], stop: Stop, policy: Policy, keep_free: int
+        self,
+        store: Store,
+        farm: Farm,
+        work: Work,
+        on_event: Callable[[Event], None],
+        stop: Stop,
+        policy: Policy,
+        keep_free: int,
     ) -> None:
         self.store, self.farm, self.work, self.on_event, self.stop = store, farm, work, on_event, stop
         self.policy, self.keep_free = policy, keep_free
@@ -104,7 +111,9 @@ class _Loop:
         while self.stop.level < 2:
             if self.stop.asked and not stopping:
                 stopping = True
-                self.on_event(Event(what="stopping", text=f"{len(self.tasks)} task(s) in hand are being finished"))
+                self.on_event(
+                    Event(what="stopping", text=f"{len(self.tasks)} task(s) in hand are being finished")
+                )
             if not self.stop.asked:
                 self.fill()
             if not self.tasks and (self.stop.asked or self.idle()):
@@ -170,7 +179,9 @@ class _Loop:
         self.store.count_attempt(job.key)
         results = self.store.segments(job.key, job.identity)
         numbers = [n for n in range(len(job.payload["segments"])) if n not in results]
-        self.active[job.key] = _Running(job=job, todo=deque(numbers), results=results, attempt=job.attempts + 1)
+        self.active[job.key] = _Running(
+            job=job, todo=deque(numbers), results=results, attempt=job.attempts + 1
+        )
         kept = sum(job.payload["segments"][n]["count"] for n in results)
         self.on_event(Event(what="started", clip=job.clip, frames=kept))
 

@@ -26,7 +26,7 @@ def show_recipes(name: str, *, as_json: bool) -> int:
         else:
             sys.stdout.write(recipes[name])
         return 0
-    rows = [
+    rows: list[dict[str, Any]] = [
         {"name": key, "outputs": [o.name for o in recipe.output], "description": recipe.description}
         for key, recipe in ((key, parse_recipe(text, file=key)) for key, text in recipes.items())
     ]
@@ -35,7 +35,8 @@ def show_recipes(name: str, *, as_json: bool) -> int:
         sys.stdout.write("\n")
     else:
         print_table(
-            ["recipe", "outputs", "what for"], [[r["name"], ", ".join(r["outputs"]), r["description"]] for r in rows]
+            ["recipe", "outputs", "what for"],
+            [[r["name"], ", ".join(r["outputs"]), r["description"]] for r in rows],
         )
     return 0
 
@@ -75,9 +76,16 @@ def show_encodings(*, as_json: bool) -> int:
     print_table(
         ["encoding", "grey", "levels", "source"],
         [
-            [r["name"], f"{r['grey']:.1f}" if r["kind"] != "linear" else "linear", r["levels"] or "by tag", r["source"]]
+            [
+                r["name"],
+                f"{r['grey']:.1f}" if r["kind"] != "linear" else "linear",
+                r["levels"] or "by tag",
+                r["source"],
+            ]
             for r in rows
         ],
     )
-    print("grey: the 10-bit code (of 1023) of 18 % reflectance; levels: how the maker puts the curve into YCbCr files")
+    print(
+        "grey: the 10-bit code (of 1023) of 18 % reflectance; levels: how the maker puts the curve into YCbCr files"
+    )
     return 0

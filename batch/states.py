@@ -1,9 +1,9 @@
 """What follows from what, as pure functions: a job's state, an event, the next state and what is to be done.
 
-    queued -> running -> finishing -> done
-       ^         |            |
-       └── retry ┴────────────┴──> failed | set aside
-    queued <-> held            (a person's doing)
+queued -> running -> finishing -> done
+   ^         |            |
+   └── retry ┴────────────┴──> failed | set aside
+queued <-> held            (a person's doing)
 """
 
 from __future__ import annotations
@@ -56,12 +56,18 @@ def failure_kind(error: BaseException) -> FailureKind:
     return "fault"
 
 
-def after_failure(kind: FailureKind, count: int, *, disk_full: bool = False, policy: Policy = DEFAULT_POLICY) -> Action:
+def after_failure(
+    kind: FailureKind, count: int, *, disk_full: bool = False, policy: Policy = DEFAULT_POLICY
+) -> Action:
     """What follows the `count`th failure of that kind of one job (the first is 1)."""
     if kind == "permanent" or kind == "fault":
         return Action(do="fail", why="it would fail again")
     if kind == "delivery":
-        return Action(do="again") if count < policy.delivery_tries else Action(do="fail", why=f"failed {count} times")
+        return (
+            Action(do="again")
+            if count < policy.delivery_tries
+            else Action(do="fail", why=f"failed {count} times")
+        )
     if kind == "lost worker":
         if count < policy.worker_deaths:
             return Action(do="again")

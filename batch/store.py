@@ -104,9 +104,15 @@ class Store:
         except OSError:
             who = os.read(handle, 200).decode("utf-8", "replace").strip() or "another process"
             os.close(handle)
-            raise QueueError(f"is being run by {who}; one runner a queue at a time", file=str(self.path)) from None
+            raise QueueError(
+                f"is being run by {who}; one runner a queue at a time", file=str(self.path)
+            ) from None
         os.ftruncate(handle, 0)
-        os.pwrite(handle, f"process {os.getpid()} on {os.uname().nodename}, since {time.strftime('%H:%M')}".encode(), 0)
+        os.pwrite(
+            handle,
+            f"process {os.getpid()} on {os.uname().nodename}, since {time.strftime('%H:%M')}".encode(),
+            0,
+        )
         self._lock = handle
 
     # --- writing
@@ -198,7 +204,9 @@ class Store:
 
     def segments(self, key: str, identity: str) -> dict[int, dict[str, Any]]:
         """Finished segments of a job by number, those whose files are still there with their sizes."""
-        found = self._db.execute("SELECT number,result FROM segment WHERE key=? AND identity=?", (key, identity))
+        found = self._db.execute(
+            "SELECT number,result FROM segment WHERE key=? AND identity=?", (key, identity)
+        )
         results = {number: json.loads(result) for number, result in found.fetchall()}
         return {n: r for n, r in results.items() if all(_same(f) for f in r.get("files", ()))}
 

@@ -20,9 +20,13 @@ def table_lines(heading: Sequence[str], rows: Sequence[Sequence[str]], width: in
         widths[widest] -= 1
     lines = []
     for number, row in enumerate(cells):
-        wrapped = [textwrap.wrap(c, w, break_on_hyphens=False) or [""] for c, w in zip(row, widths, strict=True)]
+        wrapped = [
+            textwrap.wrap(c, w, break_on_hyphens=False) or [""] for c, w in zip(row, widths, strict=True)
+        ]
         for k in range(max(map(len, wrapped))):
-            line = "  ".join((part[k] if k < len(part) else "").ljust(w) for part, w in zip(wrapped, widths, strict=True))
+            line = "  ".join(
+                (part[k] if k < len(part) else "").ljust(w) for part, w in zip(wrapped, widths, strict=True)
+            )
             lines.append(line.rstrip())
         if number == 0:
             lines.append("  ".join("-" * w for w in widths))

@@ -8,7 +8,20 @@ from pathlib import Path
 
 __all__ = ["existing", "free_bytes", "network_file_system", "volume_of"]
 
-_NETWORK = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "afs", "ceph", "glusterfs", "lustre", "9p", "beegfs", "fuse.sshfs")
+_NETWORK = (
+    "nfs",
+    "nfs4",
+    "cifs",
+    "smb3",
+    "smbfs",
+    "afs",
+    "ceph",
+    "glusterfs",
+    "lustre",
+    "9p",
+    "beegfs",
+    "fuse.sshfs",
+)
 
 
 def existing(path: Path) -> Path:

@@ -19,7 +19,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.lut import tetrahedral
 
@@ -110,7 +109,9 @@ def _written(path: Path, write: Callable[[Any], None]) -> None:
         temporary.unlink(missing_ok=True)
 
 
-def _piecewise(values: NDArray[np.float64], table: NDArray[np.float32], low: float, high: float) -> NDArray[np.float64]:
+def _piecewise(
+    values: NDArray[np.float64], table: NDArray[np.float32], low: float, high: float
+) -> NDArray[np.float64]:
     last = table.shape[1] - 1
     position = np.clip((values - low) * (last / (high - low)), 0.0, last)
     base = np.minimum(position.astype(np.intp), last - 1)
@@ -128,13 +129,15 @@ def load_baked(path: Path) -> Baked:
         with np.load(path, allow_pickle=False) as file:
             facts = json.loads(bytes(file["facts"]))
             lo, hi, saturation, shaper_lo, shaper_hi = (float(v) for v in file["numbers"])
-            grade = file["grade"] if "grade" in file else None
+            grade = file.get("grade", None)
             shaper = file["shaper"]
         lattice = np.load(path.parent / facts["lattice"], allow_pickle=False)
     except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
         raise DeliveryError(f"is no baked look that can be read: {error}", file=str(path)) from None
     if facts.get("schema") != SCHEMA:
-        raise DeliveryError(f"is a baked look of schema {facts.get('schema')!r}; this reads {SCHEMA}", file=str(path))
+        raise DeliveryError(
+            f"is a baked look of schema {facts.get('schema')!r}; this reads {SCHEMA}", file=str(path)
+        )
     baked = Baked(
         lo=lo,
         hi=hi,
@@ -241,7 +244,9 @@ def bake(look: Look, state: str = "graded", size: int = 65, cache: Path | None =
     return replace(baked, digest=_digest(baked))
 
 
-def _cached_lattice(inner: Look, axis: NDArray[np.float64], cache: Path | None, name: str) -> NDArray[np.float32]:
+def _cached_lattice(
+    inner: Look, axis: NDArray[np.float64], cache: Path | None, name: str
+) -> NDArray[np.float32]:
     place = cache / f"{name}.lattice.npy" if cache else None
     size = len(axis)
     if place and place.is_file():

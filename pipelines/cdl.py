@@ -16,7 +16,6 @@ from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
 from rushlight.pipelines.errors import GradeError
 
 __all__ = [
@@ -141,9 +140,13 @@ def parse_cdl(text: str | bytes, *, file: str = "") -> tuple[CDL, ...]:
     from defusedxml.ElementTree import fromstring
 
     try:
-        root = fromstring(text.lstrip("\ufeff \t\r\n") if isinstance(text, str) else text.lstrip(b"\xef\xbb\xbf \t\r\n"))
+        root = fromstring(
+            text.lstrip("\ufeff \t\r\n") if isinstance(text, str) else text.lstrip(b"\xef\xbb\xbf \t\r\n")
+        )
     except DefusedXmlException as error:
-        raise GradeError(f"is refused, for it declares entities or a document type: {error}", file=file) from None
+        raise GradeError(
+            f"is refused, for it declares entities or a document type: {error}", file=file
+        ) from None
     except (ParseError, ValueError, LookupError) as error:
         raise GradeError(f"is not well-formed XML: {error}", file=file) from None
     nodes = [node for node in root.iter() if _local(node.tag) == "ColorCorrection"]
@@ -221,9 +224,7 @@ def format_ccc(cdls: Iterable[CDL]) -> str:
 
 def format_cdl(cdls: Iterable[CDL]) -> str:
     """A .cdl document: ColorDecisionList."""
-    inner = "".join(
-        f"    <ColorDecision>\n{_body(c, '        ')}    </ColorDecision>\n" for c in cdls
-    )
+    inner = "".join(f"    <ColorDecision>\n{_body(c, '        ')}    </ColorDecision>\n" for c in cdls)
     return f'{_HEAD}<ColorDecisionList xmlns="{NAMESPACE}">\n{inner}</ColorDecisionList>\n'
 
 
@@ -240,8 +241,12 @@ def parse_edl_sop(text: str) -> tuple[Triple, Triple, Triple] | None:
         return None
     groups = re.fullmatch(r"\(([^()]*)\)\s*,?\s*\(([^()]*)\)\s*,?\s*\(([^()]*)\)", match["body"].strip())
     if not groups:
-        raise GradeError(f"ASC_SOP takes (s s s)(o o o)(p p p), found {match['body'].strip()[:80]!r}", key="ASC_SOP")
-    slope, offset, power = (_numbers(groups[k], 3, key) for k, key in ((1, "slope"), (2, "offset"), (3, "power")))
+        raise GradeError(
+            f"ASC_SOP takes (s s s)(o o o)(p p p), found {match['body'].strip()[:80]!r}", key="ASC_SOP"
+        )
+    slope, offset, power = (
+        _numbers(groups[k], 3, key) for k, key in ((1, "slope"), (2, "offset"), (3, "power"))
+    )
     CDL(slope=slope, offset=offset, power=power)  # type: ignore[arg-type]
     return slope, offset, power  # type: ignore[return-value]
 

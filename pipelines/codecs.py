@@ -75,7 +75,9 @@ def _dnx(name: str, profile: str, reads: str, pixel_format: str = "yuv422p", bit
     )
 
 
-def _long(name: str, encoder: str, pixel_format: str, bits: int, profile: str, reads: str, quality: float, tag: str) -> Codec:
+def _long(
+    name: str, encoder: str, pixel_format: str, bits: int, profile: str, reads: str, quality: float, tag: str
+) -> Codec:
     return Codec(
         name=name,
         encoder=encoder,
@@ -155,7 +157,12 @@ def gop_frames(rate: FrameRate) -> int:
 
 
 def encoder_options(
-    which: Codec, *, rate: FrameRate, quality: float | None = None, preset: str = "", peak: float | None = None
+    which: Codec,
+    *,
+    rate: FrameRate,
+    quality: float | None = None,
+    preset: str = "",
+    peak: float | None = None,
 ) -> dict[str, str]:
     """Every option the encoder is given. `quality` is CRF (h264, hevc) or the quantiser (mjpeg); `peak` Mbit/s.
 
@@ -180,7 +187,9 @@ def encoder_options(
         cap = f":vbv-maxrate={kilobits // 2}:vbv-bufsize={kilobits // 2}:vbv-init=0.5"
     if which.encoder == "libx264":
         options["profile"] = which.profile
-        options["x264-params"] = f"keyint={gop}:min-keyint={gop}:scenecut=0:open-gop=0:threads=1:stitchable=1:log-level=none{cap}"
+        options["x264-params"] = (
+            f"keyint={gop}:min-keyint={gop}:scenecut=0:open-gop=0:threads=1:stitchable=1:log-level=none{cap}"
+        )
     else:
         options["profile"] = which.profile
         options["x265-params"] = (

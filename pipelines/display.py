@@ -14,11 +14,18 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
 from rushlight.pipelines.encodings import ACES_WHITE, AP0, D65, P3_D65, REC709, REC2020, Gamut, adaptation
 from rushlight.pipelines.errors import EncodingError
 
-__all__ = ["ACES_CONFIG", "Display", "Transform", "displays", "find_display", "luma_weights", "output_transform"]
+__all__ = [
+    "ACES_CONFIG",
+    "Display",
+    "Transform",
+    "displays",
+    "find_display",
+    "luma_weights",
+    "output_transform",
+]
 
 ACES_CONFIG = "ocio://studio-config-v4.0.0_aces-v2.0_ocio-v2.5"
 Transform = Literal["aces2", "colorimetric"]
@@ -125,7 +132,9 @@ def hlg_encode(scene: ArrayLike) -> Array:
     """HLG signal of scene light 0..1. ITU-R BT.2100-2, table 5, OETF."""
     light = np.maximum(np.asarray(scene, np.float64), 0)
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(light <= 1 / 12, np.sqrt(3 * light), _A * np.log(np.maximum(12 * light - _B, 1e-9)) + _C)
+        return np.where(
+            light <= 1 / 12, np.sqrt(3 * light), _A * np.log(np.maximum(12 * light - _B, 1e-9)) + _C
+        )
 
 
 def hlg_decode(signal: ArrayLike) -> Array:
@@ -137,7 +146,9 @@ def hlg_decode(signal: ArrayLike) -> Array:
 _SDR_709 = "ACES 2.0 - SDR 100 nits (Rec.709)"
 
 
-def _display(name: str, gamut: Gamut, curve: Any, peak: float, points: tuple[int, int, int], place: str, view: str) -> Display:
+def _display(
+    name: str, gamut: Gamut, curve: Any, peak: float, points: tuple[int, int, int], place: str, view: str
+) -> Display:
     primaries, transfer, matrix = points
     return Display(
         name=name,
@@ -157,8 +168,12 @@ _DISPLAYS = (
     _display("sRGB", REC709, "srgb", 100, (1, 13, 1), "sRGB", _SDR_709),
     _display("P3-D65", P3_D65, "gamma2.6", 100, (12, 17, 1), "P3-D65", "ACES 2.0 - SDR 100 nits (P3 D65)"),
     _display("Rec.2020 BT.1886", REC2020, "bt1886", 100, (9, 14, 9), "Rec.1886 Rec.709", _SDR_709),
-    _display("PQ BT.2100", REC2020, "pq", 1000, (9, 16, 9), "Rec.2100-PQ", "ACES 2.0 - HDR 1000 nits (Rec.2020)"),
-    _display("HLG BT.2100", REC2020, "hlg", 1000, (9, 18, 9), "Rec.2100-HLG", "ACES 2.0 - HDR 1000 nits (P3 D65)"),
+    _display(
+        "PQ BT.2100", REC2020, "pq", 1000, (9, 16, 9), "Rec.2100-PQ", "ACES 2.0 - HDR 1000 nits (Rec.2020)"
+    ),
+    _display(
+        "HLG BT.2100", REC2020, "hlg", 1000, (9, 18, 9), "Rec.2100-HLG", "ACES 2.0 - HDR 1000 nits (P3 D65)"
+    ),
 )
 _ALSO = {
     "rec709": "Rec.709 BT.1886",
@@ -215,7 +230,9 @@ def output_transform(ap0: ArrayLike, display: Display, kind: Transform) -> Array
     finite = np.isfinite(linear).all(-1, keepdims=True)
     linear = np.where(finite, linear, 0.0)
     if kind == "colorimetric":
-        matrix = np.linalg.solve(display.gamut.to_xyz(), adaptation(ACES_WHITE, D65, "Bradford") @ AP0.to_xyz())
+        matrix = np.linalg.solve(
+            display.gamut.to_xyz(), adaptation(ACES_WHITE, D65, "Bradford") @ AP0.to_xyz()
+        )
         scale = {"pq": 203 / 100, "hlg": 203 / 1000}.get(display.curve, 1.0)
         return display.from_light(linear @ matrix.T * scale)
     return _aces2(linear, display)
@@ -242,7 +259,9 @@ def _aces2(ap0: Array, display: Display) -> Array:
             raise RuntimeError(out.geterror())
         result[:, start : start + (1 << 20)] = out.get_pixels(oiio.FLOAT)
     result = np.clip(result.reshape(ap0.shape), 0.0, 1.0)
-    if display.name == "Rec.2020 BT.1886":  # the config has no such display: the Rec.709 rendering in Rec.2020's primaries
+    if (
+        display.name == "Rec.2020 BT.1886"
+    ):  # the config has no such display: the Rec.709 rendering in Rec.2020's primaries
         light = find_display("Rec.709 BT.1886").to_light(result)
         return display.from_light(light @ np.linalg.solve(display.gamut.to_xyz(), REC709.to_xyz()).T)
     return result
@@ -252,4 +271,8 @@ def versions() -> dict[str, str]:
     """What evaluates the transforms, for the job record."""
     import OpenImageIO as oiio
 
-    return {"config": ACES_CONFIG, "OpenImageIO": oiio.__version__, "OpenColorIO": str(oiio.get_string_attribute("opencolorio_version"))}
+    return {
+        "config": ACES_CONFIG,
+        "OpenImageIO": oiio.__version__,
+        "OpenColorIO": str(oiio.get_string_attribute("opencolorio_version")),
+    }

@@ -18,7 +18,6 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
 from rushlight.pipelines.errors import EncodingError
 
 __all__ = ["Encoding", "Gamut", "Levels", "encodings", "find_encoding", "suggest_encoding"]
@@ -49,8 +48,9 @@ class Gamut:
 
     def to_xyz(self) -> Array:
         """RGB to XYZ, white at Y = 1. SMPTE RP 177:1993, section 3.3."""
-        xyz = np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in (self.red, self.green, self.blue)]).T
-        return xyz * np.linalg.solve(xyz, _white_xyz(self.white))
+        xyz: Array = np.array([[x / y, 1.0, (1 - x - y) / y] for x, y in (self.red, self.green, self.blue)]).T
+        result: Array = xyz * np.linalg.solve(xyz, _white_xyz(self.white)).astype(np.float64)
+        return result
 
     def matrix_to_ap0(self) -> Array:
         """Linear RGB to ACES2065-1 (SMPTE ST 2065-1)."""
@@ -68,11 +68,16 @@ def adaptation(white: tuple[float, float], target: tuple[float, float], cat: str
         return np.eye(3)
     cone = np.array(_CAT[cat])
     gain = (cone @ _white_xyz(target)) / (cone @ _white_xyz(white))
-    return np.linalg.inv(cone) @ np.diag(gain) @ cone
+    matrix: Array = np.asarray(np.linalg.inv(cone) @ np.diag(gain) @ cone, np.float64)
+    return matrix
 
 
-AP0 = Gamut(name="AP0", red=(0.7347, 0.2653), green=(0.0, 1.0), blue=(0.0001, -0.0770), white=ACES_WHITE, cat="none")
-AP1 = Gamut(name="AP1", red=(0.713, 0.293), green=(0.165, 0.830), blue=(0.128, 0.044), white=ACES_WHITE, cat="none")
+AP0 = Gamut(
+    name="AP0", red=(0.7347, 0.2653), green=(0.0, 1.0), blue=(0.0001, -0.0770), white=ACES_WHITE, cat="none"
+)
+AP1 = Gamut(
+    name="AP1", red=(0.713, 0.293), green=(0.165, 0.830), blue=(0.128, 0.044), white=ACES_WHITE, cat="none"
+)
 REC709 = Gamut(name="Rec.709", red=(0.64, 0.33), green=(0.30, 0.60), blue=(0.15, 0.06))
 REC2020 = Gamut(name="Rec.2020", red=(0.708, 0.292), green=(0.170, 0.797), blue=(0.131, 0.046))
 P3_D65 = Gamut(name="P3-D65", red=(0.680, 0.320), green=(0.265, 0.690), blue=(0.150, 0.060))
@@ -85,11 +90,21 @@ _GAMUTS = {
         REC709,
         REC2020,
         P3_D65,
-        Gamut(name="Wide Gamut 3", red=(0.684, 0.313), green=(0.221, 0.848), blue=(0.0861, -0.102), cat="CAT02"),
-        Gamut(name="Wide Gamut 4", red=(0.7347, 0.2653), green=(0.1424, 0.8576), blue=(0.0991, -0.0308), cat="CAT02"),
+        Gamut(
+            name="Wide Gamut 3", red=(0.684, 0.313), green=(0.221, 0.848), blue=(0.0861, -0.102), cat="CAT02"
+        ),
+        Gamut(
+            name="Wide Gamut 4",
+            red=(0.7347, 0.2653),
+            green=(0.1424, 0.8576),
+            blue=(0.0991, -0.0308),
+            cat="CAT02",
+        ),
         Gamut(name="S-Gamut", red=(0.73, 0.28), green=(0.14, 0.855), blue=(0.10, -0.05), cat="CAT02"),
         Gamut(name="S-Gamut3", red=(0.73, 0.28), green=(0.14, 0.855), blue=(0.10, -0.05), cat="CAT02"),
-        Gamut(name="S-Gamut3.Cine", red=(0.766, 0.275), green=(0.225, 0.800), blue=(0.089, -0.087), cat="CAT02"),
+        Gamut(
+            name="S-Gamut3.Cine", red=(0.766, 0.275), green=(0.225, 0.800), blue=(0.089, -0.087), cat="CAT02"
+        ),
         Gamut(
             name="Venice S-Gamut3",
             red=(0.740464264304292, 0.27936437475066),
@@ -105,8 +120,15 @@ _GAMUTS = {
             cat="CAT02",
         ),
         Gamut(name="V-Gamut", red=(0.730, 0.280), green=(0.165, 0.840), blue=(0.100, -0.030)),
-        Gamut(name="REDWideGamutRGB", red=(0.780308, 0.304253), green=(0.121595, 1.493994), blue=(0.095612, -0.084589)),
-        Gamut(name="Cinema Gamut", red=(0.740, 0.270), green=(0.170, 1.140), blue=(0.080, -0.100), cat="CAT02"),
+        Gamut(
+            name="REDWideGamutRGB",
+            red=(0.780308, 0.304253),
+            green=(0.121595, 1.493994),
+            blue=(0.095612, -0.084589),
+        ),
+        Gamut(
+            name="Cinema Gamut", red=(0.740, 0.270), green=(0.170, 1.140), blue=(0.080, -0.100), cat="CAT02"
+        ),
         Gamut(name="F-Gamut", red=REC2020.red, green=REC2020.green, blue=REC2020.blue),
         Gamut(name="F-Gamut C", red=(0.7347, 0.2653), green=(0.0263, 0.9737), blue=(0.1173, -0.0224)),
         Gamut(name="N-Gamut", red=REC2020.red, green=REC2020.green, blue=REC2020.blue),
@@ -173,7 +195,9 @@ _CURVES = {
 
 def _dlog_decode(code: Array) -> Array:
     code = np.asarray(code, np.float64)
-    return np.where(code <= 0.14, (code - 0.0929) / 6.025, (10 ** (3.89616 * code - 2.27752) - 0.0108) / 0.9892)
+    return np.where(
+        code <= 0.14, (code - 0.0929) / 6.025, (10 ** (3.89616 * code - 2.27752) - 0.0108) / 0.9892
+    )
 
 
 def _dlog_encode(linear: Array) -> Array:
@@ -212,7 +236,9 @@ class Encoding:
     curve: str
     gamut: Gamut
     kind: Literal["log", "linear", "video"] = "log"
-    levels: Levels | None = None  # how the maker puts 0..1 into the code values of a YCbCr file; None: nothing published
+    levels: Levels | None = (
+        None  # how the maker puts 0..1 into the code values of a YCbCr file; None: nothing published
+    )
     levels_source: str = ""
     exposure_index: int | None = None
     source: str = ""
@@ -258,7 +284,10 @@ def _entry(curve: str, gamut: str = "", *, name: str = "", source: str, **rest: 
 
 _ARRI3 = "ARRI, ALEXA Log C Curve, Usage in VFX (2017)"
 _ARRI4 = "ARRI, LogC4 Logarithmic Color Space Specification (2023)"
-_SCALED: dict[str, Any] = {"levels": "narrow", "levels_source": "scaled into narrow levels in YCbCr files (from memory)"}
+_SCALED: dict[str, Any] = {
+    "levels": "narrow",
+    "levels_source": "scaled into narrow levels in YCbCr files (from memory)",
+}
 
 
 def _file_codes(levels_source: str) -> dict[str, Any]:
@@ -266,11 +295,21 @@ def _file_codes(levels_source: str) -> dict[str, Any]:
 
 
 _ENCODINGS: tuple[Encoding, ...] = (
-    _entry("LogC3", "Wide Gamut 3", name="ARRI LogC3/Wide Gamut 3", source=_ARRI3, exposure_index=800, **_SCALED),
-    _entry("LogC4", "Wide Gamut 4", name="ARRI LogC4/Wide Gamut 4", source=_ARRI4, **_SCALED),
-    _entry("S-Log", "S-Gamut", source="Sony, S-Log White Paper (2009)", **_file_codes("black 90, grey 394, white 636")),
     _entry(
-        "S-Log2", "S-Gamut", source="Sony, S-Log2 Technical Paper V1.0 (2012)", **_file_codes("black 90, grey 347, white 582")
+        "LogC3", "Wide Gamut 3", name="ARRI LogC3/Wide Gamut 3", source=_ARRI3, exposure_index=800, **_SCALED
+    ),
+    _entry("LogC4", "Wide Gamut 4", name="ARRI LogC4/Wide Gamut 4", source=_ARRI4, **_SCALED),
+    _entry(
+        "S-Log",
+        "S-Gamut",
+        source="Sony, S-Log White Paper (2009)",
+        **_file_codes("black 90, grey 394, white 636"),
+    ),
+    _entry(
+        "S-Log2",
+        "S-Gamut",
+        source="Sony, S-Log2 Technical Paper V1.0 (2012)",
+        **_file_codes("black 90, grey 347, white 582"),
     ),
     *(
         _entry(
@@ -307,9 +346,24 @@ _ENCODINGS: tuple[Encoding, ...] = (
         source="Canon, Canon Log Gamma Curves (2018)",
         **_file_codes("black 128, grey 351, white 577"),
     ),
-    _entry("F-Log", "F-Gamut", source="Fujifilm, F-Log Data Sheet 1.1", **_file_codes("black 95, grey 470, white 705")),
-    _entry("F-Log2", "F-Gamut", source="Fujifilm, F-Log2 Data Sheet 1.0", **_file_codes("black 95, grey 400, white 570")),
-    _entry("F-Log2", "F-Gamut C", source="Fujifilm, F-Log2C Data Sheet 1.0", **_file_codes("black 95, grey 400, white 570")),
+    _entry(
+        "F-Log",
+        "F-Gamut",
+        source="Fujifilm, F-Log Data Sheet 1.1",
+        **_file_codes("black 95, grey 470, white 705"),
+    ),
+    _entry(
+        "F-Log2",
+        "F-Gamut",
+        source="Fujifilm, F-Log2 Data Sheet 1.0",
+        **_file_codes("black 95, grey 400, white 570"),
+    ),
+    _entry(
+        "F-Log2",
+        "F-Gamut C",
+        source="Fujifilm, F-Log2C Data Sheet 1.0",
+        **_file_codes("black 95, grey 400, white 570"),
+    ),
     _entry(
         "N-Log",
         "N-Gamut",
@@ -331,12 +385,23 @@ _ENCODINGS: tuple[Encoding, ...] = (
     _entry("linear", "AP1", name="ACEScg", kind="linear", source="Academy S-2014-004"),
     _entry("linear", "AP0", name="ACES2065-1", kind="linear", source="SMPTE ST 2065-1:2021"),
     _entry("linear", "Rec.709", name="Linear Rec.709", kind="linear", source="ITU-R BT.709-6, item 1.3"),
-    _entry("BT.709", "Rec.709", name="Video Rec.709", kind="video", source="ITU-R BT.709-6, item 1.2, inverted"),
+    _entry(
+        "BT.709", "Rec.709", name="Video Rec.709", kind="video", source="ITU-R BT.709-6, item 1.2, inverted"
+    ),
 )
 
 # Other spellings of a curve alone or of a whole name, normalised as `_plain` does it.
 _ALSO = {
-    "ARRI LogC3/Wide Gamut 3": ("logc3", "arrilogc3", "logc", "arrilogc", "alexalogc", "logc3awg3", "arrilogc3arriwidegamut3", "logcwidegamut"),
+    "ARRI LogC3/Wide Gamut 3": (
+        "logc3",
+        "arrilogc3",
+        "logc",
+        "arrilogc",
+        "alexalogc",
+        "logc3awg3",
+        "arrilogc3arriwidegamut3",
+        "logcwidegamut",
+    ),
     "ARRI LogC4/Wide Gamut 4": ("logc4", "arrilogc4", "logc4awg4", "arrilogc4arriwidegamut4"),
     "Log3G10/REDWideGamutRGB": ("redlog3g10", "log3g10rwg"),
     "Canon Log/Cinema Gamut": ("clog", "clog1", "canonlog1"),

@@ -12,7 +12,6 @@ from typing import Literal
 import av
 import numpy as np
 from numpy.typing import NDArray
-
 from rushlight.pipelines.bake import Baked
 from rushlight.pipelines.codecs import Siting
 from rushlight.pipelines.display import luma_weights
@@ -45,7 +44,9 @@ def code_scale(bits: int, levels: Levels) -> tuple[float, float, float, float]:
     return top, 0.0, top, 128.0 * unit
 
 
-def source_scale(pixel_format: PixelFormat, levels: Levels, chroma: Levels) -> tuple[float, float, float, float]:
+def source_scale(
+    pixel_format: PixelFormat, levels: Levels, chroma: Levels
+) -> tuple[float, float, float, float]:
     """As `code_scale` for an original. A file whose maker's table states file codes has its curve on the codes
     0..1023 (`full`), while its chroma was made for narrow luma: `chroma` is then `narrow`."""
     if pixel_format.is_float:
@@ -64,7 +65,13 @@ def _rgb_weights(matrix: int) -> tuple[float, float, float, float]:
 
 
 def to_rgb(
-    frame: av.VideoFrame, pixel_format: PixelFormat, levels: Levels, matrix: int, *, chroma: Levels | None = None, top_sited: bool = False
+    frame: av.VideoFrame,
+    pixel_format: PixelFormat,
+    levels: Levels,
+    matrix: int,
+    *,
+    chroma: Levels | None = None,
+    top_sited: bool = False,
 ) -> NDArray[np.float64]:
     """The encoded signal R'G'B' (h, w, 3), float64, of a frame's planes: the exact path's way in."""
     first, second, third = (p.astype(np.float64) for p in planes(frame))
@@ -73,12 +80,16 @@ def to_rgb(
         return (np.stack([first, second, third], -1) - y_zero) / y_unit
     height, width = first.shape
     luma = (first - y_zero) / y_unit
-    cb, cr = (_full_size((p - c_zero) / c_unit, pixel_format, width, height, top_sited) for p in (second, third))
+    cb, cr = (
+        _full_size((p - c_zero) / c_unit, pixel_format, width, height, top_sited) for p in (second, third)
+    )
     r_cr, g_cb, g_cr, b_cb = _rgb_weights(matrix)
     return np.stack([luma + r_cr * cr, luma + g_cb * cb + g_cr * cr, luma + b_cb * cb], -1)
 
 
-def _full_size(plane: NDArray[np.float64], pixel_format: PixelFormat, width: int, height: int, top_sited: bool) -> NDArray[np.float64]:
+def _full_size(
+    plane: NDArray[np.float64], pixel_format: PixelFormat, width: int, height: int, top_sited: bool
+) -> NDArray[np.float64]:
     """Chroma at luma's size, linear between samples; left-sited (or co-sited) horizontally."""
     if pixel_format.sub_y == 2:
         rows = np.arange(height)
@@ -205,18 +216,22 @@ class Grader:
         y_unit, y_zero, c_unit, c_zero = code_scale(bits, self._levels)
         signal = [(p.astype(np.float64) - self._source[1]) * float(self._source[0]) for p in planes(frame)]
         rows = [sum(w * s for w, s in zip(row, signal, strict=True)) for row in self._to_ycbcr]
-        return [y_zero + y_unit * np.asarray(rows[0]), c_zero + c_unit * np.asarray(rows[1]), c_zero + c_unit * np.asarray(rows[2])]
+        return [
+            y_zero + y_unit * np.asarray(rows[0]),
+            c_zero + c_unit * np.asarray(rows[1]),
+            c_zero + c_unit * np.asarray(rows[2]),
+        ]
 
     def _resampled(self, plane: NDArray[np.generic]) -> NDArray[np.generic]:
         """A chroma plane at the target's subsampling; untouched where that is the source's."""
         have = (self.source.sub_x, self.source.sub_y) if self.source.family == "ycbcr" else (1, 1)
         want = (self.target.sub_x, self.target.sub_y)
-        values = plane.astype(np.float64) if have != want else plane
+        if have == want:
+            return plane
+        values: NDArray[np.float64] = plane.astype(np.float64)
         width, height = self.placement.width, self.placement.height
-        if have != want and have != (1, 1):
-            values = _full_size(np.asarray(values), self.source, width, height, self._top_sited)
-        if have == want or want == (1, 1):
-            return values
+        if have != (1, 1):
+            values = _full_size(values, self.source, width, height, self._top_sited)
         if want[0] == 2:
             padded = np.pad(values, ((0, 0), (1, 1)), "edge")
             values = 0.25 * (padded[:, 0:-2:2] + padded[:, 2::2]) + 0.5 * padded[:, 1:-1:2]

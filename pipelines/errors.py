@@ -58,7 +58,10 @@ class RushlightError(Exception):
         if key and self.key:
             key = f"{key}{self.key}" if self.key.startswith("[") else f"{key}.{self.key}"
         return type(self)(
-            self.text, file=self.file or file, line=self.line if self.line is not None else line, key=key or self.key
+            self.text,
+            file=self.file or file,
+            line=self.line if self.line is not None else line,
+            key=key or self.key,
         )
 
     def __str__(self) -> str:

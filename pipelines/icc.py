@@ -10,7 +10,6 @@ from __future__ import annotations
 import struct
 
 import numpy as np
-
 from rushlight.pipelines.display import Display
 from rushlight.pipelines.encodings import adaptation
 

@@ -11,7 +11,6 @@ from typing import Any
 import av
 import numpy as np
 from numpy.typing import NDArray
-
 from rushlight.pipelines.codecs import Codec, Tags, encoder_options
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.timecode import FrameRate, Timecode
@@ -103,7 +102,9 @@ def _copy(
             if not codec.intra:
                 found = bytes(source.codec_context.extradata or b"")
                 if extradata is not None and found != extradata:
-                    raise DeliveryError("segments were encoded with different settings and cannot be joined", file=str(path))
+                    raise DeliveryError(
+                        "segments were encoded with different settings and cannot be joined", file=str(path)
+                    )
                 extradata = found
             packets = 0
             for packet in segment.demux(source):
@@ -170,7 +171,9 @@ class _Tracks:
             part = piece[index : index + 1] if self.split else piece
             if self.coded:
                 data = (part.astype(np.float64) / 2**31).astype(np.float32)
-                frame = av.AudioFrame.from_ndarray(np.ascontiguousarray(data), format="fltp", layout=_LAYOUTS[part.shape[0]])
+                frame = av.AudioFrame.from_ndarray(
+                    np.ascontiguousarray(data), format="fltp", layout=_LAYOUTS[part.shape[0]]
+                )
             else:
                 packed = np.ascontiguousarray(part.T.reshape(1, -1))
                 frame = av.AudioFrame.from_ndarray(packed, format="s32", layout=_LAYOUTS[part.shape[0]])

@@ -11,7 +11,13 @@ import numpy as np
 
 __all__ = ["grade_rows"]
 
-_JIT = {"nogil": True, "cache": True, "fastmath": {"nnan", "ninf", "nsz"}, "boundscheck": False, "error_model": "numpy"}
+_JIT = {
+    "nogil": True,
+    "cache": True,
+    "fastmath": {"nnan", "ninf", "nsz"},
+    "boundscheck": False,
+    "error_model": "numpy",
+}
 
 
 @nb.njit(**_JIT)
@@ -101,8 +107,12 @@ def _tetrahedra(red, green, blue, lattice, size, width, out_y, out_b, out_r):
         at2 = at3 - final
         w0, w1, w2, w3 = one - largest, largest - middle, middle - least, least
         out_y[x] = w0 * lattice[at0] + w1 * lattice[at1] + w2 * lattice[at2] + w3 * lattice[at3]
-        out_b[x] = w0 * lattice[at0 + 1] + w1 * lattice[at1 + 1] + w2 * lattice[at2 + 1] + w3 * lattice[at3 + 1]
-        out_r[x] = w0 * lattice[at0 + 2] + w1 * lattice[at1 + 2] + w2 * lattice[at2 + 2] + w3 * lattice[at3 + 2]
+        out_b[x] = (
+            w0 * lattice[at0 + 1] + w1 * lattice[at1 + 1] + w2 * lattice[at2 + 1] + w3 * lattice[at3 + 1]
+        )
+        out_r[x] = (
+            w0 * lattice[at0 + 2] + w1 * lattice[at1 + 2] + w2 * lattice[at2 + 2] + w3 * lattice[at3 + 2]
+        )
 
 
 @nb.njit(**_JIT)
@@ -211,12 +221,40 @@ def grade_rows(
         _place(blue, shaper[2], width, shaper_low, shaper_scale, lattice_top)
         slot = y & 1 if out_sub_y == 2 else 0
         _tetrahedra(red, green, blue, lattice, size, width, out_y, out_b[slot], out_r[slot])
-        _quantise(out_y, q0, top + y, left, width, ty_scale, ty_offset, t_top, dither, _mix(number, top + y, 0))
+        _quantise(
+            out_y, q0, top + y, left, width, ty_scale, ty_offset, t_top, dither, _mix(number, top + y, 0)
+        )
         if out_sub_y == 1:
-            _chroma_out(out_b[0], q1, top + y, left, width, out_sub_x, siting, tc_scale, tc_offset, t_top, dither,
-                        _mix(number, top + y, 1), sum_b)
-            _chroma_out(out_r[0], q2, top + y, left, width, out_sub_x, siting, tc_scale, tc_offset, t_top, dither,
-                        _mix(number, top + y, 2), sum_r)
+            _chroma_out(
+                out_b[0],
+                q1,
+                top + y,
+                left,
+                width,
+                out_sub_x,
+                siting,
+                tc_scale,
+                tc_offset,
+                t_top,
+                dither,
+                _mix(number, top + y, 1),
+                sum_b,
+            )
+            _chroma_out(
+                out_r[0],
+                q2,
+                top + y,
+                left,
+                width,
+                out_sub_x,
+                siting,
+                tc_scale,
+                tc_offset,
+                t_top,
+                dither,
+                _mix(number, top + y, 2),
+                sum_r,
+            )
         elif y & 1 or y == height - 1:
             other = 1 if y & 1 else 0
             if siting == 1:  # top-left: [1 2 1]/4 down the column, centred on the even row
@@ -231,10 +269,36 @@ def grade_rows(
                     sum_b[x] = np.float32(0.5) * (out_b[0, x] + out_b[other, x])
                     sum_r[x] = np.float32(0.5) * (out_r[0, x] + out_r[other, x])
             crow = (top + y) >> 1
-            _chroma_out(sum_b, q1, crow, left, width, out_sub_x, siting, tc_scale, tc_offset, t_top, dither,
-                        _mix(number, crow, 1), above_b if siting != 1 else red)
-            _chroma_out(sum_r, q2, crow, left, width, out_sub_x, siting, tc_scale, tc_offset, t_top, dither,
-                        _mix(number, crow, 2), above_r if siting != 1 else red)
+            _chroma_out(
+                sum_b,
+                q1,
+                crow,
+                left,
+                width,
+                out_sub_x,
+                siting,
+                tc_scale,
+                tc_offset,
+                t_top,
+                dither,
+                _mix(number, crow, 1),
+                above_b if siting != 1 else red,
+            )
+            _chroma_out(
+                sum_r,
+                q2,
+                crow,
+                left,
+                width,
+                out_sub_x,
+                siting,
+                tc_scale,
+                tc_offset,
+                t_top,
+                dither,
+                _mix(number, crow, 2),
+                above_r if siting != 1 else red,
+            )
     return over, under, outside
 
 

@@ -16,10 +16,9 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.display import ACES_CONFIG, Display, output_transform
-from rushlight.pipelines.encodings import ACES_WHITE, AP0, D65, Encoding, Levels, adaptation, find_encoding
+from rushlight.pipelines.encodings import AP0, D65, Encoding, Levels, adaptation, find_encoding
 from rushlight.pipelines.errors import GradeError
 from rushlight.pipelines.lut import Interpolation, Lut
 
@@ -79,7 +78,8 @@ class Look:
     def __post_init__(self) -> None:
         if self.show_lut and self.show_lut.contains_grade and self.cdl:
             raise GradeError(
-                f"show LUT {self.show_lut.name!r} is stated to contain the grade; a CDL on top would grade twice", key="lut"
+                f"show LUT {self.show_lut.name!r} is stated to contain the grade; a CDL on top would grade twice",
+                key="lut",
             )
 
     @property
@@ -150,9 +150,13 @@ class Look:
         if self.exposure:
             found.append({"layer": "exposure", "stops": self.exposure})
         if self.white_balance:
-            found.append({"layer": "white balance", "white_xy": list(self.white_balance), "adaptation": "CAT02"})
+            found.append(
+                {"layer": "white balance", "white_xy": list(self.white_balance), "adaptation": "CAT02"}
+            )
         if self.printer_points:
-            found.append({"layer": "printer points", "points": list(self.printer_points), "step": self.printer_step})
+            found.append(
+                {"layer": "printer points", "points": list(self.printer_points), "step": self.printer_step}
+            )
         grade = None
         if self.cdl is not None:
             grade = {
@@ -180,7 +184,14 @@ class Look:
                 }
             )
         elif self.transform == "aces2":
-            found.append({"layer": "transform", "name": "ACES 2.0", "config": ACES_CONFIG, "view": self.display.config_view})
+            found.append(
+                {
+                    "layer": "transform",
+                    "name": "ACES 2.0",
+                    "config": ACES_CONFIG,
+                    "view": self.display.config_view,
+                }
+            )
         elif self.transform == "colorimetric":
             found.append({"layer": "transform", "name": "colorimetric"})
         if grade and self.grade_order == "after":
@@ -190,13 +201,19 @@ class Look:
 
     def digest(self) -> str:
         """`sha256:<hex>` over the layers' numbers; names of LUT files are no part of it."""
-        layers = [{k: v for k, v in layer.items() if not (layer["layer"] == "show LUT" and k == "name")} for layer in self.layers()]
+        layers = [
+            {k: v for k, v in layer.items() if not (layer["layer"] == "show LUT" and k == "name")}
+            for layer in self.layers()
+        ]
         text = json.dumps(layers, sort_keys=True, separators=(",", ":"))
         return f"sha256:{hashlib.sha256(text.encode()).hexdigest()}"
 
     def describe(self) -> str:
         """The look in one line of plain English."""
-        parts = [self.encoding.name + (f" EI {self.encoding.exposure_index}" if self.encoding.exposure_index else "")]
+        parts = [
+            self.encoding.name
+            + (f" EI {self.encoding.exposure_index}" if self.encoding.exposure_index else "")
+        ]
         if self.exposure:
             parts.append(f"exposure {self.exposure:+g} stops")
         if self.white_balance:

@@ -14,7 +14,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
 from rushlight.pipelines.errors import LutError
 
 __all__ = ["Interpolation", "Lut", "format_cube", "identity_lut", "parse_cube"]
@@ -69,7 +68,9 @@ def _unit(values: NDArray[np.float64], low: Triple, high: Triple) -> NDArray[np.
     return np.clip(np.where(np.isnan(scaled), 0.0, scaled), 0.0, 1.0)
 
 
-def _cell(table: NDArray[np.float64], position: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+def _cell(
+    table: NDArray[np.float64], position: NDArray[np.float64]
+) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
     base = np.minimum(position.astype(np.intp), np.array(table.shape[:3]) - 2)
     return base, position - base
 
@@ -117,7 +118,9 @@ def parse_cube(text: str, *, file: str = "") -> Lut:
     """
     state = _Reader(file)
     for number, line in enumerate(text.lstrip("\ufeff").splitlines(), 1):
-        content = line.split("#", 1)[0].strip() if not line.lstrip().upper().startswith("TITLE") else line.strip()
+        content = (
+            line.split("#", 1)[0].strip() if not line.lstrip().upper().startswith("TITLE") else line.strip()
+        )
         if content:
             state.line(number, content)
     return state.lut()
@@ -140,7 +143,9 @@ class _Reader:
             wanted = sum(n if k == "LUT_1D_SIZE" else n**3 for k, n in self.sizes.items())
             if len(self.rows) > wanted:
                 raise LutError(
-                    f"has more rows than its size says ({wanted})" if wanted else "has a table ahead of its size",
+                    f"has more rows than its size says ({wanted})"
+                    if wanted
+                    else "has a table ahead of its size",
                     file=self.file,
                     line=number,
                 )
@@ -159,7 +164,9 @@ class _Reader:
             self.sizes[word] = size
         elif word in ("DOMAIN_MIN", "DOMAIN_MAX"):
             if self.rows:
-                raise LutError("stands after the table; it belongs ahead of it", file=self.file, line=number, key=word)
+                raise LutError(
+                    "stands after the table; it belongs ahead of it", file=self.file, line=number, key=word
+                )
             self.domain[word] = self.floats(number, rest, 3, word)  # type: ignore[assignment]
         elif word in ("LUT_1D_INPUT_RANGE", "LUT_3D_INPUT_RANGE"):
             self.ranges[word] = self.floats(number, rest, 2, word)  # type: ignore[assignment]
@@ -173,7 +180,10 @@ class _Reader:
             values = ()
         if len(values) != count or len(parts) != count or not all(map(math.isfinite, values)):
             raise LutError(
-                f"takes {count} finite numbers, found {text.strip()[:60]!r}", file=self.file, line=number, key=key or None
+                f"takes {count} finite numbers, found {text.strip()[:60]!r}",
+                file=self.file,
+                line=number,
+                key=key or None,
             )
         return values
 

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any, Literal
 import numba as nb
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-
 from rushlight.pipelines.display import Display, luma_weights
 from rushlight.pipelines.encodings import D65, _white_xyz
 from rushlight.pipelines.pixels import PixelFormat
@@ -21,7 +20,18 @@ from rushlight.pipelines.pixels import PixelFormat
 if TYPE_CHECKING:
     from rushlight.pipelines.look import Look
 
-__all__ = ["COLUMNS", "ROWS", "delta_e", "lab", "luma_grid", "patches", "sampled_frames", "sensitivity", "tile_codes", "tile_lab"]
+__all__ = [
+    "COLUMNS",
+    "ROWS",
+    "delta_e",
+    "lab",
+    "luma_grid",
+    "patches",
+    "sampled_frames",
+    "sensitivity",
+    "tile_codes",
+    "tile_lab",
+]
 
 COLUMNS, ROWS = 16, 9
 Array = NDArray[np.float64]
@@ -33,7 +43,8 @@ def lab(xyz: ArrayLike, white: tuple[float, float] = D65) -> Array:
     ratio = np.asarray(xyz, np.float64) / _white_xyz(white)
     cube = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio * (29 / 6) ** 2 / 3 + 4 / 29)
     return np.stack(
-        [116 * cube[..., 1] - 16, 500 * (cube[..., 0] - cube[..., 1]), 200 * (cube[..., 1] - cube[..., 2])], -1
+        [116 * cube[..., 1] - 16, 500 * (cube[..., 0] - cube[..., 1]), 200 * (cube[..., 1] - cube[..., 2])],
+        -1,
     )
 
 
@@ -53,7 +64,9 @@ def delta_e(first: ArrayLike, second: ArrayLike) -> Array:
     mean_l, mean_c = (l1 + l2) / 2, (c1 + c2) / 2
     total = h1 + h2
     mean_h = np.where(
-        gray, total, np.where(np.abs(h1 - h2) <= 180, total / 2, np.where(total < 360, total / 2 + 180, total / 2 - 180))
+        gray,
+        total,
+        np.where(np.abs(h1 - h2) <= 180, total / 2, np.where(total < 360, total / 2 + 180, total / 2 - 180)),
     )
     t = (
         1
@@ -65,7 +78,9 @@ def delta_e(first: ArrayLike, second: ArrayLike) -> Array:
     s_l = 1 + 0.015 * (mean_l - 50) ** 2 / np.sqrt(20 + (mean_l - 50) ** 2)
     s_c, s_h = 1 + 0.045 * mean_c, 1 + 0.015 * mean_c * t
     turn = (
-        -2 * np.sqrt(mean_c**7 / (mean_c**7 + 25.0**7)) * np.sin(np.radians(60 * np.exp(-(((mean_h - 275) / 25) ** 2))))
+        -2
+        * np.sqrt(mean_c**7 / (mean_c**7 + 25.0**7))
+        * np.sin(np.radians(60 * np.exp(-(((mean_h - 275) / 25) ** 2))))
     )
     light, chroma, hue = (l2 - l1) / s_l, (c2 - c1) / s_c, big_h / s_h
     result: Array = np.sqrt(np.maximum(light**2 + chroma**2 + hue**2 + turn * chroma * hue, 0))
@@ -119,7 +134,12 @@ def display_rgb(
     kr, kb = luma_weights(matrix)
     kg = 1 - kr - kb
     return np.stack(
-        [luma + 2 * (1 - kr) * cr, luma - (2 * kb * (1 - kb) * cb + 2 * kr * (1 - kr) * cr) / kg, luma + 2 * (1 - kb) * cb], -1
+        [
+            luma + 2 * (1 - kr) * cr,
+            luma - (2 * kb * (1 - kb) * cb + 2 * kr * (1 - kr) * cr) / kg,
+            luma + 2 * (1 - kb) * cb,
+        ],
+        -1,
     )
 
 
@@ -128,9 +148,13 @@ def _step(width: int) -> int:
     return max(1, width // 640)
 
 
-def tile_lab_rgb(rgb: Array, display: Display, picture: Box, covered: Iterable[Box] = (), *, step: int | None = None) -> Array:
+def tile_lab_rgb(
+    rgb: Array, display: Display, picture: Box, covered: Iterable[Box] = (), *, step: int | None = None
+) -> Array:
     """(9, 16, 3) L*a*b* of display R'G'B' (h, w, 3); `step` says that `rgb` was thinned already."""
-    width, height = (rgb.shape[1], rgb.shape[0]) if step is None else (rgb.shape[1] * step, rgb.shape[0] * step)
+    width, height = (
+        (rgb.shape[1], rgb.shape[0]) if step is None else (rgb.shape[1] * step, rgb.shape[0] * step)
+    )
     thin = _step(width) if step is None else step
     x, y, w, h = picture
     open_ = _uncovered(width, height, (0, 0, width, height), covered)
@@ -139,7 +163,10 @@ def tile_lab_rgb(rgb: Array, display: Display, picture: Box, covered: Iterable[B
     open_ = (open_ & inside)[::thin, ::thin]
     values = rgb[::thin, ::thin] if step is None else rgb
     open_ = open_[: values.shape[0], : values.shape[1]]
-    rows, columns = np.flatnonzero(inside[::thin, ::thin].any(1)), np.flatnonzero(inside[::thin, ::thin].any(0))
+    rows, columns = (
+        np.flatnonzero(inside[::thin, ::thin].any(1)),
+        np.flatnonzero(inside[::thin, ::thin].any(0)),
+    )
     part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
     return lab(_tile_means(display.to_xyz(values[part]), open_[part]))
 
@@ -160,16 +187,23 @@ def tile_lab(
 
 
 def tile_codes(
-    planes: Sequence[NDArray[np.generic]], pixel_format: PixelFormat, picture: Box, covered: Iterable[Box] = ()
+    planes: Sequence[NDArray[np.generic]],
+    pixel_format: PixelFormat,
+    picture: Box,
+    covered: Iterable[Box] = (),
 ) -> Array:
     """(9, 16, 3) mean codes of each tile, on the 10-bit scale: for state `log`, which has no display."""
     height, width = planes[0].shape
     full = [
-        p if p.shape == planes[0].shape else np.repeat(np.repeat(p, pixel_format.sub_y, 0), pixel_format.sub_x, 1)[:height, :width]
+        p
+        if p.shape == planes[0].shape
+        else np.repeat(np.repeat(p, pixel_format.sub_y, 0), pixel_format.sub_x, 1)[:height, :width]
         for p in planes
     ]
     x, y, w, h = picture
-    values = np.stack([p[y : y + h, x : x + w].astype(np.float64) for p in full], -1) * 2.0 ** (10 - pixel_format.bits)
+    values = np.stack([p[y : y + h, x : x + w].astype(np.float64) for p in full], -1) * 2.0 ** (
+        10 - pixel_format.bits
+    )
     return _tile_means(values, _uncovered(width, height, picture, covered))
 
 
@@ -191,9 +225,13 @@ def luma_grid(luma: NDArray[np.generic], picture: Box) -> list[float]:
     x, y, w, h = picture
     sums = _grid_sums(luma, x, y, w, h)
     rows, columns = [k * h // 4 for k in range(5)], [k * w // 4 for k in range(5)]
-    heights = [sum(1 for r in range(h) if r * 4 // h == i) for i in range(4)] if h % 4 else [rows[1] - rows[0]] * 4
+    heights = (
+        [sum(1 for r in range(h) if r * 4 // h == i) for i in range(4)] if h % 4 else [rows[1] - rows[0]] * 4
+    )
     return [
-        round(float(sums[i, j]) / (heights[i] * (columns[j + 1] - columns[j])), 4) for i in range(4) for j in range(4)
+        round(float(sums[i, j]) / (heights[i] * (columns[j + 1] - columns[j])), 4)
+        for i in range(4)
+        for j in range(4)
     ]
 
 
@@ -221,7 +259,9 @@ def sensitivity(look: Look, code: Array) -> dict[str, float]:
     box = (0, 0, code.shape[1], code.shape[0])
 
     def tiles(cdl: CDL | None) -> Array:
-        return tile_lab_rgb(replace(look, cdl=cdl, show_lut=_ungraded(look)).evaluate(code), look.display, box)
+        return tile_lab_rgb(
+            replace(look, cdl=cdl, show_lut=_ungraded(look)).evaluate(code), look.display, box
+        )
 
     base = tiles(look.cdl)
     moved: dict[Literal["saturation 0.05", "slope 0.02"], CDL] = {

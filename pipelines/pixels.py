@@ -50,7 +50,9 @@ def _table() -> dict[str, PixelFormat]:
                 key = f"{kind}{name}{tail}"
                 found[key] = PixelFormat(name=key, family="ycbcr", bits=bits, sub_x=sub_x, sub_y=sub_y)
         key = f"yuvj{name}p"
-        found[key] = PixelFormat(name=key, family="ycbcr", bits=8, sub_x=sub_x, sub_y=sub_y, full_by_name=True)
+        found[key] = PixelFormat(
+            name=key, family="ycbcr", bits=8, sub_x=sub_x, sub_y=sub_y, full_by_name=True
+        )
     for bits in (8, 10, 12, 16, 32):
         tail = "" if bits == 8 else "f32le" if bits == 32 else f"{bits}le"
         for kind in ("gbrp", "gbrap"):

@@ -6,6 +6,7 @@ sequence, or a sequence pattern `name.#######.dpx`.
 
 from __future__ import annotations
 
+import itertools
 import os
 import re
 from collections.abc import Mapping
@@ -15,7 +16,6 @@ from pathlib import Path
 from typing import Any, Literal
 
 import xxhash
-
 from rushlight.pipelines.errors import SourceError, TimecodeError, from_os
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format
 from rushlight.pipelines.timecode import FrameRate, Timecode
@@ -122,7 +122,10 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     stored = context.format.name if context.format else ""
     pixel_format = find_pixel_format(_within_family(stored))
     if pixel_format is None or not context.width:
-        raise SourceError(f"has pictures of a kind that is not read here: {context.name} {stored or 'unknown'}", file=str(path))
+        raise SourceError(
+            f"has pictures of a kind that is not read here: {context.name} {stored or 'unknown'}",
+            file=str(path),
+        )
     fraction = stream.average_rate or stream.guessed_rate
     if not fraction:
         raise SourceError("states no frame rate", file=str(path))
@@ -220,7 +223,7 @@ def _within_family(name: str) -> str:
 def _durations(stream: Any) -> set[int]:
     """Distinct steps between the packets of the container's index, leaving out the last; empty without an index."""
     stamps = sorted(e.timestamp for e in stream.index_entries)
-    return {b - a for a, b in zip(stamps[:-1], stamps[1:], strict=False)} if len(stamps) > 2 else set(stamps[1:] and [1])
+    return {b - a for a, b in itertools.pairwise(stamps)} if len(stamps) > 2 else set(stamps[1:] and [1])
 
 
 def _snapped(fraction: Fraction, stream: Any, durations: set[int]) -> FrameRate:
@@ -243,7 +246,11 @@ def _movie_timecode(container: Any, rate: FrameRate) -> tuple[Timecode, str, str
     try:
         return Timecode.parse(text, rate), "header", ""
     except TimecodeError as error:
-        return Timecode(frames=0, rate=rate), "none", f"its timecode is not one ({error.text}); counted from 00:00:00:00"
+        return (
+            Timecode(frames=0, rate=rate),
+            "none",
+            f"its timecode is not one ({error.text}); counted from 00:00:00:00",
+        )
 
 
 def _rotation(stream: Any) -> int:
@@ -307,7 +314,9 @@ def _sequence(path: Path, stated: FrameRate | None) -> Facts:
         spec = reader.spec()
         kind = reader.format_name()
         if spec.nchannels < 3:
-            raise SourceError(f"has {spec.nchannels} channel(s); red, green and blue are needed", file=str(files[0]))
+            raise SourceError(
+                f"has {spec.nchannels} channel(s); red, green and blue are needed", file=str(files[0])
+            )
         info = files[0].stat()
         warnings: list[str] = []
         rate, rate_from = _sequence_rate(spec, stated)
@@ -341,7 +350,9 @@ def _sequence(path: Path, stated: FrameRate | None) -> Facts:
             chromaticities=tuple(float(v) for v in chroma) if chroma else (),
             codec=kind,
             container=kind,
-            metadata={a.name: str(a.value) for a in spec.extra_attribs if isinstance(a.value, str | int | float)},
+            metadata={
+                a.name: str(a.value) for a in spec.extra_attribs if isinstance(a.value, str | int | float)
+            },
             bytes=info.st_size * len(files),
             mtime_ns=max(info.st_mtime_ns, files[-1].stat().st_mtime_ns),
             warnings=tuple(warnings),
@@ -370,8 +381,16 @@ def _sequence_rate(spec: Any, stated: FrameRate | None) -> tuple[FrameRate, str]
         if not value:
             continue
         try:
-            fraction = Fraction(*value) if isinstance(value, tuple) else Fraction(float(value)).limit_denominator(100000)
-            return (FrameRate(fraction=fraction) if isinstance(value, tuple) else FrameRate.parse(f"{float(value):.4f}")), "header"
+            fraction = (
+                Fraction(*value)
+                if isinstance(value, tuple)
+                else Fraction(float(value)).limit_denominator(100000)
+            )
+            return (
+                FrameRate(fraction=fraction)
+                if isinstance(value, tuple)
+                else FrameRate.parse(f"{float(value):.4f}")
+            ), "header"
         except (TimecodeError, ZeroDivisionError, ValueError, OverflowError):
             continue
     if stated:
@@ -387,7 +406,9 @@ def _sequence_timecode(spec: Any, number: int, rate: FrameRate) -> tuple[Timecod
         hours, minutes, seconds = ((d >> 4 & 7) * 10 + (d & 15) for d in digits[:3])
         frames = (digits[3] >> 4 & 3) * 10 + (digits[3] & 15)
         drop = bool(digits[3] & 0x40) and rate.can_drop
-        if rate.nominal > 30:  # ST 12-1 clause 12: the count runs in frame pairs, the field mark gives the odd one
+        if (
+            rate.nominal > 30
+        ):  # ST 12-1 clause 12: the count runs in frame pairs, the field mark gives the odd one
             frames = frames * 2 + (digits[2] >> 7)
         text = f"{hours:02}:{minutes:02}:{seconds:02}{';' if drop else ':'}{frames:02}"
         try:

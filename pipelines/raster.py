@@ -14,7 +14,6 @@ from typing import Any, Literal
 import av
 import av.filter
 import numpy as np
-
 from rushlight.pipelines.errors import RecipeError, SourceError
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
 
@@ -56,7 +55,9 @@ class Placement:
     height: int
 
 
-def placement(fit: Fit, source_width: int, source_height: int, *, pixel_aspect: Fraction = Fraction(1)) -> Placement:
+def placement(
+    fit: Fit, source_width: int, source_height: int, *, pixel_aspect: Fraction = Fraction(1)
+) -> Placement:
     """Where the picture sits. Offsets and sizes in the target are even, in the source too (for subsampled chroma)."""
     whole = Rect(x=0, y=0, width=source_width, height=source_height)
     area = fit.extraction or whole
@@ -73,14 +74,20 @@ def placement(fit: Fit, source_width: int, source_height: int, *, pixel_aspect: 
     if fit.mode == "fill":
         if shape > room:
             width = _even(area.height * room / squeeze)
-            crop = Rect(x=area.x + _even(Fraction(area.width - width, 2)), y=area.y, width=width, height=area.height)
+            crop = Rect(
+                x=area.x + _even(Fraction(area.width - width, 2)), y=area.y, width=width, height=area.height
+            )
         else:
             height = _even(area.width * squeeze / room)
-            crop = Rect(x=area.x, y=area.y + _even(Fraction(area.height - height, 2)), width=area.width, height=height)
+            crop = Rect(
+                x=area.x, y=area.y + _even(Fraction(area.height - height, 2)), width=area.width, height=height
+            )
         return Placement(crop=crop, x=0, y=0, width=fit.width, height=fit.height)
     if shape > room:
         height = max(2, _even(fit.width / shape))
-        return Placement(crop=area, x=0, y=_even(Fraction(fit.height - height, 2)), width=fit.width, height=height)
+        return Placement(
+            crop=area, x=0, y=_even(Fraction(fit.height - height, 2)), width=fit.width, height=height
+        )
     width = max(2, _even(fit.height * shape))
     return Placement(crop=area, x=_even(Fraction(fit.width - width, 2)), y=0, width=width, height=fit.height)
 
@@ -92,14 +99,18 @@ def _even(value: Fraction | int) -> int:
 class Fitter:
     """Resamples frames of one format and size. `format` is the pixel format of what it gives."""
 
-    def __init__(self, fit: Fit, pixel_format: PixelFormat, place: Placement, *, top_sited: bool = False) -> None:
+    def __init__(
+        self, fit: Fit, pixel_format: PixelFormat, place: Placement, *, top_sited: bool = False
+    ) -> None:
         self.place = place
         self.format = pixel_format
         self._steps = self._needed(fit, pixel_format, place, top_sited)
         self._graph: Any = None
         self._size = (0, 0)
 
-    def _needed(self, fit: Fit, pixel_format: PixelFormat, place: Placement, top_sited: bool) -> list[tuple[str, str]]:
+    def _needed(
+        self, fit: Fit, pixel_format: PixelFormat, place: Placement, top_sited: bool
+    ) -> list[tuple[str, str]]:
         crop = place.crop
         steps = []
         self._crop = crop
@@ -163,14 +174,16 @@ class Fitter:
                 resized = oiio.ImageBufAlgo.resize(source, filtername="catmull-rom", roi=area, nthreads=1)
                 if resized.has_error:
                     raise SourceError(f"a picture cannot be resized: {resized.geterror()}")
-                part = resized.get_pixels(oiio.FLOAT)[..., 0]
+                part = np.asarray(resized.get_pixels(oiio.FLOAT))[..., 0]
             given[:] = part
         return out
 
     def _build(self, frame: av.VideoFrame, cropped: bool) -> Any:
         graph = av.filter.Graph()
         graph.threads = 1
-        last = graph.add_buffer(width=frame.width, height=frame.height, format=frame.format, time_base=Fraction(1, 1000))
+        last = graph.add_buffer(
+            width=frame.width, height=frame.height, format=frame.format, time_base=Fraction(1, 1000)
+        )
         steps = list(self._steps)
         if cropped:
             crop = self._crop

@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import av
-
 from rushlight.pipelines.codecs import Tags
 from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.timecode import FrameRate, Timecode

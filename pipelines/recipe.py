@@ -11,12 +11,10 @@ import hashlib
 import json
 import re
 import tomllib
-from collections.abc import Mapping
 from importlib import resources
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
-
 from rushlight.pipelines.errors import RecipeError
 
 __all__ = [
@@ -99,7 +97,7 @@ class Frame(Model):
     """How an original's picture sits in the output's raster."""
 
     mode: Literal["pad", "fill", "stretch"] = "pad"
-    desqueeze: float = Field(1.0, ge=0.25, le=4)
+    desqueeze: float = Field(default=1.0, ge=0.25, le=4)
     rotate: Literal[0, 180] = 0
     flip: bool = False
     flop: bool = False
@@ -109,12 +107,12 @@ class Frame(Model):
 class Guides(Model):
     """Lines and shaded masks over the picture."""
 
-    aspect: float | None = Field(None, gt=0.2, lt=10)
-    shade: float = Field(0.0, ge=0, le=1)
-    action_safe: float | None = Field(None, gt=0.5, le=1)
-    title_safe: float | None = Field(None, gt=0.5, le=1)
+    aspect: float | None = Field(default=None, gt=0.2, lt=10)
+    shade: float = Field(default=0.0, ge=0, le=1)
+    action_safe: float | None = Field(default=None, gt=0.5, le=1)
+    title_safe: float | None = Field(default=None, gt=0.5, le=1)
     centre: bool = False
-    opacity: float = Field(0.6, gt=0, le=1)
+    opacity: float = Field(default=0.6, gt=0, le=1)
 
 
 class TextLine(Model):
@@ -122,9 +120,9 @@ class TextLine(Model):
 
     text: str = Field(min_length=1, max_length=300)
     at: Anchor
-    size: float = Field(0.035, ge=0.01, le=0.25)
+    size: float = Field(default=0.035, ge=0.01, le=0.25)
     backing: Literal["outline", "box"] = "outline"
-    opacity: float = Field(1.0, gt=0, le=1)
+    opacity: float = Field(default=1.0, gt=0, le=1)
 
 
 class Burnin(Model):
@@ -132,7 +130,7 @@ class Burnin(Model):
 
     text: tuple[TextLine, ...] = ()
     watermark: str = ""
-    watermark_opacity: float = Field(0.3, gt=0, le=1)
+    watermark_opacity: float = Field(default=0.3, gt=0, le=1)
     font: str = ""
 
 
@@ -155,7 +153,7 @@ class LookSettings(Model):
     grade_order: Literal["before", "after"] = "before"
     grade_space: Literal["log", "ACEScct"] = "log"
     clamp: bool = True
-    size: int = Field(65, ge=17, le=129)
+    size: int = Field(default=65, ge=17, le=129)
 
 
 class _Output(Model):
@@ -170,7 +168,9 @@ class _Output(Model):
     @model_validator(mode="after")
     def _named(self) -> _Output:
         if not _NAME.fullmatch(self.name) or self.name.lower() in _RESERVED or self.name.endswith((".", " ")):
-            raise ValueError(f"name {self.name!r} will not do for a folder; letters, digits, space, - and _ will")
+            raise ValueError(
+                f"name {self.name!r} will not do for a folder; letters, digits, space, - and _ will"
+            )
         return self
 
 
@@ -180,9 +180,9 @@ class MovieOutput(_Output):
     make: Literal["movie"]
     codec: str
     container: Literal["", "mov", "mp4", "mxf"] = ""
-    quality: float | None = Field(None, ge=0, le=51)
+    quality: float | None = Field(default=None, ge=0, le=51)
     preset: str = ""
-    peak: float | None = Field(None, gt=0.05, le=1000)  # Mbit/s over any second
+    peak: float | None = Field(default=None, gt=0.05, le=1000)  # Mbit/s over any second
     sound: Literal["copy", "mix", "silent", "none"] = "copy"
     channels: tuple[int, ...] = ()
     burnin: Burnin | None = None
@@ -196,7 +196,7 @@ class StillsOutput(_Output):
     make: Literal["stills"]
     kinds: tuple[Literal["jpeg", "png8", "png16", "tiff8", "tiff16", "exr"], ...] = Field(min_length=1)
     at: tuple[Literal["first", "middle", "last", "list"], ...] = ("middle",)
-    every: float | None = Field(None, ge=0.5)  # seconds
+    every: float | None = Field(default=None, ge=0.5)  # seconds
 
 
 Output = Annotated[MovieOutput | StillsOutput, Field(discriminator="make")]
@@ -219,7 +219,7 @@ class Recipe(Model):
     spans: Literal["join", "separate"] = "join"
     ungraded: Literal["warn", "refuse"] = "warn"
     grade_at: Literal["cut", "first frame"] = "cut"
-    handles: int = Field(0, ge=0, le=10000)
+    handles: int = Field(default=0, ge=0, le=10000)
     default_grade: dict[str, Any] = Field(default_factory=dict)
     defaults: tuple[dict[str, Any], ...] = ()
     replaced: Literal["keep", "remove"] = "keep"
@@ -252,7 +252,11 @@ def parse_recipe(text: str, *, file: str = "") -> Recipe:
     except ValidationError as error:
         details = error.errors()
         if len(details) > 1:  # a list whose every table is wrong is not "empty" as well
-            details = [d for d in details if not (d["type"] == "too_short" and d["loc"] == ("output",) and data.get("output"))]
+            details = [
+                d
+                for d in details
+                if not (d["type"] == "too_short" and d["loc"] == ("output",) and data.get("output"))
+            ]
         faults = [_fault(detail, data) for detail in details]
         first, *rest = faults
         text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
@@ -286,7 +290,10 @@ def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
             continue
         if output.container and output.container not in found.containers:
             faults.append(
-                (f"{key}.container", f"{output.codec} goes into {', '.join(found.containers)}, not {output.container}")
+                (
+                    f"{key}.container",
+                    f"{output.codec} goes into {', '.join(found.containers)}, not {output.container}",
+                )
             )
         if output.state == "log" and found.bits < 10:
             faults.append((f"{key}.state", f"log needs a 10-bit codec; {output.codec} has {found.bits} bits"))
@@ -345,7 +352,11 @@ def _known_keys(loc: tuple[Any, ...]) -> list[str]:
 def shipped_recipes() -> dict[str, str]:
     """Name -> TOML text of the recipes that ship, in order of name."""
     folder = resources.files("rushlight.configs.recipes")
-    found = {p.name.removesuffix(".toml"): p.read_text("utf-8") for p in folder.iterdir() if p.name.endswith(".toml")}
+    found = {
+        p.name.removesuffix(".toml"): p.read_text("utf-8")
+        for p in folder.iterdir()
+        if p.name.endswith(".toml")
+    }
     return dict(sorted(found.items()))
 
 
@@ -364,7 +375,9 @@ def load_recipe(name: str) -> tuple[Recipe, str, str]:
     if not path.is_file():
         near = difflib.get_close_matches(name, shipped, 1)
         hint = f"; did you mean {near[0]!r}?" if near else ""
-        raise RecipeError(f"there is no recipe {name!r}, neither a file nor one of {', '.join(shipped)}{hint}")
+        raise RecipeError(
+            f"there is no recipe {name!r}, neither a file nor one of {', '.join(shipped)}{hint}"
+        )
     try:
         text = path.read_text("utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:

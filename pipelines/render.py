@@ -18,7 +18,6 @@ from typing import Any
 import av
 import numpy as np
 from numpy.typing import NDArray
-
 from rushlight.pipelines import measure
 from rushlight.pipelines.bake import Baked, load_baked
 from rushlight.pipelines.checksum import frame_digest
@@ -31,7 +30,15 @@ from rushlight.pipelines.look import Look, to_working
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
 from rushlight.pipelines.raster import Fit, Fitter, Placement, placement
 from rushlight.pipelines.recipe import Burnin
-from rushlight.pipelines.resolve import build_look, fit_of, movie_tags, opened_facts, segment_path, side_path, still_path
+from rushlight.pipelines.resolve import (
+    build_look,
+    fit_of,
+    movie_tags,
+    opened_facts,
+    segment_path,
+    side_path,
+    still_path,
+)
 from rushlight.pipelines.slate import Painter
 from rushlight.pipelines.sources import SourceFrame, open_source
 from rushlight.pipelines.spec import JobSpec, MovieSpec, SegmentSpec, StillsSpec
@@ -129,7 +136,9 @@ def _result(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> dict
 class _Segment:
     """The making of one segment."""
 
-    def __init__(self, job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec], token: str, stack: ExitStack) -> None:
+    def __init__(
+        self, job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec], token: str, stack: ExitStack
+    ) -> None:
         self.job, self.segment, self.token, self.stack = job, segment, token, stack
         self.out = Path(job.out)
         self.rate = FrameRate.parse(job.rate)
@@ -168,10 +177,25 @@ class _Segment:
         pixel_format = find_pixel_format(which.pixel_format)
         assert pixel_format is not None
         tags = movie_tags(self.job, spec, self.facts)
-        siting = "top-left" if tags.matrix == 9 and pixel_format.sub_y == 2 and which.siting == "left" else which.siting
+        siting = (
+            "top-left"
+            if tags.matrix == 9 and pixel_format.sub_y == 2 and which.siting == "left"
+            else which.siting
+        )
         key = json.dumps(
-            [spec.state, spec.width, spec.height, spec.frame.model_dump(mode="json"), which.pixel_format, siting]
-            + [tags.primaries, tags.transfer, tags.matrix, tags.levels, spec.dither]
+            [
+                spec.state,
+                spec.width,
+                spec.height,
+                spec.frame.model_dump(mode="json"),
+                which.pixel_format,
+                siting,
+                tags.primaries,
+                tags.transfer,
+                tags.matrix,
+                tags.levels,
+                spec.dither,
+            ]
         )
         if key in keyed:
             return keyed[key]
@@ -227,7 +251,10 @@ class _Segment:
                 spec.width,
                 spec.height,
                 self.job.fields,
-                longest={"frame": 6, "source_frame": max(6, len(str(self.facts.first_number + self.facts.frames)))},
+                longest={
+                    "frame": 6,
+                    "source_frame": max(6, len(str(self.facts.first_number + self.facts.frames))),
+                },
                 guides=spec.guides,
                 picture=picture.box,
             )
@@ -252,9 +279,8 @@ class _Segment:
 
     def run(self) -> None:
         """All frames of the segment, through every output."""
-        source = self.stack.enter_context(
-            open_source(self.facts, missing=self.job.source.missing, conform=self.job.source.conform)
-        )
+        source = open_source(self.facts, missing=self.job.source.missing, conform=self.job.source.conform)
+        self.stack.callback(source.close)
         for frame in source.frames(self.segment.first, self.segment.count):
             self._note_damage(frame)
             image = self._working(frame.image)
@@ -300,7 +326,9 @@ class _Segment:
         offset = frame.number - self.job.first
         for k, movie in enumerate(picture.movies):
             if offset in self.samples:
-                movie.tiles.append({"frame": frame.number, "values": self._tiles(picture, views, movie.covered)})
+                movie.tiles.append(
+                    {"frame": frame.number, "values": self._tiles(picture, views, movie.covered)}
+                )
             last = k == len(picture.movies) - 1
             drawn = graded if last else _copied(graded, picture.pixel_format)
             if movie.painter:
@@ -312,7 +340,13 @@ class _Segment:
             tiles = measure.tile_codes(views, picture.pixel_format, picture.box, covered)
         else:
             tiles = measure.tile_lab(
-                views, picture.pixel_format, picture.tags.levels, picture.tags.matrix, picture.display, picture.box, covered
+                views,
+                picture.pixel_format,
+                picture.tags.levels,
+                picture.tags.matrix,
+                picture.display,
+                picture.box,
+                covered,
             )
         return rounded(tiles)
 
@@ -330,8 +364,12 @@ class _Segment:
         black[0][:] = int(16 << (picture.pixel_format.bits - 8)) if picture.tags.levels == "narrow" else 0
         for plane in black[1:]:
             plane[:] = 1 << (picture.pixel_format.bits - 1)
-        text = Burnin.model_validate({"text": [{"at": "centre", "text": f"frame {frame.number} is missing", "size": 0.06}]})
-        Painter(text, picture.pixel_format, picture.tags.levels, picture.width, picture.height, {}).paint(graded, {})
+        text = Burnin.model_validate(
+            {"text": [{"at": "centre", "text": f"frame {frame.number} is missing", "size": 0.06}]}
+        )
+        Painter(text, picture.pixel_format, picture.tags.levels, picture.width, picture.height, {}).paint(
+            graded, {}
+        )
 
     # --- stills
 
@@ -345,7 +383,9 @@ class _Segment:
                     continue
                 key = f"{output.width}x{output.height} {output.frame.model_dump_json()}"
                 fit = fit_of(output.frame, output.width, output.height, self.facts)
-                place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
+                place = placement(
+                    fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect
+                )
                 if key not in signal:
                     fitter = Fitter(fit, self.format, place, top_sited=self.top_sited)
                     signal[key] = to_rgb(
@@ -361,7 +401,13 @@ class _Segment:
             self._sense(image)
 
     def _still(
-        self, output: StillsSpec, kind: str, file: str, number: int, signal: NDArray[np.float64], place: Placement
+        self,
+        output: StillsSpec,
+        kind: str,
+        file: str,
+        number: int,
+        signal: NDArray[np.float64],
+        place: Placement,
     ) -> None:
         if kind == "exr":
             picture = self.look.working.to_ap0(signal)
@@ -401,7 +447,11 @@ class _Segment:
         place = placement(fit, self.facts.width, self.facts.height)
         fitter = Fitter(fit, self.format, place, top_sited=self.top_sited)
         signal = to_rgb(
-            fitter.fit(image), fitter.format, self.job.source.levels, self.job.source.matrix, chroma=self.job.source.chroma
+            fitter.fit(image),
+            fitter.format,
+            self.job.source.levels,
+            self.job.source.matrix,
+            chroma=self.job.source.chroma,
         )
         self.sensitivity = measure.sensitivity(self.look, signal)
 
@@ -454,4 +504,3 @@ def _copied(frame: av.VideoFrame, pixel_format: PixelFormat) -> av.VideoFrame:
     for taken, given in zip(planes(frame), planes(out), strict=True):
         given[:] = taken
     return out
-

@@ -20,7 +20,16 @@ from rushlight.pipelines.recipe import Frame
 from rushlight.pipelines.spec import JobSpec, LookSpec, MovieSpec, SegmentSpec, SourceSpec, StillsSpec
 from rushlight.pipelines.timecode import FrameRate
 
-__all__ = ["build_look", "fit_of", "movie_tags", "opened_facts", "segment_path", "side_path", "still_path", "work_folder"]
+__all__ = [
+    "build_look",
+    "fit_of",
+    "movie_tags",
+    "opened_facts",
+    "segment_path",
+    "side_path",
+    "still_path",
+    "work_folder",
+]
 
 
 def work_folder(job: JobSpec) -> Path:
@@ -92,7 +101,10 @@ def movie_tags(job: JobSpec, output: MovieSpec, facts: Facts) -> Tags:
         return Tags(matrix=matrix, levels=job.source.levels)
     display = find_display(job.look.display)
     return Tags(
-        primaries=display.primaries, transfer=display.transfer, matrix=which.matrix or display.matrix, levels=which.levels
+        primaries=display.primaries,
+        transfer=display.transfer,
+        matrix=which.matrix or display.matrix,
+        levels=which.levels,
     )
 
 
@@ -103,7 +115,8 @@ def fit_of(frame: Frame, width: int, height: int, facts: Facts) -> Fit:
         raster = frame.area.raster
         if (raster.width, raster.height) != (facts.width, facts.height):
             raise SourceError(
-                f"is {facts.width}x{facts.height}; the extraction area is drawn for {raster}", file=str(facts.path)
+                f"is {facts.width}x{facts.height}; the extraction area is drawn for {raster}",
+                file=str(facts.path),
             )
         extraction = Rect(x=frame.area.x, y=frame.area.y, width=frame.area.width, height=frame.area.height)
     turn = (frame.rotate + facts.rotation) % 360

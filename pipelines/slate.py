@@ -15,7 +15,6 @@ import av
 import numba as nb
 import numpy as np
 from numpy.typing import NDArray
-
 from rushlight.pipelines.engine import code_scale
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.pixels import PixelFormat, planes
@@ -43,7 +42,10 @@ def check_fields(burnin: Burnin, columns: Iterable[str], *, key: str) -> None:
     known = {*FIELDS, *(c.lower() for c in columns)}
     for name in fields_of(burnin):
         if name not in known:
-            raise RecipeError(f"{{{name}}} is no field; there are {', '.join('{' + f + '}' for f in FIELDS)} and the list's columns", key=key)
+            raise RecipeError(
+                f"{{{name}}} is no field; there are {', '.join('{' + f + '}' for f in FIELDS)} and the list's columns",
+                key=key,
+            )
 
 
 @nb.njit(nogil=True, cache=True)
@@ -175,13 +177,17 @@ class Painter:
 
     def _length(self, parts: list[tuple[str, str]], size: int) -> int:
         return sum(
-            sum(self._cell_width(c, size) for c in self._sample(kind)) if kind else text_width(value, size, self._font)
+            sum(self._cell_width(c, size) for c in self._sample(kind))
+            if kind
+            else text_width(value, size, self._font)
             for kind, value in parts
         )
 
     def _cells(self, size: int, line: TextLine) -> dict[str, _Stamp]:
         return {
-            c: self._stamp(text_mask(c, size, self._font, line.backing, self._cell_width(c, size)), line.opacity)
+            c: self._stamp(
+                text_mask(c, size, self._font, line.backing, self._cell_width(c, size)), line.opacity
+            )
             for c in "0123456789:;"
         }
 
@@ -264,7 +270,7 @@ class Painter:
             for part in (mask.ink, mask.cover):
                 part[cy - line // 2 : cy - line // 2 + line, cx - arm : cx + arm] = guides.opacity
                 part[cy - arm : cy + arm, cx - line // 2 : cx - line // 2 + line] = guides.opacity
-        rows, columns = np.nonzero(mask.cover)
+        rows, _columns = np.nonzero(mask.cover)
         if len(rows):
             self._fixed.append((self._stamp(mask, 1.0), 0, 0))
             self.covered += _rectangles(mask.cover > 0)
@@ -314,7 +320,7 @@ class Painter:
                 _blend(plane, cover[:rows, :columns], paint[:rows, :columns], px, py)
 
 
-def _sixteen(values: NDArray[np.float32]) -> NDArray[np.int32]:
+def _sixteen(values: NDArray[np.floating]) -> NDArray[np.int32]:
     return np.ascontiguousarray(np.rint(values.astype(np.float64) * 65536), np.int32)
 
 
@@ -328,6 +334,9 @@ def _rectangles(mask: NDArray[np.bool_]) -> list[tuple[int, int, int, int]]:
             if last is not None:
                 line = mask[start]
                 edges = np.flatnonzero(np.diff(np.concatenate([[0], line.astype(np.int8), [0]])))
-                found += [(int(a), start, int(b - a), y - start) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+                found += [
+                    (int(a), start, int(b - a), y - start)
+                    for a, b in zip(edges[::2], edges[1::2], strict=True)
+                ]
             start, last = y, row
     return found

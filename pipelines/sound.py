@@ -13,7 +13,6 @@ from typing import Any
 import av
 import numpy as np
 from numpy.typing import NDArray
-
 from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.probe import Facts
 
@@ -76,7 +75,9 @@ def _pieces(facts: Facts, index: int, begin: int) -> Iterator[Block]:
     try:
         container: Any = av.open(str(facts.path))
     except av.error.FFmpegError as error:
-        raise SourceError(f"does not open for sound: {error.strerror or error}", file=str(facts.path)) from None
+        raise SourceError(
+            f"does not open for sound: {error.strerror or error}", file=str(facts.path)
+        ) from None
     with container:
         stream = container.streams.audio[index]
         video = container.streams.video[0]

@@ -15,7 +15,6 @@ from typing import Any, Literal, Self
 
 import av
 import numpy as np
-
 from rushlight.pipelines.errors import SourceError, from_os
 from rushlight.pipelines.pixels import new_frame, planes
 from rushlight.pipelines.probe import Facts
@@ -57,7 +56,9 @@ class MovieSource:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self.close()
 
     def close(self) -> None:
@@ -104,7 +105,11 @@ class MovieSource:
         """Decoded (number, frame, damage) from `first` or a little before it, in order of number."""
         target = self._start + int(first * self._step)
         for margin in (0, 2, 10, None):
-            stamp = self._start if margin is None else max(self._start, target - int(margin / self._stream.time_base))
+            stamp = (
+                self._start
+                if margin is None
+                else max(self._start, target - int(margin / self._stream.time_base))
+            )
             try:
                 self._container.seek(stamp, stream=self._stream, backward=True)
             except av.error.FFmpegError:
@@ -179,7 +184,9 @@ class SequenceSource:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         self.close()
 
     def close(self) -> None:
@@ -201,7 +208,9 @@ class SequenceSource:
 
     def _absent(self, number: int, last: av.VideoFrame | None) -> SourceFrame:
         if self.missing == "fail":
-            raise SourceError(f"file number {self.facts.first_number + number} is missing", file=str(self.facts.path))
+            raise SourceError(
+                f"file number {self.facts.first_number + number} is missing", file=str(self.facts.path)
+            )
         if self.missing == "hold" and last is None:
             earlier = max((n for n in self._files if n < number), default=None)
             last = _read(self._files[earlier], self.facts)[0] if earlier is not None else None
@@ -231,7 +240,10 @@ def _read(path: Path, facts: Facts) -> tuple[av.VideoFrame | None, str]:
         spec = reader.spec()
         pixel_format = facts.pixel_format
         if (spec.full_width, spec.full_height) != (facts.width, facts.height):
-            return None, f"{path.name} is {spec.full_width}x{spec.full_height}, the sequence {facts.width}x{facts.height}"
+            return (
+                None,
+                f"{path.name} is {spec.full_width}x{spec.full_height}, the sequence {facts.width}x{facts.height}",
+            )
         kind = oiio.FLOAT if pixel_format.is_float else oiio.UINT8 if pixel_format.bits == 8 else oiio.UINT16
         names = list(spec.channelnames)
         at = [names.index(c) if c in names else i for i, c in enumerate("RGB")]
@@ -244,7 +256,12 @@ def _read(path: Path, facts: Facts) -> tuple[av.VideoFrame | None, str]:
     if pixel_format.bits in (10, 12):
         pixels = pixels >> (16 - pixel_format.bits)
     image = new_frame(pixel_format, facts.width, facts.height)
-    whole = (spec.x, spec.y, spec.width, spec.height) == (spec.full_x, spec.full_y, spec.full_width, spec.full_height)
+    whole = (spec.x, spec.y, spec.width, spec.height) == (
+        spec.full_x,
+        spec.full_y,
+        spec.full_width,
+        spec.full_height,
+    )
     for plane, channel in zip(planes(image), at, strict=True):
         if whole:
             plane[:] = pixels[..., channel - low]
@@ -266,7 +283,9 @@ def _window(plane: Any, pixels: Any, spec: Any) -> None:
 Source = MovieSource | SequenceSource
 
 
-def open_source(facts: Facts, *, missing: Missing = "fail", conform: bool = False, threads: int = 1) -> Source:
+def open_source(
+    facts: Facts, *, missing: Missing = "fail", conform: bool = False, threads: int = 1
+) -> Source:
     """The source for these facts. `conform` takes a variable-rate movie frame for frame."""
     if facts.kind == "sequence":
         return SequenceSource(facts, missing=missing)

@@ -11,14 +11,20 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-
 from rushlight.pipelines.display import Display
 from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.icc import profile
 
 __all__ = ["EXTENSIONS", "KINDS", "read_still", "write_still"]
 
-EXTENSIONS = {"jpeg": ".jpg", "png8": ".png", "png16": ".png", "tiff8": ".tif", "tiff16": ".tif", "exr": ".exr"}
+EXTENSIONS = {
+    "jpeg": ".jpg",
+    "png8": ".png",
+    "png16": ".png",
+    "tiff8": ".tif",
+    "tiff16": ".tif",
+    "exr": ".exr",
+}
 KINDS = tuple(EXTENSIONS)
 ACES_CHROMATICITIES = (0.7347, 0.2653, 0.0, 1.0, 0.0001, -0.0770, 0.32168, 0.33767)
 
@@ -39,7 +45,9 @@ def write_still(
 
     height, width, _ = rgb.shape
     if kind == "exr":
-        pixels: NDArray[np.generic] = np.ascontiguousarray(np.clip(np.nan_to_num(rgb), -65504, 65504), np.float16)
+        pixels: NDArray[np.generic] = np.ascontiguousarray(
+            np.clip(np.nan_to_num(rgb), -65504, 65504), np.float16
+        )
         spec = oiio.ImageSpec(width, height, 3, oiio.HALF)
         spec.attribute("compression", "zip")
         spec.attribute("chromaticities", "float[8]", ACES_CHROMATICITIES)

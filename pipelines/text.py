@@ -13,7 +13,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-
 from rushlight.pipelines.errors import RecipeError
 
 __all__ = ["FONT", "Mask", "blank", "drawable", "text_mask", "text_width"]
@@ -108,7 +107,11 @@ def line_height(size: int) -> int:
 
 @lru_cache(maxsize=512)
 def text_mask(
-    text: str, size: int, font: str = FONT, backing: Literal["outline", "box", "none"] = "outline", width: int | None = None
+    text: str,
+    size: int,
+    font: str = FONT,
+    backing: Literal["outline", "box", "none"] = "outline",
+    width: int | None = None,
 ) -> Mask:
     """One line of text, `size` pixels a letter's em; `width` sets the mask's, the text in its middle."""
     import OpenImageIO as oiio
@@ -123,7 +126,7 @@ def text_mask(
     y = border + round(size * 0.95)
     if not oiio.ImageBufAlgo.render_text(canvas, x, y, text, size, str(font_file(font)), (1.0,)):
         raise RecipeError(f"text cannot be drawn: {canvas.geterror()}", key="font")
-    ink = np.ascontiguousarray(np.clip(canvas.get_pixels(oiio.FLOAT)[..., 0], 0, 1))
+    ink = np.ascontiguousarray(np.clip(np.asarray(canvas.get_pixels(oiio.FLOAT))[..., 0], 0, 1))
     if backing == "none":
         cover = ink
     elif backing == "box":

@@ -74,7 +74,11 @@ class FrameRate:
         if self.fraction.denominator == 1:
             return str(self.fraction.numerator)
         text = f"{float(self.fraction):.3f}".rstrip("0")
-        return text if FrameRate.parse(text) == self else f"{self.fraction.numerator}/{self.fraction.denominator}"
+        return (
+            text
+            if FrameRate.parse(text) == self
+            else f"{self.fraction.numerator}/{self.fraction.denominator}"
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,13 +106,17 @@ class Timecode:
         """
         match = _LABEL.fullmatch(text.strip())
         if not match:
-            raise TimecodeError(f"{text!r} is not a timecode; write hh:mm:ss:ff, or hh:mm:ss;ff for drop-frame")
+            raise TimecodeError(
+                f"{text!r} is not a timecode; write hh:mm:ss:ff, or hh:mm:ss;ff for drop-frame"
+            )
         hours, minutes, seconds, number = (int(match[k]) for k in (1, 2, 3, 5))
         drop = match[4] != ":"
         if hours > 23 or minutes > 59 or seconds > 59:
             raise TimecodeError(f"{text!r} is past 23:59:59")
         if number >= rate.nominal:
-            raise TimecodeError(f"{text!r} has frame {number}, but {rate} frames a second ends at {rate.nominal - 1:02}")
+            raise TimecodeError(
+                f"{text!r} has frame {number}, but {rate} frames a second ends at {rate.nominal - 1:02}"
+            )
         if drop and not rate.can_drop:
             raise TimecodeError(f"{text!r} is drop-frame, which does not exist at {rate} frames a second")
         if drop and seconds == 0 and minutes % 10 and number < rate.dropped:

@@ -9,7 +9,6 @@ from types import TracebackType
 from typing import Any, Self
 
 import av
-
 from rushlight.pipelines.codecs import Codec, Tags, encoder_options
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.timecode import FrameRate
@@ -110,7 +109,9 @@ class MovieWriter:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
         if kind is None:
             self.close()
         else:

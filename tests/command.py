@@ -11,11 +11,22 @@ from typing import Any
 CALL = [sys.executable, "-W", "ignore", "-c", "from rushlight.batch.cli import main; main()"]
 
 
-def rushlight(*arguments: object, cwd: Path | None = None, timeout: float = 300, **env: str) -> subprocess.CompletedProcess[str]:
+def rushlight(
+    *arguments: object, cwd: Path | None = None, timeout: float = 300, **env: str
+) -> subprocess.CompletedProcess[str]:
     """Run `rushlight …` and give what it said."""
-    return subprocess.run([*CALL, *map(str, arguments)], cwd=cwd, capture_output=True, text=True, timeout=timeout, env={**os.environ, **env})
+    return subprocess.run(
+        [*CALL, *map(str, arguments)],
+        cwd=cwd,
+        capture_output=True,
+        text=True,
+        timeout=timeout,
+        env={**os.environ, **env},
+    )
 
 
 def started(*arguments: object, **options: Any) -> subprocess.Popen[str]:
     """The same, going on in the background."""
-    return subprocess.Popen([*CALL, *map(str, arguments)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **options)
+    return subprocess.Popen(
+        [*CALL, *map(str, arguments)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **options
+    )

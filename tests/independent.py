@@ -20,7 +20,12 @@ def said(path: Path) -> str:
 
 def count(path: Path) -> int:
     """Frames that decode."""
-    run = subprocess.run([FFMPEG, "-hide_banner", "-i", str(path), "-map", "0:v:0", "-f", "null", "-"], capture_output=True, text=True, check=True)
+    run = subprocess.run(
+        [FFMPEG, "-hide_banner", "-i", str(path), "-map", "0:v:0", "-f", "null", "-"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     return int(re.findall(r"frame=\s*(\d+)", run.stderr)[-1])
 
 
@@ -32,13 +37,31 @@ def timecode(path: Path) -> str:
 
 def raw(path: Path, pixel_format: str, width: int, height: int, frame: int = 0) -> NDArray[np.generic]:
     """One decoded picture as raw samples of that pixel format, flat."""
-    command = [FFMPEG, "-v", "error", "-i", str(path), "-map", "0:v:0", "-vf", f"select=eq(n\\,{frame})", "-frames:v", "1"]
-    run = subprocess.run([*command, "-pix_fmt", pixel_format, "-f", "rawvideo", "-"], capture_output=True, check=True)
+    command = [
+        FFMPEG,
+        "-v",
+        "error",
+        "-i",
+        str(path),
+        "-map",
+        "0:v:0",
+        "-vf",
+        f"select=eq(n\\,{frame})",
+        "-frames:v",
+        "1",
+    ]
+    run = subprocess.run(
+        [*command, "-pix_fmt", pixel_format, "-f", "rawvideo", "-"], capture_output=True, check=True
+    )
     return np.frombuffer(run.stdout, "<u2" if "10" in pixel_format or "16" in pixel_format else np.uint8)
 
 
 def sound(path: Path) -> NDArray[np.int32]:
     """All sound as int32 (channels, samples)."""
     channels = 2
-    run = subprocess.run([FFMPEG, "-v", "error", "-i", str(path), "-map", "0:a:0", "-f", "s32le", "-"], capture_output=True, check=True)
+    run = subprocess.run(
+        [FFMPEG, "-v", "error", "-i", str(path), "-map", "0:a:0", "-f", "s32le", "-"],
+        capture_output=True,
+        check=True,
+    )
     return np.frombuffer(run.stdout, "<i4").reshape(-1, channels).T

@@ -44,6 +44,8 @@ def displayed(
 ) -> NDArray[np.float64]:
     """Display R'G'B' (..., 3) of values in a space of the config."""
     flat = np.ascontiguousarray(np.asarray(values, np.float32).reshape(1, -1, 3))
-    out = oiio.ImageBufAlgo.ociodisplay(oiio.ImageBuf(flat), display, view, fromspace=source, colorconfig=CONFIG)
+    out = oiio.ImageBufAlgo.ociodisplay(
+        oiio.ImageBuf(flat), display, view, fromspace=source, colorconfig=CONFIG
+    )
     assert not out.has_error, out.geterror()
     return np.asarray(out.get_pixels(oiio.FLOAT), np.float64).reshape(np.shape(values))

@@ -9,7 +9,6 @@ import av
 import numpy as np
 import OpenImageIO as oiio
 from numpy.typing import NDArray
-
 from rushlight.pipelines.pixels import find_pixel_format, new_frame, planes
 
 
@@ -66,7 +65,9 @@ def write_movie(
             out.mux(stream.encode(frame))
         out.mux(stream.encode(None))
         if track is not None and sound is not None:
-            packed = av.AudioFrame.from_ndarray(np.ascontiguousarray(sound.T.reshape(1, -1)), format="s32", layout="stereo")
+            packed = av.AudioFrame.from_ndarray(
+                np.ascontiguousarray(sound.T.reshape(1, -1)), format="s32", layout="stereo"
+            )
             packed.sample_rate, packed.pts = 48000, 0
             out.mux(track.encode(packed))
             out.mux(track.encode(None))
@@ -81,7 +82,9 @@ def numbered(number: int, width: int = 128, height: int = 72, name: str = "yuv42
     unit = 1 << (pixel_format.bits - 8)
     luma, *chroma = planes(frame)
     for bit in range(16):
-        luma[: height // 2, bit * width // 16 : (bit + 1) * width // 16] = (200 if number >> bit & 1 else 40) * unit
+        luma[: height // 2, bit * width // 16 : (bit + 1) * width // 16] = (
+            200 if number >> bit & 1 else 40
+        ) * unit
     for plane in chroma:
         plane[: plane.shape[0] // 2] = 128 * unit
     return frame
@@ -100,7 +103,14 @@ def number_of(frame: av.VideoFrame) -> int:
     return found
 
 
-def write_sequence(folder: Path, codes: list[NDArray[np.uint16]], *, first: int = 86400, timecode: bool = True, rate: float = 24.0) -> Path:
+def write_sequence(
+    folder: Path,
+    codes: list[NDArray[np.uint16]],
+    *,
+    first: int = 86400,
+    timecode: bool = True,
+    rate: float = 24.0,
+) -> Path:
     """A 10-bit DPX sequence of code values (h, w, 3), with timecode from the file numbers at 24."""
     folder.mkdir(parents=True, exist_ok=True)
     for number, picture in enumerate(codes, first):

@@ -24,12 +24,26 @@ def photographs() -> list[Path]:
     return found
 
 
-def originals(seconds: float = 1.0, size: str = "960x540", only: str | None = None) -> tuple[Path, list[dict[str, Any]]]:
+def originals(
+    seconds: float = 1.0, size: str = "960x540", only: str | None = None
+) -> tuple[Path, list[dict[str, Any]]]:
     """A folder of camera-like originals and the truth about each, made once a machine and settings."""
     photographs()
-    folder = Path(tempfile.gettempdir()) / f"rushlight-originals-{os.getuid()}" / f"{size}-{seconds:g}s-{only or 'all'}"
+    folder = (
+        Path(tempfile.gettempdir())
+        / f"rushlight-originals-{os.getuid()}"
+        / f"{size}-{seconds:g}s-{only or 'all'}"
+    )
     if not (folder / "originals.json").exists():
         folder.mkdir(parents=True, exist_ok=True)
-        command = [sys.executable, str(PLACE / "make_originals.py"), str(folder), "--seconds", f"{seconds:g}", "--size", size]
+        command = [
+            sys.executable,
+            str(PLACE / "make_originals.py"),
+            str(folder),
+            "--seconds",
+            f"{seconds:g}",
+            "--size",
+            size,
+        ]
         subprocess.run([*command, "--only", only] if only else command, check=True, capture_output=True)
     return folder, json.loads((folder / "originals.json").read_text())

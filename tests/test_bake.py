@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 from real import photographs
-
 from rushlight.pipelines.bake import bake, lattice_digest, load_baked
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.display import find_display

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
 from rushlight.pipelines.cdl import (
     CDL,
     format_cc,
@@ -17,8 +16,18 @@ from rushlight.pipelines.cdl import (
 )
 from rushlight.pipelines.errors import GradeError
 
-D1 = {"slope": (1.35, 1.1, 0.071), "offset": (0.05, -0.23, 0.11), "power": (0.93, 0.81, 1.27), "saturation": 1.23}
-D2 = {"slope": (1.15, 1.10, 0.9), "offset": (0.05, 0.02, 0.07), "power": (1.2, 0.95, 1.13), "saturation": 0.87}
+D1 = {
+    "slope": (1.35, 1.1, 0.071),
+    "offset": (0.05, -0.23, 0.11),
+    "power": (0.93, 0.81, 1.27),
+    "saturation": 1.23,
+}
+D2 = {
+    "slope": (1.15, 1.10, 0.9),
+    "offset": (0.05, 0.02, 0.07),
+    "power": (1.2, 0.95, 1.13),
+    "saturation": 0.87,
+}
 D3 = {"slope": (3.405, 1, 1), "offset": (-0.178,) * 3, "power": (1.095,) * 3, "saturation": 0.99}
 CC1 = {"slope": (1, 1, 0.9), "offset": (-0.03, -0.02, 0), "power": (1.25, 1, 1), "saturation": 1.7}
 CC2 = {"slope": (0.9, 0.7, 0.6), "offset": (0.1,) * 3, "power": (0.9,) * 3, "saturation": 0.7}
@@ -57,7 +66,9 @@ def test_published_vectors(numbers: dict, given: tuple, clamped: tuple, free: tu
 
 
 def test_nan_and_infinities_with_the_clamp() -> None:
-    assert CDL(**D1).apply([np.nan] * 3) == pytest.approx(CDL(**D1).apply([-9.0] * 3))  # 0 after the offset: published
+    assert CDL(**D1).apply([np.nan] * 3) == pytest.approx(
+        CDL(**D1).apply([-9.0] * 3)
+    )  # 0 after the offset: published
     assert CDL().apply([np.nan, np.inf, -np.inf]).tolist() == [0, 1, 0]
     with np.errstate(invalid="ignore"):
         assert np.isnan(CDL(clamp=False).apply([np.nan, 0.1, 0.2])).any()
@@ -123,7 +134,9 @@ def test_xml_spellings(text: str) -> None:
 
 
 def test_missing_nodes_are_identity() -> None:
-    (cdl,) = parse_cdl("<ColorCorrection id='n'><SatNode><Saturation>0.9</Saturation></SatNode></ColorCorrection>")
+    (cdl,) = parse_cdl(
+        "<ColorCorrection id='n'><SatNode><Saturation>0.9</Saturation></SatNode></ColorCorrection>"
+    )
     assert (cdl.slope, cdl.saturation) == ((1, 1, 1), 0.9)
     assert parse_cdl("<ColorCorrection/>")[0].is_identity
 
@@ -137,8 +150,14 @@ def test_missing_nodes_are_identity() -> None:
         (BARE.format("-1 1 1"), "0 or more"),
         ("<nothing/>", "no ColorCorrection"),
         ("not xml", "well-formed"),
-        ("<!DOCTYPE x [<!ENTITY a 'aaaa'><!ENTITY b '&a;&a;&a;'>]><ColorCorrection>&b;</ColorCorrection>", "refused"),
-        ("<!DOCTYPE x [<!ENTITY f SYSTEM 'file:///etc/passwd'>]><ColorCorrection>&f;</ColorCorrection>", "refused"),
+        (
+            "<!DOCTYPE x [<!ENTITY a 'aaaa'><!ENTITY b '&a;&a;&a;'>]><ColorCorrection>&b;</ColorCorrection>",
+            "refused",
+        ),
+        (
+            "<!DOCTYPE x [<!ENTITY f SYSTEM 'file:///etc/passwd'>]><ColorCorrection>&f;</ColorCorrection>",
+            "refused",
+        ),
     ],
 )
 def test_wrong_xml_is_one_clear_error(text: str, words: str) -> None:

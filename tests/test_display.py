@@ -3,7 +3,6 @@
 import numpy as np
 import ocio
 import pytest
-
 from rushlight.pipelines.chart import PATCHES
 from rushlight.pipelines.display import (
     displays,
@@ -22,7 +21,15 @@ REC709 = find_display("Rec.709 BT.1886")
 # SMPTE ST 2084: cd/m2 -> signal; 203 cd/m2 is 58 % (ITU-R BT.2408, table 1)
 @pytest.mark.parametrize(
     ("nits", "signal"),
-    [(0.1, 0.062337), (1, 0.149946), (10, 0.299699), (100, 0.508078), (203, 0.580689), (1000, 0.751827), (10000, 1.0)],
+    [
+        (0.1, 0.062337),
+        (1, 0.149946),
+        (10, 0.299699),
+        (100, 0.508078),
+        (203, 0.580689),
+        (1000, 0.751827),
+        (10000, 1.0),
+    ],
 )
 def test_pq(nits: float, signal: float) -> None:
     assert pq_encode(nits) == pytest.approx(signal, abs=1e-6)
@@ -30,7 +37,9 @@ def test_pq(nits: float, signal: float) -> None:
 
 
 # ITU-R BT.2100 table 5; 26.5 % scene light is 75 % (BT.2408 table 1)
-@pytest.mark.parametrize(("scene", "signal"), [(0, 0), (1 / 12, 0.5), (0.265, 0.750028), (0.5, 0.871643), (1, 1.0)])
+@pytest.mark.parametrize(
+    ("scene", "signal"), [(0, 0), (1 / 12, 0.5), (0.265, 0.750028), (0.5, 0.871643), (1, 1.0)]
+)
 def test_hlg(scene: float, signal: float) -> None:
     assert hlg_encode(scene) == pytest.approx(signal, abs=2e-6)
 
@@ -44,7 +53,15 @@ def test_bt1886_and_srgb() -> None:
 
 @pytest.mark.parametrize(
     ("ap0", "signal"),
-    [(0.01, 0.048821), (0.09, 0.262025), (0.18, 0.383118), (0.36, 0.521018), (0.9, 0.702907), (2, 0.830250), (16, 0.976048)],
+    [
+        (0.01, 0.048821),
+        (0.09, 0.262025),
+        (0.18, 0.383118),
+        (0.36, 0.521018),
+        (0.9, 0.702907),
+        (2, 0.830250),
+        (16, 0.976048),
+    ],
 )
 def test_aces2_neutrals(ap0: float, signal: float) -> None:
     assert output_transform([ap0] * 3, REC709, "aces2") == pytest.approx([signal] * 3, abs=5e-5)
@@ -97,7 +114,9 @@ def test_nan_infinities_negatives_and_shapes(kind: str) -> None:
 
 
 def test_colorimetric_is_the_untouched_scene() -> None:
-    assert output_transform([0.18] * 3, REC709, "colorimetric") == pytest.approx([0.18 ** (1 / 2.4)] * 3, abs=1e-4)
+    assert output_transform([0.18] * 3, REC709, "colorimetric") == pytest.approx(
+        [0.18 ** (1 / 2.4)] * 3, abs=1e-4
+    )
 
 
 @pytest.mark.parametrize("name", ["P3-D65", "PQ BT.2100", "HLG BT.2100", "sRGB"])
@@ -110,7 +129,11 @@ def test_other_displays_against_opencolorio(name: str) -> None:
 
 def test_names() -> None:
     assert find_display("rec 709").name == find_display("BT.1886").name == "Rec.709 BT.1886"
-    assert (find_display("PQ").primaries, find_display("PQ").transfer, find_display("PQ").matrix) == (9, 16, 9)
+    assert (find_display("PQ").primaries, find_display("PQ").transfer, find_display("PQ").matrix) == (
+        9,
+        16,
+        9,
+    )
     with pytest.raises(EncodingError, match="HLG"):
         find_display("HLGG")
     with pytest.raises(EncodingError, match="matrix 3"):

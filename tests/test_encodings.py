@@ -5,7 +5,6 @@ import ocio
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
 from rushlight.pipelines.encodings import Encoding, encodings, find_encoding, suggest_encoding
 from rushlight.pipelines.errors import EncodingError
 

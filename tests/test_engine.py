@@ -7,7 +7,6 @@ import sys
 import numpy as np
 import pytest
 from pictures import frame_of, texture
-
 from rushlight.pipelines.bake import Baked, bake
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.display import find_display
@@ -22,7 +21,12 @@ REC709 = find_display("Rec.709 BT.1886")
 
 
 def identity() -> Baked:
-    return bake(Look(encoding=find_encoding("LogC3"), display=REC709, show_lut=ShowLut(name="i", lut=identity_lut(2))), size=17)
+    return bake(
+        Look(
+            encoding=find_encoding("LogC3"), display=REC709, show_lut=ShowLut(name="i", lut=identity_lut(2))
+        ),
+        size=17,
+    )
 
 
 def graded_look() -> Baked:
@@ -40,10 +44,14 @@ def whole(width: int, height: int) -> Placement:
     return Placement(crop=Rect(x=0, y=0, width=width, height=height), x=0, y=0, width=width, height=height)
 
 
-def grader(baked: Baked | None, source: str, target: str, width: int, height: int, **settings: object) -> Grader:
+def grader(
+    baked: Baked | None, source: str, target: str, width: int, height: int, **settings: object
+) -> Grader:
     place = settings.pop("placement", whole(width, height))
     values: dict = {"source_levels": "narrow", "dither": False, **settings}
-    return Grader(baked, source=fmt(source), target=fmt(target), width=width, height=height, placement=place, **values)  # type: ignore[arg-type]
+    return Grader(
+        baked, source=fmt(source), target=fmt(target), width=width, height=height, placement=place, **values
+    )  # type: ignore[arg-type]
 
 
 def ycbcr(rgb: np.ndarray, bits: int) -> np.ndarray:
@@ -65,7 +73,9 @@ BARS = {
 }
 
 
-@pytest.mark.parametrize(("target", "which"), [("yuv420p", 0), ("yuv422p", 0), ("yuv422p10le", 1), ("yuv444p10le", 1)])
+@pytest.mark.parametrize(
+    ("target", "which"), [("yuv420p", 0), ("yuv422p", 0), ("yuv422p10le", 1), ("yuv444p10le", 1)]
+)
 def test_six_colour_patches_are_exact_integers(target: str, which: int) -> None:
     rgb = identity()
     for colour, codes in BARS.items():
@@ -82,14 +92,24 @@ def test_to_rgb_inverts_the_matrix(name: str, levels: str) -> None:
     rgb = np.random.default_rng(1).uniform(0.2, 0.8, 3)
     luma = float(rgb @ [0.2126, 0.7152, 0.0722])
     y_unit, y_zero, c_unit, c_zero = code_scale(bits, levels)  # type: ignore[arg-type]
-    values = (y_zero + y_unit * luma, c_zero + c_unit * (rgb[2] - luma) / 1.8556, c_zero + c_unit * (rgb[0] - luma) / 1.5748)
-    shapes = [(4, 8), (4 // fmt(name).sub_y, 8 // fmt(name).sub_x), (4 // fmt(name).sub_y, 8 // fmt(name).sub_x)]
+    values = (
+        y_zero + y_unit * luma,
+        c_zero + c_unit * (rgb[2] - luma) / 1.8556,
+        c_zero + c_unit * (rgb[0] - luma) / 1.5748,
+    )
+    shapes = [
+        (4, 8),
+        (4 // fmt(name).sub_y, 8 // fmt(name).sub_x),
+        (4 // fmt(name).sub_y, 8 // fmt(name).sub_x),
+    ]
     frame = frame_of(name, *(np.full(s, round(v)) for s, v in zip(shapes, values, strict=True)))
     found = to_rgb(frame, fmt(name), levels, 1)  # type: ignore[arg-type]
     assert found == pytest.approx(np.broadcast_to(rgb, found.shape), abs=3 / (1 << bits))
 
 
-@pytest.mark.parametrize("source", ["yuv422p10le", "yuv444p12le", "yuv420p", "yuv420p10le", "gbrp10le", "gbrp16le"])
+@pytest.mark.parametrize(
+    "source", ["yuv422p10le", "yuv444p12le", "yuv420p", "yuv420p10le", "gbrp10le", "gbrp16le"]
+)
 @pytest.mark.parametrize("target", ["yuv444p10le", "yuv422p10le", "yuv420p"])
 def test_kernel_is_held_to_the_plain_evaluation(source: str, target: str) -> None:
     """Luma within half a code of the float64 evaluation of the same tables; chroma likewise where it is not filtered."""
@@ -114,8 +134,12 @@ def test_float_signal_and_not_a_number() -> None:
     baked = graded_look()
     values = np.linspace(0.1, 0.9, 32).reshape(4, 8).astype(np.float32)
     values[1, 1], values[2, 2] = np.nan, np.inf
-    out, _ = grader(baked, "gbrpf32le", "yuv444p10le", 8, 4, source_levels="full").grade(frame_of("gbrpf32le", values, values, values), 0)
-    again, _ = grader(baked, "gbrpf32le", "yuv444p10le", 8, 4, source_levels="full").grade(frame_of("gbrpf32le", values, values, values), 0)
+    out, _ = grader(baked, "gbrpf32le", "yuv444p10le", 8, 4, source_levels="full").grade(
+        frame_of("gbrpf32le", values, values, values), 0
+    )
+    again, _ = grader(baked, "gbrpf32le", "yuv444p10le", 8, 4, source_levels="full").grade(
+        frame_of("gbrpf32le", values, values, values), 0
+    )
     assert all((a == b).all() for a, b in zip(planes(out), planes(again), strict=True))
     good = np.isfinite(values)
     wanted = ycbcr(baked.apply(np.repeat(values[..., None], 3, -1)), 10)[..., 0]
@@ -126,12 +150,20 @@ def test_dither_is_fair_and_fixed_by_number_and_place() -> None:
     baked = identity()
     for code in (301, 402.5, 555.25, 700.75):
         flat = frame_of("gbrp16le", *(np.full((128, 256), round(code / 1023 * 65535)),) * 3)
-        one, _ = grader(baked, "gbrp16le", "yuv420p", 256, 128, source_levels="full", dither=True).grade(flat, 3)
-        same, _ = grader(baked, "gbrp16le", "yuv420p", 256, 128, source_levels="full", dither=True).grade(flat, 3)
-        other, _ = grader(baked, "gbrp16le", "yuv420p", 256, 128, source_levels="full", dither=True).grade(flat, 4)
+        one, _ = grader(baked, "gbrp16le", "yuv420p", 256, 128, source_levels="full", dither=True).grade(
+            flat, 3
+        )
+        same, _ = grader(baked, "gbrp16le", "yuv420p", 256, 128, source_levels="full", dither=True).grade(
+            flat, 3
+        )
+        other, _ = grader(baked, "gbrp16le", "yuv420p", 256, 128, source_levels="full", dither=True).grade(
+            flat, 4
+        )
         assert (planes(one)[0] == planes(same)[0]).all()
         assert (planes(one)[0] != planes(other)[0]).any()
-        assert planes(one)[0].astype(float).mean() == pytest.approx(16 + 219 * round(code / 1023 * 65535) / 65535, abs=0.05)
+        assert planes(one)[0].astype(float).mean() == pytest.approx(
+            16 + 219 * round(code / 1023 * 65535) / 65535, abs=0.05
+        )
         assert planes(one)[1].astype(float).mean() == pytest.approx(128, abs=0.05)
 
 
@@ -145,7 +177,9 @@ def test_over_and_under_range_are_counted() -> None:
 
 def test_padding_is_display_black() -> None:
     place = Placement(crop=Rect(x=0, y=0, width=16, height=4), x=0, y=2, width=16, height=4)
-    out, _ = grader(graded_look(), "yuv444p10le", "yuv420p", 16, 8, placement=place).grade(texture("yuv444p10le", 16, 4), 0)
+    out, _ = grader(graded_look(), "yuv444p10le", "yuv420p", 16, 8, placement=place).grade(
+        texture("yuv444p10le", 16, 4), 0
+    )
     luma, cb, _ = planes(out)
     assert (luma[:2] == 16).all() and (luma[6:] == 16).all() and (luma[2:6] != 16).any()
     assert (cb[0] == 128).all() and (cb[3] == 128).all()
@@ -155,11 +189,18 @@ def test_file_codes_are_not_narrow_scaling() -> None:
     """S-Log3 grey is file code 420 by its maker's table; narrow scaling would have put it at 423.6."""
     encoding = find_encoding("S-Log3/S-Gamut3")
     frame = frame_of("yuv444p10le", np.full((2, 2), 420), np.full((2, 2), 512), np.full((2, 2), 512))
-    assert encoding.decode(to_rgb(frame, fmt("yuv444p10le"), "full", 1, chroma="narrow")) == pytest.approx(0.18, abs=2e-4)
-    assert encoding.decode(to_rgb(frame, fmt("yuv444p10le"), "narrow", 1))[0, 0, 0] == pytest.approx(0.18 * 2**-0.057, abs=1e-3)
+    assert encoding.decode(to_rgb(frame, fmt("yuv444p10le"), "full", 1, chroma="narrow")) == pytest.approx(
+        0.18, abs=2e-4
+    )
+    assert encoding.decode(to_rgb(frame, fmt("yuv444p10le"), "narrow", 1))[0, 0, 0] == pytest.approx(
+        0.18 * 2**-0.057, abs=1e-3
+    )
 
 
-@pytest.mark.parametrize(("source", "target"), [("yuv422p10le", "yuv422p10le"), ("yuv444p10le", "yuv422p10le"), ("yuv444p12le", "yuv422p10le")])
+@pytest.mark.parametrize(
+    ("source", "target"),
+    [("yuv422p10le", "yuv422p10le"), ("yuv444p10le", "yuv422p10le"), ("yuv444p12le", "yuv422p10le")],
+)
 def test_log_keeps_the_codes(source: str, target: str) -> None:
     frame = texture(source, 32, 16)
     out, _ = grader(None, source, target, 32, 16).grade(frame, 0)
@@ -173,7 +214,11 @@ def test_log_of_an_rgb_original_goes_by_bt709_at_its_levels() -> None:
     frame = frame_of("gbrp10le", *(np.full((4, 8), v) for v in (700, 500, 300)))
     out, _ = grader(None, "gbrp10le", "yuv422p10le", 8, 4, source_levels="full").grade(frame, 0)
     luma = 0.2126 * 700 + 0.7152 * 500 + 0.0722 * 300
-    assert [int(p[0, 0]) for p in planes(out)] == [round(luma), round(512 + (300 - luma) / 1.8556), round(512 + (700 - luma) / 1.5748)]
+    assert [int(p[0, 0]) for p in planes(out)] == [
+        round(luma),
+        round(512 + (300 - luma) / 1.8556),
+        round(512 + (700 - luma) / 1.5748),
+    ]
 
 
 DIGESTS = """
@@ -194,5 +239,13 @@ def test_every_processor_gives_the_same_codes() -> None:
     found = []
     for extra in ({}, {"NUMBA_CPU_NAME": "generic", "NUMBA_CPU_FEATURES": ""}):
         env = {**os.environ, **extra}
-        found.append(subprocess.run([sys.executable, "-W", "ignore", "-c", script], env=env, capture_output=True, text=True, check=True).stdout)
+        found.append(
+            subprocess.run(
+                [sys.executable, "-W", "ignore", "-c", script],
+                env=env,
+                capture_output=True,
+                text=True,
+                check=True,
+            ).stdout
+        )
     assert found[0] == found[1] and len(found[0].split()) == 3

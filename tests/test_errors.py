@@ -20,7 +20,9 @@ def test_every_error_survives_pickling() -> None:
 
 def test_places_are_filled_in_from_the_outside() -> None:
     inner = RecipeError("takes WIDTHxHEIGHT", key="size")
-    assert str(inner.at(key="output[2]", file="night.toml")) == "night.toml: output[2].size: takes WIDTHxHEIGHT"
+    assert (
+        str(inner.at(key="output[2]", file="night.toml")) == "night.toml: output[2].size: takes WIDTHxHEIGHT"
+    )
     assert inner.at(file="a").at(file="b").file == "a"
     assert str(RecipeError("empty", key="[0]").at(key="output")) == "output[0]: empty"
 

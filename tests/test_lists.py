@@ -3,16 +3,20 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
 from rushlight.batch.lists import is_yes, read_csv, write_csv
 from rushlight.pipelines.errors import ListError
 
 
 def test_a_plain_list() -> None:
-    found = read_csv("clip,slope,offset,power,saturation,rate,Scene,Lens\nA001.mov,1.1 1 0.95,0 0 0,1 1 1,0.9,23.976,12A,35 mm\n", file="day.csv")
+    found = read_csv(
+        "clip,slope,offset,power,saturation,rate,Scene,Lens\nA001.mov,1.1 1 0.95,0 0 0,1 1 1,0.9,23.976,12A,35 mm\n",
+        file="day.csv",
+    )
     (row,) = found.rows
     assert row.grade is not None and row.grade.slope == (1.1, 1, 0.95) and row.grade.saturation == 0.9
-    assert str(row.rate) == "23.976" and row["scene"] == "12A" and row["lens"] == "35 mm" and row["take"] == ""
+    assert (
+        str(row.rate) == "23.976" and row["scene"] == "12A" and row["lens"] == "35 mm" and row["take"] == ""
+    )
     assert row.place == "day.csv:2" and not found.problems
 
 
@@ -78,7 +82,9 @@ def test_yes() -> None:
 words = st.text(st.characters(blacklist_categories=("Cs", "Cc")), max_size=20).map(str.strip)
 
 
-@given(st.lists(st.tuples(words.filter(lambda w: w and not w.startswith("#")), words), min_size=1, max_size=8))
+@given(
+    st.lists(st.tuples(words.filter(lambda w: w and not w.startswith("#")), words), min_size=1, max_size=8)
+)
 def test_written_and_read_back(pairs: list[tuple[str, str]]) -> None:
     text = write_csv(("clip", "comment"), [{"clip": c, "comment": n} for c, n in pairs])
     assert [(r.clip, r["comment"]) for r in read_csv(text).rows] == pairs

@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import ocio
 import pytest
-
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.chart import PATCHES
 from rushlight.pipelines.display import find_display
@@ -22,7 +21,9 @@ def look(encoding: str = "LogC3", **layers: object) -> Look:
     return Look(encoding=find_encoding(encoding), display=REC709, **layers)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("name", [n for n in ocio.SPACES if "linear" not in n.lower() and n not in ("ACEScg", "ACEScc/AP1")])
+@pytest.mark.parametrize(
+    "name", [n for n in ocio.SPACES if "linear" not in n.lower() and n not in ("ACEScg", "ACEScc/AP1")]
+)
 def test_log_to_display_against_opencolorio(name: str) -> None:
     """Within one ten-bit code over an 11-cube, and 18 % grey at .38312 through every encoding."""
     axis = np.linspace(0.1, 0.9, 11)
@@ -38,7 +39,9 @@ def test_log_to_display_against_opencolorio(name: str) -> None:
 def test_grade_sits_in_the_log_signal_before_the_transform() -> None:
     code = np.array([[0.4, 0.42, 0.39], [0.6, 0.3, 0.2]])
     assert look(cdl=GRADE).evaluate(code) == pytest.approx(look().evaluate(GRADE.apply(code)))
-    assert look(cdl=GRADE, grade_order="after").evaluate(code) == pytest.approx(GRADE.apply(look().evaluate(code)))
+    assert look(cdl=GRADE, grade_order="after").evaluate(code) == pytest.approx(
+        GRADE.apply(look().evaluate(code))
+    )
     assert look(cdl=GRADE).evaluate(code, "show") == pytest.approx(look().evaluate(code))
     assert look(cdl=GRADE).evaluate(code, "log") == pytest.approx(code)
 
@@ -75,14 +78,19 @@ def test_show_lut_levels_and_the_grade_it_may_contain() -> None:
     assert look(show_lut=lut).evaluate(code) == pytest.approx(code)
     narrow = replace(lut, input_levels="narrow", output_levels="narrow")
     assert look(show_lut=narrow).evaluate(code) == pytest.approx(code)
-    assert look(show_lut=replace(lut, output_levels="narrow")).evaluate(code) == pytest.approx((code * 1023 - 64) / 876)
+    assert look(show_lut=replace(lut, output_levels="narrow")).evaluate(code) == pytest.approx(
+        (code * 1023 - 64) / 876
+    )
     with pytest.raises(GradeError, match="twice"):
         look(show_lut=replace(lut, contains_grade=True), cdl=GRADE)
 
 
 def test_digest_is_over_numbers_and_nothing_else() -> None:
     base = look(cdl=GRADE, show_lut=ShowLut(name="one", lut=identity_lut(5)))
-    same = look(cdl=replace(GRADE, id="another", description="words"), show_lut=ShowLut(name="two", lut=identity_lut(5)))
+    same = look(
+        cdl=replace(GRADE, id="another", description="words"),
+        show_lut=ShowLut(name="two", lut=identity_lut(5)),
+    )
     assert base.digest() == same.digest()
     moved = replace(GRADE, slope=(GRADE.slope[0] + 0.0005, *GRADE.slope[1:]))
     others = [
@@ -98,8 +106,13 @@ def test_digest_is_over_numbers_and_nothing_else() -> None:
 
 
 def test_description() -> None:
-    text = look("S-Log3/S-Gamut3.Cine", cdl=GRADE, show_lut=ShowLut(name="harbour", lut=identity_lut(3))).describe()
-    assert text == 'S-Log3/S-Gamut3.Cine -> CDL 1.1 1 0.95 / 0.01 0 -0.02 / 1.1 1 0.9 / sat 1.2 -> show LUT "harbour" -> Rec.709 BT.1886'
+    text = look(
+        "S-Log3/S-Gamut3.Cine", cdl=GRADE, show_lut=ShowLut(name="harbour", lut=identity_lut(3))
+    ).describe()
+    assert (
+        text
+        == 'S-Log3/S-Gamut3.Cine -> CDL 1.1 1 0.95 / 0.01 0 -0.02 / 1.1 1 0.9 / sat 1.2 -> show LUT "harbour" -> Rec.709 BT.1886'
+    )
 
 
 def test_scene_linear_originals_work_in_acescct() -> None:

@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
 from rushlight.pipelines.errors import LutError
 from rushlight.pipelines.lut import Lut, format_cube, identity_lut, parse_cube
 
@@ -19,7 +18,11 @@ def node_lut() -> Lut:
 
 @pytest.mark.parametrize(
     ("point", "tetrahedral", "trilinear"),
-    [((0.75, 0.5, 0.25), 0.25, 0.28125), ((0.5, 0.75, 0.25), 0.25, 0.28125), ((0.25, 0.5, 0.75), 0.0, 0.03125)],
+    [
+        ((0.75, 0.5, 0.25), 0.25, 0.28125),
+        ((0.5, 0.75, 0.25), 0.25, 0.28125),
+        ((0.25, 0.5, 0.75), 0.0, 0.03125),
+    ],
 )
 def test_interpolations_differ_as_they_should(point: tuple, tetrahedral: float, trilinear: float) -> None:
     assert node_lut().apply(point)[0] == pytest.approx(tetrahedral)

@@ -7,7 +7,6 @@ import colour
 import numpy as np
 import pytest
 from pictures import frame_of, texture
-
 from rushlight.pipelines.checksum import colour_digest, frame_digest, picture_digest
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
@@ -53,7 +52,11 @@ def test_all_34_pairs_where_the_reference_is_at_hand() -> None:
     path = Path(__file__).resolve().parent.parent.parent / "shared" / "reference" / "sharma34.csv"
     if not path.is_file():
         pytest.skip(f"{path} is absent")
-    rows = [[float(v) for v in row if v.strip()] for row in csv.reader(path.read_text().splitlines()) if row and row[0].strip()[:1].isdigit()]
+    rows = [
+        [float(v) for v in row if v.strip()]
+        for row in csv.reader(path.read_text().splitlines())
+        if row and row[0].strip()[:1].isdigit()
+    ]
     assert len(rows) == 34
     for row in rows:
         *_, l1, a1, b1, l2, a2, b2, wanted = row
@@ -150,4 +153,8 @@ def test_digests() -> None:
     assert picture_digest(digests, **facts) != picture_digest(digests[::-1], **facts)
     assert picture_digest(digests, **facts) != picture_digest(digests, **{**facts, "state": "show"})
     assert picture_digest(digests, **facts).startswith("rushlight-frames-1:")
-    assert colour_digest({"a": "1", "b": "2"}) == colour_digest({"b": "2", "a": "1"}) != colour_digest({"a": "1"})
+    assert (
+        colour_digest({"a": "1", "b": "2"})
+        == colour_digest({"b": "2", "a": "1"})
+        != colour_digest({"a": "1"})
+    )

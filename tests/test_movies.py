@@ -8,7 +8,6 @@ import independent
 import numpy as np
 import pytest
 from pictures import texture
-
 from rushlight.pipelines.codecs import CODECS, Codec, Tags, codec, gop_frames, segment_frames
 from rushlight.pipelines.errors import DeliveryError, RecipeError, ResourceError
 from rushlight.pipelines.join import Sound, join
@@ -20,13 +19,24 @@ RATES = ["23.976", "24", "25", "29.97 ;", "29.97", "30", "47.952", "48", "50", "
 PAIRS = [(c.name, container) for c in CODECS.values() for container in c.containers]
 
 
-def made(tmp: Path, which: Codec, container: str, rate: FrameRate, timecode: Timecode, counts: list[int], *, sound: bool = True) -> Path:
+def made(
+    tmp: Path,
+    which: Codec,
+    container: str,
+    rate: FrameRate,
+    timecode: Timecode,
+    counts: list[int],
+    *,
+    sound: bool = True,
+) -> Path:
     size = (1920, 1080) if which.hd_only else (256, 144)
     tags = Tags(primaries=1, transfer=1, matrix=which.matrix or 1, levels=which.levels)
     segments, number = [], 0
     for index, count in enumerate(counts):
         path = tmp / f"{which.name}-{index}.part"
-        with MovieWriter(path, codec=which, container="mov", width=size[0], height=size[1], rate=rate, tags=tags) as writer:
+        with MovieWriter(
+            path, codec=which, container="mov", width=size[0], height=size[1], rate=rate, tags=tags
+        ) as writer:
             for _ in range(count):
                 writer.write(texture(which.pixel_format, *size, number))
                 number += 1
@@ -51,7 +61,9 @@ def made(tmp: Path, which: Codec, container: str, rate: FrameRate, timecode: Tim
     return final
 
 
-def judged(path: Path, which: Codec, container: str, rate: FrameRate, timecode: Timecode, frames: int) -> None:
+def judged(
+    path: Path, which: Codec, container: str, rate: FrameRate, timecode: Timecode, frames: int
+) -> None:
     delivered = read_back(path)
     tags = tags_of(Tags(primaries=1, transfer=1, matrix=which.matrix or 1, levels=which.levels))
     wanted = {
@@ -144,11 +156,24 @@ def test_sound_in_mxf_is_mono_tracks(tmp_path: Path) -> None:
 
 def test_an_abandoned_writer_leaves_no_complete_movie(tmp_path: Path) -> None:
     path = tmp_path / "a.part"
-    with pytest.raises(RuntimeError), MovieWriter(path, codec=codec("dnxhr-lb"), container="mov", width=256, height=144, rate=FrameRate.parse(24), tags=Tags()) as writer:
+    with (
+        pytest.raises(RuntimeError),
+        MovieWriter(
+            path,
+            codec=codec("dnxhr-lb"),
+            container="mov",
+            width=256,
+            height=144,
+            rate=FrameRate.parse(24),
+            tags=Tags(),
+        ) as writer,
+    ):
         writer.write(texture("yuv422p", 256, 144))
         raise RuntimeError
     try:
-        assert read_back(path).frames < 2  # what is left is the caller's to delete; nothing takes it for whole
+        assert (
+            read_back(path).frames < 2
+        )  # what is left is the caller's to delete; nothing takes it for whole
     except DeliveryError:
         pass
 
@@ -157,22 +182,47 @@ def test_a_short_segment_is_refused(tmp_path: Path) -> None:
     rate = FrameRate.parse(24)
     tags = Tags(primaries=1, transfer=1, matrix=1)
     path = tmp_path / "s.part"
-    with MovieWriter(path, codec=codec("dnxhr-lb"), container="mov", width=256, height=144, rate=rate, tags=tags) as writer:
+    with MovieWriter(
+        path, codec=codec("dnxhr-lb"), container="mov", width=256, height=144, rate=rate, tags=tags
+    ) as writer:
         writer.write(texture("yuv422p", 256, 144))
     with pytest.raises(DeliveryError, match="1 pictures instead of 2"):
-        join([path], [2], tmp_path / "o.mov", codec=codec("dnxhr-lb"), container="mov", width=256, height=144, rate=rate, tags=tags, timecode=Timecode(frames=0, rate=rate))
+        join(
+            [path],
+            [2],
+            tmp_path / "o.mov",
+            codec=codec("dnxhr-lb"),
+            container="mov",
+            width=256,
+            height=144,
+            rate=rate,
+            tags=tags,
+            timecode=Timecode(frames=0, rate=rate),
+        )
 
 
 def test_a_full_disk_is_a_shortage(tmp_path: Path) -> None:
-    with pytest.raises(ResourceError, match="no space"):
-        with MovieWriter(Path("/dev/full"), codec=codec("dnxhr-lb"), container="mov", width=256, height=144, rate=FrameRate.parse(24), tags=Tags()) as writer:
-            for n in range(60):
-                writer.write(texture("yuv422p", 256, 144, n))
+    with (
+        pytest.raises(ResourceError, match="no space"),
+        MovieWriter(
+            Path("/dev/full"),
+            codec=codec("dnxhr-lb"),
+            container="mov",
+            width=256,
+            height=144,
+            rate=FrameRate.parse(24),
+            tags=Tags(),
+        ) as writer,
+    ):
+        for n in range(60):
+            writer.write(texture("yuv422p", 256, 144, n))
 
 
 def test_check_names_every_difference(tmp_path: Path) -> None:
     rate = FrameRate.parse(24)
-    delivered = read_back(made(tmp_path, codec("dnxhr-lb"), "mov", rate, Timecode(frames=86400, rate=rate), [4], sound=False))
+    delivered = read_back(
+        made(tmp_path, codec("dnxhr-lb"), "mov", rate, Timecode(frames=86400, rate=rate), [4], sound=False)
+    )
     faults = check(delivered, {"frames": 5, "first_timecode": "01:00:00:01", "reel": "B001", "rate": "25"})
     assert [f.split(" is ")[0] for f in faults] == ["frames", "first timecode", "reel", "rate"]
 

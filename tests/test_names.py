@@ -5,7 +5,6 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
 from rushlight.batch.names import MediaIndex, resolve_clip, safe_name
 from rushlight.pipelines.errors import ListError, RushlightError, SourceError
 
@@ -47,7 +46,16 @@ def test_links_that_go_round_are_not_followed(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("name", "safe"),
-    [("A001C003", "A001C003"), ("a/b:c", "a_b_c"), ("con", "_con"), ("LPT1.mov", "_LPT1.mov"), ("x. ", "x"), (".hidden", "_.hidden"), ("", "_"), ("名前", "名前")],
+    [
+        ("A001C003", "A001C003"),
+        ("a/b:c", "a_b_c"),
+        ("con", "_con"),
+        ("LPT1.mov", "_LPT1.mov"),
+        ("x. ", "x"),
+        (".hidden", "_.hidden"),
+        ("", "_"),
+        ("名前", "名前"),
+    ],
 )
 def test_safe_names(name: str, safe: str) -> None:
     assert safe_name(name) == safe
@@ -56,7 +64,12 @@ def test_safe_names(name: str, safe: str) -> None:
 @given(st.text(max_size=120))
 def test_any_name_is_safe_and_stays_so(name: str) -> None:
     safe = safe_name(name)
-    assert safe and len(safe.encode()) <= 201 and not set(safe) & set('<>:"/\\|?*\0') and not safe.endswith((".", " "))
+    assert (
+        safe
+        and len(safe.encode()) <= 201
+        and not set(safe) & set('<>:"/\\|?*\0')
+        and not safe.endswith((".", " "))
+    )
     assert safe_name(safe) == safe
 
 

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-
 from rushlight.pipelines.pixels import find_pixel_format, new_frame, planes
 
 

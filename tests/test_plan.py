@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pictures import numbered, write_movie, write_sequence
-
 from rushlight.batch.grades import GradeFiles, row_decision
 from rushlight.batch.lists import read_csv
 from rushlight.batch.night import prepare
@@ -42,7 +41,10 @@ def test_handles_are_clipped_and_said() -> None:
     assert "head handle is 4 of 8" in notes[0] and "tail handle is 2 of 8" in notes[1]
 
 
-@pytest.mark.parametrize(("point_in", "point_out", "key"), [("100", "", "in"), ("", "101", "out"), ("20", "20", "out"), ("02:00:00:00", "", "in"), ("x", "", "in")])
+@pytest.mark.parametrize(
+    ("point_in", "point_out", "key"),
+    [("100", "", "in"), ("", "101", "out"), ("20", "20", "out"), ("02:00:00:00", "", "in"), ("x", "", "in")],
+)
 def test_points_outside(point_in: str, point_out: str, key: str) -> None:
     with pytest.raises(TimecodeError) as caught:
         frame_range(point_in, point_out, start=START, frames=100)
@@ -61,10 +63,20 @@ def test_who_says_what_the_signal_is(tmp_path: Path) -> None:
     facts = probe(write_movie(tmp_path / "a.mov", [numbered(0)]))
     row, recipe = Stated(who="the list"), Stated(who="the recipe", encoding="V-Log")
     signal, warnings = resolve_signal([row, recipe], facts)
-    assert (signal.encoding.name, signal.encoding_from, signal.levels, signal.chroma) == ("V-Log/V-Gamut", "the recipe", "full", "narrow")
+    assert (signal.encoding.name, signal.encoding_from, signal.levels, signal.chroma) == (
+        "V-Log/V-Gamut",
+        "the recipe",
+        "full",
+        "narrow",
+    )
     assert "maker's rule" in signal.levels_from and "tag says narrow" in warnings[0]
     signal, warnings = resolve_signal([Stated(who="the list", levels="narrow"), recipe], facts)
-    assert (signal.levels, signal.levels_from, signal.chroma, warnings) == ("narrow", "the list", "narrow", ())
+    assert (signal.levels, signal.levels_from, signal.chroma, warnings) == (
+        "narrow",
+        "the list",
+        "narrow",
+        (),
+    )
     signal, _ = resolve_signal([Stated(who="x", encoding="log3g10")], facts)
     assert (signal.levels, signal.levels_from) == ("narrow", "the file's tag")
     with pytest.raises(EncodingError, match="nobody states"):
@@ -83,7 +95,9 @@ def test_a_rows_own_decision(tmp_path: Path) -> None:
     assert one and one.cdl and one.cdl.slope[0] == 1.1 and one.source.endswith("day.csv:2")
     assert two and two.cdl and two.cdl.saturation == 0.5 and two.source.endswith("g.ccc#two")
     assert three is None
-    for row, words in zip(rows[3:], ["one of them must go", "say which", "one, two", "cannot be read"], strict=True):
+    for row, words in zip(
+        rows[3:], ["one of them must go", "say which", "one, two", "cannot be read"], strict=True
+    ):
         with pytest.raises(GradeError, match=words) as caught:
             row_decision(row, files)
         assert (caught.value.line, caught.value.key) == (row.line, "cdl")
@@ -93,7 +107,9 @@ def test_twins_go_to_folders_and_keep_their_stem(tmp_path: Path) -> None:
     for card, reel in (("card1", "A001"), ("card2", "A002")):
         (tmp_path / card).mkdir()
         write_movie(tmp_path / card / "C001.mov", [numbered(0)], reel=reel)
-    (tmp_path / "day.csv").write_text("clip,encoding\ncard1/C001.mov,v-log\ncard2/C001.mov,v-log\ncard2/C001.mov,v-log\nC001.mov,v-log\n")
+    (tmp_path / "day.csv").write_text(
+        "clip,encoding\ncard1/C001.mov,v-log\ncard2/C001.mov,v-log\ncard2/C001.mov,v-log\nC001.mov,v-log\n"
+    )
     prepared = prepare(Request(clip_list=tmp_path / "day.csv"))
     assert [(c.stem, c.folder) for c in prepared.plan.clips] == [("C001", "A001"), ("C001", "A002")]
     assert any("twice alike" in w for w in prepared.plan.warnings)
@@ -104,7 +120,9 @@ def test_twins_go_to_folders_and_keep_their_stem(tmp_path: Path) -> None:
 
 
 def test_off_speed(tmp_path: Path) -> None:
-    write_movie(tmp_path / "fast.mov", [numbered(n) for n in range(4)], rate=Fraction(48), timecode="10:00:00:40")
+    write_movie(
+        tmp_path / "fast.mov", [numbered(n) for n in range(4)], rate=Fraction(48), timecode="10:00:00:40"
+    )
     (tmp_path / "day.csv").write_text("clip,encoding\nfast.mov,v-log\n")
     outputs = '[[output]]\nname = "a"\nmake = "movie"\ncodec = "dnxhr-lb"\n'
     for policy in ("keep", "frame for frame", "refuse"):
@@ -121,7 +139,9 @@ def test_off_speed(tmp_path: Path) -> None:
 
 
 def test_sequences_take_a_stated_rate_and_reels_come_from_names(tmp_path: Path) -> None:
-    write_sequence(tmp_path / "B001_C002", [__import__("numpy").zeros((8, 8, 3))] * 3, timecode=False, rate=0, first=50)
+    write_sequence(
+        tmp_path / "B001_C002", [__import__("numpy").zeros((8, 8, 3))] * 3, timecode=False, rate=0, first=50
+    )
     (tmp_path / "day.csv").write_text("clip,encoding,rate\nB001_C002,v-log,25\n")
     (clip,) = prepare(Request(clip_list=tmp_path / "day.csv")).plan.clips
     assert (str(clip.rate), str(clip.timecode), clip.reel) == ("25", "00:00:02:00", "B001")

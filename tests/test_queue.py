@@ -8,7 +8,6 @@ import time
 from pathlib import Path
 
 import pytest
-
 from rushlight.batch.farm import DaskFarm, LostWorker, WorkerFault
 from rushlight.batch.records import append_record, latest, read_records
 from rushlight.batch.runner import Event, Stop, Work, run
@@ -118,11 +117,24 @@ def test_records_survive_a_torn_line(tmp_path: Path) -> None:
 
 def test_a_night_with_everything_in_it(tmp_path: Path, farm: DaskFarm) -> None:
     events: list[Event] = []
-    kinds = {"good": "", "dies": "die", "crashes": "segfault", "source": "source", "odd": "odd", "short": "short once", "bad": "bad delivery"}
+    kinds = {
+        "good": "",
+        "dies": "die",
+        "crashes": "segfault",
+        "source": "source",
+        "odd": "odd",
+        "short": "short once",
+        "bad": "bad delivery",
+    }
     with open_store(tmp_path / "q.sqlite") as store:
         store.run_alone()
-        store.add([job(tmp_path, name, does=does) for name, does in kinds.items()] + [job(tmp_path, f"n{n}", 3) for n in range(4)])
-        summary = run(store, farm, work=TOYS, on_event=events.append, policy=Policy(resource_wait=0.1), keep_free=0)
+        store.add(
+            [job(tmp_path, name, does=does) for name, does in kinds.items()]
+            + [job(tmp_path, f"n{n}", 3) for n in range(4)]
+        )
+        summary = run(
+            store, farm, work=TOYS, on_event=events.append, policy=Policy(resource_wait=0.1), keep_free=0
+        )
         states = {r.key: r.state for r in store.rows()}
     assert {k for k, v in states.items() if v == "done"} == {"good", "short", "n0", "n1", "n2", "n3"}
     assert {k for k, v in states.items() if v == "set aside"} == {"dies", "crashes"}
@@ -153,7 +165,9 @@ def test_a_stop_finishes_what_is_in_hand_and_goes_on_later(tmp_path: Path, farm:
     assert len(calls) == len(set(calls)) == 18  # no segment twice
 
 
-def test_too_little_room_pauses_and_says_so(tmp_path: Path, farm: DaskFarm, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_too_little_room_pauses_and_says_so(
+    tmp_path: Path, farm: DaskFarm, monkeypatch: pytest.MonkeyPatch
+) -> None:
     from rushlight.batch import runner
 
     room = iter([0] * 4)
@@ -163,7 +177,10 @@ def test_too_little_room_pauses_and_says_so(tmp_path: Path, farm: DaskFarm, monk
         store.run_alone()
         store.add([job(tmp_path, "a")])
         summary = run(store, farm, work=TOYS, on_event=events.append, keep_free=10**9)
-    assert [e.what for e in events if e.what in ("paused", "resumed")] == ["paused", "resumed"] and summary.done == ["a"]
+    assert [e.what for e in events if e.what in ("paused", "resumed")] == [
+        "paused",
+        "resumed",
+    ] and summary.done == ["a"]
 
 
 def test_a_fault_in_a_worker_comes_home_with_its_place() -> None:
@@ -196,19 +213,35 @@ def kill_loop(out: Path, moments: list[float]) -> None:
     env = {**os.environ, "PYTHONPATH": str(Path(__file__).parent)}
     (out / "go.py").write_text(script)
     for moment in moments:
-        process = subprocess.Popen([sys.executable, str(out / "go.py")], env=env, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        process = subprocess.Popen(
+            [sys.executable, str(out / "go.py")],
+            env=env,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
         time.sleep(moment)
         process.kill()
         process.wait()
         with sqlite3.connect(out / "q.sqlite") as db:
             assert db.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
         db.close()
-    subprocess.run([sys.executable, str(out / "go.py")], env=env, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, timeout=120)
+    subprocess.run(
+        [sys.executable, str(out / "go.py")],
+        env=env,
+        check=True,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+        timeout=120,
+    )
     with Store(out / "q.sqlite") as store:
         rows = store.rows()
     assert len(rows) == 6 and all(r.state == "done" for r in rows)
     records = read_records(out)
-    assert sorted(r["job"] for r in records) == sorted({r["job"] for r in records}) == [f"k{n}" for n in range(6)]
+    assert (
+        sorted(r["job"] for r in records)
+        == sorted({r["job"] for r in records})
+        == [f"k{n}" for n in range(6)]
+    )
     for n in range(6):
         assert (out / f"k{n}.txt").read_text() == "".join(f"k{n} {k}\n" for k in range(4))
 

@@ -7,7 +7,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pictures import frame_of, texture
-
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.pixels import find_pixel_format, planes
 from rushlight.pipelines.raster import Fit, Fitter, Placement, Rect, placement
@@ -35,7 +34,12 @@ def test_placement(fit: Fit, source: tuple[int, int], wanted: tuple) -> None:
 def test_fill_crops_the_middle_and_pixel_aspect_counts() -> None:
     crop = placement(Fit(width=1920, height=1080, mode="fill"), 4096, 1716).crop
     assert (crop.width, crop.height, crop.x, crop.y) == (3050, 1716, 524, 0)
-    assert box(placement(Fit(width=1920, height=1080), 1440, 1080, pixel_aspect=Fraction(4, 3))) == (0, 0, 1920, 1080)
+    assert box(placement(Fit(width=1920, height=1080), 1440, 1080, pixel_aspect=Fraction(4, 3))) == (
+        0,
+        0,
+        1920,
+        1080,
+    )
 
 
 def test_an_area_outside_the_picture_is_refused() -> None:
@@ -43,11 +47,16 @@ def test_an_area_outside_the_picture_is_refused() -> None:
         placement(Fit(width=64, height=36, extraction=Rect(x=10, y=0, width=100, height=50)), 100, 60)
 
 
-@given(st.integers(32, 9000), st.integers(32, 5000), st.sampled_from(["pad", "fill", "stretch"]), st.floats(0.5, 2))
+@given(
+    st.integers(32, 9000),
+    st.integers(32, 5000),
+    st.sampled_from(["pad", "fill", "stretch"]),
+    st.floats(0.5, 2),
+)
 def test_everything_is_even_and_inside(width: int, height: int, mode: str, squeeze: float) -> None:
     place = placement(Fit(width=1280, height=720, mode=mode, desqueeze=squeeze), width, height)  # type: ignore[arg-type]
     assert all(v % 2 == 0 for v in box(place))
-    assert 0 <= place.x and place.x + place.width <= 1280 and 0 <= place.y and place.y + place.height <= 720
+    assert place.x >= 0 and place.x + place.width <= 1280 and place.y >= 0 and place.y + place.height <= 720
     assert place.crop.x >= 0 and place.crop.x + place.crop.width <= width + 1
 
 
@@ -62,10 +71,14 @@ def test_equal_size_is_the_frame_itself() -> None:
     assert fitter("yuv422p10le", Fit(width=64, height=36), 64, 36).fit(frame) is frame
 
 
-@pytest.mark.parametrize(("flip", "flop", "rotate"), [(True, False, 0), (False, True, 0), (False, False, 180), (True, True, 180)])
+@pytest.mark.parametrize(
+    ("flip", "flop", "rotate"), [(True, False, 0), (False, True, 0), (False, False, 180), (True, True, 180)]
+)
 def test_mirrors(flip: bool, flop: bool, rotate: int) -> None:
     frame = texture("yuv444p10le", 32, 16)
-    out = fitter("yuv444p10le", Fit(width=32, height=16, flip=flip, flop=flop, rotate=rotate), 32, 16).fit(frame)  # type: ignore[arg-type]
+    out = fitter("yuv444p10le", Fit(width=32, height=16, flip=flip, flop=flop, rotate=rotate), 32, 16).fit(
+        frame
+    )  # type: ignore[arg-type]
     luma = planes(frame)[0]
     luma = luma[::-1] if flip != (rotate == 180) else luma
     luma = luma[:, ::-1] if flop != (rotate == 180) else luma
@@ -105,16 +118,27 @@ def test_flat_stays_flat_in_every_format() -> None:
         pixel_format = find_pixel_format(name)
         assert pixel_format is not None
         value = 0.4 if pixel_format.is_float else 0.4 * (1 << pixel_format.bits)
-        shapes = [(36, 64), (36 // pixel_format.sub_y, 64 // pixel_format.sub_x), (36 // pixel_format.sub_y, 64 // pixel_format.sub_x)]
+        shapes = [
+            (36, 64),
+            (36 // pixel_format.sub_y, 64 // pixel_format.sub_x),
+            (36 // pixel_format.sub_y, 64 // pixel_format.sub_x),
+        ]
         frame = frame_of(name, *(np.full(s, value).astype(pixel_format.dtype) for s in shapes))
         out = planes(fitter(name, Fit(width=32, height=18), 64, 36).fit(frame))
         for plane in out:
-            assert np.abs(plane.astype(float) - np.float64(pixel_format.dtype.type(value))).max() <= {32: 1e-5, 16: 3}.get(pixel_format.bits, 1), name
+            assert np.abs(plane.astype(float) - np.float64(pixel_format.dtype.type(value))).max() <= {
+                32: 1e-5,
+                16: 3,
+            }.get(pixel_format.bits, 1), name
 
 
 def test_float_keeps_what_exceeds_one() -> None:
     value = np.full((36, 64), 1.37, np.float32)
-    out = planes(fitter("gbrpf32le", Fit(width=32, height=18, flip=True), 64, 36).fit(frame_of("gbrpf32le", value, value, value)))
+    out = planes(
+        fitter("gbrpf32le", Fit(width=32, height=18, flip=True), 64, 36).fit(
+            frame_of("gbrpf32le", value, value, value)
+        )
+    )
     assert out[0] == pytest.approx(np.full((18, 32), 1.37), abs=1e-6)
 
 
@@ -126,7 +150,9 @@ def test_tags_change_no_code(name: str, colorspace: int, color_range: int) -> No
     assert pixel_format is not None
     unit = 1 << (pixel_format.bits - 8)
     shape = (36 // pixel_format.sub_y, 64 // pixel_format.sub_x)
-    frame = frame_of(name, np.full((36, 64), 63 * unit), np.full(shape, 102 * unit), np.full(shape, 240 * unit))
+    frame = frame_of(
+        name, np.full((36, 64), 63 * unit), np.full(shape, 102 * unit), np.full(shape, 240 * unit)
+    )
     frame.colorspace, frame.color_range = colorspace, color_range
     for width, height in ((32, 18), (128, 72)):
         out = planes(fitter(name, Fit(width=width, height=height), 64, 36).fit(frame))

@@ -3,7 +3,6 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.recipe import MovieOutput, load_recipe, parse_recipe, shipped_recipes
 
@@ -17,7 +16,9 @@ def test_what_ships_parses_and_says_what_it_is_for() -> None:
     overnight, _, _ = load_recipe("overnight")
     assert [o.name for o in overnight.output] == ["editorial", "viewing", "stills"]
     editorial = overnight.output[0]
-    assert isinstance(editorial, MovieOutput) and editorial.burnin is None and str(editorial.size) == "1920x1080"
+    assert (
+        isinstance(editorial, MovieOutput) and editorial.burnin is None and str(editorial.size) == "1920x1080"
+    )
 
 
 @pytest.mark.parametrize(
@@ -37,8 +38,12 @@ def test_what_ships_parses_and_says_what_it_is_for() -> None:
         (MOVIE + MOVIE, "output", "collide"),
         ('rate = "fast"\n' + MOVIE, "rate", "24000/1001"),
         ('[look]\ndisplay = "Rec.710"\n' + MOVIE, "look.display", "did you mean"),
-        ('[look]\nclam = true\n' + MOVIE, "look.clam", "did you mean 'clamp'"),
-        (MOVIE + "[output.burnin]\ntext = [{ at = 'middle', text = 'x' }]", "output[0].burnin.text[0].at", "centre"),
+        ("[look]\nclam = true\n" + MOVIE, "look.clam", "did you mean 'clamp'"),
+        (
+            MOVIE + "[output.burnin]\ntext = [{ at = 'middle', text = 'x' }]",
+            "output[0].burnin.text[0].at",
+            "centre",
+        ),
         ("", "output", "missing"),
         ("name = ", "", "not TOML"),
     ],

@@ -15,11 +15,10 @@ import OpenImageIO as oiio
 import pytest
 from command import rushlight, started
 from real import originals
-
 from rushlight.batch.records import latest, read_records
 from rushlight.pipelines.cdl import CDL
-from rushlight.pipelines.measure import delta_e, lab
 from rushlight.pipelines.display import find_display
+from rushlight.pipelines.measure import delta_e, lab
 
 ROOT = Path(__file__).resolve().parent.parent
 SAMPLES = ROOT / "sample_frames"
@@ -46,7 +45,19 @@ def test_the_sample_day_is_delivered(day: tuple[Path, str]) -> None:
     assert set(found) == set(truth) and "delivered 3 clip(s)" in said
     for clip, facts in truth.items():
         record = found[clip]
-        assert {"schema", "job", "clip", "status", "frames", "source", "look", "outputs", "colour", "warnings", "seconds"} <= set(record)
+        assert {
+            "schema",
+            "job",
+            "clip",
+            "status",
+            "frames",
+            "source",
+            "look",
+            "outputs",
+            "colour",
+            "warnings",
+            "seconds",
+        } <= set(record)
         assert (record["status"], record["frames"]) == ("done", facts["frames"])
         assert {o["output"] for o in record["outputs"]} == {"editorial", "viewing", "stills"}
         stem = clip.removesuffix(".mov")
@@ -60,7 +71,9 @@ def test_the_sample_day_is_delivered(day: tuple[Path, str]) -> None:
                 said = independent.said(path)
                 assert "tv, bt709" in said and ("1920x1080" in said) == (output["output"] == "editorial")
                 if output["output"] == "editorial":
-                    assert "dnxhd (DNXHR LB)" in said and (not record["reel"] or f"reel_name       : {record['reel']}" in said)
+                    assert "dnxhd (DNXHR LB)" in said and (
+                        not record["reel"] or f"reel_name       : {record['reel']}" in said
+                    )
                 else:
                     assert "h264 (High)" in said and "1280x720" in said
     sound = independent.said(out / "editorial" / "A001C003.mov")
@@ -70,26 +83,36 @@ def test_the_sample_day_is_delivered(day: tuple[Path, str]) -> None:
 
 def test_sound_is_carried_sample_for_sample(day: tuple[Path, str]) -> None:
     out, _ = day
-    assert (independent.sound(out / "editorial" / "A001C007.mov") == independent.sound(SAMPLES / "A001C007.mov")).all()
+    assert (
+        independent.sound(out / "editorial" / "A001C007.mov") == independent.sound(SAMPLES / "A001C007.mov")
+    ).all()
 
 
 def test_the_chart_in_the_stills_is_what_opencolorio_says(day: tuple[Path, str]) -> None:
     """Every patch of the sample charts, from the file's own codes: within one ten-bit code in the TIFF."""
     out, _ = day
     truth = json.loads((SAMPLES / "truth.json").read_text())
-    grades = {"A001C007": CDL(slope=(1.04, 1, 0.96), offset=(0.004, 0, -0.006), saturation=1.05), "B001C002": CDL(slope=(0.98, 1, 1.09), offset=(-0.004, 0, 0.008), power=(1.02, 1, 0.98), saturation=0.95)}
+    grades = {
+        "A001C007": CDL(slope=(1.04, 1, 0.96), offset=(0.004, 0, -0.006), saturation=1.05),
+        "B001C002": CDL(
+            slope=(0.98, 1, 1.09), offset=(-0.004, 0, 0.008), power=(1.02, 1, 0.98), saturation=0.95
+        ),
+    }
     spaces = {"A001C007": "ARRI LogC3 (EI800)", "B001C002": "V-Log V-Gamut"}
     worst = 0.0
     for stem, grade in grades.items():
         facts = truth[f"{stem}.mov" if stem[0] == "A" else stem]
         still = oiio.ImageBuf(str(out / "stills" / f"{stem}.tif")).get_pixels(oiio.FLOAT)
-        log = original(SAMPLES, stem, facts)
+        held = np.ascontiguousarray(original(SAMPLES, stem, facts), np.float32)
+        area = oiio.ROI(0, 1920, 0, 1080, 0, 1, 0, 3)
+        log = oiio.ImageBufAlgo.resize(oiio.ImageBuf(held), filtername="catmull-rom", roi=area).get_pixels(
+            oiio.FLOAT
+        )
         scale = 1920 / facts["width"]
         for place in facts["patches"].values():
-            x, y = place["x"], place["y"]
-            code = log[y - 4 : y + 5, x - 4 : x + 5].reshape(-1, 3)
+            cx, cy = round(place["x"] * scale), round(place["y"] * scale)
+            code = log[cy - 12 : cy + 13, cx - 12 : cx + 13].reshape(-1, 3)
             wanted = ocio.displayed(grade.apply(code), spaces[stem]).mean(0)
-            cx, cy = round(x * scale), round(y * scale)
             found = still[cy - 12 : cy + 13, cx - 12 : cx + 13].reshape(-1, 3).mean(0)
             worst = max(worst, float(np.abs(found - wanted).max() * 1023))
     assert worst <= 1.0, worst
@@ -113,7 +136,9 @@ def test_movies_look_like_the_stills(day: tuple[Path, str]) -> None:
     """After the codec, tile for tile of 32x32: mean CIEDE2000 under 1 against the exact still."""
     out, _ = day
     for stem, frame in (("A001C007", 20), ("A001C003", 20)):
-        samples = independent.raw(out / "editorial" / f"{stem}.mov", "yuv422p", 1920, 1080, frame).astype(float)
+        samples = independent.raw(out / "editorial" / f"{stem}.mov", "yuv422p", 1920, 1080, frame).astype(
+            float
+        )
         luma = samples[: 1920 * 1080].reshape(1080, 1920)
         cb, cr = samples[1920 * 1080 :].reshape(2, 1080, 960).repeat(2, -1)
         y, b, r = (luma - 16) / 219, (cb - 128) / 224, (cr - 128) / 224
@@ -128,16 +153,27 @@ def test_burn_in_runs_in_the_viewing_copy_and_nowhere_else(day: tuple[Path, str]
     out, _ = day
     entries = records(out)["A001C003.mov"]["outputs"]
     viewing = next(o for o in entries if o["output"] == "viewing")
-    assert len(viewing["covered"]) >= 4 and all(o["covered"] == [] for o in entries if o["output"] != "viewing")
+    assert len(viewing["covered"]) >= 4 and all(
+        o["covered"] == [] for o in entries if o["output"] != "viewing"
+    )
     x, y, w, h = next(c for c in viewing["covered"] if c[1] > 600)
-    crops = [independent.raw(out / "viewing" / "A001C003.mp4", "gray", 1280, 720, n).reshape(720, 1280)[y : y + h, x : x + w].astype(float) for n in (3, 4)]
+    crops = [
+        independent.raw(out / "viewing" / "A001C003.mp4", "gray", 1280, 720, n)
+        .reshape(720, 1280)[y : y + h, x : x + w]
+        .astype(float)
+        for n in (3, 4)
+    ]
     assert all(c.max() > 225 and c.min() < 30 for c in crops)
     assert np.abs(crops[0] - crops[1]).max() > 100  # the frame number changed
 
 
 def test_again_renders_nothing_and_is_quick(day: tuple[Path, str]) -> None:
     out, _ = day
-    before = {p: (p.stat().st_mtime_ns, p.read_bytes()) for p in out.rglob("*") if p.suffix in (".mov", ".mp4", ".tif", ".jpg")}
+    before = {
+        p: (p.stat().st_mtime_ns, p.read_bytes())
+        for p in out.rglob("*")
+        if p.suffix in (".mov", ".mp4", ".tif", ".jpg")
+    }
     start = time.monotonic()
     run = rushlight("render", SAMPLES / "day.csv", "--recipe", "overnight", "--out", out)
     seconds = time.monotonic() - start
@@ -160,30 +196,70 @@ def test_one_file_deleted_is_one_file_remade(day: tuple[Path, str], tmp_path: Pa
         if path != gone:
             assert (path.stat().st_mtime_ns, path.read_bytes()) == before[path]
     record = records(out)["B001C002"]
-    assert record["colour"]["digest"] == digest and {o["output"] for o in record["outputs"]} == {"editorial", "viewing", "stills"}
+    assert record["colour"]["digest"] == digest and {o["output"] for o in record["outputs"]} == {
+        "editorial",
+        "viewing",
+        "stills",
+    }
 
 
 def test_one_worker_and_two_give_the_same_bytes(day: tuple[Path, str], tmp_path: Path) -> None:
     out, _ = day
-    run = rushlight("render", SAMPLES / "day.csv", "--recipe", "overnight", "--out", tmp_path / "one", "--workers", 1, "--only", "clip=B001C002")
+    run = rushlight(
+        "render",
+        SAMPLES / "day.csv",
+        "--recipe",
+        "overnight",
+        "--out",
+        tmp_path / "one",
+        "--workers",
+        1,
+        "--only",
+        "clip=B001C002",
+    )
     assert run.returncode == 0, run.stderr
     one, two = records(tmp_path / "one")["B001C002"], records(out)["B001C002"]
-    assert one["colour"]["digest"] == two["colour"]["digest"] and one["look"]["digest"] == two["look"]["digest"]
-    assert [o["hash"] for o in one["outputs"]] == [o["hash"] for o in sorted(two["outputs"], key=lambda o: [x["path"] for x in one["outputs"]].index(o["path"]))]
+    assert (
+        one["colour"]["digest"] == two["colour"]["digest"] and one["look"]["digest"] == two["look"]["digest"]
+    )
+    assert [o["hash"] for o in one["outputs"]] == [
+        o["hash"]
+        for o in sorted(two["outputs"], key=lambda o: [x["path"] for x in one["outputs"]].index(o["path"]))
+    ]
 
 
-def test_a_changed_note_remakes_nothing_and_a_changed_grade_remakes_the_clip(day: tuple[Path, str], tmp_path: Path) -> None:
+def test_a_changed_note_remakes_nothing_and_a_changed_grade_remakes_the_clip(
+    day: tuple[Path, str], tmp_path: Path
+) -> None:
     shutil.copytree(SAMPLES, tmp_path / "s", ignore=shutil.ignore_patterns("*.py"))
     listed = (tmp_path / "s" / "day.csv").read_text()
-    arguments = ("render", tmp_path / "s" / "day.csv", "--recipe", "viewing", "--out", tmp_path / "out", "--workers", 1, "--only", "clip=B001C002")
+    arguments = (
+        "render",
+        tmp_path / "s" / "day.csv",
+        "--recipe",
+        "viewing",
+        "--out",
+        tmp_path / "out",
+        "--workers",
+        1,
+        "--only",
+        "clip=B001C002",
+    )
     assert rushlight(*arguments).returncode == 0
-    (tmp_path / "s" / "day.csv").write_text(listed.replace("lamplight only", "another note").replace("kitchen.ccc#kitchen_7_1,,7,1", "kitchen.ccc#kitchen_7_1,,8,2"))
+    (tmp_path / "s" / "day.csv").write_text(
+        listed.replace("lamplight only", "another note").replace(
+            "kitchen.ccc#kitchen_7_1,,7,1", "kitchen.ccc#kitchen_7_1,,8,2"
+        )
+    )
     assert "nothing to render" in rushlight(*arguments).stdout
     first = records(tmp_path / "out")["B001C002"]
     (tmp_path / "s" / "day.csv").write_text(listed.replace("kitchen_7_1", "kitchen_7_2"))
     assert "delivered 1 clip(s)" in rushlight(*arguments).stdout
     second = records(tmp_path / "out")["B001C002"]
-    assert first["colour"]["digest"] != second["colour"]["digest"] and first["look"]["digest"] != second["look"]["digest"]
+    assert (
+        first["colour"]["digest"] != second["colour"]["digest"]
+        and first["look"]["digest"] != second["look"]["digest"]
+    )
 
 
 BAD = """clip,encoding,levels,slope,offset,power,saturation,cdl,lut
@@ -206,7 +282,14 @@ def test_bad_rows_never_stop_the_night(tmp_path: Path) -> None:
     assert run.returncode == 1, run.stderr
     summary = run.stdout[run.stdout.index("SET ASIDE") :]
     assert summary.startswith("SET ASIDE: 3 clip(s)")
-    for words in ("bad.csv:2: slope", "bad.csv:3: clip", "bad.csv:4: encoding", "LogC3", "FAILED: 1 clip(s)", "junk.mov"):
+    for words in (
+        "bad.csv:2: slope",
+        "bad.csv:3: clip",
+        "bad.csv:4: encoding",
+        "LogC3",
+        "FAILED: 1 clip(s)",
+        "junk.mov",
+    ):
         assert words in summary
     assert {r["clip"]: r["status"] for r in records(out).values()} == {
         "A001C003.mov": "set aside", "nothere.mov": "set aside", "A001C007.mov": "set aside", "junk.mov": "failed", "B001C002": "done",
@@ -215,7 +298,11 @@ def test_bad_rows_never_stop_the_night(tmp_path: Path) -> None:
     plan = rushlight("plan", tmp_path / "s" / "bad.csv", "--json")
     assert plan.returncode == 2
     document = json.loads(plan.stdout)
-    assert len(document["problems"]) == 4 and {p["key"] for p in document["problems"]} >= {"slope", "clip", "encoding"}
+    assert len(document["problems"]) == 4 and {p["key"] for p in document["problems"]} >= {
+        "slope",
+        "clip",
+        "encoding",
+    }
     assert document["clips"][0]["grade"]["saturation"] == 0.95
 
 
@@ -246,9 +333,25 @@ def test_unreadable_lists_make_nothing(tmp_path: Path) -> None:
 
 
 def test_json_events(tmp_path: Path) -> None:
-    run = rushlight("render", SAMPLES / "day.csv", "--recipe", "stills", "--out", tmp_path / "o", "--workers", 1, "--json", "--only", "clip=B001C002")
+    run = rushlight(
+        "render",
+        SAMPLES / "day.csv",
+        "--recipe",
+        "stills",
+        "--out",
+        tmp_path / "o",
+        "--workers",
+        1,
+        "--json",
+        "--only",
+        "clip=B001C002",
+    )
     events = [json.loads(line) for line in run.stdout.splitlines()]
-    assert events[0]["event"] == "begin" and events[-1]["event"] == "summary" and events[-1]["done"] == ["B001C002"]
+    assert (
+        events[0]["event"] == "begin"
+        and events[-1]["event"] == "summary"
+        and events[-1]["done"] == ["B001C002"]
+    )
 
 
 def test_ctrl_c_stops_cleanly_and_the_same_command_goes_on(tmp_path: Path) -> None:
@@ -268,7 +371,9 @@ def test_ctrl_c_stops_cleanly_and_the_same_command_goes_on(tmp_path: Path) -> No
     assert {r["status"] for r in records(out).values()} == {"done"}
 
 
-def test_kill_9_leaves_nothing_half_and_the_same_bytes_in_the_end(day: tuple[Path, str], tmp_path: Path) -> None:
+def test_kill_9_leaves_nothing_half_and_the_same_bytes_in_the_end(
+    day: tuple[Path, str], tmp_path: Path
+) -> None:
     out, _ = day
     again = tmp_path / "out"
     arguments = ("render", SAMPLES / "day.csv", "--recipe", "overnight", "--out", again, "--workers", 2)
@@ -293,7 +398,9 @@ def test_real_originals_through_every_shipped_output(tmp_path: Path) -> None:
     names = {"ARRI LogC3 (EI800)": "LogC3", "ACES2065-1": "ACES2065-1"}
     rows = [f"{t['file']},{names.get(t['encoding'], t['encoding'])},{t['levels']}" for t in truth]
     (tmp_path / "day.csv").write_text("clip,encoding,levels\n" + "\n".join(rows) + "\n")
-    run = rushlight("render", tmp_path / "day.csv", "--media", folder, "--out", tmp_path / "out", "--workers", 2)
+    run = rushlight(
+        "render", tmp_path / "day.csv", "--media", folder, "--out", tmp_path / "out", "--workers", 2
+    )
     assert run.returncode == 0, run.stdout + run.stderr
     found = records(tmp_path / "out")
     for entry in truth:
@@ -301,4 +408,6 @@ def test_real_originals_through_every_shipped_output(tmp_path: Path) -> None:
         assert record["frames"] == entry["frames"] and record["first_timecode"] == entry["timecode"]
         assert record["reel"] == entry["reel"]
         movie = tmp_path / "out" / "editorial" / f"{Path(entry['file']).stem}.mov"
-        assert independent.count(movie) == entry["frames"] and independent.timecode(movie) == entry["timecode"]
+        assert (
+            independent.count(movie) == entry["frames"] and independent.timecode(movie) == entry["timecode"]
+        )

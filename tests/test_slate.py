@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 from pictures import frame_of
-
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.pixels import find_pixel_format, planes
 from rushlight.pipelines.recipe import Burnin, Guides
@@ -21,10 +20,17 @@ def flat(name: str, luma: int, width: int = 640, height: int = 360):  # type: ig
     assert found is not None
     shape = (height // found.sub_y, width // found.sub_x)
     neutral = 128 << (found.bits - 8)
-    return frame_of(name, np.full((height, width), luma << (found.bits - 8)), np.full(shape, neutral + 20), np.full(shape, neutral - 20))
+    return frame_of(
+        name,
+        np.full((height, width), luma << (found.bits - 8)),
+        np.full(shape, neutral + 20),
+        np.full(shape, neutral - 20),
+    )
 
 
-def painter(what: Burnin | None, name: str = "yuv420p", fields: dict | None = None, **rest: object) -> Painter:
+def painter(
+    what: Burnin | None, name: str = "yuv420p", fields: dict | None = None, **rest: object
+) -> Painter:
     found = find_pixel_format(name)
     assert found is not None
     return Painter(what, found, "narrow", 640, 360, fields or {}, **rest)  # type: ignore[arg-type]
@@ -49,7 +55,10 @@ def test_legible_on_black_and_on_white(name: str, background: int) -> None:
 
 
 def test_running_values_change_on_every_frame_and_fixed_text_does_not() -> None:
-    p = painter(burnin({"at": "bottom", "text": "{timecode}"}, {"at": "top-left", "text": "{clip}"}), fields={"clip": "A001"})
+    p = painter(
+        burnin({"at": "bottom", "text": "{timecode}"}, {"at": "top-left", "text": "{clip}"}),
+        fields={"clip": "A001"},
+    )
     seen = set()
     for n in range(24):
         frame = flat("yuv420p", 60)

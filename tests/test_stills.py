@@ -7,7 +7,6 @@ from pathlib import Path
 import numpy as np
 import OpenImageIO as oiio
 import pytest
-
 from rushlight.pipelines.display import displays, find_display
 from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.icc import profile
@@ -34,7 +33,9 @@ def test_the_same_bytes_every_time(tmp_path: Path) -> None:
             write_still(tmp_path / kind / f"{name}{EXTENSIONS[kind]}", rgb, kind, display=REC709)
         time.sleep(1.1)  # a clock inside a file would show
     for kind in KINDS:
-        assert (tmp_path / kind / f"a{EXTENSIONS[kind]}").read_bytes() == (tmp_path / kind / f"b{EXTENSIONS[kind]}").read_bytes(), kind
+        assert (tmp_path / kind / f"a{EXTENSIONS[kind]}").read_bytes() == (
+            tmp_path / kind / f"b{EXTENSIONS[kind]}"
+        ).read_bytes(), kind
 
 
 def test_nan_and_out_of_range_are_black_and_clipped(tmp_path: Path) -> None:
@@ -66,7 +67,7 @@ def test_the_profile_through_littlecms() -> None:
     light = (code / 255) ** 2.4
     pixel = cms.applyTransform(image.new("RGB", (1, 1), (code, code, code)), transform).getpixel((0, 0))
     assert pixel[0] / 2.55 == pytest.approx(116 * light ** (1 / 3) - 16, abs=0.4)
-    assert abs(pixel[1] - 128) <= 1 and abs(pixel[2] - 128) <= 1 or pixel[1] in (0, 255)
+    assert (abs(pixel[1] - 128) <= 1 and abs(pixel[2] - 128) <= 1) or pixel[1] in (0, 255)
     assert cms.getProfileDescription(ours).strip() == "Rec.709 BT.1886"
 
 

@@ -109,6 +109,28 @@ def _full_size(
     return plane
 
 
+def _pairs(table: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Each row of a piecewise-linear table as points interleaved with the step to the next."""
+    step = np.diff(table, axis=1, append=table[:, -1:])
+    return np.ascontiguousarray(np.stack([table, step], -1).reshape(len(table), -1), np.float32)
+
+
+def _straight_lines(baked: Baked) -> tuple[NDArray[np.float32], bool]:
+    """Slope and offset of the shaper below 0, between 0 and 1, and above 1, if three such lines are all it is."""
+    low, high = baked.shaper_lo, baked.shaper_hi
+    signal = np.linspace(low, high, baked.shaper.shape[1])
+    table = baked.shaper[0].astype(np.float64)
+    at = np.interp([low, 0.0, 1.0, high], signal, table)
+    ends: list[float] = []
+    for k, (x0, x1) in enumerate(((low, 0.0), (0.0, 1.0), (1.0, high))):
+        slope = (at[k + 1] - at[k]) / (x1 - x0)
+        ends += [float(slope), float(at[k] - slope * x0)]
+    below, inside, above = (signal * ends[k] + ends[k + 1] for k in (0, 2, 4))
+    same = np.abs(np.minimum(np.maximum(inside, below), above) - table).max() < 1e-4
+    alike = bool((baked.shaper == baked.shaper[:1]).all())
+    return np.array(ends, np.float32), bool(same and alike)
+
+
 class Grader:
     """One look, one raster: set up once, then `grade` frame by frame.
 
@@ -161,7 +183,9 @@ class Grader:
             for k, row in enumerate(self._to_ycbcr):
                 lattice[..., k] = (rgb[..., 0] * row[0] + rgb[..., 1] * row[1]) + rgb[..., 2] * row[2]
             self._lattice = lattice.reshape(-1)
-            self._grade = baked.grade if baked.grade is not None else np.zeros((3, 2), np.float32)
+            self._grade = _pairs(baked.grade if baked.grade is not None else np.zeros((3, 2), np.float32))
+            self._shaper = _pairs(baked.shaper)
+            self._ends, self._straight = _straight_lines(baked)
 
     def grade(self, frame: av.VideoFrame, number: int) -> tuple[av.VideoFrame, Counts]:
         """The output's frame, padding black, of a fitted source frame; `number` is the original's frame number."""
@@ -179,14 +203,14 @@ class Grader:
             p0, p1, p2 = (np.nan_to_num(p, nan=low, posinf=high, neginf=low) for p in (p0, p1, p2))
         q0, q1, q2 = planes(out)
         baked = self.baked
-        curve_points = self._grade.shape[1] - 1
+        curve_points = self._grade.shape[1] // 2 - 1
         over, under, outside = grade_rows(
             p0, p1, p2, self.source.family == "ycbcr", self.source.sub_x, self.source.sub_y, self._top_sited, self._source,
             self._grade, baked.grade is not None, np.float32(baked.saturation), baked.clamp,
             np.float32(baked.lo), np.float32(curve_points / (baked.hi - baked.lo)),
-            baked.shaper, np.float32(baked.shaper_lo),
+            self._shaper, np.float32(baked.shaper_lo),
             np.float32((baked.shaper.shape[1] - 1) / (baked.shaper_hi - baked.shaper_lo)),
-            self._lattice, baked.size, q0, q1, q2, self.target.sub_x, self.target.sub_y, self.siting, self._target,
+            self._ends, self._straight, self._lattice, baked.size, q0, q1, q2, self.target.sub_x, self.target.sub_y, self.siting, self._target,
             place.x, place.y, place.width, place.height, self.dither, np.uint32(number & 0xFFFFFFFF),
             np.float32(baked.lo), np.float32(baked.hi),
         )  # fmt: skip

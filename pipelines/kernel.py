@@ -56,42 +56,48 @@ def _chroma_row(plane, row, sub_x, sub_y, top_sited, width, scale, offset, out):
 
 
 @nb.njit(**_JIT)
-def _curve(row, table, width, low, scale):
-    """A row through one piecewise-linear table, in place."""
-    last = np.int32(table.shape[0] - 2)
-    top = np.float32(table.shape[0] - 1)
+def _curve(row, pairs, width, low, scale, places, parts):
+    """A row through one piecewise-linear table, in place. `pairs` holds each point and the step to the next.
+
+    Places are worked out for the whole row first: that part runs in vectors, the look-up does not.
+    """
+    points = pairs.shape[0] >> 1
+    last = np.int32(points - 2)
+    top = np.float32(points - 1)
     zero = np.float32(0.0)
     for x in range(width):
         position = min(max((row[x] - low) * scale, zero), top)
         base = min(np.int32(position), last)
-        start = table[base]
-        row[x] = start + (position - np.float32(base)) * (table[base + 1] - start)
+        places[x] = base << 1
+        parts[x] = position - np.float32(base)
+    one = np.uintp(1)
+    for x in range(width):
+        at = np.uintp(places[x])  # unsigned: no test for an index counted from the end
+        row[x] = pairs[at] + parts[x] * pairs[at + one]
 
 
 @nb.njit(**_JIT)
-def _place(row, table, width, low, scale, top):
-    """A row to lattice coordinates, in place. Two points mean a straight line."""
+def _ends(row, width, ends, top):
+    """A row to lattice coordinates, in place, by three straight lines: below 0, from 0 to 1, above 1."""
+    m0, c0, m1, c1, m2, c2 = ends[0], ends[1], ends[2], ends[3], ends[4], ends[5]
     zero = np.float32(0.0)
-    if table.shape[0] == 2:
-        start = table[0]
-        slope = (table[1] - table[0]) * scale
-        for x in range(width):
-            row[x] = min(max(start + (row[x] - low) * slope, zero), top)
-    else:
-        _curve(row, table, width, low, scale)
-        for x in range(width):
-            row[x] = min(max(row[x], zero), top)
+    for x in range(width):
+        value = row[x]
+        row[x] = min(max(min(max(value * m1 + c1, value * m0 + c0), value * m2 + c2), zero), top)
 
 
 @nb.njit(**_JIT)
-def _tetrahedra(red, green, blue, lattice, size, width, out_y, out_b, out_r):
-    """Lattice values at the rows' coordinates. Lattice is flat, four values a point."""
+def _tetrahedra(red, green, blue, lattice, size, width, at, weights, mixed):
+    """Lattice values at the rows' coordinates, four a point into `mixed`. Corners and weights first, in vectors."""
     step_r = np.int32(size * size * 4)
     step_g = np.int32(size * 4)
     step_b = np.int32(4)
     whole = step_r + step_g + step_b
     last = np.int32(size - 2)
     one = np.float32(1.0)
+    unit = np.int32(1)
+    a0, a1, a2 = at[0], at[1], at[2]
+    x0, x1, x2, x3 = weights[0], weights[1], weights[2], weights[3]
     for x in range(width):
         r, g, b = red[x], green[x], blue[x]
         ir, ig, ib = min(np.int32(r), last), min(np.int32(g), last), min(np.int32(b), last)
@@ -99,26 +105,36 @@ def _tetrahedra(red, green, blue, lattice, size, width, out_y, out_b, out_r):
         largest = max(fr, max(fg, fb))
         least = min(fr, min(fg, fb))
         middle = max(min(fr, fg), min(max(fr, fg), fb))
-        first = (step_r if fr >= fb else step_b) if fr >= fg else (step_g if fg >= fb else step_b)
-        final = (step_b if fb <= fr else step_r) if fb <= fg else (step_g if fg <= fr else step_r)
-        at0 = ir * step_r + ig * step_g + ib * step_b
-        at1 = at0 + first
-        at3 = at0 + whole
-        at2 = at3 - final
-        w0, w1, w2, w3 = one - largest, largest - middle, middle - least, least
-        out_y[x] = w0 * lattice[at0] + w1 * lattice[at1] + w2 * lattice[at2] + w3 * lattice[at3]
-        out_b[x] = (
-            w0 * lattice[at0 + 1] + w1 * lattice[at1 + 1] + w2 * lattice[at2 + 1] + w3 * lattice[at3 + 1]
-        )
-        out_r[x] = (
-            w0 * lattice[at0 + 2] + w1 * lattice[at1 + 2] + w2 * lattice[at2 + 2] + w3 * lattice[at3 + 2]
-        )
+        first_r = np.int32(fr >= fg) & np.int32(fr >= fb)
+        first_g = (unit - first_r) & np.int32(fg >= fb)
+        final_b = np.int32(fb <= fg) & np.int32(fb <= fr)
+        final_g = (unit - final_b) & np.int32(fg <= fr)
+        start = ir * step_r + ig * step_g + ib * step_b
+        a0[x] = start
+        a1[x] = start + first_r * step_r + first_g * step_g + (unit - first_r - first_g) * step_b
+        a2[x] = start + whole - final_b * step_b - final_g * step_g - (unit - final_b - final_g) * step_r
+        x0[x] = one - largest
+        x1[x] = largest - middle
+        x2[x] = middle - least
+        x3[x] = least
+    across = np.uintp(whole)
+    for x in range(width):
+        at0, at1, at2 = np.uintp(a0[x]), np.uintp(a1[x]), np.uintp(a2[x])
+        at3 = at0 + across
+        w0, w1, w2, w3 = x0[x], x1[x], x2[x], x3[x]
+        place = np.uintp(4 * x)
+        for k in range(4):
+            u = np.uintp(k)
+            mixed[place + u] = (
+                w0 * lattice[at0 + u] + w1 * lattice[at1 + u] + w2 * lattice[at2 + u] + w3 * lattice[at3 + u]
+            )
 
 
 @nb.njit(**_JIT)
 def _quantise(values, plane, row, left, count, scale, offset, top, dither, seed):
     """A row of values to codes: rounded, or dithered by a hash of the seed and the position."""
     zero = np.float32(0.0)
+    line = plane[row, left : left + count]
     if dither:
         unit = np.float32(5.9604644775390625e-08)  # 2^-24
         for x in range(count):
@@ -128,12 +144,12 @@ def _quantise(values, plane, row, left, count, scale, offset, top, dither, seed)
             h = np.uint32(h ^ np.uint32(h >> np.uint32(16)))
             noise = np.float32(np.int32(h >> np.uint32(8))) * unit
             value = values[x] * scale + offset + noise
-            plane[row, left + x] = np.int32(min(max(value, zero), top))
+            line[x] = np.int32(min(max(value, zero), top))
     else:
         half = np.float32(0.5)
         for x in range(count):
             value = values[x] * scale + offset + half
-            plane[row, left + x] = np.int32(min(max(value, zero), top))
+            line[x] = np.int32(min(max(value, zero), top))
 
 
 @nb.njit(**_JIT)
@@ -147,7 +163,7 @@ def _mix(seed, row, plane):
 @nb.njit(**_JIT)
 def grade_rows(
     p0, p1, p2, ycbcr, sub_x, sub_y, top_sited, source, grade, has_grade, saturation, clamp, curve_low, curve_scale,
-    shaper, shaper_low, shaper_scale, lattice, size, q0, q1, q2, out_sub_x, out_sub_y, siting, target, left, top, width,
+    shaper, shaper_low, shaper_scale, ends, straight, lattice, size, q0, q1, q2, out_sub_x, out_sub_y, siting, target, left, top, width,
     height, dither, number, span_low, span_high,
 ):  # fmt: skip
     """Grade the picture area (`left`, `top`, `width`, `height` of the target). Gives samples over and under 0..1, and outside the span.
@@ -165,6 +181,11 @@ def grade_rows(
     sum_r = np.empty(width + 2, np.float32)
     above_b = np.zeros(width + 2, np.float32)
     above_r = np.zeros(width + 2, np.float32)
+    places = np.empty(width + 2, np.int32)
+    parts = np.empty(width + 2, np.float32)
+    at = np.empty((3, width + 2), np.int32)
+    weights = np.empty((4, width + 2), np.float32)
+    mixed = np.empty(4 * (width + 2), np.float32)
     y_scale, y_offset, c_scale, c_offset = source[0], source[1], source[2], source[3]
     r_cr, g_cb, g_cr, b_cb = source[4], source[5], source[6], source[7]
     ty_scale, ty_offset, tc_scale, tc_offset, t_top = target[0], target[1], target[2], target[3], target[4]
@@ -178,8 +199,9 @@ def grade_rows(
         if ycbcr:
             _chroma_row(p1, y, sub_x, sub_y, top_sited, width, c_scale, c_offset, blue)
             _chroma_row(p2, y, sub_x, sub_y, top_sited, width, c_scale, c_offset, red)
+            line = p0[y]
             for x in range(width):
-                luma = (np.float32(p0[y, x]) - y_offset) * y_scale
+                luma = (np.float32(line[x]) - y_offset) * y_scale
                 cb, cr = blue[x], red[x]
                 red[x] = luma + r_cr * cr
                 green[x] = luma + g_cb * cb + g_cr * cr
@@ -202,9 +224,9 @@ def grade_rows(
         under += lo
         outside += far
         if has_grade:
-            _curve(red, grade[0], width, curve_low, curve_scale)
-            _curve(green, grade[1], width, curve_low, curve_scale)
-            _curve(blue, grade[2], width, curve_low, curve_scale)
+            _curve(red, grade[0], width, curve_low, curve_scale, places, parts)
+            _curve(green, grade[1], width, curve_low, curve_scale, places, parts)
+            _curve(blue, grade[2], width, curve_low, curve_scale, places, parts)
             if saturation != one:
                 for x in range(width):
                     luma = kr * red[x] + kg * green[x] + kb * blue[x]
@@ -216,11 +238,25 @@ def grade_rows(
                     red[x] = min(max(red[x], zero), one)
                     green[x] = min(max(green[x], zero), one)
                     blue[x] = min(max(blue[x], zero), one)
-        _place(red, shaper[0], width, shaper_low, shaper_scale, lattice_top)
-        _place(green, shaper[1], width, shaper_low, shaper_scale, lattice_top)
-        _place(blue, shaper[2], width, shaper_low, shaper_scale, lattice_top)
+        if straight:
+            _ends(red, width, ends, lattice_top)
+            _ends(green, width, ends, lattice_top)
+            _ends(blue, width, ends, lattice_top)
+        else:
+            _curve(red, shaper[0], width, shaper_low, shaper_scale, places, parts)
+            _curve(green, shaper[1], width, shaper_low, shaper_scale, places, parts)
+            _curve(blue, shaper[2], width, shaper_low, shaper_scale, places, parts)
+            for x in range(width):
+                red[x] = min(max(red[x], zero), lattice_top)
+                green[x] = min(max(green[x], zero), lattice_top)
+                blue[x] = min(max(blue[x], zero), lattice_top)
         slot = y & 1 if out_sub_y == 2 else 0
-        _tetrahedra(red, green, blue, lattice, size, width, out_y, out_b[slot], out_r[slot])
+        _tetrahedra(red, green, blue, lattice, size, width, at, weights, mixed)
+        line_b, line_r = out_b[slot], out_r[slot]
+        for x in range(width):
+            out_y[x] = mixed[4 * x]
+            line_b[x] = mixed[4 * x + 1]
+            line_r[x] = mixed[4 * x + 2]
         _quantise(
             out_y, q0, top + y, left, width, ty_scale, ty_offset, t_top, dither, _mix(number, top + y, 0)
         )

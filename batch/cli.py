@@ -186,6 +186,26 @@ def encodings(as_json: bool) -> int:
     return show_encodings(as_json=as_json)
 
 
+@cli.command()
+@click.argument("folder", metavar="DIR", type=PATH)
+@click.option(
+    "--no-hash", is_flag=True, help="Leave file hashes out: the measurements alone must find a fault."
+)
+@click.option(
+    "--against", type=PATH, metavar="OTHER", help="Compare the colour with another render of the list."
+)
+@click.option(
+    "--reference", type=PATH, metavar="FOLDER", help="Compare with frames taken from a monitor on set."
+)
+@click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
+@_answering
+def verify(folder: Path, no_hash: bool, against: Path | None, reference: Path | None, as_json: bool) -> int:
+    """Measure deliveries against the log: frames, timecode, tags, colour."""
+    from rushlight.batch.proof import show_verify
+
+    return show_verify(folder, hashes=not no_hash, against=against, references=reference, as_json=as_json)
+
+
 def main() -> None:
     """The console script."""
     cli(prog_name="rushlight", standalone_mode=True)

@@ -350,7 +350,9 @@ def _pictures(job: JobSpec, sides: list[dict[str, Any]]) -> list[dict[str, Any]]
         digests = [d for side in sides for d in side["pictures"][index]["digests"]]
         grids = [g for side in sides for g in side["pictures"][index]["grids"]]
         name = {"state": first["state"], "raster": first["raster"], "pixel_format": first["pixel_format"]}
-        found.append({**name, "digest": picture_digest(digests, **name), "outputs": first["outputs"]})
+        found.append(
+            {**name, "digest": picture_digest(digests, **name), "outputs": first["outputs"], "index": index}
+        )
         for number, (digest, grid) in enumerate(zip(digests, grids, strict=True), job.first):
             lines.append(json.dumps({"picture": index, "frame": number, "digest": digest, "luma": grid}))
     if lines:

@@ -1,0 +1,106 @@
+"""`rushlight verify`, printed: verdicts for people in a table, or as one JSON document."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+from rushlight.batch.tables import print_table
+from rushlight.batch.verify import ORDER, ClipVerdict, against_references, compare, verify
+
+__all__ = ["show_verify"]
+
+NAMES = ("frames", "timecode", "tags", "colour", "hash")
+
+
+def document(verdicts: list[ClipVerdict]) -> dict[str, Any]:
+    """Verdicts as JSON: `clips[].checks {hash, frames, timecode, tags, colour}`, each with its figures."""
+
+    def check(found: Any) -> dict[str, Any]:
+        return {"verdict": found.verdict, "text": found.text, **found.figures}
+
+    return {
+        "schema": "rushlight-verify-1",
+        "clips": [
+            {
+                "clip": v.clip,
+                "verdict": v.verdict,
+                "checks": {name: check(v.checks[name]) for name in NAMES if name in v.checks},
+                "files": {
+                    path: {name: check(c) for name, c in checks.items()} for path, checks in v.files.items()
+                },
+            }
+            for v in verdicts
+        ],
+        "counts": {name: sum(v.verdict == name for v in verdicts) for name in ORDER},
+    }
+
+
+def show_verify(
+    folder: Path, *, hashes: bool, against: Path | None, references: Path | None, as_json: bool
+) -> int:
+    """Measure an output folder. Exit code 1 if any clip fails."""
+    progress = sys.stderr.isatty() and not as_json
+
+    def on_clip(clip: str) -> None:
+        if progress:
+            print(f"measuring {clip}", file=sys.stderr)
+
+    verdicts = verify(folder, hashes=hashes, on_clip=on_clip)
+    result = document(verdicts)
+    if against:
+        result["against"] = compare(folder, against)
+    if references:
+        result["references"] = against_references(folder, references)
+    if as_json:
+        json.dump(result, sys.stdout, indent=2, ensure_ascii=False)
+        sys.stdout.write("\n")
+    else:
+        _print(result)
+    return 1 if any(v.verdict == "fail" for v in verdicts) else 0
+
+
+def _print(result: dict[str, Any]) -> None:
+    clips = sorted(result["clips"], key=lambda c: -ORDER[c["verdict"]])
+    for clip in clips:
+        for name, check in clip["checks"].items():
+            if check["verdict"] != "pass":
+                print(f"{check['verdict'].upper()}  {clip['clip']}: {name}: {check['text']}")
+    rows = []
+    for clip in clips:
+        colour = clip["checks"].get("colour", {})
+        figures = (
+            f"{colour['mean']:.2f} / {colour['p95']:.2f} / {colour['worst']:.2f}" if "mean" in colour else "-"
+        )
+        rows.append([clip["clip"], *(clip["checks"].get(n, {}).get("verdict", "-") for n in NAMES), figures])
+    print_table(["clip", *NAMES, "CIEDE2000 mean / 95 % / worst"], rows)
+    counts = result["counts"]
+    print(
+        f"{len(clips)} clip(s): {counts['pass']} match the decision supplied, {counts['cannot tell']} cannot be told, "
+        f"{counts['warn']} with warnings, {counts['fail']} FAILED"
+    )
+    if "against" in result:
+        print_table(
+            ["clip", "against the other render", "patches mean / worst", "tiles mean / worst"],
+            [[r["clip"], r["verdict"], _pair(r["patches"]), _pair(r["tiles"])] for r in result["against"]],
+        )
+    if "references" in result:
+        print_table(
+            ["reference frame", "timecode", "mean", "worst", ""],
+            [
+                [
+                    Path(r["reference"]).name,
+                    r.get("timecode", ""),
+                    str(r["mean"] or "-"),
+                    str(r["worst"] or "-"),
+                    r["text"],
+                ]
+                for r in result["references"]
+            ],
+        )
+
+
+def _pair(figures: dict[str, float] | None) -> str:
+    return f"{figures['mean']:.2f} / {figures['worst']:.2f}" if figures else "-"

@@ -1,0 +1,453 @@
+"""Measuring deliveries against the log: is every delivered frame there, in its place, in the colour that was made?
+
+Five checks a clip: hash (the file's bytes), frames (their number, and each one's mean luma in its place),
+timecode, tags, and colour (tiles of sampled frames against the ones that were logged, in CIEDE2000). Burned-in
+pixels are left out by both sides. Where a small wrong grade could not be seen in a clip, the verdict on its colour
+is 'cannot tell', never 'pass'. Nothing here says that a colour was approved: it matches the decision supplied.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from rushlight.batch.finish import file_hash
+from rushlight.batch.records import latest, read_records
+from rushlight.pipelines import measure
+from rushlight.pipelines.display import find_display
+from rushlight.pipelines.errors import DeliveryError, OptionError, RushlightError
+from rushlight.pipelines.pixels import planes
+from rushlight.pipelines.probe import Facts, probe
+from rushlight.pipelines.readback import read_back
+from rushlight.pipelines.sources import open_source
+from rushlight.pipelines.stills import read_still
+from rushlight.pipelines.timecode import FrameRate, Timecode
+
+__all__ = ["Check", "ClipVerdict", "compare", "delivered_clips", "verify", "verify_clip"]
+
+Array = NDArray[np.float64]
+ORDER = {"pass": 0, "cannot tell": 1, "warn": 2, "fail": 3}
+
+# Mean CIEDE2000 over tiles that a codec may move a picture by, and the most of any sampled frame's 95th percentile.
+# Measured over the sample day and the real originals at the lowest shipped quality; see DEVELOPERS.md.
+TOLERANCE = {"still": (0.15, 0.6), "jpeg": (0.25, 0.8), "intra": (0.25, 0.9), "long": (0.30, 1.2)}
+LUMA_TOLERANCE = (
+    1.0  # of 255: how far a frame's mean luma may be from the logged one in any quarter of a quarter
+)
+CODE_TOLERANCE = 2.0  # state `log`: ten-bit codes of a tile's mean
+SENSE = 3.0  # a fault must move the clip by this many times the codec's error to be told
+
+
+@dataclass(frozen=True, kw_only=True)
+class Check:
+    """One check of one file: pass, warn, fail or cannot tell, with its figures."""
+
+    verdict: str
+    text: str = ""
+    figures: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClipVerdict:
+    """One clip: its worst verdict a check, over all its files."""
+
+    clip: str
+    job: str
+    checks: Mapping[str, Check]
+    files: Mapping[str, Mapping[str, Check]]
+
+    @property
+    def verdict(self) -> str:
+        return max((c.verdict for c in self.checks.values()), key=ORDER.__getitem__)
+
+
+def delivered_clips(folder: Path) -> list[dict[str, Any]]:
+    """The records that hold of delivered clips. OptionError where a folder has no log."""
+    found = [r for r in latest(read_records(folder)).values() if r["status"] == "done"]
+    if not found and not (folder / "log" / "jobs.jsonl").is_file():
+        raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
+    return found
+
+
+def verify(
+    folder: Path, *, hashes: bool = True, on_clip: Callable[[str], None] = lambda clip: None
+) -> list[ClipVerdict]:
+    """Every delivered clip of an output folder, measured."""
+    verdicts = []
+    for record in delivered_clips(folder):
+        on_clip(record["clip"])
+        verdicts.append(verify_clip(folder, record, hashes=hashes))
+    return verdicts
+
+
+def verify_clip(folder: Path, record: Mapping[str, Any], *, hashes: bool = True) -> ClipVerdict:
+    """One clip's files against its record."""
+    files: dict[str, dict[str, Check]] = {}
+    for entry in record["outputs"]:
+        path = folder / entry["path"]
+        try:
+            if not path.is_file():
+                raise DeliveryError("is not there")
+            checks = (
+                _movie(folder, path, record, entry)
+                if entry["kind"] == "movie"
+                else _still(path, record, entry)
+            )
+            if hashes:
+                found = file_hash(path)
+                checks["hash"] = (
+                    Check(verdict="pass")
+                    if found == entry["hash"]
+                    else Check(verdict="fail", text="the file's bytes have changed")
+                )
+        except RushlightError as error:
+            checks = {"frames": Check(verdict="fail", text=error.text)}
+        files[entry["path"]] = checks
+    worst: dict[str, Check] = {}
+    for path_name, checks in files.items():
+        for name, check in checks.items():
+            if name not in worst or ORDER[check.verdict] > ORDER[worst[name].verdict]:
+                text = f"{path_name}: {check.text}" if check.text else ""
+                worst[name] = Check(verdict=check.verdict, text=text, figures=check.figures)
+    return ClipVerdict(clip=record["clip"], job=record["job"], checks=worst, files=files)
+
+
+# --- movies
+
+
+def _movie(folder: Path, path: Path, record: Mapping[str, Any], entry: Mapping[str, Any]) -> dict[str, Check]:
+    delivered = read_back(path)
+    checks = {"timecode": _timecode(delivered.first_timecode, entry), "tags": _tags(delivered, entry)}
+    facts = probe(path)
+    logged = _logged_grids(folder, record, entry)
+    wanted = {
+        t["frame"] - record["first_frame"]: t["values"]
+        for t in record["colour"]["tiles"].get(entry["output"], ())
+    }
+    grids: list[list[float]] = []
+    tiles: dict[int, Array] = {}
+    damaged = 0
+    box, covered = tuple(entry["picture"]), [tuple(c) for c in entry["covered"]]
+    with open_source(facts) as source:
+        for frame in source.frames(0, max(delivered.frames, 1)):
+            damaged += bool(frame.damage)
+            views = planes(frame.image)
+            grids.append(measure.luma_grid(views[0], box))  # type: ignore[arg-type]
+            if frame.number in wanted:
+                tiles[frame.number] = _measured(views, facts, entry, box, covered)
+    checks["frames"] = _frames(delivered.frames, damaged, np.array(grids), logged, entry, facts)
+    checks["colour"] = _colour(wanted, tiles, entry, record, "intra" if _intra(entry["codec"]) else "long")
+    return checks
+
+
+def _intra(name: str) -> bool:
+    from rushlight.pipelines.codecs import codec
+
+    return codec(name).intra
+
+
+def _measured(views: list[Any], facts: Facts, entry: Mapping[str, Any], box: Any, covered: Any) -> Array:
+    """Tiles of a delivered picture, read by what its tags say of it: a wrong tag is a wrong colour."""
+    if entry["state"] == "log":
+        return measure.tile_codes(views, facts.pixel_format, box, covered)
+    display = find_display(entry["display"])
+    levels = facts.levels_tag or "narrow"
+    return measure.tile_lab(views, facts.pixel_format, levels, facts.matrix, display, box, covered)
+
+
+def _timecode(found: str, entry: Mapping[str, Any]) -> Check:
+    rate = FrameRate.parse(entry["rate"])
+    try:
+        same = Timecode.parse(found, rate) == Timecode.parse(entry["first_timecode"], rate)
+    except RushlightError:
+        same = False
+    text = "" if same else f"starts at {found or 'no timecode'}, should be {entry['first_timecode']}"
+    return Check(
+        verdict="pass" if same else "fail",
+        text=text,
+        figures={"found": found, "logged": entry["first_timecode"]},
+    )
+
+
+def _tags(delivered: Any, entry: Mapping[str, Any]) -> Check:
+    tags = entry["tags"]
+    wanted = (tags["primaries"], tags["transfer"], tags["matrix"], tags["levels"])
+    faults = []
+    if delivered.tags != wanted:
+        faults.append(f"container tags are {delivered.tags}, should be {wanted}")
+    if delivered.picture_tags != wanted:
+        faults.append(f"picture tags are {delivered.picture_tags}, should be {wanted}")
+    for name in ("width", "height", "pixel_format", "reel"):
+        if getattr(delivered, name) != entry[name]:
+            faults.append(f"{name} is {getattr(delivered, name)!r}, should be {entry[name]!r}")
+    return Check(verdict="fail" if faults else "pass", text="; ".join(faults))
+
+
+def _logged_grids(folder: Path, record: Mapping[str, Any], entry: Mapping[str, Any]) -> Array | None:
+    """Mean luma codes (frames, 16) of each frame as it was made; None where the side file is gone."""
+    import json
+
+    for picture in record["colour"]["pictures"]:
+        if entry["output"] in picture["outputs"] and picture.get("frames"):
+            try:
+                lines = (folder / picture["frames"]).read_text().splitlines()
+            except OSError:
+                return None
+            rows = [json.loads(line) for line in lines]
+            return np.array([row["luma"] for row in rows if row["picture"] == picture["index"]])
+    return None
+
+
+def _frames(
+    count: int, damaged: int, found: Array, logged: Array | None, entry: Mapping[str, Any], facts: Facts
+) -> Check:
+    figures: dict[str, Any] = {"found": count, "logged": entry["frames"]}
+    if damaged:
+        return Check(verdict="fail", text=f"{damaged} frame(s) do not decode cleanly", figures=figures)
+    if count != entry["frames"]:
+        return Check(verdict="fail", text=f"{count} frames, should be {entry['frames']}", figures=figures)
+    if logged is None or not len(logged):
+        return Check(
+            verdict="warn",
+            text="the frames' side file is gone; only their number was checked",
+            figures=figures,
+        )
+    cells = _open_cells(entry)
+    scale = 2.0 ** (8 - facts.pixel_format.bits)
+    off = np.abs(found - logged)[:, cells] * scale
+    figures["worst_luma"] = round(float(off.max()), 3)
+    wrong = np.flatnonzero(
+        (off.max(1) > LUMA_TOLERANCE) | _misplaced(found[:, cells] * scale, logged[:, cells] * scale)
+    )
+    if len(wrong):
+        return Check(
+            verdict="fail",
+            text=f"{len(wrong)} frame(s) are not in their place, first number {wrong[0]}",
+            figures=figures,
+        )
+    return Check(verdict="pass", figures=figures)
+
+
+def _misplaced(found: Array, logged: Array) -> NDArray[np.bool_]:
+    """Frames whose luma fits the frame before or after in the log far better than the one in their own place."""
+    own = np.abs(found - logged).mean(1)
+    near = np.full(len(own), np.inf)
+    near[1:] = np.abs(found[1:] - logged[:-1]).mean(1)
+    near[:-1] = np.minimum(near[:-1], np.abs(found[:-1] - logged[1:]).mean(1))
+    return (own > 0.02) & (near < own / 3)
+
+
+def _open_cells(entry: Mapping[str, Any]) -> list[int]:
+    """Which of the sixteen luma cells burn-in leaves alone; all of them where it leaves none."""
+    x0, y0, width, height = entry["picture"]
+    free = []
+    for cell in range(16):
+        left, top = x0 + cell % 4 * width / 4, y0 + cell // 4 * height / 4
+        right, bottom = left + width / 4, top + height / 4
+        if not any(
+            x < right and x + w > left and y < bottom and y + h > top for x, y, w, h in entry["covered"]
+        ):
+            free.append(cell)
+    return free or list(range(16))
+
+
+# --- colour
+
+
+def _differences(wanted: Mapping[int, Any], tiles: Mapping[int, Array], state: str) -> Array:
+    pairs = [(_array(values), tiles[number]) for number, values in sorted(wanted.items()) if number in tiles]
+    if not pairs:
+        return np.zeros(0)
+    logged, found = np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
+    if state == "log":
+        return np.abs(logged - found).max(-1)
+    return measure.delta_e(logged, found)
+
+
+def _array(values: Any) -> Array:
+    return np.array(
+        [[[np.nan if v is None else v for v in tile] for tile in row] for row in values], np.float64
+    )
+
+
+def _colour(
+    wanted: Mapping[int, Any],
+    tiles: Mapping[int, Array],
+    entry: Mapping[str, Any],
+    record: Mapping[str, Any],
+    kind: str,
+) -> Check:
+    found = _differences(wanted, tiles, entry["state"])
+    if not found.size or np.isnan(found).all():
+        return Check(verdict="warn", text="no logged tiles to compare with")
+    mean = float(np.nanmean(found))
+    worst_frame = float(max(np.nanpercentile(f, 95) for f in found))
+    figures: dict[str, Any] = {
+        "mean": round(mean, 4),
+        "p95": round(float(np.nanpercentile(found, 95)), 4),
+        "worst": round(float(np.nanmax(found)), 4),
+        "frames": len(found),
+        "unit": "ten-bit codes" if entry["state"] == "log" else "CIEDE2000",
+    }
+    if entry["state"] == "log":
+        good = figures["worst"] <= CODE_TOLERANCE
+        return Check(
+            verdict="pass" if good else "fail", text="" if good else "code values have moved", figures=figures
+        )
+    limit, limit_frame = TOLERANCE[kind]
+    if mean > limit or worst_frame > limit_frame:
+        return Check(
+            verdict="fail", text=f"colour is off by {mean:.2f} CIEDE2000 in the mean", figures=figures
+        )
+    sense = record["colour"].get("sensitivity") or {}
+    blind = [name for name, moved in sense.items() if moved < SENSE * mean]
+    if entry["state"] == "graded" and (blind or not sense):
+        text = f"this clip could not show {' or '.join(blind)}" if blind else "the log has no sensitivity"
+        return Check(verdict="cannot tell", text=text, figures=figures | {"sensitivity": sense})
+    return Check(verdict="pass", figures=figures)
+
+
+def _still(path: Path, record: Mapping[str, Any], entry: Mapping[str, Any]) -> dict[str, Check]:
+    rgb = read_still(path)
+    size = (rgb.shape[1], rgb.shape[0])
+    checks = {"frames": Check(verdict="pass")}
+    if size != (entry["width"], entry["height"]):
+        checks["frames"] = Check(
+            verdict="fail", text=f"is {size[0]}x{size[1]}, should be {entry['width']}x{entry['height']}"
+        )
+        return checks
+    if entry.get("tiles") and entry["display"]:
+        tiles = measure.tile_lab_rgb(rgb, find_display(entry["display"]), tuple(entry["picture"]))
+        kind = "jpeg" if entry["still_kind"] == "jpeg" else "still"
+        checks["colour"] = _colour({0: entry["tiles"]}, {0: tiles}, entry, record, kind)
+    return checks
+
+
+# --- two renders of the same list
+
+
+def compare(folder: Path, other: Path) -> list[dict[str, Any]]:
+    """Clips of two output folders, by name: whose colour differs, and by how much; the largest first.
+
+    Patches are compared always, tiles where both delivered the same frames of the same state.
+    """
+    theirs = {r["clip"]: r for r in delivered_clips(other)}
+    rows: list[dict[str, Any]] = []
+    for record in delivered_clips(folder):
+        match = theirs.pop(record["clip"], None)
+        if match is None:
+            rows.append({"clip": record["clip"], "verdict": "only here", "patches": None, "tiles": None})
+            continue
+        names = record["colour"]["patches"]
+        labs = [np.array([r["colour"]["patches"][n]["lab"] for n in names]) for r in (record, match)]
+        patches = measure.delta_e(*labs)
+        tiles = _common_tiles(record, match)
+        same = record["look"]["digest"] == match["look"]["digest"]
+        moved = float(patches.max()) > 0.01 or (tiles is not None and float(np.nanmean(tiles)) > 0.3)
+        rows.append(
+            {
+                "clip": record["clip"],
+                "verdict": "colour differs" if moved else "same colour",
+                "same_look": same,
+                "patches": {"mean": round(float(patches.mean()), 4), "worst": round(float(patches.max()), 4)},
+                "tiles": None
+                if tiles is None
+                else {"mean": round(float(np.nanmean(tiles)), 4), "worst": round(float(np.nanmax(tiles)), 4)},
+            }
+        )
+    rows += [{"clip": clip, "verdict": "only there", "patches": None, "tiles": None} for clip in theirs]
+    return sorted(rows, key=lambda r: -(r["patches"] or {"worst": 1e9})["worst"])
+
+
+def _common_tiles(one: Mapping[str, Any], two: Mapping[str, Any]) -> Array | None:
+    def graded(record: Mapping[str, Any]) -> Mapping[int, Any]:
+        for entry in record["outputs"]:
+            if (
+                entry["kind"] == "movie"
+                and entry["state"] == "graded"
+                and record["colour"]["tiles"].get(entry["output"])
+            ):
+                return {t["frame"]: t["values"] for t in record["colour"]["tiles"][entry["output"]]}
+        return {}
+
+    first, second = graded(one), graded(two)
+    common = sorted(first.keys() & second.keys())
+    if not common:
+        return None
+    return measure.delta_e(*(np.array([_array(t[n]) for n in common]) for t in (first, second)))
+
+
+# --- reference frames from a monitor
+
+_NAMED = re.compile(r"(?P<clip>.+?)[ _.-]+(?P<tc>\d{2}[.;:_-]?\d{2}[.;:_-]?\d{2}[.;:_-]?\d{2})$")
+PICTURES = {".jpg", ".jpeg", ".png", ".tif", ".tiff"}
+
+
+def reference_frames(folder: Path) -> Iterator[tuple[Path, str, str]]:
+    """Files named by clip and timecode: (path, clip stem, eight digits). They never carry or apply a grade."""
+    for path in sorted(folder.rglob("*")):
+        match = _NAMED.fullmatch(path.stem)
+        if path.suffix.lower() in PICTURES and match and not path.name.startswith("."):
+            yield path, match["clip"], re.sub(r"\D", "", match["tc"])
+
+
+def against_references(folder: Path, references: Path) -> list[dict[str, Any]]:
+    """Reference frames against the graded frame at their timecode: mean CIEDE2000 of tiles, the worst first."""
+    by_stem = {
+        Path(e["path"]).stem.lower(): (r, e)
+        for r in delivered_clips(folder)
+        for e in r["outputs"]
+        if e["kind"] == "movie" and e["state"] == "graded"
+    }
+    rows: list[dict[str, Any]] = []
+    for path, stem, digits in reference_frames(references):
+        pair = by_stem.get(stem.lower())
+        row: dict[str, Any] = {"reference": str(path), "clip": stem, "mean": None, "worst": None, "text": ""}
+        if pair is None:
+            row["text"] = "no graded movie of this clip was delivered"
+        else:
+            row |= _against(folder, path, digits, *pair)
+        rows.append(row)
+    return sorted(rows, key=lambda r: -(r["mean"] if r["mean"] is not None else 1e9))
+
+
+def _against(
+    folder: Path, path: Path, digits: str, record: Mapping[str, Any], entry: Mapping[str, Any]
+) -> dict[str, Any]:
+    rate = FrameRate.parse(entry["rate"])
+    first = Timecode.parse(entry["first_timecode"], rate)
+    text = f"{digits[:2]}:{digits[2:4]}:{digits[4:6]}{';' if first.drop else ':'}{digits[6:]}"
+    try:
+        number = first.until(Timecode.parse(text, rate))
+    except RushlightError as error:
+        return {"text": error.text}
+    if number >= entry["frames"]:
+        return {"text": f"{text} lies outside the clip"}
+    facts = probe(folder / entry["path"])
+    display = find_display(entry["display"])
+    box = tuple(entry["picture"])
+    with open_source(facts) as source:
+        image = next(iter(source.frames(number, 1))).image
+    made = measure.tile_lab(
+        planes(image),
+        facts.pixel_format,
+        facts.levels_tag or "narrow",
+        facts.matrix,
+        display,
+        box,
+        [tuple(c) for c in entry["covered"]],
+    )
+    rgb = read_still(path)
+    seen = measure.tile_lab_rgb(rgb, display, (0, 0, rgb.shape[1], rgb.shape[0]))
+    off = measure.delta_e(made, seen)
+    return {
+        "timecode": text,
+        "mean": round(float(np.nanmean(off)), 3),
+        "worst": round(float(np.nanmax(off)), 3),
+        "text": "",
+    }

@@ -130,7 +130,7 @@ def twisted(frames: list[av.VideoFrame]) -> list[av.VideoFrame]:
     [
         ("matrix", twisted, 0, "colour"),
         ("a frame dropped", lambda f: f[:20] + f[21:], 0, "frames"),
-        ("a frame repeated, one lost", lambda f: f[:20] + [f[19]] + f[21:], 0, "frames"),
+        ("a frame repeated, one lost", lambda f: [*f[:20], f[19], *f[21:]], 0, "frames"),
         ("timecode off by one", lambda f: f, 1, "timecode"),
         ("encoded again", lambda f: f, 0, "hash"),
     ],

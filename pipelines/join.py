@@ -2,33 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from fractions import Fraction
+import io
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
 import av
-import numpy as np
-from numpy.typing import NDArray
+from rushlight.pipelines.boxes import add_to_sample_entry, enable_sound_tracks
 from rushlight.pipelines.codecs import Codec, Tags, encoder_options
 from rushlight.pipelines.errors import DeliveryError, from_os
+from rushlight.pipelines.hdr import HdrMetadata, metadata_boxes, with_metadata
 from rushlight.pipelines.timecode import FrameRate, Timecode
+from rushlight.pipelines.tracks import SAMPLE_RATE, Sound, SoundTracks
 from rushlight.pipelines.writers import new_picture_stream, open_container
 
 __all__ = ["Sound", "join"]
-
-SAMPLE_RATE = 48000
-_LAYOUTS = {1: "mono", 2: "stereo", 3: "2.1", 4: "quad", 5: "5.0", 6: "5.1", 7: "6.1", 8: "7.1"}
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Sound:
-    """Sound to be laid under the pictures: blocks of int32 (channels, samples) at 48 kHz, and the total."""
-
-    channels: int
-    samples: int
-    blocks: Iterable[NDArray[np.int32]]
 
 
 def join(
@@ -49,146 +38,120 @@ def join(
     quality: float | None = None,
     preset: str = "",
     peak: float | None = None,
+    hdr: HdrMetadata | None = None,
 ) -> None:
-    """Write `path` (a temporary name) from finished segments.
+    """Write `path` (a temporary name) from finished segments of `counts` pictures. `hdr` is for HEVC.
 
-    DeliveryError if a segment does not hold the pictures it should; ResourceError where the disk is full.
+    DeliveryError if a segment does not hold the pictures it should; ResourceError where the disk is full. A file
+    left by an error must not be used: deleting it is the caller's.
     """
     try:
-        with open_container(path, container) as output:
+        with ExitStack() as stack:
+            output = stack.enter_context(open_container(path, container, index_first=container == "mp4"))
+            first = stack.enter_context(av.open(str(segments[0])))
             for key, value in sorted((metadata or {}).items()):
                 output.metadata[key] = value
-            first = av.open(str(segments[0]))
-            try:
-                if codec.intra:
-                    options = encoder_options(codec, rate=rate, quality=quality, preset=preset, peak=peak)
-                    stream = new_picture_stream(
-                        output, codec=codec, width=width, height=height, rate=rate, tags=tags, options=options
-                    )
-                    stream.codec_context.open()
-                else:
-                    stream = output.add_stream_from_template(first.streams.video[0], opaque=True)
-                    stream.time_base = 1 / rate.fraction
-                stream.metadata["timecode"] = str(timecode)
-                if reel:
-                    stream.metadata["reel_name"] = reel
-                    if container == "mxf":  # its muxer takes the reel from the file's metadata
-                        output.metadata["reel_name"] = reel
-                tracks = _sound_tracks(output, sound, container) if sound else None
-                output.start_encoding()
-                _copy(output, stream, segments, counts, rate, tracks, codec)
-            finally:
-                first.close()
-    except av.error.FFmpegError as error:
-        raise from_os(error, path) from None
-    except OSError as error:
+            if codec.intra:
+                options = encoder_options(
+                    codec,
+                    rate=rate,
+                    size=(width, height),
+                    tags=tags,
+                    quality=quality,
+                    preset=preset,
+                    peak=peak,
+                )
+                stream = new_picture_stream(
+                    output, codec=codec, width=width, height=height, rate=rate, tags=tags, options=options
+                )
+                stream.codec_context.open()
+            else:
+                template = stack.enter_context(_described(first, hdr)) if hdr else first
+                stream = _copied_stream(output, template.streams.video[0], codec, rate)
+            stream.metadata["timecode"] = str(timecode)
+            if reel:
+                stream.metadata["reel_name"] = reel
+                if container == "mxf":  # its muxer takes the reel from the file's metadata
+                    output.metadata["reel_name"] = reel
+            tracks = SoundTracks(output, sound, container) if sound else None
+            output.start_encoding()
+            base = 0
+            depth = 0 if codec.intra else first.streams.video[0].codec_context.reorder_depth
+            for packets in _segment_packets(segments, counts, codec, rate):
+                for number, (place, packet) in enumerate(packets):
+                    sent = _bright(packet, hdr) if hdr and packet.is_keyframe else packet
+                    _place(sent, base + place, base + number - depth, rate)
+                    sent.stream = stream
+                    output.mux(sent)
+                base += len(packets)
+                if tracks:
+                    tracks.until(round(base * SAMPLE_RATE / rate.fraction))
+            if tracks:
+                tracks.finish()
+        if container == "mov" and sound and len(sound.tracks) > 1:
+            enable_sound_tracks(path)
+    except OSError as error:  # FFmpeg's errors are among them
         raise from_os(error, path) from None
 
 
-def _copy(
-    output: Any,
-    stream: Any,
-    segments: Sequence[Path],
-    counts: Sequence[int],
-    rate: FrameRate,
-    tracks: _Tracks | None,
-    codec: Codec,
-) -> None:
-    base = 0
-    extradata: bytes | None = None
+def _copied_stream(output: Any, template: Any, codec: Codec, rate: FrameRate) -> Any:
+    """A stream as the segments have it: their parameter sets, not a new encoder's."""
+    stream = output.add_stream_from_template(template, opaque=True)
+    stream.codec_context.codec_tag = codec.tag
+    stream.codec_context.framerate = rate.fraction
+    stream.time_base = 1 / rate.fraction
+    return stream
+
+
+def _described(segment: Any, hdr: HdrMetadata) -> Any:
+    """A movie of one picture whose sample entry has the metadata: the muxer copies it from a template alone."""
+    assert segment.streams.video[0].codec_context.name == "hevc"
+    small = io.BytesIO()
+    with av.open(small, "w", format="mp4", options={"fflags": "+bitexact"}) as output:
+        stream = output.add_stream_from_template(segment.streams.video[0], opaque=True)
+        packet = next(p for p in segment.demux(segment.streams.video[0]) if p.size)
+        packet.stream = stream
+        output.mux(packet)
+    return av.open(io.BytesIO(add_to_sample_entry(small.getvalue(), metadata_boxes(hdr))))
+
+
+def _bright(packet: Any, hdr: HdrMetadata) -> Any:
+    """A key picture with the metadata in the stream as well."""
+    sent = av.Packet(with_metadata(bytes(packet), hdr))
+    sent.is_keyframe = True
+    return sent
+
+
+def _segment_packets(
+    segments: Sequence[Path], counts: Sequence[int], codec: Codec, rate: FrameRate
+) -> Iterator[list[tuple[int, Any]]]:
+    """Of each segment, its packets in decoding order, each with its picture's place in the segment."""
+    settings: bytes | None = None
     for path, count in zip(segments, counts, strict=True):
         with av.open(str(path)) as segment:
             source = segment.streams.video[0]
             if not codec.intra:
                 found = bytes(source.codec_context.extradata or b"")
-                if extradata is not None and found != extradata:
+                if settings is not None and found != settings:
                     raise DeliveryError(
                         "segments were encoded with different settings and cannot be joined", file=str(path)
                     )
-                extradata = found
-            packets = 0
-            for packet in segment.demux(source):
-                if not packet.size:
-                    continue
-                step = Fraction(packet.time_base)
-                offset = Fraction(base) / rate.fraction / step
-                if offset.denominator != 1:
-                    raise DeliveryError("a segment's time scale does not divide its rate", file=str(path))
-                packet.pts += int(offset)
-                packet.dts += int(offset)
-                packet.stream = stream
-                output.mux(packet)
-                packets += 1
-            if packets != count:
-                raise DeliveryError(f"a segment holds {packets} pictures instead of {count}", file=str(path))
-        base += count
-        if tracks:
-            tracks.until(round(base * SAMPLE_RATE / rate.fraction))
-    if tracks:
-        tracks.finish()
+                settings = found
+            packets = [packet for packet in segment.demux(source) if packet.size]
+        if len(packets) != count:
+            raise DeliveryError(f"a segment holds {len(packets)} pictures instead of {count}", file=str(path))
+        start = min(packet.pts for packet in packets)
+        places = [round((packet.pts - start) * packet.time_base * rate.fraction) for packet in packets]
+        if sorted(places) != list(range(count)):
+            raise DeliveryError("a segment's pictures are not evenly spaced in time", file=str(path))
+        yield list(zip(places, packets, strict=True))
 
 
-class _Tracks:
-    """Sound streams fed in step with the pictures."""
+def _place(packet: Any, shown: int, decoded: int, rate: FrameRate) -> None:
+    """Set when a packet is shown and decoded, in frames of the whole movie.
 
-    def __init__(self, output: Any, sound: Sound, codec_name: str, split: bool) -> None:
-        self.output = output
-        self.blocks: Iterator[NDArray[np.int32]] = iter(sound.blocks)
-        self.total = sound.samples
-        self.done = 0
-        self.rest: NDArray[np.int32] = np.zeros((sound.channels, 0), np.int32)
-        self.coded = codec_name == "aac"
-        width = 1 if split else sound.channels
-        self.split = split
-        self.streams = []
-        for _ in range(sound.channels if split else 1):
-            stream = output.add_stream(codec_name, rate=SAMPLE_RATE, layout=_LAYOUTS[width])
-            if self.coded:
-                stream.codec_context.bit_rate = 96000 * max(width, 2) // 1 if width > 1 else 96000
-                stream.codec_context.format = "fltp"
-            else:
-                stream.codec_context.format = "s32"
-            stream.codec_context.thread_count = 1
-            stream.time_base = Fraction(1, SAMPLE_RATE)
-            self.streams.append(stream)
-
-    def until(self, sample: int) -> None:
-        """Feed sound up to that sample of the whole."""
-        sample = min(sample, self.total)
-        while self.done + self.rest.shape[1] < sample:
-            block = next(self.blocks, None)
-            if block is None:
-                short = sample - self.done - self.rest.shape[1]
-                block = np.zeros((self.rest.shape[0], short), np.int32)
-            self.rest = np.concatenate([self.rest, block], axis=1)
-        piece, self.rest = self.rest[:, : sample - self.done], self.rest[:, sample - self.done :]
-        if piece.shape[1]:
-            self._encode(np.ascontiguousarray(piece))
-        self.done = sample
-
-    def _encode(self, piece: NDArray[np.int32]) -> None:
-        for index, stream in enumerate(self.streams):
-            part = piece[index : index + 1] if self.split else piece
-            if self.coded:
-                data = (part.astype(np.float64) / 2**31).astype(np.float32)
-                frame = av.AudioFrame.from_ndarray(
-                    np.ascontiguousarray(data), format="fltp", layout=_LAYOUTS[part.shape[0]]
-                )
-            else:
-                packed = np.ascontiguousarray(part.T.reshape(1, -1))
-                frame = av.AudioFrame.from_ndarray(packed, format="s32", layout=_LAYOUTS[part.shape[0]])
-            frame.sample_rate = SAMPLE_RATE
-            frame.pts = self.done
-            frame.time_base = Fraction(1, SAMPLE_RATE)
-            self.output.mux(stream.encode(frame))
-
-    def finish(self) -> None:
-        self.until(self.total)
-        for stream in self.streams:
-            self.output.mux(stream.encode(None))
-
-
-def _sound_tracks(output: Any, sound: Sound, container: str) -> _Tracks:
-    if container == "mp4":
-        return _Tracks(output, sound, "aac", False)
-    return _Tracks(output, sound, "pcm_s24le", container == "mxf")
+    Pictures are decoded one a frame, ahead by as many as the stream says it reorders: a segment's own decoding
+    times will not do, for one of a single picture is not ahead.
+    """
+    packet.time_base = 1 / rate.fraction
+    packet.pts, packet.dts, packet.duration = shown, decoded, 1

@@ -1,7 +1,9 @@
-"""A delivered movie or still as an outsider finds it: reopened, counted, one picture decoded."""
+"""A delivered movie as an outsider finds it: reopened, every packet counted, one picture decoded."""
 
 from __future__ import annotations
 
+import math
+import struct
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from fractions import Fraction
@@ -9,11 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import av
+from av.sidedata.sidedata import Type as SideData
 from rushlight.pipelines.codecs import Tags
-from rushlight.pipelines.errors import DeliveryError
+from rushlight.pipelines.errors import DeliveryError, TimecodeError
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
-__all__ = ["Delivered", "check", "read_back"]
+__all__ = ["Delivered", "check", "read_back", "tags_of"]
 
 _LEVELS = {0: "", 1: "narrow", 2: "full"}
 
@@ -31,10 +34,15 @@ class Delivered:
     pixel_format: str
     codec: str
     profile: str
+    sample_entry: str  # MOV and MP4: "hvc1"
     tags: tuple[int, int, int, str]  # primaries, transfer, matrix, levels
     picture_tags: tuple[int, int, int, str]
     sound: tuple[tuple[str, int, int], ...]  # codec, channels, sample rate of each track
-    sound_seconds: float
+    sound_samples: tuple[int, ...]  # of each track: PCM counted, others by the container's edit list
+    sound_seconds: float  # of the longest track
+    peak: float  # most Mbit of pictures in any second, in decoding order
+    light: tuple[int, int] | None  # MaxCLL and MaxFALL in cd/m2, of a decoded picture
+    mastering: tuple[float, ...] | None  # R, G, B, white as x, y; darkest and brightest in cd/m2
     metadata: Mapping[str, str]
     even: bool  # every picture lasts one frame of the rate, in order
 
@@ -55,31 +63,30 @@ def _read(path: Path, container: Any, stream: Any) -> Delivered:
     context = stream.codec_context
     context.thread_count = 1
     stamps: list[int] = []
+    sizes: list[int] = []
+    heard = {s.index: 0 for s in container.streams.audio}
     picture = None
-    for packet in container.demux(stream):
+    for packet in container.demux(stream, *container.streams.audio):
         if not packet.size:
             continue
+        if packet.stream_index in heard:
+            heard[packet.stream_index] += packet.size
+            continue
         stamps.append(packet.pts)
+        sizes.append(packet.size)
         if picture is None:
             picture = next(iter(packet.decode()), None)
     if picture is None:
-        for late in context.decode(None):
-            picture = late
-            break
+        picture = next(iter(context.decode(None)), None)
     if picture is None:
         raise DeliveryError("has no picture that decodes", file=str(path))
     rate = Fraction(stream.average_rate or stream.guessed_rate or 0)
-    stamps.sort()
     step = 1 / (rate * Fraction(stream.time_base)) if rate else Fraction(0)
-    start = stamps[0]
-    even = all(abs(stamp - start - n * step) < 1 for n, stamp in enumerate(stamps))
+    stamps.sort()
     texts = [s.metadata.get("timecode") for s in container.streams] + [container.metadata.get("timecode")]
-    reels = [s.metadata.get("reel_name") for s in container.streams] + [
-        container.metadata.get("reel_name"),
-        container.metadata.get("reel"),
-    ]
-    sound = [s for s in container.streams.audio]
-    seconds = [float(s.duration * s.time_base) for s in sound if s.duration]
+    reels = [s.metadata.get("reel_name") for s in container.streams]
+    reels += [container.metadata.get(key) for key in ("reel_name", "reel")]
+    samples = tuple(_samples(s, heard[s.index]) for s in container.streams.audio)
     return Delivered(
         frames=len(stamps),
         rate=str(FrameRate(fraction=rate)) if rate else "",
@@ -90,38 +97,84 @@ def _read(path: Path, container: Any, stream: Any) -> Delivered:
         pixel_format=picture.format.name,
         codec=context.name,
         profile=str(context.profile or ""),
-        tags=(
-            int(context.color_primaries),
-            int(context.color_trc),
-            int(context.colorspace),
-            _LEVELS.get(int(context.color_range), ""),
+        sample_entry=str(context.codec_tag) if container.format.name.startswith("mov") else "",
+        tags=_tags(context),
+        picture_tags=_tags(picture),
+        sound=tuple(
+            (s.codec_context.name, s.codec_context.layout.nb_channels, s.rate)
+            for s in container.streams.audio
         ),
-        picture_tags=(
-            int(picture.color_primaries),
-            int(picture.color_trc),
-            int(picture.colorspace),
-            _LEVELS.get(int(picture.color_range), ""),
+        sound_samples=samples,
+        sound_seconds=max(
+            (n / s.rate for n, s in zip(samples, container.streams.audio, strict=True)), default=0.0
         ),
-        sound=tuple((s.codec_context.name, s.codec_context.layout.nb_channels, s.rate) for s in sound),
-        sound_seconds=max(seconds, default=0.0),
+        peak=_peak(sizes, rate),
+        light=_light(picture),
+        mastering=_mastering(picture),
         metadata={**container.metadata, **stream.metadata},
-        even=even,
+        even=all(abs(stamp - stamps[0] - n * step) < 1 for n, stamp in enumerate(stamps)),
     )
+
+
+def _tags(source: Any) -> tuple[int, int, int, str]:
+    points = (source.color_primaries, source.color_trc, source.colorspace)
+    primaries, transfer, matrix = (int(p) for p in points)
+    return primaries, transfer, matrix, _LEVELS.get(int(source.color_range), "")
+
+
+def _samples(stream: Any, size: int) -> int:
+    context = stream.codec_context
+    if context.name.startswith("pcm_"):
+        return size // (int(context.name.strip("pcm_sle")) // 8 * context.layout.nb_channels)
+    return round((stream.duration or 0) * stream.time_base * stream.rate)
+
+
+def _peak(sizes: list[int], rate: Fraction) -> float:
+    window = math.ceil(rate)
+    here = most = sum(sizes[:window])
+    for leaving, entering in zip(sizes, sizes[window:], strict=False):
+        here += entering - leaving
+        most = max(most, here)
+    return most * 8 / 1e6
+
+
+def _side_data(picture: Any, kind: Any) -> bytes | None:
+    found = picture.side_data.get(kind)
+    return bytes(found) if found is not None else None
+
+
+def _light(picture: Any) -> tuple[int, int] | None:
+    data = _side_data(picture, SideData.CONTENT_LIGHT_LEVEL)  # AVContentLightMetadata
+    return struct.unpack_from("=2I", data) if data else None
+
+
+def _mastering(picture: Any) -> tuple[float, ...] | None:
+    data = _side_data(
+        picture, SideData.MASTERING_DISPLAY_METADATA
+    )  # AVMasteringDisplayMetadata: ten AVRationals
+    if not data:
+        return None
+    numbers = struct.unpack_from("=20i", data)
+    return tuple(n / d if d else 0.0 for n, d in zip(numbers[::2], numbers[1::2], strict=True))
 
 
 def check(delivered: Delivered, expected: Mapping[str, Any]) -> list[str]:
     """Differences in words between a movie and what it should be; empty if there are none.
 
-    `expected` maps names of `Delivered` to values; `profile` may be a tuple of readings that will do, `tags`
-    holds for container and picture alike, `sound_seconds` within one AAC frame.
+    `expected` maps names of `Delivered` to values. `profile` may be a tuple of readings that will do; `peak` is a
+    cap; None is not checked.
     """
     known = {f.name for f in fields(delivered)}
     faults = [] if delivered.even else ["pictures are not evenly spaced in time"]
     for name, wanted in expected.items():
         assert name in known, name
         found = getattr(delivered, name)
+        if wanted is None:
+            continue
         if name == "profile":
             good = not wanted or any(str(found).lower() == str(w).lower() for w in wanted)
+        elif name == "peak":
+            good = found <= wanted
         elif name == "sound_seconds":
             good = abs(found - wanted) <= 1024 / 48000 + 1e-6
         elif name == "rate":
@@ -131,15 +184,19 @@ def check(delivered: Delivered, expected: Mapping[str, Any]) -> list[str]:
         else:
             good = found == wanted
         if not good:
-            faults.append(f"{name.replace('_', ' ')} is {found!r}, should be {wanted!r}")
+            most = "at most " if name == "peak" else ""
+            faults.append(f"{name.replace('_', ' ')} is {found!r}, should be {most}{wanted!r}")
     return faults
 
 
 def _same_timecode(found: str, wanted: str, rate: str) -> bool:
+    """Two spellings of one label: a reader writes frames of slow and fast rates with one digit or three."""
     try:
         frame_rate = FrameRate.parse(rate)
-        return Timecode.parse(found, frame_rate) == Timecode.parse(wanted, frame_rate)
-    except Exception:
+        head, _, frames = found.rpartition(";" if ";" in found else ":")
+        padded = f"{head}{';' if ';' in found else ':'}{frames.zfill(2)}"
+        return Timecode.parse(padded, frame_rate) == Timecode.parse(wanted, frame_rate)
+    except TimecodeError:
         return found == wanted
 
 

@@ -9,6 +9,7 @@ from types import TracebackType
 from typing import Any, Self
 
 import av
+from av.codec.context import Flags
 from rushlight.pipelines.codecs import Codec, Tags, encoder_options
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.timecode import FrameRate
@@ -16,17 +17,21 @@ from rushlight.pipelines.timecode import FrameRate
 __all__ = ["MovieWriter", "Tags", "new_picture_stream", "open_container", "tag_frame"]
 
 _LEVELS = {"narrow": 1, "full": 2}
-# How a container names the moment of a picture: in whole frames of the rate.
-_MUXER = {"mov": "mov", "mp4": "mp4", "mxf": "mxf"}
+_TIMESCALE = "240000"  # edit lists are in this unit: a sample is 5, a frame at 24000/1001 is 10010
+_PROGRESSIVE = 1  # AV_FIELD_PROGRESSIVE
 
 
-def open_container(path: Path, container: str, *, fragmented: bool = False) -> Any:
-    """A container open for writing under any name; bit-exact, free metadata allowed in MOV and MP4."""
+def open_container(path: Path, container: str, *, index_first: bool = False) -> Any:
+    """A container open for writing under any name; bit-exact, free metadata allowed in MOV and MP4.
+
+    With `index_first` a MOV or MP4 is rewritten on closing so that it plays while it is still being fetched.
+    """
     options = {"fflags": "+bitexact"}
     if container != "mxf":
-        options["movflags"] = "use_metadata_tags+write_colr"
+        options["movie_timescale"] = _TIMESCALE
+        options["movflags"] = "use_metadata_tags+write_colr" + ("+faststart" if index_first else "")
     try:
-        return av.open(str(path), "w", format=_MUXER[container], options=options)
+        return av.open(str(path), "w", format=container, options=options)
     except av.error.FFmpegError as error:
         raise from_os(error, path) from None
     except OSError as error:
@@ -51,9 +56,11 @@ def new_picture_stream(
     context.time_base = 1 / rate.fraction
     stream.time_base = 1 / rate.fraction
     context.thread_count = 1
+    context.flags |= int(Flags.bitexact)
     context.color_primaries, context.color_trc = tags.primaries, tags.transfer
     context.colorspace, context.color_range = tags.matrix, _LEVELS[tags.levels]
     context.sample_aspect_ratio = pixel_aspect
+    context.field_order = _PROGRESSIVE
     if codec.tag and output.format.name in ("mov", "mp4"):
         context.codec_tag = codec.tag
     return stream
@@ -96,7 +103,15 @@ class MovieWriter:
                 height=height,
                 rate=rate,
                 tags=tags,
-                options=encoder_options(codec, rate=rate, quality=quality, preset=preset, peak=peak),
+                options=encoder_options(
+                    codec,
+                    rate=rate,
+                    size=(width, height),
+                    tags=tags,
+                    quality=quality,
+                    preset=preset,
+                    peak=peak,
+                ),
             )
             self._stream.codec_context.open()
         except av.error.FFmpegError as error:

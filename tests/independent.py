@@ -13,9 +13,11 @@ from numpy.typing import NDArray
 FFMPEG = imageio_ffmpeg.get_ffmpeg_exe()
 
 
-def said(path: Path) -> str:
+def said(path: Path, level: str = "info") -> str:
     """What FFmpeg prints about a file."""
-    return subprocess.run([FFMPEG, "-hide_banner", "-i", str(path)], capture_output=True, text=True).stderr
+    return subprocess.run(
+        [FFMPEG, "-hide_banner", "-v", level, "-i", str(path)], capture_output=True, text=True
+    ).stderr
 
 
 def count(path: Path) -> int:
@@ -56,12 +58,28 @@ def raw(path: Path, pixel_format: str, width: int, height: int, frame: int = 0) 
     return np.frombuffer(run.stdout, "<u2" if "10" in pixel_format or "16" in pixel_format else np.uint8)
 
 
-def sound(path: Path) -> NDArray[np.int32]:
-    """All sound as int32 (channels, samples)."""
-    channels = 2
+def raw_frames(path: Path, pixel_format: str, width: int, height: int) -> NDArray[np.uint8]:
+    """All decoded pictures of an 8-bit format with one plane, (frames, height, width), as they come."""
+    command = [FFMPEG, "-v", "error", "-i", str(path), "-map", "0:v:0", "-fps_mode", "passthrough"]
     run = subprocess.run(
-        [FFMPEG, "-v", "error", "-i", str(path), "-map", "0:a:0", "-f", "s32le", "-"],
-        capture_output=True,
-        check=True,
+        [*command, "-pix_fmt", pixel_format, "-f", "rawvideo", "-"], capture_output=True, check=True
     )
+    return np.frombuffer(run.stdout, np.uint8).reshape(-1, height, width)
+
+
+def packet_sizes(path: Path) -> list[int]:
+    """Bytes of each picture in the order of showing."""
+    command = [FFMPEG, "-v", "error", "-i", str(path), "-map", "0:v:0", "-c", "copy", "-f", "framecrc", "-"]
+    run = subprocess.run(command, capture_output=True, text=True, check=True)
+    rows = [line.split(",") for line in run.stdout.splitlines() if line and not line.startswith("#")]
+    return [int(row[4]) for row in sorted(rows, key=lambda row: int(row[2]))]
+
+
+def sound(path: Path, track: int = 0, channels: int = 0) -> NDArray[np.int32]:
+    """One track of sound as int32 (channels, samples)."""
+    if not channels:
+        lines = [line for line in said(path).splitlines() if "Audio:" in line]
+        channels = 1 if " mono," in lines[track] or " 1 channels" in lines[track] else 2
+    command = [FFMPEG, "-v", "error", "-i", str(path), "-map", f"0:a:{track}", "-f", "s32le", "-"]
+    run = subprocess.run(command, capture_output=True, check=True)
     return np.frombuffer(run.stdout, "<i4").reshape(-1, channels).T

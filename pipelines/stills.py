@@ -60,6 +60,11 @@ def write_still(
         icc = profile(display) if display else None
         if icc:
             spec.attribute("ICCProfile", f"uint8[{len(icc)}]", np.frombuffer(icc, np.uint8))
+        elif (
+            display
+        ):  # no profile says PQ or HLG; a PNG can by H.273 code points (PNG, third edition, 11.3.2.6)
+            spec.attribute("CICP", "int[4]", (display.primaries, display.transfer, 0, 1))
+        spec.attribute("oiio:ColorSpace", "unknown")  # or the library adds that it is sRGB
         if kind == "jpeg":
             spec.attribute("Compression", "jpeg:95")
             spec.attribute("jpeg:subsampling", "4:4:4")

@@ -206,6 +206,21 @@ def verify(folder: Path, no_hash: bool, against: Path | None, reference: Path | 
     return show_verify(folder, hashes=not no_hash, against=against, references=reference, as_json=as_json)
 
 
+@cli.command()
+@click.argument("folder", metavar="DIR", type=PATH)
+@click.option("--json", "as_json", is_flag=True, help="Where the pages are, as one JSON document.")
+@_answering
+def report(folder: Path, as_json: bool) -> int:
+    """Make the pages of an output folder from its log."""
+    import json
+
+    from rushlight.batch.report import write_report
+
+    page = write_report(folder)
+    click.echo(json.dumps({"page": str(page), "folder": str(page.parent)}) if as_json else f"report: {page}")
+    return DONE
+
+
 def main() -> None:
     """The console script."""
     cli(prog_name="rushlight", standalone_mode=True)

@@ -19,7 +19,7 @@ from rushlight.pipelines import measure
 from rushlight.pipelines.checksum import colour_digest, picture_digest
 from rushlight.pipelines.codecs import codec
 from rushlight.pipelines.errors import DeliveryError, from_os
-from rushlight.pipelines.join import Sound, join
+from rushlight.pipelines.join import join
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.readback import Delivered, check, read_back, tags_of
 from rushlight.pipelines.resolve import (
@@ -35,6 +35,7 @@ from rushlight.pipelines.sound import channels_of, read_sound, samples_of
 from rushlight.pipelines.spec import JobSpec, MovieSpec, StillsSpec
 from rushlight.pipelines.stills import read_still
 from rushlight.pipelines.timecode import FrameRate, Timecode
+from rushlight.pipelines.tracks import Sound, track_list
 
 __all__ = ["file_hash", "finish_job", "place"]
 
@@ -138,6 +139,7 @@ def _movie(
         }
         if sound:
             expected["sound_seconds"] = sound.samples / 48000
+            expected["sound"] = track_list(sound, output.container)
         faults = check(delivered, expected)
         if faults:
             raise DeliveryError("was made, but " + "; ".join(faults), file=str(final))
@@ -206,7 +208,12 @@ def _sound(job: JobSpec, output: MovieSpec, facts: Facts) -> Sound | None:
         blocks, channels = (b[picked] for b in blocks), len(picked)
     if output.sound == "mix" or (output.container == "mp4" and channels > 8):
         blocks, channels = _mixed(blocks), 2
-    return Sound(channels=channels, samples=total, blocks=blocks)
+    tracks = (
+        tuple(t.channels for t in facts.sound)
+        if channels == channels_of(facts) and len(facts.sound) > 1
+        else ()
+    )
+    return Sound(channels=channels, samples=total, blocks=blocks, tracks=tracks)
 
 
 def _mixed(blocks: Iterator[NDArray[np.int32]]) -> Iterator[NDArray[np.int32]]:

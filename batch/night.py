@@ -287,6 +287,8 @@ def render(
     outcome = _run(prepared, out, jobs, workers, scheduler, view, stop, keep_free) if jobs else None
     if not jobs:
         shutil.rmtree(out / ".work", ignore_errors=True)
+    if jobs or not (out / "report" / "index.html").is_file():
+        _report(out, view)
     view.summary(
         plan=plan,
         made=outcome,
@@ -294,7 +296,6 @@ def render(
         out=out,
         seconds=outcome.seconds if outcome else 0.0,
     )
-    _report(out, view)
     if outcome and outcome.left:
         return STOPPED
     undone = (
@@ -514,7 +515,13 @@ def _baked(prepared: Prepared, out: Path, specs: list[JobSpec], view: View) -> l
 
 
 def _report(out: Path, view: View) -> None:
-    """Pages from the log, where the report can be made."""
+    """Pages from the log. A fault of theirs is said, and costs no delivery."""
+    from rushlight.batch.report import write_report
+
+    try:
+        view.say(f"report: {write_report(out)}")
+    except (RushlightError, OSError) as error:
+        view.warning(f"the report was not made: {error}")
 
 
 def show_plan(request: Request, *, as_json: bool) -> int:

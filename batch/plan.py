@@ -14,6 +14,7 @@ from pathlib import Path
 from rushlight.batch.grades import Decision
 from rushlight.batch.lists import Row
 from rushlight.pipelines.cdl import CDL
+from rushlight.pipelines.codecs import codec, rate_fault
 from rushlight.pipelines.encodings import Encoding, find_encoding, suggest_encoding
 from rushlight.pipelines.errors import (
     EncodingError,
@@ -25,7 +26,7 @@ from rushlight.pipelines.errors import (
 )
 from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.probe import Facts
-from rushlight.pipelines.recipe import Recipe
+from rushlight.pipelines.recipe import MovieOutput, Recipe
 from rushlight.pipelines.spec import GradeSpec, LookSpec, LutSpec
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
@@ -198,6 +199,7 @@ def plan_clip(
     _acceptable(facts, recipe)
     rate, retimed = _show_rate(facts, recipe, warnings)
     start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
+    _containers_hold(recipe, rate)
     first, count, notes = frame_range(
         row["in"], row["out"], start=start, frames=facts.frames, handles=recipe.handles
     )
@@ -234,6 +236,15 @@ def plan_clip(
         look=look,
         warnings=tuple(dict.fromkeys(warnings)),
     )
+
+
+def _containers_hold(recipe: Recipe, rate: FrameRate) -> None:
+    for index, output in enumerate(recipe.output):
+        if isinstance(output, MovieOutput):
+            which = codec(output.codec)
+            fault = rate_fault(which, output.container or which.containers[0], rate)
+            if fault:
+                raise ListError(fault, key=f"output[{index}].container")
 
 
 def _relabelled(start: Timecode, rate: FrameRate, drop: bool) -> str:

@@ -270,13 +270,15 @@ def parse_recipe(text: str, *, file: str = "") -> Recipe:
 
 
 def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
-    from rushlight.pipelines.codecs import codec
+    """What codecs, containers and displays do not take, by key."""
+    from rushlight.pipelines.codecs import codec, output_faults
     from rushlight.pipelines.display import find_display
     from rushlight.pipelines.errors import InputError
 
     faults = []
+    transfer = 2
     try:
-        find_display(recipe.look.display)
+        transfer = find_display(recipe.look.display).transfer
     except InputError as error:
         faults.append(("look.display", error.text))
     for index, output in enumerate(recipe.output):
@@ -288,13 +290,16 @@ def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
         except InputError as error:
             faults.append((f"{key}.codec", error.text))
             continue
-        if output.container and output.container not in found.containers:
-            faults.append(
-                (
-                    f"{key}.container",
-                    f"{output.codec} goes into {', '.join(found.containers)}, not {output.container}",
-                )
-            )
+        wrong = output_faults(
+            found,
+            container=output.container,
+            size=(output.size.width, output.size.height) if output.size else None,
+            quality=output.quality,
+            preset=output.preset,
+            peak=output.peak,
+            transfer=transfer if output.state != "log" else 2,
+        )
+        faults += [(f"{key}.{name}", text) for name, text in wrong]
         if output.state == "log" and found.bits < 10:
             faults.append((f"{key}.state", f"log needs a 10-bit codec; {output.codec} has {found.bits} bits"))
     return faults

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from rushlight.pipelines import measure
 from rushlight.pipelines.bake import Baked, load_baked
 from rushlight.pipelines.checksum import frame_digest
-from rushlight.pipelines.codecs import Codec, Tags, codec
+from rushlight.pipelines.codecs import Codec, Tags, codec, siting
 from rushlight.pipelines.display import Display, find_display
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.engine import Grader, to_rgb
@@ -177,11 +177,7 @@ class _Segment:
         pixel_format = find_pixel_format(which.pixel_format)
         assert pixel_format is not None
         tags = movie_tags(self.job, spec, self.facts)
-        siting = (
-            "top-left"
-            if tags.matrix == 9 and pixel_format.sub_y == 2 and which.siting == "left"
-            else which.siting
-        )
+        place_of_chroma = siting(which, tags)
         key = json.dumps(
             [
                 spec.state,
@@ -189,7 +185,7 @@ class _Segment:
                 spec.height,
                 spec.frame.model_dump(mode="json"),
                 which.pixel_format,
-                siting,
+                place_of_chroma,
                 tags.primaries,
                 tags.transfer,
                 tags.matrix,
@@ -212,7 +208,7 @@ class _Segment:
             target=pixel_format,
             target_levels=tags.levels,
             target_matrix=tags.matrix,
-            siting=siting,
+            siting=place_of_chroma,
             width=spec.width,
             height=spec.height,
             placement=place,

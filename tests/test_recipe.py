@@ -28,7 +28,7 @@ def test_what_ships_parses_and_says_what_it_is_for() -> None:
         (MOVIE + 'size = "1920*1080"', "output[0].size", "WIDTHxHEIGHT"),
         (MOVIE + 'size = "1921x1080"', "output[0].size", "even"),
         (MOVIE + 'sise = "1920x1080"', "output[0].sise", "did you mean 'size'"),
-        (MOVIE + 'container = "mp4"', "output[0].container", "mov, mxf"),
+        (MOVIE + 'container = "mp4"', "output[0].container", "mov or mxf"),
         (MOVIE + 'state = "log"', "output[0].state", "10-bit"),
         (MOVIE + 'state = "gradded"', "output[0].state", "'log', 'show' or 'graded'"),
         (MOVIE.replace('"movie"', '"film"'), "output[0].make", '"movie" or "stills"'),

@@ -1,0 +1,191 @@
+"""Pages from the log: `report/index.html` for people, `batch.json` and `batch.csv` for scripts and spreadsheets.
+
+One folder that opens from the disk, with no network and no script. All text from lists is escaped. Pictures on
+pages are small and in sRGB.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import re
+from collections import defaultdict
+from collections.abc import Mapping
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from rushlight.batch.lists import is_yes
+from rushlight.batch.records import latest, read_records
+from rushlight.pipelines.display import find_display
+from rushlight.pipelines.errors import OptionError, RushlightError
+from rushlight.pipelines.stills import read_still, write_still
+
+__all__ = ["write_report"]
+
+WIDTH, HEIGHT = 480, 270
+
+
+def write_report(folder: Path) -> Path:
+    """Make the report of an output folder anew; gives the page. OptionError where nothing was rendered there."""
+    records = [r for r in latest(read_records(folder)).values() if r["status"] != "withdrawn"]
+    if not records:
+        raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
+    report = folder / "report"
+    (report / "pictures").mkdir(parents=True, exist_ok=True)
+    done = [r for r in records if r["status"] == "done"]
+    scenes = _scenes([_clip(folder, report, r) for r in done])
+    page = (
+        _environment()
+        .get_template("report.html")
+        .render(
+            title=folder.name,
+            recipe=", ".join(sorted({r["recipe"]["name"] for r in done})) or "none",
+            when=max((r.get("finished", "") for r in records), default=""),
+            sums=_sums(records, done),
+            exceptions=_exceptions(records, done),
+            scenes=scenes,
+        )
+    )
+    _write(report / "index.html", page)
+    _write(
+        report / "batch.json",
+        json.dumps({"schema": "rushlight-batch-1", "clips": records}, indent=1, ensure_ascii=False),
+    )
+    _write_csv(report / "batch.csv", records)
+    return report / "index.html"
+
+
+def _environment() -> Any:
+    import jinja2
+
+    text = (resources.files("rushlight.batch") / "pages" / "report.html").read_text("utf-8")
+    return jinja2.Environment(
+        loader=jinja2.DictLoader({"report.html": text}), autoescape=True, undefined=jinja2.StrictUndefined
+    )
+
+
+def _write(path: Path, text: str) -> None:
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    temporary.write_text(text, "utf-8", "replace")
+    os.replace(temporary, path)
+
+
+def _sums(records: list[dict[str, Any]], done: list[dict[str, Any]]) -> list[tuple[str, int, str]]:
+    aside = sum(r["status"] == "set aside" for r in records)
+    failed = sum(r["status"] == "failed" for r in records)
+    ungraded = sum(r["look"].get("grade") is None for r in done)
+    return [
+        ("listed", len(records), ""),
+        ("delivered", len(done), "good"),
+        ("ungraded", ungraded, "odd" if ungraded else ""),
+        ("set aside", aside, "bad" if aside else ""),
+        ("failed", failed, "bad" if failed else ""),
+    ]
+
+
+def _exceptions(records: list[dict[str, Any]], done: list[dict[str, Any]]) -> list[tuple[str, str, str]]:
+    found = [
+        ("bad", r["clip"], f"{r['status']}: {r.get('error', '')}") for r in records if r["status"] != "done"
+    ]
+    return found + [("odd", r["clip"], text) for r in done for text in r["warnings"]]
+
+
+def _clip(folder: Path, report: Path, record: Mapping[str, Any]) -> dict[str, Any]:
+    row = record.get("row", {})
+    anchor = re.sub(r"[^A-Za-z0-9_-]", "-", record["job"])
+    return {
+        "anchor": anchor,
+        "name": record["clip"],
+        "scene": row.get("scene", ""),
+        "take": row.get("take", ""),
+        "circled": is_yes(row.get("circled", "")),
+        "approved_by": row.get("approved_by", ""),
+        "approved_at": row.get("approved_at", ""),
+        "reel": record["reel"],
+        "rate": record["rate"],
+        "first": record["first_timecode"],
+        "last": record["last_timecode"],
+        "frames": record["frames"],
+        "grade": record["look"].get("grade"),
+        "description": record["look"]["description"],
+        "look_digest": record["look"]["digest"],
+        "digest": record["colour"]["digest"],
+        "source": record["source"]["path"],
+        "files": [{"codec": "", "still_kind": "", **e} for e in record["outputs"]],
+        "warnings": record["warnings"],
+        "still": _picture(folder, report, record, anchor),
+    }
+
+
+def _picture(folder: Path, report: Path, record: Mapping[str, Any], anchor: str) -> str:
+    """A small sRGB picture of the clip's first still; empty where it has none."""
+    entry = next((e for e in record["outputs"] if e["kind"] == "still" and e["display"]), None)
+    if entry is None:
+        return ""
+    path = report / "pictures" / f"{anchor}.jpg"
+    try:
+        rgb = read_still(folder / entry["path"])
+        rows = np.array_split(np.arange(rgb.shape[0]), HEIGHT)
+        columns = np.array_split(np.arange(rgb.shape[1]), WIDTH)
+        light = find_display(entry["display"]).to_light(rgb)
+        light = (
+            np.add.reduceat(light, [r[0] for r in rows], 0) / np.array([len(r) for r in rows])[:, None, None]
+        )
+        light = (
+            np.add.reduceat(light, [c[0] for c in columns], 1)
+            / np.array([len(c) for c in columns])[None, :, None]
+        )
+        srgb = find_display("sRGB")
+        write_still(path, srgb.from_light(light), "jpeg", display=srgb)
+    except (RushlightError, IndexError):
+        return ""
+    return f"pictures/{path.name}"
+
+
+def _scenes(clips: list[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]]]:
+    """Clips by scene, scenes by the time of their first clip, clips by time."""
+    groups: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for clip in sorted(clips, key=lambda c: (c["first"], c["name"])):
+        groups[clip["scene"]].append(clip)
+    return [(f"Scene {scene}" if scene else "No scene stated", takes) for scene, takes in groups.items()]
+
+
+def _write_csv(path: Path, records: list[dict[str, Any]]) -> None:
+    columns = [
+        "clip",
+        "status",
+        "reel",
+        "first_timecode",
+        "last_timecode",
+        "frames",
+        "look",
+        "grade_source",
+        "colour_digest",
+        "files",
+        "warnings",
+        "error",
+    ]
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    with temporary.open("w", encoding="utf-8", errors="replace", newline="") as stream:
+        writer = csv.writer(stream, lineterminator="\n")
+        writer.writerow(columns)
+        for r in records:
+            cells = [
+                r["clip"],
+                r["status"],
+                r.get("reel", ""),
+                r.get("first_timecode", ""),
+                r.get("last_timecode", ""),
+                r.get("frames", 0),
+                r["look"].get("description", "") if r.get("look") else "",
+                (r["look"].get("grade") or {}).get("source", "") if r.get("look") else "",
+                r["colour"].get("digest", ""),
+                " ".join(e["path"] for e in r.get("outputs", ())),
+                "; ".join(r.get("warnings", ())),
+                r.get("error", ""),
+            ]
+            writer.writerow([f"'{c}" if isinstance(c, str) and c[:1] in "=+@" else c for c in cells])
+    os.replace(temporary, path)

@@ -2,231 +2,33 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
-import os
 import shutil
 import signal
 import sys
 import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rushlight.batch.grades import NONE, GradeFiles, row_decision
+from rushlight.batch.inputs import bake_looks, keep_inputs, kept_fonts
 from rushlight.batch.jobs import Known, job_id, job_spec, output_specs, to_make
-from rushlight.batch.lists import ClipList, Row, read_csv
-from rushlight.batch.names import MediaIndex, resolve_clip, safe_name
-from rushlight.batch.plan import LutFiles, Plan, PlannedClip, Stated, plan_clip, stated_by
+from rushlight.batch.plan import Plan, PlannedClip
+from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.records import append_record, latest, read_records
 from rushlight.batch.request import Request, default_workers
-from rushlight.pipelines.errors import InputError, ListError, OptionError, RushlightError, SourceError
-from rushlight.pipelines.probe import Facts, full_hash, probe, sampled_hash
-from rushlight.pipelines.recipe import MovieOutput, Recipe, load_recipe
+from rushlight.pipelines.errors import OptionError, RushlightError, SourceError
+from rushlight.pipelines.probe import full_hash, sampled_hash
+from rushlight.pipelines.recipe import Recipe
 from rushlight.pipelines.spec import JobSpec, digest_of
-from rushlight.pipelines.timecode import FrameRate
 
 if TYPE_CHECKING:
     from rushlight.batch.progress import View
 
-__all__ = ["Prepared", "prepare", "render"]
+__all__ = ["render", "show_plan"]
 
 DONE, PARTLY, WRONG, STOPPED = 0, 1, 2, 3
-MAX_LIST = 100_000_000  # bytes
-
-
-@dataclass(frozen=True, kw_only=True)
-class Prepared:
-    """A request, read and planned."""
-
-    request: Request
-    recipe: Recipe
-    recipe_text: str
-    clip_list: ClipList
-    list_text: str
-    plan: Plan
-    luts: LutFiles
-
-
-def read_list(path: Path) -> tuple[ClipList, str]:
-    """A clip list from a file. ListError where it is unreadable as a whole."""
-    try:
-        size = path.stat().st_size
-        if size > MAX_LIST:
-            raise ListError(f"is {size} bytes long: no clip list", file=str(path))
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise ListError(f"is not UTF-8 text (byte {error.start})", file=str(path)) from None
-    except OSError as error:
-        raise ListError(f"cannot be read: {error.strerror}", file=str(path)) from None
-    return read_csv(text, file=str(path)), text
-
-
-def prepare(request: Request) -> Prepared:
-    """Read everything a request names and plan every row. InputError where the request is wrong as a whole."""
-    recipe, recipe_text, recipe_file = load_recipe(request.recipe)
-    clip_list, list_text = read_list(request.clip_list)
-    _check_recipe(recipe, clip_list, recipe_file or request.recipe)
-    if request.rate:
-        FrameRate.parse(request.rate)
-    if request.encoding:
-        from rushlight.pipelines.encodings import find_encoding
-
-        find_encoding(request.encoding)
-    luts, files = LutFiles(), GradeFiles()
-    lut_base = Path(recipe_file).parent if recipe_file else Path()
-    if recipe.look.show_lut:
-        luts.read(lut_base / recipe.look.show_lut)
-    media = MediaIndex(request.media)
-    options = Stated(
-        who="--encoding/--levels", encoding=request.encoding, levels=request.levels, rate=request.rate
-    )
-    plan = Plan(warnings=list(clip_list.warnings))
-    facts_of: dict[tuple[Path, str], Facts | RushlightError] = {}
-    for row in selected(clip_list, request.only):
-        if row.problem:
-            plan.wrong.append((row, row.problem))
-            continue
-        try:
-            path = resolve_clip(row.clip, request.clip_list.parent, media)
-        except RushlightError as error:
-            plan.wrong.append(
-                (
-                    row,
-                    error.at(file=row.file, line=row.line, key="clip")
-                    if isinstance(error, ListError)
-                    else _missing(row, error),
-                )
-            )
-            continue
-        try:
-            stated = stated_by(row, recipe, {}, options)
-            rate = next((FrameRate.parse(s.rate) for s in stated if s.rate), None)
-            facts = _facts(path, rate, facts_of)
-        except SourceError as error:
-            plan.broken.append((row, error))
-            continue
-        except InputError as error:
-            plan.wrong.append((row, error.at(file=row.file, line=row.line)))
-            continue
-        try:
-            decision = row_decision(row, files) or NONE
-            plan.clips.append(
-                plan_clip(
-                    row,
-                    path,
-                    facts,
-                    recipe=recipe,
-                    stated=stated,
-                    decision=decision,
-                    luts=luts,
-                    lut_base=lut_base,
-                )
-            )
-        except SourceError as error:
-            plan.broken.append((row, error))
-        except InputError as error:
-            plan.wrong.append((row, error.at(file=row.file, line=row.line)))
-    plan.clips = _untwinned(plan.clips, plan)
-    return Prepared(
-        request=request,
-        recipe=recipe,
-        recipe_text=recipe_text,
-        clip_list=clip_list,
-        list_text=list_text,
-        plan=plan,
-        luts=luts,
-    )
-
-
-def _missing(row: Row, error: RushlightError) -> ListError:
-    return ListError(f"{row.clip!r}: {error.text}", file=row.file, line=row.line, key="clip")
-
-
-def _check_recipe(recipe: Recipe, clip_list: ClipList, file: str) -> None:
-    from rushlight.pipelines.errors import RecipeError
-    from rushlight.pipelines.slate import check_fields
-
-    for index, output in enumerate(recipe.output):
-        for column in output.only:
-            if column.lower() not in clip_list.columns:
-                raise RecipeError(
-                    f"the list has no column {column!r} to choose clips by",
-                    file=file,
-                    key=f"output[{index}].only",
-                )
-        if isinstance(output, MovieOutput) and output.burnin:
-            try:
-                check_fields(output.burnin, clip_list.columns, key=f"output[{index}].burnin.text")
-            except RecipeError as error:
-                raise error.at(file=file) from None
-
-
-def selected(clip_list: ClipList, only: Iterable[str]) -> list[Row]:
-    """The rows that every COLUMN=VALUE takes. OptionError for a column the list does not have."""
-    rows = list(clip_list.rows)
-    for choice in only:
-        column, equals, value = choice.partition("=")
-        column = column.strip().lower()
-        if not equals or column not in clip_list.columns:
-            raise OptionError(
-                f"--only {choice!r}: takes COLUMN=VALUE; the list has {', '.join(clip_list.columns)}"
-            )
-        rows = [r for r in rows if r[column].lower() == value.strip().lower()]
-    return rows
-
-
-def _facts(
-    path: Path, rate: FrameRate | None, known: dict[tuple[Path, str], Facts | RushlightError]
-) -> Facts:
-    key = (path, str(rate or ""))
-    if key not in known:
-        try:
-            known[key] = probe(path, rate=rate)
-        except SourceError as error:
-            known[key] = error
-    found = known[key]
-    if isinstance(found, RushlightError):
-        raise found
-    return found
-
-
-def _untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
-    """Every clip a place of its own: the same clip, range and grade twice is made once; twins go to a folder each."""
-    distinct: dict[str, PlannedClip] = {}
-    for clip in clips:
-        key = digest_of([str(clip.path), clip.first, clip.count, clip.look.identity()])
-        if key in distinct:
-            plan.warnings.append(
-                f"{clip.row.place}: {clip.row.clip} stands in the list twice alike; it is made once"
-            )
-        else:
-            distinct[key] = clip
-    by_stem: dict[str, list[PlannedClip]] = {}
-    for clip in distinct.values():
-        by_stem.setdefault(safe_name(clip.stem).casefold(), []).append(clip)
-    found: list[PlannedClip] = []
-    for clip in distinct.values():
-        twins = by_stem[safe_name(clip.stem).casefold()]
-        if len(twins) == 1:
-            found.append(clip)
-            continue
-        for name in (
-            lambda c: c.reel,
-            lambda c: c.path.parent.name,
-            lambda c: f"{c.reel or c.path.parent.name}-{str(c.timecode).replace(':', '.').replace(';', '.')}",
-            lambda c: f"row-{c.row.line}",
-        ):
-            names = [safe_name(name(t)) for t in twins if name(t)]
-            if len({n.casefold() for n in names}) == len(twins):
-                break
-        found.append(replace(clip, folder=safe_name(name(clip))))
-    return found
-
-
-# --- burn-in values
 
 
 def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
@@ -282,7 +84,7 @@ def render(
     except OSError as error:
         raise OptionError(f"cannot be made: {error.strerror}", file=str(out)) from None
     _log_undone(plan, out, records)
-    _keep_inputs(prepared, out)
+    keep_inputs(prepared, out)
     stop = Stop()
     outcome = _run(prepared, out, jobs, workers, scheduler, view, stop, keep_free) if jobs else None
     if not jobs:
@@ -309,7 +111,7 @@ def _jobs(
 ) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
     """Jobs for what is to be made, each with the reason; and the clips of which everything is there."""
     recipe = prepared.recipe
-    fonts = _fonts(recipe)
+    fonts = kept_fonts(recipe)
     jobs: list[tuple[JobSpec, str]] = []
     settled: list[PlannedClip] = []
     for clip in list(prepared.plan.clips):
@@ -360,19 +162,6 @@ def _hashes(clip: PlannedClip, record: Mapping[str, Any] | None, full: bool) -> 
     return sampled, logged if logged.startswith("xxh3_128:") else full_hash(clip.facts)
 
 
-def _fonts(recipe: Recipe) -> dict[str, str]:
-    """Given font files of a recipe -> the name they are kept under."""
-    from rushlight.pipelines.text import font_file
-
-    found = {}
-    for output in recipe.output:
-        if isinstance(output, MovieOutput) and output.burnin and output.burnin.font:
-            path = font_file(output.burnin.font)
-            digest = hashlib.sha256(path.read_bytes()).hexdigest()[:40]
-            found[output.burnin.font] = f"{digest}{path.suffix}"
-    return found
-
-
 def _log_undone(plan: Plan, out: Path, records: Mapping[str, dict[str, Any]]) -> None:
     """A record for each row set aside and each original that does not open, unless the log says so already."""
     from rushlight.batch.runner import failure_record
@@ -392,35 +181,6 @@ def _log_undone(plan: Plan, out: Path, records: Mapping[str, dict[str, Any]]) ->
                 append_record(out, {**record, "status": "withdrawn", "error": ""})
 
 
-def _keep_inputs(prepared: Prepared, out: Path) -> None:
-    """List, recipe, LUTs and fonts by digest under log/inputs: what is needed to make any of it again."""
-    folder = out / "log" / "inputs"
-    texts = {
-        f"{_text_digest(prepared.list_text)}.list{prepared.request.clip_list.suffix or '.csv'}": prepared.list_text,
-        f"{_text_digest(prepared.recipe_text)}.recipe.toml": prepared.recipe_text,
-        **{f"{digest.partition(':')[2]}.cube": text for digest, text in prepared.luts.texts.items()},
-    }
-    for name, text in texts.items():
-        _keep(folder / name, text.encode("utf-8", "surrogateescape"))
-    for font, name in _fonts(prepared.recipe).items():
-        from rushlight.pipelines.text import font_file
-
-        _keep(folder / name, font_file(font).read_bytes())
-
-
-def _text_digest(text: str) -> str:
-    return hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest()[:40]
-
-
-def _keep(path: Path, data: bytes) -> None:
-    if path.is_file():
-        return
-    path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
-    temporary.write_bytes(data)
-    os.replace(temporary, path)
-
-
 def _run(
     prepared: Prepared,
     out: Path,
@@ -435,7 +195,7 @@ def _run(
     from rushlight.batch.runner import run
     from rushlight.batch.store import QueuedJob, open_store
 
-    specs = _baked(prepared, out, [spec for spec, _ in jobs], view)
+    specs = bake_looks(out, [spec for spec, _ in jobs], view.baked)
     with open_store(out / ".work" / "queue.sqlite") as store:
         store.run_alone()
         queued = [
@@ -490,28 +250,6 @@ def _interruptible(stop: Any, view: View) -> Any:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-
-
-def _baked(prepared: Prepared, out: Path, specs: list[JobSpec], view: View) -> list[JobSpec]:
-    """Bake every look that a movie asks for, once; the jobs name the files."""
-    from rushlight.pipelines.bake import bake
-    from rushlight.pipelines.resolve import build_look
-
-    folder = out / "log" / "inputs" / "looks"
-    known: dict[str, str] = {}
-    found = []
-    for spec in specs:
-        baked: dict[str, str] = {}
-        for state in sorted({o.state for o in spec.outputs if o.make == "movie" and o.state != "log"}):
-            key = digest_of([spec.look.identity(), state])
-            if key not in known:
-                look = build_look(spec.look, out)
-                name = bake(look, state, spec.look.size, cache=out / ".work" / "lattices").save(folder)
-                known[key] = f"log/inputs/looks/{name}"
-                view.baked(len(known))
-            baked[state] = known[key]
-        found.append(spec.model_copy(update={"baked": baked}))
-    return found
 
 
 def _report(out: Path, view: View) -> None:

@@ -16,7 +16,7 @@ from rushlight.pipelines.recipe import MovieOutput, Recipe
 
 if TYPE_CHECKING:
     from rushlight.batch.lists import Row
-    from rushlight.batch.night import Prepared
+    from rushlight.batch.prepare import Prepared
 
 __all__ = ["plan_document", "print_plan"]
 

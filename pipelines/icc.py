@@ -11,7 +11,7 @@ import struct
 
 import numpy as np
 from rushlight.pipelines.display import Display
-from rushlight.pipelines.encodings import adaptation
+from rushlight.pipelines.gamuts import adaptation
 
 __all__ = ["profile"]
 

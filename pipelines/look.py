@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.display import ACES_CONFIG, Display, output_transform
-from rushlight.pipelines.encodings import AP0, D65, Encoding, Levels, adaptation, find_encoding
+from rushlight.pipelines.encodings import Encoding, Levels, find_encoding
 from rushlight.pipelines.errors import GradeError
+from rushlight.pipelines.gamuts import AP0, D65, adaptation
 from rushlight.pipelines.lut import Interpolation, Lut
 
 __all__ = ["Look", "ShowLut", "State", "to_working", "working_encoding"]

@@ -14,7 +14,7 @@ import numba as nb
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from rushlight.pipelines.display import Display, luma_weights
-from rushlight.pipelines.encodings import D65, _white_xyz
+from rushlight.pipelines.gamuts import D65, white_xyz
 from rushlight.pipelines.pixels import PixelFormat
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ Box = tuple[int, int, int, int]
 
 def lab(xyz: ArrayLike, white: tuple[float, float] = D65) -> Array:
     """CIE 1976 L*a*b* of XYZ with white at Y = 1. CIE 15:2004, section 8.2.1. NaN stays NaN."""
-    ratio = np.asarray(xyz, np.float64) / _white_xyz(white)
+    ratio = np.asarray(xyz, np.float64) / white_xyz(white)
     cube = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio * (29 / 6) ** 2 / 3 + 4 / 29)
     return np.stack(
         [116 * cube[..., 1] - 16, 500 * (cube[..., 0] - cube[..., 1]), 200 * (cube[..., 1] - cube[..., 2])],

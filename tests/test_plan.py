@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.grades import GradeFiles, row_decision
 from rushlight.batch.lists import read_csv
-from rushlight.batch.night import prepare
 from rushlight.batch.plan import Stated, frame_range, resolve_signal
 from rushlight.batch.planpage import plan_document
+from rushlight.batch.prepare import prepare
 from rushlight.batch.request import Request
 from rushlight.pipelines.errors import EncodingError, GradeError, TimecodeError
 from rushlight.pipelines.probe import probe

@@ -80,11 +80,6 @@ def _request_options(command: Command) -> Command:
                 "--grades", type=PATH, multiple=True, help="Colour decisions: a file or folder. Repeatable."
             ),
             click.option(
-                "--defaults",
-                type=PATH,
-                help="A TOML file of defaults by camera letter, reel or file pattern.",
-            ),
-            click.option(
                 "--encoding", default="", help="Encoding of clips for which nobody else states one."
             ),
             click.option(
@@ -109,7 +104,6 @@ def _request(clip_list: Path, options: dict[str, Any]) -> Any:
         "recipe",
         "media",
         "grades",
-        "defaults",
         "encoding",
         "levels",
         "rate",

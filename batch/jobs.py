@@ -104,7 +104,7 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
     sound = clip.row["sound"].lower() or output.sound
     common = _common(clip, output)
     settings = output.model_dump(
-        mode="json", exclude={"name", "only", "first", "burnin", "sound", "container", "size"}
+        mode="json", exclude={"name", "only", "burnin", "sound", "container", "size"}
     )
     drawn = None
     if output.burnin:
@@ -140,7 +140,6 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         channels=output.channels,
         burnin=output.burnin,
         font=f"log/inputs/{known.fonts[output.burnin.font]}" if output.burnin and output.burnin.font else "",
-        card=output.card.frames if output.card else 0,
         dither=output.dither,
     )
 

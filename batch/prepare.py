@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from rushlight.batch.grades import NONE, GradeFiles, row_decision
+from rushlight.batch.grades import NONE, GradeBook, GradeFiles, row_decision
 from rushlight.batch.lists import ClipList, Row, read_csv
 from rushlight.batch.names import MediaIndex, resolve_clip, safe_name
 from rushlight.batch.plan import LutFiles, Plan, PlannedClip, Stated, plan_clip, stated_by
@@ -61,6 +61,7 @@ def prepare(request: Request) -> Prepared:
 
         find_encoding(request.encoding)
     luts, files = LutFiles(), GradeFiles()
+    book = GradeBook(request.grades, files)
     lut_base = Path(recipe_file).parent if recipe_file else Path()
     if recipe.look.show_lut:
         luts.read(lut_base / recipe.look.show_lut)
@@ -97,7 +98,7 @@ def prepare(request: Request) -> Prepared:
             plan.wrong.append((row, error.at(file=row.file, line=row.line)))
             continue
         try:
-            decision = row_decision(row, files) or NONE
+            decision = row_decision(row, files) or book.decision(row.clip, path.stem) or NONE
             plan.clips.append(
                 plan_clip(
                     row,

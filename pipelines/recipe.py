@@ -25,7 +25,6 @@ __all__ = [
     "Output",
     "Recipe",
     "Size",
-    "SlateCard",
     "StillsOutput",
     "TextLine",
     "load_recipe",
@@ -134,12 +133,6 @@ class Burnin(Model):
     font: str = ""
 
 
-class SlateCard(Model):
-    """A card of some frames at the head: the timecode starts that much earlier, the sound with silence."""
-
-    frames: int = Field(ge=1, le=500)
-
-
 class LookSettings(Model):
     """The show's look: what stands between the log picture and the monitor."""
 
@@ -163,7 +156,6 @@ class _Output(Model):
     frame: Frame = Frame()
     guides: Guides | None = None
     only: dict[str, str] = Field(default_factory=dict)
-    first: bool = False
 
     @model_validator(mode="after")
     def _named(self) -> _Output:
@@ -186,7 +178,6 @@ class MovieOutput(_Output):
     sound: Literal["copy", "mix", "silent", "none"] = "copy"
     channels: tuple[int, ...] = ()
     burnin: Burnin | None = None
-    card: SlateCard | None = None
     dither: bool = True
 
 
@@ -216,13 +207,8 @@ class Recipe(Model):
     interlaced: Literal["refuse", "as it is"] = "refuse"
     missing_frames: Literal["fail", "hold", "slate"] = "fail"
     damaged_frames: Literal["deliver", "fail"] = "deliver"
-    spans: Literal["join", "separate"] = "join"
     ungraded: Literal["warn", "refuse"] = "warn"
-    grade_at: Literal["cut", "first frame"] = "cut"
     handles: int = Field(default=0, ge=0, le=10000)
-    default_grade: dict[str, Any] = Field(default_factory=dict)
-    defaults: tuple[dict[str, Any], ...] = ()
-    replaced: Literal["keep", "remove"] = "keep"
     look: LookSettings = LookSettings()
     output: tuple[Output, ...] = Field(min_length=1)
 
@@ -343,7 +329,6 @@ def _known_keys(loc: tuple[Any, ...]) -> list[str]:
         "burnin": (Burnin,),
         "text": (TextLine,),
         "guides": (Guides,),
-        "card": (SlateCard,),
         "movie": (MovieOutput,),
         "stills": (StillsOutput,),
     }

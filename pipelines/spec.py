@@ -131,7 +131,6 @@ class MovieSpec(_OutputSpec):
     channels: tuple[int, ...] = ()
     burnin: Burnin | None = None
     font: str = ""
-    card: int = 0
     dither: bool = True
 
 

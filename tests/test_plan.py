@@ -7,12 +7,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pictures import numbered, write_movie, write_sequence
-from rushlight.batch.grades import GradeFiles, row_decision
+from rushlight.batch.grades import GradeBook, GradeFiles, row_decision
 from rushlight.batch.lists import read_csv
 from rushlight.batch.plan import Stated, frame_range, resolve_signal
 from rushlight.batch.planpage import plan_document
 from rushlight.batch.prepare import prepare
 from rushlight.batch.request import Request
+from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.errors import EncodingError, GradeError, TimecodeError
 from rushlight.pipelines.probe import probe
 from rushlight.pipelines.timecode import FrameRate, Timecode
@@ -145,3 +146,21 @@ def test_sequences_take_a_stated_rate_and_reels_come_from_names(tmp_path: Path) 
     (tmp_path / "day.csv").write_text("clip,encoding,rate\nB001_C002,v-log,25\n")
     (clip,) = prepare(Request(clip_list=tmp_path / "day.csv")).plan.clips
     assert (str(clip.rate), str(clip.timecode), clip.reel) == ("25", "00:00:02:00", "B001")
+
+
+def test_decisions_by_id(tmp_path: Path) -> None:
+    (tmp_path / "g").mkdir()
+    (tmp_path / "g" / "one.ccc").write_text(
+        CC.replace("'one'", "'A001C003'").replace("'two'", "'b001c002.mov'")
+    )
+    book = GradeBook([tmp_path / "g"], GradeFiles())
+    found = book.decision("card/a001c003.mov", "a001c003")
+    assert found and found.cdl == CDL(id="A001C003") and found.source.endswith("one.ccc#A001C003")
+    other = book.decision("B001C002", "B001C002")
+    assert other and other.cdl and other.cdl.saturation == 0.5
+    assert book.decision("C001.mov", "C001") is None
+    (tmp_path / "g" / "two.cc").write_text(
+        "<ColorCorrection id='A001C003'><SatNode><Saturation>2</Saturation></SatNode></ColorCorrection>"
+    )
+    with pytest.raises(GradeError, match="2 different decisions"):
+        GradeBook([tmp_path / "g"], GradeFiles()).decision("A001C003.mov", "A001C003")

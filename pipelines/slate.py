@@ -1,76 +1,86 @@
-"""Burn-in: text, running values and a watermark drawn straight into an output's Y'CbCr planes.
+"""Burn-in: text, running values, a watermark and guides, drawn straight into an output's planes.
 
-Everything that does not change is drawn once into masks; a running value is laid from glyph cells of fixed
-width. Blending is integer arithmetic at 16 bits, the same on every processor.
+What does not change is laid on one canvas when a clip begins; a running value is set from glyph cells of fixed width.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 import av
-import numba as nb
 import numpy as np
 from numpy.typing import NDArray
-from rushlight.pipelines.engine import code_scale
-from rushlight.pipelines.errors import RecipeError
+from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.fields import FIELDS, RUNNING, check_fields, fields_of, parse_template
+from rushlight.pipelines.guides import draw_guides
+from rushlight.pipelines.overlay import Canvas, Ink, Strokes, draw, whole_rows
 from rushlight.pipelines.pixels import PixelFormat, planes
 from rushlight.pipelines.recipe import Burnin, Guides, TextLine
-from rushlight.pipelines.text import FONT, Mask, blank, drawable, edge, line_height, text_mask, text_width
+from rushlight.pipelines.text import (
+    FONT,
+    LIGHT_FONT,
+    Mask,
+    drawable,
+    edge,
+    line_height,
+    text_mask,
+    text_width,
+)
+from rushlight.pipelines.watermark import SHARE_OF_TILE, draw_watermark
 
-__all__ = ["FIELDS", "RUNNING", "Painter", "fields_of"]
+__all__ = ["FIELDS", "RUNNING", "Painter", "check_fields", "fields_of"]
 
-RUNNING = ("timecode", "frame", "source_frame")
-FIELDS = ("clip", "reel", "scene", "take", "camera", *RUNNING, "date", "look", "grade", "recipe", "note")
-_FIELD = re.compile(r"\{([A-Za-z_][A-Za-z0-9_ ]*)\}")
 MARGIN = 0.03  # of the raster's height, from each side
-SMALLEST = 0.014
-SHARE_OF_TILE = 0.1  # what a watermark may cover of a tile of the 16x9 grid
+SMALLEST = 0.014  # text shrinks to this share of the raster's height before it is cut
+SAMPLES = {"timecode": "00:00:00:00", "frame": "000000", "source_frame": "000000"}
+ELLIPSIS = "..."
+Box = tuple[int, int, int, int]
 
 
-def fields_of(burnin: Burnin) -> tuple[str, ...]:
-    """The names of the fields a burn-in shows, in order of first use."""
-    texts = [line.text for line in burnin.text] + [burnin.watermark]
-    return tuple(dict.fromkeys(name.lower() for text in texts for name in _FIELD.findall(text)))
+@dataclass(frozen=True, kw_only=True)
+class _Piece:
+    """A piece of a line: fixed text, or a running field and how many characters it has."""
+
+    text: str = ""
+    field: str = ""
+    sample: str = ""
 
 
-def check_fields(burnin: Burnin, columns: Iterable[str], *, key: str) -> None:
-    """RecipeError naming a field that neither exists nor is a column of the list."""
-    known = {*FIELDS, *(c.lower() for c in columns)}
-    for name in fields_of(burnin):
-        if name not in known:
-            raise RecipeError(
-                f"{{{name}}} is no field; there are {', '.join('{' + f + '}' for f in FIELDS)} and the list's columns",
-                key=key,
-            )
+@dataclass(frozen=True, kw_only=True)
+class _Line:
+    """A line ready to be placed: `widths` of its pieces in pixels, `end` of the space before and after them."""
 
+    style: TextLine
+    font: str
+    pieces: tuple[_Piece, ...]
+    size: int
+    end: int
+    widths: tuple[int, ...]
 
-@nb.njit(nogil=True, cache=True)
-def _blend(plane, cover, paint, x, y):  # type: ignore[no-untyped-def]
-    """plane * (1 - cover) + paint, at 16 bits; `cover` and `paint` are int32."""
-    for row in range(cover.shape[0]):
-        for column in range(cover.shape[1]):
-            hidden = cover[row, column]
-            if hidden:
-                value = np.int64(plane[y + row, x + column]) * (65536 - hidden) + paint[row, column] + 32768
-                plane[y + row, x + column] = value >> 16
+    @property
+    def width(self) -> int:
+        return sum(self.widths) + 2 * self.end
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class _Stamp:
-    """A mask made ready for three planes of one format: (cover, paint) at luma's and at chroma's size."""
+class _Running:
+    """Where the characters of a running value stand, and how each is drawn there."""
 
-    width: int
-    height: int
-    luma: tuple[NDArray[np.int32], NDArray[np.int32]]
-    chroma: tuple[NDArray[np.int32], NDArray[np.int32]]
+    field: str
+    places: tuple[int, ...]
+    y: int
+    cells: Mapping[str, tuple[Strokes, Strokes]]
 
 
 class Painter:
-    """Draws one output's burn-in. `covered` lists the rectangles (x, y, w, h) it may touch; `warnings` what it could not draw."""
+    """Draws one output's burn-in over its frames.
+
+    `fields` are the values that do not change; an unknown one is empty (`check_fields` refuses those beforehand).
+    `longest` gives the number of characters to keep for a running value. `picture` is the area that guides refer to.
+    `covered` lists the rectangles (x, y, width, height) that may be touched; `warnings` what could not be drawn.
+    """
 
     def __init__(
         self,
@@ -83,260 +93,214 @@ class Painter:
         *,
         longest: Mapping[str, int] | None = None,
         guides: Guides | None = None,
-        picture: tuple[int, int, int, int] | None = None,
+        picture: Box | None = None,
     ) -> None:
         self.format, self.width, self.height = pixel_format, width, height
         self.warnings: list[str] = []
-        self.covered: list[tuple[int, int, int, int]] = []
-        y_unit, y_zero, _, c_zero = code_scale(pixel_format.bits, levels)
-        self._white, self._black, self._neutral = y_zero + y_unit, y_zero, c_zero
-        self._fixed: list[tuple[_Stamp, int, int]] = []
-        self._running: list[tuple[str, list[int], int, dict[str, _Stamp]]] = []
-        self._fields = {k.lower(): v for k, v in fields.items()}
+        self.covered: list[Box] = []
+        self._ink = Ink.of(pixel_format, levels)
+        self._running: list[_Running] = []
+        self._cells: list[Box] = []
+        self._values = {name.lower(): value for name, value in fields.items()}
         self._longest = dict(longest or {})
+        self._font = (burnin.font if burnin else "") or FONT
+        canvas = Canvas(width, height)
+        below: list[Box] = []
         if guides:
-            self._guides(guides, picture or (0, 0, width, height))
+            below += draw_guides(canvas, guides, picture or (0, 0, width, height))
         if burnin:
-            self._font = burnin.font or FONT
             if burnin.watermark:
-                self._watermark(burnin)
-            taken: dict[str, int] = {}
-            for line in burnin.text:
-                self._line(line, taken)
+                below += self._watermark(canvas, burnin)
+            self._lines(canvas, burnin)
+        self.covered += below  # text first
+        self._fixed = canvas.strokes(pixel_format, self._ink)
+        self._touched = canvas.covered
+        for x, y, wide, high in self._cells:
+            self._touched[y : y + high, x : x + wide] = True
+
+    def paint(self, frame: av.VideoFrame, running: Mapping[str, str]) -> None:
+        """Draw over one frame, in place. `running` gives the values of the running fields that are shown.
+
+        RushlightError where a value is longer than the room kept for it: a cut number would be a wrong one.
+        """
+        target = whole_rows(planes(frame))
+        draw(target, self._fixed, self.format)
+        for line in self._running:
+            value, room = running[line.field], len(line.places)
+            if line.field != "timecode":
+                value = value.rjust(room, "0")
+            if len(value) > room:
+                raise RushlightError(f"burn-in: {line.field} {value!r} has no room in {room} characters")
+            for character, x in zip(value, line.places, strict=False):
+                draw(target, line.cells[character], self.format, x, line.y)
+
+    def mask(self) -> NDArray[np.bool_]:
+        """(height, width): the pixels that may be touched; exact for what does not change, whole cells for the rest."""
+        return self._touched.copy()
 
     # --- setting up
 
-    def _drawn(self, text: str) -> str:
-        clean, lost = drawable(text, self._font)
+    def _clean(self, text: str, font: str) -> tuple[str, str]:
+        """What can be drawn of a text, and the font for it."""
+        clean, lost, font = drawable(text, font)
         if lost:
-            self.warnings.append(f"burn-in: the font cannot draw {lost!r} of {text!r}; shown as ?")
-        return clean
+            self.warnings.append(f"burn-in: cannot draw {lost!r} of {text!r}; shown as ?")
+        return clean, font
 
-    def _filled(self, text: str) -> str:
-        def value(match: re.Match[str]) -> str:
-            name = match[1].lower()
-            return match[0].lower() if name in RUNNING else self._fields.get(name, "")
-
-        return _FIELD.sub(value, text)
-
-    def _line(self, line: TextLine, taken: dict[str, int]) -> None:
-        text = self._drawn(self._filled(line.text))
-        size = max(8, round(line.size * self.height))
-        room = self.width - 2 * round(MARGIN * self.height)
-        if not line.at.endswith(("top", "bottom", "centre")):
-            room = round(room * 0.49)
-        parts = self._parts(text)
-        smallest = max(8, round(SMALLEST * self.height))
-        while self._length(parts, size) > room and size > smallest:
-            size -= 1
-        if self._length(parts, size) > room:
-            self.warnings.append(f"burn-in: {text!r} is too long and was cut")
-            while self._length(parts, size) > room and parts:
-                kind, value = parts[-1]
-                if kind or len(value) < 3:
-                    parts.pop()
-                else:
-                    parts[-1] = (kind, value[:-2].rstrip("…") + "…")
-        if not parts:
-            return
-        height = line_height(size)
-        length = self._length(parts, size) + 2 * (edge(size) + 1)
-        x, y = self._corner(line.at, min(length, self.width), height, taken)
-        self.covered.append((x, y, min(length, self.width - x), height))
-        for kind, value in parts:
-            if kind:
-                cells = self._cells(size, line)
-                places, at = [], x
-                for sample in self._sample(kind):
-                    places.append(at)
-                    at += cells[sample].width - 2 * (edge(size) + 1)
-                self._running.append((kind, places, y, cells))
-                x = at
-            else:
-                stamp = self._stamp(text_mask(value, size, self._font, line.backing), line.opacity)
-                self._fixed.append((stamp, x, y))
-                x += text_width(value, size, self._font)
-
-    def _parts(self, text: str) -> list[tuple[str, str]]:
-        """(running field, '') and ('', fixed text) in order."""
-        parts = []
-        for k, piece in enumerate(_FIELD.split(text)):
-            if k % 2:
-                parts.append((piece.lower(), ""))
-            elif piece:
-                parts.append(("", piece))
-        return parts
-
-    def _sample(self, kind: str) -> str:
-        return "00:00:00:00" if kind == "timecode" else "0" * self._longest.get(kind, 6)
-
-    def _cell_width(self, character: str, size: int) -> int:
-        if character.isdigit():
-            return max(text_width(d, size, self._font) for d in "0123456789")
-        return max(text_width(c, size, self._font) for c in ":;")
-
-    def _length(self, parts: list[tuple[str, str]], size: int) -> int:
-        return sum(
-            sum(self._cell_width(c, size) for c in self._sample(kind))
-            if kind
-            else text_width(value, size, self._font)
-            for kind, value in parts
-        )
-
-    def _cells(self, size: int, line: TextLine) -> dict[str, _Stamp]:
-        return {
-            c: self._stamp(
-                text_mask(c, size, self._font, line.backing, self._cell_width(c, size)), line.opacity
+    def _watermark(self, canvas: Canvas, burnin: Burnin) -> list[Box]:
+        parts = parse_template(burnin.watermark)
+        text = "".join(part.text or self._values.get(part.field, "") for part in parts)
+        text, font = self._clean(
+            text, burnin.font or LIGHT_FONT
+        )  # the lighter cut covers less of the picture
+        boxes, share = draw_watermark(canvas, text, burnin.watermark_opacity, font)
+        if share > SHARE_OF_TILE:
+            self.warnings.append(
+                f"burn-in: at {self.width}x{self.height} the watermark covers {share:.0%} of a tile, more than a tenth"
             )
-            for c in "0123456789:;"
-        }
+        if text.strip() and not boxes:
+            self.warnings.append(
+                f"burn-in: the watermark {text!r} is too long for the picture and was left out"
+            )
+        return boxes
 
-    def _corner(self, at: str, width: int, height: int, taken: dict[str, int]) -> tuple[int, int]:
-        margin = round(MARGIN * self.height)
-        used = taken.get(at, 0)
-        taken[at] = used + height
-        if "left" in at:
-            x = margin
-        elif "right" in at:
-            x = self.width - margin - width
-        else:
-            x = (self.width - width) // 2
-        if at.startswith("top"):
-            y = margin + used
-        elif at.startswith("bottom"):
-            y = self.height - margin - height - used
-        else:
-            y = (self.height - height) // 2 + used
-        even = max(self.format.sub_x, self.format.sub_y, 2)
-        return max(0, x) // even * even, max(0, y) // even * even
-
-    def _watermark(self, burnin: Burnin) -> None:
-        """Three times along a diagonal, as large as a tenth of each tile allows."""
-        text = self._drawn(self._filled(burnin.watermark))
-        font = burnin.font or "DroidSans"  # the lighter cut covers less of the picture
-        size = round(0.075 * self.height)
-        places = ((0.30, 0.27), (0.5, 0.5), (0.70, 0.73))
-        while size > 8:
-            mask = text_mask(text, size, font, "none")
-            if mask.width < 0.6 * self.width and self._tile_share(mask, places) <= SHARE_OF_TILE:
-                break
-            size -= 1
-        mask = text_mask(text, size, font, "none")
-        stamp = self._stamp(mask, burnin.watermark_opacity)
-        for fx, fy in places:
-            x, y = self._centred(mask, fx, fy)
-            self._fixed.append((stamp, x, y))
-            self.covered.append((x, y, min(mask.width, self.width - x), min(mask.height, self.height - y)))
-
-    def _centred(self, mask: Mask, fx: float, fy: float) -> tuple[int, int]:
-        x = min(max(0, round(fx * self.width - mask.width / 2)), max(0, self.width - mask.width))
-        y = min(max(0, round(fy * self.height - mask.height / 2)), max(0, self.height - mask.height))
-        return x // 2 * 2, y // 2 * 2
-
-    def _tile_share(self, mask: Mask, places: Iterable[tuple[float, float]]) -> float:
-        canvas = np.zeros((self.height, self.width), np.float32)
-        for fx, fy in places:
-            x, y = self._centred(mask, fx, fy)
-            part = mask.ink[: self.height - y, : self.width - x] > 0
-            canvas[y : y + part.shape[0], x : x + part.shape[1]] = part
-        worst = 0.0
-        for rows in np.array_split(canvas, 9, 0):
-            worst = max(worst, max(float(tile.mean()) for tile in np.array_split(rows, 16, 1)))
-        return worst
-
-    def _guides(self, guides: Guides, picture: tuple[int, int, int, int]) -> None:
-        x0, y0, width, height = picture
-        mask = blank(self.width, self.height)
-        line = max(1, round(self.height / 540))
-        if guides.aspect:
-            if width / height > guides.aspect:
-                inner_w, inner_h = round(height * guides.aspect), height
-            else:
-                inner_w, inner_h = width, round(width / guides.aspect)
-            left, top = x0 + (width - inner_w) // 2, y0 + (height - inner_h) // 2
-            if guides.shade:
-                shaded = np.full_like(mask.cover, 0.0)
-                shaded[y0 : y0 + height, x0 : x0 + width] = guides.shade
-                shaded[top : top + inner_h, left : left + inner_w] = 0.0
-                np.maximum(mask.cover, shaded, out=mask.cover)
-            self._frame(mask, left, top, inner_w, inner_h, line, guides.opacity)
-        for share in (guides.action_safe, guides.title_safe):
-            if share:
-                w, h = round(width * share), round(height * share)
-                self._frame(mask, x0 + (width - w) // 2, y0 + (height - h) // 2, w, h, line, guides.opacity)
-        if guides.centre:
-            arm = height // 30
-            cx, cy = x0 + width // 2, y0 + height // 2
-            for part in (mask.ink, mask.cover):
-                part[cy - line // 2 : cy - line // 2 + line, cx - arm : cx + arm] = guides.opacity
-                part[cy - arm : cy + arm, cx - line // 2 : cx - line // 2 + line] = guides.opacity
-        rows, _columns = np.nonzero(mask.cover)
-        if len(rows):
-            self._fixed.append((self._stamp(mask, 1.0), 0, 0))
-            self.covered += _rectangles(mask.cover > 0)
-
-    def _frame(self, mask: Mask, x: int, y: int, w: int, h: int, line: int, opacity: float) -> None:
-        for part in (mask.ink, mask.cover):
-            part[y : y + line, x : x + w] = opacity
-            part[y + h - line : y + h, x : x + w] = opacity
-            part[y : y + h, x : x + line] = opacity
-            part[y : y + h, x + w - line : x + w] = opacity
-
-    def _stamp(self, mask: Mask, opacity: float) -> _Stamp:
-        sub_x, sub_y = self.format.sub_x, self.format.sub_y
-        height, width = -(-mask.height // sub_y) * sub_y, -(-mask.width // sub_x) * sub_x
-        pad = ((0, height - mask.height), (0, width - mask.width))
-        ink, cover = np.pad(mask.ink, pad) * opacity, np.pad(mask.cover, pad) * opacity
-        small = cover.reshape(height // sub_y, sub_y, width // sub_x, sub_x).mean((1, 3))
-        paint = ink * self._white + (cover - ink) * self._black
-        return _Stamp(
-            width=mask.width,
-            height=mask.height,
-            luma=(_sixteen(cover), _sixteen(paint)),
-            chroma=(_sixteen(small), _sixteen(small * self._neutral)),
+    def _pieces(self, template: str) -> tuple[tuple[_Piece, ...], str]:
+        """The pieces of a line, neighbouring texts joined, and the font that draws most of them."""
+        parts = parse_template(template)
+        fixed = "".join(
+            part.text or self._values.get(part.field, "") for part in parts if part.field not in RUNNING
         )
+        font = self._clean(fixed, self._font)[1]
+        pieces: list[_Piece] = []
+        for part in parts:
+            if part.field in RUNNING:
+                pieces.append(_Piece(field=part.field, sample=self._sample(part.field)))
+                continue
+            text = drawable(part.text or self._values.get(part.field, ""), font)[0]
+            if pieces and not pieces[-1].field:
+                text = pieces.pop().text + text
+            if text:
+                pieces.append(_Piece(text=text))
+        return tuple(pieces), font
 
-    # --- painting
+    def _sample(self, field: str) -> str:
+        room = self._longest.get(field, len(SAMPLES[field]))
+        return SAMPLES[field].ljust(room, "0") if field == "timecode" else "0" * room
 
-    def paint(self, frame: av.VideoFrame, running: Mapping[str, str]) -> None:
-        """Draw over one frame, in place. `running` gives the values of `timecode`, `frame` and `source_frame`."""
-        target = planes(frame)
-        for stamp, x, y in self._fixed:
-            self._lay(target, stamp, x, y)
-        for name, places, y, cells in self._running:
-            value = running[name]
-            if name != "timecode":
-                value = value.rjust(len(places), "0")
-            for character, x in zip(value, places, strict=False):
-                self._lay(target, cells[character], x, y)
+    def _fitted(self, style: TextLine, room: int) -> _Line | None:
+        """The line at its size, smaller if it is too long for the room, and cut if that is not enough."""
+        pieces, font = self._pieces(style.text)
+        size, smallest = max(8, round(style.size * self.height)), max(8, round(SMALLEST * self.height))
+        line = _measured(style, pieces, size, font)
+        while line.width > room and size > smallest:
+            size -= 1
+            line = _measured(style, pieces, size, font)
+        if line.width > room:
+            self.warnings.append(f"burn-in: {style.text!r} is too long for the picture and was cut")
+        while line.width > room and line.pieces:
+            *before, last = line.pieces
+            text = last.text.removesuffix(ELLIPSIS)[:-1].rstrip()
+            kept = [_Piece(text=text + ELLIPSIS)] if text else []
+            line = _measured(style, (*before, *kept), size, font)
+        return line if line.pieces else None
 
-    def _lay(self, target: list[NDArray[np.generic]], stamp: _Stamp, x: int, y: int) -> None:
-        sub_x, sub_y = self.format.sub_x, self.format.sub_y
-        for index, plane in enumerate(target):
-            cover, paint = stamp.luma if index == 0 else stamp.chroma
-            px, py = (x, y) if index == 0 else (x // sub_x, y // sub_y)
-            rows, columns = plane.shape[0] - py, plane.shape[1] - px
-            if rows > 0 and columns > 0:
-                _blend(plane, cover[:rows, :columns], paint[:rows, :columns], px, py)
+    def _lines(self, canvas: Canvas, burnin: Burnin) -> None:
+        """Place all lines: those of one anchor read downwards, those side by side share the width."""
+        margin = round(MARGIN * self.height)
+        whole = self.width - 2 * margin
+        columns: dict[str, set[str]] = {}
+        for style in burnin.text:
+            row, column = _cell_of(style.at)
+            columns.setdefault(row, set()).add(column)
+        groups: dict[str, list[_Line]] = {}
+        for style in burnin.text:
+            row, column = _cell_of(style.at)
+            line = self._fitted(style, int(whole * _share(column, columns[row])))
+            if line:
+                groups.setdefault(style.at, []).append(line)
+        for at, lines in groups.items():
+            row, column = _cell_of(at)
+            heights = [_even(line_height(line.size, line.font)) for line in lines]
+            y = {"top": margin, "bottom": self.height - margin - sum(heights)}.get(
+                row, (self.height - sum(heights)) // 2
+            )
+            for line, height in zip(lines, heights, strict=True):
+                x = {"left": margin, "right": self.width - margin - line.width}.get(
+                    column, (self.width - line.width) // 2
+                )
+                self._place(canvas, line, max(0, x) // 2 * 2, max(0, min(y, self.height - height)) // 2 * 2)
+                y += height
+
+    def _place(self, canvas: Canvas, line: _Line, x: int, y: int) -> None:
+        style, size, font = line.style, line.size, line.font
+        height = line_height(size, font)
+        self.covered.append((x, y, line.width, height))
+        self._lay(canvas, line, "", line.end, x, y)
+        x += line.end
+        for piece, width in zip(line.pieces, line.widths, strict=True):
+            if piece.text:
+                self._lay(canvas, line, piece.text, width, x, y)
+                x += width
+                continue
+            self._cells.append((x, y, width, height))
+            masks = {
+                c: text_mask(c, size, font, style.backing, _cell_width(c, size, font)) for c in "0123456789:;"
+            }
+            places = []
+            for character in piece.sample:
+                places.append(x)
+                x += _cell_width(character, size, font)
+            self._running.append(
+                _Running(
+                    field=piece.field,
+                    places=tuple(places),
+                    y=y,
+                    cells={c: self._cell(mask, style.opacity) for c, mask in masks.items()},
+                )
+            )
+        self._lay(canvas, line, "", line.end, x, y)
+
+    def _lay(self, canvas: Canvas, line: _Line, text: str, width: int, x: int, y: int) -> None:
+        mask = text_mask(text, line.size, line.font, line.style.backing, width)
+        canvas.lay(mask.ink, mask.cover, x, y, line.style.opacity)
+
+    def _cell(self, mask: Mask, opacity: float) -> tuple[Strokes, Strokes]:
+        canvas = Canvas(mask.width, mask.height)
+        canvas.lay(mask.ink, mask.cover, 0, 0, opacity)
+        return canvas.strokes(self.format, self._ink)
 
 
-def _sixteen(values: NDArray[np.floating]) -> NDArray[np.int32]:
-    return np.ascontiguousarray(np.rint(values.astype(np.float64) * 65536), np.int32)
+def _even(pixels: int) -> int:
+    """Up to the next even number: chroma samples of a cell then lie where they do in the frame."""
+    return pixels + pixels % 2
 
 
-def _rectangles(mask: NDArray[np.bool_]) -> list[tuple[int, int, int, int]]:
-    """A few rectangles that hold all of a mask: one for each run of rows that are alike."""
-    found: list[tuple[int, int, int, int]] = []
-    start, last = 0, None
-    for y in range(mask.shape[0] + 1):
-        row = mask[y].tobytes() if y < mask.shape[0] else None
-        if row != last:
-            if last is not None:
-                line = mask[start]
-                edges = np.flatnonzero(np.diff(np.concatenate([[0], line.astype(np.int8), [0]])))
-                found += [
-                    (int(a), start, int(b - a), y - start)
-                    for a, b in zip(edges[::2], edges[1::2], strict=True)
-                ]
-            start, last = y, row
-    return found
+def _cell_width(character: str, size: int, font: str) -> int:
+    alike = "0123456789" if character.isdigit() else ":;"
+    return _even(max(text_width(c, size, font) for c in alike) + edge(size))
+
+
+def _measured(style: TextLine, pieces: tuple[_Piece, ...], size: int, font: str) -> _Line:
+    widths = tuple(
+        sum(_cell_width(c, size, font) for c in piece.sample)
+        if piece.field
+        else _even(text_width(piece.text, size, font) + 2 * edge(size))
+        for piece in pieces
+    )
+    return _Line(style=style, font=font, pieces=pieces, size=size, end=_even(edge(size)), widths=widths)
+
+
+def _cell_of(at: str) -> tuple[str, str]:
+    """Row and column of an anchor: top, middle or bottom; left, centre or right."""
+    row = next((name for name in ("top", "bottom") if at.startswith(name)), "middle")
+    column = next((name for name in ("left", "right") if at.endswith(name)), "centre")
+    return row, column
+
+
+def _share(column: str, used: set[str]) -> float:
+    """How much of the width a line may take beside its neighbours."""
+    if len(used) == 1:
+        return 1.0
+    if "centre" not in used:
+        return 0.49
+    return 0.38 if column == "centre" else 0.30

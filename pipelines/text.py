@@ -1,11 +1,14 @@
 """Text to masks: white ink and the dark edge or box behind it, as shares of cover from 0 to 1.
 
-Drawn by OpenImageIO with the font it ships (Droid Sans: Latin, Greek, Cyrillic) or one that is given. What a font
-cannot draw is told, and never drawn as a box.
+Drawn by OpenImageIO with the font it ships (Droid Sans, Latin) or one that is given; a text with letters that this lacks
+(Greek, Cyrillic, Armenian, Georgian and more) is set in DejaVu Sans, which matplotlib brings. Letters are set one code
+point after the other, left to right. What no font has, and what such setting would get wrong (scripts written from the
+right, letters that join or stack), is told and shown as `?`: never as a box, never in a wrong order.
 """
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -15,11 +18,26 @@ import numpy as np
 from numpy.typing import NDArray
 from rushlight.pipelines.errors import RecipeError
 
-__all__ = ["FONT", "Mask", "blank", "drawable", "text_mask", "text_width"]
+__all__ = [
+    "FONT",
+    "LIGHT_FONT",
+    "Backing",
+    "Mask",
+    "drawable",
+    "edge",
+    "font_file",
+    "line_height",
+    "text_mask",
+    "text_width",
+]
 
-FONT = "DroidSans-Bold"
-Array = NDArray[np.float32]
+FONT, LIGHT_FONT = "DroidSans-Bold", "DroidSans"
+SECOND_FONTS = {FONT: "DejaVuSans-Bold", LIGHT_FONT: "DejaVuSans"}
 STAND_IN = "?"
+BOX = 0.65  # cover of a box behind text
+TALL = "|ÅÉÇgjpqy"  # reaches as far up and down as a line of Latin text does
+Array = NDArray[np.float32]
+Backing = Literal["outline", "box", "hairline", "none"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -38,9 +56,28 @@ class Mask:
         return int(self.ink.shape[0])
 
 
+def font_file(font: str) -> Path:
+    """The file of a font given by path, or by a name that OpenImageIO or matplotlib ships. RecipeError if there is none."""
+    import OpenImageIO as oiio
+
+    given = Path(font)
+    if given.suffix:
+        if not given.is_file():
+            raise RecipeError(f"there is no font file {font!r}", key="font")
+        return given
+    found = sorted(Path(oiio.__file__).parent.glob(f"**/{font}.ttf"))
+    if not found:
+        import matplotlib
+
+        found = sorted(Path(matplotlib.get_data_path(), "fonts", "ttf").glob(f"{font}.ttf"))
+    if not found:
+        raise RecipeError(f"{font!r} is no font shipped here; give a .ttf or .otf file", key="font")
+    return found[0]
+
+
 @lru_cache(maxsize=8)
 def _glyphs(font: str) -> frozenset[int]:
-    """Code points a font draws. RecipeError where there is no such font."""
+    """Code points that a font draws."""
     from fontTools.ttLib import TTFont, TTLibError
 
     path = font_file(font)
@@ -51,48 +88,55 @@ def _glyphs(font: str) -> frozenset[int]:
         raise RecipeError(f"font {font!r} cannot be read: {error}", key="font") from None
 
 
-def font_file(font: str) -> Path:
-    """The file of a font given by path, or by a name that OpenImageIO ships."""
-    import OpenImageIO as oiio
-
-    given = Path(font)
-    if given.suffix:
-        if not given.is_file():
-            raise RecipeError(f"there is no font file {font!r}", key="font")
-        return given
-    found = sorted(Path(oiio.__file__).parent.glob(f"**/{font}.ttf"))
-    if not found:
-        raise RecipeError(f"{font!r} is no font shipped here; give a .ttf or .otf file", key="font")
-    return found[0]
+def _can_be_set(character: str) -> bool:
+    """Whether setting one code point after the other, left to right, shows this one as it is written."""
+    if unicodedata.category(character) in ("Mn", "Mc", "Me", "Cf", "Cs", "Co"):
+        return False
+    return unicodedata.bidirectional(character) not in ("R", "AL", "AN")
 
 
-def drawable(text: str, font: str = FONT) -> tuple[str, str]:
-    """The text with what the font cannot draw replaced by `?`, and those characters, for a warning."""
+def _lost(text: str, font: str) -> str:
     known = _glyphs(font)
-    clean = " ".join(text.split()) if text.strip() else text
-    lost = "".join(dict.fromkeys(c for c in clean if ord(c) not in known))
-    return "".join(c if ord(c) in known else STAND_IN for c in clean), lost
+    return "".join(dict.fromkeys(c for c in text if ord(c) not in known or not _can_be_set(c)))
+
+
+def drawable(text: str, font: str = FONT) -> tuple[str, str, str]:
+    """What is drawn of a text, the characters that are not, and the font: the one asked for or, if that lacks more
+    of the text, the second one.
+
+    The text is composed (NFC) and put on one line; `?` stands for each character that cannot be drawn.
+    """
+    clean = "".join(" " if c.isspace() else c for c in unicodedata.normalize("NFC", text))
+    clean = "".join(c for c in clean if unicodedata.category(c) != "Cc")
+    lost = _lost(clean, font)
+    if lost:
+        second = SECOND_FONTS.get(font, SECOND_FONTS[FONT])
+        still_lost = _lost(clean, second)
+        if len(still_lost) < len(lost):
+            font, lost = second, still_lost
+    return "".join(STAND_IN if c in lost else c for c in clean), lost, font
 
 
 @lru_cache(maxsize=4096)
-def _advance(text: str, size: int, font: str) -> tuple[int, int]:
-    """Left bearing and right end, in pixels, of text drawn at x = 0; blanks at either end count."""
+def text_width(text: str, size: int, font: str = FONT) -> int:
+    """Pixels from the start of the text to where a following letter would stand; blanks at either end count."""
     import OpenImageIO as oiio
 
+    if not text:
+        return 0
     name = str(font_file(font))
     outer = oiio.ImageBufAlgo.text_size(f"|{text}|", size, name)
     bars = oiio.ImageBufAlgo.text_size("||", size, name)
-    return 0, max(1, outer.width - bars.width)
+    return max(1, int(outer.width - bars.width))
 
 
-def text_width(text: str, size: int, font: str = FONT) -> int:
-    """Pixels from the start of the text to where a following letter would stand."""
-    return _advance(text, size, font)[1]
+@lru_cache(maxsize=256)
+def _reach(size: int, font: str) -> tuple[int, int]:
+    """Pixels that a line of text reaches above and below its base."""
+    import OpenImageIO as oiio
 
-
-def blank(width: int, height: int) -> Mask:
-    """A mask with nothing in it."""
-    return Mask(ink=np.zeros((height, width), np.float32), cover=np.zeros((height, width), np.float32))
+    extent = oiio.ImageBufAlgo.text_size(TALL, size, str(font_file(font)))
+    return -int(extent.ybegin), int(extent.yend)
 
 
 def edge(size: int) -> int:
@@ -100,39 +144,36 @@ def edge(size: int) -> int:
     return max(1, round(size / 14))
 
 
-def line_height(size: int) -> int:
+def line_height(size: int, font: str = FONT) -> int:
     """Pixels of height that a line of text takes, its edge included."""
-    return round(size * 1.25) + 2 * edge(size)
+    return sum(_reach(size, font)) + 2 * (edge(size) + 1)
 
 
 @lru_cache(maxsize=512)
 def text_mask(
-    text: str,
-    size: int,
-    font: str = FONT,
-    backing: Literal["outline", "box", "none"] = "outline",
-    width: int | None = None,
+    text: str, size: int, font: str = FONT, backing: Backing = "outline", width: int | None = None
 ) -> Mask:
-    """One line of text, `size` pixels a letter's em; `width` sets the mask's, the text in its middle."""
+    """One line of text, `size` pixels a letter's em, in the middle of a mask `width` wide (its own width and edges
+    otherwise). The mask is `line_height` high. RecipeError if the library cannot draw with that font."""
     import OpenImageIO as oiio
 
     border = edge(size) + 1
-    ink_width = text_width(text, size, font)
-    full = (width if width is not None else ink_width) + 2 * border
-    height = line_height(size)
-    canvas = oiio.ImageBuf(oiio.ImageSpec(full, height, 1, oiio.FLOAT))
+    own = text_width(text, size, font)
+    full = own + 2 * border if width is None else width
+    canvas = oiio.ImageBuf(oiio.ImageSpec(full, line_height(size, font), 1, oiio.FLOAT))
     oiio.ImageBufAlgo.zero(canvas)
-    x = (full - ink_width) // 2
-    y = border + round(size * 0.95)
-    if not oiio.ImageBufAlgo.render_text(canvas, x, y, text, size, str(font_file(font)), (1.0,)):
+    base = border + _reach(size, font)[0]
+    if text and not oiio.ImageBufAlgo.render_text(
+        canvas, (full - own) // 2, base, text, size, str(font_file(font)), (1.0,)
+    ):
         raise RecipeError(f"text cannot be drawn: {canvas.geterror()}", key="font")
     ink = np.ascontiguousarray(np.clip(np.asarray(canvas.get_pixels(oiio.FLOAT))[..., 0], 0, 1))
     if backing == "none":
         cover = ink
     elif backing == "box":
-        cover = np.maximum(ink, np.float32(0.65))
+        cover = np.maximum(ink, np.float32(BOX))
     else:
-        cover = np.maximum(ink, _grown(ink, edge(size)))
+        cover = np.maximum(ink, _grown(ink, edge(size) if backing == "outline" else max(1, round(size / 60))))
     return Mask(ink=ink, cover=np.ascontiguousarray(cover, np.float32))
 
 

@@ -79,6 +79,8 @@ def test_the_sample_day_is_delivered(day: tuple[Path, str]) -> None:
     sound = independent.said(out / "editorial" / "A001C003.mov")
     assert "pcm_s24le" in sound and "aac (LC)" in independent.said(out / "viewing" / "A001C003.mp4")
     assert not (out / ".work").exists()
+    (manifest,) = (out / "ascmhl").glob("0001_*.mhl")
+    assert all(f"{o['path']}</path>" in manifest.read_text() for r in found.values() for o in r["outputs"])
 
 
 def test_sound_is_carried_sample_for_sample(day: tuple[Path, str]) -> None:

@@ -13,10 +13,11 @@ from dataclasses import dataclass
 import numba as nb
 import numpy as np
 from numpy.typing import NDArray
+from rushlight.pipelines.encodings import Levels
 from rushlight.pipelines.engine import code_scale
 from rushlight.pipelines.pixels import PixelFormat
 
-__all__ = ["Canvas", "Ink", "Strokes", "draw", "whole_rows"]
+__all__ = ["Canvas", "Ink", "Strokes", "draw", "graphics_white", "whole_rows"]
 
 ONE = 65536
 
@@ -48,18 +49,23 @@ class Strokes:
     add: NDArray[np.uint32]  # codes at 16 bits, a half for rounding included
 
 
+def graphics_white(transfer: int) -> float:
+    """The signal of white in graphics, by H.273 transfer: 203 cd/m2 in PQ and HLG (ITU-R BT.2408, table 1), else 1."""
+    return {16: 0.58, 18: 0.75}.get(transfer, 1.0)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Ink:
-    """The codes that white, black and no colour have in a pixel format at given levels."""
+    """The codes of white, black and no colour in a pixel format; `white` as a share of the signal's range."""
 
     white: float
     black: float
     neutral: float
 
     @classmethod
-    def of(cls, pixel_format: PixelFormat, levels: str) -> Ink:
-        unit, zero, _, neutral = code_scale(pixel_format.bits, "full" if levels == "full" else "narrow")
-        return cls(white=zero + unit, black=zero, neutral=neutral)
+    def of(cls, pixel_format: PixelFormat, levels: Levels, white: float = 1.0) -> Ink:
+        unit, zero, _, neutral = code_scale(pixel_format.bits, levels)
+        return cls(white=zero + white * unit, black=zero, neutral=neutral)
 
 
 class Canvas:

@@ -78,7 +78,8 @@ class Painter:
     """Draws one output's burn-in over its frames.
 
     `fields` are the values that do not change; an unknown one is empty (`check_fields` refuses those beforehand).
-    `longest` gives the number of characters to keep for a running value. `picture` is the area that guides refer to.
+    `longest` gives the number of characters to keep for a running value. `picture` is the area that guides refer to;
+    `white` the signal that text has (`graphics_white` of the output's transfer).
     `covered` lists the rectangles (x, y, width, height) that may be touched; `warnings` what could not be drawn.
     """
 
@@ -94,11 +95,12 @@ class Painter:
         longest: Mapping[str, int] | None = None,
         guides: Guides | None = None,
         picture: Box | None = None,
+        white: float = 1.0,
     ) -> None:
         self.format, self.width, self.height = pixel_format, width, height
         self.warnings: list[str] = []
         self.covered: list[Box] = []
-        self._ink = Ink.of(pixel_format, levels)
+        self._ink = Ink.of(pixel_format, levels, white)
         self._running: list[_Running] = []
         self._cells: list[Box] = []
         self._values = {name.lower(): value for name, value in fields.items()}

@@ -7,7 +7,7 @@ join byte for byte; the long-GOP ones are cut in closed groups of pictures that 
 from __future__ import annotations
 
 import difflib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -21,10 +21,12 @@ __all__ = [
     "Siting",
     "Tags",
     "codec",
+    "colour_volume",
     "encoder_options",
     "gop_frames",
     "output_faults",
     "rate_fault",
+    "readable_tags",
     "segment_frames",
     "siting",
 ]
@@ -153,7 +155,16 @@ _TABLE = (
 )
 
 CODECS = {c.name: c for c in _TABLE}
-PRESETS = ("ultrafast", "superfast", "veryfast", "faster", "fast", "medium", "slow", "slower", "veryslow")
+PRESETS = (
+    "superfast",
+    "veryfast",
+    "faster",
+    "fast",
+    "medium",
+    "slow",
+    "slower",
+    "veryslow",
+)  # ultrafast is another profile
 
 # Rates that FFmpeg writes into MXF and that read back the same; it writes 119.88 as 120 and refuses the rest.
 _MXF_RATES = frozenset(
@@ -234,6 +245,27 @@ def siting(which: Codec, tags: Tags) -> Siting:
     if which.siting == "left" and "420" in which.pixel_format and tags.matrix == 9:
         return "top-left"
     return which.siting
+
+
+def colour_volume(which: Codec, tags: Tags) -> int:
+    """The colour volume (CLV) that a DNxHR picture header has: 0 BT.709, 1 BT.2020, 3 another (SMPTE ST 2019-1:2016;
+    the numbers as FFmpeg's decoder reads them)."""
+    if which.encoder != "dnxhd" or which.bit_rates or tags.matrix == 1:
+        return 0
+    return 1 if tags.matrix == 9 else 3
+
+
+def readable_tags(which: Codec, container: str, tags: Tags) -> tuple[Tags, Tags]:
+    """What a reader finds in the container and in a picture, where they cannot say all of `tags`.
+
+    ProRes has no full levels; a DNxHD picture is BT.709's whatever its container says; MXF has no label for the
+    sRGB transfer.
+    """
+    if which.encoder == "prores_ks":
+        tags = replace(tags, levels="narrow")
+    if which.encoder == "dnxhd" and container == "mxf" and tags.transfer == 13:
+        tags = replace(tags, transfer=2)
+    return tags, replace(tags, matrix=1) if which.bit_rates else tags
 
 
 def segment_frames(rate: FrameRate) -> int:

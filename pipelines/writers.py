@@ -10,7 +10,7 @@ from typing import Any, Self
 
 import av
 from av.codec.context import Flags
-from rushlight.pipelines.codecs import Codec, Tags, encoder_options
+from rushlight.pipelines.codecs import Codec, Tags, colour_volume, encoder_options
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.timecode import FrameRate
 
@@ -18,6 +18,7 @@ __all__ = ["MovieWriter", "Tags", "new_picture_stream", "open_container", "tag_f
 
 _LEVELS = {"narrow": 1, "full": 2}
 _TIMESCALE = "240000"  # edit lists are in this unit: a sample is 5, a frame at 24000/1001 is 10010
+_AHEAD = 2  # pictures that x264 and x265 decode ahead of showing, by any preset
 _PROGRESSIVE = 1  # AV_FIELD_PROGRESSIVE
 
 
@@ -72,6 +73,13 @@ def tag_frame(frame: av.VideoFrame, tags: Tags) -> None:
     frame.colorspace, frame.color_range = tags.matrix, _LEVELS[tags.levels]
 
 
+def _set_colour_volume(packet: Any, volume: int) -> None:
+    """Write the CLV field of a VC-3 picture header, which FFmpeg's encoder leaves at BT.709."""
+    data = bytearray(packet)
+    data[0x2C] = data[0x2C] & ~0b110 | volume << 1
+    packet.update(bytes(data))
+
+
 class MovieWriter:
     """Pictures into one file. Use as a context: an exception inside leaves a file that must not be used."""
 
@@ -93,6 +101,9 @@ class MovieWriter:
         self.tags = tags
         self.frames = 0
         self._open = True
+        self._encoded = 0
+        self._ahead = 0 if codec.intra else _AHEAD
+        self._volume = colour_volume(codec, tags)
         self._time_base = 1 / rate.fraction
         self._container = open_container(path, container)
         try:
@@ -141,7 +152,13 @@ class MovieWriter:
 
     def _encode(self, frame: av.VideoFrame | None) -> None:
         try:
-            self._container.mux(self._stream.encode(frame))
+            for packet in self._stream.encode(frame):
+                # libx265 gives any decoding time at all to the first pictures of a very short segment
+                packet.dts = self._encoded - self._ahead
+                self._encoded += 1
+                if self._volume:
+                    _set_colour_volume(packet, self._volume)
+                self._container.mux(packet)
         except av.error.FFmpegError as error:
             raise from_os(error, self.path) from None
         except OSError as error:

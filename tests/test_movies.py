@@ -1,6 +1,7 @@
 """Codecs, containers and rates: written in segments, joined, read back by ourselves and by an outsider."""
 
 import hashlib
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -8,7 +9,7 @@ import independent
 import numpy as np
 import pytest
 from pictures import frame_of, number_of, numbered, texture
-from rushlight.pipelines.codecs import CODECS, Codec, Tags, codec, gop_frames
+from rushlight.pipelines.codecs import CODECS, Codec, Tags, codec, gop_frames, readable_tags
 from rushlight.pipelines.errors import DeliveryError, RecipeError, ResourceError
 from rushlight.pipelines.join import Sound, join
 from rushlight.pipelines.pixels import find_pixel_format
@@ -144,6 +145,73 @@ def test_frames_are_in_order_over_joins(name: str, tail: int, tmp_path: Path) ->
     assert len(shown) == sum(counts)
     gray = [frame_of("yuv444p", picture, picture, picture) for picture in shown]
     assert [number_of(frame) for frame in gray] == list(range(sum(counts)))
+
+
+@pytest.mark.parametrize("name", ["h264", "h264-10", "hevc", "hevc-10"])
+@pytest.mark.parametrize("count", [1, 2, 3, 4])
+def test_very_short_movies(name: str, count: int, tmp_path: Path) -> None:
+    """libx265 gives the first pictures of a very short segment any decoding time: it is not asked."""
+    rate = FrameRate.parse(24)
+    which = codec(name)
+    digests = set()
+    for _ in range(2):
+        (path,) = segments_of(tmp_path, which, rate, [count])
+        digests.add(hashlib.sha256(path.read_bytes()).hexdigest())
+    assert len(digests) == 1
+    sound = Sound(channels=1, samples=2000 * count, blocks=[tone(1, 2000 * count)])
+    path = made(tmp_path, which, "mp4", rate, Timecode(frames=0, rate=rate), [count], sound=sound)
+    assert check(read_back(path), {"frames": count, "rate": "24", "sound_samples": (2000 * count,)}) == []
+    assert independent.count(path) == count
+
+
+@pytest.mark.parametrize("preset", ["superfast", "medium", pytest.param("veryslow", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("name", ["h264", "hevc-10"])
+def test_presets_join_alike(name: str, preset: str, tmp_path: Path) -> None:
+    """However deep a preset reorders, segments have one setting and frames their place."""
+    which, rate, counts = codec(name), FrameRate.parse(24), [24, 10]
+    paths = segments_of(tmp_path, which, rate, counts, preset=preset, quality=30)
+    final = tmp_path / "a.mov"
+    tags, timecode = tags_for(which), Timecode(frames=0, rate=rate)
+    settings = {
+        "width": 256,
+        "height": 144,
+        "rate": rate,
+        "tags": tags,
+        "timecode": timecode,
+        "preset": preset,
+    }
+    join(paths, counts, final, codec=which, container="mov", **settings)  # type: ignore[arg-type]
+    assert check(read_back(final), {"frames": 34, "profile": which.reads_as}) == []
+    assert independent.count(final) == 34
+
+
+COLOURS = [
+    Tags(matrix=1),  # log: no display is claimed
+    Tags(matrix=9),
+    Tags(matrix=5, levels="full"),
+    Tags(primaries=12, transfer=17, matrix=1),
+    Tags(primaries=1, transfer=13, matrix=1),
+    Tags(primaries=9, transfer=14, matrix=9),
+    Tags(primaries=9, transfer=16, matrix=9),
+    Tags(primaries=9, transfer=18, matrix=9),
+]
+
+
+@pytest.mark.parametrize("pair", PAIRS)
+def test_tags_of_every_display(pair: tuple[str, str], tmp_path: Path) -> None:
+    which, container = codec(pair[0]), pair[1]
+    rate, size = FrameRate.parse(24), size_of(which)
+    for tags in COLOURS:
+        if which.bits < 10 and (tags.transfer in (2, 16, 18)):
+            continue  # log and HDR are for ten bits
+        if which.matrix:
+            tags = replace(tags, matrix=which.matrix, levels=which.levels)
+        paths = segments_of(tmp_path, which, rate, [1], tags=tags)
+        final = tmp_path / f"a.{container}"
+        settings = {"codec": which, "container": container, "width": size[0], "height": size[1], "rate": rate}
+        join(paths, [1], final, tags=tags, timecode=Timecode(frames=0, rate=rate), **settings)  # type: ignore[arg-type]
+        outside, inside = readable_tags(which, container, tags)
+        assert check(read_back(final), {"tags": tags_of(outside), "picture_tags": tags_of(inside)}) == []
 
 
 # 100 % bars, BT.709 and BT.601 by the formulas of ITU-R BT.709-6 item 3.4 and BT.601-7 table 3 (10-bit for 709):

@@ -12,11 +12,13 @@ from typing import Any
 
 import av
 from av.sidedata.sidedata import Type as SideData
-from rushlight.pipelines.codecs import Tags
+from rushlight.pipelines.codecs import Codec, Tags, readable_tags
 from rushlight.pipelines.errors import DeliveryError, TimecodeError
+from rushlight.pipelines.hdr import HdrMetadata
 from rushlight.pipelines.timecode import FrameRate, Timecode
+from rushlight.pipelines.tracks import Sound, track_list
 
-__all__ = ["Delivered", "check", "read_back", "tags_of"]
+__all__ = ["Delivered", "check", "expected", "read_back", "tags_of"]
 
 _LEVELS = {0: "", 1: "narrow", 2: "full"}
 
@@ -158,34 +160,71 @@ def _mastering(picture: Any) -> tuple[float, ...] | None:
     return tuple(n / d if d else 0.0 for n, d in zip(numbers[::2], numbers[1::2], strict=True))
 
 
-def check(delivered: Delivered, expected: Mapping[str, Any]) -> list[str]:
+def expected(
+    *,
+    codec: Codec,
+    container: str,
+    width: int,
+    height: int,
+    rate: FrameRate,
+    frames: int,
+    timecode: Timecode,
+    tags: Tags,
+    reel: str = "",
+    sound: Sound | None = None,
+    peak: float | None = None,
+    hdr: HdrMetadata | None = None,
+) -> dict[str, Any]:
+    """What `check` holds a movie to, that was joined with these settings."""
+    outside, inside = readable_tags(codec, container, tags)
+    tracks = track_list(sound, container) if sound else ()
+    return {
+        "frames": frames,
+        "rate": str(rate),
+        "first_timecode": str(timecode),
+        "reel": reel,
+        "width": width,
+        "height": height,
+        "pixel_format": codec.pixel_format,
+        "profile": codec.reads_as,
+        "sample_entry": codec.tag or None,
+        "tags": tags_of(outside),
+        "picture_tags": tags_of(inside),
+        "sound": tracks,
+        "sound_samples": tuple(sound.samples for _ in tracks) if sound else (),
+        "peak": peak,
+        "light": (hdr.max_cll, hdr.max_fall) if hdr else None,
+    }
+
+
+def check(delivered: Delivered, wanted: Mapping[str, Any]) -> list[str]:
     """Differences in words between a movie and what it should be; empty if there are none.
 
-    `expected` maps names of `Delivered` to values. `profile` may be a tuple of readings that will do; `peak` is a
+    `wanted` maps names of `Delivered` to values. `profile` may be a tuple of readings that will do; `peak` is a
     cap; None is not checked.
     """
     known = {f.name for f in fields(delivered)}
     faults = [] if delivered.even else ["pictures are not evenly spaced in time"]
-    for name, wanted in expected.items():
+    for name, value in wanted.items():
         assert name in known, name
         found = getattr(delivered, name)
-        if wanted is None:
+        if value is None:
             continue
         if name == "profile":
-            good = not wanted or any(str(found).lower() == str(w).lower() for w in wanted)
+            good = not value or any(str(found).lower() == str(v).lower() for v in value)
         elif name == "peak":
-            good = found <= wanted
+            good = found <= value
         elif name == "sound_seconds":
-            good = abs(found - wanted) <= 1024 / 48000 + 1e-6
+            good = abs(found - value) <= 1024 / 48000 + 1e-6
         elif name == "rate":
-            good = FrameRate.parse(found or 1) == FrameRate.parse(wanted)
+            good = FrameRate.parse(found or 1) == FrameRate.parse(value)
         elif name == "first_timecode":
-            good = _same_timecode(found, wanted, delivered.rate)
+            good = _same_timecode(found, value, delivered.rate)
         else:
-            good = found == wanted
+            good = found == value
         if not good:
             most = "at most " if name == "peak" else ""
-            faults.append(f"{name.replace('_', ' ')} is {found!r}, should be {most}{wanted!r}")
+            faults.append(f"{name.replace('_', ' ')} is {found!r}, should be {most}{value!r}")
     return faults
 
 

@@ -13,7 +13,7 @@ from rushlight.pipelines.codecs import CODECS, Codec, Tags, codec, gop_frames, r
 from rushlight.pipelines.errors import DeliveryError, RecipeError, ResourceError
 from rushlight.pipelines.join import Sound, join
 from rushlight.pipelines.pixels import find_pixel_format
-from rushlight.pipelines.readback import check, read_back, tags_of
+from rushlight.pipelines.readback import check, expected, read_back, tags_of
 from rushlight.pipelines.timecode import FrameRate, Timecode
 from rushlight.pipelines.tracks import track_list
 from rushlight.pipelines.writers import MovieWriter
@@ -80,20 +80,19 @@ def made(
 
 
 def judged(path: Path, which: Codec, container: str, timecode: Timecode, frames: int, sound: Sound) -> None:
-    rate, tags = timecode.rate, tags_of(tags_for(which))
-    wanted = {
-        "frames": frames,
-        "rate": str(rate),
-        "first_timecode": str(timecode),
-        "profile": which.reads_as,
-        "sample_entry": which.tag if which.tag else None,
-        "tags": tags,
-        "picture_tags": tags,
-        "pixel_format": which.pixel_format,
-        "sound": track_list(sound, container),
-        "sound_samples": (sound.samples,) * len(track_list(sound, container)),
-        "reel": "A001" if container != "mp4" else None,
-    }
+    rate, (width, height) = timecode.rate, size_of(which)
+    wanted = expected(
+        codec=which,
+        container=container,
+        width=width,
+        height=height,
+        rate=rate,
+        frames=frames,
+        timecode=timecode,
+        tags=tags_for(which),
+        reel="A001" if container != "mp4" else "",
+        sound=sound,
+    )
     assert check(read_back(path), wanted) == []
     assert independent.count(path) == frames
     assert Timecode.parse(independent.timecode(path), rate) == timecode
@@ -410,7 +409,7 @@ def test_sound_that_ends_early_goes_on_in_silence(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("container", "channels", "tracks", "expected"),
+    ("container", "channels", "tracks", "each"),
     [
         ("mov", 4, (), [4]),
         ("mov", 4, (1, 1, 2), [1, 1, 2]),
@@ -423,7 +422,7 @@ def test_sound_that_ends_early_goes_on_in_silence(tmp_path: Path) -> None:
     ],
 )
 def test_tracks_keep_every_channel_in_order(
-    container: str, channels: int, tracks: tuple[int, ...], expected: list[int], tmp_path: Path
+    container: str, channels: int, tracks: tuple[int, ...], each: list[int], tmp_path: Path
 ) -> None:
     rate = FrameRate.parse(24)
     samples = 12000
@@ -432,14 +431,14 @@ def test_tracks_keep_every_channel_in_order(
     path = made(tmp_path, codec(name), container, rate, Timecode(frames=0, rate=rate), [6], sound=sound)
     delivered = read_back(path)
     assert delivered.sound == track_list(sound, container)
-    assert [n for _, n, _ in delivered.sound] == expected
+    assert [n for _, n, _ in delivered.sound] == each
     if container == "mp4":
         return
-    heard = np.concatenate([independent.sound(path, track, n) for track, n in enumerate(expected)])
+    heard = np.concatenate([independent.sound(path, track, n) for track, n in enumerate(each)])
     assert (heard == tone(channels, samples) >> 8 << 8).all()
     if container == "mov":
         assert "chan" not in delivered.metadata
-        for track in range(len(expected)):
+        for track in range(len(each)):
             assert (
                 "(default)"
                 in [line for line in independent.said(path).splitlines() if "Audio:" in line][track]

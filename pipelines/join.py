@@ -75,15 +75,16 @@ def join(
                     output.metadata["reel_name"] = reel
             tracks = SoundTracks(output, sound, container) if sound else None
             output.start_encoding()
-            base = 0
             depth = 0 if codec.intra else first.streams.video[0].codec_context.reorder_depth
-            for packets in _segment_packets(segments, counts, codec, rate):
-                for number, (place, packet) in enumerate(packets):
+            settings = None if codec.intra else _settings(first)
+            base = 0
+            for segment, count in zip(segments, counts, strict=True):
+                for decoded, shown, packet in _packets(segment, count, rate, settings):
                     sent = _bright(packet, hdr) if hdr and packet.is_keyframe else packet
-                    _place(sent, base + place, base + number - depth, rate)
+                    _place(sent, base + shown, base + decoded - depth, rate)
                     sent.stream = stream
                     output.mux(sent)
-                base += len(packets)
+                base += count
                 if tracks:
                     tracks.until(round(base * SAMPLE_RATE / rate.fraction))
             if tracks:
@@ -122,29 +123,33 @@ def _bright(packet: Any, hdr: HdrMetadata) -> Any:
     return sent
 
 
-def _segment_packets(
-    segments: Sequence[Path], counts: Sequence[int], codec: Codec, rate: FrameRate
-) -> Iterator[list[tuple[int, Any]]]:
-    """Of each segment, its packets in decoding order, each with its picture's place in the segment."""
-    settings: bytes | None = None
-    for path, count in zip(segments, counts, strict=True):
-        with av.open(str(path)) as segment:
-            source = segment.streams.video[0]
-            if not codec.intra:
-                found = bytes(source.codec_context.extradata or b"")
-                if settings is not None and found != settings:
-                    raise DeliveryError(
-                        "segments were encoded with different settings and cannot be joined", file=str(path)
-                    )
-                settings = found
-            packets = [packet for packet in segment.demux(source) if packet.size]
-        if len(packets) != count:
-            raise DeliveryError(f"a segment holds {len(packets)} pictures instead of {count}", file=str(path))
-        start = min(packet.pts for packet in packets)
-        places = [round((packet.pts - start) * packet.time_base * rate.fraction) for packet in packets]
-        if sorted(places) != list(range(count)):
-            raise DeliveryError("a segment's pictures are not evenly spaced in time", file=str(path))
-        yield list(zip(places, packets, strict=True))
+def _settings(segment: Any) -> bytes:
+    """The parameter sets that all segments of one stream must share."""
+    return bytes(segment.streams.video[0].codec_context.extradata or b"")
+
+
+def _packets(
+    path: Path, count: int, rate: FrameRate, settings: bytes | None
+) -> Iterator[tuple[int, int, Any]]:
+    """A segment's packets, each with its place in the order of decoding and of showing."""
+    with av.open(str(path)) as segment:
+        if settings is not None and _settings(segment) != settings:
+            raise DeliveryError(
+                "segments were encoded with different settings and cannot be joined", file=str(path)
+            )
+        packets = (packet for packet in segment.demux(segment.streams.video[0]) if packet.size)
+        shown: list[int] = []
+        start = None
+        for packet in packets:
+            start = (
+                packet.pts if start is None else start
+            )  # a closed group: what is decoded first is shown first
+            shown.append(round((packet.pts - start) * packet.time_base * rate.fraction))
+            yield len(shown) - 1, shown[-1], packet
+    if len(shown) != count:
+        raise DeliveryError(f"a segment holds {len(shown)} pictures instead of {count}", file=str(path))
+    if sorted(shown) != list(range(count)):
+        raise DeliveryError("a segment's pictures are not evenly spaced in time", file=str(path))
 
 
 def _place(packet: Any, shown: int, decoded: int, rate: FrameRate) -> None:

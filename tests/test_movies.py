@@ -445,6 +445,20 @@ def test_tracks_keep_every_channel_in_order(
             )
 
 
+@pytest.mark.parametrize("container", ["mov", "mp4"])
+def test_free_metadata_comes_back(container: str, tmp_path: Path) -> None:
+    rate, which = FrameRate.parse(24), codec("h264")
+    given = {"scene": "12A", "note": 'two; lines = "one"\nof two', "clip": "Ünï 漢字", "reel": "A001"}
+    paths = segments_of(tmp_path, which, rate, [2])
+    final = tmp_path / "a"
+    settings = {"width": 256, "height": 144, "rate": rate, "tags": tags_for(which)}
+    timecode = Timecode(frames=0, rate=rate)
+    join(paths, [2], final, codec=which, container=container, timecode=timecode, metadata=given, **settings)  # type: ignore[arg-type]
+    delivered = read_back(final)
+    assert {k: delivered.metadata.get(k) for k in given} == given
+    assert delivered.reel == "A001"
+
+
 def test_an_abandoned_writer_leaves_no_complete_movie(tmp_path: Path) -> None:
     path = tmp_path / "a.part"
     with (

@@ -266,6 +266,7 @@ def _stills(job: JobSpec, output: StillsSpec, sides: list[dict[str, Any]]) -> li
                 "width": width,
                 "height": height,
                 "picture": made[still.file]["picture"],
+                "digest": made[still.file]["digest"],
                 "tiles": made[still.file].get("tiles"),
                 "covered": [],
                 "display": job.look.display if output.state != "log" else None,
@@ -335,9 +336,10 @@ def _record(
         "row": job.record.get("row", {}),
         "outputs": outputs,
         "colour": {
-            "digest": colour_digest({o: p["digest"] for p in pictures for o in p["outputs"]})
-            if pictures
-            else "",
+            "digest": colour_digest(
+                {o: p["digest"] for p in pictures for o in p["outputs"]}
+                | {e["path"]: e["digest"] for e in outputs if e["kind"] == "still"}
+            ),
             "pictures": pictures,
             "patches": measure.patches(look),
             "tiles": tiles,

@@ -93,6 +93,8 @@ def merged(record: dict[str, Any], before: Mapping[str, Any] | None, keep: set[s
     }
     if not colour["sensitivity"]:
         colour["sensitivity"] = old.get("sensitivity", {})
-    if colour["pictures"]:
-        colour["digest"] = colour_digest({o: p["digest"] for p in colour["pictures"] for o in p["outputs"]})
+    colour["digest"] = colour_digest(
+        {o: p["digest"] for p in colour["pictures"] for o in p["outputs"]}
+        | {e["path"]: e["digest"] for e in record["outputs"] if e["kind"] == "still"}
+    )
     return record

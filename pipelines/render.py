@@ -430,7 +430,9 @@ class _Segment:
             os.replace(temporary, final)
         finally:
             temporary.unlink(missing_ok=True)
+        codes = np.rint(np.clip(np.nan_to_num(picture), 0, 1) * 65535).astype("<u2")
         entry: dict[str, Any] = {"file": file, "kind": kind, "frame": number, "picture": list(box)}
+        entry["digest"] = frame_digest([codes])
         if kind != "exr" and output.state != "log":
             entry["tiles"] = rounded(measure.tile_lab_rgb(picture, self.display, box))
         self.stills.setdefault(output.output, []).append(entry)

@@ -81,7 +81,9 @@ def test_data_for_scripts_and_spreadsheets(out: Path) -> None:
     with (out / "report" / "batch.csv").open(newline="") as stream:
         rows = list(csv.DictReader(stream))
     assert (
-        [r["status"] for r in rows].count("done") == 4 and rows[0]["colour_digest"] == "" and rows[0]["files"]
+        [r["status"] for r in rows].count("done") == 4
+        and rows[0]["colour_digest"].startswith("rushlight-colour-1:")
+        and rows[0]["files"]
     )
 
 

@@ -21,7 +21,7 @@ from rushlight.pipelines.codecs import codec
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.join import join
 from rushlight.pipelines.probe import Facts
-from rushlight.pipelines.readback import Delivered, check, read_back, tags_of
+from rushlight.pipelines.readback import Delivered, check, expected, read_back
 from rushlight.pipelines.resolve import (
     build_look,
     movie_tags,
@@ -35,7 +35,7 @@ from rushlight.pipelines.sound import channels_of, read_sound, samples_of
 from rushlight.pipelines.spec import JobSpec, MovieSpec, StillsSpec
 from rushlight.pipelines.stills import read_still
 from rushlight.pipelines.timecode import FrameRate, Timecode
-from rushlight.pipelines.tracks import Sound, track_list
+from rushlight.pipelines.tracks import Sound
 
 __all__ = ["file_hash", "finish_job", "place"]
 
@@ -125,22 +125,20 @@ def _movie(
             peak=output.peak,
         )
         delivered = read_back(temporary)
-        expected: dict[str, Any] = {
-            "frames": job.count,
-            "rate": job.rate,
-            "first_timecode": str(timecode),
-            "reel": job.reel,
-            "width": output.width,
-            "height": output.height,
-            "pixel_format": which.pixel_format,
-            "profile": which.reads_as,
-            "tags": tags_of(tags),
-            "picture_tags": tags_of(tags),
-        }
-        if sound:
-            expected["sound_seconds"] = sound.samples / 48000
-            expected["sound"] = track_list(sound, output.container)
-        faults = check(delivered, expected)
+        wanted = expected(
+            codec=which,
+            container=output.container,
+            width=output.width,
+            height=output.height,
+            rate=rate,
+            frames=job.count,
+            timecode=timecode,
+            tags=tags,
+            reel=job.reel,
+            sound=sound,
+            peak=output.peak,
+        )
+        faults = check(delivered, wanted)
         if faults:
             raise DeliveryError("was made, but " + "; ".join(faults), file=str(final))
         digest = file_hash(temporary)
@@ -161,6 +159,7 @@ def _movie_entry(
     info = final.stat()
     picture = next(p for p in sides[0]["pictures"] if output.output in p["outputs"])
     primaries, transfer, matrix, levels = delivered.tags
+    inside = dict(zip(("primaries", "transfer", "matrix", "levels"), delivered.picture_tags, strict=True))
     return {
         "output": output.output,
         "kind": "movie",
@@ -179,6 +178,7 @@ def _movie_entry(
         "height": delivered.height,
         "rate": delivered.rate,
         "tags": {"primaries": primaries, "transfer": transfer, "matrix": matrix, "levels": levels},
+        "picture_tags": inside,
         "reel": delivered.reel,
         "sound": [{"codec": c, "channels": n, "sample_rate": r} for c, n, r in delivered.sound],
         "picture": picture["picture"],

@@ -94,11 +94,12 @@ def opened_facts(source: SourceSpec) -> Facts:
 
 
 def movie_tags(job: JobSpec, output: MovieSpec, facts: Facts) -> Tags:
-    """Colour tags of one movie. A log picture has no display: its primaries and transfer stay unspecified."""
+    """Colour tags of one movie. A log picture has no display: its primaries and transfer stay unspecified, and
+    its range tag is the original's own, whatever its curve's levels are."""
     which = codec(output.codec)
     if output.state == "log":
         matrix = facts.matrix if facts.pixel_format.family == "ycbcr" else 1
-        return Tags(matrix=matrix, levels=job.source.levels)
+        return Tags(matrix=matrix, levels=facts.levels_tag or "narrow")
     display = find_display(job.look.display)
     return Tags(
         primaries=display.primaries,

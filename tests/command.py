@@ -12,7 +12,7 @@ CALL = [sys.executable, "-W", "ignore", "-c", "from rushlight.batch.cli import m
 
 
 def rushlight(
-    *arguments: object, cwd: Path | None = None, timeout: float = 300, **env: str
+    *arguments: object, cwd: Path | None = None, timeout: float = 900, **env: str
 ) -> subprocess.CompletedProcess[str]:
     """Run `rushlight …` and give what it said."""
     return subprocess.run(

@@ -55,7 +55,8 @@ class Gamut:
 
     def matrix_to_ap0(self) -> Array:
         """Linear RGB to ACES2065-1 (SMPTE ST 2065-1)."""
-        return np.linalg.solve(AP0.to_xyz(), adaptation(self.white, ACES_WHITE, self.cat) @ self.to_xyz())
+        matrix = np.linalg.solve(AP0.to_xyz(), adaptation(self.white, ACES_WHITE, self.cat) @ self.to_xyz())
+        return np.asarray(matrix, np.float64)
 
 
 def white_xyz(white: tuple[float, float]) -> Array:

@@ -407,6 +407,10 @@ def sequence(folder, pictures, timecode, encoding):
         spec.attribute("dpx:FrameRate", 24.0)
         spec.attribute("DateTime", "2026:09:14 21:00:00")
         assert buf.write(str(folder / f"{folder.name}.{number:07d}.dpx"), oiio.UINT16), buf.geterror()
+        file = folder / f"{folder.name}.{number:07d}.dpx"
+        header = bytearray(file.read_bytes())
+        header[36:136] = file.name.encode().ljust(100, b"\0")  # ST 268-1 image file name: no folder of ours
+        file.write_bytes(header)
 
 
 def show_lut(path, size=33):

@@ -15,7 +15,16 @@ from numpy.typing import NDArray
 from rushlight.pipelines.bake import Baked
 from rushlight.pipelines.codecs import Siting
 from rushlight.pipelines.display import luma_weights
-from rushlight.pipelines.kernel import grade_rows
+from rushlight.pipelines.kernel import (
+    Area,
+    Planes,
+    Source,
+    Tables,
+    Target,
+    chroma_rows,
+    grade_rows,
+    matrix_rows,
+)
 from rushlight.pipelines.pixels import PixelFormat, new_frame, planes
 from rushlight.pipelines.raster import Placement
 
@@ -72,41 +81,39 @@ def to_rgb(
     *,
     chroma: Levels | None = None,
     top_sited: bool = False,
+    siting: Siting | None = None,
 ) -> NDArray[np.float64]:
     """The encoded signal R'G'B' (h, w, 3), float64, of a frame's planes: the exact path's way in."""
+    siting = siting or ("top-left" if top_sited else "left")
     first, second, third = (p.astype(np.float64) for p in planes(frame))
     y_unit, y_zero, c_unit, c_zero = source_scale(pixel_format, levels, chroma or levels)
     if pixel_format.family == "rgb":
         return (np.stack([first, second, third], -1) - y_zero) / y_unit
     height, width = first.shape
     luma = (first - y_zero) / y_unit
-    cb, cr = (
-        _full_size((p - c_zero) / c_unit, pixel_format, width, height, top_sited) for p in (second, third)
-    )
+    cb, cr = (_full_size((p - c_zero) / c_unit, pixel_format, width, height, siting) for p in (second, third))
     r_cr, g_cb, g_cr, b_cb = _rgb_weights(matrix)
     return np.stack([luma + r_cr * cr, luma + g_cb * cb + g_cr * cr, luma + b_cb * cb], -1)
 
 
 def _full_size(
-    plane: NDArray[np.float64], pixel_format: PixelFormat, width: int, height: int, top_sited: bool
+    plane: NDArray[np.float64], pixel_format: PixelFormat, width: int, height: int, siting: Siting
 ) -> NDArray[np.float64]:
-    """Chroma at luma's size, linear between samples; left-sited (or co-sited) horizontally."""
+    """Chroma at luma's size, linear between samples, which lie where `siting` says."""
     if pixel_format.sub_y == 2:
-        rows = np.arange(height)
-        near = rows >> 1
-        if top_sited:
-            far = np.where(rows & 1, np.minimum(near + 1, plane.shape[0] - 1), near)
-            weight = np.where(rows & 1, 0.5, 0.0)
-        else:
-            far = np.clip(np.where(rows & 1, near + 1, near - 1), 0, plane.shape[0] - 1)
-            weight = np.full(height, 0.25)
-        plane = plane[near] * (1 - weight[:, None]) + plane[far] * weight[:, None]
+        plane = _between(plane, height, 0.0 if siting == "top-left" else 0.5)
     if pixel_format.sub_x == 2:
-        columns = np.arange(width)
-        near = columns >> 1
-        far = np.where((columns & 1) & (2 * near + 2 < width), np.minimum(near + 1, plane.shape[1] - 1), near)
-        plane = plane[:, near] * 0.5 + plane[:, far] * 0.5
+        plane = _between(plane.T, width, 0.5 if siting == "centre" else 0.0).T
     return plane
+
+
+def _between(plane: NDArray[np.float64], rows: int, first: float) -> NDArray[np.float64]:
+    """Twice the rows, of a plane whose samples lie at `first`, `first` + 2, …; the outermost are held."""
+    place = np.clip((np.arange(rows) - first) / 2, 0, plane.shape[0] - 1)
+    upper = np.minimum(place.astype(np.intp), max(plane.shape[0] - 2, 0))
+    lower = np.minimum(upper + 1, plane.shape[0] - 1)
+    part = (place - upper)[:, None]
+    return plane[upper] * (1 - part) + plane[lower] * part
 
 
 def _pairs(table: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -131,6 +138,66 @@ def _straight_lines(baked: Baked) -> tuple[NDArray[np.float32], bool]:
     return np.array(ends, np.float32), bool(same and alike)
 
 
+def _ycbcr_weights(matrix: int) -> NDArray[np.float64]:
+    """(3, 3): Y'CbCr of R'G'B'."""
+    kr, kb = luma_weights(matrix)
+    kg = 1 - kr - kb
+    rows = [
+        [kr, kg, kb],
+        [-kr / (2 * (1 - kb)), -kg / (2 * (1 - kb)), 0.5],
+        [0.5, -kg / (2 * (1 - kr)), -kb / (2 * (1 - kr))],
+    ]
+    return np.array(rows, np.float64)
+
+
+def _tables(baked: Baked, weights: NDArray[np.float64]) -> Tables:
+    """A baked look for the kernel. The lattice's values become Y'CbCr: the matrix is linear, so it may go first."""
+    rgb = baked.lattice[..., :3].astype(np.float64)
+    lattice = np.zeros(baked.lattice.shape, np.float32)
+    # Written out term by term: a library's matrix product may differ in the last bit between processors.
+    for k, row in enumerate(weights):
+        lattice[..., k] = (rgb[..., 0] * row[0] + rgb[..., 1] * row[1]) + rgb[..., 2] * row[2]
+    grade = baked.grade if baked.grade is not None else np.zeros((3, 2), np.float32)
+    lines, straight = _straight_lines(baked)
+    return Tables(
+        graded=baked.grade is not None,
+        grade=_pairs(grade),
+        grade_at=_places(baked.lo, baked.hi, grade.shape[1]),
+        saturation=np.float32(baked.saturation),
+        clamp=baked.clamp,
+        straight=straight,
+        lines=lines,
+        shaper=_pairs(baked.shaper),
+        shaper_at=_places(baked.shaper_lo, baked.shaper_hi, baked.shaper.shape[1]),
+        lattice=lattice.reshape(-1),
+        size=baked.size,
+        span=np.array([baked.lo, baked.hi], np.float32),
+    )
+
+
+def _places(low: float, high: float, points: int) -> NDArray[np.float32]:
+    return np.array([low, (points - 1) / (high - low)], np.float32)
+
+
+def _planes(frame: av.VideoFrame, pixel_format: PixelFormat, siting: int) -> Planes:
+    """A frame's planes for the kernel: whole rows, padding included, so that all are contiguous."""
+    first, second, third = (
+        np.frombuffer(plane, pixel_format.dtype).reshape(-1, plane.line_size // pixel_format.dtype.itemsize)
+        for plane in (frame.planes[index] for index in pixel_format.order)
+    )
+    return Planes(first, second, third, pixel_format.sub_x, pixel_format.sub_y, siting)
+
+
+def _at_depth(codes: NDArray[np.generic], bits: int, wanted: int) -> NDArray[np.generic]:
+    """Codes at another depth, as 10-bit codes are four times 8-bit ones; rounded half up."""
+    if bits == wanted:
+        return codes
+    if bits < wanted:
+        return codes.astype(np.uint16) << (wanted - bits)
+    step = bits - wanted
+    return np.minimum((codes.astype(np.uint32) + (1 << (step - 1))) >> step, (1 << wanted) - 1)
+
+
 class Grader:
     """One look, one raster: set up once, then `grade` frame by frame.
 
@@ -147,6 +214,7 @@ class Grader:
         source_chroma: Levels | None = None,
         source_matrix: int = 1,
         source_top_sited: bool = False,
+        source_siting: Siting | None = None,
         target: PixelFormat,
         target_levels: Levels = "narrow",
         target_matrix: int = 1,
@@ -158,34 +226,26 @@ class Grader:
     ) -> None:
         self.baked, self.source, self.target = baked, source, target
         self.width, self.height, self.placement = width, height, placement
-        self.siting = _SITING[siting]
-        self.dither = dither and target.bits == 8 and baked is not None
-        self._top_sited = source_top_sited
+        self._siting = _SITING[siting]
+        self._source_siting = _SITING[source_siting or ("top-left" if source_top_sited else "left")]
         self._levels: Levels = target_levels if baked is not None else source_levels
         unit = source_scale(source, source_levels, source_chroma or source_levels)
         weights = _rgb_weights(source_matrix) if source.family == "ycbcr" else (0.0, 0.0, 0.0, 0.0)
-        self._source = np.array([1 / unit[0], unit[1], 1 / unit[2], unit[3], *weights], np.float32)
-        out = code_scale(target.bits, self._levels)
-        self._target = np.array([out[0], out[1], out[2], out[3], (1 << target.bits) - 1], np.float32)
-        self._black = (out[1], out[3], out[3])
-        kr, kb = luma_weights(target_matrix)
-        self._to_ycbcr = np.array(
-            [
-                [kr, 1 - kr - kb, kb],
-                [-kr / (2 * (1 - kb)), -(1 - kr - kb) / (2 * (1 - kb)), 0.5],
-                [0.5, -(1 - kr - kb) / (2 * (1 - kr)), -kb / (2 * (1 - kr))],
-            ]
+        self._source = Source(
+            ycbcr=source.family == "ycbcr",
+            levels=np.array([1 / unit[0], unit[1], 1 / unit[2], unit[3]], np.float32),
+            matrix=np.array(weights, np.float32),
         )
-        if baked is not None:
-            rgb = baked.lattice[..., :3].astype(np.float64)
-            lattice = np.zeros(baked.lattice.shape, np.float32)
-            # Written out term by term: a library's matrix product may differ in the last bit between processors.
-            for k, row in enumerate(self._to_ycbcr):
-                lattice[..., k] = (rgb[..., 0] * row[0] + rgb[..., 1] * row[1]) + rgb[..., 2] * row[2]
-            self._lattice = lattice.reshape(-1)
-            self._grade = _pairs(baked.grade if baked.grade is not None else np.zeros((3, 2), np.float32))
-            self._shaper = _pairs(baked.shaper)
-            self._ends, self._straight = _straight_lines(baked)
+        out = code_scale(target.bits, self._levels)
+        self._target = Target(
+            levels=np.array([*out, (1 << target.bits) - 1], np.float32),
+            dither=dither and target.bits == 8 and baked is not None,
+            number=np.uint32(0),
+        )
+        self._area = Area(left=placement.x, top=placement.y, width=placement.width, height=placement.height)
+        self._black = (out[1], out[3], out[3])
+        self._weights = _ycbcr_weights(target_matrix)
+        self._tables = _tables(baked, self._weights) if baked is not None else None
 
     def grade(self, frame: av.VideoFrame, number: int) -> tuple[av.VideoFrame, Counts]:
         """The output's frame, padding black, of a fitted source frame; `number` is the original's frame number."""
@@ -194,71 +254,39 @@ class Grader:
         if (place.width, place.height) != (self.width, self.height):
             for plane, black in zip(planes(out), self._black, strict=True):
                 plane[:] = int(black)
-        if self.baked is None:
+        if self._tables is None:
             self._copy(frame, out)
             return out, Counts(pixels=place.width * place.height, over=0, under=0, outside=0)
-        p0, p1, p2 = planes(frame)
-        if self.source.is_float:  # the kernel takes every sample for a number
-            low, high = self.baked.lo, self.baked.hi
-            p0, p1, p2 = (np.nan_to_num(p, nan=low, posinf=high, neginf=low) for p in (p0, p1, p2))
-        q0, q1, q2 = planes(out)
-        baked = self.baked
-        curve_points = self._grade.shape[1] // 2 - 1
         over, under, outside = grade_rows(
-            p0, p1, p2, self.source.family == "ycbcr", self.source.sub_x, self.source.sub_y, self._top_sited, self._source,
-            self._grade, baked.grade is not None, np.float32(baked.saturation), baked.clamp,
-            np.float32(baked.lo), np.float32(curve_points / (baked.hi - baked.lo)),
-            self._shaper, np.float32(baked.shaper_lo),
-            np.float32((baked.shaper.shape[1] - 1) / (baked.shaper_hi - baked.shaper_lo)),
-            self._ends, self._straight, self._lattice, baked.size, q0, q1, q2, self.target.sub_x, self.target.sub_y, self.siting, self._target,
-            place.x, place.y, place.width, place.height, self.dither, np.uint32(number & 0xFFFFFFFF),
-            np.float32(baked.lo), np.float32(baked.hi),
-        )  # fmt: skip
+            _planes(frame, self.source, self._source_siting),
+            self._source,
+            self._tables,
+            _planes(out, self.target, self._siting),
+            self._target._replace(number=np.uint32(number & 0xFFFFFFFF)),
+            self._area,
+        )
         return out, Counts(pixels=place.width * place.height, over=over, under=under, outside=outside)
 
     def _copy(self, frame: av.VideoFrame, out: av.VideoFrame) -> None:
         """State `log`: the codes themselves."""
-        place = self.placement
-        source = planes(frame)
-        if self.source.family == "rgb":
-            source = [p.astype(np.float64) for p in self._rgb_codes(frame)]
-        bits = self.source.bits if not self.source.is_float else self.target.bits
-        for index, (taken, given) in enumerate(zip(source, planes(out), strict=True)):
-            sub_x, sub_y = (self.target.sub_x, self.target.sub_y) if index else (1, 1)
-            plane = taken
-            if index:
-                plane = self._resampled(plane)
-            if bits != self.target.bits or plane.dtype != given.dtype:
-                scaled = plane.astype(np.float64) * 2.0 ** (self.target.bits - bits)
-                plane = np.clip(np.floor(scaled + 0.5), 0, (1 << self.target.bits) - 1)
-            x, y = place.x // sub_x, place.y // sub_y
-            given[y : y + plane.shape[0], x : x + plane.shape[1]] = plane
-
-    def _rgb_codes(self, frame: av.VideoFrame) -> list[NDArray[np.float64]]:
-        """An RGB original's signal as Y'CbCr codes of its own depth and levels."""
-        bits = self.source.bits if not self.source.is_float else self.target.bits
-        y_unit, y_zero, c_unit, c_zero = code_scale(bits, self._levels)
-        signal = [(p.astype(np.float64) - self._source[1]) * float(self._source[0]) for p in planes(frame)]
-        rows = [sum(w * s for w, s in zip(row, signal, strict=True)) for row in self._to_ycbcr]
-        return [
-            y_zero + y_unit * np.asarray(rows[0]),
-            c_zero + c_unit * np.asarray(rows[1]),
-            c_zero + c_unit * np.asarray(rows[2]),
-        ]
-
-    def _resampled(self, plane: NDArray[np.generic]) -> NDArray[np.generic]:
-        """A chroma plane at the target's subsampling; untouched where that is the source's."""
-        have = (self.source.sub_x, self.source.sub_y) if self.source.family == "ycbcr" else (1, 1)
-        want = (self.target.sub_x, self.target.sub_y)
-        if have == want:
-            return plane
-        values: NDArray[np.float64] = plane.astype(np.float64)
-        width, height = self.placement.width, self.placement.height
-        if have != (1, 1):
-            values = _full_size(values, self.source, width, height, self._top_sited)
-        if want[0] == 2:
-            padded = np.pad(values, ((0, 0), (1, 1)), "edge")
-            values = 0.25 * (padded[:, 0:-2:2] + padded[:, 2::2]) + 0.5 * padded[:, 1:-1:2]
-        if want[1] == 2:
-            values = 0.5 * (values[0::2] + values[1::2])
-        return values
+        source, target = self.source, self.target
+        given = _planes(frame, source, self._source_siting)
+        taken = _planes(out, target, self._siting)
+        if source.family == "rgb":
+            matrix_rows(given, self._source, self._weights, taken, self._target, self._area)
+            return
+        have, want = (source.sub_x, source.sub_y), (target.sub_x, target.sub_y)
+        for index, (codes, place) in enumerate(zip(planes(frame), planes(out), strict=True)):
+            if index and have != want:
+                break
+            across, down = want if index else (1, 1)
+            x, y = self._area.left // across, self._area.top // down
+            place[y : y + codes.shape[0], x : x + codes.shape[1]] = _at_depth(codes, source.bits, target.bits)
+        if have != want:
+            area = self._area
+            if source.sub_x == target.sub_x == 2:  # nothing to do across: rows of half the width
+                given, taken = given._replace(sub_x=1), taken._replace(sub_x=1)
+                area = area._replace(left=area.left // 2, width=(area.width + 1) // 2)
+            steps = np.array([1, 0, 2.0 ** (target.bits - source.bits), 0], np.float32)
+            same = self._target._replace(levels=np.array([1, 0, 1, 0, (1 << target.bits) - 1], np.float32))
+            chroma_rows(given, self._source._replace(levels=steps), taken, same, area)

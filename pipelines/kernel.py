@@ -1,15 +1,77 @@
 """The fused kernel: one picture row at a time from source planes through a baked look to display planes.
 
 Compiled without reassociation or contraction of floats, so that every processor gives the same codes; the only
-operations are add, multiply, compare and table look-up. `Baked.apply` is its judge.
+operations are add, multiply, compare and table look-up. `Baked.apply` is its judge. Planes are whole rows, padding
+included, so that they are contiguous. Rows of floats are a little longer than the picture, since look-ups go by four.
 """
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numba as nb
 import numpy as np
+from numpy.typing import NDArray
+from rushlight.pipelines.lanes import between4, blend4
 
-__all__ = ["grade_rows"]
+__all__ = ["Area", "Planes", "Source", "Tables", "Target", "chroma_rows", "grade_rows", "matrix_rows"]
+
+Plane = NDArray[np.generic]
+Floats = NDArray[np.float32]
+
+
+class Planes(NamedTuple):
+    """A frame's planes, Y Cb Cr or R G B, and how its chroma sits: 0 left, 1 top-left, 2 centre."""
+
+    first: Plane
+    second: Plane
+    third: Plane
+    sub_x: int
+    sub_y: int
+    siting: int
+
+
+class Source(NamedTuple):
+    """How codes become the encoded signal."""
+
+    ycbcr: bool
+    levels: Floats  # luma scale and offset, chroma scale and offset
+    matrix: Floats  # Cr->R, Cb->G, Cr->G, Cb->B
+
+
+class Tables(NamedTuple):
+    """A baked look as the kernel reads it."""
+
+    graded: bool
+    grade: Floats  # (3, 2M): each point of the curves and the step to the next
+    grade_at: Floats  # signal at the first point, points a unit of signal
+    saturation: np.float32
+    clamp: bool
+    straight: bool  # the shaper is three straight lines
+    lines: Floats  # slope and offset of the shaper below 0, between 0 and 1, above 1
+    shaper: Floats
+    shaper_at: Floats
+    lattice: Floats  # Y Cb Cr and nothing, [r, g, b] flat
+    size: int
+    span: Floats  # lowest and highest signal that the tables know
+
+
+class Target(NamedTuple):
+    """How display Y'CbCr becomes codes."""
+
+    levels: Floats  # luma scale and offset, chroma scale and offset, highest code
+    dither: bool
+    number: np.uint32  # of the original's frame
+
+
+class Area(NamedTuple):
+    """Where the picture sits in the target."""
+
+    left: int
+    top: int
+    width: int
+    height: int
+
 
 _JIT = {
     "nogil": True,
@@ -18,77 +80,164 @@ _JIT = {
     "boundscheck": False,
     "error_model": "numpy",
 }
+_INNER = {**_JIT, "cache": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+_TAIL = 8  # samples that rows are longer than the picture
 
 
-@nb.njit(**_JIT)
-def _chroma_row(plane, row, sub_x, sub_y, top_sited, width, scale, offset, out):
-    """One luma row's worth of a chroma plane, linear between samples. Co-sited or left horizontally."""
-    height = plane.shape[0]
-    last = plane.shape[1] - 1
-    if sub_y == 2:
-        base = row >> 1
-        if top_sited:
-            near = base
-            far = base if row & 1 == 0 else min(base + 1, height - 1)
-            far_weight = np.float32(0.0) if row & 1 == 0 else np.float32(0.5)
+@nb.njit(**{**_INNER, "fastmath": False})
+def _numbers(line, width, offset, scale, row):
+    """Samples as floats; not-a-number as far below 0, infinities as far as the kernel counts."""
+    far = np.float32(65536.0)
+    for x in range(width):
+        value = (np.float32(line[x]) - offset) * scale
+        value = value if value == value else -far
+        row[x] = min(max(value, -far), far)
+
+
+@nb.njit(**_INNER)
+def _chroma(planes, plane, y, width, height, offset, scale, half, row):
+    """One luma row's worth of a chroma plane, linear between samples. `half` is a spare row."""
+    samples = (width + planes.sub_x - 1) // planes.sub_x
+    near = y
+    far = y
+    far_weight = np.float32(0.0)
+    if planes.sub_y == 2:
+        last = ((height + 1) >> 1) - 1
+        near = y >> 1
+        if planes.siting == 1:
+            far = min(near + (y & 1), last)
+            far_weight = np.float32(0.5) if y & 1 else np.float32(0.0)
         else:
-            near = base
-            far = max(base - 1, 0) if row & 1 == 0 else min(base + 1, height - 1)
+            far = min(near + 1, last) if y & 1 else max(near - 1, 0)
             far_weight = np.float32(0.25)
-    else:
-        near = row
-        far = row
-        far_weight = np.float32(0.0)
     near_weight = np.float32(1.0) - far_weight
-    half = np.float32(0.5)
-    if sub_x == 1:
-        for x in range(width):
-            value = near_weight * np.float32(plane[near, x]) + far_weight * np.float32(plane[far, x])
-            out[x] = (value - offset) * scale
-        return
-    samples = (width + 1) >> 1
+    upper, lower = plane[near], plane[far]
+    given = half if planes.sub_x == 2 else row
+    if far_weight == np.float32(0.0):
+        for k in range(samples):
+            given[k] = (np.float32(upper[k]) - offset) * scale
+    else:
+        for k in range(samples):
+            given[k] = (
+                near_weight * np.float32(upper[k]) + far_weight * np.float32(lower[k]) - offset
+            ) * scale
+    if planes.sub_x == 2:
+        half[samples] = half[samples - 1]
+        if planes.siting == 2:
+            _between_centred(half, samples, row)
+        else:
+            a = np.float32(0.5)
+            for k in range(samples):
+                row[2 * k] = half[k]
+                row[2 * k + 1] = a * (half[k] + half[k + 1])
+
+
+@nb.njit(**_INNER)
+def _between_centred(half, samples, row):
+    a, b = np.float32(0.75), np.float32(0.25)
+    row[0] = half[0]
     for k in range(samples):
-        here = near_weight * np.float32(plane[near, k]) + far_weight * np.float32(plane[far, k])
-        out[2 * k] = (here - offset) * scale
-    for k in range(width >> 1):
-        right = out[2 * k + 2] if k < last and 2 * k + 2 < width else out[2 * k]
-        out[2 * k + 1] = (out[2 * k] + right) * half
+        row[2 * k + 1] = a * half[k] + b * half[k + 1]
+    for k in range(1, samples):
+        row[2 * k] = a * half[k] + b * half[k - 1]
 
 
-@nb.njit(**_JIT)
-def _curve(row, pairs, width, low, scale, places, parts):
-    """A row through one piecewise-linear table, in place. `pairs` holds each point and the step to the next.
+@nb.njit(**_INNER)
+def _signal(planes, source, y, width, height, half, red, green, blue):
+    """One row of the encoded signal R'G'B'."""
+    levels, matrix = source.levels, source.matrix
+    scale, offset = levels[0], levels[1]
+    if not source.ycbcr:
+        _numbers(planes.first[y], width, offset, scale, red)
+        _numbers(planes.second[y], width, offset, scale, green)
+        _numbers(planes.third[y], width, offset, scale, blue)
+        return
+    _chroma(planes, planes.second, y, width, height, levels[3], levels[2], half, blue)
+    _chroma(planes, planes.third, y, width, height, levels[3], levels[2], half, red)
+    r_cr, g_cb, g_cr, b_cb = matrix[0], matrix[1], matrix[2], matrix[3]
+    line = planes.first[y]
+    for x in range(width):
+        luma = (np.float32(line[x]) - offset) * scale
+        cb, cr = blue[x], red[x]
+        red[x] = luma + r_cr * cr
+        green[x] = luma + g_cb * cb + g_cr * cr
+        blue[x] = luma + b_cb * cb
 
-    Places are worked out for the whole row first: that part runs in vectors, the look-up does not.
-    """
+
+@nb.njit(**_INNER)
+def _counted(red, green, blue, width, span):
+    """Pixels of a row with a component above 1, below 0, outside the span."""
+    low, high = span[0], span[1]
+    zero, one = np.float32(0.0), np.float32(1.0)
+    over, under, outside = np.int32(0), np.int32(0), np.int32(0)
+    for x in range(width):
+        largest = max(red[x], max(green[x], blue[x]))
+        least = min(red[x], min(green[x], blue[x]))
+        over += np.int32(largest > one)
+        under += np.int32(least < zero)
+        outside += np.int32(largest > high) | np.int32(least < low)
+    return over, under, outside
+
+
+@nb.njit(**_INNER)
+def _curve(row, pairs, at, width, places, parts):
+    """A row through one piecewise-linear table, in place: where each sample lies first, for a whole row in vectors."""
+    low, scale = at[0], at[1]
     points = pairs.shape[0] >> 1
     last = np.int32(points - 2)
-    top = np.float32(points - 1)
-    zero = np.float32(0.0)
+    top, zero = np.float32(points - 1), np.float32(0.0)
     for x in range(width):
         position = min(max((row[x] - low) * scale, zero), top)
         base = min(np.int32(position), last)
         places[x] = base << 1
         parts[x] = position - np.float32(base)
-    one = np.uintp(1)
-    for x in range(width):
-        at = np.uintp(places[x])  # unsigned: no test for an index counted from the end
-        row[x] = pairs[at] + parts[x] * pairs[at + one]
+    for k in range((width + 3) >> 2):
+        between4(pairs, places, parts, np.uintp(4 * k), row)
 
 
-@nb.njit(**_JIT)
-def _ends(row, width, ends, top):
+@nb.njit(**_INNER)
+def _saturate(red, green, blue, width, saturation, clamp):
+    """ASC CDL v1.2 saturation by BT.709 luma, and its clamp, in place."""
+    kr, kg, kb = np.float32(0.2126), np.float32(0.7152), np.float32(0.0722)
+    zero, one = np.float32(0.0), np.float32(1.0)
+    if saturation != one:
+        for x in range(width):
+            luma = kr * red[x] + kg * green[x] + kb * blue[x]
+            red[x] = luma + saturation * (red[x] - luma)
+            green[x] = luma + saturation * (green[x] - luma)
+            blue[x] = luma + saturation * (blue[x] - luma)
+    if clamp:
+        for x in range(width):
+            red[x] = min(max(red[x], zero), one)
+            green[x] = min(max(green[x], zero), one)
+            blue[x] = min(max(blue[x], zero), one)
+
+
+@nb.njit(**_INNER)
+def _on_lines(row, width, lines, top):
     """A row to lattice coordinates, in place, by three straight lines: below 0, from 0 to 1, above 1."""
-    m0, c0, m1, c1, m2, c2 = ends[0], ends[1], ends[2], ends[3], ends[4], ends[5]
+    m0, c0, m1, c1, m2, c2 = lines[0], lines[1], lines[2], lines[3], lines[4], lines[5]
     zero = np.float32(0.0)
     for x in range(width):
         value = row[x]
         row[x] = min(max(min(max(value * m1 + c1, value * m0 + c0), value * m2 + c2), zero), top)
 
 
-@nb.njit(**_JIT)
-def _tetrahedra(red, green, blue, lattice, size, width, at, weights, mixed):
-    """Lattice values at the rows' coordinates, four a point into `mixed`. Corners and weights first, in vectors."""
+@nb.njit(**_INNER)
+def _coordinates(row, table, tables, width, places, parts):
+    """A row of the signal to lattice coordinates, in place."""
+    zero, top = np.float32(0.0), np.float32(tables.size - 1)
+    if tables.straight:
+        _on_lines(row, width, tables.lines, top)
+        return
+    _curve(row, table, tables.shaper_at, width, places, parts)
+    for x in range(width):
+        row[x] = min(max(row[x], zero), top)
+
+
+@nb.njit(**_INNER)
+def _tetrahedra(red, green, blue, lattice, size, width, at, weights, luma, cb, cr):
+    """Lattice values at the rows' coordinates. Corners and weights first, in vectors: fractions sorted by arithmetic."""
     step_r = np.int32(size * size * 4)
     step_g = np.int32(size * 4)
     step_b = np.int32(4)
@@ -97,7 +246,7 @@ def _tetrahedra(red, green, blue, lattice, size, width, at, weights, mixed):
     one = np.float32(1.0)
     unit = np.int32(1)
     a0, a1, a2 = at[0], at[1], at[2]
-    x0, x1, x2, x3 = weights[0], weights[1], weights[2], weights[3]
+    w0, w1, w2, w3 = weights[0], weights[1], weights[2], weights[3]
     for x in range(width):
         r, g, b = red[x], green[x], blue[x]
         ir, ig, ib = min(np.int32(r), last), min(np.int32(g), last), min(np.int32(b), last)
@@ -113,28 +262,28 @@ def _tetrahedra(red, green, blue, lattice, size, width, at, weights, mixed):
         a0[x] = start
         a1[x] = start + first_r * step_r + first_g * step_g + (unit - first_r - first_g) * step_b
         a2[x] = start + whole - final_b * step_b - final_g * step_g - (unit - final_b - final_g) * step_r
-        x0[x] = one - largest
-        x1[x] = largest - middle
-        x2[x] = middle - least
-        x3[x] = least
-    across = np.uintp(whole)
-    for x in range(width):
-        at0, at1, at2 = np.uintp(a0[x]), np.uintp(a1[x]), np.uintp(a2[x])
-        at3 = at0 + across
-        w0, w1, w2, w3 = x0[x], x1[x], x2[x], x3[x]
-        place = np.uintp(4 * x)
-        for k in range(4):
-            u = np.uintp(k)
-            mixed[place + u] = (
-                w0 * lattice[at0 + u] + w1 * lattice[at1 + u] + w2 * lattice[at2 + u] + w3 * lattice[at3 + u]
-            )
+        w0[x] = one - largest
+        w1[x] = largest - middle
+        w2[x] = middle - least
+        w3[x] = least
+    for k in range((width + 3) >> 2):
+        blend4(lattice, a0, a1, a2, np.uintp(whole), w0, w1, w2, w3, np.uintp(4 * k), luma, cb, cr)
 
 
-@nb.njit(**_JIT)
-def _quantise(values, plane, row, left, count, scale, offset, top, dither, seed):
+@nb.njit(**_INNER)
+def _mixed(number, row, plane):
+    """The dither's seed for one row of one plane."""
+    h = np.uint32(np.uint32(number) * np.uint32(0x85EBCA6B) + np.uint32(row) * np.uint32(0xC2B2AE35))
+    h = np.uint32(h + np.uint32(np.uint32(plane) * np.uint32(0x27D4EB2F)))
+    h = np.uint32(np.uint32(h ^ np.uint32(h >> np.uint32(15))) * np.uint32(0x2C1B3C6D))
+    return np.uint32(h ^ np.uint32(h >> np.uint32(12)))
+
+
+@nb.njit(**_INNER)
+def _quantise(values, line, left, count, scale, offset, top, dither, seed):
     """A row of values to codes: rounded, or dithered by a hash of the seed and the position."""
     zero = np.float32(0.0)
-    line = plane[row, left : left + count]
+    codes = line[left : left + count]
     if dither:
         unit = np.float32(5.9604644775390625e-08)  # 2^-24
         for x in range(count):
@@ -144,213 +293,155 @@ def _quantise(values, plane, row, left, count, scale, offset, top, dither, seed)
             h = np.uint32(h ^ np.uint32(h >> np.uint32(16)))
             noise = np.float32(np.int32(h >> np.uint32(8))) * unit
             value = values[x] * scale + offset + noise
-            line[x] = np.int32(min(max(value, zero), top))
+            codes[x] = np.int32(min(max(value, zero), top))
     else:
         half = np.float32(0.5)
         for x in range(count):
             value = values[x] * scale + offset + half
-            line[x] = np.int32(min(max(value, zero), top))
+            codes[x] = np.int32(min(max(value, zero), top))
+
+
+@nb.njit(**_INNER)
+def _across(values, width, siting, row):
+    """A full row of chroma at half its width: [1 2 1]/4 on even columns, or the mean of two."""
+    quarter, half = np.float32(0.25), np.float32(0.5)
+    values[width] = values[width - 1]
+    if siting == 2:
+        for k in range((width + 1) >> 1):
+            row[k] = half * (values[2 * k] + values[2 * k + 1])
+        return
+    row[0] = half * values[0] + quarter * (values[0] + values[1])
+    for k in range(1, (width + 1) >> 1):
+        row[k] = half * values[2 * k] + quarter * (values[2 * k - 1] + values[2 * k + 1])
+
+
+@nb.njit(**_INNER)
+def _put_one(values, plane, row, planes, which, target, left, width, room):
+    """A row of chroma at the target's height and full width: filtered across, then codes."""
+    levels = target.levels
+    seed = _mixed(target.number, row, which)
+    if planes.sub_x == 1:
+        _quantise(values, plane[row], left, width, levels[2], levels[3], levels[4], target.dither, seed)
+        return
+    _across(values, width, planes.siting, room)
+    count = (width + 1) >> 1
+    _quantise(room, plane[row], left >> 1, count, levels[2], levels[3], levels[4], target.dither, seed)
+
+
+@nb.njit(**_INNER)
+def _down(rows, above, y, width, siting, row):
+    """Two rows of chroma (even, odd) to one: their mean, or for top-left siting [1 2 1]/4 about the even one."""
+    even, odd = rows[0], rows[y & 1]
+    quarter, half = np.float32(0.25), np.float32(0.5)
+    if siting != 1:
+        for x in range(width):
+            row[x] = half * (even[x] + odd[x])
+        return
+    upper = above if y > 1 else even
+    for x in range(width):
+        row[x] = half * even[x] + quarter * (upper[x] + odd[x])
+    above[:width] = odd[:width]
+
+
+@nb.njit(**_INNER)
+def _put_luma(values, planes, target, area, y):
+    line, levels = area.top + y, target.levels
+    seed = _mixed(target.number, line, 0)
+    _quantise(
+        values,
+        planes.first[line],
+        area.left,
+        area.width,
+        levels[0],
+        levels[1],
+        levels[4],
+        target.dither,
+        seed,
+    )
+
+
+@nb.njit(**_INNER)
+def _put_chroma(chroma, above, planes, target, area, y, row, room):
+    """A row of Cb and Cr to the target; where it is subsampled down too, every second call writes one."""
+    left, width, height, line = area.left, area.width, area.height, area.top + y
+    if planes.sub_y == 1:
+        _put_one(chroma[0, 0], planes.second, line, planes, 1, target, left, width, room)
+        _put_one(chroma[1, 0], planes.third, line, planes, 2, target, left, width, room)
+    elif y & 1 or y == height - 1:
+        _down(chroma[0], above[0], y, width, planes.siting, row)
+        _put_one(row, planes.second, line >> 1, planes, 1, target, left, width, room)
+        _down(chroma[1], above[1], y, width, planes.siting, row)
+        _put_one(row, planes.third, line >> 1, planes, 2, target, left, width, room)
 
 
 @nb.njit(**_JIT)
-def _mix(seed, row, plane):
-    h = np.uint32(np.uint32(seed) * np.uint32(0x85EBCA6B) + np.uint32(row) * np.uint32(0xC2B2AE35))
-    h = np.uint32(h + np.uint32(np.uint32(plane) * np.uint32(0x27D4EB2F)))
-    h = np.uint32(np.uint32(h ^ np.uint32(h >> np.uint32(15))) * np.uint32(0x2C1B3C6D))
-    return np.uint32(h ^ np.uint32(h >> np.uint32(12)))
-
-
-@nb.njit(**_JIT)
-def grade_rows(
-    p0, p1, p2, ycbcr, sub_x, sub_y, top_sited, source, grade, has_grade, saturation, clamp, curve_low, curve_scale,
-    shaper, shaper_low, shaper_scale, ends, straight, lattice, size, q0, q1, q2, out_sub_x, out_sub_y, siting, target, left, top, width,
-    height, dither, number, span_low, span_high,
-):  # fmt: skip
-    """Grade the picture area (`left`, `top`, `width`, `height` of the target). Gives samples over and under 0..1, and outside the span.
-
-    `source` and `target` are float32: luma scale and offset, chroma scale and offset, then for the source Cr->R,
-    Cb->G, Cr->G, Cb->B and for the target the luma and chroma code maxima. `siting`: 0 left, 1 top-left, 2 centre.
-    """
-    red = np.empty(width + 2, np.float32)
-    green = np.empty(width + 2, np.float32)
-    blue = np.empty(width + 2, np.float32)
-    out_y = np.empty(width + 2, np.float32)
-    out_b = np.empty((2, width + 2), np.float32)
-    out_r = np.empty((2, width + 2), np.float32)
-    sum_b = np.empty(width + 2, np.float32)
-    sum_r = np.empty(width + 2, np.float32)
-    above_b = np.zeros(width + 2, np.float32)
-    above_r = np.zeros(width + 2, np.float32)
-    places = np.empty(width + 2, np.int32)
-    parts = np.empty(width + 2, np.float32)
-    at = np.empty((3, width + 2), np.int32)
-    weights = np.empty((4, width + 2), np.float32)
-    mixed = np.empty(4 * (width + 2), np.float32)
-    y_scale, y_offset, c_scale, c_offset = source[0], source[1], source[2], source[3]
-    r_cr, g_cb, g_cr, b_cb = source[4], source[5], source[6], source[7]
-    ty_scale, ty_offset, tc_scale, tc_offset, t_top = target[0], target[1], target[2], target[3], target[4]
-    lattice_top = np.float32(size - 1)
-    kr, kg, kb = np.float32(0.2126), np.float32(0.7152), np.float32(0.0722)
-    zero, one = np.float32(0.0), np.float32(1.0)
-    over = 0
-    under = 0
-    outside = 0
+def grade_rows(given, source, tables, taken, target, area):
+    """Grade a frame's planes into the picture area of another's. Gives pixels over 1, under 0, outside the span."""
+    width, height = area.width, area.height
+    long = width + _TAIL
+    signal = np.zeros((3, long), np.float32)
+    red, green, blue = signal[0], signal[1], signal[2]
+    places = np.zeros(long, np.int32)
+    parts = np.zeros(long, np.float32)
+    corners = np.zeros((3, long), np.int32)
+    weights = np.zeros((4, long), np.float32)
+    luma = np.empty(long, np.float32)
+    chroma = np.empty((2, 2, long), np.float32)
+    above = np.empty((2, long), np.float32)
+    row = np.empty(long, np.float32)
+    over, under, outside = 0, 0, 0
     for y in range(height):
-        if ycbcr:
-            _chroma_row(p1, y, sub_x, sub_y, top_sited, width, c_scale, c_offset, blue)
-            _chroma_row(p2, y, sub_x, sub_y, top_sited, width, c_scale, c_offset, red)
-            line = p0[y]
-            for x in range(width):
-                luma = (np.float32(line[x]) - y_offset) * y_scale
-                cb, cr = blue[x], red[x]
-                red[x] = luma + r_cr * cr
-                green[x] = luma + g_cb * cb + g_cr * cr
-                blue[x] = luma + b_cb * cb
-        else:
-            for x in range(width):
-                red[x] = (np.float32(p0[y, x]) - y_offset) * y_scale
-                green[x] = (np.float32(p1[y, x]) - y_offset) * y_scale
-                blue[x] = (np.float32(p2[y, x]) - y_offset) * y_scale
-        hi = np.int32(0)
-        lo = np.int32(0)
-        far = np.int32(0)
-        for x in range(width):
-            largest = max(red[x], max(green[x], blue[x]))
-            least = min(red[x], min(green[x], blue[x]))
-            hi += np.int32(largest > one)
-            lo += np.int32(least < zero)
-            far += np.int32(largest > span_high) | np.int32(least < span_low)
-        over += hi
-        under += lo
-        outside += far
-        if has_grade:
-            _curve(red, grade[0], width, curve_low, curve_scale, places, parts)
-            _curve(green, grade[1], width, curve_low, curve_scale, places, parts)
-            _curve(blue, grade[2], width, curve_low, curve_scale, places, parts)
-            if saturation != one:
-                for x in range(width):
-                    luma = kr * red[x] + kg * green[x] + kb * blue[x]
-                    red[x] = luma + saturation * (red[x] - luma)
-                    green[x] = luma + saturation * (green[x] - luma)
-                    blue[x] = luma + saturation * (blue[x] - luma)
-            if clamp:
-                for x in range(width):
-                    red[x] = min(max(red[x], zero), one)
-                    green[x] = min(max(green[x], zero), one)
-                    blue[x] = min(max(blue[x], zero), one)
-        if straight:
-            _ends(red, width, ends, lattice_top)
-            _ends(green, width, ends, lattice_top)
-            _ends(blue, width, ends, lattice_top)
-        else:
-            _curve(red, shaper[0], width, shaper_low, shaper_scale, places, parts)
-            _curve(green, shaper[1], width, shaper_low, shaper_scale, places, parts)
-            _curve(blue, shaper[2], width, shaper_low, shaper_scale, places, parts)
-            for x in range(width):
-                red[x] = min(max(red[x], zero), lattice_top)
-                green[x] = min(max(green[x], zero), lattice_top)
-                blue[x] = min(max(blue[x], zero), lattice_top)
-        slot = y & 1 if out_sub_y == 2 else 0
-        _tetrahedra(red, green, blue, lattice, size, width, at, weights, mixed)
-        line_b, line_r = out_b[slot], out_r[slot]
-        for x in range(width):
-            out_y[x] = mixed[4 * x]
-            line_b[x] = mixed[4 * x + 1]
-            line_r[x] = mixed[4 * x + 2]
-        _quantise(
-            out_y, q0, top + y, left, width, ty_scale, ty_offset, t_top, dither, _mix(number, top + y, 0)
-        )
-        if out_sub_y == 1:
-            _chroma_out(
-                out_b[0],
-                q1,
-                top + y,
-                left,
-                width,
-                out_sub_x,
-                siting,
-                tc_scale,
-                tc_offset,
-                t_top,
-                dither,
-                _mix(number, top + y, 1),
-                sum_b,
-            )
-            _chroma_out(
-                out_r[0],
-                q2,
-                top + y,
-                left,
-                width,
-                out_sub_x,
-                siting,
-                tc_scale,
-                tc_offset,
-                t_top,
-                dither,
-                _mix(number, top + y, 2),
-                sum_r,
-            )
-        elif y & 1 or y == height - 1:
-            other = 1 if y & 1 else 0
-            if siting == 1:  # top-left: [1 2 1]/4 down the column, centred on the even row
-                for x in range(width):
-                    up_b = above_b[x] if y > 1 else out_b[0, x]
-                    up_r = above_r[x] if y > 1 else out_r[0, x]
-                    above_b[x], above_r[x] = out_b[other, x], out_r[other, x]
-                    sum_b[x] = np.float32(0.25) * (up_b + out_b[other, x]) + np.float32(0.5) * out_b[0, x]
-                    sum_r[x] = np.float32(0.25) * (up_r + out_r[other, x]) + np.float32(0.5) * out_r[0, x]
-            else:
-                for x in range(width):
-                    sum_b[x] = np.float32(0.5) * (out_b[0, x] + out_b[other, x])
-                    sum_r[x] = np.float32(0.5) * (out_r[0, x] + out_r[other, x])
-            crow = (top + y) >> 1
-            _chroma_out(
-                sum_b,
-                q1,
-                crow,
-                left,
-                width,
-                out_sub_x,
-                siting,
-                tc_scale,
-                tc_offset,
-                t_top,
-                dither,
-                _mix(number, crow, 1),
-                above_b if siting != 1 else red,
-            )
-            _chroma_out(
-                sum_r,
-                q2,
-                crow,
-                left,
-                width,
-                out_sub_x,
-                siting,
-                tc_scale,
-                tc_offset,
-                t_top,
-                dither,
-                _mix(number, crow, 2),
-                above_r if siting != 1 else red,
-            )
+        _signal(given, source, y, width, height, row, red, green, blue)
+        more, less, far = _counted(red, green, blue, width, tables.span)
+        over, under, outside = over + more, under + less, outside + far
+        if tables.graded:
+            _curve(red, tables.grade[0], tables.grade_at, width, places, parts)
+            _curve(green, tables.grade[1], tables.grade_at, width, places, parts)
+            _curve(blue, tables.grade[2], tables.grade_at, width, places, parts)
+            _saturate(red, green, blue, width, tables.saturation, tables.clamp)
+        _coordinates(red, tables.shaper[0], tables, width, places, parts)
+        _coordinates(green, tables.shaper[1], tables, width, places, parts)
+        _coordinates(blue, tables.shaper[2], tables, width, places, parts)
+        slot = y & 1 if taken.sub_y == 2 else 0
+        cb, cr = chroma[0, slot], chroma[1, slot]
+        _tetrahedra(red, green, blue, tables.lattice, tables.size, width, corners, weights, luma, cb, cr)
+        _put_luma(luma, taken, target, area, y)
+        _put_chroma(chroma, above, taken, target, area, y, row, parts)
     return over, under, outside
 
 
 @nb.njit(**_JIT)
-def _chroma_out(values, plane, row, left, width, sub_x, siting, scale, offset, top, dither, seed, room):
-    """One row of chroma at full width to the target's subsampling, then to codes. `room` is a spare row."""
-    if sub_x == 1:
-        _quantise(values, plane, row, left, width, scale, offset, top, dither, seed)
-        return
-    count = (width + 1) >> 1
-    quarter, half = np.float32(0.25), np.float32(0.5)
-    if siting == 2:
-        for k in range(count):
-            room[k] = half * (values[2 * k] + values[min(2 * k + 1, width - 1)])
-    else:
-        room[0] = quarter * (values[0] + values[min(1, width - 1)]) + half * values[0]
-        for k in range(1, count):
-            room[k] = quarter * (values[2 * k - 1] + values[min(2 * k + 1, width - 1)]) + half * values[2 * k]
-    _quantise(room, plane, row, left >> 1, count, scale, offset, top, dither, seed)
+def matrix_rows(given, source, weights, taken, target, area):
+    """R'G'B' codes to Y'CbCr codes and no look; `weights` (3, 3) make Y Cb Cr of R G B."""
+    width, height = area.width, area.height
+    signal = np.zeros((3, width + _TAIL), np.float32)
+    red, green, blue = signal[0], signal[1], signal[2]
+    luma, row, room = np.empty_like(red), np.empty_like(red), np.empty_like(red)
+    chroma = np.empty((2, 2, width + _TAIL), np.float32)
+    above = np.empty((2, width + _TAIL), np.float32)
+    for y in range(height):
+        _signal(given, source, y, width, height, row, red, green, blue)
+        slot = y & 1 if taken.sub_y == 2 else 0
+        cb, cr = chroma[0, slot], chroma[1, slot]
+        for x in range(width):
+            luma[x] = weights[0, 0] * red[x] + weights[0, 1] * green[x] + weights[0, 2] * blue[x]
+            cb[x] = weights[1, 0] * red[x] + weights[1, 1] * green[x] + weights[1, 2] * blue[x]
+            cr[x] = weights[2, 0] * red[x] + weights[2, 1] * green[x] + weights[2, 2] * blue[x]
+        _put_luma(luma, taken, target, area, y)
+        _put_chroma(chroma, above, taken, target, area, y, row, room)
+
+
+@nb.njit(**_JIT)
+def chroma_rows(given, source, taken, target, area):
+    """Chroma codes at another subsampling and depth, and no look."""
+    width, height = area.width, area.height
+    levels = source.levels
+    row = np.empty(width + _TAIL, np.float32)
+    room = np.empty_like(row)
+    chroma = np.empty((2, 2, width + _TAIL), np.float32)
+    above = np.empty((2, width + _TAIL), np.float32)
+    for y in range(height):
+        slot = y & 1 if taken.sub_y == 2 else 0
+        _chroma(given, given.second, y, width, height, levels[3], levels[2], row, chroma[0, slot])
+        _chroma(given, given.third, y, width, height, levels[3], levels[2], row, chroma[1, slot])
+        _put_chroma(chroma, above, taken, target, area, y, row, room)

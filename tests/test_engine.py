@@ -130,6 +130,75 @@ def test_kernel_is_held_to_the_plain_evaluation(source: str, target: str) -> Non
         assert np.abs(planes(out)[1] - chroma).max() <= 0.51
 
 
+def bent(size: int = 9, points: int = 33) -> Baked:
+    """Tables that no look gave: curves and shaper that differ by channel and are not straight, and a rough lattice."""
+    rng = np.random.default_rng(5)
+    rise = np.sort(rng.random((3, points)), 1)
+    return Baked(
+        lo=-0.075,
+        hi=1.1,
+        grade=np.sort(rng.random((3, 100)), 1).astype(np.float32),
+        saturation=0.8,
+        clamp=True,
+        shaper=(rise / rise[:, -1:] * (size - 1)).astype(np.float32),
+        shaper_lo=-0.1,
+        shaper_hi=1.2,
+        lattice=np.pad(rng.random((size, size, size, 3)), ((0, 0),) * 3 + ((0, 1),)).astype(np.float32),
+        digest="",
+    )
+
+
+@pytest.mark.parametrize("width", [2, 5, 46, 63])
+def test_bent_tables_and_odd_widths(width: int) -> None:
+    """Any tables: the kernel is within rounding of `Baked.apply`, at widths that its groups of four do not divide."""
+    baked, frame = bent(), texture("yuv444p10le", width, 7)
+    out, _ = grader(baked, "yuv444p10le", "yuv444p10le", width, 7).grade(frame, 0)
+    wanted = ycbcr(baked.apply(to_rgb(frame, fmt("yuv444p10le"), "narrow", 1)), 10)
+    for k, plane in enumerate(planes(out)):
+        assert np.abs(plane - wanted[..., k]).max() <= 0.52
+
+
+# Where a chroma sample lies in luma pixels, across and down: ITU-T H.273, ChromaSampleLocType 0, 2 and 1.
+SITES = {"left": (0.0, 0.5), "top-left": (0.0, 0.0), "centre": (0.5, 0.5)}
+
+
+def slope(shape: tuple[int, int], name: str, siting: str) -> np.ndarray:
+    """Chroma that rises evenly over the picture, sampled where the siting says."""
+    pixel_format = fmt(name)
+    across = SITES[siting][0] if pixel_format.sub_x == 2 else 0.0
+    down = SITES[siting][1] if pixel_format.sub_y == 2 else 0.0
+    y, x = np.mgrid[: shape[0] // pixel_format.sub_y, : shape[1] // pixel_format.sub_x].astype(float)
+    return 0.35 + 0.006 * (x * pixel_format.sub_x + across) + 0.005 * (y * pixel_format.sub_y + down)
+
+
+@pytest.mark.parametrize("siting", SITES)
+@pytest.mark.parametrize("source", ["yuv420p12le", "yuv422p12le"])
+def test_chroma_comes_in_where_it_lies(source: str, siting: str) -> None:
+    shape = (16, 32)
+    chroma = slope(shape, source, siting) * 4095
+    frame = frame_of(source, np.full(shape, 2000), np.rint(chroma), np.rint(chroma))
+    wanted = slope(shape, "yuv444p12le", siting)[2:-2, 2:-2]
+    out, _ = grader(identity(), source, "yuv444p10le", 32, 16, source_siting=siting).grade(frame, 0)
+    assert np.abs(planes(out)[1][2:-2, 2:-2] - wanted * 1023.75).max() <= 0.7
+    rgb = to_rgb(frame, fmt(source), "narrow", 1, siting=siting)  # type: ignore[arg-type]
+    cb = (rgb[..., 2] - rgb @ [0.2126, 0.7152, 0.0722]) / 1.8556
+    assert (cb * 3584 + 2048)[2:-2, 2:-2] == pytest.approx(wanted * 4095, abs=0.6)
+
+
+@pytest.mark.parametrize("siting", SITES)
+@pytest.mark.parametrize("target", ["yuv420p10le", "yuv422p10le"])
+@pytest.mark.parametrize("look", [True, False])
+def test_chroma_goes_out_where_it_lies(target: str, siting: str, look: bool) -> None:
+    shape = (16, 32)
+    chroma = slope(shape, "yuv444p12le", siting) * 4095
+    frame = frame_of("yuv444p12le", np.full(shape, 2000), np.rint(chroma), np.rint(chroma))
+    out, _ = grader(
+        identity() if look else None, "yuv444p12le", target, 32, 16, siting=siting, source_siting=siting
+    ).grade(frame, 0)
+    wanted = slope(shape, target, siting) * 1023.75
+    assert np.abs(planes(out)[2] - wanted)[1:-1, 1:-1].max() <= 0.7
+
+
 def test_float_signal_and_not_a_number() -> None:
     baked = graded_look()
     values = np.linspace(0.1, 0.9, 32).reshape(4, 8).astype(np.float32)

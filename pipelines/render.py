@@ -11,7 +11,7 @@ import os
 from collections.abc import Mapping
 from contextlib import ExitStack
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +19,7 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 from rushlight.pipelines import measure
+from rushlight.pipelines.ahead import Ahead, Behind
 from rushlight.pipelines.bake import Baked, load_baked
 from rushlight.pipelines.checksum import frame_digest
 from rushlight.pipelines.codecs import Codec, Tags, codec, siting
@@ -277,12 +278,15 @@ class _Segment:
         """All frames of the segment, through every output."""
         source = open_source(self.facts, missing=self.job.source.missing, conform=self.job.source.conform)
         self.stack.callback(source.close)
-        for frame in source.frames(self.segment.first, self.segment.count):
+        frames = self.stack.enter_context(Ahead(source.frames(self.segment.first, self.segment.count)))
+        behind = self.stack.enter_context(Behind())
+        for frame in frames:
             self._note_damage(frame)
             image = self._working(frame.image)
             for picture in self.pictures:
-                self._graded(picture, image, frame)
+                self._graded(picture, image, frame, behind)
             self._stills_of(image, frame)
+        behind.finish()
         for picture in self.pictures:
             for movie in picture.movies:
                 movie.writer.close()
@@ -307,7 +311,7 @@ class _Segment:
             plane[:] = working[..., k]
         return out
 
-    def _graded(self, picture: _Picture, image: av.VideoFrame, frame: SourceFrame) -> None:
+    def _graded(self, picture: _Picture, image: av.VideoFrame, frame: SourceFrame, behind: Behind) -> None:
         fitted = picture.fitter.fit(image)
         graded, counts = picture.grader.grade(fitted, frame.number)
         if frame.missing and self.job.source.missing == "slate":
@@ -329,7 +333,7 @@ class _Segment:
             drawn = graded if last else _copied(graded, picture.pixel_format)
             if movie.painter:
                 movie.painter.paint(drawn, self._running(frame.number))
-            movie.writer.write(drawn)
+            behind.do(partial(movie.writer.write, drawn))
 
     def _tiles(self, picture: _Picture, views: list[NDArray[np.generic]], covered: list[Box]) -> list[Any]:
         if picture.state == "log":

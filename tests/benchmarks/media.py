@@ -1,0 +1,112 @@
+"""What the benchmarks read: long camera-like originals looped from a short pan over a real photograph."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from fractions import Fraction
+from pathlib import Path
+
+from tests.independent import FFMPEG
+from tests.real import PLACE, ROOT
+
+__all__ = ["ENCODING", "day", "movie", "thousand"]
+
+ENCODING = "S-Log3/S-Gamut3.Cine"
+RATE = 24
+
+
+def movie(folder: Path, size: tuple[int, int], seconds: int) -> Path:
+    """A ProRes 422 HQ original of that raster and length, 24 frames a second, narrow levels, two channels of sound."""
+    width, height = size
+    final = folder / f"P{height}S{seconds:02d}.mov"
+    if not final.exists():
+        short = _short(folder, width, height)
+        loop = ["-stream_loop", str(seconds - 1), "-i", str(short), "-map", "0:v", "-map", "0:a"]
+        part = final.with_suffix(".part.mov")
+        _ffmpeg(*loop, "-c", "copy", "-timecode", "10:00:00:00", str(part))
+        part.rename(final)
+    return final
+
+
+def _short(folder: Path, width: int, height: int) -> Path:
+    """One second: a pan over a photograph in a camera's log, or the sample day's picture where there is none."""
+    short = folder / f"short{height}.mov"
+    if short.exists():
+        return short
+    folder.mkdir(parents=True, exist_ok=True)
+    part = short.with_suffix(".part.mov")
+    photograph = next(iter(sorted(PLACE.glob("Desk*.exr"))), None)
+    if photograph is None:
+        sample = ROOT / "sample_frames" / "A001C003.mov"
+        scale = ["-vf", f"scale={width}:{height},fps={RATE}", "-frames:v", str(RATE)]
+        code = ["-c:v", "prores_ks", "-profile:v", "hq", "-pix_fmt", "yuv422p10le", "-an"]
+        _ffmpeg("-stream_loop", "-1", "-i", str(sample), *scale, *code, str(part))
+    else:
+        sys.path.insert(0, str(PLACE))
+        import make_originals as maker
+
+        photo = maker.photograph(photograph, width, height)
+        pictures = maker.frames(photo, "S-Log3 S-Gamut3.Cine", 0.0, RATE, width, height, 1)
+        maker.movie(
+            part,
+            pictures,
+            RATE,
+            Fraction(RATE),
+            "10:00:00:00",
+            "prores_ks",
+            "yuv422p10le",
+            {"profile": "hq"},
+            2,
+            "narrow",
+            width,
+            height,
+            "A001",
+        )
+    part.rename(short)
+    return short
+
+
+def day(folder: Path, clips: int, seconds: int) -> Path:
+    """A folder of `clips` originals: every third in 3840x2160, the others in 1920x1080."""
+    place = folder / f"day{clips}x{seconds}"
+    if not place.exists():
+        part = place.with_suffix(".part")
+        shutil.rmtree(part, ignore_errors=True)
+        part.mkdir(parents=True)
+        for number in range(1, clips + 1):
+            size = (3840, 2160) if number % 3 == 0 else (1920, 1080)
+            (part / f"A001C{number:03d}.mov").hardlink_to(movie(folder, size, seconds))
+        part.rename(place)
+    return place
+
+
+def thousand(folder: Path, clips: int) -> Path:
+    """A folder of many tiny originals of a few frames each."""
+    place = folder / f"many{clips}"
+    if not place.exists():
+        part = place.with_suffix(".part")
+        shutil.rmtree(part, ignore_errors=True)
+        part.mkdir(parents=True)
+        tiny = [
+            "-vf",
+            "scale=128:72",
+            "-frames:v",
+            "4",
+            "-an",
+            "-c:v",
+            "prores_ks",
+            "-pix_fmt",
+            "yuv422p10le",
+        ]
+        first = part / "A001C0001.mov"
+        _ffmpeg("-i", str(_short(folder, 1920, 1080)), *tiny, "-timecode", "10:00:00:00", str(first))
+        for number in range(2, clips + 1):
+            shutil.copy(first, part / f"A001C{number:04d}.mov")
+        part.rename(place)
+    return place
+
+
+def _ffmpeg(*arguments: str) -> None:
+    subprocess.run([FFMPEG, "-y", "-v", "error", *arguments], check=True)

@@ -1,0 +1,63 @@
+"""Commands timed: wall and CPU seconds of a whole process tree, alternating, medians."""
+
+from __future__ import annotations
+
+import os
+import resource
+import statistics
+import subprocess
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+__all__ = ["Cost", "alternating", "timed"]
+
+Command = Sequence[str]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cost:
+    """What something took: seconds on the clock, and seconds of processor in all its processes."""
+
+    wall: float
+    cpu: float
+
+
+def timed(commands: Sequence[Command], *, cores: int | None = None, where: Path | None = None) -> Cost:
+    """The cost of commands started together; `cores` pins them, and all they start, to the first so many.
+
+    CalledProcessError with what the command said where one fails.
+    """
+    allowed = sorted(os.sched_getaffinity(0))[: cores or None]
+    before, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
+    running = [
+        subprocess.Popen(
+            command,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            cwd=where,
+            preexec_fn=lambda: os.sched_setaffinity(0, allowed),
+        )
+        for command in commands
+    ]
+    for process in running:
+        said, _ = process.communicate()
+        if process.returncode:
+            raise subprocess.CalledProcessError(process.returncode, process.args, output=said[-3000:])
+    wall = time.perf_counter() - start
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return Cost(wall=wall, cpu=after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+
+
+def alternating(contenders: Mapping[str, Callable[[], Cost]], runs: int) -> dict[str, Cost]:
+    """Each contender in turn, `runs` times round; the median wall and CPU of each."""
+    found: dict[str, list[Cost]] = {name: [] for name in contenders}
+    for _ in range(runs):
+        for name, contender in contenders.items():
+            found[name].append(contender())
+    return {
+        name: Cost(wall=statistics.median(c.wall for c in costs), cpu=statistics.median(c.cpu for c in costs))
+        for name, costs in found.items()
+    }

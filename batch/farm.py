@@ -107,6 +107,8 @@ class DaskFarm:
             "distributed.worker.memory.spill": False,
             "distributed.worker.memory.pause": False,
             "distributed.worker.memory.terminate": 0.95,
+            "distributed.worker.profile.enabled": False,  # it takes the interpreter a hundred times a second
+            "distributed.worker.preload": ["rushlight.pipelines.render", "rushlight.batch.finish"],
             "distributed.worker.daemon": True,
             "distributed.worker.multiprocessing-method": "spawn",
             "distributed.comm.timeouts.connect": "30s",

@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 import xxhash
 from numpy.typing import NDArray
-from rushlight.pipelines import measure
 from rushlight.pipelines.checksum import colour_digest, picture_digest
 from rushlight.pipelines.codecs import codec
 from rushlight.pipelines.errors import DeliveryError, from_os
@@ -341,7 +340,7 @@ def _record(
                 | {e["path"]: e["digest"] for e in outputs if e["kind"] == "still"}
             ),
             "pictures": pictures,
-            "patches": measure.patches(look),
+            "patches": job.patches,
             "tiles": tiles,
             "sensitivity": next((side["sensitivity"] for side in sides if side["sensitivity"]), {}),
         },

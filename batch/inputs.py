@@ -9,6 +9,7 @@ import hashlib
 import os
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from rushlight.batch.prepare import Prepared
 from rushlight.pipelines.recipe import MovieOutput, Recipe
@@ -60,15 +61,20 @@ def _keep(path: Path, data: bytes) -> None:
 
 
 def bake_looks(out: Path, specs: list[JobSpec], on_baked: Callable[[int], None]) -> list[JobSpec]:
-    """Bake every look that a movie asks for, once; the jobs name the files."""
+    """Bake every look that a movie asks for and measure every look's patches, once; the jobs name the files."""
     from rushlight.pipelines.bake import bake
+    from rushlight.pipelines.measure import patches
     from rushlight.pipelines.resolve import build_look
 
     folder = out / "log" / "inputs" / "looks"
     known: dict[str, str] = {}
+    measured: dict[str, dict[str, Any]] = {}
     found = []
     for spec in specs:
         baked: dict[str, str] = {}
+        patched = digest_of(spec.look.identity())
+        if patched not in measured:
+            measured[patched] = patches(build_look(spec.look, out))
         for state in sorted({o.state for o in spec.outputs if o.make == "movie" and o.state != "log"}):
             key = digest_of([spec.look.identity(), state])
             if key not in known:
@@ -77,5 +83,5 @@ def bake_looks(out: Path, specs: list[JobSpec], on_baked: Callable[[int], None])
                 known[key] = f"log/inputs/looks/{name}"
                 on_baked(len(known))
             baked[state] = known[key]
-        found.append(spec.model_copy(update={"baked": baked}))
+        found.append(spec.model_copy(update={"baked": baked, "patches": measured[patched]}))
     return found

@@ -8,6 +8,7 @@ import signal
 import sys
 import tempfile
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -194,36 +195,24 @@ def _run(
 ) -> Any:
     from rushlight.batch.farm import DaskFarm
     from rushlight.batch.runner import run
-    from rushlight.batch.store import QueuedJob, open_store
+    from rushlight.batch.store import open_store
 
-    specs = bake_looks(out, [spec for spec, _ in jobs], view.baked)
+    unbaked = [spec for spec, _ in jobs]
     with open_store(out / ".work" / "queue.sqlite") as store:
         store.run_alone()
-        queued = [
-            QueuedJob(
-                key=spec.job,
-                out=str(out),
-                clip=spec.clip,
-                state="queued",
-                priority=0,
-                identity=digest_of([o.identity for o in spec.outputs]),
-                frames=spec.count,
-                added=float(index),
-                payload=spec.model_dump(mode="json"),
-            )
-            for index, spec in enumerate(specs)
-        ]
-        wanted = {job.key for job in queued}
-        store.drop(row.key for row in store.rows() if row.key not in wanted)
-        store.add(queued)
-        count = min(workers or default_workers(), sum(len(s.segments) for s in specs))
-        view.begin(clips=len(specs), frames=sum(g.count for s in specs for g in s.segments), workers=count)
+        count = min(workers or default_workers(), sum(len(s.segments) for s in unbaked))
         with (
             _interruptible(stop, view),
             tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True) as scratch,
+            ThreadPoolExecutor(1, "bake") as pool,
         ):
+            baking = pool.submit(bake_looks, out, unbaked, view.baked)  # while the workers start
             farm = DaskFarm(workers=count, address=scheduler, scratch=Path(scratch))
             try:
+                specs = baking.result()
+                _queue(store, out, specs)
+                frames = sum(g.count for s in specs for g in s.segments)
+                view.begin(clips=len(specs), frames=frames, workers=count)
                 summary = run(store, farm, on_event=view.event, stop=stop, keep_free=keep_free)
             finally:
                 farm.close(now=stop.level > 1)
@@ -231,6 +220,29 @@ def _run(
     if not summary.left:
         shutil.rmtree(out / ".work", ignore_errors=True)
     return summary
+
+
+def _queue(store: Any, out: Path, specs: list[JobSpec]) -> None:
+    """These jobs in the queue, and no others."""
+    from rushlight.batch.store import QueuedJob
+
+    queued = [
+        QueuedJob(
+            key=spec.job,
+            out=str(out),
+            clip=spec.clip,
+            state="queued",
+            priority=0,
+            identity=digest_of([o.identity for o in spec.outputs]),
+            frames=spec.count,
+            added=float(index),
+            payload=spec.model_dump(mode="json"),
+        )
+        for index, spec in enumerate(specs)
+    ]
+    wanted = {job.key for job in queued}
+    store.drop(row.key for row in store.rows() if row.key not in wanted)
+    store.add(queued)
 
 
 @contextmanager

@@ -25,7 +25,7 @@ from rushlight.pipelines.lut import tetrahedral
 if TYPE_CHECKING:
     from rushlight.pipelines.look import Look
 
-__all__ = ["Baked", "bake", "lattice_digest", "load_baked"]
+__all__ = ["Baked", "bake", "lattice_digest", "load_baked", "regraded"]
 
 SCHEMA = "rushlight-baked-1"
 LUMA = np.array([0.2126, 0.7152, 0.0722])  # ASC CDL v1.2
@@ -221,13 +221,7 @@ def bake(look: Look, state: str = "graded", size: int = 65, cache: Path | None =
     lo, hi = span(look)
     axis = lattice_axis(look, size)
     lattice = _cached_lattice(inner, axis, cache, lattice_digest(look, state, size))
-    grade, saturation, clamp = None, 1.0, False
-    if state == "graded" and _grade_ahead(look) and (look.cdl or look.exposure or look.printer_points):
-        code = np.linspace(lo, hi, CURVE_POINTS)
-        signal = look.correct(np.repeat(code[:, None], 3, 1))
-        if look.cdl is not None:
-            signal, saturation, clamp = look.cdl.sop(signal), look.cdl.saturation, look.cdl.clamp
-        grade = _rounded(np.nan_to_num(signal.T, nan=lo, posinf=hi, neginf=lo))
+    grade, saturation, clamp = _curves(look) if state == "graded" else (None, 1.0, False)
     shaper = _rounded(np.repeat(lattice_places(look, size)[None], 3, 0))
     baked = Baked(
         lo=lo,
@@ -242,6 +236,30 @@ def bake(look: Look, state: str = "graded", size: int = 65, cache: Path | None =
         digest="",
     )
     return replace(baked, digest=_digest(baked))
+
+
+def _curves(look: Look) -> tuple[NDArray[np.float32] | None, float, bool]:
+    """What is evaluated ahead of the lattice: three curves, a saturation, and whether to clamp after it."""
+    if not _grade_ahead(look) or not (look.cdl or look.exposure or look.printer_points):
+        return None, 1.0, False
+    lo, hi = span(look)
+    code = np.linspace(lo, hi, CURVE_POINTS)
+    signal = look.correct(np.repeat(code[:, None], 3, 1))
+    saturation, clamp = 1.0, False
+    if look.cdl is not None:
+        signal, saturation, clamp = look.cdl.sop(signal), look.cdl.saturation, look.cdl.clamp
+    return _rounded(np.nan_to_num(signal.T, nan=lo, posinf=hi, neginf=lo)), saturation, clamp
+
+
+def regraded(baked: Baked, look: Look) -> Baked | None:
+    """`baked` under another grade, which `look` has; None where the grade lies inside the lattice.
+
+    For measuring what a grade does: made in a millisecond, and without the digest of a look to be delivered.
+    """
+    if not _grade_ahead(look):
+        return None
+    grade, saturation, clamp = _curves(look)
+    return replace(baked, grade=grade, saturation=saturation, clamp=clamp, digest="")
 
 
 def _cached_lattice(

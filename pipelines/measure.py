@@ -18,6 +18,7 @@ from rushlight.pipelines.gamuts import D65, white_xyz
 from rushlight.pipelines.pixels import PixelFormat
 
 if TYPE_CHECKING:
+    from rushlight.pipelines.bake import Baked
     from rushlight.pipelines.look import Look
 
 __all__ = [
@@ -249,19 +250,23 @@ def patches(look: Look) -> dict[str, Any]:
     }
 
 
-def sensitivity(look: Look, code: Array) -> dict[str, float]:
-    """Mean CIEDE2000 over tiles that saturation 0.05 and slope 0.02 would move this picture's signal (h, w, 3) by."""
+def sensitivity(look: Look, code: Array, baked: Baked | None = None) -> dict[str, float]:
+    """Mean CIEDE2000 over tiles that saturation 0.05 and slope 0.02 would move this picture's signal (h, w, 3) by.
+
+    By the exact look, or by `baked`, the same look in state `graded`, which costs less.
+    """
     from dataclasses import replace
 
+    from rushlight.pipelines.bake import regraded
     from rushlight.pipelines.cdl import CDL
 
     grade = look.cdl or CDL()
     box = (0, 0, code.shape[1], code.shape[0])
 
     def tiles(cdl: CDL | None) -> Array:
-        return tile_lab_rgb(
-            replace(look, cdl=cdl, show_lut=_ungraded(look)).evaluate(code), look.display, box
-        )
+        moved = replace(look, cdl=cdl, show_lut=_ungraded(look))
+        quick = regraded(baked, moved) if baked else None
+        return tile_lab_rgb(quick.apply(code) if quick else moved.evaluate(code), look.display, box)
 
     base = tiles(look.cdl)
     moved: dict[Literal["saturation 0.05", "slope 0.02"], CDL] = {

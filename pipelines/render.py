@@ -455,7 +455,10 @@ class _Segment:
             self.job.source.matrix,
             chroma=self.job.source.chroma,
         )
-        self.sensitivity = measure.sensitivity(self.look, signal)
+        baked = self.job.baked.get("graded")
+        self.sensitivity = measure.sensitivity(
+            self.look, signal, _baked(str(self.out / baked)) if baked else None
+        )
 
     # --- keeping
 

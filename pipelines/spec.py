@@ -177,6 +177,7 @@ class JobSpec(_Spec):
     retimed: bool = False  # taken frame for frame at another rate: silent
     look: LookSpec
     baked: dict[str, str]  # state -> .npz relative to `out`
+    patches: dict[str, Any] = {}  # black, grey, white and the chart through the exact look
     outputs: tuple[OutputSpec, ...]
     segments: tuple[SegmentSpec, ...]
     fields: dict[str, str]  # what burn-in may show, beside the running values

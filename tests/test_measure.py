@@ -1,12 +1,15 @@
 """Measuring: CIEDE2000 by Sharma's pairs, tiles that leave covered pixels out, patches by the published chart."""
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import colour
 import numpy as np
 import pytest
 from pictures import frame_of, texture
+from rushlight.pipelines.bake import bake, regraded
+from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.checksum import colour_digest, frame_digest, picture_digest
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
@@ -139,6 +142,20 @@ def test_sensitivity_tells_colour_from_grey() -> None:
     assert sensitivity(look, colours)["saturation 0.05"] > 0.2
     assert sensitivity(look, grey)["saturation 0.05"] < 0.01
     assert sensitivity(look, grey)["slope 0.02"] > 0.3
+
+
+def test_sensitivity_by_the_baked_look_is_that_by_the_exact_one() -> None:
+    grade = CDL(slope=(1.1, 1.0, 0.9), offset=(0.02, 0.0, -0.01), power=(1.0, 1.1, 0.95), saturation=0.85)
+    look = Look(encoding=find_encoding("LogC3"), display=REC709, cdl=grade)
+    rng = np.random.default_rng(1)
+    code = look.encoding.encode(0.18 * 2.0 ** rng.uniform(-2, 2, (9, 16, 3))).repeat(4, 0).repeat(4, 1)
+    exact = sensitivity(look, code)
+    quick = sensitivity(look, code, bake(look, "graded", 33))
+    for name, value in exact.items():
+        assert value > 0.2
+        assert quick[name] == pytest.approx(value, rel=0.03)
+    inside = replace(look, cdl_space="ACEScct")  # such a grade lies in the lattice: by the exact look
+    assert regraded(bake(look, "graded", 17), inside) is None
 
 
 def test_digests() -> None:

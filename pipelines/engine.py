@@ -7,6 +7,7 @@ H.273 equations 26 to 28. Chroma goes in linearly and out by [1 2 1]/4 where it 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import av
@@ -150,12 +151,13 @@ def _ycbcr_weights(matrix: int) -> NDArray[np.float64]:
     return np.array(rows, np.float64)
 
 
-def _tables(baked: Baked, weights: NDArray[np.float64]) -> Tables:
-    """A baked look for the kernel. The lattice's values become Y'CbCr: the matrix is linear, so it may go first."""
+@lru_cache(maxsize=8)
+def _tables(baked: Baked, matrix: int) -> Tables:
+    """A baked look for the kernel, kept for the next segment. The lattice's values become Y'CbCr: the matrix is linear, so it may go first."""
     rgb = baked.lattice[..., :3].astype(np.float64)
     lattice = np.zeros(baked.lattice.shape, np.float32)
     # Written out term by term: a library's matrix product may differ in the last bit between processors.
-    for k, row in enumerate(weights):
+    for k, row in enumerate(_ycbcr_weights(matrix)):
         lattice[..., k] = (rgb[..., 0] * row[0] + rgb[..., 1] * row[1]) + rgb[..., 2] * row[2]
     grade = baked.grade if baked.grade is not None else np.zeros((3, 2), np.float32)
     lines, straight = _straight_lines(baked)
@@ -245,7 +247,7 @@ class Grader:
         self._area = Area(left=placement.x, top=placement.y, width=placement.width, height=placement.height)
         self._black = (out[1], out[3], out[3])
         self._weights = _ycbcr_weights(target_matrix)
-        self._tables = _tables(baked, self._weights) if baked is not None else None
+        self._tables = _tables(baked, target_matrix) if baked is not None else None
 
     def grade(self, frame: av.VideoFrame, number: int) -> tuple[av.VideoFrame, Counts]:
         """The output's frame, padding black, of a fitted source frame; `number` is the original's frame number."""

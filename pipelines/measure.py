@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from rushlight.pipelines.display import Display, luma_weights
 from rushlight.pipelines.gamuts import D65, white_xyz
-from rushlight.pipelines.pixels import PixelFormat
+from rushlight.pipelines.pixels import PixelFormat, whole_rows
 
 if TYPE_CHECKING:
     from rushlight.pipelines.bake import Baked
@@ -209,31 +209,26 @@ def tile_codes(
 
 
 @nb.njit(nogil=True, cache=True)
-def _grid_sums(plane, x, y, width, height):  # type: ignore[no-untyped-def]
+def _grid_sums(plane, rows, columns):  # type: ignore[no-untyped-def]
     sums = np.zeros((4, 4), np.int64)
-    for row in range(height):
-        i = row * 4 // height
+    for i in range(4):
         for j in range(4):
-            total = np.int64(0)
-            for column in range(j * width // 4, (j + 1) * width // 4):
-                total += np.int64(plane[y + row, x + column])
-            sums[i, j] += total
+            for row in range(rows[i], rows[i + 1]):
+                part = plane[row, columns[j] : columns[j + 1]]
+                total = np.uint32(0)  # a row of 65,537 samples of 16 bits
+                for k in range(part.size):
+                    total += np.uint32(part[k])
+                sums[i, j] += np.int64(total)
     return sums
 
 
 def luma_grid(luma: NDArray[np.generic], picture: Box) -> list[float]:
     """Sixteen mean luma codes of a 4x4 grid over the picture area, row by row."""
     x, y, w, h = picture
-    sums = _grid_sums(luma, x, y, w, h)
-    rows, columns = [k * h // 4 for k in range(5)], [k * w // 4 for k in range(5)]
-    heights = (
-        [sum(1 for r in range(h) if r * 4 // h == i) for i in range(4)] if h % 4 else [rows[1] - rows[0]] * 4
-    )
-    return [
-        round(float(sums[i, j]) / (heights[i] * (columns[j + 1] - columns[j])), 4)
-        for i in range(4)
-        for j in range(4)
-    ]
+    rows = np.array([y - (-k * h // 4) for k in range(5)])
+    columns = np.array([x + k * w // 4 for k in range(5)])
+    means = _grid_sums(*whole_rows([luma]), rows, columns) / np.outer(np.diff(rows), np.diff(columns))
+    return [round(float(m), 4) for m in means.flat]
 
 
 def patches(look: Look) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from rushlight.pipelines.encodings import Levels
 from rushlight.pipelines.engine import code_scale
 from rushlight.pipelines.pixels import PixelFormat
 
-__all__ = ["Canvas", "Ink", "Strokes", "draw", "graphics_white", "whole_rows"]
+__all__ = ["Canvas", "Ink", "Strokes", "draw", "graphics_white"]
 
 ONE = 65536
 
@@ -129,14 +129,6 @@ def _strokes(keep: NDArray[np.float32], add: NDArray[np.float32]) -> Strokes:
     uniform = np.logical_and.reduceat(same, index)
     runs = np.stack([rows, first, lengths, index, uniform], 1).astype(np.int32)
     return Strokes(runs=np.ascontiguousarray(runs), keep=stays, add=added)
-
-
-def whole_rows(planes: Sequence[NDArray[np.generic]]) -> list[NDArray[np.generic]]:
-    """Views of planes that take in the padding of their rows: contiguous, and quicker to write to."""
-    return [
-        np.lib.stride_tricks.as_strided(p, (p.shape[0], p.strides[0] // p.itemsize), p.strides)
-        for p in planes
-    ]
 
 
 def draw(

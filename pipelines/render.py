@@ -24,13 +24,13 @@ from rushlight.pipelines.bake import Baked, load_baked
 from rushlight.pipelines.checksum import frame_digest
 from rushlight.pipelines.codecs import Codec, Tags, codec, siting
 from rushlight.pipelines.display import Display, find_display
-from rushlight.pipelines.encodings import find_encoding
+from rushlight.pipelines.encodings import Levels, find_encoding
 from rushlight.pipelines.engine import Grader, to_rgb
 from rushlight.pipelines.errors import SourceError, from_os
 from rushlight.pipelines.look import Look, to_working
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
 from rushlight.pipelines.raster import Fit, Fitter, Placement, placement
-from rushlight.pipelines.recipe import Burnin
+from rushlight.pipelines.recipe import Burnin, Guides
 from rushlight.pipelines.resolve import (
     build_look,
     fit_of,
@@ -56,6 +56,30 @@ Box = tuple[int, int, int, int]
 @lru_cache(maxsize=4)
 def _baked(path: str) -> Baked:
     return load_baked(Path(path))
+
+
+@lru_cache(maxsize=16)
+def _painter(
+    burnin: Burnin | None,
+    pixel_format: PixelFormat,
+    levels: Levels,
+    size: tuple[int, int],
+    fields: tuple[tuple[str, str], ...],
+    longest: tuple[tuple[str, int], ...],
+    guides: Guides | None,
+    picture: Box,
+) -> Painter:
+    """The drawing of one output, kept for the next segment of the clip."""
+    return Painter(
+        burnin,
+        pixel_format,
+        levels,
+        *size,
+        dict(fields),
+        longest=dict(longest),
+        guides=guides,
+        picture=picture,
+    )
 
 
 @dataclass(kw_only=True)
@@ -241,19 +265,18 @@ class _Segment:
             burnin = spec.burnin
             if burnin and spec.font:
                 burnin = burnin.model_copy(update={"font": str(self.out / spec.font)})
-            painter = Painter(
+            painter = _painter(
                 burnin,
                 picture.pixel_format,
                 picture.tags.levels,
-                spec.width,
-                spec.height,
-                self.job.fields,
-                longest={
-                    "frame": 6,
-                    "source_frame": max(6, len(str(self.facts.first_number + self.facts.frames))),
-                },
-                guides=spec.guides,
-                picture=picture.box,
+                (spec.width, spec.height),
+                tuple(self.job.fields.items()),
+                (
+                    ("frame", 6),
+                    ("source_frame", max(6, len(str(self.facts.first_number + self.facts.frames)))),
+                ),
+                spec.guides,
+                picture.box,
             )
             self.warnings += painter.warnings
         writer = self.stack.enter_context(

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.fields import FIELDS, RUNNING, check_fields, fields_of, parse_template
 from rushlight.pipelines.guides import draw_guides
-from rushlight.pipelines.overlay import Canvas, Ink, Strokes, draw, whole_rows
-from rushlight.pipelines.pixels import PixelFormat, planes
+from rushlight.pipelines.overlay import Canvas, Ink, Strokes, draw
+from rushlight.pipelines.pixels import PixelFormat, planes, whole_rows
 from rushlight.pipelines.recipe import Burnin, Guides, TextLine
 from rushlight.pipelines.text import (
     FONT,

@@ -12,6 +12,7 @@ from __future__ import annotations
 import json
 import resource
 import shutil
+import subprocess
 import sys
 import time
 from functools import partial
@@ -124,9 +125,15 @@ def _resident() -> float:
 
 def main() -> None:
     what, clip_list, recipe, media, out = sys.argv[1:6]
-    shutil.rmtree(out, ignore_errors=True)
-    Path(out).mkdir(parents=True)
-    spec = spec_of(Path(clip_list), recipe, Path(media), Path(out))
+    if what == "spec":
+        shutil.rmtree(out, ignore_errors=True)
+        Path(out).mkdir(parents=True)
+        spec = spec_of(Path(clip_list), recipe, Path(media), Path(out))
+        Path(out, "spec.json").write_text(spec.model_dump_json())
+        return
+    # Planned and baked in a process of its own, as in the product: this one is a worker and has a worker's memory.
+    subprocess.run([sys.executable, "-m", __spec__.name, "spec", *sys.argv[2:6]], check=True)
+    spec = JobSpec.model_validate_json(Path(out, "spec.json").read_text())
     render_segment(spec.model_dump(mode="json"), 0, "warm")  # compiled code loaded, libraries started
     shutil.rmtree(Path(out) / ".work", ignore_errors=True)
     wall, cpu = time.perf_counter(), time.process_time()

@@ -19,26 +19,28 @@ T = TypeVar("T")
 
 
 class Ahead(Generic[T]):
-    """The items of an iterable, in order, made up to `depth` ahead of their use on a thread of their own.
+    """The items of an iterable, in order, `depth` of them made ahead of their use on a thread of their own.
 
     What the iterable raises is raised where its item was due. Use as a context: leaving it stops the thread
     after the item in hand.
     """
 
-    def __init__(self, items: Iterable[T], *, depth: int = 2) -> None:
+    def __init__(self, items: Iterable[T], *, depth: int = 1) -> None:
         self._items = items
-        self._ready: queue.Queue[Any] = queue.Queue(maxsize=depth)
-        self._stopped = threading.Event()
+        self._ready: queue.SimpleQueue[Any] = queue.SimpleQueue()
+        self._room = threading.Semaphore(depth)
+        self._stopped = False
         self._fault: BaseException | None = None
         self._thread = threading.Thread(target=self._run, name="decode", daemon=True)
         self._thread.start()
 
     def _run(self) -> None:
         try:
-            for item in self._items:
-                self._ready.put(item)
-                if self._stopped.is_set():
-                    return
+            items = iter(self._items)
+            while self._room.acquire() and not self._stopped:
+                self._ready.put(next(items))
+        except StopIteration:
+            pass
         except BaseException as fault:
             self._fault = fault
         finally:
@@ -46,6 +48,7 @@ class Ahead(Generic[T]):
 
     def __iter__(self) -> Iterator[T]:
         while (item := self._ready.get()) is not _END:
+            self._room.release()
             yield item
         if self._fault is not None:
             raise self._fault
@@ -56,12 +59,8 @@ class Ahead(Generic[T]):
     def __exit__(
         self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._stopped.set()
-        while self._thread.is_alive():
-            try:
-                self._ready.get(timeout=0.05)
-            except queue.Empty:
-                continue
+        self._stopped = True
+        self._room.release()
         self._thread.join()
 
 

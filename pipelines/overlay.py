@@ -101,18 +101,20 @@ class Canvas:
 
     def strokes(self, pixel_format: PixelFormat, ink: Ink) -> tuple[Strokes, Strokes]:
         """For the first plane and for the two others of a format. Odd sizes are filled up with untouched samples."""
-        black = 1 - self.keep - self.white
-        luma = _strokes(self.keep, self.white * ink.white + black * ink.black)
+        sub_x, sub_y = pixel_format.sub_x, pixel_format.sub_y
+        rows = np.flatnonzero((self.keep < 1).any(1))  # text touches few
+        top, end = (int(rows[0]) // sub_y * sub_y, int(rows[-1]) + 1) if len(rows) else (0, 0)
+        keep, white = self.keep[top:end], self.white[top:end]
+        black = 1 - keep - white
+        luma = _strokes(keep, white * ink.white + black * ink.black, top)
         if pixel_format.family == "rgb":
             return luma, luma
-        sub_x, sub_y = pixel_format.sub_x, pixel_format.sub_y
-        height, width = self.keep.shape
-        filled = np.pad(self.keep, ((0, -height % sub_y), (0, -width % sub_x)), constant_values=1)
-        small = filled.reshape(filled.shape[0] // sub_y, sub_y, -1, sub_x).mean((1, 3))
-        return luma, _strokes(small, (1 - small) * ink.neutral)
+        filled = np.pad(keep, ((0, -len(keep) % sub_y), (0, -keep.shape[1] % sub_x)), constant_values=1)
+        small = filled.reshape(len(filled) // sub_y, sub_y, filled.shape[1] // sub_x, sub_x).mean((1, 3))
+        return luma, _strokes(small, (1 - small) * ink.neutral, top // sub_y)
 
 
-def _strokes(keep: NDArray[np.float32], add: NDArray[np.float32]) -> Strokes:
+def _strokes(keep: NDArray[np.float32], add: NDArray[np.float32], top: int) -> Strokes:
     shares = np.rint(keep.astype(np.float64) * ONE).astype(np.uint32)
     changed = shares < ONE
     edges = np.diff(np.pad(changed, ((0, 0), (1, 1))).astype(np.int8), axis=1)
@@ -127,7 +129,7 @@ def _strokes(keep: NDArray[np.float32], add: NDArray[np.float32]) -> Strokes:
     same[1:] = (stays[1:] == stays[:-1]) & (added[1:] == added[:-1])
     same[index] = True
     uniform = np.logical_and.reduceat(same, index)
-    runs = np.stack([rows, first, lengths, index, uniform], 1).astype(np.int32)
+    runs = np.stack([rows + top, first, lengths, index, uniform], 1).astype(np.int32)
     return Strokes(runs=np.ascontiguousarray(runs), keep=stays, add=added)
 
 

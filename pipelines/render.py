@@ -10,7 +10,6 @@ import json
 import os
 from collections.abc import Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass, field
 from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
@@ -22,15 +21,15 @@ from rushlight.pipelines import measure
 from rushlight.pipelines.ahead import Ahead, Behind
 from rushlight.pipelines.bake import Baked, load_baked
 from rushlight.pipelines.checksum import frame_digest
-from rushlight.pipelines.codecs import Codec, Tags, codec, siting
-from rushlight.pipelines.display import Display, find_display
-from rushlight.pipelines.encodings import Levels, find_encoding
+from rushlight.pipelines.codecs import Codec, codec, siting
+from rushlight.pipelines.display import find_display
+from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.engine import Grader, to_rgb
 from rushlight.pipelines.errors import SourceError, from_os
 from rushlight.pipelines.look import Look, to_working
-from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
+from rushlight.pipelines.picture import Movie, Picture, copied, draw_missing, kept_painter, rounded, tiles_of
+from rushlight.pipelines.pixels import find_pixel_format, new_frame, planes
 from rushlight.pipelines.raster import Fit, Fitter, Placement, placement
-from rushlight.pipelines.recipe import Burnin, Guides
 from rushlight.pipelines.resolve import (
     build_look,
     fit_of,
@@ -40,7 +39,6 @@ from rushlight.pipelines.resolve import (
     side_path,
     still_path,
 )
-from rushlight.pipelines.slate import Painter
 from rushlight.pipelines.sources import SourceFrame, open_source
 from rushlight.pipelines.spec import JobSpec, MovieSpec, SegmentSpec, StillsSpec
 from rushlight.pipelines.stills import write_still
@@ -50,75 +48,11 @@ from rushlight.pipelines.writers import MovieWriter
 __all__ = ["render_segment"]
 
 SIDE_SCHEMA = "rushlight-segment-1"
-Box = tuple[int, int, int, int]
 
 
 @lru_cache(maxsize=4)
 def _baked(path: str) -> Baked:
     return load_baked(Path(path))
-
-
-@lru_cache(maxsize=16)
-def _painter(
-    burnin: Burnin | None,
-    pixel_format: PixelFormat,
-    levels: Levels,
-    size: tuple[int, int],
-    fields: tuple[tuple[str, str], ...],
-    longest: tuple[tuple[str, int], ...],
-    guides: Guides | None,
-    picture: Box,
-) -> Painter:
-    """The drawing of one output, kept for the next segment of the clip."""
-    return Painter(
-        burnin,
-        pixel_format,
-        levels,
-        *size,
-        dict(fields),
-        longest=dict(longest),
-        guides=guides,
-        picture=picture,
-    )
-
-
-@dataclass(kw_only=True)
-class _Movie:
-    spec: MovieSpec
-    writer: MovieWriter
-    painter: Painter | None
-    temporary: Path
-    tiles: list[dict[str, Any]] = field(default_factory=list)
-
-    @property
-    def covered(self) -> list[Box]:
-        return self.painter.covered if self.painter else []
-
-
-@dataclass(kw_only=True)
-class _Picture:
-    """One distinct picture: outputs that share state, raster, framing and pixel format share it."""
-
-    state: str
-    width: int
-    height: int
-    pixel_format: PixelFormat
-    tags: Tags
-    display: Display
-    fitter: Fitter
-    place: Placement
-    grader: Grader
-    movies: list[_Movie] = field(default_factory=list)
-    digests: list[str] = field(default_factory=list)
-    grids: list[list[float]] = field(default_factory=list)
-    over: int = 0
-    under: int = 0
-    outside: int = 0
-    pixels: int = 0
-
-    @property
-    def box(self) -> Box:
-        return self.place.x, self.place.y, self.place.width, self.place.height
 
 
 def render_segment(payload: Mapping[str, Any], index: int, token: str) -> dict[str, Any]:
@@ -179,12 +113,12 @@ class _Segment:
         self.top_sited = self.facts.matrix_tag == 9 and self.facts.primaries_tag == 9
         self.start = Timecode.parse(job.timecode, self.rate)
         self.samples = set(measure.sampled_frames(job.count, self.rate.fraction))
-        self.pictures: list[_Picture] = []
+        self.pictures: list[Picture] = []
         self.stills: dict[str, list[dict[str, Any]]] = {}
         self.damage: list[dict[str, Any]] = []
         self.warnings: list[str] = []
         self.sensitivity: dict[str, float] = {}
-        keyed: dict[str, _Picture] = {}
+        keyed: dict[str, Picture] = {}
         for spec in movies:
             picture = self._picture(spec, keyed)
             picture.movies.append(self._movie(spec, picture))
@@ -197,7 +131,7 @@ class _Segment:
             self._look = build_look(self.job.look, self.out)
         return self._look
 
-    def _picture(self, spec: MovieSpec, keyed: dict[str, _Picture]) -> _Picture:
+    def _picture(self, spec: MovieSpec, keyed: dict[str, Picture]) -> Picture:
         which = codec(spec.codec)
         pixel_format = find_pixel_format(which.pixel_format)
         assert pixel_format is not None
@@ -239,7 +173,7 @@ class _Segment:
             placement=place,
             dither=spec.dither,
         )
-        picture = _Picture(
+        picture = Picture(
             state=spec.state,
             width=spec.width,
             height=spec.height,
@@ -254,7 +188,7 @@ class _Segment:
         self.pictures.append(picture)
         return picture
 
-    def _movie(self, spec: MovieSpec, picture: _Picture) -> _Movie:
+    def _movie(self, spec: MovieSpec, picture: Picture) -> Movie:
         which: Codec = codec(spec.codec)
         final = segment_path(self.job, spec, self.segment.index)
         final.parent.mkdir(parents=True, exist_ok=True)
@@ -265,7 +199,7 @@ class _Segment:
             burnin = spec.burnin
             if burnin and spec.font:
                 burnin = burnin.model_copy(update={"font": str(self.out / spec.font)})
-            painter = _painter(
+            painter = kept_painter(
                 burnin,
                 picture.pixel_format,
                 picture.tags.levels,
@@ -293,7 +227,7 @@ class _Segment:
                 peak=spec.peak,
             )
         )
-        return _Movie(spec=spec, writer=writer, painter=painter, temporary=temporary)
+        return Movie(spec=spec, writer=writer, painter=painter, temporary=temporary)
 
     # --- frame by frame
 
@@ -334,11 +268,11 @@ class _Segment:
             plane[:] = working[..., k]
         return out
 
-    def _graded(self, picture: _Picture, image: av.VideoFrame, frame: SourceFrame, behind: Behind) -> None:
+    def _graded(self, picture: Picture, image: av.VideoFrame, frame: SourceFrame, behind: Behind) -> None:
         fitted = picture.fitter.fit(image)
         graded, counts = picture.grader.grade(fitted, frame.number)
         if frame.missing and self.job.source.missing == "slate":
-            self._slate_frame(picture, graded, frame)
+            draw_missing(picture, graded, frame.number)
         views = planes(graded)
         picture.digests.append(frame_digest(views))
         picture.grids.append(measure.luma_grid(views[0], picture.box))
@@ -349,29 +283,12 @@ class _Segment:
         offset = frame.number - self.job.first
         for k, movie in enumerate(picture.movies):
             if offset in self.samples:
-                movie.tiles.append(
-                    {"frame": frame.number, "values": self._tiles(picture, views, movie.covered)}
-                )
+                movie.tiles.append({"frame": frame.number, "values": tiles_of(picture, views, movie.covered)})
             last = k == len(picture.movies) - 1
-            drawn = graded if last else _copied(graded, picture.pixel_format)
+            drawn = graded if last else copied(graded, picture.pixel_format)
             if movie.painter:
                 movie.painter.paint(drawn, self._running(frame.number))
             behind.do(partial(movie.writer.write, drawn))
-
-    def _tiles(self, picture: _Picture, views: list[NDArray[np.generic]], covered: list[Box]) -> list[Any]:
-        if picture.state == "log":
-            tiles = measure.tile_codes(views, picture.pixel_format, picture.box, covered)
-        else:
-            tiles = measure.tile_lab(
-                views,
-                picture.pixel_format,
-                picture.tags.levels,
-                picture.tags.matrix,
-                picture.display,
-                picture.box,
-                covered,
-            )
-        return rounded(tiles)
 
     def _running(self, number: int) -> dict[str, str]:
         offset = number - self.job.first
@@ -380,19 +297,6 @@ class _Segment:
             "frame": str(offset),
             "source_frame": str(self.facts.first_number + number),
         }
-
-    def _slate_frame(self, picture: _Picture, graded: av.VideoFrame, frame: SourceFrame) -> None:
-        """A frame in place of a missing one: black, and it says so."""
-        black = planes(graded)
-        black[0][:] = int(16 << (picture.pixel_format.bits - 8)) if picture.tags.levels == "narrow" else 0
-        for plane in black[1:]:
-            plane[:] = 1 << (picture.pixel_format.bits - 1)
-        text = Burnin.model_validate(
-            {"text": [{"at": "centre", "text": f"frame {frame.number} is missing", "size": 0.06}]}
-        )
-        Painter(text, picture.pixel_format, picture.tags.levels, picture.width, picture.height, {}).paint(
-            graded, {}
-        )
 
     # --- stills
 
@@ -520,15 +424,3 @@ class _Segment:
             os.replace(temporary, side)
         except OSError as error:
             raise from_os(error, side) from None
-
-
-def rounded(tiles: NDArray[np.float64]) -> list[Any]:
-    """Tiles as they stand in the log: three decimals, null for a tile that is covered."""
-    return [[[None if np.isnan(v) else round(float(v), 3) for v in tile] for tile in row] for row in tiles]
-
-
-def _copied(frame: av.VideoFrame, pixel_format: PixelFormat) -> av.VideoFrame:
-    out = new_frame(pixel_format, frame.width, frame.height)
-    for taken, given in zip(planes(frame), planes(out), strict=True):
-        given[:] = taken
-    return out

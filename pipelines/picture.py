@@ -1,0 +1,133 @@
+"""One distinct picture of a segment and the movies that share it; what is measured of it and drawn over it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import av
+import numpy as np
+from numpy.typing import NDArray
+from rushlight.pipelines import measure
+from rushlight.pipelines.codecs import Tags
+from rushlight.pipelines.display import Display
+from rushlight.pipelines.encodings import Levels
+from rushlight.pipelines.engine import Grader
+from rushlight.pipelines.pixels import PixelFormat, new_frame, planes
+from rushlight.pipelines.raster import Fitter, Placement
+from rushlight.pipelines.recipe import Burnin, Guides
+from rushlight.pipelines.slate import Painter
+from rushlight.pipelines.spec import MovieSpec
+from rushlight.pipelines.writers import MovieWriter
+
+__all__ = ["Box", "Movie", "Picture", "copied", "draw_missing", "kept_painter", "rounded", "tiles_of"]
+
+Box = tuple[int, int, int, int]
+
+
+@lru_cache(maxsize=16)
+def kept_painter(
+    burnin: Burnin | None,
+    pixel_format: PixelFormat,
+    levels: Levels,
+    size: tuple[int, int],
+    fields: tuple[tuple[str, str], ...],
+    longest: tuple[tuple[str, int], ...],
+    guides: Guides | None,
+    picture: Box,
+) -> Painter:
+    """The drawing of one output, kept for the next segment of the clip."""
+    return Painter(
+        burnin,
+        pixel_format,
+        levels,
+        *size,
+        dict(fields),
+        longest=dict(longest),
+        guides=guides,
+        picture=picture,
+    )
+
+
+@dataclass(kw_only=True)
+class Movie:
+    spec: MovieSpec
+    writer: MovieWriter
+    painter: Painter | None
+    temporary: Path
+    tiles: list[dict[str, Any]] = field(default_factory=list)
+
+    @property
+    def covered(self) -> list[Box]:
+        return self.painter.covered if self.painter else []
+
+
+@dataclass(kw_only=True)
+class Picture:
+    """One distinct picture: outputs that share state, raster, framing and pixel format share it."""
+
+    state: str
+    width: int
+    height: int
+    pixel_format: PixelFormat
+    tags: Tags
+    display: Display
+    fitter: Fitter
+    place: Placement
+    grader: Grader
+    movies: list[Movie] = field(default_factory=list)
+    digests: list[str] = field(default_factory=list)
+    grids: list[list[float]] = field(default_factory=list)
+    over: int = 0
+    under: int = 0
+    outside: int = 0
+    pixels: int = 0
+
+    @property
+    def box(self) -> Box:
+        return self.place.x, self.place.y, self.place.width, self.place.height
+
+
+def tiles_of(picture: Picture, views: list[NDArray[np.generic]], covered: list[Box]) -> list[Any]:
+    """A picture's tiles as they stand in the log: codes for state `log`, else L*a*b*."""
+    if picture.state == "log":
+        tiles = measure.tile_codes(views, picture.pixel_format, picture.box, covered)
+    else:
+        tiles = measure.tile_lab(
+            views,
+            picture.pixel_format,
+            picture.tags.levels,
+            picture.tags.matrix,
+            picture.display,
+            picture.box,
+            covered,
+        )
+    return rounded(tiles)
+
+
+def draw_missing(picture: Picture, graded: av.VideoFrame, number: int) -> None:
+    """Black in place of a missing frame, and it says so."""
+    black = planes(graded)
+    black[0][:] = int(16 << (picture.pixel_format.bits - 8)) if picture.tags.levels == "narrow" else 0
+    for plane in black[1:]:
+        plane[:] = 1 << (picture.pixel_format.bits - 1)
+    text = Burnin.model_validate(
+        {"text": [{"at": "centre", "text": f"frame {number} is missing", "size": 0.06}]}
+    )
+    Painter(text, picture.pixel_format, picture.tags.levels, picture.width, picture.height, {}).paint(
+        graded, {}
+    )
+
+
+def rounded(tiles: NDArray[np.float64]) -> list[Any]:
+    """Tiles as they stand in the log: three decimals, null for a tile that is covered."""
+    return [[[None if np.isnan(v) else round(float(v), 3) for v in tile] for tile in row] for row in tiles]
+
+
+def copied(frame: av.VideoFrame, pixel_format: PixelFormat) -> av.VideoFrame:
+    out = new_frame(pixel_format, frame.width, frame.height)
+    for taken, given in zip(planes(frame), planes(out), strict=True):
+        given[:] = taken
+    return out

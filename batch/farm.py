@@ -142,7 +142,8 @@ class DaskFarm:
                     threads_per_worker=1,
                     processes=True,
                     host="127.0.0.1",
-                    dashboard_address=None,
+                    dashboard_address="127.0.0.1:0",  # None would mean port 8787 of every interface
+                    worker_dashboard_address="127.0.0.1:0",
                     local_directory=str(scratch) if scratch else None,
                     silence_logs=logging.CRITICAL,
                 )

@@ -35,7 +35,7 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
     """List, recipe, LUTs and fonts by digest under log/inputs: what is needed to make any of it again."""
     folder = out / "log" / "inputs"
     texts = {
-        f"{_text_digest(prepared.list_text)}.list{prepared.request.clip_list.suffix or '.csv'}": prepared.list_text,
+        f"{_text_digest(prepared.list_text)}.list{_suffix(prepared)}": prepared.list_text,
         f"{_text_digest(prepared.recipe_text)}.recipe.toml": prepared.recipe_text,
         **{f"{digest.partition(':')[2]}.cube": text for digest, text in prepared.luts.texts.items()},
     }
@@ -45,6 +45,11 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
         from rushlight.pipelines.text import font_file
 
         _keep(folder / name, font_file(font).read_bytes())
+
+
+def _suffix(prepared: Prepared) -> str:
+    given = prepared.request.clip_list
+    return ".csv" if given.is_dir() or not given.suffix else given.suffix
 
 
 def _text_digest(text: str) -> str:

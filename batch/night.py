@@ -80,6 +80,10 @@ def render(
     jobs, settled = _jobs(prepared, out, records)
     for text in plan.warnings:
         view.warning(text)
+    if prepared.media and (unnamed := len(prepared.media.not_listed) + len(prepared.media.absent)):
+        view.warning(
+            f"{unnamed} original(s) are in no row or absent from the media; `rushlight plan` names them"
+        )
     try:
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -415,3 +415,5 @@ class Plan:
     wrong: list[tuple[Row, RushlightError]] = field(default_factory=list)
     broken: list[tuple[Row, RushlightError]] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    named: list[Path] = field(default_factory=list)  # originals that rows name, chosen or not
+    unopened: list[tuple[Path, RushlightError]] = field(default_factory=list)  # those of `broken`

@@ -99,12 +99,43 @@ def plan_document(prepared: Prepared) -> dict[str, Any]:
             "ungraded": sum(1 for c in clips if c["grade"] is None),
             "frames": frames,
         },
+        "media": _media(prepared),
         "estimate": {
             "bytes": size,
             "seconds_one_worker": round(frames / FRAMES_A_SECOND),
             "free_bytes": shutil.disk_usage(place).free if place else None,
         },
     }
+
+
+def _media(prepared: Prepared) -> dict[str, Any] | None:
+    media = prepared.media
+    if media is None:
+        return None
+    return {
+        "found": media.found,
+        "listed": media.listed,
+        "not_listed": [str(p) for p in media.not_listed],
+        "unreadable": [{"path": str(p), "why": why} for p, why in media.unreadable],
+        "ignored": media.ignored,
+        "absent": [{"path": name, "manifest": str(manifest)} for name, manifest in media.absent],
+    }
+
+
+def _print_media(media: dict[str, Any]) -> None:
+    """What lies under the media folders, and what of it no row names."""
+    for path in media["not_listed"]:
+        print(f"not listed: {_near(path)}")
+    for entry in media["unreadable"]:
+        print(f"not readable: {_near(entry['path'])}: {entry['why']}")
+    for entry in media["absent"]:
+        print(f"absent: {entry['path']}, which {_near(entry['manifest'])} names")
+    print(
+        f"{media['found']} found under the media folders = {media['listed']} listed + "
+        f"{len(media['not_listed'])} not listed + {len(media['unreadable'])} not readable + "
+        f"{media['ignored']} ignored"
+        + (f"; {len(media['absent'])} absent that a manifest names" if media["absent"] else "")
+    )
 
 
 def _bytes(clips: list[PlannedClip], recipe: Recipe) -> int:
@@ -168,6 +199,8 @@ def print_plan(document: dict[str, Any]) -> None:
             print(f"note: {clip['clip']}: {text}")
     for text in document["warnings"]:
         print(f"note: {text}")
+    if document["media"]:
+        _print_media(document["media"])
     counts, estimate = document["counts"], document["estimate"]
     print(
         f"{counts['rows']} row(s) = {counts['planned']} planned + {counts['set_aside']} set aside + {counts['failed']} failed"

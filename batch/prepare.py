@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from rushlight.batch.edl import read_edl
+from rushlight.batch.folders import read_folder
 from rushlight.batch.grades import NONE, GradeBook, GradeFiles, row_decision
-from rushlight.batch.lists import ClipList, Row, read_csv
+from rushlight.batch.lists import ClipList, Row, read_csv, write_csv
 from rushlight.batch.names import MediaIndex, resolve_clip, safe_name
 from rushlight.batch.plan import LutFiles, Plan, PlannedClip, Stated, plan_clip, stated_by
+from rushlight.batch.reconcile import Media, reconcile
 from rushlight.batch.request import Request
 from rushlight.pipelines.errors import InputError, ListError, OptionError, RushlightError, SourceError
 from rushlight.pipelines.probe import Facts, probe
@@ -33,10 +37,17 @@ class Prepared:
     list_text: str
     plan: Plan
     luts: LutFiles
+    media: Media | None
 
 
 def read_list(path: Path) -> tuple[ClipList, str]:
-    """A clip list from a file. ListError where it is unreadable as a whole."""
+    """A clip list from a CSV file or its relations, an EDL, or a folder of originals; and the text that is kept of it.
+
+    ListError where it is unreadable as a whole.
+    """
+    if path.is_dir():
+        found = read_folder(path)
+        return found, write_csv(("clip",), [row.cells for row in found.rows])
     try:
         size = path.stat().st_size
         if size > MAX_LIST:
@@ -46,7 +57,8 @@ def read_list(path: Path) -> tuple[ClipList, str]:
         raise ListError(f"is not UTF-8 text (byte {error.start})", file=str(path)) from None
     except OSError as error:
         raise ListError(f"cannot be read: {error.strerror}", file=str(path)) from None
-    return read_csv(text, file=str(path)), text
+    read = read_edl if path.suffix.lower() == ".edl" else read_csv
+    return read(text, file=str(path)), text
 
 
 def prepare(request: Request) -> Prepared:
@@ -66,6 +78,7 @@ def prepare(request: Request) -> Prepared:
     if recipe.look.show_lut:
         luts.read(lut_base / recipe.look.show_lut)
     media = MediaIndex(request.media)
+    base = request.clip_list if request.clip_list.is_dir() else request.clip_list.parent
     options = Stated(
         who="--encoding/--levels", encoding=request.encoding, levels=request.levels, rate=request.rate
     )
@@ -76,7 +89,7 @@ def prepare(request: Request) -> Prepared:
             plan.wrong.append((row, row.problem))
             continue
         try:
-            path = resolve_clip(row.clip, request.clip_list.parent, media)
+            path = resolve_clip(row.clip, base, media)
         except RushlightError as error:
             plan.wrong.append(
                 (
@@ -87,12 +100,14 @@ def prepare(request: Request) -> Prepared:
                 )
             )
             continue
+        plan.named.append(path)
         try:
             stated = stated_by(row, recipe, {}, options)
             rate = next((FrameRate.parse(s.rate) for s in stated if s.rate), None)
             facts = _facts(path, rate, facts_of)
         except SourceError as error:
             plan.broken.append((row, error))
+            plan.unopened.append((path, error))
             continue
         except InputError as error:
             plan.wrong.append((row, error.at(file=row.file, line=row.line)))
@@ -113,9 +128,19 @@ def prepare(request: Request) -> Prepared:
             )
         except SourceError as error:
             plan.broken.append((row, error))
+            plan.unopened.append((path, error))
         except InputError as error:
             plan.wrong.append((row, error.at(file=row.file, line=row.line)))
+    if request.clip_list.is_dir():
+        plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
     plan.clips = _untwinned(plan.clips, plan)
+    chosen = {row.line for row in selected(clip_list, request.only)}
+    for row in clip_list.rows:
+        if row.line not in chosen:
+            with suppress(RushlightError):
+                plan.named.append(resolve_clip(row.clip, base, media))
+    folders = [*request.media, *([base] if request.clip_list.is_dir() else [])]
+    media_found = reconcile(folders, plan, [request.out] if request.out else [])
     return Prepared(
         request=request,
         recipe=recipe,
@@ -124,6 +149,7 @@ def prepare(request: Request) -> Prepared:
         list_text=list_text,
         plan=plan,
         luts=luts,
+        media=media_found,
     )
 
 

@@ -1,0 +1,85 @@
+"""A folder as a list, and media folders against a list: nothing lost, and the counts add up."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from pictures import numbered, write_movie, write_sequence
+from rushlight.batch.folders import find_originals, read_folder
+from rushlight.batch.planpage import plan_document
+from rushlight.batch.prepare import prepare
+from rushlight.batch.request import Request
+from rushlight.pipelines.errors import ListError
+
+
+@pytest.fixture
+def card(tmp_path: Path) -> Path:
+    """A card tree: two movies, a sequence, a damaged movie, camera raw, a system's and a hidden file, a thumbnail."""
+    place = tmp_path / "media"
+    clips = place / "A001" / "CONTENTS" / "CLIPS"
+    clips.mkdir(parents=True)
+    write_movie(clips / "A001C001.mov", [numbered(k) for k in range(3)])
+    write_movie(clips / "A001C002.mov", [numbered(k) for k in range(3)])
+    write_sequence(place / "B002" / "B002C001", [np.full((36, 64, 3), 400, np.uint16)] * 3)
+    (clips / "A001C003.mov").write_bytes((clips / "A001C001.mov").read_bytes()[:2000])
+    (clips / "A001C004.r3d").write_bytes(b"raw")
+    (clips / "._A001C001.mov").write_bytes(b"")
+    (clips / "A001C001.jpg").write_bytes(b"")
+    (place / "Thumbs.db").write_bytes(b"")
+    return place
+
+
+def test_a_folder_is_a_list(card: Path) -> None:
+    found = read_folder(card)
+    names = [Path(row.clip).name for row in found.rows]
+    assert names == ["A001C001.mov", "A001C002.mov", "A001C003.mov", "A001C004.r3d", "B002C001"]
+    plan = prepare(Request(clip_list=card, encoding="LogC3")).plan
+    assert [c.stem for c in plan.clips] == ["A001C001", "A001C002", "B002C001"]
+    assert len(plan.broken) == 2 and not plan.wrong
+
+
+def test_our_own_deliveries_are_no_originals(card: Path) -> None:
+    before = find_originals([card])
+    out = card / "delivered"
+    (out / "log").mkdir(parents=True)
+    (out / "log" / "jobs.jsonl").write_text("")
+    write_movie(out / "A001C001.mov", [numbered(0)])
+    assert find_originals([card]) == before
+
+
+def test_an_empty_folder_is_no_list(tmp_path: Path) -> None:
+    with pytest.raises(ListError, match="holds no original"):
+        read_folder(tmp_path)
+
+
+def test_the_counts_add_up(card: Path, tmp_path: Path) -> None:
+    history = card / "A001" / "ascmhl"
+    history.mkdir()
+    (history / "0001_A001_2026-05-04_080000Z.mhl").write_text(
+        '<?xml version="1.0"?><hashlist xmlns="urn:ASC:MHL:v2.0"><hashes>'
+        "<hash><path>CONTENTS/CLIPS/A001C001.mov</path></hash>"
+        "<hash><path>CONTENTS/CLIPS/A001C009.mov</path></hash></hashes></hashlist>"
+    )
+    clip_list = tmp_path / "day.csv"
+    clip_list.write_text("clip,encoding\nA001C001.mov,LogC3\nA001C003.mov,LogC3\nA001C008.mov,LogC3\n")
+    prepared = prepare(Request(clip_list=clip_list, media=(card,)))
+    media = plan_document(prepared)["media"]
+    assert media["listed"] == 1
+    assert {Path(p).name for p in media["not_listed"]} == {"A001C002.mov", "B002C001"}
+    assert {Path(e["path"]).name for e in media["unreadable"]} == {"A001C003.mov", "A001C004.r3d"}
+    assert [e["path"] for e in media["absent"]] == ["CONTENTS/CLIPS/A001C009.mov"]
+    assert media["found"] == 1 + 2 + 2 + media["ignored"]
+    everything = [p for p in card.rglob("*") if p.is_file() and "ascmhl" not in p.parts]
+    in_sequence = len(list((card / "B002" / "B002C001").iterdir()))
+    assert (
+        media["found"] == len(everything) - in_sequence + 1 + 1
+    )  # a sequence is one; and the manifest itself
+    assert [row.clip for row, _ in prepared.plan.wrong] == ["A001C008.mov"]
+
+
+def test_rows_not_chosen_or_set_aside_still_name_their_originals(card: Path, tmp_path: Path) -> None:
+    clip_list = tmp_path / "day.csv"
+    clip_list.write_text("clip,encoding,circled\nA001C001.mov,LogC3,yes\nA001C002.mov,,no\nB002C001,,yes\n")
+    prepared = prepare(Request(clip_list=clip_list, media=(card,), only=("circled=yes",)))
+    assert prepared.media is not None
+    assert prepared.media.listed == 3 and not prepared.media.not_listed

@@ -102,6 +102,7 @@ class _Loop:
         self.paused = ""
         self.volumes: dict[str, int] = {}
         self.serial = 0
+        self.logged: dict[Path, dict[str, dict[str, Any]]] = {}
 
     def run(self) -> Summary:
         begin = time.monotonic()
@@ -220,7 +221,8 @@ class _Loop:
         job = running.job
         out = Path(job.out)
         keep = set(job.payload["record"].get("kept_outputs", ()))
-        record = merged(record, latest(read_records(out)).get(record["job"]), keep)
+        if keep:
+            record = merged(record, self.before(out, record["job"]), keep)
         record |= {
             "attempts": running.attempt,
             "seconds": round(time.time() - running.started, 3),
@@ -234,6 +236,12 @@ class _Loop:
         self.summary.done.append(job.clip)
         self.summary.frames += record["frames"]
         self.on_event(Event(what="done", clip=job.clip, record=record))
+
+    def before(self, out: Path, job: str) -> dict[str, Any] | None:
+        """What the log held of a job when this run first asked: the log is read once a run, not once a clip."""
+        if out not in self.logged:
+            self.logged[out] = latest(read_records(out))
+        return self.logged[out].get(job)
 
     def went_wrong(self, running: _Running, number: int, error: BaseException) -> None:
         kind: FailureKind = "lost worker" if isinstance(error, LostWorker) else failure_kind(error)
@@ -262,7 +270,7 @@ class _Loop:
         record |= {k: job.payload["record"].get(k) for k in ("row", "recipe", "signal")}
         record |= {"attempts": running.attempt, "seconds": round(time.time() - running.started, 3)}
         record["source"] = {"path": job.payload["source"]["path"]}
-        before = latest(read_records(Path(job.out))).get(job.payload["job"])
+        before = self.before(Path(job.out), job.payload["job"])
         if before:
             keep = set(job.payload["record"].get("kept_outputs", ()))
             record["outputs"] = [e for e in before.get("outputs", ()) if e["output"] in keep]

@@ -259,3 +259,24 @@ def test_kill_9_of_the_runner_many_times(tmp_path: Path) -> None:
         folder = tmp_path / str(round_)
         folder.mkdir()
         kill_loop(folder, [dice.uniform(0.5, 4.0) for _ in range(6)])
+
+
+def test_the_log_is_read_once_a_run_not_once_a_clip(
+    farm: DaskFarm, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from rushlight.batch import runner
+
+    reads: list[Path] = []
+
+    def counted(out: Path) -> list:
+        reads.append(out)
+        return read_records(out)
+
+    monkeypatch.setattr(runner, "read_records", counted)
+    names = [f"c{n:02}" for n in range(12)]
+    with open_store(tmp_path / "q.sqlite") as store:
+        store.run_alone()
+        store.add([job(tmp_path, name, record={"kept_outputs": ["viewing"]}) for name in names])
+        run(store, farm, work=TOYS)
+    assert {r["clip"] for r in read_records(tmp_path)} == set(names)
+    assert reads == [tmp_path]

@@ -160,6 +160,29 @@ def plan(clip_list: Path, **options: Any) -> int:
 
 
 @cli.command()
+@click.argument("clip_list", metavar="LIST", type=PATH)
+@click.argument("clip", metavar="CLIP")
+@_request_options
+@click.option("--export", type=PATH, metavar="FILE.cube", help="Write the whole look as a 3D LUT.")
+@click.option("--size", type=click.Choice(["33", "65"]), default="33", help="Points a side of that LUT.")
+@click.option("--plot", type=PATH, metavar="FILE.png", help="Draw its curves and chromaticities.")
+@click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
+@_answering
+def look(clip_list: Path, clip: str, export: Path | None, plot: Path | None, **options: Any) -> int:
+    """Show what the look of CLIP does to black, grey, white and the 24 patches, layer by layer."""
+    from rushlight.batch.lookpage import show_look
+
+    return show_look(
+        _request(clip_list, options),
+        clip,
+        export=export,
+        size=int(options["size"]),
+        plot=plot,
+        as_json=options["as_json"],
+    )
+
+
+@cli.command()
 @click.argument("name", required=False, default="")
 @click.option("--json", "as_json", is_flag=True)
 @_answering

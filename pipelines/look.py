@@ -143,6 +143,24 @@ class Look:
         shown = self.shown(signal)
         return np.clip(self.cdl.apply(shown), 0.0, 1.0) if self.cdl else shown
 
+    def stages(self, code: ArrayLike) -> list[tuple[str, Array]]:
+        """The signal (..., 3) after each layer of state `graded` that is there, in order, from the camera's own to the
+        display's; the last is what `evaluate` gives, but that only the display's is clipped."""
+        signal = np.asarray(code, np.float64)
+        found = [("camera", signal)]
+        if self.exposure or self.white_balance or self.printer_points:
+            signal = self.correct(signal)
+            found.append(("corrected", signal))
+        if self.grade_order == "before" and self.cdl:
+            signal = self.graded(signal)
+            found.append(("graded", signal))
+        signal = self.shown(signal)
+        if self.grade_order == "after" and self.cdl:
+            found += [("shown", signal), ("graded", np.clip(self.cdl.apply(signal), 0.0, 1.0))]
+        else:
+            found.append(("display", signal))
+        return found
+
     def layers(self) -> list[dict[str, Any]]:
         """Every layer with all its numbers, in order; JSON-able."""
         found: list[dict[str, Any]] = [

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import re
-from collections import defaultdict
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +9,7 @@ from rushlight.batch.lists import Row
 from rushlight.pipelines.cdl import CDL, parse_cdl
 from rushlight.pipelines.errors import GradeError
 
-__all__ = ["Decision", "GradeBook", "GradeFiles", "row_decision"]
+__all__ = ["NONE", "Decision", "GradeFiles", "row_decision"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,6 +20,7 @@ class Decision:
     source: str = ""
     reason: str = ""
     warnings: tuple[str, ...] = ()
+    for_one_clip: bool = False  # it names one clip: where two are taken for it, neither may have it
 
 
 NONE = Decision(cdl=None, reason="no decision was found for this clip")
@@ -62,50 +60,6 @@ class GradeFiles:
         if len(found) > 1:
             raise GradeError(f"holds {len(found)} decisions; say which with #id", file=str(path))
         return found[0], str(path)
-
-
-class GradeBook:
-    """Decisions given by `--grades`, by id. A clip takes the one whose id is its name or its stem.
-
-    Ids are compared without case; a file extension on either side does not count.
-    """
-
-    def __init__(self, paths: Iterable[Path], files: GradeFiles) -> None:
-        self._by_id: dict[str, list[tuple[CDL, str]]] = defaultdict(list)
-        for path in paths:
-            for file in _decision_files(path):
-                for cdl in files.read(file):
-                    if cdl.id:
-                        self._by_id[_key(cdl.id)].append((cdl, f"{file}#{cdl.id}"))
-
-    def decision(self, clip: str, stem: str) -> Decision | None:
-        """The decision for a clip; None where no id fits. GradeError where several that differ do."""
-        found = next(
-            (self._by_id[k] for k in dict.fromkeys((_key(Path(clip).name), _key(stem))) if k in self._by_id),
-            None,
-        )
-        if not found:
-            return None
-        numbers = {c.numbers() for c, _ in found}
-        if len(numbers) > 1:
-            places = ", ".join(place for _, place in found)
-            raise GradeError(f"{len(numbers)} different decisions bear this clip's name: {places}", key="cdl")
-        return Decision(cdl=found[0][0], source=found[0][1], reason="its id is the clip's name")
-
-
-def _key(name: str) -> str:
-    return re.sub(r"\.(mov|mp4|mxf|m4v|avi|mkv|dpx|exr)$", "", name.strip().lower())
-
-
-def _decision_files(path: Path) -> list[Path]:
-    """A decision file, or all that a folder holds, in order of path."""
-    if path.is_file():
-        return [path]
-    return sorted(
-        p
-        for p in path.rglob("*")
-        if p.suffix.lower() in (".cc", ".ccc", ".cdl") and not p.name.startswith(".")
-    )
 
 
 def row_decision(row: Row, files: GradeFiles) -> Decision | None:

@@ -217,14 +217,14 @@ def plan_clip(
                 f"has no grade, and the recipe refuses ungraded clips: {decision.reason}", key="grade"
             )
         warnings.append(f"ungraded: {decision.reason}")
-    reel = row["reel"] or facts.reel or _reel_of_name(_stem(path, facts))
+    reel = reel_of(row, path, facts)
     if row["reel"] and facts.reel and row["reel"].lower() != facts.reel.lower():
         warnings.append(f"the list says reel {row['reel']}, the file says {facts.reel}")
     return PlannedClip(
         row=row,
         path=path,
         facts=facts,
-        stem=_stem(path, facts),
+        stem=stem_of(path, facts),
         first=first,
         count=count,
         rate=rate,
@@ -363,13 +363,18 @@ _CAMERA_NAME = re.compile(
 )  # A001C003, A001_C003: common practice, no source
 
 
+def reel_of(row: Row, path: Path, facts: Facts) -> str:
+    """A clip's reel: the row's, else the container's, else that of a camera-style file name."""
+    return row["reel"] or facts.reel or _reel_of_name(stem_of(path, facts))
+
+
 def _reel_of_name(stem: str) -> str:
     """The reel that a camera-style file name states, or nothing."""
     match = _CAMERA_NAME.match(stem)
     return match[1].upper() if match else ""
 
 
-def _stem(path: Path, facts: Facts) -> str:
+def stem_of(path: Path, facts: Facts) -> str:
     """The delivered file's stem: the original's, exactly; of a sequence its folder's or pattern's."""
     if facts.kind == "movie":
         return path.stem

@@ -9,17 +9,25 @@ from pathlib import Path
 
 from rushlight.batch.edl import read_edl
 from rushlight.batch.folders import read_folder
-from rushlight.batch.grades import NONE, GradeBook, GradeFiles, row_decision
+from rushlight.batch.gradebook import GradeBook, Wanted
+from rushlight.batch.grades import NONE, GradeFiles, row_decision
 from rushlight.batch.lists import ClipList, Row, read_csv, write_csv
 from rushlight.batch.names import MediaIndex, resolve_clip, safe_name
-from rushlight.batch.plan import LutFiles, Plan, PlannedClip, Stated, plan_clip, stated_by
+from rushlight.batch.plan import LutFiles, Plan, PlannedClip, Stated, plan_clip, reel_of, stated_by, stem_of
 from rushlight.batch.reconcile import Media, reconcile
 from rushlight.batch.request import Request
-from rushlight.pipelines.errors import InputError, ListError, OptionError, RushlightError, SourceError
+from rushlight.pipelines.errors import (
+    GradeError,
+    InputError,
+    ListError,
+    OptionError,
+    RushlightError,
+    SourceError,
+)
 from rushlight.pipelines.probe import Facts, probe
 from rushlight.pipelines.recipe import MovieOutput, Recipe, load_recipe
 from rushlight.pipelines.spec import digest_of
-from rushlight.pipelines.timecode import FrameRate
+from rushlight.pipelines.timecode import FrameRate, Timecode
 
 __all__ = ["Prepared", "prepare", "read_list", "selected"]
 
@@ -113,7 +121,7 @@ def prepare(request: Request) -> Prepared:
             plan.wrong.append((row, error.at(file=row.file, line=row.line)))
             continue
         try:
-            decision = row_decision(row, files) or book.decision(row.clip, path.stem) or NONE
+            decision = row_decision(row, files) or book.decision(_wanted(row, path, facts)) or NONE
             plan.clips.append(
                 plan_clip(
                     row,
@@ -131,6 +139,7 @@ def prepare(request: Request) -> Prepared:
             plan.unopened.append((path, error))
         except InputError as error:
             plan.wrong.append((row, error.at(file=row.file, line=row.line)))
+    _shared_decisions(plan)
     if request.clip_list.is_dir():
         plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
     plan.clips = _untwinned(plan.clips, plan)
@@ -151,6 +160,34 @@ def prepare(request: Request) -> Prepared:
         luts=luts,
         media=media_found,
     )
+
+
+def _wanted(row: Row, path: Path, facts: Facts) -> Wanted:
+    start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
+    return Wanted(
+        names=(row.clip, stem_of(path, facts)),
+        reel=reel_of(row, path, facts),
+        start=start,
+        frames=facts.frames,
+        scene=row["scene"],
+        take=row["take"],
+    )
+
+
+def _shared_decisions(plan: Plan) -> None:
+    """Set aside the clips that one decision fits by name or place: it was made for one of them, and which is not known."""
+    by_source: dict[str, list[PlannedClip]] = {}
+    for clip in plan.clips:
+        if clip.decision.for_one_clip:
+            by_source.setdefault(clip.decision.source, []).append(clip)
+    for source, clips in by_source.items():
+        if len({c.path for c in clips}) < 2:
+            continue
+        for clip in clips:
+            others = ", ".join(str(c.path) for c in clips if c.path != clip.path)
+            text = f"the decision {source} fits this clip and {others}; say reel and timecode, or name it in the row"
+            plan.wrong.append((clip.row, GradeError(text, file=clip.row.file, line=clip.row.line, key="cdl")))
+            plan.clips.remove(clip)
 
 
 def _missing(row: Row, error: RushlightError) -> ListError:

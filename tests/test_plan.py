@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pictures import numbered, write_movie, write_sequence
-from rushlight.batch.grades import GradeBook, GradeFiles, row_decision
+from rushlight.batch.gradebook import GradeBook, Wanted
+from rushlight.batch.grades import GradeFiles, row_decision
 from rushlight.batch.lists import read_csv
 from rushlight.batch.plan import Stated, frame_range, resolve_signal
 from rushlight.batch.planpage import plan_document
@@ -19,6 +20,10 @@ from rushlight.pipelines.probe import probe
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
 START = Timecode.parse("01:00:00:00", FrameRate.parse(24))
+
+
+def wanted_of(*names: str) -> Wanted:
+    return Wanted(names=names, reel="A001", start=START, frames=24)
 
 
 @pytest.mark.parametrize(
@@ -154,13 +159,13 @@ def test_decisions_by_id(tmp_path: Path) -> None:
         CC.replace("'one'", "'A001C003'").replace("'two'", "'b001c002.mov'")
     )
     book = GradeBook([tmp_path / "g"], GradeFiles())
-    found = book.decision("card/a001c003.mov", "a001c003")
+    found = book.decision(wanted_of("card/a001c003.mov", "a001c003"))
     assert found and found.cdl == CDL(id="A001C003") and found.source.endswith("one.ccc#A001C003")
-    other = book.decision("B001C002", "B001C002")
+    other = book.decision(wanted_of("B001C002"))
     assert other and other.cdl and other.cdl.saturation == 0.5
-    assert book.decision("C001.mov", "C001") is None
+    assert book.decision(wanted_of("C001.mov")) is None
     (tmp_path / "g" / "two.cc").write_text(
         "<ColorCorrection id='A001C003'><SatNode><Saturation>2</Saturation></SatNode></ColorCorrection>"
     )
     with pytest.raises(GradeError, match="2 different decisions"):
-        GradeBook([tmp_path / "g"], GradeFiles()).decision("A001C003.mov", "A001C003")
+        GradeBook([tmp_path / "g"], GradeFiles()).decision(wanted_of("A001C003.mov"))

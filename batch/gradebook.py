@@ -1,0 +1,230 @@
+"""Decisions given beside the list, and which of them is a clip's: by name, by reel and timecode, by scene and take.
+
+Names are compared without case and without a file's extension; a name in the style of a camera (`A001C003`,
+`A001_C003`) also without its underscore and without what follows it (`A001C003_260504_R1AB`: common practice, no
+source). Among decisions of one rank, different numbers are an error for that clip: nothing is guessed.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from rushlight.batch.edl import read_edl
+from rushlight.batch.grades import Decision, GradeFiles
+from rushlight.batch.lists import row_grade
+from rushlight.pipelines.cdl import CDL
+from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
+from rushlight.pipelines.timecode import Timecode
+
+__all__ = ["Entry", "GradeBook", "Wanted", "camera_name", "plain_name"]
+
+_EXTENSION = re.compile(r"\.(mov|mp4|mxf|m4v|avi|mkv|mts|m2ts|dpx|exr|tif|tiff|png)$", re.IGNORECASE)
+_CAMERA = re.compile(r"([a-z]\d{3,4})_?(c\d{3,4})(?:_[0-9a-z]+)*", re.IGNORECASE)
+NAMES = ("id", "clip", "name")
+COLUMNS = (*NAMES, "reel", "timecode", "scene", "take", "slope", "offset", "power", "saturation")
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Entry:
+    """One decision and what it says of the clip it is for; empty where it is silent."""
+
+    cdl: CDL
+    place: str
+    name: str = ""
+    reel: str = ""
+    first: str = ""  # timecode of its first frame
+    end: str = ""  # exclusive; empty: the frame at `first` alone
+    scene: str = ""
+    take: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wanted:
+    """What is known of a clip that needs a decision."""
+
+    names: tuple[str, ...]
+    reel: str
+    start: Timecode
+    frames: int
+    scene: str = ""
+    take: str = ""
+
+
+def plain_name(name: str) -> str:
+    """A clip's or decision's name as it is compared: no folder, no extension, lower case."""
+    return _EXTENSION.sub("", re.split(r"[/\\]", name.strip())[-1]).lower()
+
+
+def camera_name(name: str) -> str:
+    """The reel and clip number of a camera-style name, `a001c003`; empty for any other."""
+    match = _CAMERA.fullmatch(plain_name(name))
+    return (match[1] + match[2]).lower() if match else ""
+
+
+class GradeBook:
+    """Every decision under some paths: .cc, .ccc and .cdl files, EDLs with ASC CDL comments, CSV files; or folders of them."""
+
+    def __init__(self, paths: Iterable[Path], files: GradeFiles) -> None:
+        self._named: dict[str, list[Entry]] = defaultdict(list)
+        self._camera: dict[str, list[Entry]] = defaultdict(list)
+        self._placed: dict[str, list[Entry]] = defaultdict(list)
+        self._scenes: dict[tuple[str, str], list[Entry]] = defaultdict(list)
+        for path in paths:
+            for file in _decision_files(path):
+                for entry in _read(file, files):
+                    self._file(entry)
+
+    def _file(self, entry: Entry) -> None:
+        if entry.name:
+            self._named[plain_name(entry.name)].append(entry)
+            if short := camera_name(entry.name):
+                self._camera[short].append(entry)
+        elif entry.first and entry.reel:
+            self._placed[entry.reel.lower()].append(entry)
+        else:
+            self._scenes[entry.scene.lower(), entry.take.lower()].append(entry)
+
+    def decision(self, clip: Wanted) -> Decision | None:
+        """The decision for a clip, from the first rank that has any; None where none fits.
+
+        GradeError where a rank holds several that differ.
+        """
+        names = {plain_name(n) for n in clip.names}
+        short = {camera_name(n) for n in clip.names} - {""}
+        scene, take = clip.scene.lower(), clip.take.lower()
+        ranks: tuple[tuple[str, list[Entry]], ...] = (
+            ("its id is the clip's name", [e for n in names for e in self._named.get(n, ())]),
+            ("its id is the clip's camera name", [e for n in short for e in self._camera.get(n, ())]),
+            ("its reel and timecode are the clip's", self._placed.get(clip.reel.lower(), [])),
+            (
+                "it is for the clip's scene and take",
+                self._scenes.get((scene, take), []) if scene and take else [],
+            ),
+            ("it is for the clip's scene", self._scenes.get((scene, ""), []) if scene else []),
+        )
+        for number, (reason, entries) in enumerate(ranks):
+            found = [e for e in entries if _place_fits(e, clip)]
+            if not found:
+                continue
+            if len({e.cdl.numbers() for e in found}) > 1:
+                places = ", ".join(e.place for e in found[:6]) + (" …" if len(found) > 6 else "")
+                raise GradeError(
+                    f"{len(found)} different decisions fit this clip, as {reason}: {places}", key="cdl"
+                )
+            return Decision(cdl=found[0].cdl, source=found[0].place, reason=reason, for_one_clip=number < 3)
+        return None
+
+
+def _place_fits(entry: Entry, clip: Wanted) -> bool:
+    """Whether a decision's reel and timecode, where it states them, are those of the clip.
+
+    A reel that only repeats the decision's name, as some lists have it, is no statement.
+    """
+    repeats = plain_name(entry.reel) == plain_name(entry.name) or (
+        camera_name(entry.reel) != "" and camera_name(entry.reel) == camera_name(entry.name)
+    )
+    if entry.reel and clip.reel and not repeats and entry.reel.lower() != clip.reel.lower():
+        return False
+    if not entry.first:
+        return True
+    try:
+        first = Timecode.parse(_as(entry.first, clip.start.drop), clip.start.rate)
+        length = (
+            first.until(Timecode.parse(_as(entry.end, clip.start.drop), clip.start.rate)) if entry.end else 1
+        )
+    except TimecodeError:
+        return False  # a timecode of another rate
+    into = clip.start.until(first)
+    return into < clip.frames or first.until(clip.start) < max(length, 1)
+
+
+def _as(text: str, drop: bool) -> str:
+    """A label in the clip's way of counting: decision lists mark drop-frame seldom."""
+    return f"{text[:-3]}{';' if drop else ':'}{text[-2:]}"
+
+
+def _decision_files(path: Path) -> list[Path]:
+    """A decision file, or all that a folder holds, in order of path."""
+    if path.is_file():
+        return [path]
+    kinds = (".cc", ".ccc", ".cdl", ".edl", ".csv", ".tsv")
+    return sorted(p for p in path.rglob("*") if p.suffix.lower() in kinds and not p.name.startswith("."))
+
+
+def _read(file: Path, files: GradeFiles) -> list[Entry]:
+    kind = file.suffix.lower()
+    if kind in (".edl", ".csv", ".tsv"):
+        try:
+            text = file.read_bytes().decode("utf-8-sig")
+        except OSError as error:
+            raise GradeError(f"cannot be read: {error.strerror}", file=str(file)) from None
+        except UnicodeDecodeError as error:
+            raise GradeError(f"is not UTF-8 text (byte {error.start})", file=str(file)) from None
+        return _of_edl(text, file) if kind == ".edl" else _of_csv(text, file)
+    return [Entry(cdl=cdl, place=f"{file}#{cdl.id}", name=cdl.id) for cdl in files.read(file) if cdl.id]
+
+
+def _of_edl(text: str, file: Path) -> list[Entry]:
+    found = []
+    for row in read_edl(text, file=str(file)).rows:
+        if isinstance(row.problem, GradeError):
+            raise row.problem
+        if row.grade is not None:
+            found.append(
+                Entry(
+                    cdl=row.grade,
+                    place=row.place,
+                    name=row.clip if row.clip != row["reel"] else "",
+                    reel=row["reel"],
+                    first=row["in"],
+                    end=row["out"],
+                )
+            )
+    return found
+
+
+def _of_csv(text: str, file: Path) -> list[Entry]:
+    """Rows with numbers, and any of: id (or clip, or name), reel, timecode, scene, take."""
+    heading = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
+    reader = csv.DictReader(
+        io.StringIO(text[text.index(heading) :], newline=""), delimiter=max(",;\t", key=heading.count)
+    )
+    before = text[: text.index(heading)].count("\n")
+    columns = [c.strip().lower().replace(" ", "_") for c in reader.fieldnames or ()]
+    if not set(columns) & {"slope", "offset", "power", "saturation"}:
+        raise GradeError(
+            f"has no column of numbers (slope, offset, power, saturation); found {', '.join(columns)[:200]}",
+            file=str(file),
+        )
+    reader.fieldnames = columns
+    found = []
+    for cells in reader:
+        values: Mapping[str, str] = {k: (v or "").strip() for k, v in cells.items() if isinstance(k, str)}
+        line = before + reader.line_num
+        if not any(values.values()) or next(iter(values.values())).startswith("#"):
+            continue
+        try:
+            cdl = row_grade(values)
+            if cdl is None:
+                continue
+            entry = Entry(
+                cdl=cdl,
+                place=f"{file}:{line}",
+                name=next((values[n] for n in NAMES if values.get(n)), ""),
+                reel=values.get("reel", ""),
+                first=values.get("timecode", ""),
+                scene=values.get("scene", ""),
+                take=values.get("take", ""),
+            )
+            if not (entry.name or (entry.first and entry.reel) or entry.scene):
+                raise ListError("says of no clip: give id, or reel and timecode, or scene", key="id")
+        except InputError as error:
+            raise GradeError(error.text, file=str(file), line=line, key=error.key) from None
+        found.append(entry)
+    return found

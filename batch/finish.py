@@ -17,7 +17,9 @@ import xxhash
 from numpy.typing import NDArray
 from rushlight.pipelines.checksum import colour_digest, picture_digest
 from rushlight.pipelines.codecs import codec
+from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import DeliveryError, from_os
+from rushlight.pipelines.hdr import HdrMetadata, hdr_metadata, states_light
 from rushlight.pipelines.join import join
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.readback import Delivered, check, expected, read_back
@@ -101,6 +103,7 @@ def _movie(
     paths = [segment_path(job, output, s.index) for s in job.segments]
     counts = [s.count for s in job.segments]
     sound = _sound(job, output, facts)
+    hdr = _light(job, output, tags.transfer, sides)
     metadata = {} if output.container == "mxf" else dict(job.metadata)
     if output.container == "mp4" and job.reel:
         metadata["reel"] = job.reel
@@ -122,6 +125,7 @@ def _movie(
             quality=output.quality,
             preset=output.preset,
             peak=output.peak,
+            hdr=hdr,
         )
         delivered = read_back(temporary)
         wanted = expected(
@@ -136,6 +140,7 @@ def _movie(
             reel=job.reel,
             sound=sound,
             peak=output.peak,
+            hdr=hdr,
         )
         faults = check(delivered, wanted)
         if faults:
@@ -145,6 +150,16 @@ def _movie(
     finally:
         temporary.unlink(missing_ok=True)
     return _movie_entry(job, output, delivered, final, digest, sides)
+
+
+def _light(job: JobSpec, output: MovieSpec, transfer: int, sides: list[dict[str, Any]]) -> HdrMetadata | None:
+    """What a PQ movie says of its light, from every picture of every segment, burn-in and all."""
+    if not states_light(output.codec, transfer):
+        return None
+    light = [pair for side in sides for pair in side["movies"][output.output]["light"]]
+    if len(light) != job.count:
+        raise DeliveryError(f"light was measured of {len(light)} pictures instead of {job.count}")
+    return hdr_metadata(find_display(job.look.display), light)
 
 
 def _movie_entry(
@@ -178,6 +193,9 @@ def _movie_entry(
         "rate": delivered.rate,
         "tags": {"primaries": primaries, "transfer": transfer, "matrix": matrix, "levels": levels},
         "picture_tags": inside,
+        "light": dict(zip(("max_cll", "max_fall"), delivered.light, strict=True))
+        if delivered.light
+        else None,
         "reel": delivered.reel,
         "sound": [{"codec": c, "channels": n, "sample_rate": r} for c, n, r in delivered.sound],
         "picture": picture["picture"],

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from rushlight.pipelines.display import Display, luma_weights, pq_decode
 from rushlight.pipelines.pixels import find_pixel_format, planes
 
-__all__ = ["HdrMetadata", "hdr_metadata", "light_of", "metadata_boxes", "with_metadata"]
+__all__ = ["HdrMetadata", "hdr_metadata", "light_of", "metadata_boxes", "states_light", "with_metadata"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,6 +32,11 @@ class HdrMetadata:
     brightest: float
     max_cll: int  # the brightest pixel's largest component
     max_fall: int  # the brightest picture's mean of them
+
+
+def states_light(codec: str, transfer: int) -> bool:
+    """Whether a movie says how bright its pictures are: PQ in HEVC; HLG is relative to its display (BT.2100)."""
+    return transfer == 16 and codec.startswith("hevc")
 
 
 def hdr_metadata(
@@ -59,7 +64,9 @@ def _pq_table() -> NDArray[np.float64]:
 def light_of(frame: av.VideoFrame, *, matrix: int = 9) -> tuple[float, float]:
     """The largest max(R, G, B) of a narrow-range PQ Y'CbCr picture, and its mean, in cd/m2 (CTA-861.3-A, annex A).
 
-    Chroma is repeated, not interpolated, and the signal is read at 12 bits: both far below a unit of MaxCLL.
+    Of the picture as delivered: where chroma has fewer samples than luma it is repeated, not interpolated, and at sharp
+    saturated edges the two meet at more light than the grade had (1441 cd/m2 under a transform that ends at 1000,
+    measured on a photograph). The signal is read at 12 bits.
     """
     pixel_format = find_pixel_format(frame.format.name)
     assert pixel_format is not None and pixel_format.family == "ycbcr" and not pixel_format.is_float

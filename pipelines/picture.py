@@ -15,6 +15,7 @@ from rushlight.pipelines.codecs import Tags
 from rushlight.pipelines.display import Display
 from rushlight.pipelines.encodings import Levels
 from rushlight.pipelines.engine import Grader
+from rushlight.pipelines.overlay import graphics_white
 from rushlight.pipelines.pixels import PixelFormat, new_frame, planes
 from rushlight.pipelines.raster import Fitter, Placement
 from rushlight.pipelines.recipe import Burnin, Guides
@@ -37,6 +38,7 @@ def kept_painter(
     longest: tuple[tuple[str, int], ...],
     guides: Guides | None,
     picture: Box,
+    transfer: int,
 ) -> Painter:
     """The drawing of one output, kept for the next segment of the clip."""
     return Painter(
@@ -48,6 +50,7 @@ def kept_painter(
         longest=dict(longest),
         guides=guides,
         picture=picture,
+        white=graphics_white(transfer),
     )
 
 
@@ -58,6 +61,7 @@ class Movie:
     painter: Painter | None
     temporary: Path
     tiles: list[dict[str, Any]] = field(default_factory=list)
+    light: list[tuple[float, float]] = field(default_factory=list)  # of every frame, where it is PQ
 
     @property
     def covered(self) -> list[Box]:
@@ -116,9 +120,15 @@ def draw_missing(picture: Picture, graded: av.VideoFrame, number: int) -> None:
     text = Burnin.model_validate(
         {"text": [{"at": "centre", "text": f"frame {number} is missing", "size": 0.06}]}
     )
-    Painter(text, picture.pixel_format, picture.tags.levels, picture.width, picture.height, {}).paint(
-        graded, {}
-    )
+    Painter(
+        text,
+        picture.pixel_format,
+        picture.tags.levels,
+        picture.width,
+        picture.height,
+        {},
+        white=graphics_white(picture.tags.transfer),
+    ).paint(graded, {})
 
 
 def rounded(tiles: NDArray[np.float64]) -> list[Any]:

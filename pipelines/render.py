@@ -26,6 +26,7 @@ from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.engine import Grader, to_rgb
 from rushlight.pipelines.errors import SourceError, from_os
+from rushlight.pipelines.hdr import light_of, states_light
 from rushlight.pipelines.look import Look, to_working
 from rushlight.pipelines.picture import Movie, Picture, copied, draw_missing, kept_painter, rounded, tiles_of
 from rushlight.pipelines.pixels import find_pixel_format, new_frame, planes
@@ -211,6 +212,7 @@ class _Segment:
                 ),
                 spec.guides,
                 picture.box,
+                picture.tags.transfer,
             )
             self.warnings += painter.warnings
         writer = self.stack.enter_context(
@@ -288,6 +290,8 @@ class _Segment:
             drawn = graded if last else copied(graded, picture.pixel_format)
             if movie.painter:
                 movie.painter.paint(drawn, self._running(frame.number))
+            if states_light(movie.spec.codec, picture.tags.transfer):
+                movie.light.append(light_of(drawn, matrix=picture.tags.matrix))
             behind.do(partial(movie.writer.write, drawn))
 
     def _running(self, number: int) -> dict[str, str]:
@@ -408,7 +412,7 @@ class _Segment:
                 for p in self.pictures
             ],
             "movies": {
-                m.spec.output: {"tiles": m.tiles, "covered": [list(c) for c in m.covered]}
+                m.spec.output: {"tiles": m.tiles, "covered": [list(c) for c in m.covered], "light": m.light}
                 for p in self.pictures
                 for m in p.movies
             },

@@ -8,7 +8,11 @@ from pathlib import Path
 import numpy as np
 import opentimelineio as otio
 import pytest
+from command import rushlight
+from pictures import numbered, write_movie
 from rushlight.batch.handover import GradedClip, edls, handover_files, look_cube, write_handover
+from rushlight.batch.prepare import prepare
+from rushlight.batch.request import Request
 from rushlight.pipelines.cdl import CDL, parse_cdl, parse_edl_sat, parse_edl_sop
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
@@ -185,3 +189,30 @@ def test_files_are_written_and_a_lost_grade_goes(tmp_path: Path) -> None:
     assert "b.cdl" not in names and {"a.cdl", "notes.txt"} <= names
     with pytest.raises(DeliveryError):
         write_handover(folder / "notes.txt", [clip("a")], "day")
+
+
+def test_the_command_and_its_edl_read_back_as_a_list(tmp_path: Path) -> None:
+    for number in (1, 2):
+        write_movie(
+            tmp_path / f"A001C00{number}.mov", [numbered(k) for k in range(4)], timecode=f"0{number}:00:00:00"
+        )
+    (tmp_path / "day.csv").write_text(
+        "clip,encoding,slope,offset,power,saturation\n"
+        "A001C001.mov,LogC3,1.1 1 0.95,0.01 0 -0.01,1.02 1 0.98,0.9\n"
+        "A001C002.mov,LogC3,1 1 1,0 0 0,1 1 1,0.75\n"
+        "A001C003.mov,LogC3,,,,\n"
+    )
+    done = rushlight("handover", tmp_path / "day.csv", "--to", tmp_path / "to")
+    assert done.returncode == 1 and "left out:" in done.stdout and "A001C003" in done.stdout
+    names = {p.name for p in (tmp_path / "to").iterdir()}
+    assert {"A001C001.cdl", "A001C002.cdl", "day.ccc", "day.edl"} <= names
+    assert sum(n.endswith(".cube") for n in names) == 2
+    first = prepare(Request(clip_list=tmp_path / "day.csv")).plan.clips
+    options = {"media": (tmp_path,), "encoding": "LogC3"}
+    again = prepare(Request(clip_list=tmp_path / "to" / "day.edl", **options)).plan.clips
+    (tmp_path / "bare.csv").write_text("clip\nA001C001.mov\nA001C002.mov\n")
+    beside = prepare(
+        Request(clip_list=tmp_path / "bare.csv", grades=(tmp_path / "to" / "day.ccc",), **options)
+    ).plan.clips
+    for clips in (again, beside):
+        assert [c.look.identity() for c in clips] == [c.look.identity() for c in first]

@@ -2,7 +2,7 @@
 
 Names are compared without case and without a file's extension; a name in the style of a camera (`A001C003`,
 `A001_C003`) also without its underscore and without what follows it (`A001C003_260504_R1AB`: common practice, no
-source). Among decisions of one rank, different numbers are an error for that clip: nothing is guessed.
+source), unless both sides have a suffix and they differ: those are two clips. Among decisions of one rank, different numbers are an error for that clip: nothing is guessed.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import io
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rushlight.batch.edl import read_edl
@@ -25,7 +25,7 @@ from rushlight.pipelines.timecode import Timecode
 __all__ = ["Entry", "GradeBook", "Wanted", "camera_name", "plain_name"]
 
 _EXTENSION = re.compile(r"\.(mov|mp4|mxf|m4v|avi|mkv|mts|m2ts|dpx|exr|tif|tiff|png)$", re.IGNORECASE)
-_CAMERA = re.compile(r"([a-z]\d{3,4})_?(c\d{3,4})(?:_[0-9a-z]+)*", re.IGNORECASE)
+_CAMERA = re.compile(r"([a-z]\d{3,4})_?(c\d{3,4})((?:_[0-9a-z]+)*)", re.IGNORECASE)
 NAMES = ("id", "clip", "name")
 COLUMNS = (*NAMES, "reel", "timecode", "scene", "take", "slope", "offset", "power", "saturation")
 
@@ -50,8 +50,10 @@ class Wanted:
 
     names: tuple[str, ...]
     reel: str
-    start: Timecode
+    start: Timecode | None  # of the original's first frame; None where nobody states one
     frames: int
+    first: int = 0  # of the frames that the row takes
+    count: int | None = None  # None: to the end
     scene: str = ""
     take: str = ""
 
@@ -65,6 +67,14 @@ def camera_name(name: str) -> str:
     """The reel and clip number of a camera-style name, `a001c003`; empty for any other."""
     match = _CAMERA.fullmatch(plain_name(name))
     return (match[1] + match[2]).lower() if match else ""
+
+
+def _same_camera_name(entry: str, clip: str) -> bool:
+    """Whether two names are one camera name, and at most one of them has a suffix or both have the same."""
+    ours, theirs = (_CAMERA.fullmatch(plain_name(n)) for n in (entry, clip))
+    if not ours or not theirs or camera_name(entry) != camera_name(clip):
+        return False
+    return len({m[3].lower() for m in (ours, theirs)} - {""}) < 2
 
 
 class GradeBook:
@@ -85,9 +95,9 @@ class GradeBook:
             self._named[plain_name(entry.name)].append(entry)
             if short := camera_name(entry.name):
                 self._camera[short].append(entry)
-        elif entry.first and entry.reel:
-            self._placed[entry.reel.lower()].append(entry)
-        else:
+        if entry.first and (entry.reel or entry.name):  # an event without a clip name bears its reel's
+            self._placed[(entry.reel or entry.name).lower()].append(entry)
+        elif not entry.name:
             self._scenes[entry.scene.lower(), entry.take.lower()].append(entry)
 
     def decision(self, clip: Wanted) -> Decision | None:
@@ -97,11 +107,20 @@ class GradeBook:
         """
         names = {plain_name(n) for n in clip.names}
         short = {camera_name(n) for n in clip.names} - {""}
+        alike = [
+            e
+            for n in short
+            for e in self._camera.get(n, ())
+            if any(_same_camera_name(e.name, c) for c in clip.names)
+        ]
         scene, take = clip.scene.lower(), clip.take.lower()
         ranks: tuple[tuple[str, list[Entry]], ...] = (
             ("its id is the clip's name", [e for n in names for e in self._named.get(n, ())]),
-            ("its id is the clip's camera name", [e for n in short for e in self._camera.get(n, ())]),
-            ("its reel and timecode are the clip's", self._placed.get(clip.reel.lower(), [])),
+            ("its id is the clip's camera name", alike),
+            (
+                "its reel and timecode are the clip's",
+                self._placed.get(clip.reel.lower(), []) if clip.reel and clip.start else [],
+            ),
             (
                 "it is for the clip's scene and take",
                 self._scenes.get((scene, take), []) if scene and take else [],
@@ -112,8 +131,10 @@ class GradeBook:
             found = [e for e in entries if _place_fits(e, clip)]
             if not found:
                 continue
-            if len({e.cdl.numbers() for e in found}) > 1:
-                places = ", ".join(e.place for e in found[:6]) + (" …" if len(found) > 6 else "")
+            if len({replace(e.cdl, id="") for e in found}) > 1:
+                places = ", ".join(f"{e.place} ({e.cdl.numbers()})" for e in found[:6]) + (
+                    " …" if len(found) > 6 else ""
+                )
                 raise GradeError(
                     f"{len(found)} different decisions fit this clip, as {reason}: {places}", key="cdl"
                 )
@@ -131,7 +152,7 @@ def _place_fits(entry: Entry, clip: Wanted) -> bool:
     )
     if entry.reel and clip.reel and not repeats and entry.reel.lower() != clip.reel.lower():
         return False
-    if not entry.first:
+    if not entry.first or clip.start is None:
         return True
     try:
         first = Timecode.parse(_as(entry.first, clip.start.drop), clip.start.rate)
@@ -140,8 +161,11 @@ def _place_fits(entry: Entry, clip: Wanted) -> bool:
         )
     except TimecodeError:
         return False  # a timecode of another rate
-    into = clip.start.until(first)
-    return into < clip.frames or first.until(clip.start) < max(length, 1)
+    if not entry.end:  # one moment: anywhere in the original
+        return clip.start.until(first) < clip.frames
+    start = clip.start + clip.first  # a range: it touches what the row takes
+    count = clip.frames - clip.first if clip.count is None else clip.count
+    return start.until(first) < count or first.until(start) < max(length, 1)
 
 
 def _as(text: str, drop: bool) -> str:

@@ -10,10 +10,20 @@ from pathlib import Path
 from rushlight.batch.edl import read_edl
 from rushlight.batch.folders import read_folder
 from rushlight.batch.gradebook import GradeBook, Wanted
-from rushlight.batch.grades import NONE, GradeFiles, row_decision
+from rushlight.batch.grades import NONE, Decision, GradeFiles, row_decision
 from rushlight.batch.lists import ClipList, Row, read_csv, write_csv
 from rushlight.batch.names import MediaIndex, resolve_clip, safe_name
-from rushlight.batch.plan import LutFiles, Plan, PlannedClip, Stated, plan_clip, reel_of, stated_by, stem_of
+from rushlight.batch.plan import (
+    LutFiles,
+    Plan,
+    PlannedClip,
+    Stated,
+    frame_range,
+    plan_clip,
+    reel_of,
+    stated_by,
+    stem_of,
+)
 from rushlight.batch.reconcile import Media, reconcile
 from rushlight.batch.request import Request
 from rushlight.pipelines.errors import (
@@ -85,6 +95,10 @@ def prepare(request: Request) -> Prepared:
     lut_base = Path(recipe_file).parent if recipe_file else Path()
     if recipe.look.show_lut:
         luts.read(lut_base / recipe.look.show_lut)
+    default = None
+    if recipe.grade:
+        cdl, place = files.named(recipe.grade, lut_base)
+        default = Decision(cdl=cdl, source=place, reason="the recipe's default")
     media = MediaIndex(request.media)
     base = request.clip_list if request.clip_list.is_dir() else request.clip_list.parent
     options = Stated(
@@ -121,7 +135,7 @@ def prepare(request: Request) -> Prepared:
             plan.wrong.append((row, error.at(file=row.file, line=row.line)))
             continue
         try:
-            decision = row_decision(row, files) or book.decision(_wanted(row, path, facts)) or NONE
+            decision = row_decision(row, files) or book.decision(_wanted(row, path, facts)) or default or NONE
             plan.clips.append(
                 plan_clip(
                     row,
@@ -164,11 +178,14 @@ def prepare(request: Request) -> Prepared:
 
 def _wanted(row: Row, path: Path, facts: Facts) -> Wanted:
     start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
+    first, count, _ = frame_range(row["in"], row["out"], start=start, frames=facts.frames)
     return Wanted(
         names=(row.clip, stem_of(path, facts)),
         reel=reel_of(row, path, facts),
-        start=start,
+        start=start if row["timecode"] or facts.timecode_from != "none" else None,
         frames=facts.frames,
+        first=first,
+        count=count,
         scene=row["scene"],
         take=row["take"],
     )

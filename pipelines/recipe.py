@@ -208,6 +208,7 @@ class Recipe(Model):
     missing_frames: Literal["fail", "hold", "slate"] = "fail"
     damaged_frames: Literal["deliver", "fail"] = "deliver"
     ungraded: Literal["warn", "refuse"] = "warn"
+    grade: str = ""  # a decision file, or file#id, beside the recipe: for clips that nothing else grades
     handles: int = Field(default=0, ge=0, le=10000)
     look: LookSettings = LookSettings()
     output: tuple[Output, ...] = Field(min_length=1)

@@ -80,6 +80,9 @@ def _request_options(command: Command) -> Command:
                 "--grades", type=PATH, multiple=True, help="Colour decisions: a file or folder. Repeatable."
             ),
             click.option(
+                "--defaults", type=PATH, help="TOML: what is true of a camera, reel or file pattern."
+            ),
+            click.option(
                 "--encoding", default="", help="Encoding of clips for which nobody else states one."
             ),
             click.option(
@@ -104,6 +107,7 @@ def _request(clip_list: Path, options: dict[str, Any]) -> Any:
         "recipe",
         "media",
         "grades",
+        "defaults",
         "encoding",
         "levels",
         "rate",

@@ -1,6 +1,6 @@
 """What an output folder keeps under `log/inputs`, by digest: enough to make any part of it again.
 
-List, recipe, show LUTs, fonts, and the baked looks that workers load.
+List, recipe, defaults, show LUTs, fonts, and the baked looks that workers load.
 """
 
 from __future__ import annotations
@@ -39,6 +39,8 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
         f"{_text_digest(prepared.recipe_text)}.recipe.toml": prepared.recipe_text,
         **{f"{digest.partition(':')[2]}.cube": text for digest, text in prepared.luts.texts.items()},
     }
+    if defaults := prepared.defaults.text:
+        texts[f"{_text_digest(defaults)}.defaults.toml"] = defaults
     for name, text in texts.items():
         _keep(folder / name, text.encode("utf-8", "surrogateescape"))
     for font, name in kept_fonts(prepared.recipe).items():

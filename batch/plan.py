@@ -30,7 +30,16 @@ from rushlight.pipelines.recipe import MovieOutput, Recipe
 from rushlight.pipelines.spec import GradeSpec, LookSpec, LutSpec
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
-__all__ = ["LutFiles", "PlannedClip", "Signal", "Stated", "frame_range", "plan_clip", "resolve_signal"]
+__all__ = [
+    "LutFiles",
+    "PlannedClip",
+    "Signal",
+    "Stated",
+    "frame_range",
+    "plan_clip",
+    "reel_of",
+    "resolve_signal",
+]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,6 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from rushlight.batch.defaults import Defaults, read_defaults
 from rushlight.batch.edl import read_edl
 from rushlight.batch.folders import read_folder
 from rushlight.batch.gradebook import GradeBook, Wanted
@@ -26,6 +27,7 @@ from rushlight.batch.plan import (
 )
 from rushlight.batch.reconcile import Media, reconcile
 from rushlight.batch.request import Request
+from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import (
     GradeError,
     InputError,
@@ -55,6 +57,7 @@ class Prepared:
     list_text: str
     plan: Plan
     luts: LutFiles
+    defaults: Defaults
     media: Media | None
 
 
@@ -87,8 +90,6 @@ def prepare(request: Request) -> Prepared:
     if request.rate:
         FrameRate.parse(request.rate)
     if request.encoding:
-        from rushlight.pipelines.encodings import find_encoding
-
         find_encoding(request.encoding)
     luts, files = LutFiles(), GradeFiles()
     book = GradeBook(request.grades, files)
@@ -99,6 +100,8 @@ def prepare(request: Request) -> Prepared:
     if recipe.grade:
         cdl, place = files.named(recipe.grade, lut_base)
         default = Decision(cdl=cdl, source=place, reason="the recipe's default")
+    defaults = read_defaults(request.defaults, luts)
+    defaults.add(recipe.default, recipe_file or request.recipe, lut_base, luts)
     media = MediaIndex(request.media)
     base = request.clip_list if request.clip_list.is_dir() else request.clip_list.parent
     options = Stated(
@@ -135,6 +138,9 @@ def prepare(request: Request) -> Prepared:
             plan.wrong.append((row, error.at(file=row.file, line=row.line)))
             continue
         try:
+            said = defaults.of(row, path, facts)
+            stated = stated_by(row, recipe, said, options)
+            row = _with_show_lut(row, said.get("lut", ""), stated)
             decision = row_decision(row, files) or book.decision(_wanted(row, path, facts)) or default or NONE
             plan.clips.append(
                 plan_clip(
@@ -157,6 +163,8 @@ def prepare(request: Request) -> Prepared:
     if request.clip_list.is_dir():
         plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
     plan.clips = _untwinned(plan.clips, plan)
+    if not request.only:
+        plan.warnings += defaults.unused()
     chosen = {row.line for row in selected(clip_list, request.only)}
     for row in clip_list.rows:
         if row.line not in chosen:
@@ -172,6 +180,7 @@ def prepare(request: Request) -> Prepared:
         list_text=list_text,
         plan=plan,
         luts=luts,
+        defaults=defaults,
         media=media_found,
     )
 
@@ -205,6 +214,14 @@ def _shared_decisions(plan: Plan) -> None:
             text = f"the decision {source} fits this clip and {others}; say reel and timecode, or name it in the row"
             plan.wrong.append((clip.row, GradeError(text, file=clip.row.file, line=clip.row.line, key="cdl")))
             plan.clips.remove(clip)
+
+
+def _with_show_lut(row: Row, lut: str, stated: Iterable[Stated]) -> Row:
+    """The row with a default's show LUT, unless it has its own, or its original is finished video."""
+    encoding = next((s.encoding for s in stated if s.encoding), "")
+    if not lut or row["lut"] or not encoding or find_encoding(encoding).kind == "video":
+        return row
+    return replace(row, cells={**row.cells, "lut": lut})
 
 
 def _missing(row: Row, error: RushlightError) -> ListError:

@@ -20,6 +20,7 @@ class Request:
     out: Path | None = None
     media: tuple[Path, ...] = ()
     grades: tuple[Path, ...] = ()
+    defaults: Path | None = None
     encoding: str = ""
     levels: str = ""
     rate: str = ""
@@ -43,6 +44,11 @@ class Request:
                 raise OptionError(
                     "there is no such file or folder; --grades takes colour decisions", file=str(path)
                 )
+        if self.defaults is not None and not self.defaults.is_file():
+            raise OptionError(
+                "there is no such file; --defaults takes a TOML file of [[default]] tables",
+                file=str(self.defaults),
+            )
         if self.out is not None:
             if self.out.exists() and not self.out.is_dir():
                 raise OptionError("is a file; --out takes a folder", file=str(self.out))

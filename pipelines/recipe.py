@@ -19,6 +19,7 @@ from rushlight.pipelines.errors import RecipeError
 
 __all__ = [
     "Burnin",
+    "Default",
     "Frame",
     "LookSettings",
     "MovieOutput",
@@ -28,6 +29,7 @@ __all__ = [
     "StillsOutput",
     "TextLine",
     "load_recipe",
+    "parse_defaults",
     "parse_recipe",
     "shipped_recipes",
 ]
@@ -193,6 +195,40 @@ class StillsOutput(_Output):
 Output = Annotated[MovieOutput | StillsOutput, Field(discriminator="make")]
 
 
+class Default(Model):
+    """What is true of every clip of a camera, a reel or a file pattern; a row overrules it."""
+
+    camera: str = ""
+    reel: str = ""  # `*` and `?` stand for characters
+    file: str = ""  # the same; of the whole path where it has a `/`
+    encoding: str = ""
+    levels: Literal["", "narrow", "full"] = ""
+    exposure_index: int | None = Field(default=None, ge=1, le=1_000_000)
+    lut: str = ""
+
+    @model_validator(mode="after")
+    def _whole(self) -> Default:
+        if sum(map(bool, (self.camera, self.reel, self.file))) != 1:
+            raise ValueError("takes one of camera, reel and file to say which clips it is for")
+        if not (self.encoding or self.levels or self.exposure_index or self.lut):
+            raise ValueError("states nothing; takes encoding, levels, exposure_index or lut")
+        return self
+
+    @property
+    def rank(self) -> int:
+        """0 for a file pattern, 1 for a reel, 2 for a camera: the narrower is trusted more."""
+        return 0 if self.file else 1 if self.reel else 2
+
+    @property
+    def selector(self) -> str:
+        key = ("file", "reel", "camera")[self.rank]
+        return f'{key} = "{getattr(self, key)}"'
+
+
+class _DefaultsFile(Model):
+    default: tuple[Default, ...] = Field(min_length=1)
+
+
 class Recipe(Model):
     """A whole recipe. Defaults are stated here and nowhere else."""
 
@@ -211,6 +247,7 @@ class Recipe(Model):
     grade: str = ""  # a decision file, or file#id, beside the recipe: for clips that nothing else grades
     handles: int = Field(default=0, ge=0, le=10000)
     look: LookSettings = LookSettings()
+    default: tuple[Default, ...] = ()
     output: tuple[Output, ...] = Field(min_length=1)
 
     @model_validator(mode="after")
@@ -254,6 +291,19 @@ def parse_recipe(text: str, *, file: str = "") -> Recipe:
         text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
         raise RecipeError(text, file=file, key=first[0])
     return recipe
+
+
+def parse_defaults(text: str, *, file: str = "") -> tuple[Default, ...]:
+    """The `[[default]]` tables of a side file. RecipeError naming every wrong key, one a line."""
+    try:
+        data = tomllib.loads(text)
+        return _DefaultsFile.model_validate(data).default
+    except tomllib.TOMLDecodeError as error:
+        raise RecipeError(f"is not TOML: {error}", file=file) from None
+    except ValidationError as error:
+        first, *rest = [_fault(detail, data) for detail in error.errors()]
+        text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
+        raise RecipeError(text, file=file, key=first[0]) from None
 
 
 def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
@@ -325,6 +375,7 @@ def _known_keys(loc: tuple[Any, ...]) -> list[str]:
     names: set[str] = set()
     tables: dict[str, tuple[type[BaseModel], ...]] = {
         "look": (LookSettings,),
+        "default": (Default,),
         "frame": (Frame,),
         "area": (Area,),
         "burnin": (Burnin,),

@@ -11,10 +11,11 @@ import csv
 import io
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from rushlight.batch.changes import Change, record_of
 from rushlight.batch.edl import read_edl
 from rushlight.batch.grades import Decision, GradeFiles
 from rushlight.batch.lists import row_grade
@@ -81,12 +82,16 @@ class GradeBook:
     """Every decision under some paths: .cc, .ccc and .cdl files, EDLs with ASC CDL comments, CSV files; or folders of them."""
 
     def __init__(self, paths: Iterable[Path], files: GradeFiles) -> None:
+        self.changes: list[Change] = []
         self._named: dict[str, list[Entry]] = defaultdict(list)
         self._camera: dict[str, list[Entry]] = defaultdict(list)
         self._placed: dict[str, list[Entry]] = defaultdict(list)
         self._scenes: dict[tuple[str, str], list[Entry]] = defaultdict(list)
         for path in paths:
             for file in _decision_files(path):
+                if (changes := record_of(file)) is not None:
+                    self.changes += changes
+                    continue
                 for entry in _read(file, files):
                     self._file(entry)
 
@@ -100,8 +105,10 @@ class GradeBook:
         elif not entry.name:
             self._scenes[entry.scene.lower(), entry.take.lower()].append(entry)
 
-    def decision(self, clip: Wanted) -> Decision | None:
+    def decision(self, clip: Wanted, held: Callable[[], Decision | None] = lambda: None) -> Decision | None:
         """The decision for a clip, from the first rank that has any; None where none fits.
+
+        `held` answers for the change record, which is trusted after names and places and before scenes.
 
         GradeError where a rank holds several that differ.
         """
@@ -128,6 +135,8 @@ class GradeBook:
             ("it is for the clip's scene", self._scenes.get((scene, ""), []) if scene else []),
         )
         for number, (reason, entries) in enumerate(ranks):
+            if number == 3 and (from_record := held()):
+                return from_record
             found = [e for e in entries if _place_fits(e, clip)]
             if not found:
                 continue

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
+from rushlight.batch.changes import ChangeRecord, Rolled, utc_seconds
 from rushlight.batch.defaults import Defaults, read_defaults
 from rushlight.batch.edl import read_edl
 from rushlight.batch.folders import read_folder
@@ -93,6 +96,14 @@ def prepare(request: Request) -> Prepared:
         find_encoding(request.encoding)
     luts, files = LutFiles(), GradeFiles()
     book = GradeBook(request.grades, files)
+    record = ChangeRecord(
+        book.changes,
+        held_at=recipe.changes.held_at,
+        utc_offset=utc_seconds(recipe.changes.utc_offset, "changes.utc_offset")
+        if recipe.changes.utc_offset
+        else None,
+        ahead=recipe.changes.ahead,
+    )
     lut_base = Path(recipe_file).parent if recipe_file else Path()
     if recipe.look.show_lut:
         luts.read(lut_base / recipe.look.show_lut)
@@ -141,7 +152,12 @@ def prepare(request: Request) -> Prepared:
             said = defaults.of(row, path, facts)
             stated = stated_by(row, recipe, said, options)
             row = _with_show_lut(row, said.get("lut", ""), stated)
-            decision = row_decision(row, files) or book.decision(_wanted(row, path, facts)) or default or NONE
+            decision = (
+                row_decision(row, files)
+                or book.decision(_wanted(row, path, facts), partial(_held, row, path, facts, record))
+                or default
+                or NONE
+            )
             plan.clips.append(
                 plan_clip(
                     row,
@@ -183,6 +199,23 @@ def prepare(request: Request) -> Prepared:
         defaults=defaults,
         media=media_found,
     )
+
+
+def _held(row: Row, path: Path, facts: Facts, record: ChangeRecord) -> Decision | None:
+    """What the change record says of a row's original, which needs a date: in column `date` or `day`."""
+    known = row["timecode"] or facts.timecode_from != "none"
+    if not record or not known:
+        return None
+    text = row["date"] or row["day"]
+    try:
+        date = datetime.date.fromisoformat(text)
+    except ValueError:
+        raise GradeError(
+            f"{text!r} is no date; the change record needs each clip's, such as 2026-05-04", key="date"
+        ) from None
+    start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
+    camera = row["camera"] or reel_of(row, path, facts)[:1]
+    return record.decision(Rolled(start=start, date=date, frames=facts.frames, camera=camera))
 
 
 def _wanted(row: Row, path: Path, facts: Facts) -> Wanted:

@@ -151,6 +151,14 @@ class LookSettings(Model):
     size: int = Field(default=65, ge=17, le=129)
 
 
+class Changes(Model):
+    """How clips are set against the record of grade changes made on set."""
+
+    held_at: Literal["cut", "first frame"] = "cut"
+    utc_offset: str = ""  # of the cameras' timecode, +02:00: for changes that state a clock
+    ahead: dict[str, float] = Field(default_factory=dict)  # seconds, by camera letter: its timecode is ahead
+
+
 class _Output(Model):
     name: str
     state: State = "graded"
@@ -248,6 +256,7 @@ class Recipe(Model):
     handles: int = Field(default=0, ge=0, le=10000)
     look: LookSettings = LookSettings()
     default: tuple[Default, ...] = ()
+    changes: Changes = Changes()
     output: tuple[Output, ...] = Field(min_length=1)
 
     @model_validator(mode="after")

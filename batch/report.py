@@ -12,20 +12,19 @@ import os
 import re
 from collections import defaultdict
 from collections.abc import Mapping
+from fractions import Fraction
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from rushlight.batch.lists import is_yes
+from rushlight.batch.pagepics import clip_pictures, contact_sheets
 from rushlight.batch.records import latest, read_records
-from rushlight.pipelines.display import find_display
-from rushlight.pipelines.errors import OptionError, RushlightError
-from rushlight.pipelines.stills import read_still, write_still
+from rushlight.batch.verify import TOLERANCE
+from rushlight.pipelines.errors import OptionError
 
 __all__ = ["write_report"]
-
-WIDTH, HEIGHT = 480, 270
 
 
 def write_report(folder: Path) -> Path:
@@ -36,7 +35,10 @@ def write_report(folder: Path) -> Path:
     report = folder / "report"
     (report / "pictures").mkdir(parents=True, exist_ok=True)
     done = [r for r in records if r["status"] == "done"]
-    scenes = _scenes([_clip(folder, report, r) for r in done])
+    clips = [_clip(folder, report, r) for r in done]
+    _span(clips)
+    scenes = _scenes(clips)
+    in_order = [(c["name"], c["still"]) for _, takes in scenes for c in takes]
     page = (
         _environment()
         .get_template("report.html")
@@ -47,6 +49,8 @@ def write_report(folder: Path) -> Path:
             sums=_sums(records, done),
             exceptions=_exceptions(records, done),
             scenes=scenes,
+            sheets=contact_sheets(report / "pictures", in_order, report),
+            tolerance=TOLERANCE,
         )
     )
     _write(report / "index.html", page)
@@ -116,33 +120,48 @@ def _clip(folder: Path, report: Path, record: Mapping[str, Any]) -> dict[str, An
         "source": record["source"]["path"],
         "files": [{"codec": "", "still_kind": "", **e} for e in record["outputs"]],
         "warnings": record["warnings"],
-        "still": _picture(folder, report, record, anchor),
+        "curve": _curve(record["look"].get("grade")),
+        **clip_pictures(folder, report / "pictures", record, anchor),
     }
 
 
-def _picture(folder: Path, report: Path, record: Mapping[str, Any], anchor: str) -> str:
-    """A small sRGB picture of the clip's first still; empty where it has none."""
-    entry = next((e for e in record["outputs"] if e["kind"] == "still" and e["display"]), None)
-    if entry is None:
-        return ""
-    path = report / "pictures" / f"{anchor}.jpg"
+def _curve(grade: Mapping[str, Any] | None) -> list[tuple[str, str]]:
+    """The CDL's slope, offset and power as (channel, SVG points), 0..1 drawn in 100 x 100; saturation is not in it."""
+    if not grade:
+        return []
+    x = np.linspace(0, 1, 33)
+    lines = []
+    for name, slope, offset, power in zip(
+        ("red", "green", "blue"), grade["slope"], grade["offset"], grade["power"], strict=True
+    ):
+        y = np.clip(x * float(slope) + float(offset), 0, 1) ** float(power)
+        lines.append(
+            (name, " ".join(f"{100 * u:.1f},{100 - 100 * v:.1f}" for u, v in zip(x, y, strict=True)))
+        )
+    return lines
+
+
+def _span(clips: list[dict[str, Any]]) -> None:
+    """Where each clip lies on the day's line, in hundredths: `left` and `wide`, from its timecodes."""
+    ends = [(_seconds(c["first"]), _seconds(c["first"]) + c["frames"] / _rate(c["rate"])) for c in clips]
+    start = min((e[0] for e in ends), default=0.0)
+    whole = max(max((e[1] for e in ends), default=1.0) - start, 1e-6)
+    for clip, (first, last) in zip(clips, ends, strict=True):
+        clip["wide"] = round(max(100 * (last - first) / whole, 0.4), 3)
+        clip["left"] = round(min(100 * (first - start) / whole, 100 - clip["wide"]), 3)
+
+
+def _seconds(timecode: str) -> float:
+    parts = [int(p) for p in re.findall(r"\d+", timecode)][:3]
+    return float(sum(p * k for p, k in zip(parts, (3600, 60, 1), strict=False)))
+
+
+def _rate(text: Any) -> float:
     try:
-        rgb = read_still(folder / entry["path"])
-        rows = np.array_split(np.arange(rgb.shape[0]), HEIGHT)
-        columns = np.array_split(np.arange(rgb.shape[1]), WIDTH)
-        light = find_display(entry["display"]).to_light(rgb)
-        light = (
-            np.add.reduceat(light, [r[0] for r in rows], 0) / np.array([len(r) for r in rows])[:, None, None]
-        )
-        light = (
-            np.add.reduceat(light, [c[0] for c in columns], 1)
-            / np.array([len(c) for c in columns])[None, :, None]
-        )
-        srgb = find_display("sRGB")
-        write_still(path, srgb.from_light(light), "jpeg", display=srgb)
-    except (RushlightError, IndexError):
-        return ""
-    return f"pictures/{path.name}"
+        rate = float(Fraction(str(text)))
+    except (ValueError, ZeroDivisionError):
+        return 24.0
+    return rate if rate > 0 else 24.0
 
 
 def _scenes(clips: list[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]]]:

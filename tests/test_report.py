@@ -7,10 +7,13 @@ import shutil
 import subprocess
 from pathlib import Path
 
+import numpy as np
 import pytest
 from command import rushlight
+from rushlight.batch.pagepics import fitted
 from rushlight.batch.records import append_record, latest, log_path, read_records
 from rushlight.batch.report import write_report
+from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import OptionError
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_frames"
@@ -70,9 +73,30 @@ def test_the_page_accounts_for_every_clip(out: Path) -> None:
         and "<b>bold" not in text
         and "</h3><b>x" not in text
     )
-    assert not re.findall(r'(?:src|href)="(?:https?:)?//', text) and "<script" not in text
+    assert not re.findall(r'(?:src|href)="(?:https?:)?//', text) and text.count("<script") == 1
     for picture in re.findall(r'src="([^"]+)"', text):
         assert (out / "report" / picture).stat().st_size > 1000
+
+
+def test_pictures_curve_and_sheet(out: Path) -> None:
+    from rushlight.pipelines.stills import read_still
+
+    text = (out / "report" / "index.html").read_text()
+    assert text.count("<polyline") % 3 == 0 and "<polyline" in text and "waveform.png" in text
+    sheet = read_still(out / "report" / "contact-1.png")
+    assert sheet.shape[1] == 5 * 208 and sheet.std() > 0.1
+    assert "0.25 for editing movies" in text and "cannot tell" in text
+    for left, wide in re.findall(r"left:([\d.]+)%;width:([\d.]+)%", text):
+        assert 0 <= float(left) <= 100 and float(wide) > 0
+
+
+def test_a_small_picture_keeps_its_shape_and_its_light() -> None:
+    srgb = find_display("sRGB")
+    small = fitted(np.full((300, 800, 3), 0.5), srgb, 480, 270)
+    assert small.shape == (180, 480, 3) and np.allclose(small, 0.5, atol=1e-9)
+    halves = np.zeros((100, 100, 3))
+    halves[:, ::2] = 1
+    assert np.allclose(fitted(halves, srgb, 50, 50), 0.735357, atol=1e-4)  # IEC 61966-2-1 of half the light
 
 
 def test_data_for_scripts_and_spreadsheets(out: Path) -> None:

@@ -30,6 +30,7 @@ from rushlight.batch.plan import (
 )
 from rushlight.batch.reconcile import Media, reconcile
 from rushlight.batch.request import Request
+from rushlight.batch.timelines import read_timeline
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import (
     GradeError,
@@ -65,7 +66,7 @@ class Prepared:
 
 
 def read_list(path: Path) -> tuple[ClipList, str]:
-    """A clip list from a CSV file or its relations, an EDL, or a folder of originals; and the text that is kept of it.
+    """A clip list from a CSV file or its relations, an EDL, an .otio timeline, or a folder of originals; and the text that is kept of it.
 
     ListError where it is unreadable as a whole.
     """
@@ -81,7 +82,7 @@ def read_list(path: Path) -> tuple[ClipList, str]:
         raise ListError(f"is not UTF-8 text (byte {error.start})", file=str(path)) from None
     except OSError as error:
         raise ListError(f"cannot be read: {error.strerror}", file=str(path)) from None
-    read = read_edl if path.suffix.lower() == ".edl" else read_csv
+    read = {".edl": read_edl, ".otio": read_timeline}.get(path.suffix.lower(), read_csv)
     return read(text, file=str(path)), text
 
 

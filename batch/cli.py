@@ -202,6 +202,19 @@ def handover(clip_list: Path, folder: Path, title: str, **options: Any) -> int:
 
 
 @cli.command()
+@click.argument("clip_list", metavar="LIST", type=PATH)
+@_request_options
+@click.option("--to", type=PATH, required=True, metavar="FOLDER", help="The folder for the files.")
+@click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
+@_answering
+def grades(clip_list: Path, to: Path, **options: Any) -> int:
+    """Write the grades of LIST for others: .cdl a clip, one .ccc, EDL with ASC CDL, .cube a look."""
+    from rushlight.batch.exchange import show_grades
+
+    return show_grades(_request(clip_list, options), to, as_json=options["as_json"])
+
+
+@cli.command()
 @click.argument("name", required=False, default="")
 @click.option("--json", "as_json", is_flag=True)
 @_answering

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+from rushlight.batch.queuecli import queue_commands
 from rushlight.pipelines.errors import InputError, QueueError, RushlightError
 
 __all__ = ["main"]
@@ -268,6 +269,9 @@ def report(folder: Path, as_json: bool) -> int:
     page = write_report(folder)
     click.echo(json.dumps({"page": str(page), "folder": str(page.parent)}) if as_json else f"report: {page}")
     return DONE
+
+
+cli.add_command(queue_commands(_answering, _request_options, _request))
 
 
 def main() -> None:

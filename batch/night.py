@@ -19,7 +19,8 @@ from rushlight.batch.plan import Plan, PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.records import append_record, latest, read_records
 from rushlight.batch.request import Request, default_workers
-from rushlight.pipelines.errors import OptionError, RushlightError, SourceError
+from rushlight.batch.store import QueuedJob, Store, open_store
+from rushlight.pipelines.errors import OptionError, QueueError, RushlightError, SourceError
 from rushlight.pipelines.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe import Recipe
 from rushlight.pipelines.spec import JobSpec, digest_of
@@ -27,7 +28,15 @@ from rushlight.pipelines.spec import JobSpec, digest_of
 if TYPE_CHECKING:
     from rushlight.batch.progress import View
 
-__all__ = ["render", "show_plan"]
+__all__ = [
+    "clear_work",
+    "interruptible",
+    "jobs_of",
+    "queued_jobs",
+    "render",
+    "show_plan",
+    "write_pages",
+]
 
 DONE, PARTLY, WRONG, STOPPED = 0, 1, 2, 3
 
@@ -76,6 +85,31 @@ def render(
             view.problem(str(error))
         view.refused(f"{len(plan.wrong)} row(s) are wrong and --strict was given: nothing was made")
         return WRONG
+    jobs, settled = jobs_of(prepared, out, view)
+    stop = Stop()
+    outcome = _run(prepared, out, jobs, workers, scheduler, view, stop, keep_free) if jobs else None
+    if not jobs:
+        clear_work(out)
+    if jobs or not (out / "report" / "index.html").is_file():
+        write_pages(out, view)
+    view.summary(
+        plan=plan,
+        made=outcome,
+        settled=settled,
+        out=out,
+        seconds=outcome.seconds if outcome else 0.0,
+    )
+    if outcome and outcome.left:
+        return STOPPED
+    undone = (
+        len(plan.wrong) + len(plan.broken) + (len(outcome.failed) + len(outcome.set_aside) if outcome else 0)
+    )
+    return PARTLY if undone else DONE
+
+
+def jobs_of(prepared: Prepared, out: Path, view: View) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
+    """What is to be made in `out`, each with the reason, and clips that are there; inputs and bad rows are kept."""
+    plan = prepared.plan
     records = latest(read_records(out))
     jobs, settled = _jobs(prepared, out, records)
     for text in plan.warnings:
@@ -90,26 +124,7 @@ def render(
         raise OptionError(f"cannot be made: {error.strerror}", file=str(out)) from None
     _log_undone(plan, out, records)
     keep_inputs(prepared, out)
-    stop = Stop()
-    outcome = _run(prepared, out, jobs, workers, scheduler, view, stop, keep_free) if jobs else None
-    if not jobs:
-        shutil.rmtree(out / ".work", ignore_errors=True)
-    if jobs or not (out / "report" / "index.html").is_file():
-        _report(out, view)
-        _manifest(out, view)
-    view.summary(
-        plan=plan,
-        made=outcome,
-        settled=settled,
-        out=out,
-        seconds=outcome.seconds if outcome else 0.0,
-    )
-    if outcome and outcome.left:
-        return STOPPED
-    undone = (
-        len(plan.wrong) + len(plan.broken) + (len(outcome.failed) + len(outcome.set_aside) if outcome else 0)
-    )
-    return PARTLY if undone else DONE
+    return jobs, settled
 
 
 def _jobs(
@@ -199,14 +214,13 @@ def _run(
 ) -> Any:
     from rushlight.batch.farm import DaskFarm
     from rushlight.batch.runner import run
-    from rushlight.batch.store import open_store
 
     unbaked = [spec for spec, _ in jobs]
     with open_store(out / ".work" / "queue.sqlite") as store:
         store.run_alone()
         count = min(workers or default_workers(), sum(len(s.segments) for s in unbaked))
         with (
-            _interruptible(stop, view),
+            interruptible(stop, view),
             tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True) as scratch,
             ThreadPoolExecutor(1, "bake") as pool,
         ):
@@ -222,21 +236,32 @@ def _run(
                 farm.close(now=stop.level > 1)
                 view.end()
     if not summary.left:
-        shutil.rmtree(out / ".work", ignore_errors=True)
+        clear_work(out)
     return summary
 
 
-def _queue(store: Any, out: Path, specs: list[JobSpec]) -> None:
-    """These jobs in the queue, and no others."""
-    from rushlight.batch.store import QueuedJob
+def clear_work(out: Path) -> None:
+    """Remove an output folder's working files, unless another runner works there."""
+    if not (out / ".work" / "queue.sqlite").exists():
+        shutil.rmtree(out / ".work", ignore_errors=True)
+        return
+    try:
+        with open_store(out / ".work" / "queue.sqlite") as store:
+            store.run_alone()
+            shutil.rmtree(out / ".work", ignore_errors=True)
+    except QueueError:
+        pass
 
-    queued = [
+
+def queued_jobs(out: Path, specs: list[JobSpec], *, suffix: str = "", priority: int = 0) -> list[QueuedJob]:
+    """Jobs as rows of a queue; `suffix` keeps the jobs of several output folders apart."""
+    return [
         QueuedJob(
-            key=spec.job,
+            key=spec.job + suffix,
             out=str(out),
             clip=spec.clip,
             state="queued",
-            priority=0,
+            priority=priority,
             identity=digest_of([o.identity for o in spec.outputs]),
             frames=spec.count,
             added=float(index),
@@ -244,13 +269,18 @@ def _queue(store: Any, out: Path, specs: list[JobSpec]) -> None:
         )
         for index, spec in enumerate(specs)
     ]
+
+
+def _queue(store: Store, out: Path, specs: list[JobSpec]) -> None:
+    """These jobs in the queue, and no others."""
+    queued = queued_jobs(out, specs)
     wanted = {job.key for job in queued}
     store.drop(row.key for row in store.rows() if row.key not in wanted)
     store.add(queued)
 
 
 @contextmanager
-def _interruptible(stop: Any, view: View) -> Any:
+def interruptible(stop: Any, view: View) -> Any:
     """Ctrl-C once finishes what is in hand, twice stops now."""
 
     def interrupted(signum: int, frame: Any) -> None:
@@ -267,6 +297,12 @@ def _interruptible(stop: Any, view: View) -> Any:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+def write_pages(out: Path, view: View) -> None:
+    """The report and the hash manifest of an output folder."""
+    _report(out, view)
+    _manifest(out, view)
 
 
 def _report(out: Path, view: View) -> None:

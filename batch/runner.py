@@ -92,9 +92,10 @@ class _Loop:
         stop: Stop,
         policy: Policy,
         keep_free: int,
+        stay: bool,
     ) -> None:
         self.store, self.farm, self.work, self.on_event, self.stop = store, farm, work, on_event, stop
-        self.policy, self.keep_free = policy, keep_free
+        self.policy, self.keep_free, self.stay = policy, keep_free, stay
         self.active: dict[str, _Running] = {}
         self.tasks: dict[str, tuple[str, int]] = {}  # task key -> job key, segment number (-1: the finish)
         self.queue: deque[QueuedJob] = deque()
@@ -107,6 +108,7 @@ class _Loop:
     def run(self) -> Summary:
         begin = time.monotonic()
         self.store.recover()
+        self.version = self.store.version()
         self.queue.extend(self.store.rows("queued"))
         stopping = False
         while self.stop.level < 2:
@@ -116,19 +118,27 @@ class _Loop:
                     Event(what="stopping", text=f"{len(self.tasks)} task(s) in hand are being finished")
                 )
             if not self.stop.asked:
+                self.refresh()
                 self.fill()
             if not self.tasks and (self.stop.asked or self.idle()):
                 break
             for result in self.farm.results(0.25):
                 self.ended(result)
-        for key in list(self.active):
-            self.store.set_state(key, "queued")
+        for running in self.active.values():
+            self.store.set_state(running.job.key, running.job.identity, "queued")
         self.summary.left = len(self.store.rows("queued", "running"))
         self.summary.seconds = time.monotonic() - begin
         return self.summary
 
     def idle(self) -> bool:
-        return not self.active and not self.queue and not self.paused
+        return not self.active and not self.queue and not self.paused and not self.stay
+
+    def refresh(self) -> None:
+        """Take in what other processes added, held, released or dropped."""
+        version = self.store.version()
+        if version != self.version:
+            self.version = version
+            self.queue = deque(row for row in self.store.rows("queued") if row.key not in self.active)
 
     # --- out
 
@@ -176,7 +186,8 @@ class _Loop:
         return False
 
     def start(self, job: QueuedJob) -> None:
-        self.store.set_state(job.key, "running")
+        if not self.store.set_state(job.key, job.identity, "running"):
+            return
         self.store.count_attempt(job.key)
         results = self.store.segments(job.key, job.identity)
         numbers = [n for n in range(len(job.payload["segments"])) if n not in results]
@@ -230,8 +241,8 @@ class _Loop:
             "finished": _clock(time.time()),
         }
         append_record(out, record)
-        self.store.set_state(job.key, "done")
-        del self.active[job.key]
+        self.store.set_state(job.key, job.identity, "done")
+        self.forget(job)
         shutil.rmtree(out / ".work" / record["job"], ignore_errors=True)
         self.summary.done.append(job.clip)
         self.summary.frames += record["frames"]
@@ -242,6 +253,11 @@ class _Loop:
         if out not in self.logged:
             self.logged[out] = latest(read_records(out))
         return self.logged[out].get(job)
+
+    def forget(self, job: QueuedJob) -> None:
+        """Done with it; a revision of it that was queued meanwhile has its turn."""
+        del self.active[job.key]
+        self.version = -1
 
     def went_wrong(self, running: _Running, number: int, error: BaseException) -> None:
         kind: FailureKind = "lost worker" if isinstance(error, LostWorker) else failure_kind(error)
@@ -275,8 +291,8 @@ class _Loop:
             keep = set(job.payload["record"].get("kept_outputs", ()))
             record["outputs"] = [e for e in before.get("outputs", ()) if e["output"] in keep]
         append_record(Path(job.out), record)
-        self.store.set_state(job.key, state, error=text)
-        del self.active[job.key]
+        self.store.set_state(job.key, job.identity, state, error=text)
+        self.forget(job)
         (self.summary.set_aside if state == "set aside" else self.summary.failed).append((job.clip, text))
         self.on_event(Event(what=state, clip=job.clip, text=text))
 
@@ -313,6 +329,9 @@ def run(
     stop: Stop | None = None,
     policy: Policy = DEFAULT_POLICY,
     keep_free: int = 1_000_000_000,
+    stay: bool = False,
 ) -> Summary:
-    """Run the queue until it is empty or a stop is asked for. The caller holds the queue's lock (`run_alone`)."""
-    return _Loop(store, farm, work or Work(), on_event, stop or Stop(), policy, keep_free).run()
+    """Run the queue until it is empty or a stop is asked for; with `stay`, until a stop is asked for.
+
+    Jobs that other processes add join in. The caller holds the queue's lock (`run_alone`)."""
+    return _Loop(store, farm, work or Work(), on_event, stop or Stop(), policy, keep_free, stay).run()

@@ -119,10 +119,12 @@ class Store:
 
     def add(self, jobs: Iterable[QueuedJob]) -> None:
         """Put jobs in. One that is there already with the same identity keeps its finished segments and starts with
-        a fresh count; another identity takes its place."""
+        a fresh count (one that is running is left alone); another identity takes its place."""
         with self._writing():
             for job in jobs:
-                old = self._db.execute("SELECT identity FROM job WHERE key=?", (job.key,)).fetchone()
+                old = self._db.execute("SELECT identity,state FROM job WHERE key=?", (job.key,)).fetchone()
+                if old == (job.identity, "running"):
+                    continue
                 if old and old[0] != job.identity:
                     self._db.execute("DELETE FROM segment WHERE key=?", (job.key,))
                 self._db.execute(
@@ -140,12 +142,29 @@ class Store:
                     ),
                 )
 
-    def set_state(self, key: str, state: str, *, error: str = "") -> None:
-        """Move one job to a state."""
+    def set_state(self, key: str, identity: str, state: str, *, error: str = "") -> bool:
+        """Move one job to a state, unless it was revised or dropped since it was taken. Gives whether it moved."""
         with self._writing():
-            self._db.execute("UPDATE job SET state=?, error=? WHERE key=?", (state, error, key))
-            if state == "done":
+            moved = self._db.execute(
+                "UPDATE job SET state=?, error=? WHERE key=? AND identity=?", (state, error, key, identity)
+            ).rowcount
+            if moved and state == "done":
                 self._db.execute("DELETE FROM segment WHERE key=?", (key,))
+        return bool(moved)
+
+    def move(self, keys: Iterable[str], before: Iterable[str], after: str) -> list[str]:
+        """Move those jobs that are in one of the states `before`, with a fresh count. Gives their keys."""
+        states = tuple(before)
+        with self._writing():
+            return [
+                key
+                for key in keys
+                if self._db.execute(
+                    "UPDATE job SET state=?, error='', deaths=0, attempts=0 "
+                    f"WHERE key=? AND state IN ({','.join('?' * len(states))})",
+                    (after, key, *states),
+                ).rowcount
+            ]
 
     def count_attempt(self, key: str, *, death: bool = False) -> None:
         """One more attempt, or worker lost, of a job."""
@@ -175,6 +194,10 @@ class Store:
             return gone
 
     # --- reading
+
+    def version(self) -> int:
+        """A number that changes when another process has written."""
+        return int(self._db.execute("PRAGMA data_version").fetchone()[0])
 
     def rows(self, *states: str) -> list[QueuedJob]:
         """Jobs in those states (all without any), first to be run first."""

@@ -67,7 +67,7 @@ def test_rows_survive_and_a_changed_job_starts_afresh(tmp_path: Path) -> None:
         part = tmp_path / "part"
         part.write_text("x")
         store.keep_segment("a", "i", 0, {"frames": 1, "files": [{"path": str(part), "bytes": 1}]})
-        store.set_state("a", "running")
+        store.set_state("a", "i", "running")
     with open_store(tmp_path / "q.sqlite") as store:
         assert store.recover() == 1
         assert [r.key for r in store.rows("queued")] == ["b", "a"]  # long clips first

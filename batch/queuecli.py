@@ -1,0 +1,116 @@
+"""The queue commands: options and one call each. What they do is in queueing.py, imported when one runs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+__all__ = ["queue_commands"]
+
+Command = Callable[..., int]
+PATH = click.Path(path_type=Path)
+_HELP = {
+    "hold": "Keep clips from being started.",
+    "release": "Let held clips be started again.",
+    "retry": "Queue failed and set-aside clips again, with a fresh count.",
+    "drop": "Take clips out of the queue; what was delivered stays.",
+}
+
+
+def _queue_option(command: Command) -> Command:
+    return click.option("--queue", type=PATH, help="The queue's file.  [default: one in your state folder]")(
+        command
+    )
+
+
+def _queue(given: Path | None) -> Path:
+    from rushlight.batch.queueing import default_queue
+
+    return given or default_queue()
+
+
+def queue_commands(
+    answering: Callable[[Command], Command],
+    request_options: Callable[[Command], Command],
+    request: Callable[[Path, dict[str, Any]], Any],
+) -> click.Group:
+    """The group `rushlight queue`, with what cli.py gives every command."""
+
+    @click.group()
+    def queue() -> None:
+        """Lists that join a queue during the day, and its run at wrap."""
+
+    @queue.command()
+    @click.argument("clip_lists", metavar="LIST...", type=PATH, nargs=-1, required=True)
+    @request_options
+    @click.option("--out", type=PATH, required=True, help="The folder for everything that is made.")
+    @click.option("--priority", type=int, default=0, show_default=True, help="Higher ones start first.")
+    @_queue_option
+    @answering
+    def add(clip_lists: tuple[Path, ...], **options: Any) -> int:
+        """Queue what RECIPE says of every clip of each LIST; what is there and unchanged is left alone."""
+        from rushlight.batch.progress import view
+        from rushlight.batch.queueing import add as call
+
+        return call(
+            [request(path, options) for path in clip_lists],
+            queue=_queue(options["queue"]),
+            priority=options["priority"],
+            view=view(quiet=False, as_json=False),
+        )
+
+    @queue.command()
+    @click.option("--until", default="", metavar="HH:MM", help="Start nothing after this time of day.")
+    @click.option("--stay", is_flag=True, help="Wait for more when all is done, until Ctrl-C.")
+    @click.option("--workers", type=click.IntRange(1, 256), help="Worker processes.  [default: one a core]")
+    @click.option("--scheduler", metavar="ADDR", default="", help="Address of a Dask scheduler.")
+    @click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
+    @click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
+    @_queue_option
+    @answering
+    def run(**options: Any) -> int:
+        """Run the queue. Lists added meanwhile join in."""
+        from datetime import UTC, datetime
+
+        from rushlight.batch.progress import view
+        from rushlight.batch.queueing import next_time, run_queue
+
+        return run_queue(
+            _queue(options["queue"]),
+            workers=options["workers"],
+            scheduler=options["scheduler"],
+            until=next_time(options["until"], datetime.now(UTC)) if options["until"] else None,
+            stay=options["stay"],
+            view=view(quiet=options["quiet"], as_json=options["as_json"]),
+        )
+
+    @queue.command("list")
+    @click.option("--json", "as_json", is_flag=True, help="Every job, as one JSON document.")
+    @_queue_option
+    @answering
+    def list_(as_json: bool, queue: Path | None) -> int:
+        """List the jobs, first to be run first."""
+        from rushlight.batch.queueing import show
+
+        return show(_queue(queue), as_json=as_json)
+
+    for name, text in _HELP.items():
+        queue.command(name, help=text)(_change_command(name, answering))
+    return queue
+
+
+def _change_command(name: str, answering: Callable[[Command], Command]) -> Command:
+    @click.argument("clips", metavar="[CLIP]...", nargs=-1)
+    @click.option("--all", "everything", is_flag=True, help="Every clip of the queue.")
+    @_queue_option
+    @answering
+    def change(clips: tuple[str, ...], everything: bool, queue: Path | None) -> int:
+        from rushlight.batch.progress import view
+        from rushlight.batch.queueing import change as call
+
+        return call(_queue(queue), name, clips, everything=everything, view=view(quiet=False, as_json=False))
+
+    return change

@@ -1,0 +1,89 @@
+"""The queue as its user drives it: lists join, clips are held, one runner, kill -9, and what is delivered."""
+
+import json
+import signal
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from command import rushlight, started
+from rushlight.batch.queueing import next_time
+from rushlight.batch.records import latest, read_records
+from rushlight.batch.store import QueuedJob, open_store
+from rushlight.pipelines.errors import OptionError
+
+SAMPLES = Path(__file__).resolve().parent.parent / "sample_frames"
+
+
+def states(queue: Path) -> dict[str, str]:
+    listed = rushlight("queue", "list", "--json", "--queue", queue)
+    assert listed.returncode == 0, listed.stderr
+    return {row["clip"]: row["state"] for row in json.loads(listed.stdout)}
+
+
+def test_a_time_of_day_is_the_next_one() -> None:
+    now = datetime(2026, 11, 25, 21, 30, tzinfo=UTC).astimezone()
+    for text in ("00:00", f"{now:%H:%M}", "23:59"):
+        found = next_time(text, now)
+        assert f"{found:%H:%M}" == text and 0 < (found - now).total_seconds() <= 86400
+    for text in ("", "25:00", "5", "noon"):
+        with pytest.raises(OptionError, match="no time of day"):
+            next_time(text, now)
+
+
+def test_a_job_revised_while_it_runs_is_not_taken_for_done(tmp_path: Path) -> None:
+    def job(identity: str) -> QueuedJob:
+        return QueuedJob(
+            key="a",
+            out="o",
+            clip="a",
+            state="queued",
+            priority=0,
+            identity=identity,
+            frames=1,
+            added=0,
+            payload={},
+        )
+
+    with open_store(tmp_path / "q.sqlite") as runner, open_store(tmp_path / "q.sqlite") as other:
+        runner.add([job("old")])
+        assert runner.set_state("a", "old", "running")
+        seen = runner.version()
+        other.add([job("old")])  # the same again: left running
+        assert [r.state for r in runner.rows()] == ["running"]
+        other.add([job("new")])
+        assert runner.version() != seen
+        assert not runner.set_state("a", "old", "done")
+        assert [(r.state, r.identity) for r in runner.rows()] == [("queued", "new")]
+
+
+def test_a_queue_from_add_to_delivery_through_kill_9(tmp_path: Path) -> None:
+    queue, out = tmp_path / "q.sqlite", tmp_path / "out"
+    given = ("--queue", queue)
+    day = ("queue", "add", SAMPLES / "day.csv", "--recipe", "stills", "--out", out, *given)
+    assert rushlight(*day).returncode == 0
+    assert "hold: 1 clip(s)" in rushlight("queue", "hold", "B*", *given).stdout
+    wrong = rushlight("queue", "hold", "nobody", *given)
+    assert wrong.returncode == 2 and "'nobody' is no clip of this queue" in wrong.stderr
+    assert states(queue) == {"A001C003.mov": "queued", "A001C007.mov": "queued", "B001C002": "held"}
+
+    first = started("queue", "run", "--json", "--workers", 1, *given)
+    assert first.stdout is not None and '"begin"' in first.stdout.readline()
+    second = rushlight("queue", "run", *given)
+    assert second.returncode == 2 and f"is being run by process {first.pid}" in second.stderr
+    beside = rushlight("render", SAMPLES / "day.csv", "--recipe", "stills", "--out", out)
+    assert beside.returncode == 2 and f"process {first.pid}" in beside.stderr
+    first.send_signal(signal.SIGKILL)
+    first.communicate()
+
+    assert "release: 1 clip(s)" in rushlight("queue", "release", "--all", *given).stdout
+    run = rushlight("queue", "run", *given)
+    assert run.returncode == 0, run.stdout + run.stderr
+    assert set(states(queue).values()) == {"done"}
+    records = read_records(out)
+    assert [r["status"] for r in latest(records).values()] == ["done"] * 3 and len(records) == 3
+    assert not [p for p in out.rglob("*") if ".part" in p.name] and not (out / ".work").exists()
+    again = rushlight(*day)
+    assert "0 clip(s) queued, 3 there already" in again.stdout
+    assert "drop: 3 clip(s)" in rushlight("queue", "drop", "--all", *given).stdout
+    assert states(queue) == {}

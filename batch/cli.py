@@ -156,12 +156,15 @@ def render(clip_list: Path, **options: Any) -> int:
 @_request_options
 @click.option("--out", type=PATH, help="The output folder, for free space and what is there already.")
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
+@click.option(
+    "--write", type=PATH, metavar="FILE.csv", help="Write the list with everything stated, for render."
+)
 @_answering
-def plan(clip_list: Path, **options: Any) -> int:
+def plan(clip_list: Path, write: Path | None, **options: Any) -> int:
     """Show what would be made, each clip's grade and why, and everything that is wrong."""
     from rushlight.batch.night import show_plan
 
-    return show_plan(_request(clip_list, options), as_json=options["as_json"])
+    return show_plan(_request(clip_list, options), as_json=options["as_json"], write=write)
 
 
 @cli.command()

@@ -337,12 +337,22 @@ def _manifest(out: Path, view: View) -> None:
         view.warning(f"the hash manifest was not written: {error}")
 
 
-def show_plan(request: Request, *, as_json: bool) -> int:
-    """`rushlight plan`: what would be made, each clip's grade and why, and everything that is wrong."""
+def show_plan(request: Request, *, as_json: bool, write: Path | None = None) -> int:
+    """`rushlight plan`: what would be made, each clip's grade and why, and everything that is wrong.
+
+    `write`: a new file for the explicit list. OptionError where it is there already.
+    """
+    from rushlight.batch.planlist import plan_list
     from rushlight.batch.planpage import plan_document, print_plan
 
     prepared = prepare(request)
     document = plan_document(prepared)
+    if write:
+        try:
+            with write.open("x", encoding="utf-8", newline="") as file:
+                file.write(plan_list(prepared, write.parent))
+        except OSError as error:
+            raise OptionError(f"--write: {error.strerror}; a new file is needed", file=str(write)) from None
     if as_json:
         json.dump(document, sys.stdout, indent=2, ensure_ascii=False)
         sys.stdout.write("\n")

@@ -62,6 +62,7 @@ class Signal:
     levels: str
     levels_from: str
     chroma: str
+    levels_stated: bool = False  # by a person, not by the header or a maker's rule
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -186,7 +187,12 @@ def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tupl
     chroma = "narrow" if ycbcr and file_codes else levels
     return (
         Signal(
-            encoding=encoding, encoding_from=says.who, levels=levels, levels_from=levels_from, chroma=chroma
+            encoding=encoding,
+            encoding_from=says.who,
+            levels=levels,
+            levels_from=levels_from,
+            chroma=chroma,
+            levels_stated=levels_say is not None,
         ),
         tuple(warnings),
     )

@@ -47,6 +47,8 @@ COLUMNS = [
     "approved_at",
     "exposure_index",
     "exposure",
+    "white_balance",
+    "printer_points",
     "stills",
     "lut_contains_grade",
 ]

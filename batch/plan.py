@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from rushlight.batch.corrections import corrections
 from rushlight.batch.grades import Decision
 from rushlight.batch.lists import Row
 from rushlight.pipelines.cdl import CDL
@@ -362,7 +363,7 @@ def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFi
     return LookSpec(
         encoding=signal.encoding.name,
         exposure_index=signal.encoding.exposure_index,
-        exposure=float(row["exposure"] or 0),
+        **corrections(row, settings),
         grade=grade,
         grade_space=settings.grade_space,
         grade_order=settings.grade_order,

@@ -148,6 +148,9 @@ class LookSettings(Model):
     grade_order: Literal["before", "after"] = "before"
     grade_space: Literal["log", "ACEScct"] = "log"
     clamp: bool = True
+    exposure: float = 0.0  # stops; these three for rows that state none
+    white_balance: str = ""  # the white of the scene: CIE x y, or daylight such as 5600K
+    printer_points: str = ""  # red, green, blue; a twelfth of a stop at 18 % grey each
     size: int = Field(default=65, ge=17, le=129)
 
 

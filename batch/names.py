@@ -59,12 +59,15 @@ def resolve_clip(clip: str, base: Path, media: MediaIndex, *, stem: bool = True)
     anywhere under --media.
 
     ListError where the path climbs out with `..`, and where a bare name fits several files; SourceError where
-    there is none. An absolute path is taken as it is.
+    there is none. An absolute path is taken as it is; one with a Windows drive letter is looked for under --media by
+    its name, and of several originals of that name the one in the folders that the path ends with is meant.
     """
     windows = "\\" in clip and "/" not in clip
     parts = PureWindowsPath(clip).parts if windows else PurePosixPath(clip).parts
     if ".." in parts:
         raise ListError(f"{clip!r} climbs out of its folder; write it without `..`", key="clip")
+    if windows and PureWindowsPath(clip).anchor:
+        return _from_a_drive(clip, parts[1:], media)
     relative = Path(*parts) if parts else Path(clip)
     if relative.is_absolute():
         if _there(relative):
@@ -87,6 +90,23 @@ def resolve_clip(clip: str, base: Path, media: MediaIndex, *, stem: bool = True)
             )
     looked = ", ".join(str(f) for f in (base, *media.folders))
     raise SourceError(f"there is no such original; looked in {looked}", file=clip, key="clip")
+
+
+def _from_a_drive(clip: str, parts: tuple[str, ...], media: MediaIndex) -> Path:
+    wanted = tuple(p.lower() for p in reversed(parts))
+    shared: dict[Path, int] = {}
+    for path in media.find(parts[-1]) if parts else ():
+        have = tuple(p.lower() for p in reversed(path.parts))
+        differs = (n for n, (a, b) in enumerate(zip(wanted, have, strict=False)) if a != b)
+        shared[path] = next(differs, min(len(wanted), len(have)))
+    best = [path for path, length in shared.items() if length == max(shared.values())]
+    if len(best) == 1:
+        return best[0]
+    if best:
+        places = ", ".join(str(p) for p in best[:4])
+        raise ListError(f"{clip!r} fits {len(best)} originals alike ({places})", key="clip")
+    looked = ", ".join(str(f) for f in media.folders) or "no --media folder"
+    raise SourceError(f"there is no original of that name; looked in {looked}", file=clip, key="clip")
 
 
 def _by_stem(name: str, media: MediaIndex) -> list[Path]:

@@ -28,6 +28,20 @@ def test_places(tmp_path: Path) -> None:
         resolve_clip("../card1/c.mov", base, media)
 
 
+def test_a_windows_drive_is_looked_for_under_media(tmp_path: Path) -> None:
+    for card in ("A001", "A002"):
+        (tmp_path / card / "Clips").mkdir(parents=True)
+        (tmp_path / card / "Clips" / "c1.mov").touch()
+    media = MediaIndex([tmp_path])
+    assert resolve_clip(r"D:\A002\clips\C1.mov", tmp_path, media) == tmp_path / "A002/Clips/c1.mov"
+    with pytest.raises(ListError, match="fits 2 originals alike"):
+        resolve_clip(r"D:\Clips\c1.mov", tmp_path, media)
+    with pytest.raises(SourceError, match="no original of that name"):
+        resolve_clip(r"D:\Clips\c2.mov", tmp_path, media)
+    with pytest.raises(ListError, match="climbs out"):
+        resolve_clip(r"D:\Clips\..\c1.mov", tmp_path, media)
+
+
 def test_a_bare_name_found_twice_is_an_error_naming_both(tmp_path: Path) -> None:
     for name in ("one/deep/b.mov", "two/deep/b.mov"):
         (tmp_path / name).parent.mkdir(parents=True)

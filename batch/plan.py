@@ -381,10 +381,10 @@ _CAMERA_NAME = re.compile(
 
 def reel_of(row: Row, path: Path, facts: Facts) -> str:
     """A clip's reel: the row's, else the container's, else that of a camera-style file name."""
-    return row["reel"] or facts.reel or _reel_of_name(stem_of(path, facts))
+    return row["reel"] or facts.reel or reel_of_name(stem_of(path, facts))
 
 
-def _reel_of_name(stem: str) -> str:
+def reel_of_name(stem: str) -> str:
     """The reel that a camera-style file name states, or nothing."""
     match = _CAMERA_NAME.match(stem)
     return match[1].upper() if match else ""

@@ -29,6 +29,7 @@ from rushlight.batch.plan import (
     stem_of,
 )
 from rushlight.batch.reconcile import Media, reconcile
+from rushlight.batch.reels import reel_doubts
 from rushlight.batch.request import Request
 from rushlight.batch.timelines import read_timeline
 from rushlight.pipelines.encodings import find_encoding
@@ -179,6 +180,7 @@ def prepare(request: Request) -> Prepared:
     _shared_decisions(plan)
     if request.clip_list.is_dir():
         plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
+    plan.warnings += reel_doubts(plan.clips)
     plan.clips = _untwinned(plan.clips, plan)
     if not request.only:
         plan.warnings += defaults.unused()

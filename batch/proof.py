@@ -7,8 +7,9 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from rushlight.batch.against import against_references, compare
 from rushlight.batch.tables import print_table
-from rushlight.batch.verify import ORDER, ClipVerdict, against_references, compare, verify
+from rushlight.batch.verify import ORDER, ClipVerdict, verify
 
 __all__ = ["show_verify"]
 

@@ -9,8 +9,9 @@ import av
 import numpy as np
 import pytest
 from command import rushlight
+from rushlight.batch.against import against_references, compare
 from rushlight.batch.records import log_path
-from rushlight.batch.verify import against_references, compare, verify
+from rushlight.batch.verify import verify
 from rushlight.pipelines.codecs import Tags, codec
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.join import join
@@ -192,6 +193,10 @@ def test_the_command(right: Path, tmp_path: Path) -> None:
     assert set(document["clips"][0]["checks"]) == {"hash", "frames", "timecode", "tags", "colour"}
     assert "match the decision supplied" in rushlight("verify", right).stdout
     assert rushlight("verify", tmp_path).returncode == 2
+    run = rushlight("verify", right, "--no-hash", "--json", "--against", right)
+    document = json.loads(run.stdout)
+    assert all("hash" not in c["checks"] for c in document["clips"])
+    assert {r["verdict"] for r in document["against"]} == {"same colour"}
     out = tmp_path / "out"
     shutil.copytree(right, out)
     (out / "editorial" / "A001C007.mov").unlink()

@@ -114,9 +114,15 @@ def jobs_of(prepared: Prepared, out: Path, view: View) -> tuple[list[tuple[JobSp
     jobs, settled = _jobs(prepared, out, records)
     for text in plan.warnings:
         view.warning(text)
-    if prepared.media and (unnamed := len(prepared.media.not_listed) + len(prepared.media.absent)):
+    if prepared.media and (
+        unnamed := len(prepared.media.not_listed)
+        + len(prepared.media.absent)
+        + len(prepared.media.unreadable)
+    ):
         view.warning(
-            f"{unnamed} original(s) are in no row or absent from the media; `rushlight plan` names them"
+            f"{unnamed} original(s) are in no row, not readable or absent from the media; `rushlight plan` names them"
+            f" ({prepared.media.found} found = {prepared.media.listed} listed + {len(prepared.media.not_listed)} not listed"
+            f" + {len(prepared.media.unreadable)} not readable + {prepared.media.ignored} ignored)"
         )
     try:
         out.mkdir(parents=True, exist_ok=True)

@@ -391,8 +391,9 @@ def reel_of_name(stem: str) -> str:
 
 
 def stem_of(path: Path, facts: Facts) -> str:
-    """The delivered file's stem: the original's, exactly; of a sequence its folder's or pattern's."""
-    if facts.kind == "movie":
+    """The delivered file's stem: the original's, exactly; of a sequence its folder's or pattern's, of a movie
+    in several files its pattern's."""
+    if facts.kind == "movie" and not facts.parts:
         return path.stem
     if path.is_dir():
         return path.name

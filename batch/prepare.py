@@ -43,6 +43,7 @@ from rushlight.pipelines.errors import (
 )
 from rushlight.pipelines.probe import Facts, probe
 from rushlight.pipelines.recipe import MovieOutput, Recipe, load_recipe
+from rushlight.pipelines.spans import is_span, span_files
 from rushlight.pipelines.spec import digest_of
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
@@ -122,7 +123,7 @@ def prepare(request: Request) -> Prepared:
     )
     plan = Plan(warnings=list(clip_list.warnings))
     facts_of: dict[tuple[Path, str], Facts | RushlightError] = {}
-    for row in selected(clip_list, request.only):
+    for row in _one_by_one(selected(clip_list, request.only), recipe, base, media):
         if row.problem:
             plan.wrong.append((row, row.problem))
             continue
@@ -138,8 +139,8 @@ def prepare(request: Request) -> Prepared:
                 )
             )
             continue
-        plan.named.append(path)
         try:
+            plan.named += _files_of(path)
             stated = stated_by(row, recipe, {}, options)
             rate = next((FrameRate.parse(s.rate) for s in stated if s.rate), None)
             facts = _facts(path, rate, facts_of)
@@ -188,7 +189,7 @@ def prepare(request: Request) -> Prepared:
     for row in clip_list.rows:
         if row.line not in chosen:
             with suppress(RushlightError):
-                plan.named.append(resolve_clip(row.clip, base, media))
+                plan.named += _files_of(resolve_clip(row.clip, base, media))
     folders = [*request.media, *([base] if request.clip_list.is_dir() else [])]
     media_found = reconcile(folders, plan, [request.out] if request.out else [])
     return Prepared(
@@ -295,6 +296,26 @@ def selected(clip_list: ClipList, only: Iterable[str]) -> list[Row]:
             )
         rows = [r for r in rows if r[column].lower() == value.strip().lower()]
     return rows
+
+
+def _files_of(path: Path) -> tuple[Path, ...]:
+    """The originals that a row's path names: one, or the files of a clip in several."""
+    return span_files(path) if is_span(path) else (path,)
+
+
+def _one_by_one(rows: Iterable[Row], recipe: Recipe, base: Path, media: MediaIndex) -> Iterable[Row]:
+    """The rows; where the recipe takes each file of a clip in several for itself, a row for each file."""
+    for row in rows:
+        files: tuple[Path, ...] = ()
+        if recipe.several_files == "each" and "#" in row.clip and not row.problem:
+            with suppress(RushlightError):  # said once, where the row itself is resolved
+                path = resolve_clip(row.clip, base, media)
+                files = _files_of(path) if is_span(path) else ()
+        if not files:
+            yield row
+        for file in files:
+            folder = row.clip[: max(row.clip.rfind("/"), row.clip.rfind("\\")) + 1]
+            yield replace(row, clip=folder + file.name)
 
 
 def _facts(

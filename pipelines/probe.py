@@ -1,7 +1,7 @@
 """What an original's header states: nothing here decodes a picture, and nothing is ever written.
 
-Movies through PyAV, image sequences through OpenImageIO. A clip is a movie file, a folder holding one image
-sequence, or a sequence pattern `name.#######.dpx`.
+Movies through PyAV, image sequences through OpenImageIO. A clip is a movie file, a movie in several files
+`name_###.mov`, a folder holding one image sequence, or a sequence pattern `name.#######.dpx`.
 """
 
 from __future__ import annotations
@@ -9,79 +9,22 @@ from __future__ import annotations
 import itertools
 import os
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import xxhash
 from rushlight.pipelines.errors import SourceError, TimecodeError, from_os
+from rushlight.pipelines.facts import Facts, Levels, SoundTrack
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format
+from rushlight.pipelines.spans import MOVIES, is_span, joined, span_files
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
 __all__ = ["MOVIES", "STILLS", "Facts", "SoundTrack", "full_hash", "probe", "sampled_hash", "sequence_files"]
 
-MOVIES = frozenset({".mov", ".mp4", ".m4v", ".mxf", ".avi", ".mkv", ".mts", ".m2ts"})
 STILLS = frozenset({".dpx", ".exr", ".tif", ".tiff", ".png"})
 # Camera raw that our libraries cannot open as pictures; by extension, in the makers' own names.
 RAW = frozenset({".r3d", ".braw", ".ari", ".arx", ".crm", ".rmf", ".nev", ".cine", ".dng", ".cin"} - {".cin"})
-
-Levels = Literal["narrow", "full"]
-
-
-@dataclass(frozen=True, kw_only=True)
-class SoundTrack:
-    """One sound stream of an original."""
-
-    index: int  # stream index in the file
-    codec: str
-    sample_rate: int  # Hz
-    channels: int
-    layout: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class Facts:
-    """What the header of one original states."""
-
-    path: Path
-    kind: Literal["movie", "sequence"]
-    files: tuple[Path, ...]  # one movie, or the sequence's files in order of number
-    first_number: int = 0  # of a sequence: the number of its first file
-    missing: tuple[int, ...] = ()  # of a sequence: frame numbers (from 0) without a file
-    width: int
-    height: int
-    pixel_aspect: Fraction = Fraction(1)
-    pixel_format: PixelFormat
-    stored_format: str  # as the file names it, before conversion within the family
-    rate: FrameRate
-    rate_from: str  # "header", "stated", "assumed"
-    frames: int
-    timecode: Timecode
-    timecode_from: str  # "header", "file number", "none"
-    reel: str = ""
-    levels_tag: Levels | None = None
-    matrix_tag: int = 2  # H.273; 2 is unspecified
-    primaries_tag: int = 2
-    transfer_tag: int = 2
-    chromaticities: tuple[float, ...] = ()
-    codec: str = ""
-    profile: str = ""
-    container: str = ""
-    sound: tuple[SoundTrack, ...] = ()
-    rotation: int = 0  # degrees
-    interlaced: bool = False
-    variable_rate: bool = False
-    metadata: Mapping[str, str] = field(default_factory=dict)
-    bytes: int = 0
-    mtime_ns: int = 0
-    warnings: tuple[str, ...] = ()
-
-    @property
-    def matrix(self) -> int:
-        """The matrix to decode by: the tag, or BT.709 where it is unspecified."""
-        return self.matrix_tag if self.matrix_tag in (1, 5, 6, 9) else 1
 
 
 def probe(path: Path, *, rate: FrameRate | None = None) -> Facts:
@@ -91,6 +34,8 @@ def probe(path: Path, *, rate: FrameRate | None = None) -> Facts:
     """
     if path.suffix.lower() in RAW:
         raise SourceError("is camera raw, give a transcode: our libraries do not open it", file=str(path))
+    if is_span(path):
+        return joined(path, [_movie(file) for file in span_files(path)])
     if path.is_dir() or "#" in path.name or (path.suffix.lower() in STILLS and path.is_file()):
         return _sequence(path, rate)
     if not path.exists():

@@ -252,6 +252,7 @@ class Recipe(Model):
     off_speed: Literal["keep", "frame for frame", "refuse"] = "keep"
     variable_rate: Literal["refuse", "conform"] = "refuse"
     interlaced: Literal["refuse", "as it is"] = "refuse"
+    several_files: Literal["join", "each"] = "join"  # a clip named as `name_###.mov`
     missing_frames: Literal["fail", "hold", "slate"] = "fail"
     damaged_frames: Literal["deliver", "fail"] = "deliver"
     ungraded: Literal["warn", "refuse"] = "warn"

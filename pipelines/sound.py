@@ -42,6 +42,19 @@ def read_sound(facts: Facts, first: int, count: int) -> Iterator[Block]:
     rate = facts.rate.fraction
     begin = samples_of(first, rate)
     total = samples_of(first + count, rate) - begin
+    if not facts.parts:
+        yield from _read(facts, begin, total)
+        return
+    before = 0
+    for part in facts.parts:
+        start, end = samples_of(before, rate), samples_of(before + part.frames, rate)
+        low, high = max(begin, start), min(begin + total, end)
+        if low < high:
+            yield from _read(part, low - start, high - low)
+        before += part.frames
+
+
+def _read(facts: Facts, begin: int, total: int) -> Iterator[Block]:
     readers = [_track(facts, k, begin) for k in range(len(facts.sound))]
     done = 0
     while done < total:

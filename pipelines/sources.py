@@ -7,7 +7,7 @@ Opened read-only. Damage never shifts a number: a frame that cannot be decoded i
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from types import TracebackType
@@ -19,7 +19,7 @@ from rushlight.pipelines.errors import SourceError, from_os
 from rushlight.pipelines.pixels import new_frame, planes
 from rushlight.pipelines.probe import Facts
 
-__all__ = ["MovieSource", "SequenceSource", "Source", "SourceFrame", "open_source"]
+__all__ = ["MovieSource", "SequenceSource", "Source", "SourceFrame", "SpanSource", "open_source"]
 
 Missing = Literal["fail", "hold", "slate"]
 
@@ -171,6 +171,36 @@ class ConformedSource(MovieSource):
             yield self._lost(absent, last, "the file ends before this frame")
 
 
+class SpanSource:
+    """Frames of a movie in several files, numbered through; one file is open at a time."""
+
+    def __init__(self, facts: Facts, *, threads: int = 1) -> None:
+        self.facts = facts
+        self._threads = threads
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Nothing is held open between runs of frames."""
+
+    def frames(self, first: int, count: int) -> Iterator[SourceFrame]:
+        """`count` frames from number `first` of the whole clip."""
+        begin = 0
+        for part in self.facts.parts:
+            low, high = max(first, begin), min(first + count, begin + part.frames)
+            if low < high:
+                with MovieSource(part, threads=self._threads) as source:
+                    for frame in source.frames(low - begin, high - low):
+                        yield replace(frame, number=frame.number + begin)
+            begin += part.frames
+
+
 class SequenceSource:
     """Frames of an image sequence: RGB planes with the file's own codes, or scene-linear float."""
 
@@ -280,7 +310,7 @@ def _window(plane: Any, pixels: Any, spec: Any) -> None:
         plane[y0:y1, x0:x1] = np.asarray(pixels)[y0 - top : y1 - top, x0 - left : x1 - left]
 
 
-Source = MovieSource | SequenceSource
+Source = MovieSource | SpanSource | SequenceSource
 
 
 def open_source(
@@ -289,4 +319,6 @@ def open_source(
     """The source for these facts. `conform` takes a variable-rate movie frame for frame."""
     if facts.kind == "sequence":
         return SequenceSource(facts, missing=missing)
+    if facts.parts:
+        return SpanSource(facts, threads=threads)
     return (ConformedSource if conform else MovieSource)(facts, threads=threads)

@@ -1,0 +1,132 @@
+"""Clips in several files: joined where the timecode runs on, refused with the gap named, or each for itself."""
+
+import subprocess
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import independent
+import numpy as np
+import pytest
+from command import rushlight
+from numpy.typing import NDArray
+from pictures import number_of, numbered, write_movie
+from rushlight.batch.records import latest, read_records
+from rushlight.pipelines.errors import SourceError
+from rushlight.pipelines.probe import full_hash, probe
+from rushlight.pipelines.sound import SAMPLE_RATE, read_sound, samples_of
+from rushlight.pipelines.sources import open_source
+from rushlight.pipelines.timecode import FrameRate, Timecode
+
+RECIPE = """
+encoding = "ARRI LogC3"
+levels = "narrow"
+several_files = "{several}"
+
+[[output]]
+name = "edit"
+make = "movie"
+codec = "prores-proxy"
+size = "480x270"
+"""
+
+
+def chapters(
+    folder: Path,
+    counts: tuple[int, ...] = (9, 7, 8),
+    *,
+    rate: Fraction = Fraction(30000, 1001),
+    start: str = "23:59:59;20",
+    gaps: tuple[int, ...] = (0, 0, 0),
+) -> NDArray[np.int32]:
+    """`A001C001_001.mov` and on; gives the sound of them all."""
+    frame_rate = FrameRate(fraction=rate)
+    label, begin = Timecode.parse(start, frame_rate), 0
+    total = samples_of(sum(counts), rate)
+    sound = np.random.default_rng(5).integers(-(1 << 22), 1 << 22, (2, total), dtype=np.int32) << 8
+    for k, count in enumerate(counts):
+        label += gaps[k]
+        low, high = samples_of(begin, rate), samples_of(begin + count, rate)
+        write_movie(
+            folder / f"A001C001_{k + 1:03}.mov",
+            [numbered(n, 128, 72) for n in range(begin, begin + count)],
+            rate=rate,
+            timecode=str(label),
+            sound=sound[:, low:high],
+        )
+        label, begin = label + count, begin + count
+    return sound
+
+
+def test_frames_and_sound_run_through_and_over_midnight(tmp_path: Path) -> None:
+    sound = chapters(tmp_path)
+    facts = probe(tmp_path / "A001C001_###.mov")
+    assert (facts.frames, str(facts.timecode), len(facts.files)) == (24, "23:59:59;20", 3)
+    assert facts.bytes == sum(p.stat().st_size for p in tmp_path.iterdir())
+    assert full_hash(facts).startswith("xxh3_128:")
+    with open_source(facts) as source:
+        for first, count in ((0, 24), (8, 2), (9, 7), (15, 3), (3, 20), (23, 1)):
+            found = list(source.frames(first, count))
+            assert [f.number for f in found] == list(range(first, first + count))
+            assert [number_of(f.image) for f in found] == list(range(first, first + count))
+            assert not any(f.damage for f in found)
+            heard = np.concatenate(list(read_sound(facts, first, count)), axis=1)
+            low, high = (samples_of(n, facts.rate.fraction) for n in (first, first + count))
+            assert np.array_equal(heard, sound[:, low:high]), (first, count)
+    assert SAMPLE_RATE == 48000
+
+
+@pytest.mark.parametrize(("apart", "words"), [(3, "a gap of 3 frames"), (-2, "an overlap of 2 frames")])
+def test_what_does_not_run_on_is_named(apart: int, words: str, tmp_path: Path) -> None:
+    chapters(tmp_path, gaps=(0, 0, apart))
+    with pytest.raises(SourceError, match=words) as caught:
+        probe(tmp_path / "A001C001_###.mov")
+    assert "A001C001_003.mov" in str(caught.value) and "A001C001_002.mov" in str(caught.value)
+
+
+def test_a_missing_file_and_no_file_are_named(tmp_path: Path) -> None:
+    chapters(tmp_path)
+    (tmp_path / "A001C001_002.mov").unlink()
+    with pytest.raises(SourceError, match="lacks its file number 2"):
+        probe(tmp_path / "A001C001_###.mov")
+    with pytest.raises(SourceError, match="no files match"):
+        probe(tmp_path / "B_###.mov")
+
+
+def test_files_of_another_kind_or_without_timecode_are_not_joined(tmp_path: Path) -> None:
+    write_movie(tmp_path / "a_1.mov", [numbered(n) for n in range(4)])
+    write_movie(tmp_path / "a_2.mov", [numbered(n, 160, 90) for n in range(4)], timecode="01:00:00:04")
+    with pytest.raises(SourceError, match="its width is 160, not 128"):
+        probe(tmp_path / "a_#.mov")
+    write_movie(tmp_path / "a_2.mov", [numbered(n) for n in range(4)], timecode="", reel="")
+    with pytest.raises(SourceError, match="has no timecode"):
+        probe(tmp_path / "a_#.mov")
+
+
+def test_a_gap_fails_the_clip_and_each_file_for_itself_is_delivered(tmp_path: Path) -> None:
+    (tmp_path / "card").mkdir()
+    chapters(tmp_path / "card", (4, 4, 4), gaps=(0, 0, 5))
+    run, found = rendered(tmp_path, "join", "card/A001C001_###.mov")
+    assert run.returncode != 0 and "a gap of 5 frames" in run.stdout + run.stderr
+    run, found = rendered(tmp_path, "each", "card/A001C001_###.mov")
+    assert run.returncode == 0, run.stdout + run.stderr
+    assert {c: r["frames"] for c, r in found.items()} == {f"card/A001C001_00{k}.mov": 4 for k in (1, 2, 3)}
+    (tmp_path / "next").mkdir()
+    chapters(tmp_path / "next", (4, 4, 4), start="01:00:00;00")
+    run, found = rendered(tmp_path, "joined", "next/A001C001_###.mov")
+    assert run.returncode == 0, run.stdout + run.stderr
+    (made,) = (tmp_path / "joined").rglob("A001C001*.mov")
+    assert independent.count(made) == 12 and independent.timecode(made) == "01:00:00;00"
+    assert len({p.name for p in (tmp_path / "each").rglob("A001C001_*.mov")}) == 3
+
+
+def rendered(
+    tmp_path: Path, name: str, clip: str
+) -> tuple[subprocess.CompletedProcess[str], dict[str, dict[str, Any]]]:
+    """One clip through `rushlight render`; recipe and output folder by `name`."""
+    recipe = tmp_path / f"{name}.toml"
+    recipe.write_text(RECIPE.format(several="each" if name == "each" else "join"))
+    (tmp_path / "day.csv").write_text(f"clip\n{clip}\n")
+    out = tmp_path / name
+    run = rushlight("render", tmp_path / "day.csv", "--recipe", recipe, "--out", out, "--workers", 1)
+    return run, {r["clip"]: r for r in latest(read_records(out)).values()}

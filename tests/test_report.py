@@ -32,7 +32,12 @@ def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
             **first,
             "job": "hostile",
             "clip": HOSTILE,
-            "row": {"scene": "</h3><b>x", "note": "=1+1"},
+            "row": {
+                "scene": "</h3><b>x",
+                "note": "=1+1",
+                "approved_by": "K. Lund",
+                "approved_at": "2026-03-02",
+            },
             "warnings": ["a <b>bold</b> warning"],
         },
     )
@@ -109,6 +114,7 @@ def test_data_for_scripts_and_spreadsheets(out: Path) -> None:
         and rows[0]["colour_digest"].startswith("rushlight-colour-1:")
         and rows[0]["files"]
     )
+    assert ("K. Lund", "2026-03-02") in {(r["approved_by"], r["approved_at"]) for r in rows}
 
 
 def test_the_folder_moves(out: Path, tmp_path: Path) -> None:

@@ -193,21 +193,6 @@ def look(clip_list: Path, clip: str, export: Path | None, plot: Path | None, **o
 @cli.command()
 @click.argument("clip_list", metavar="LIST", type=PATH)
 @_request_options
-@click.option("--to", "folder", type=PATH, required=True, help="The folder for the files.")
-@click.option(
-    "--title", default="", help="Title of the EDL and name of the .ccc.  [default: the list's name]"
-)
-@_answering
-def handover(clip_list: Path, folder: Path, title: str, **options: Any) -> int:
-    """Write the grades of LIST for others: .cdl, .ccc, an EDL, and a .cube of each look."""
-    from rushlight.batch.handover import show_handover
-
-    return show_handover(_request(clip_list, options), folder, title)
-
-
-@cli.command()
-@click.argument("clip_list", metavar="LIST", type=PATH)
-@_request_options
 @click.option("--to", type=PATH, required=True, metavar="FOLDER", help="The folder for the files.")
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
 @_answering

@@ -18,7 +18,6 @@ from pathlib import Path
 
 import numpy as np
 from rushlight.batch.names import safe_name
-from rushlight.batch.request import Request
 from rushlight.pipelines.cdl import CDL, format_ccc, format_cdl, format_edl_comments
 from rushlight.pipelines.errors import from_os
 from rushlight.pipelines.look import Look
@@ -33,7 +32,6 @@ __all__ = [
     "graded_clip",
     "handover_files",
     "look_cube",
-    "show_handover",
     "write_handover",
 ]
 
@@ -220,30 +218,3 @@ def _line(text: str) -> str:
 def _reel(reel: str) -> str:
     """A reel as one word of an EDL line; AX (no reel) is common practice, no source."""
     return re.sub(r"\s+", "_", _line(reel).strip()) or "AX"
-
-
-def show_handover(request: Request, folder: Path, title: str) -> int:
-    """`rushlight handover`: the grades of a list for others. Gives the exit code."""
-    from rushlight.batch.lookpage import exact_look
-    from rushlight.batch.prepare import prepare
-
-    prepared = prepare(request)
-    clips = [
-        GradedClip(
-            name=clip.stem,
-            reel=clip.reel,
-            start=clip.timecode,
-            frames=clip.count,
-            look=exact_look(prepared, clip),
-        )
-        for clip in prepared.plan.clips
-    ]
-    for path in write_handover(folder, clips, title or request.clip_list.stem):
-        print(f"written: {path}")
-    ungraded = [c.name for c in clips if c.look.cdl is None]
-    if ungraded:
-        print(f"note: {len(ungraded)} clip(s) have no grade and no .cdl: {', '.join(ungraded[:8])}")
-    undone = (*prepared.plan.wrong, *prepared.plan.broken)
-    for _, error in undone:
-        print(f"left out: {error}")
-    return 1 if undone else 0

@@ -202,8 +202,8 @@ def test_the_command_and_its_edl_read_back_as_a_list(tmp_path: Path) -> None:
         "A001C002.mov,LogC3,1 1 1,0 0 0,1 1 1,0.75\n"
         "A001C003.mov,LogC3,,,,\n"
     )
-    done = rushlight("handover", tmp_path / "day.csv", "--to", tmp_path / "to")
-    assert done.returncode == 1 and "left out:" in done.stdout and "A001C003" in done.stdout
+    done = rushlight("grades", tmp_path / "day.csv", "--to", tmp_path / "to")
+    assert done.returncode == 1 and "A001C003" in done.stderr
     names = {p.name for p in (tmp_path / "to").iterdir()}
     assert {"A001C001.cdl", "A001C002.cdl", "day.ccc", "day.edl"} <= names
     assert sum(n.endswith(".cube") for n in names) == 2

@@ -6,7 +6,7 @@ import os
 import re
 import unicodedata
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
@@ -54,9 +54,18 @@ class MediaIndex:
         return self.names.get(name.lower(), [])
 
 
-def resolve_clip(clip: str, base: Path, media: MediaIndex, *, stem: bool = True) -> Path:
+def resolve_clip(
+    clip: str,
+    base: Path,
+    media: MediaIndex,
+    *,
+    stem: bool = True,
+    tell: Callable[[list[Path]], list[Path]] | None = None,
+) -> Path:
     """The original that a row means: relative to the list's folder, then to each --media folder, then a bare name
     anywhere under --media.
+
+    `tell` takes the originals of one name and gives those that the rest of the row fits.
 
     ListError where the path climbs out with `..`, and where a bare name fits several files; SourceError where
     there is none. An absolute path is taken as it is; one with a Windows drive letter is looked for under --media by
@@ -80,12 +89,21 @@ def resolve_clip(clip: str, base: Path, media: MediaIndex, *, stem: bool = True)
         found = media.find(relative.name)
         if not found and stem and not relative.suffix:
             found = _by_stem(relative.name, media)
+        alike = found
+        if len(found) > 1 and tell:
+            found = tell(found)
         if len(found) == 1:
             return found[0]
+        if alike and not found:
+            places = ", ".join(str(p) for p in alike[:4]) + (" …" if len(alike) > 4 else "")
+            raise ListError(
+                f"{clip!r} is the name of {len(alike)} originals ({places}), and none has the row's reel, timecode or range",
+                key="clip",
+            )
         if found:
             places = ", ".join(str(p) for p in found[:4]) + (" …" if len(found) > 4 else "")
             raise ListError(
-                f"{clip!r} is the name of {len(found)} originals ({places}); write more of its path",
+                f"{clip!r} is the name of {len(found)} originals ({places}); write more of its path, or a reel or timecode that only one has",
                 key="clip",
             )
     looked = ", ".join(str(f) for f in (base, *media.folders))

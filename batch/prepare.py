@@ -128,7 +128,7 @@ def prepare(request: Request) -> Prepared:
             plan.wrong.append((row, row.problem))
             continue
         try:
-            path = resolve_clip(row.clip, base, media)
+            path = resolve_clip(row.clip, base, media, tell=partial(_told_apart, row, facts_of))
         except RushlightError as error:
             plan.wrong.append(
                 (
@@ -235,6 +235,28 @@ def _wanted(row: Row, path: Path, facts: Facts) -> Wanted:
         scene=row["scene"],
         take=row["take"],
     )
+
+
+def _told_apart(
+    row: Row, facts_of: dict[tuple[Path, str], Facts | RushlightError], found: list[Path]
+) -> list[Path]:
+    """Of originals of one name, those whose reel, folder or timecode the row states; all of them where it states none."""
+    kept = []
+    for path in found:
+        try:
+            facts = _facts(path, FrameRate.parse(row["rate"]) if row["rate"] else None, facts_of)
+            reel, first = row["reel"].lower(), row["timecode"] or row["in"]
+            reels = {facts.reel.lower(), *(p.lower() for p in path.parts[:-1])}
+            if reel and reel not in reels:
+                continue
+            if ":" in first:
+                into = facts.timecode.until(Timecode.parse(first, facts.rate))
+                if into >= (1 if row["timecode"] else facts.frames):
+                    continue
+        except InputError:
+            continue  # it does not open, or counts otherwise
+        kept.append(path)
+    return kept
 
 
 def _shared_decisions(plan: Plan) -> None:

@@ -83,3 +83,56 @@ def test_rows_not_chosen_or_set_aside_still_name_their_originals(card: Path, tmp
     prepared = prepare(Request(clip_list=clip_list, media=(card,), only=("circled=yes",)))
     assert prepared.media is not None
     assert prepared.media.listed == 3 and not prepared.media.not_listed
+
+
+@pytest.fixture
+def reloaded(tmp_path: Path) -> Path:
+    """One clip name on two cards, an hour apart, and the second again in a copy with no reel that differs."""
+    for card, reel, start in (("A001", "A001", "10:00:00:00"), ("A002", "A002", "11:00:00:00")):
+        (tmp_path / "media" / card).mkdir(parents=True)
+        write_movie(
+            tmp_path / "media" / card / "C0001.mov",
+            [numbered(k) for k in range(24)],
+            timecode=start,
+            reel=reel,
+        )
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("columns", "cells", "card"),
+    [
+        ("reel", "A002", "A002"),
+        ("reel", "a001", "A001"),
+        ("timecode", "11:00:00:00", "A002"),
+        ("in,out", "10:00:00:04,10:00:00:10", "A001"),
+    ],
+)
+def test_twins_are_told_apart_by_what_the_row_says(
+    reloaded: Path, columns: str, cells: str, card: str
+) -> None:
+    (reloaded / "day.csv").write_text(f"clip,encoding,{columns}\nC0001.mov,LogC3,{cells}\n")
+    plan = prepare(Request(clip_list=reloaded / "day.csv", media=(reloaded / "media",))).plan
+    assert [c.path.parent.name for c in plan.clips] == [card] and plan.clips[0].stem == "C0001"
+
+
+@pytest.mark.parametrize(
+    ("columns", "cells", "says"),
+    [
+        ("note", "x", "write more of its path"),
+        ("reel", "A009", "none has the row's reel"),
+        ("timecode", "12:00:00:00", "none has the row's reel"),
+    ],
+)
+def test_twins_that_nothing_tells_apart_are_an_error(
+    reloaded: Path, columns: str, cells: str, says: str
+) -> None:
+    (reloaded / "day.csv").write_text(f"clip,encoding,{columns}\nC0001.mov,LogC3,{cells}\n")
+    plan = prepare(Request(clip_list=reloaded / "day.csv", media=(reloaded / "media",))).plan
+    assert not plan.clips and says in str(plan.wrong[0][1])
+
+
+def test_both_twins_are_delivered_in_a_folder_of_their_reel(reloaded: Path) -> None:
+    (reloaded / "day.csv").write_text("clip,encoding,reel\nC0001.mov,LogC3,A001\nC0001.mov,LogC3,A002\n")
+    plan = prepare(Request(clip_list=reloaded / "day.csv", media=(reloaded / "media",))).plan
+    assert [(c.stem, c.folder) for c in plan.clips] == [("C0001", "A001"), ("C0001", "A002")]

@@ -27,7 +27,7 @@ from rushlight.pipelines.errors import (
 )
 from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.probe import Facts
-from rushlight.pipelines.recipe import MovieOutput, Recipe
+from rushlight.pipelines.recipe import LookSettings, MovieOutput, Recipe
 from rushlight.pipelines.spec import GradeSpec, LookSpec, LutSpec
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
@@ -226,8 +226,13 @@ def plan_clip(
         timecode = Timecode.parse(_relabelled(start, rate, drop), rate) + first
     signal, notes = resolve_signal(stated, facts)
     warnings += notes
+    finished = signal.encoding.kind == "video" and row.grade is None and not row["cdl"]
+    if finished and decision.cdl is not None:  # a look recorded in camera: twice graded would be wrong
+        decision = Decision(cdl=None, reason=f"display-encoded: {decision.source} is not for it")
     look = _look(row, recipe, signal, decision.cdl, luts, lut_base)
-    if decision.cdl is None and not (look.lut and look.lut.contains_grade):
+    if finished:
+        warnings.append("is display-encoded: it is delivered as it is, but for what its row states")
+    elif decision.cdl is None and not (look.lut and look.lut.contains_grade):
         if recipe.ungraded == "refuse":
             raise ListError(
                 f"has no grade, and the recipe refuses ungraded clips: {decision.reason}", key="grade"
@@ -363,7 +368,7 @@ def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFi
     return LookSpec(
         encoding=signal.encoding.name,
         exposure_index=signal.encoding.exposure_index,
-        **corrections(row, settings),
+        **corrections(row, LookSettings() if video else settings),
         grade=grade,
         grade_space=settings.grade_space,
         grade_order=settings.grade_order,

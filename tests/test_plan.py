@@ -169,3 +169,29 @@ def test_decisions_by_id(tmp_path: Path) -> None:
     )
     with pytest.raises(GradeError, match="2 different decisions"):
         GradeBook([tmp_path / "g"], GradeFiles()).decision(wanted_of("A001C003.mov"))
+
+
+def test_a_display_encoded_original_takes_only_what_its_row_states(tmp_path: Path) -> None:
+    for number in (1, 2, 3):
+        write_movie(tmp_path / f"A001C00{number}.mov", [numbered(0)])
+    (tmp_path / "day.csv").write_text(
+        "clip,encoding,saturation\nA001C001.mov,video,\nA001C002.mov,video,0.7\nA001C003.mov,LogC3,\n"
+    )
+    (tmp_path / "g.csv").write_text("id,saturation\nA001C001,0.5\nA001C003,0.5\n")
+    (tmp_path / "show.cube").write_text(
+        "LUT_3D_SIZE 2\n" + "".join(f"{r} {g} {b}\n" for b in (0, 1) for g in (0, 1) for r in (0, 1))
+    )
+    (tmp_path / "r.toml").write_text(
+        '[look]\nshow_lut = "show.cube"\nexposure = "1"\n'
+        '[[output]]\nname = "viewing"\nmake = "movie"\ncodec = "h264"\ncontainer = "mp4"\n'
+    )
+    request = Request(
+        clip_list=tmp_path / "day.csv", recipe=str(tmp_path / "r.toml"), grades=(tmp_path / "g.csv",)
+    )
+    plan = prepare(request).plan
+    assert not plan.wrong
+    recorded, stated, log = plan.clips
+    assert (recorded.look.grade, recorded.look.lut, recorded.look.transform) == (None, None, "none")
+    assert recorded.look.exposure == 0 and any("display-encoded" in w for w in recorded.warnings)
+    assert stated.look.grade and stated.look.grade.saturation == 0.7 and stated.look.lut is None
+    assert log.look.grade and log.look.grade.saturation == 0.5 and log.look.lut and log.look.exposure == 1

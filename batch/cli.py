@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import click
-from rushlight.batch.queuecli import queue_commands
+from rushlight.batch.queuecli import night_options, queue_commands
 from rushlight.pipelines.errors import InputError, QueueError, RushlightError
 
 __all__ = ["main"]
@@ -139,16 +139,28 @@ def cli() -> None:
 @click.option("--hash-originals", is_flag=True, help="Log a hash of each whole original, not of its ends.")
 @click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
+@night_options
 @_answering
 def render(clip_list: Path, **options: Any) -> int:
     """Make what RECIPE says of every clip of LIST; what is there and unchanged is left alone."""
+    from rushlight.batch.hooks import parse_hooks, ringing
     from rushlight.batch.night import render as run
     from rushlight.batch.progress import view
+    from rushlight.batch.volumes import parse_size
 
     show = view(quiet=options["quiet"], as_json=options["as_json"])
-    return run(
-        _request(clip_list, options), workers=options["workers"], scheduler=options["scheduler"], view=show
-    )
+    keep_free = parse_size(options["keep_free"])
+
+    def night() -> int:
+        return run(
+            _request(clip_list, options),
+            workers=options["workers"],
+            scheduler=options["scheduler"],
+            view=show,
+            keep_free=keep_free,
+        )
+
+    return ringing(parse_hooks(options["on_finish"], options["on_failure"]), show, night)
 
 
 @cli.command()

@@ -35,6 +35,7 @@ class View:
         self.done = 0
         self.started = time.monotonic()
         self.next_line = 0.0
+        self.ended: dict[str, Any] = {}  # the last summary, or why there is none
 
     def say(self, text: str, *, important: bool = False) -> None:
         """One line on standard output (important ones on standard error too quiet a run cannot hide)."""
@@ -47,6 +48,7 @@ class View:
 
     def refused(self, text: str) -> None:
         """The request as a whole was refused."""
+        self.ended = {"error": text}
         self.say(f"rushlight: {text}", important=True)
 
     def warning(self, text: str) -> None:
@@ -105,6 +107,7 @@ class View:
         self, *, plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float
     ) -> None:
         """The last words: what is wrong first."""
+        self.ended = summary_document(plan, made, settled, out, seconds)
         for line in summary_lines(plan, made, settled, out, seconds):
             print(line, flush=True)
 
@@ -132,6 +135,24 @@ def summary_lines(
     if not lines:
         lines.append("nothing to render: the list chooses no clip")
     return lines
+
+
+def summary_document(
+    plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float
+) -> dict[str, Any]:
+    """The summary in plain values, for scripts: every clip once, with its error where it has one."""
+    return {
+        "done": made.done if made else [],
+        "unchanged": [c.row.clip for c in settled],
+        "set_aside": [{"clip": r.clip, "error": str(e)} for r, e in plan.wrong]
+        + [{"clip": c, "error": e} for c, e in (made.set_aside if made else [])],
+        "failed": [{"clip": r.clip, "error": str(e)} for r, e in plan.broken]
+        + [{"clip": c, "error": e} for c, e in (made.failed if made else [])],
+        "left": made.left if made else 0,
+        "frames": made.frames if made else 0,
+        "seconds": round(seconds, 3),
+        "out": str(out),
+    }
 
 
 class LiveView(View):
@@ -197,6 +218,7 @@ class JsonView(View):
         self._emit(event="problem", text=text)
 
     def refused(self, text: str) -> None:
+        self.ended = {"error": text}
         self._emit(event="refused", text=text)
 
     def warning(self, text: str) -> None:
@@ -224,18 +246,8 @@ class JsonView(View):
     def summary(
         self, *, plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float
     ) -> None:
-        self._emit(
-            event="summary",
-            done=made.done if made else [],
-            unchanged=[c.row.clip for c in settled],
-            set_aside=[{"clip": r.clip, "error": str(e)} for r, e in plan.wrong]
-            + [{"clip": c, "error": e} for c, e in (made.set_aside if made else [])],
-            failed=[{"clip": r.clip, "error": str(e)} for r, e in plan.broken]
-            + [{"clip": c, "error": e} for c, e in (made.failed if made else [])],
-            left=made.left if made else 0,
-            seconds=round(seconds, 3),
-            out=str(out),
-        )
+        self.ended = summary_document(plan, made, settled, out, seconds)
+        self._emit(event="summary", **self.ended)
 
 
 def view(*, quiet: bool, as_json: bool) -> View:

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-__all__ = ["queue_commands"]
+__all__ = ["night_options", "queue_commands"]
 
 Command = Callable[..., int]
 PATH = click.Path(path_type=Path)
@@ -24,6 +24,29 @@ def _queue_option(command: Command) -> Command:
     return click.option("--queue", type=PATH, help="The queue's file.  [default: one in your state folder]")(
         command
     )
+
+
+def night_options(command: Command) -> Command:
+    """The options of a run that nobody watches: the same for render and queue run."""
+    for option in (
+        click.option(
+            "--on-failure",
+            metavar="COMMAND",
+            help="The same, ahead of --on-finish, where not everything was delivered.",
+        ),
+        click.option(
+            "--on-finish", metavar="COMMAND", help="Run this at the end, the summary as JSON on its input."
+        ),
+        click.option(
+            "--keep-free",
+            metavar="SIZE",
+            default="500MB",
+            show_default=True,
+            help="Pause while the output's disk has less room than this.",
+        ),
+    ):
+        command = option(command)
+    return command
 
 
 def _queue(given: Path | None) -> Path:
@@ -69,23 +92,34 @@ def queue_commands(
     @click.option("--scheduler", metavar="ADDR", default="", help="Address of a Dask scheduler.")
     @click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
     @click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
+    @night_options
     @_queue_option
     @answering
     def run(**options: Any) -> int:
         """Run the queue. Lists added meanwhile join in."""
         from datetime import UTC, datetime
 
+        from rushlight.batch.hooks import parse_hooks, ringing
         from rushlight.batch.progress import view
         from rushlight.batch.queueing import next_time, run_queue
+        from rushlight.batch.volumes import parse_size
 
-        return run_queue(
-            _queue(options["queue"]),
-            workers=options["workers"],
-            scheduler=options["scheduler"],
-            until=next_time(options["until"], datetime.now(UTC)) if options["until"] else None,
-            stay=options["stay"],
-            view=view(quiet=options["quiet"], as_json=options["as_json"]),
-        )
+        show = view(quiet=options["quiet"], as_json=options["as_json"])
+        keep_free = parse_size(options["keep_free"])
+        until = next_time(options["until"], datetime.now(UTC)) if options["until"] else None
+
+        def night() -> int:
+            return run_queue(
+                _queue(options["queue"]),
+                workers=options["workers"],
+                scheduler=options["scheduler"],
+                until=until,
+                stay=options["stay"],
+                view=show,
+                keep_free=keep_free,
+            )
+
+        return ringing(parse_hooks(options["on_finish"], options["on_failure"]), show, night)
 
     @queue.command("list")
     @click.option("--json", "as_json", is_flag=True, help="Every job, as one JSON document.")

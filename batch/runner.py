@@ -20,7 +20,7 @@ from rushlight.batch.farm import Farm, LostWorker, Result, Task, WorkerFault
 from rushlight.batch.records import append_record, latest, merged, read_records
 from rushlight.batch.states import DEFAULT_POLICY, Action, FailureKind, Policy, after_failure, failure_kind
 from rushlight.batch.store import QueuedJob, Store
-from rushlight.batch.volumes import free_bytes, volume_of
+from rushlight.batch.volumes import free_bytes, size_text, volume_of
 from rushlight.pipelines.errors import ResourceError
 
 __all__ = ["Event", "Stop", "Summary", "Work", "run"]
@@ -160,7 +160,7 @@ class _Loop:
             if volume_of(Path(out)) != known:
                 why = f"the disk of {out} is gone; nothing is written until it is back"
             elif free_bytes(Path(out)) < self.keep_free:
-                why = f"{out} has less than {self.keep_free / 1e9:.1f} GB free; make room and it goes on"
+                why = f"{out} has less than {size_text(self.keep_free)} free; make room and it goes on"
         if why != self.paused:
             self.on_event(Event(what="paused" if why else "resumed", text=why or "there is room again"))
             self.paused = why

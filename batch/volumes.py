@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
+from decimal import Decimal
 from pathlib import Path
 
-__all__ = ["existing", "free_bytes", "network_file_system", "volume_of"]
+from rushlight.pipelines.errors import OptionError
+
+__all__ = ["existing", "free_bytes", "network_file_system", "parse_size", "size_text", "volume_of"]
+
+_SIZE = re.compile(r"([0-9]{1,12}(?:\.[0-9]{1,12})?) ?([kmgt]i?)?b", re.IGNORECASE | re.ASCII)
+_POWER = {"": 0, "k": 1, "m": 2, "g": 3, "t": 4}
 
 _NETWORK = (
     "nfs",
@@ -35,6 +42,27 @@ def existing(path: Path) -> Path:
 def free_bytes(path: Path) -> int:
     """Bytes that may still be written where `path` is or will be."""
     return shutil.disk_usage(existing(path)).free
+
+
+def parse_size(text: str) -> int:
+    """Bytes of a size with its unit: 500MB, 1.5 GB (powers of 1000), 20GiB (powers of 1024); `0` needs none.
+
+    A bare number is refused, since 20 may be meant as bytes, megabytes or gigabytes. Fractions of a byte round
+    down. OptionError naming what would do.
+    """
+    plain = text.strip()
+    if plain == "0":
+        return 0
+    found = _SIZE.fullmatch(plain)
+    if not found:
+        raise OptionError(f"{text!r} is no size; a number with its unit is needed, such as 500MB or 20GB")
+    unit = (found[2] or "").lower()
+    return int(Decimal(found[1]) * (1024 if unit.endswith("i") else 1000) ** _POWER[unit[:1]])
+
+
+def size_text(size: int) -> str:
+    """`20.0 GB`, `500 MB`."""
+    return f"{size / 1e9:.1f} GB" if size >= 1e9 else f"{size / 1e6:.0f} MB"
 
 
 def network_file_system(path: Path) -> str:

@@ -1,0 +1,146 @@
+"""Commands of the user's that are run when the night is over, with its summary as JSON on their standard input.
+
+A command is run without a shell, with a time limit, in a process group of its own. Whatever it does, the night's
+result and exit code are as they would be without it.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+import shlex
+import shutil
+import signal
+import subprocess
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from rushlight.pipelines.errors import InputError, OptionError, QueueError
+
+if TYPE_CHECKING:
+    from rushlight.batch.progress import View
+
+__all__ = ["SECONDS", "Hooks", "parse_hooks", "ringing", "run_hook"]
+
+SECONDS = 60.0
+_STATUS = {0: "done", 1: "partly", 2: "refused", 3: "stopped"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hooks:
+    """Commands as lists of words; an empty one is not run."""
+
+    finish: tuple[str, ...] = ()  # at the end, however it ended
+    failure: tuple[str, ...] = ()  # ahead of that, where not everything was delivered
+
+
+def parse_hooks(finish: str | None, failure: str | None) -> Hooks:
+    """The two commands in words, quoted as for a POSIX shell. OptionError for one that has none or an open quote."""
+    return Hooks(finish=_words("--on-finish", finish), failure=_words("--on-failure", failure))
+
+
+def _words(option: str, text: str | None) -> tuple[str, ...]:
+    if text is None:
+        return ()
+    try:
+        words = tuple(shlex.split(text))
+    except ValueError as error:
+        raise OptionError(f"{text!r} is no command ({error}); {option} takes words as a shell does") from None
+    if not words or not words[0] or "\0" in text:
+        raise OptionError(f"{text!r} is no command; {option} takes a program and its arguments")
+    return words
+
+
+def ringing(hooks: Hooks, view: View, night: Callable[[], int]) -> int:
+    """Run the night, then the commands, also where it ends by an error. Gives the night's exit code.
+
+    The summary has `status` ("done", "partly": some clips were not delivered, "refused", "stopped" with work
+    left, "broken off" by an error), what the view was told last, `error`, `host` and the time in `ended`.
+    """
+    for option, words in (("--on-finish", hooks.finish), ("--on-failure", hooks.failure)):
+        if words and shutil.which(words[0]) is None:  # said at wrap, while somebody is there to mend it
+            view.problem(f"{option}: no program {words[0]!r} is found; the night goes on without it")
+    view.ended = {}
+    try:
+        code = night()
+    except BaseException as error:
+        _ring(hooks, view, _status_of(error), str(error) or type(error).__name__)
+        raise
+    _ring(hooks, view, _STATUS.get(code, "broken off"), "")
+    return code
+
+
+def _status_of(error: BaseException) -> str:
+    if isinstance(error, InputError | QueueError):
+        return "refused"
+    return "stopped" if isinstance(error, KeyboardInterrupt) else "broken off"
+
+
+def _ring(hooks: Hooks, view: View, status: str, error: str) -> None:
+    now = datetime.now().astimezone().isoformat(timespec="seconds")
+    summary: dict[str, Any] = {"schema": "rushlight-summary-1", "status": status, "error": error}
+    summary |= {"host": platform.node(), "ended": now, **view.ended}
+    if status != "done":
+        _say(view, "--on-failure", run_hook(hooks.failure, summary))
+    _say(view, "--on-finish", run_hook(hooks.finish, summary))
+
+
+def _say(view: View, option: str, fault: str) -> None:
+    if fault:
+        view.problem(f"{option}: {fault}; what was delivered is not touched by it")
+
+
+def run_hook(words: tuple[str, ...], summary: dict[str, Any], *, seconds: float = SECONDS) -> str:
+    """Run one command with the summary on its standard input. Gives its fault in words, empty where there is none.
+
+    What it prints is kept from our own output, and its last line is told with a fault. After `seconds` it and all
+    that it started is killed. Files rather than pipes: a command that reads nothing, or leaves a child behind that
+    holds its output open, is not waited for.
+    """
+    try:
+        return _run(words, summary, seconds) if words else ""
+    except (OSError, ValueError) as error:  # no such program, may not be run, no room for the summary
+        return f"{words[0]!r} cannot be run: {getattr(error, 'strerror', None) or error}"
+
+
+def _run(words: tuple[str, ...], summary: dict[str, Any], seconds: float) -> str:
+    with tempfile.TemporaryFile() as given, tempfile.TemporaryFile() as said:
+        given.write(json.dumps(summary, ensure_ascii=False, indent=2).encode("utf-8", "replace") + b"\n")
+        given.seek(0)
+        process = subprocess.Popen(
+            words, stdin=given, stdout=said, stderr=subprocess.STDOUT, start_new_session=True
+        )
+        try:
+            code = process.wait(seconds)
+        except subprocess.TimeoutExpired:
+            _kill(process)
+            return f"{words[0]!r} was still running after {seconds:g} s, and was killed"
+        except KeyboardInterrupt:
+            _kill(process)
+            return f"{words[0]!r} was stopped by Ctrl-C"
+        return _fault(words[0], code, _last_line(said)) if code else ""
+
+
+def _kill(process: subprocess.Popen[bytes]) -> None:
+    try:
+        os.killpg(process.pid, signal.SIGKILL)
+    except ProcessLookupError:
+        pass
+    process.wait()
+
+
+def _fault(name: str, code: int, last: str) -> str:
+    how = f"ended with code {code}" if code > 0 else f"was ended by signal {-code}"
+    return f"{name!r} {how}" + (f", saying {last!r}" if last else "")
+
+
+def _last_line(said: Any) -> str:
+    """The last line with something in it, of the last 4 kB."""
+    size = said.seek(0, os.SEEK_END)
+    said.seek(max(0, size - 4096))
+    lines = said.read().decode("utf-8", "replace").split("\n")
+    return next((line.strip()[-200:] for line in reversed(lines) if line.strip()), "")

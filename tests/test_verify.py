@@ -15,6 +15,7 @@ from rushlight.batch.verify import verify
 from rushlight.pipelines.codecs import Tags, codec
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.join import join
+from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.pixels import planes
 from rushlight.pipelines.probe import probe
 from rushlight.pipelines.sources import open_source
@@ -146,6 +147,42 @@ def test_what_happened_to_a_movie_is_found(
     assert checks[check].verdict == "fail", (fault, checks)
     if check != "hash":
         assert checks["hash"].verdict == "fail" and path.read_bytes() != before
+
+
+def through_the_lut_again(frames: list[av.VideoFrame]) -> list[av.VideoFrame]:
+    """Each picture's display R'G'B' taken for the camera's signal, and through the show LUT once more."""
+    lut = parse_cube((SAMPLES / "farrow.cube").read_text(), file="farrow.cube")
+    for frame in frames:
+        y, b, r = (p.astype(float) for p in planes(frame))
+        luma, cb, cr = (y - 16) / 219, *(np.repeat((c - 128) / 224, 2, 1) for c in (b, r))
+        rgb = np.stack([luma + 1.5748 * cr, luma - 0.187324 * cb - 0.468124 * cr, luma + 1.8556 * cb], -1)
+        red, green, blue = np.moveaxis(np.clip(lut.apply(np.clip(rgb, 0, 1), "tetrahedral"), 0, 1), -1, 0)
+        luma = 0.2126 * red + 0.7152 * green + 0.0722 * blue
+        planes(frame)[0][:] = np.rint(16 + 219 * luma)
+        planes(frame)[1][:] = np.rint(128 + 224 * ((blue - luma) / 1.8556)[:, ::2])
+        planes(frame)[2][:] = np.rint(128 + 224 * ((red - luma) / 1.5748)[:, ::2])
+    return frames
+
+
+def test_a_lut_applied_twice_is_found_by_colour_alone(right: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    shutil.copytree(right, out)
+    remade(out / "editorial" / "A001C003.mov", through_the_lut_again)
+    (found,) = (v for v in verify(out, hashes=False) if v.clip == "A001C003.mov")
+    checks = found.files["editorial/A001C003.mov"]
+    assert checks["colour"].verdict == "fail" and checks["colour"].figures["mean"] > 2
+    assert checks["timecode"].verdict == checks["tags"].verdict == "pass"
+
+
+def test_swapped_movies_are_found_by_colour_alone(right: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    shutil.copytree(right, out)
+    one, two = out / "editorial" / "A001C007.mov", out / "editorial" / "A001C003.mov"
+    swap = one.read_bytes()
+    one.write_bytes(two.read_bytes())
+    two.write_bytes(swap)
+    found = verdicts(out)
+    assert found["A001C007.mov"]["colour"] == found["A001C003.mov"]["colour"] == "fail"
 
 
 def test_swapped_clips_and_missing_files(right: Path, tmp_path: Path) -> None:

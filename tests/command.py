@@ -26,7 +26,6 @@ def rushlight(
 
 
 def started(*arguments: object, **options: Any) -> subprocess.Popen[str]:
-    """The same, going on in the background."""
-    return subprocess.Popen(
-        [*CALL, *map(str, arguments)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **options
-    )
+    """The same, going on in the background; what it says goes to pipes unless `options` say otherwise."""
+    piped: dict[str, Any] = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "text": True}
+    return subprocess.Popen([*CALL, *map(str, arguments)], **(piped | options))

@@ -1,0 +1,273 @@
+"""`kill -9` of the runner, of a worker or of all of them, at random moments of real renders.
+
+After every kill the same command is given again. Whatever is hit: nothing half under a final name, no clip
+lost, none made twice, no finished segment rendered again, the bytes of a night that nobody disturbed.
+"""
+
+import contextlib
+import json
+import random
+import sqlite3
+import time
+from collections import Counter
+from pathlib import Path
+from subprocess import Popen
+
+import psutil
+import pytest
+from command import rushlight, started
+from pictures import numbered, write_movie
+from rushlight.batch.records import latest, read_records
+
+CLIPS = {"A001C001": 200, "A001C002": 144, "A001C003": 96}  # frames
+SEGMENTS = {f"{clip}.mov": -(-frames // 48) for clip, frames in CLIPS.items()}  # of two seconds at 24
+FOLDERS = ("editorial", "viewing")
+RECIPE = """
+[[output]]
+name = "editorial"
+make = "movie"
+codec = "prores-proxy"
+container = "mov"
+size = "256x144"
+
+[[output]]
+name = "viewing"
+make = "movie"
+codec = "h264"
+container = "mp4"
+size = "256x144"
+preset = "veryfast"
+[output.burnin]
+text = [{ at = "bottom", text = "{timecode}", size = 0.1 }]
+"""
+# What a kill waits for, as files or lines of which there are more than before; then a moment longer.
+MOMENTS = ("start", "claim", "segment", "join", "rename", "record", "end")
+
+
+def made_up_day(folder: Path) -> tuple[object, ...]:
+    """Three small originals, a list and a recipe; gives the command without its --out."""
+    for number, (clip, frames) in enumerate(CLIPS.items()):
+        pictures = [numbered(1000 * number + n) for n in range(frames)]
+        write_movie(folder / f"{clip}.mov", pictures, timecode=f"{number + 1:02}:00:00:00")
+    rows = "".join(f"{clip}.mov,LogC3,narrow\n" for clip in CLIPS)
+    (folder / "day.csv").write_text("clip,encoding,levels\n" + rows)
+    (folder / "two.toml").write_text(RECIPE)
+    return "render", folder / "day.csv", "--recipe", folder / "two.toml", "--workers", 2, "--json"
+
+
+def delivered(out: Path) -> dict[str, bytes]:
+    """Every file under a final name, with its bytes."""
+    found = [p for folder in FOLDERS for p in (out / folder).glob("**/*") if p.is_file()]
+    return {str(p.relative_to(out)): p.read_bytes() for p in found}
+
+
+def done(out: Path) -> Counter[str]:
+    """`done` records by clip."""
+    return Counter(r["clip"] for r in read_records(out) if r["status"] == "done")
+
+
+def kept(out: Path) -> Counter[str]:
+    """Finished segments that the queue holds, by clip; each must be there in full, and the queue whole."""
+    found: Counter[str] = Counter()
+    if not (out / ".work" / "queue.sqlite").exists():
+        return found
+    with contextlib.closing(sqlite3.connect(out / ".work" / "queue.sqlite")) as db:
+        assert db.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        if not db.execute("SELECT 1 FROM sqlite_master WHERE name='segment'").fetchall():
+            return found
+        rows = db.execute("SELECT clip, result FROM segment JOIN job USING (key)").fetchall()
+    ended = done(out)
+    for clip, result in rows:
+        if clip not in ended:
+            found[clip] += 1
+            for file in json.loads(result)["files"]:
+                assert Path(file["path"]).stat().st_size == file["bytes"]
+    return found
+
+
+def events(said: Path) -> list[dict]:
+    """What a command has said so far; a line that the kill tore is left out."""
+    whole = said.read_text().rpartition("\n")[0] if said.exists() else ""
+    return [json.loads(line) for line in whole.splitlines()]
+
+
+def seen(moment: str, out: Path, said: Path) -> int:
+    """A number that grows when that moment comes."""
+    if moment == "start":
+        return 1
+    if moment in ("claim", "end"):
+        return sum(e["event"] == ("begin" if moment == "claim" else "done") for e in events(said))
+    if moment == "record":
+        with contextlib.suppress(OSError):
+            return (out / "log" / "jobs.jsonl").stat().st_size
+        return 0
+    patterns = {"segment": [".work/*/*/0*.mov"], "join": [".work/*/*/.*A001C*.part"]}
+    return sum(len(list(out.glob(p))) for p in patterns.get(moment, [f"{f}/*" for f in FOLDERS]))
+
+
+def place(out: Path) -> str:
+    """Where the night stood when it was hit, by what it left."""
+    ended = done(out)
+    if len(ended) == len(CLIPS):
+        return "after the last record"
+    if len(delivered(out)) > len(FOLDERS) * len(ended):
+        return "between rename and record"
+    if list(out.glob(".work/*/*/.*A001C*.part")):
+        return "while joining"
+    if list(out.glob(".work/*/*/*.mov")) or list(out.glob(".work/*/*/.*.part")):
+        return "while rendering"
+    return "with the queue filled" if (out / ".work" / "queue.sqlite").exists() else "before the queue"
+
+
+def alive(process: psutil.Process) -> bool:
+    try:
+        return process.is_running() and process.status() != psutil.STATUS_ZOMBIE
+    except psutil.NoSuchProcess:
+        return False
+
+
+def workers_of(runner: psutil.Process) -> list[psutil.Process]:
+    """The worker processes that a runner has now."""
+    found = []
+    with contextlib.suppress(psutil.NoSuchProcess):
+        for child in runner.children(recursive=True):
+            with contextlib.suppress(psutil.NoSuchProcess):
+                if "spawn_main" in " ".join(child.cmdline()):
+                    found.append(child)
+    return found
+
+
+class Night:
+    """One output folder, rendered through kills to its end."""
+
+    def __init__(self, command: tuple[object, ...], out: Path, wanted: dict[str, bytes]) -> None:
+        self.command, self.out, self.wanted = (*command, "--out", out), out, wanted
+        self.landed: Counter[tuple[str, str]] = Counter()
+        self.children: list[psutil.Process] = []
+        self.runs = 0
+
+    def through(self, kills: int, dice: random.Random) -> Counter[tuple[str, str]]:
+        """Run, hit and run again until `kills` have landed or the night is over; then held to its promises."""
+        try:
+            over = False
+            while not over:
+                over = self.one_run(kills, dice)
+        finally:
+            deadline = time.monotonic() + 30
+            while any(map(alive, self.children)) and time.monotonic() < deadline:
+                time.sleep(0.1)
+            left = [child for child in self.children if alive(child)]
+            for child in left:
+                child.kill()
+        assert not left, "workers outlived their runner"
+        assert delivered(self.out) == self.wanted
+        assert done(self.out) == Counter(SEGMENTS.keys())
+        assert {r["status"] for r in latest(read_records(self.out)).values()} == {"done"}
+        assert not (self.out / ".work").exists()
+        return self.landed
+
+    def one_run(self, kills: int, dice: random.Random) -> bool:
+        """The command once, with a kill or three. Gives whether it came to its end."""
+        self.runs += 1
+        before, ended = kept(self.out), done(self.out)
+        said = self.out.with_name(f"{self.out.name} {self.runs}.jsonl")
+        errors = said.with_suffix(".errors")
+        with said.open("w") as stdout, errors.open("w") as stderr:
+            process = started(*self.command, stdout=stdout, stderr=stderr)
+        try:
+            lost = 0
+            while self.landed.total() < kills and lost < 2:  # three deaths would set the clip aside
+                who = dice.choice(("runner", "worker", "both"))
+                if not self.wait(process, said, dice):
+                    break
+                runner = psutil.Process(process.pid)
+                workers = workers_of(runner)
+                self.children += workers
+                if who == "worker" and workers:
+                    with contextlib.suppress(psutil.NoSuchProcess):
+                        dice.choice(workers).kill()
+                    lost += 1
+                    self.landed[who, place(self.out)] += 1
+                    self.nothing_half()
+                    continue
+                victims = [runner, *workers] if who == "both" else [runner]
+                for victim in dice.sample(victims, len(victims)):
+                    with contextlib.suppress(psutil.NoSuchProcess):
+                        victim.kill()
+                process.wait()
+                self.landed["both" if len(victims) > 1 else "runner", place(self.out)] += 1
+                break
+            code = process.wait(timeout=300)
+        finally:
+            process.kill()
+            process.wait()
+        self.nothing_half()
+        self.nothing_twice(said, before, ended)
+        if code == -9:
+            kept(self.out)
+            return False
+        assert code == 0, said.read_text() + errors.read_text()
+        return True
+
+    def wait(self, process: Popen, said: Path, dice: random.Random) -> bool:
+        """Until a random moment of the run. False where the command has ended before."""
+        moment = dice.choice(MOMENTS)
+        count = 0 if moment == "start" else seen(moment, self.out, said) + dice.randint(0, 2)
+        longer = (
+            dice.uniform(0, 3) if moment == "start" else dice.choice((0, 0, 0.01, 0.05, 0.3)) * dice.random()
+        )
+        while process.poll() is None and seen(moment, self.out, said) <= count:
+            time.sleep(0.003)
+        time.sleep(longer)
+        return process.poll() is None
+
+    def nothing_half(self) -> None:
+        for name, content in delivered(self.out).items():
+            assert content == self.wanted.get(name), name
+        assert all(n == 1 for n in done(self.out).values())
+
+    def nothing_twice(self, said: Path, before: Counter[str], ended: Counter[str]) -> None:
+        """A clip brought to its end by this run: what the queue held and what was rendered make up the whole."""
+        told = events(said)
+        rendered = Counter(e["clip"] for e in told if e["event"] == "segment")
+        for clip in (e["clip"] for e in told if e["event"] == "done"):
+            assert clip not in ended
+            assert before[clip] + rendered[clip] == SEGMENTS[clip], (clip, before, rendered)
+
+
+@pytest.fixture(scope="module")
+def day(tmp_path_factory: pytest.TempPathFactory) -> tuple[tuple[object, ...], dict[str, bytes]]:
+    """The command, and what it delivers undisturbed."""
+    folder = tmp_path_factory.mktemp("kills")
+    command = made_up_day(folder)
+    run = rushlight(*command, "--out", folder / "undisturbed")
+    assert run.returncode == 0, run.stdout + run.stderr
+    wanted = delivered(folder / "undisturbed")
+    assert len(wanted) == len(FOLDERS) * len(CLIPS)
+    return command, wanted
+
+
+def kill_loop(day: tuple, folder: Path, *, kills: int, seed: int, a_night: int) -> Counter[tuple[str, str]]:
+    """Nights with up to `a_night` kills each, until `kills` have landed. Gives who was hit, and where."""
+    command, wanted = day
+    dice = random.Random(seed)
+    landed: Counter[tuple[str, str]] = Counter()
+    for night in range(kills):
+        landed += Night(command, folder / f"night {night}", wanted).through(
+            min(a_night, kills - landed.total()), dice
+        )
+        if landed.total() >= kills:
+            break
+    assert landed.total() == kills
+    return landed
+
+
+def test_four_kills(day: tuple, tmp_path: Path) -> None:
+    kill_loop(day, tmp_path, kills=4, seed=4, a_night=4)
+
+
+@pytest.mark.slow
+def test_sixty_kills(day: tuple, tmp_path: Path) -> None:
+    landed = kill_loop(day, tmp_path, kills=60, seed=20261125, a_night=8)
+    assert {who for who, _ in landed} == {"runner", "worker", "both"}
+    print(*(f"{n:3} {who}, {where}" for (who, where), n in sorted(landed.items())), sep="\n")

@@ -1,6 +1,7 @@
 """The queue as its user drives it: lists join, clips are held, one runner, kill -9, and what is delivered."""
 
 import json
+import shutil
 import signal
 from datetime import UTC, datetime
 from pathlib import Path
@@ -87,3 +88,39 @@ def test_a_queue_from_add_to_delivery_through_kill_9(tmp_path: Path) -> None:
     assert "0 clip(s) queued, 3 there already" in again.stdout
     assert "drop: 3 clip(s)" in rushlight("queue", "drop", "--all", *given).stdout
     assert states(queue) == {}
+
+
+def test_a_clip_whose_disk_was_unplugged_is_retried(tmp_path: Path) -> None:
+    queue, out, media = tmp_path / "q.sqlite", tmp_path / "out", tmp_path / "media"
+    given = ("--queue", queue)
+    shutil.copytree(SAMPLES / "B001C002", media / "B001C002")
+    shutil.copytree(SAMPLES / "B001C002", media / "B001C003")
+    (tmp_path / "day.csv").write_text(
+        "clip,encoding,levels,lut\nB001C002,V-Log,full,farrow.cube\nB001C003,V-Log,full,farrow.cube\n"
+    )
+    shutil.copy(SAMPLES / "farrow.cube", tmp_path)
+    day = (tmp_path / "day.csv", "--recipe", "stills", "--media", media, "--out", out)
+    added = rushlight("queue", "add", *day, *given)
+    assert added.returncode == 0, added.stderr
+
+    (media / "B001C003").rename(tmp_path / "unplugged")
+    run = rushlight("queue", "run", "--workers", 1, *given)
+    assert run.returncode == 1 and "FAILED: 1 clip(s)" in run.stdout and "B001C003" in run.stdout
+    assert states(queue) == {"B001C002": "done", "B001C003": "failed"}
+    delivered = {p: p.stat().st_mtime_ns for p in (out / "stills").iterdir()}
+    assert delivered and all(p.stem.startswith("B001C002") for p in delivered)
+
+    (tmp_path / "unplugged").rename(media / "B001C003")
+    assert "nothing to run" in rushlight("queue", "run", *given).stdout  # until it is asked for
+    retry = rushlight("queue", "retry", "--all", *given)
+    assert "retry: 1 clip(s); left as they are: 1 done" in retry.stdout
+    again = rushlight("queue", "run", "--workers", 1, *given)
+    assert again.returncode == 0, again.stdout + again.stderr
+    assert set(states(queue).values()) == {"done"}
+    assert {r["clip"]: r["status"] for r in latest(read_records(out)).values()} == {
+        "B001C002": "done",
+        "B001C003": "done",
+    }
+    assert len(read_records(out)) == 3  # one failure, two deliveries: nothing was made twice
+    assert {p: p.stat().st_mtime_ns for p in delivered} == delivered
+    assert len(list((out / "stills").iterdir())) == 2 * len(delivered)

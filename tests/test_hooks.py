@@ -5,7 +5,9 @@ import json
 import os
 import shlex
 import signal
+import subprocess
 import sys
+import threading
 import time
 from decimal import Decimal
 from pathlib import Path
@@ -132,6 +134,23 @@ def test_faults_of_a_command_are_said_and_bounded(tmp_path: Path) -> None:
     leaves = f"import subprocess; open({str(pid)!r}, 'w').write(str(subprocess.Popen(['sleep', '30']).pid))"
     assert run_hook(python(leaves), {}) == "" and time.monotonic() - begin < 20  # the child is not waited for
     os.kill(int(pid.read_text()), signal.SIGKILL)
+
+
+def test_ctrl_c_ends_a_command_and_not_the_night(capsys: pytest.CaptureFixture[str]) -> None:
+    timer = threading.Timer(0.5, os.kill, (os.getpid(), signal.SIGINT))
+    timer.start()
+    assert ringing(Hooks(finish=("sleep", "30")), View(), lambda: 0) == 0
+    timer.join()
+    assert "'sleep' was stopped by Ctrl-C" in capsys.readouterr().err
+
+
+def test_no_room_for_the_summary_costs_no_night() -> None:
+    code = (
+        "import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (4096, 4096));"
+        "from rushlight.batch.hooks import run_hook; print(run_hook(('true',), {'error': 'x' * 99999}))"
+    )
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert run.stdout == "'true' cannot be run: File too large\n"
 
 
 def test_the_result_is_as_without_commands(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

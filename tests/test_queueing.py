@@ -99,7 +99,10 @@ def test_a_clip_whose_disk_was_unplugged_is_retried(tmp_path: Path) -> None:
         "clip,encoding,levels,lut\nB001C002,V-Log,full,farrow.cube\nB001C003,V-Log,full,farrow.cube\n"
     )
     shutil.copy(SAMPLES / "farrow.cube", tmp_path)
-    day = (tmp_path / "day.csv", "--recipe", "stills", "--media", media, "--out", out)
+    (tmp_path / "small.toml").write_text(
+        '[[output]]\nname = "stills"\nmake = "stills"\nkinds = ["jpeg", "png8"]\nat = ["middle"]\nsize = "320x180"\n'
+    )
+    day = (tmp_path / "day.csv", "--recipe", tmp_path / "small.toml", "--media", media, "--out", out)
     added = rushlight("queue", "add", *day, *given)
     assert added.returncode == 0, added.stderr
 

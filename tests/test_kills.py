@@ -5,6 +5,7 @@ lost, none made twice, no finished segment rendered again, the bytes of a night 
 """
 
 import contextlib
+import glob
 import json
 import random
 import sqlite3
@@ -91,6 +92,11 @@ def events(said: Path) -> list[dict]:
     return [json.loads(line) for line in whole.splitlines()]
 
 
+def there(out: Path, pattern: str) -> list[str]:
+    """Files of that pattern; unlike `Path.glob`, this bears folders that vanish meanwhile."""
+    return glob.glob(pattern, root_dir=out)
+
+
 def seen(moment: str, out: Path, said: Path) -> int:
     """A number that grows when that moment comes."""
     if moment == "start":
@@ -102,7 +108,7 @@ def seen(moment: str, out: Path, said: Path) -> int:
             return (out / "log" / "jobs.jsonl").stat().st_size
         return 0
     patterns = {"segment": [".work/*/*/0*.mov"], "join": [".work/*/*/.*A001C*.part"]}
-    return sum(len(list(out.glob(p))) for p in patterns.get(moment, [f"{f}/*" for f in FOLDERS]))
+    return sum(len(there(out, p)) for p in patterns.get(moment, [f"{f}/*" for f in FOLDERS]))
 
 
 def place(out: Path) -> str:
@@ -112,9 +118,9 @@ def place(out: Path) -> str:
         return "after the last record"
     if len(delivered(out)) > len(FOLDERS) * len(ended):
         return "between rename and record"
-    if list(out.glob(".work/*/*/.*A001C*.part")):
+    if there(out, ".work/*/*/.*A001C*.part"):
         return "while joining"
-    if list(out.glob(".work/*/*/*.mov")) or list(out.glob(".work/*/*/.*.part")):
+    if there(out, ".work/*/*/*.mov") or there(out, ".work/*/*/.*.part"):
         return "while rendering"
     return "with the queue filled" if (out / ".work" / "queue.sqlite").exists() else "before the queue"
 
@@ -187,7 +193,7 @@ class Night:
                     with contextlib.suppress(psutil.NoSuchProcess):
                         dice.choice(workers).kill()
                     lost += 1
-                    self.landed[who, place(self.out)] += 1
+                    self.hit(who)
                     self.nothing_half()
                     continue
                 victims = [runner, *workers] if who == "both" else [runner]
@@ -195,7 +201,7 @@ class Night:
                     with contextlib.suppress(psutil.NoSuchProcess):
                         victim.kill()
                 process.wait()
-                self.landed["both" if len(victims) > 1 else "runner", place(self.out)] += 1
+                self.hit("both" if len(victims) > 1 else "runner")
                 break
             code = process.wait(timeout=300)
         finally:
@@ -204,15 +210,21 @@ class Night:
         self.nothing_half()
         self.nothing_twice(said, before, ended)
         if code == -9:
-            kept(self.out)
+            self.nothing_lost(said, before)
             return False
         assert code == 0, said.read_text() + errors.read_text()
         return True
 
+    def hit(self, who: str) -> None:
+        where = place(self.out)
+        self.landed[who, where] += 1
+        print(f"{self.out.name}, run {self.runs}: {who}, {where}", flush=True)
+
     def wait(self, process: Popen, said: Path, dice: random.Random) -> bool:
         """Until a random moment of the run. False where the command has ended before."""
         moment = dice.choice(MOMENTS)
-        count = 0 if moment == "start" else seen(moment, self.out, said) + dice.randint(0, 2)
+        count = 0 if moment == "start" else seen(moment, self.out, said)
+        count += dice.randint(0, 2) if moment in ("segment", "rename") else 0
         longer = (
             dice.uniform(0, 3) if moment == "start" else dice.choice((0, 0, 0.01, 0.05, 0.3)) * dice.random()
         )
@@ -225,6 +237,13 @@ class Night:
         for name, content in delivered(self.out).items():
             assert content == self.wanted.get(name), name
         assert all(n == 1 for n in done(self.out).values())
+
+    def nothing_lost(self, said: Path, before: Counter[str]) -> None:
+        """Every segment said to be finished is held for the next run."""
+        rendered = Counter(e["clip"] for e in events(said) if e["event"] == "segment")
+        held, ended = kept(self.out), done(self.out)
+        for clip, segments in (before + rendered).items():
+            assert clip in ended or held[clip] >= segments, (clip, before, rendered, held)
 
     def nothing_twice(self, said: Path, before: Counter[str], ended: Counter[str]) -> None:
         """A clip brought to its end by this run: what the queue held and what was rendered make up the whole."""

@@ -1,4 +1,4 @@
-"""Commands of the user's that are run when the night is over, with its summary as JSON on their standard input.
+"""Commands of the user's that are run when the night is over or pauses, with a summary as JSON on standard input.
 
 A command is run without a shell, with a time limit, in a process group of its own. Whatever it does, the night's
 result and exit code are as they would be without it.
@@ -14,6 +14,7 @@ import shutil
 import signal
 import subprocess
 import tempfile
+import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
@@ -23,6 +24,7 @@ from rushlight.pipelines.errors import InputError, OptionError, QueueError
 
 if TYPE_CHECKING:
     from rushlight.batch.progress import View
+    from rushlight.batch.runner import Event
 
 __all__ = ["SECONDS", "Hooks", "parse_hooks", "ringing", "run_hook"]
 
@@ -35,7 +37,7 @@ class Hooks:
     """Commands as lists of words; an empty one is not run."""
 
     finish: tuple[str, ...] = ()  # at the end, however it ended
-    failure: tuple[str, ...] = ()  # ahead of that, where not everything was delivered
+    failure: tuple[str, ...] = ()  # ahead of that, where not everything was delivered; and at a first pause
 
 
 def parse_hooks(finish: str | None, failure: str | None) -> Hooks:
@@ -59,12 +61,14 @@ def ringing(hooks: Hooks, view: View, night: Callable[[], int]) -> int:
     """Run the night, then the commands, also where it ends by an error. Gives the night's exit code.
 
     The summary has `status` ("done", "partly": some clips were not delivered, "refused", "stopped" with work
-    left, "broken off" by an error), what the view was told last, `error`, `host` and the time in `ended`.
+    left, "broken off" by an error), what the view was told last, `error`, `host` and `time`. When the night first
+    pauses for want of a disk, the command for failures is run beside it, with the status "paused".
     """
     for option, words in (("--on-finish", hooks.finish), ("--on-failure", hooks.failure)):
         if words and shutil.which(words[0]) is None:  # said at wrap, while somebody is there to mend it
             view.problem(f"{option}: no program {words[0]!r} is found; the night goes on without it")
     view.ended = {}
+    view.watch = _Pauses(hooks, view)
     try:
         code = night()
     except BaseException as error:
@@ -80,10 +84,34 @@ def _status_of(error: BaseException) -> str:
     return "stopped" if isinstance(error, KeyboardInterrupt) else "broken off"
 
 
-def _ring(hooks: Hooks, view: View, status: str, error: str) -> None:
+class _Pauses:
+    """Rings at the first pause only: a disk at the brink may pause a hundred times a night."""
+
+    def __init__(self, hooks: Hooks, view: View) -> None:
+        self.hooks, self.view, self.rung = hooks, view, False
+
+    def __call__(self, event: Event) -> None:
+        if event.what == "paused" and not self.rung:
+            self.rung = True
+            threading.Thread(target=self.ring, args=(event.text,), daemon=True).start()
+
+    def ring(self, text: str) -> None:
+        _say(self.view, "--on-failure", run_hook(self.hooks.failure, _document("paused", text)))
+
+
+def _document(status: str, error: str) -> dict[str, Any]:
     now = datetime.now().astimezone().isoformat(timespec="seconds")
-    summary: dict[str, Any] = {"schema": "rushlight-summary-1", "status": status, "error": error}
-    summary |= {"host": platform.node(), "ended": now, **view.ended}
+    return {
+        "schema": "rushlight-summary-1",
+        "status": status,
+        "error": error,
+        "host": platform.node(),
+        "time": now,
+    }
+
+
+def _ring(hooks: Hooks, view: View, status: str, error: str) -> None:
+    summary = _document(status, error) | view.ended
     if status != "done":
         _say(view, "--on-failure", run_hook(hooks.failure, summary))
     _say(view, "--on-finish", run_hook(hooks.finish, summary))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +36,7 @@ class View:
         self.done = 0
         self.started = time.monotonic()
         self.next_line = 0.0
+        self.watch: Callable[[Event], None] = lambda event: None  # is told every event first
         self.ended: dict[str, Any] = {}  # the last summary, or why there is none
 
     def say(self, text: str, *, important: bool = False) -> None:
@@ -74,6 +76,7 @@ class View:
 
     def event(self, event: Event) -> None:
         """Something happened in the run."""
+        self.watch(event)
         if event.what in ("segment", "started"):
             self.frames += event.frames
             now = time.monotonic()
@@ -229,6 +232,7 @@ class JsonView(View):
         self._emit(event="begin", clips=clips, frames=frames, workers=workers)
 
     def event(self, event: Event) -> None:
+        self.watch(event)
         if event.what in ("segment", "started"):
             self.frames += event.frames
         data: dict[str, Any] = {"event": event.what, "clip": event.clip}

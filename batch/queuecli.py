@@ -32,7 +32,7 @@ def night_options(command: Command) -> Command:
         click.option(
             "--on-failure",
             metavar="COMMAND",
-            help="The same, ahead of --on-finish, where not everything was delivered.",
+            help="The same where not everything was delivered, ahead of --on-finish, and at a first pause.",
         ),
         click.option(
             "--on-finish", metavar="COMMAND", help="Run this at the end, the summary as JSON on its input."

@@ -19,6 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rushlight.batch.hooks import Hooks, parse_hooks, ringing, run_hook
 from rushlight.batch.progress import View
+from rushlight.batch.runner import Event
 from rushlight.batch.volumes import parse_size, size_text
 from rushlight.pipelines.errors import OptionError, SourceError
 
@@ -53,7 +54,7 @@ def writes(path: Path) -> str:
 
 def read(path: Path) -> dict[str, Any]:
     found: dict[str, Any] = json.loads(path.read_text())
-    assert found["schema"] == "rushlight-summary-1" and found["host"] and "T" in found["ended"]
+    assert found["schema"] == "rushlight-summary-1" and found["host"] and "T" in found["time"]
     return found
 
 
@@ -94,6 +95,11 @@ def test_a_queue_without_room_pauses_and_rings_when_it_is_stopped(
     assert run.stdout is not None
     paused = next(event for line in run.stdout if (event := json.loads(line))["event"] == "paused")
     assert "less than 9000000.0 GB free" in paused["text"]
+    for _ in range(100):  # the command runs beside the paused queue
+        if failure.exists() and failure.read_text().endswith("}\n"):
+            break
+        time.sleep(0.1)
+    assert (read(failure)["status"], read(failure)["error"]) == ("paused", paused["text"])
     run.send_signal(signal.SIGINT)
     run.communicate(timeout=60)
     assert run.returncode == 3
@@ -142,6 +148,23 @@ def test_ctrl_c_ends_a_command_and_not_the_night(capsys: pytest.CaptureFixture[s
     assert ringing(Hooks(finish=("sleep", "30")), View(), lambda: 0) == 0
     timer.join()
     assert "'sleep' was stopped by Ctrl-C" in capsys.readouterr().err
+
+
+def test_a_disk_at_the_brink_rings_once(tmp_path: Path) -> None:
+    count, view = tmp_path / "count", View(quiet=True)
+    code = f"open({str(count)!r}, 'a').write('ring ')"
+
+    def night() -> int:
+        for what in ("started", "paused", "resumed", "paused", "resumed", "done"):
+            view.event(Event(what=what, text="no room"))
+        begin = time.monotonic()
+        while not count.exists() and time.monotonic() - begin < 20:
+            time.sleep(0.05)
+        time.sleep(0.5)
+        return 0
+
+    assert ringing(Hooks(failure=(sys.executable, "-c", code)), view, night) == 0
+    assert count.read_text() == "ring "
 
 
 def test_no_room_for_the_summary_costs_no_night() -> None:

@@ -143,10 +143,16 @@ def test_faults_of_a_command_are_said_and_bounded(tmp_path: Path) -> None:
 
 
 def test_ctrl_c_ends_a_command_and_not_the_night(capsys: pytest.CaptureFixture[str]) -> None:
+    before = signal.signal(
+        signal.SIGINT, signal.default_int_handler
+    )  # tests in the background inherit an ignored one
     timer = threading.Timer(0.5, os.kill, (os.getpid(), signal.SIGINT))
     timer.start()
-    assert ringing(Hooks(finish=("sleep", "30")), View(), lambda: 0) == 0
-    timer.join()
+    try:
+        assert ringing(Hooks(finish=("sleep", "30")), View(), lambda: 0) == 0
+    finally:
+        timer.join()
+        signal.signal(signal.SIGINT, before)
     assert "'sleep' was stopped by Ctrl-C" in capsys.readouterr().err
 
 

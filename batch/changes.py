@@ -63,7 +63,7 @@ class Change:
 
 @dataclass(frozen=True, kw_only=True)
 class Rolled:
-    """When a camera rolled: the date on which `start` was recorded, and how long. `rate` is of the recording."""
+    """When a camera rolled: the date on which `start` was recorded, and how long. `rate` is that of its timecode."""
 
     start: Timecode
     date: datetime.date

@@ -20,7 +20,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Literal
 
-from rushlight.batch.grades import Decision
+from rushlight.batch.grades import Decision, grade_text
 from rushlight.batch.lists import row_grade
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.errors import GradeError, InputError, TimecodeError
@@ -270,12 +270,7 @@ def record_of(path: Path) -> list[Change] | None:
     """The changes of a file that is a change record; None for any other file."""
     if path.suffix.lower() not in (".csv", ".tsv"):
         return None
-    try:
-        text = path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise GradeError(f"cannot be read: {error.strerror}", file=str(path)) from None
-    except UnicodeDecodeError as error:
-        raise GradeError(f"is not UTF-8 text (byte {error.start})", file=str(path)) from None
+    text = grade_text(path)
     heading = next((x for x in text.splitlines() if x.strip() and not x.startswith("#")), "")
     columns = [c.strip().strip('"').lower() for c in re.split(r"[,;\t]", heading)]
     return read_changes(text, file=str(path)) if is_record(columns) else None

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from rushlight.batch.changes import Change, record_of
 from rushlight.batch.edl import read_edl
-from rushlight.batch.grades import Decision, GradeFiles
+from rushlight.batch.grades import Decision, GradeFiles, grade_text
 from rushlight.batch.lists import row_grade
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
@@ -193,12 +193,7 @@ def _decision_files(path: Path) -> list[Path]:
 def _read(file: Path, files: GradeFiles) -> list[Entry]:
     kind = file.suffix.lower()
     if kind in (".edl", ".csv", ".tsv"):
-        try:
-            text = file.read_bytes().decode("utf-8-sig")
-        except OSError as error:
-            raise GradeError(f"cannot be read: {error.strerror}", file=str(file)) from None
-        except UnicodeDecodeError as error:
-            raise GradeError(f"is not UTF-8 text (byte {error.start})", file=str(file)) from None
+        text = grade_text(file)
         return _of_edl(text, file) if kind == ".edl" else _of_csv(text, file)
     return [Entry(cdl=cdl, place=f"{file}#{cdl.id}", name=cdl.id) for cdl in files.read(file) if cdl.id]
 

@@ -9,7 +9,7 @@ from rushlight.batch.lists import Row
 from rushlight.pipelines.cdl import CDL, parse_cdl
 from rushlight.pipelines.errors import GradeError
 
-__all__ = ["NONE", "Decision", "GradeFiles", "row_decision"]
+__all__ = ["NONE", "Decision", "GradeFiles", "grade_text", "row_decision"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,6 +60,16 @@ class GradeFiles:
         if len(found) > 1:
             raise GradeError(f"holds {len(found)} decisions; say which with #id", file=str(path))
         return found[0], str(path)
+
+
+def grade_text(path: Path) -> str:
+    """The text of an EDL or CSV of decisions. GradeError naming the file where it is no UTF-8 or cannot be read."""
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except OSError as error:
+        raise GradeError(f"cannot be read: {error.strerror}", file=str(path)) from None
+    except UnicodeDecodeError as error:
+        raise GradeError(f"is not UTF-8 text (byte {error.start})", file=str(path)) from None
 
 
 def row_decision(row: Row, files: GradeFiles) -> Decision | None:

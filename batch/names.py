@@ -135,6 +135,10 @@ def _by_stem(name: str, media: MediaIndex) -> list[Path]:
 
 def _there(path: Path) -> bool:
     try:
-        return path.exists() or ("#" in path.name and path.parent.is_dir())
+        if path.exists() or "#" not in path.name or not path.parent.is_dir():
+            return path.exists()
+        head, _, tail = path.name.partition("#")
+        ends = tail.lstrip("#")
+        return any(n.startswith(head) and n.endswith(ends) for n in os.listdir(path.parent))
     except (OSError, ValueError):
         return False

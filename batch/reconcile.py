@@ -43,7 +43,10 @@ def reconcile(folders: Sequence[Path], plan: Plan, leave_out: Sequence[Path] = (
         return None
     found = find_originals(folders, leave_out=leave_out)
     broken = {_key(path): error.text for path, error in plan.unopened}
-    named = {_key(path) for path in plan.named} - set(broken)
+    files = (
+        file for clip in plan.clips for file in clip.facts.files
+    )  # a clip in several files names them all
+    named = {_key(path) for path in (*plan.named, *files)} - set(broken)
     listed, not_listed = 0, []
     unreadable = [
         (path, "is camera raw, give a transcode: our libraries do not open it") for path in found.raw

@@ -136,3 +136,14 @@ def test_both_twins_are_delivered_in_a_folder_of_their_reel(reloaded: Path) -> N
     (reloaded / "day.csv").write_text("clip,encoding,reel\nC0001.mov,LogC3,A001\nC0001.mov,LogC3,A002\n")
     plan = prepare(Request(clip_list=reloaded / "day.csv", media=(reloaded / "media",))).plan
     assert [(c.stem, c.folder) for c in plan.clips] == [("C0001", "A001"), ("C0001", "A002")]
+
+
+def test_every_file_of_a_clip_in_several_is_listed(tmp_path: Path) -> None:
+    media = tmp_path / "media"
+    media.mkdir()
+    for number, start in ((1, "10:00:00:00"), (2, "10:00:00:03")):
+        write_movie(media / f"C_00{number}.mov", [numbered(k) for k in range(3)], timecode=start)
+    (tmp_path / "day.csv").write_text("clip,encoding\nC_###.mov,LogC3\n")
+    prepared = prepare(Request(clip_list=tmp_path / "day.csv", media=(media,)))
+    assert prepared.media and not prepared.plan.wrong and not prepared.plan.broken
+    assert (prepared.media.listed, prepared.media.not_listed) == (2, ())

@@ -51,6 +51,8 @@ COLUMNS = [
     "printer_points",
     "stills",
     "lut_contains_grade",
+    "lut_input",
+    "lut_output",
 ]
 GRADE_COLUMNS = ("slope", "offset", "power", "saturation")
 MAX_CELL = 100_000

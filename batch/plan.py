@@ -14,6 +14,7 @@ from pathlib import Path
 from rushlight.batch.corrections import corrections
 from rushlight.batch.grades import Decision
 from rushlight.batch.lists import Row
+from rushlight.batch.showlut import lut_sides, no_sides
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.codecs import codec, rate_fault
 from rushlight.pipelines.encodings import Encoding, find_encoding, suggest_encoding
@@ -351,10 +352,11 @@ def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFi
             name=title,
             digest=digest,
             interpolation=settings.lut_interpolation,
-            input=settings.lut_input,
-            output=settings.lut_output,
+            **lut_sides(row, settings, signal.encoding),
             contains_grade=contains,
         )
+    else:
+        no_sides(row)
     grade = None
     if cdl is not None:
         grade = GradeSpec(

@@ -21,6 +21,7 @@ __all__ = [
     "ACES_CONFIG",
     "Display",
     "Transform",
+    "converted",
     "displays",
     "find_display",
     "luma_weights",
@@ -105,6 +106,21 @@ class Display:
         unit = 100.0 if self.curve == "pq" else self.peak
         luminance: Array = self.to_xyz(rgb)[..., 1] * unit
         return luminance
+
+
+def converted(rgb: ArrayLike, source: Display, target: Display) -> Array:
+    """The signal (..., 3) with which `target` shows the light of `rgb` (..., 3) on `source`, clipped to its gamut and peak.
+
+    The same CIE XYZ in cd/m2; both whites are D65. NaN gives black. EncodingError between SDR and HDR, for which
+    there is no one conversion.
+    """
+    if source.hdr != target.hdr:
+        raise EncodingError(f"{source.name} and {target.name}: no conversion is defined between SDR and HDR")
+    if source == target:
+        return np.asarray(rgb, np.float64)
+    units = [100.0 if display.curve == "pq" else display.peak for display in (source, target)]
+    matrix = np.linalg.solve(target.gamut.to_xyz(), source.gamut.to_xyz()) * (units[0] / units[1])
+    return target.from_light(source.to_light(rgb) @ matrix.T)
 
 
 _M1, _M2 = 2610 / 16384, 2523 / 32

@@ -17,7 +17,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from rushlight.pipelines.cdl import CDL
-from rushlight.pipelines.display import ACES_CONFIG, Display, output_transform
+from rushlight.pipelines.display import ACES_CONFIG, Display, converted, output_transform
 from rushlight.pipelines.encodings import Encoding, Levels, find_encoding
 from rushlight.pipelines.errors import GradeError
 from rushlight.pipelines.gamuts import AP0, D65, adaptation
@@ -32,17 +32,19 @@ POINTS_A_STOP = 12  # one printer point is 0.025 log10 exposure: common practice
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class ShowLut:
-    """A show LUT, and how its file's numbers are to be taken."""
+    """A show LUT, and how its file's numbers are to be taken: the levels and spaces that it was made for."""
 
     name: str
     lut: Lut
     interpolation: Interpolation = "tetrahedral"
     input_levels: Levels = "full"
     output_levels: Levels = "full"
+    encoding: Encoding | None = None  # of its input, where that is not the signal's own
+    display: Display | None = None  # for which its output is, where that is not the look's
     contains_grade: bool = False
 
     def apply(self, signal: ArrayLike) -> Array:
-        """Display R'G'B' (..., 3) of a log signal (..., 3)."""
+        """R'G'B' (..., 3) as the LUT gives it of a log signal (..., 3) in its own input space."""
         values = np.asarray(signal, np.float64)
         if self.input_levels == "narrow":
             values = (values * 876 + 64) / 1023
@@ -82,6 +84,12 @@ class Look:
                 f"show LUT {self.show_lut.name!r} is stated to contain the grade; a CDL on top would grade twice",
                 key="lut",
             )
+        if self.show_lut and self.show_lut.display and self.show_lut.display.hdr != self.display.hdr:
+            raise GradeError(
+                f"show LUT {self.show_lut.name!r} gives {self.show_lut.display.name}, and the display is "
+                f"{self.display.name}: no conversion is defined between SDR and HDR",
+                key="lut_output",
+            )
 
     @property
     def working(self) -> Encoding:
@@ -119,10 +127,17 @@ class Look:
         return self.working.from_ap0(cct.to_ap0(self.cdl.apply(cct.from_ap0(self.working.to_ap0(values)))))
 
     def shown(self, signal: ArrayLike) -> Array:
-        """Display R'G'B' (..., 3), clipped to 0..1, of a signal: the show LUT or standard transform alone."""
+        """Display R'G'B' (..., 3), clipped to 0..1, of a signal: the show LUT or standard transform alone.
+
+        A LUT made for another encoding gets the signal in that one; one made for another display is shown in its light.
+        """
         values = np.asarray(signal, np.float64)
         if self.show_lut:
+            if self.show_lut.encoding:
+                values = self.show_lut.encoding.from_ap0(self.working.to_ap0(values))
             values = self.show_lut.apply(values)
+            if self.show_lut.display:
+                values = converted(values, self.show_lut.display, self.display)
         elif self.transform != "none":
             return output_transform(self.working.to_ap0(values), self.display, self.transform)
         return np.clip(np.where(np.isnan(values), 0.0, values), 0.0, 1.0)
@@ -197,7 +212,9 @@ class Look:
                     "digest": self.show_lut.lut.digest(),
                     "size": self.show_lut.lut.size,
                     "interpolation": self.show_lut.interpolation,
+                    "input_space": _named(self.show_lut.encoding or self.working),
                     "input_levels": self.show_lut.input_levels,
+                    "output_space": (self.show_lut.display or self.display).name,
                     "output_levels": self.show_lut.output_levels,
                     "contains_grade": self.show_lut.contains_grade,
                 }
@@ -229,10 +246,7 @@ class Look:
 
     def describe(self) -> str:
         """The look in one line of plain English."""
-        parts = [
-            self.encoding.name
-            + (f" EI {self.encoding.exposure_index}" if self.encoding.exposure_index else "")
-        ]
+        parts = [_named(self.encoding)]
         if self.exposure:
             parts.append(f"exposure {self.exposure:+g} stops")
         if self.white_balance:
@@ -245,8 +259,23 @@ class Look:
             grade.append(f"CDL {self.cdl.numbers()}{space}")
         if self.show_lut:
             name = "".join(c if c.isprintable() else "?" for c in self.show_lut.name)
-            show = [f'show LUT "{name}"']
+            show = [f'show LUT "{name}"{self._lut_sides()}']
         else:
             show = {"aces2": ["ACES 2.0"], "colorimetric": ["colorimetric"], "none": []}[self.transform]
         parts += grade + show if self.grade_order == "before" else show + grade
         return " -> ".join([*parts, self.display.name])
+
+    def _lut_sides(self) -> str:
+        """What is not to be taken for granted of the show LUT: spaces, levels, interpolation."""
+        lut = self.show_lut
+        assert lut is not None
+        sides = (lut.encoding, lut.input_levels, lut.display, lut.output_levels, lut.interpolation)
+        if sides == (None, "full", None, "full", "tetrahedral"):
+            return ""
+        taken = f"{_named(lut.encoding or self.working)} {lut.input_levels}"
+        given = f"{(lut.display or self.display).name} {lut.output_levels}"
+        return f" ({taken} to {given}, {lut.interpolation})"
+
+
+def _named(encoding: Encoding) -> str:
+    return encoding.name + (f" EI {encoding.exposure_index}" if encoding.exposure_index else "")

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from rushlight.pipelines.errors import LutError
 
-__all__ = ["Interpolation", "Lut", "format_cube", "identity_lut", "parse_cube"]
+__all__ = ["Interpolation", "Lut", "format_cube", "identity_lut", "lut_side", "parse_cube"]
 
 Interpolation = Literal["tetrahedral", "trilinear"]
 Triple = tuple[float, float, float]
@@ -101,6 +101,18 @@ def trilinear(table: NDArray[np.float64], position: NDArray[np.float64]) -> NDAr
         weight = np.prod(np.where(corner, fraction, 1 - fraction), axis=1)
         result += weight[:, None] * table[tuple((base + corner).T)]
     return result
+
+
+def lut_side(text: str) -> tuple[str, Literal["narrow", "full"]]:
+    """What a LUT takes or gives, as stated: a space, `narrow` or `full`, or both (`P3-D65 narrow`), in any case.
+
+    Gives the space as written, empty where none is stated, and the levels, full where none are.
+    """
+    words = text.split()
+    last = words[-1].lower() if words else ""
+    if last == "narrow" or last == "full":
+        return " ".join(words[:-1]), "narrow" if last == "narrow" else "full"
+    return " ".join(words), "full"
 
 
 def identity_lut(size: int) -> Lut:

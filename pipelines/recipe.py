@@ -11,6 +11,7 @@ import hashlib
 import json
 import re
 import tomllib
+from collections.abc import Callable
 from importlib import resources
 from typing import Annotated, Any, Literal
 
@@ -142,8 +143,12 @@ class LookSettings(Model):
     transform: Literal["aces2", "colorimetric", "none"] = "aces2"
     show_lut: str = ""
     lut_interpolation: Literal["tetrahedral", "trilinear"] = "tetrahedral"
-    lut_input: Literal["narrow", "full"] = "full"
-    lut_output: Literal["narrow", "full"] = "full"
+    lut_input: str = (
+        "full"  # the encoding that the LUT takes (else the clip's own), and its levels: "LogC3 narrow"
+    )
+    lut_output: str = (
+        "full"  # the display that it is made for (else `display`), and its levels: "P3-D65 full"
+    )
     lut_contains_grade: bool = False
     grade_order: Literal["before", "after"] = "before"
     grade_space: Literal["log", "ACEScct"] = "log"
@@ -323,7 +328,9 @@ def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
     """What codecs, containers and displays do not take, by key."""
     from rushlight.pipelines.codecs import codec, output_faults
     from rushlight.pipelines.display import find_display
+    from rushlight.pipelines.encodings import find_encoding
     from rushlight.pipelines.errors import InputError
+    from rushlight.pipelines.lut import lut_side
 
     faults = []
     transfer = 2
@@ -331,6 +338,16 @@ def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
         transfer = find_display(recipe.look.display).transfer
     except InputError as error:
         faults.append(("look.display", error.text))
+    sides: tuple[tuple[str, str, Callable[[str], object]], ...] = (
+        ("lut_input", recipe.look.lut_input, find_encoding),
+        ("lut_output", recipe.look.lut_output, find_display),
+    )
+    for key, stated, find in sides:
+        space, _ = lut_side(stated)
+        try:
+            _ = space and find(space)
+        except InputError as error:
+            faults.append((f"look.{key}", error.text))
     for index, output in enumerate(recipe.output):
         if not isinstance(output, MovieOutput):
             continue

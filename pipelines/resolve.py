@@ -68,6 +68,8 @@ def build_look(spec: LookSpec, out: Path) -> Look:
             interpolation=spec.lut.interpolation,
             input_levels=spec.lut.input,
             output_levels=spec.lut.output,
+            encoding=find_encoding(spec.lut.input_space) if spec.lut.input_space else None,
+            display=find_display(spec.lut.output_space) if spec.lut.output_space else None,
             contains_grade=spec.lut.contains_grade,
         )
     grade = CDL(**spec.grade.model_dump()) if spec.grade else None

@@ -78,6 +78,8 @@ class LutSpec(_Spec):
     interpolation: Literal["tetrahedral", "trilinear"] = "tetrahedral"
     input: Levels = "full"
     output: Levels = "full"
+    input_space: str = ""  # the encoding that it takes; empty: the clip's own
+    output_space: str = ""  # the display that it is for; empty: the look's
     contains_grade: bool = False
 
 

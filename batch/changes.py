@@ -1,18 +1,18 @@
 """The record of grade changes made on set: which grade held when a clip's camera cut.
 
 A record is a CSV with a column `date` (2026-05-04) and either `timecode` with `rate`, jam-synced with the camera, or
-`clock` with `utc_offset` (+02:00); optionally `camera` (a letter) and, beside `clock`, `jammed` (the clock time at which
-timecode was last set to the clock). A change holds for its camera, or for all where it names none, until the next.
+`clock` with `utc_offset` (+02:00); optionally `camera` (a letter) and `jammed` (the time of day at which timecode was last
+set to the clock, on all devices). Or an EDL: events whose source begins where the grade changed, with ASC CDL comments and
+`* DATE:`, `* RATE:`, `* CAMERA:`, `* JAMMED:`. A change holds for its camera, or for all where it names none, until the next.
 
-23.976 and 29.97 non-drop timecode runs 3.6 s an hour behind the clock from the moment it was jammed (SMPTE ST 12-1:2014
-clause 5.2.2), so such a clip needs `jammed` to be set against a clock; whole rates and drop-frame do not.
+23.976 and 29.97 non-drop timecode runs 3.6 s an hour behind the clock, and behind 24 and 30, from the moment it was
+jammed (SMPTE ST 12-1:2014 clause 5.2.2). With `jammed` that is counted; without, a change counts as before or after a
+cut only where it is so whenever the devices were jammed within the 24 hours before: else the clip has no grade from here.
 """
 
 from __future__ import annotations
 
-import csv
 import datetime
-import io
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -20,10 +20,13 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Literal
 
-from rushlight.batch.grades import Decision, grade_text
+from rushlight.batch.edl import Event, read_events
+from rushlight.batch.grades import Decision, Later
 from rushlight.batch.lists import row_grade
+from rushlight.batch.tabular import read_table
 from rushlight.pipelines.cdl import CDL
-from rushlight.pipelines.errors import GradeError, InputError, TimecodeError
+from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
+from rushlight.pipelines.texts import read_text
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
 __all__ = [
@@ -69,12 +72,25 @@ class Rolled:
     date: datetime.date
     frames: int
     camera: str = ""
+    ahead: Fraction | None = (
+        None  # seconds by which its timecode is ahead; None: as the record's camera has it
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Set:
+    """A change against one clip: it was set `least` to `most` seconds after the clip's first frame."""
+
+    change: Change
+    least: Fraction
+    most: Fraction
 
 
 class ChangeRecord:
     """All changes, held against clips.
 
-    `utc_offset` (seconds) is of the cameras' timecode; `ahead` says by how many seconds a camera's timecode is ahead.
+    `utc_offset` (seconds) is of the cameras' timecode; `ahead` says by how many seconds a camera's timecode is ahead;
+    `jammed` serves changes that state none.
     """
 
     def __init__(
@@ -84,11 +100,13 @@ class ChangeRecord:
         held_at: Literal["cut", "first frame"] = "cut",
         utc_offset: int | None = None,
         ahead: Mapping[str, float] | None = None,
+        jammed: int | None = None,
     ) -> None:
         self._changes = tuple(changes)
         self._held_at = held_at
         self._utc_offset = utc_offset
         self._ahead = {k.upper(): Fraction(str(v)) for k, v in (ahead or {}).items()}
+        self._jammed = jammed
 
     def __bool__(self) -> bool:
         return bool(self._changes)
@@ -96,72 +114,120 @@ class ChangeRecord:
     def decision(self, clip: Rolled) -> Decision | None:
         """The grade that held at the cut (a change at the instant of the cut is after it), or at the first frame.
 
-        None where nothing held yet. GradeError where two changes of one instant differ, or where a clip's timecode and
-        a change cannot be set against each other.
+        None where nothing held yet. GradeError where two changes of one instant differ, where a change lies so near the
+        cut that drift decides, or where a clip's timecode and a change cannot be set against each other.
         """
-        mine = [c for c in self._changes if not c.camera or c.camera.upper() == clip.camera.upper()]
-        timed = sorted(((self.after_start(c, clip), c) for c in mine), key=lambda t: t[0])
+        timed = self._timed(clip)
         end = clip.start.rate.seconds(clip.frames)
-        held = [t for t in timed if t[0] <= 0 or (self._held_at == "cut" and t[0] < end)]
-        rolling = [c for after, c in timed if 0 < after < end]
-        later = next((c for after, c in timed if after >= end), None)
+        held, rolling, doubtful = [], [], []
+        for each in timed:
+            first = each.most <= 0
+            if first or (self._held_at == "cut" and each.most < end):
+                held.append(each)
+            elif each.least < end if self._held_at == "cut" else each.least <= 0:
+                doubtful.append(each)
+            if not first and each.least < end:
+                rolling.append(each.change)
+        if doubtful:
+            raise _too_near(doubtful[0], clip)
+        if not held:
+            return None
+        last = held[-1]
+        alike = [s for s in held if s.least == last.least or (_own_drift(s, last) and s.most >= last.least)]
+        if len({replace(s.change.cdl, id="") for s in alike}) > 1:
+            places = ", ".join(f"{s.change.place} ({s.change.cdl.numbers()})" for s in alike)
+            raise GradeError(f"different grades were set at one instant: {places}", key="cdl")
         notes = [
             f"the grade changed while it rolled, at {c.when} ({c.place}: {c.cdl.numbers()})" for c in rolling
         ]
-        if not held:
-            return None
-        last = [c for after, c in held if after == held[-1][0]]
-        if len({replace(c.cdl, id="") for c in last}) > 1:
-            places = ", ".join(f"{c.place} ({c.cdl.numbers()})" for c in last)
-            raise GradeError(f"different grades were set at one instant: {places}", key="cdl")
-        if later and later.date == clip.date:
+        if -last.most > OLD:
+            notes.append(f"its grade was set over 12 hours before it, at {last.change.when}")
+        if last.most > last.least:
             notes.append(
-                f"set after the cut and not used: {later.when} ({later.place}: {later.cdl.numbers()})"
+                f"its {_counts(clip.start)} timecode drifts from the record by up to "
+                f"{float(last.most - last.least):.0f} s; no change lies that near to its cut"
             )
-        if -held[-1][0] > OLD:
-            notes.append(f"its grade was set over 12 hours before it, at {last[0].when}")
         return Decision(
-            cdl=last[0].cdl,
-            source=last[0].place,
-            reason=f"held at the {self._held_at}, set {last[0].when}",
+            cdl=last.change.cdl,
+            source=last.change.place,
+            reason=f"held at the {self._held_at}, set {last.change.when}",
             warnings=tuple(notes),
+            later=self.later(clip),
         )
 
-    def after_start(self, change: Change, clip: Rolled) -> Fraction:
-        """Seconds from the clip's first frame to a change; negative where it was before."""
-        rate, drop = clip.start.rate, clip.start.drop
-        ahead = self._ahead.get(clip.camera.upper(), Fraction(0))
-        if change.timecode is not None:
-            theirs = change.timecode.rate
-            if (
-                theirs.nominal * rate.fraction != rate.nominal * theirs.fraction
-                or change.timecode.drop != drop
-            ):
-                raise GradeError(
-                    f"{change.place}: counts {_counts(change.timecode)}, this clip {_counts(clip.start)}; they cannot be compared",
-                    key="cdl",
-                )
-            days = (change.date - clip.date).days * rate.seconds(rate.day(drop=drop))
-            return days + theirs.seconds(change.timecode.frames) - rate.seconds(clip.start.frames) + ahead
-        if self._utc_offset is None:
+    def later(self, clip: Rolled) -> tuple[Later, ...]:
+        """The changes set in the 12 hours after the cut: candidates for a person, never applied."""
+        end = clip.start.rate.seconds(clip.frames)
+        return tuple(
+            Later(cdl=s.change.cdl, source=s.change.place, when=s.change.when)
+            for s in self._timed(clip)
+            if end <= s.least < end + OLD
+        )
+
+    def _timed(self, clip: Rolled) -> list[_Set]:
+        mine = [c for c in self._changes if not c.camera or c.camera.upper() == clip.camera.upper()]
+        return sorted((self.after_start(c, clip) for c in mine), key=lambda s: (s.least, s.most))
+
+    def after_start(self, change: Change, clip: Rolled) -> _Set:
+        """How long after the clip's first frame a change was set, in seconds; negative where it was before."""
+        days = (change.date - clip.date).days
+        ahead = self._ahead.get(clip.camera.upper(), Fraction(0)) if clip.ahead is None else clip.ahead
+        rate, theirs = clip.start.rate, change.timecode
+        jammed = self._jammed if change.jammed is None else change.jammed
+        if theirs is not None and _speed(theirs) == _speed(clip.start):
+            whole_days = days * rate.seconds(rate.day(drop=clip.start.drop))
+            after = whole_days + theirs.rate.seconds(theirs.frames) - rate.seconds(clip.start.frames) + ahead
+            return _Set(change=change, least=after, most=after)
+        rolled = _moment(clip.start, 0, jammed)
+        if theirs is not None:
+            was = _moment(theirs, days, jammed)
+        elif self._utc_offset is None:
             raise GradeError(
                 f"{change.place}: states a clock; the recipe must state the cameras' (changes.utc_offset)",
                 key="cdl",
             )
-        drifts = rate.fraction != rate.nominal and not drop
-        if drifts and change.jammed is None:
-            raise GradeError(
-                f"{change.place}: {rate} timecode drifts from the clock; add a column `jammed`, when it was set",
-                key="cdl",
-            )
-        set_at = change.jammed or 0
-        since = clip.start.frames - _frames_at(set_at, clip.start)
-        midnight = (change.date - clip.date).days * DAY
-        if since < 0:  # it was jammed the day before
-            since += rate.day(drop=drop)
-            midnight += DAY
-        rolled = set_at + rate.seconds(since) - ahead - self._utc_offset
-        return midnight + change.clock - change.utc_offset - rolled
+        else:
+            clock = days * DAY + change.clock - change.utc_offset + self._utc_offset
+            was = clock, clock
+        return _Set(change=change, least=was[0] - rolled[1] + ahead, most=was[1] - rolled[0] + ahead)
+
+
+def _speed(timecode: Timecode) -> Fraction:
+    """Seconds of the clock that a second of its labels takes, over a day: 1 at 24, 1.001 at 23.976."""
+    return timecode.rate.seconds(timecode.rate.day(drop=timecode.drop)) / DAY
+
+
+def _moment(timecode: Timecode, days: int, jammed: int | None) -> tuple[Fraction, Fraction]:
+    """Between which times of the cameras' clock a label was, in seconds after day 0's midnight: with `jammed` (seconds
+    after midnight) the two are one."""
+    rate = timecode.rate
+    if jammed is None:
+        label = days * DAY + rate.seconds(timecode.frames) / _speed(timecode)
+        drift = (_speed(timecode) - 1) * DAY
+        return label + min(drift, Fraction(0)), label + max(drift, Fraction(0))
+    since = timecode.frames - _frames_at(jammed, timecode)
+    if since < 0:  # it was jammed the day before
+        since += rate.day(drop=timecode.drop)
+        days -= 1
+    moment = days * DAY + jammed + rate.seconds(since)
+    return moment, moment
+
+
+def _own_drift(one: _Set, other: _Set) -> bool:
+    """Whether which of two changes came first depends on when their devices were jammed."""
+    speeds = {_speed(s.change.timecode) if s.change.timecode else Fraction(1) for s in (one, other)}
+    return len(speeds) > 1
+
+
+def _too_near(doubtful: _Set, clip: Rolled) -> GradeError:
+    change = doubtful.change
+    theirs = _counts(change.timecode) if change.timecode else "the clock"
+    return GradeError(
+        f"{change.place}: was set at {change.when}, too near to say whether before: this clip counts {_counts(clip.start)}, the "
+        f"record {theirs}, up to {float(doubtful.most - doubtful.least):.0f} s apart; state `jammed`, when timecode was last set "
+        "to the clock (a column of the record, or changes.jammed in the recipe)",
+        key="cdl",
+    )
 
 
 def _counts(timecode: Timecode) -> str:
@@ -186,36 +252,30 @@ def is_record(columns: Iterable[str]) -> bool:
 def read_changes(text: str, *, file: str = "") -> list[Change]:
     """Changes from CSV text. GradeError with file, line and column for any row that is wrong: a missing change would
     leave the one before it on the clips after it."""
-    lines = text.lstrip("\ufeff").splitlines()
-    heading = next(
-        (n for n, line in enumerate(lines) if line.strip() and not line.startswith("#")), len(lines)
-    )
-    if heading == len(lines):
-        raise GradeError("is empty", file=file)
-    delimiter = max(",;\t", key=lines[heading].count)
-    reader = csv.reader(io.StringIO("\n".join(lines[heading:]), newline=""), delimiter=delimiter)
-    columns: list[str] = []
     found = []
-    try:
-        for cells in reader:
-            if not columns:
-                columns = [c.strip().lower().replace(" ", "_") for c in cells]
-                continue
-            if not any(c.strip() for c in cells) or cells[0].startswith("#"):
-                continue
-            line = heading + reader.line_num
-            values = {c: v.strip() for c, v in zip(columns, cells, strict=False) if v.strip()}
-            try:
-                found.append(_change(values, f"{file}:{line}"))
-            except InputError as error:
-                raise GradeError(error.text, file=file, line=line, key=error.key) from None
-    except csv.Error as error:
-        raise GradeError(f"is no CSV: {error}", file=file) from None
+    for line, values in read_table(text, GradeError, file=file).values():
+        try:
+            found.append(_change(values, row_grade(values), f"{file}:{line}"))
+        except InputError as error:
+            raise GradeError(error.text, file=file, line=line, key=error.key) from None
     return found
 
 
-def _change(values: Mapping[str, str], place: str) -> Change:
-    cdl = row_grade(values)
+def changes_of_events(events: Iterable[Event], *, file: str = "") -> list[Change]:
+    """Changes from an EDL's events, each set at its source's first frame. GradeError likewise."""
+    found = []
+    for event in events:
+        values = {**event.says, "timecode": event.point_in}
+        try:
+            if event.problem:
+                raise event.problem
+            found.append(_change(values, event.grade, f"{file}:{event.line}"))
+        except InputError as error:
+            raise GradeError(error.text, file=file, line=error.line or event.line, key=error.key) from None
+    return found
+
+
+def _change(values: Mapping[str, str], cdl: CDL | None, place: str) -> Change:
     if cdl is None:
         raise GradeError("states no numbers; a return to no grade is slope 1 1 1", key="slope")
     try:
@@ -223,6 +283,7 @@ def _change(values: Mapping[str, str], place: str) -> Change:
     except ValueError:
         raise GradeError(f"{values.get('date', '')!r} is no date; write 2026-05-04", key="date") from None
     camera = values.get("camera", "")
+    jammed = int(clock_seconds(values["jammed"], "jammed")) if "jammed" in values else None
     if ("timecode" in values) == ("clock" in values):
         raise GradeError("takes either a timecode or a clock", key="timecode")
     if "timecode" in values:
@@ -234,8 +295,7 @@ def _change(values: Mapping[str, str], place: str) -> Change:
             timecode = Timecode.parse(values["timecode"], rate)
         except TimecodeError as error:
             raise error.at(key="timecode") from None
-        return Change(cdl=cdl, place=place, date=date, camera=camera, timecode=timecode)
-    jammed = clock_seconds(values["jammed"], "jammed") if "jammed" in values else None
+        return Change(cdl=cdl, place=place, date=date, camera=camera, timecode=timecode, jammed=jammed)
     return Change(
         cdl=cdl,
         place=place,
@@ -243,7 +303,7 @@ def _change(values: Mapping[str, str], place: str) -> Change:
         camera=camera,
         clock=clock_seconds(values["clock"], "clock"),
         utc_offset=utc_seconds(values.get("utc_offset", ""), "utc_offset"),
-        jammed=int(jammed) if jammed is not None else None,
+        jammed=jammed,
     )
 
 
@@ -267,10 +327,22 @@ def utc_seconds(text: str, key: str) -> int:
 
 
 def record_of(path: Path) -> list[Change] | None:
-    """The changes of a file that is a change record; None for any other file."""
-    if path.suffix.lower() not in (".csv", ".tsv"):
+    """The changes of a file that is a change record; None for any other file.
+
+    An EDL is one where no event names a clip and some state date and rate.
+    """
+    file, kind = str(path), path.suffix.lower()
+    if kind == ".edl":
+        try:
+            events = read_events(read_text(path, GradeError), file=file)
+        except ListError as error:
+            raise GradeError(error.text, file=file, line=error.line) from None
+        named = any(event.name or event.source for event in events)
+        dated = any(event.says.keys() >= {"date", "rate"} for event in events)
+        return changes_of_events(events, file=file) if dated and not named else None
+    if kind not in (".csv", ".tsv"):
         return None
-    text = grade_text(path)
-    heading = next((x for x in text.splitlines() if x.strip() and not x.startswith("#")), "")
-    columns = [c.strip().strip('"').lower() for c in re.split(r"[,;\t]", heading)]
-    return read_changes(text, file=str(path)) if is_record(columns) else None
+    text = read_text(path, GradeError)
+    return (
+        read_changes(text, file=file) if is_record(read_table(text, GradeError, file=file).columns) else None
+    )

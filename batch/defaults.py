@@ -19,10 +19,10 @@ from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import InputError, ListError, RecipeError
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.recipe import Default, parse_defaults
+from rushlight.pipelines.texts import read_text
 
 __all__ = ["Defaults", "read_defaults"]
 
-MAX_BYTES = 1_000_000
 _KEYS = ("encoding", "levels", "exposure_index", "lut")
 
 
@@ -114,11 +114,6 @@ def read_defaults(path: Path | None, luts: LutFiles) -> Defaults:
     defaults = Defaults()
     if path is None:
         return defaults
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise RecipeError("is too long for a file of defaults", file=str(path))
-        defaults.text = path.read_text("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise RecipeError(f"cannot be read: {error}", file=str(path)) from None
+    defaults.text = read_text(path, RecipeError)
     defaults.add(parse_defaults(defaults.text, file=str(path)), str(path), path.parent, luts)
     return defaults

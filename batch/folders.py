@@ -46,7 +46,7 @@ def find_originals(folders: Iterable[Path], *, leave_out: Iterable[Path] = ()) -
             stills: list[str] = []
             for name in sorted(files):
                 suffix = Path(name).suffix.lower()
-                if _system(name):
+                if _system(name) or not (place / name).is_file():  # a link to nothing, a pipe
                     ignored += 1
                 elif suffix in MOVIES:
                     originals.append(place / name)

@@ -7,20 +7,21 @@ source), unless both sides have a suffix and they differ: those are two clips. A
 
 from __future__ import annotations
 
-import csv
-import io
+import datetime
 import re
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rushlight.batch.changes import Change, record_of
 from rushlight.batch.edl import read_edl
-from rushlight.batch.grades import Decision, GradeFiles, grade_text
-from rushlight.batch.lists import row_grade
+from rushlight.batch.grades import Decision, GradeFiles
+from rushlight.batch.lists import GRADE_COLUMNS, row_grade
+from rushlight.batch.tabular import read_table
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
+from rushlight.pipelines.texts import read_text
 from rushlight.pipelines.timecode import Timecode
 
 __all__ = ["Entry", "GradeBook", "Wanted", "camera_name", "plain_name"]
@@ -28,7 +29,6 @@ __all__ = ["Entry", "GradeBook", "Wanted", "camera_name", "plain_name"]
 _EXTENSION = re.compile(r"\.(mov|mp4|mxf|m4v|avi|mkv|mts|m2ts|dpx|exr|tif|tiff|png)$", re.IGNORECASE)
 _CAMERA = re.compile(r"([a-z]\d{3,4})_?(c\d{3,4})((?:_[0-9a-z]+)*)", re.IGNORECASE)
 NAMES = ("id", "clip", "name")
-COLUMNS = (*NAMES, "reel", "timecode", "scene", "take", "slope", "offset", "power", "saturation")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -41,6 +41,7 @@ class Entry:
     reel: str = ""
     first: str = ""  # timecode of its first frame
     end: str = ""  # exclusive; empty: the frame at `first` alone
+    date: datetime.date | None = None  # on which that clip was recorded
     scene: str = ""
     take: str = ""
 
@@ -55,6 +56,7 @@ class Wanted:
     frames: int
     first: int = 0  # of the frames that the row takes
     count: int | None = None  # None: to the end
+    date: datetime.date | None = None  # None where nobody states one
     scene: str = ""
     take: str = ""
 
@@ -152,7 +154,7 @@ class GradeBook:
 
 
 def _place_fits(entry: Entry, clip: Wanted) -> bool:
-    """Whether a decision's reel and timecode, where it states them, are those of the clip.
+    """Whether a decision's reel, date and timecode, where it states them, are those of the clip.
 
     A reel that only repeats the decision's name, as some lists have it, is no statement.
     """
@@ -160,6 +162,8 @@ def _place_fits(entry: Entry, clip: Wanted) -> bool:
         camera_name(entry.reel) != "" and camera_name(entry.reel) == camera_name(entry.name)
     )
     if entry.reel and clip.reel and not repeats and entry.reel.lower() != clip.reel.lower():
+        return False
+    if entry.date and clip.date and entry.date != clip.date:
         return False
     if not entry.first or clip.start is None:
         return True
@@ -187,13 +191,15 @@ def _decision_files(path: Path) -> list[Path]:
     if path.is_file():
         return [path]
     kinds = (".cc", ".ccc", ".cdl", ".edl", ".csv", ".tsv")
-    return sorted(p for p in path.rglob("*") if p.suffix.lower() in kinds and not p.name.startswith("."))
+    return sorted(
+        p for p in path.rglob("*") if p.suffix.lower() in kinds and not p.name.startswith(".") and p.is_file()
+    )
 
 
 def _read(file: Path, files: GradeFiles) -> list[Entry]:
     kind = file.suffix.lower()
     if kind in (".edl", ".csv", ".tsv"):
-        text = grade_text(file)
+        text = read_text(file, GradeError)
         return _of_edl(text, file) if kind == ".edl" else _of_csv(text, file)
     return [Entry(cdl=cdl, place=f"{file}#{cdl.id}", name=cdl.id) for cdl in files.read(file) if cdl.id]
 
@@ -203,40 +209,38 @@ def _of_edl(text: str, file: Path) -> list[Entry]:
     for row in read_edl(text, file=str(file)).rows:
         if isinstance(row.problem, GradeError):
             raise row.problem
-        if row.grade is not None:
-            found.append(
-                Entry(
-                    cdl=row.grade,
-                    place=row.place,
-                    name=row.clip if row.clip != row["reel"] else "",
-                    reel=row["reel"],
-                    first=row["in"],
-                    end=row["out"],
-                )
+        if row.grade is None:
+            continue
+        if "clip" not in row.cells or not row["clip"]:
+            raise GradeError(
+                "says of no clip: it names neither clip nor reel; a record of grade changes states * DATE and * RATE",
+                file=str(file),
+                line=row.line,
             )
+        found.append(
+            Entry(
+                cdl=row.grade,
+                place=row.place,
+                name=row.clip if row.clip != row["reel"] else "",
+                reel=row["reel"],
+                first=row["in"],
+                end=row["out"],
+                date=_date(row["date"], file, row.line),
+            )
+        )
     return found
 
 
 def _of_csv(text: str, file: Path) -> list[Entry]:
-    """Rows with numbers, and any of: id (or clip, or name), reel, timecode, scene, take."""
-    heading = next((line for line in text.splitlines() if line.strip() and not line.startswith("#")), "")
-    reader = csv.DictReader(
-        io.StringIO(text[text.index(heading) :], newline=""), delimiter=max(",;\t", key=heading.count)
-    )
-    before = text[: text.index(heading)].count("\n")
-    columns = [c.strip().lower().replace(" ", "_") for c in reader.fieldnames or ()]
-    if not set(columns) & {"slope", "offset", "power", "saturation"}:
+    """Rows with numbers, and any of: id (or clip, or name), reel, timecode, date, scene, take."""
+    table = read_table(text, GradeError, file=str(file))
+    if not set(table.columns) & set(GRADE_COLUMNS):
+        found = ", ".join(table.columns)[:200]
         raise GradeError(
-            f"has no column of numbers (slope, offset, power, saturation); found {', '.join(columns)[:200]}",
-            file=str(file),
+            f"has no column of numbers (slope, offset, power, saturation); found {found}", file=str(file)
         )
-    reader.fieldnames = columns
-    found = []
-    for cells in reader:
-        values: Mapping[str, str] = {k: (v or "").strip() for k, v in cells.items() if isinstance(k, str)}
-        line = before + reader.line_num
-        if not any(values.values()) or next(iter(values.values())).startswith("#"):
-            continue
+    entries = []
+    for line, values in table.values():
         try:
             cdl = row_grade(values)
             if cdl is None:
@@ -244,9 +248,10 @@ def _of_csv(text: str, file: Path) -> list[Entry]:
             entry = Entry(
                 cdl=cdl,
                 place=f"{file}:{line}",
-                name=next((values[n] for n in NAMES if values.get(n)), ""),
+                name=next((values[n] for n in NAMES if n in values), ""),
                 reel=values.get("reel", ""),
                 first=values.get("timecode", ""),
+                date=_date(values.get("date", ""), file, line),
                 scene=values.get("scene", ""),
                 take=values.get("take", ""),
             )
@@ -254,5 +259,14 @@ def _of_csv(text: str, file: Path) -> list[Entry]:
                 raise ListError("says of no clip: give id, or reel and timecode, or scene", key="id")
         except InputError as error:
             raise GradeError(error.text, file=str(file), line=line, key=error.key) from None
-        found.append(entry)
-    return found
+        entries.append(entry)
+    return entries
+
+
+def _date(text: str, file: Path, line: int) -> datetime.date | None:
+    try:
+        return datetime.date.fromisoformat(text) if text else None
+    except ValueError:
+        raise GradeError(
+            f"{text!r} is no date; write 2026-05-04", file=str(file), line=line, key="date"
+        ) from None

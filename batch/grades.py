@@ -8,8 +8,20 @@ from pathlib import Path
 from rushlight.batch.lists import Row
 from rushlight.pipelines.cdl import CDL, parse_cdl
 from rushlight.pipelines.errors import GradeError
+from rushlight.pipelines.texts import read_bytes
 
-__all__ = ["NONE", "Decision", "GradeFiles", "grade_text", "row_decision"]
+__all__ = ["NONE", "Decision", "GradeFiles", "Later", "row_decision"]
+
+MAX_TAGS = 2_000_000  # a decision has some sixteen
+
+
+@dataclass(frozen=True, kw_only=True)
+class Later:
+    """A grade set after a clip's camera cut: a candidate that is shown and never applied."""
+
+    cdl: CDL
+    source: str
+    when: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -20,6 +32,7 @@ class Decision:
     source: str = ""
     reason: str = ""
     warnings: tuple[str, ...] = ()
+    later: tuple[Later, ...] = ()
     for_one_clip: bool = False  # it names one clip: where two are taken for it, neither may have it
 
 
@@ -35,12 +48,9 @@ class GradeFiles:
     def read(self, path: Path) -> tuple[CDL, ...]:
         """All decisions of a .cc, .ccc or .cdl file. GradeError naming it where it cannot be read."""
         if path not in self._read:
-            try:
-                data = path.read_bytes()
-            except OSError as error:
-                raise GradeError(f"cannot be read: {error.strerror}", file=str(path)) from None
-            if len(data) > 50_000_000:
-                raise GradeError(f"is {len(data)} bytes long: no collection of decisions", file=str(path))
+            data = read_bytes(path, GradeError)
+            if data.count(b"<") > MAX_TAGS:
+                raise GradeError("is out of all proportion: no collection of decisions", file=str(path))
             self._read[path] = parse_cdl(data, file=str(path))
         return self._read[path]
 
@@ -60,16 +70,6 @@ class GradeFiles:
         if len(found) > 1:
             raise GradeError(f"holds {len(found)} decisions; say which with #id", file=str(path))
         return found[0], str(path)
-
-
-def grade_text(path: Path) -> str:
-    """The text of an EDL or CSV of decisions. GradeError naming the file where it is no UTF-8 or cannot be read."""
-    try:
-        return path.read_bytes().decode("utf-8-sig")
-    except OSError as error:
-        raise GradeError(f"cannot be read: {error.strerror}", file=str(path)) from None
-    except UnicodeDecodeError as error:
-        raise GradeError(f"is not UTF-8 text (byte {error.start})", file=str(path)) from None
 
 
 def row_decision(row: Row, files: GradeFiles) -> Decision | None:

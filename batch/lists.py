@@ -9,10 +9,11 @@ from __future__ import annotations
 import csv
 import difflib
 import io
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from rushlight.batch.tabular import read_table
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
 from rushlight.pipelines.timecode import FrameRate
@@ -55,7 +56,6 @@ COLUMNS = [
     "lut_output",
 ]
 GRADE_COLUMNS = ("slope", "offset", "power", "saturation")
-MAX_CELL = 100_000
 YES = {"yes", "y", "true", "1", "x", "circled", "*"}
 
 
@@ -95,52 +95,18 @@ class ClipList:
 
 def read_csv(text: str, *, file: str = "") -> ClipList:
     """A list from CSV text. ListError where it is unreadable as a whole: no `clip` column, a NUL byte, no rows."""
-    if "\0" in text:
-        line = text[: text.index("\0")].count("\n") + 1
-        raise ListError("holds a NUL byte: this is no text", file=file, line=line)
-    body = text.lstrip("\ufeff")
-    heading = next(
-        (line for line in body.splitlines() if line.strip() and not line.lstrip().startswith("#")), ""
-    )
-    if not heading:
-        raise ListError("is empty; a list has a heading line with a column `clip`", file=file)
-    delimiter = max(",;\t", key=heading.count)
-    csv.field_size_limit(MAX_CELL)
-    reader = csv.reader(io.StringIO(body, newline=""), delimiter=delimiter, skipinitialspace=True)
-    columns: list[str] | None = None
-    rows: list[Row] = []
-    warnings: list[str] = []
-    line = 1
-    try:
-        for cells in reader:
-            start, line = line, reader.line_num + 1
-            if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
-                continue
-            if columns is None:
-                columns = _heading(cells, file, start)
-                warnings += _near(columns, file, start)
-                continue
-            rows.append(_row(columns, cells, file, start))
-    except csv.Error as error:
-        raise ListError(f"is no CSV: {error}", file=file, line=line) from None
-    if not rows:
+    table = read_table(text, ListError, file=file)
+    if "clip" not in table.columns:
+        found = ", ".join(c for c in table.columns if c)[:200]
+        raise ListError(f"has no column `clip`; found {found}", file=file, line=table.line)
+    if not table.rows:
         raise ListError("has a heading and no rows", file=file)
-    return ClipList(file=file, rows=tuple(rows), columns=tuple(columns or ()), warnings=tuple(warnings))
+    rows = tuple(_row(table.columns, cells, file, line) for line, cells in table.rows)
+    warnings = tuple(_near(table.columns, file, table.line))
+    return ClipList(file=file, rows=rows, columns=table.columns, warnings=warnings)
 
 
-def _heading(cells: list[str], file: str, line: int) -> list[str]:
-    columns = [c.strip().lower().replace(" ", "_") for c in cells]
-    if "clip" not in columns:
-        raise ListError(
-            f"has no column `clip`; found {', '.join(c for c in columns if c)[:200]}", file=file, line=line
-        )
-    twice = sorted({c for c in columns if c and columns.count(c) > 1})
-    if twice:
-        raise ListError(f"has the column `{twice[0]}` twice", file=file, line=line, key=twice[0])
-    return columns
-
-
-def _near(columns: list[str], file: str, line: int) -> list[str]:
+def _near(columns: Sequence[str], file: str, line: int) -> list[str]:
     """Warnings for columns that are one slip away from a known one: they would pass through unnoticed."""
     found = []
     for column in columns:
@@ -151,7 +117,7 @@ def _near(columns: list[str], file: str, line: int) -> list[str]:
     return found
 
 
-def _row(columns: list[str], cells: list[str], file: str, line: int) -> Row:
+def _row(columns: Sequence[str], cells: Sequence[str], file: str, line: int) -> Row:
     values = {c: v.strip() for c, v in zip(columns, cells, strict=False) if c and v.strip()}
     clip = values.get("clip", "")
     problem: Any = None

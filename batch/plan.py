@@ -30,6 +30,7 @@ from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.recipe import LookSettings, MovieOutput, Recipe
 from rushlight.pipelines.spec import GradeSpec, LookSpec, LutSpec
+from rushlight.pipelines.texts import read_text
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
 __all__ = [
@@ -98,10 +99,7 @@ class LutFiles:
     def read(self, path: Path) -> tuple[str, str]:
         """Digest and name of a LUT. LutError naming the file where it cannot be read or is none."""
         if path not in self._read:
-            try:
-                text = path.read_text("utf-8-sig", "replace")
-            except OSError as error:
-                raise LutError(f"cannot be read: {error.strerror}", file=str(path)) from None
+            text = read_text(path, LutError, errors="replace")  # comments in any encoding
             lut = parse_cube(text, file=str(path))
             digest = lut.digest()
             self._read[path] = digest, path.stem
@@ -446,3 +444,6 @@ class Plan:
     warnings: list[str] = field(default_factory=list)
     named: list[Path] = field(default_factory=list)  # originals that rows name, chosen or not
     unopened: list[tuple[Path, RushlightError]] = field(default_factory=list)  # those of `broken`
+    not_chosen: int = 0  # rows
+    one_by_one: int = 0  # rows more than the list has, where files of a clip are taken each for itself
+    alike: int = 0  # rows that say the same as another

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import shutil
 import sys
+import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.jobs import wanted
 from rushlight.batch.plan import PlannedClip
-from rushlight.batch.tables import print_table
+from rushlight.batch.tables import page_width, print_table
 from rushlight.batch.volumes import existing
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.recipe import MovieOutput, Recipe
 
 if TYPE_CHECKING:
+    from rushlight.batch.grades import Decision
     from rushlight.batch.lists import Row
     from rushlight.batch.prepare import Prepared
+    from rushlight.pipelines.cdl import CDL
 
 __all__ = ["plan_document", "print_plan"]
 
@@ -25,7 +28,10 @@ _RATES = {
     "prores-proxy": 36, "prores-lt": 82, "prores-422": 117, "dnxhr-lb": 36, "dnxhr-sq": 116, "dnxhr-hqx": 174, "dnxhd": 36,
     "h264": 14, "h264-10": 14, "hevc": 9, "hevc-10": 9, "mjpeg": 60,
 }  # fmt: skip
-FRAMES_A_SECOND = 12.0  # of 1920x1080 to two movies, one core: measured
+# Seconds of one core for a million pixels decoded, and for a million of them graded, drawn on and encoded: measured (see
+# DEVELOPERS.md, how fast); a first guess, since codecs and machines differ.
+DECODE, MAKE = 0.009, 0.022
+MOST_SHOWN = 3  # candidates shown with their numbers
 
 
 def _problem(row: Row, error: RushlightError, kind: str) -> dict[str, Any]:
@@ -39,18 +45,20 @@ def _problem(row: Row, error: RushlightError, kind: str) -> dict[str, Any]:
     }
 
 
+def _numbers(cdl: CDL) -> dict[str, Any]:
+    return {
+        "slope": list(cdl.slope),
+        "offset": list(cdl.offset),
+        "power": list(cdl.power),
+        "saturation": cdl.saturation,
+    }
+
+
 def _clip(clip: PlannedClip, recipe: Recipe) -> dict[str, Any]:
-    cdl = clip.decision.cdl
+    decision, facts = clip.decision, clip.facts
     grade = None
-    if cdl is not None:
-        grade = {
-            "slope": list(cdl.slope),
-            "offset": list(cdl.offset),
-            "power": list(cdl.power),
-            "saturation": cdl.saturation,
-            "source": clip.decision.source,
-            "reason": clip.decision.reason,
-        }
+    if decision.cdl is not None:
+        grade = {**_numbers(decision.cdl), "source": decision.source, "reason": decision.reason}
     return {
         "clip": clip.row.clip,
         "path": str(clip.path),
@@ -58,21 +66,36 @@ def _clip(clip: PlannedClip, recipe: Recipe) -> dict[str, Any]:
         "reel": clip.reel,
         "first_timecode": str(clip.timecode),
         "last_timecode": str(clip.timecode + (clip.count - 1)),
+        "timecode_from": "the list" if clip.row["timecode"] else facts.timecode_from,
         "first_frame": clip.first,
         "frames": clip.count,
         "rate": str(clip.rate.fraction),
-        "codec": clip.facts.codec,
-        "size": f"{clip.facts.width}x{clip.facts.height}",
+        "rate_from": facts.rate_from,
+        "codec": facts.codec,
+        "size": f"{facts.width}x{facts.height}",
         "encoding": clip.signal.encoding.name,
         "encoding_from": clip.signal.encoding_from,
         "levels": clip.signal.levels,
         "levels_from": clip.signal.levels_from,
         "grade": grade,
-        "grade_reason": clip.decision.reason,
+        "grade_reason": decision.reason,
+        "candidates": [{**_numbers(x.cdl), "when": x.when, "source": x.source} for x in decision.later],
         "show_lut": clip.look.lut.name if clip.look.lut else None,
+        "look": clip.look.model_dump(mode="json"),
         "outputs": [o.name for o in recipe.output if wanted(clip, o)],
-        "warnings": list(clip.warnings),
+        "folder": clip.folder,
+        "row": dict(clip.row.cells),
+        "warnings": [*clip.warnings, *_candidates(decision)],
     }
+
+
+def _candidates(decision: Decision) -> list[str]:
+    """What was set after the cut: the first few with their numbers, all with their place."""
+    if not decision.later:
+        return []
+    shown = [f"{x.when} {_near(x.source)}: {x.cdl.numbers()}" for x in decision.later[:MOST_SHOWN]]
+    rest = ", ".join(_near(x.source) for x in decision.later[MOST_SHOWN:])
+    return [f"set after the cut and not used: {'; '.join(shown)}" + (f"; and {rest}" if rest else "")]
 
 
 def plan_document(prepared: Prepared) -> dict[str, Any]:
@@ -93,16 +116,19 @@ def plan_document(prepared: Prepared) -> dict[str, Any]:
         "warnings": list(plan.warnings),
         "counts": {
             "rows": len(prepared.clip_list.rows),
+            "one_by_one": plan.one_by_one,
             "planned": len(clips),
             "set_aside": len(plan.wrong),
             "failed": len(plan.broken),
+            "alike": plan.alike,
+            "not_chosen": plan.not_chosen,
             "ungraded": sum(1 for c in clips if c["grade"] is None),
             "frames": frames,
         },
         "media": _media(prepared),
         "estimate": {
             "bytes": size,
-            "seconds_one_worker": round(frames / FRAMES_A_SECOND),
+            "seconds_one_worker": round(_seconds(plan.clips, recipe)),
             "free_bytes": shutil.disk_usage(place).free if place else None,
         },
     }
@@ -125,17 +151,36 @@ def _media(prepared: Prepared) -> dict[str, Any] | None:
 def _print_media(media: dict[str, Any]) -> None:
     """What lies under the media folders, and what of it no row names."""
     for path in media["not_listed"]:
-        print(f"not listed: {_near(path)}")
+        _say(f"not listed: {_near(path)}")
     for entry in media["unreadable"]:
-        print(f"not readable: {_near(entry['path'])}: {entry['why']}")
+        _say(f"not readable: {_near(entry['path'])}: {entry['why']}")
     for entry in media["absent"]:
-        print(f"absent: {entry['path']}, which {_near(entry['manifest'])} names")
-    print(
+        _say(f"absent: {entry['path']}, which {_near(entry['manifest'])} names")
+    _say(
         f"{media['found']} found under the media folders = {media['listed']} listed + "
         f"{len(media['not_listed'])} not listed + {len(media['unreadable'])} not readable + "
         f"{media['ignored']} ignored"
         + (f"; {len(media['absent'])} absent that a manifest names" if media["absent"] else "")
     )
+
+
+def _say(text: str) -> None:
+    """A line for a person, wrapped as the table is; paths and names stay whole."""
+    print(
+        textwrap.fill(
+            text, page_width(), subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
+        )
+    )
+
+
+def _seconds(clips: list[PlannedClip], recipe: Recipe) -> float:
+    total = 0.0
+    for clip in clips:
+        source = clip.facts.width * clip.facts.height
+        made = [o.size for o in recipe.output if isinstance(o, MovieOutput) and wanted(clip, o)]
+        pixels = sum(size.width * size.height if size else source for size in made)
+        total += clip.count * (DECODE * source + MAKE * pixels) / 1e6 if made else 1.0
+    return total
 
 
 def _bytes(clips: list[PlannedClip], recipe: Recipe) -> int:
@@ -165,55 +210,70 @@ def _near(place: str) -> str:
 
 
 def print_plan(document: dict[str, Any]) -> None:
-    """The plan for a person: what is wrong first, then every clip, then the sums."""
+    """The plan for a person: what is wrong first, then every clip with the numbers of its notes, then the sums."""
     for problem in document["problems"]:
         key = f"{problem['key']}: " if problem["key"] else ""
-        print(f"{problem['kind'].upper()}  {problem['file']}:{problem['line']}: {key}{problem['text']}")
+        place = f"{_near(problem['file'])}:{problem['line']}"
+        _say(f"{problem['kind'].upper()}  {place}: {problem['clip']}: {key}{problem['text']}")
     if document["problems"]:
         print()
-    rows = []
-    for clip in document["clips"]:
-        grade = clip["grade"]
-        text = (
-            "none"
-            if grade is None
-            else "{} / {} / {} / {:g}".format(
-                *(" ".join(f"{v:.4g}" for v in grade[k]) for k in ("slope", "offset", "power")),
-                grade["saturation"],
-            )
-        )
-        reason = clip["grade_reason"] + (f" ({_near(grade['source'])})" if grade else "")
-        rows.append(
-            [
-                clip["clip"],
-                f"{clip['reel'] or '-'} {clip['first_timecode']} {clip['frames']}",
-                f"{clip['encoding']} {clip['levels']}; {clip['encoding_from']}",
-                f"{text}; {reason}" + (f'; LUT "{clip["show_lut"]}"' if clip["show_lut"] else ""),
-                ", ".join(clip["outputs"]),
-            ]
-        )
-    if rows:
-        print_table(["clip", "reel, timecode, frames", "encoding, levels", "grade and why", "outputs"], rows)
-    for clip in document["clips"]:
+    clips = document["clips"]
+    notes: dict[str, int] = {}
+    for clip in clips:
         for text in clip["warnings"]:
-            print(f"note: {clip['clip']}: {text}")
+            notes.setdefault(text, len(notes) + 1)
+    made = {tuple(clip["outputs"]) for clip in clips}
+    heading = ["clip", "reel", "timecode", "frames", "encoding, levels", "grade and why", "notes"]
+    rows = [
+        [
+            clip["clip"],
+            clip["reel"] or "-",
+            f"{clip['first_timecode']} {clip['last_timecode']}",
+            str(clip["frames"]),
+            f"{clip['encoding']} {clip['levels']}; {_near(clip['encoding_from'])}",
+            _grade_text(clip),
+            " ".join(str(notes[text]) for text in dict.fromkeys(clip["warnings"])),
+        ]
+        for clip in clips
+    ]
+    if len(made) > 1:
+        heading.insert(6, "outputs")
+        for row, clip in zip(rows, clips, strict=True):
+            row.insert(6, ", ".join(clip["outputs"]) or "none")
+    if rows:
+        print_table(heading, rows)
+    if len(made) == 1:
+        _say(f"outputs of each: {', '.join(*made) or 'none'}")
+    for text, number in notes.items():
+        _say(f"note {number}: {text}")
     for text in document["warnings"]:
-        print(f"note: {text}")
+        _say(f"note: {text}")
     if document["media"]:
         _print_media(document["media"])
     counts, estimate = document["counts"], document["estimate"]
-    print(
-        f"{counts['rows']} row(s) = {counts['planned']} planned + {counts['set_aside']} set aside + {counts['failed']} failed"
-        + (
-            f" + {left} not chosen or alike"
-            if (left := counts["rows"] - counts["planned"] - counts["set_aside"] - counts["failed"])
-            else ""
-        )
+    _say(
+        f"{counts['rows']} row(s)"
+        + (f" + {counts['one_by_one']} for files one by one" if counts["one_by_one"] else "")
+        + f" = {counts['planned']} planned + {counts['set_aside']} set aside + {counts['failed']} failed"
+        + (f" + {counts['alike']} alike" if counts["alike"] else "")
+        + (f" + {counts['not_chosen']} not chosen" if counts["not_chosen"] else "")
         + f"; {counts['ungraded']} ungraded"
     )
-    free = f", {estimate['free_bytes'] / 1e9:.0f} GB free" if estimate["free_bytes"] is not None else ""
-    print(
+    free = estimate["free_bytes"]
+    _say(
         f"{counts['frames']} frames, about {estimate['seconds_one_worker'] / 60:.0f} min for one worker, "
-        f"{estimate['bytes'] / 1e9:.1f} GB{free}"
+        f"{estimate['bytes'] / 1e9:.1f} GB"
+        + (f", {free / 1e9:.0f} GB free" if free is not None else " (free space: give --out)")
     )
     sys.stdout.flush()
+
+
+def _grade_text(clip: dict[str, Any]) -> str:
+    """A clip's grade, its place and the reason, in short."""
+    grade = clip["grade"]
+    if grade is None:
+        text = f"none; {clip['grade_reason']}"
+    else:
+        numbers = (" ".join(f"{v:.4g}" for v in grade[k]) for k in ("slope", "offset", "power"))
+        text = f"{' / '.join(numbers)} / {grade['saturation']:.4g}; {_near(grade['source'])}: {clip['grade_reason']}"
+    return text + (f'; LUT "{clip["show_lut"]}"' if clip["show_lut"] else "")

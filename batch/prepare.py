@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from rushlight.batch.changes import ChangeRecord, Rolled, utc_seconds
+from rushlight.batch.changes import ChangeRecord, Rolled, clock_seconds, utc_seconds
 from rushlight.batch.defaults import Defaults, read_defaults
 from rushlight.batch.edl import read_edl
 from rushlight.batch.folders import read_folder
 from rushlight.batch.gradebook import GradeBook, Wanted
-from rushlight.batch.grades import NONE, Decision, GradeFiles, row_decision
+from rushlight.batch.grades import NONE, Decision, GradeFiles, Later, row_decision
 from rushlight.batch.lists import ClipList, Row, read_csv, write_csv
 from rushlight.batch.names import MediaIndex, resolve_clip, safe_name
 from rushlight.batch.plan import (
@@ -45,11 +45,10 @@ from rushlight.pipelines.probe import Facts, probe
 from rushlight.pipelines.recipe import MovieOutput, Recipe, load_recipe
 from rushlight.pipelines.spans import is_span, span_files
 from rushlight.pipelines.spec import digest_of
+from rushlight.pipelines.texts import read_text
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
 __all__ = ["Prepared", "prepare", "read_list", "selected"]
-
-MAX_LIST = 100_000_000  # bytes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,15 +74,7 @@ def read_list(path: Path) -> tuple[ClipList, str]:
     if path.is_dir():
         found = read_folder(path)
         return found, write_csv(("clip",), [row.cells for row in found.rows])
-    try:
-        size = path.stat().st_size
-        if size > MAX_LIST:
-            raise ListError(f"is {size} bytes long: no clip list", file=str(path))
-        text = path.read_bytes().decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise ListError(f"is not UTF-8 text (byte {error.start})", file=str(path)) from None
-    except OSError as error:
-        raise ListError(f"cannot be read: {error.strerror}", file=str(path)) from None
+    text = read_text(path, ListError)
     read = {".edl": read_edl, ".otio": read_timeline}.get(path.suffix.lower(), read_csv)
     return read(text, file=str(path)), text
 
@@ -106,6 +97,7 @@ def prepare(request: Request) -> Prepared:
         if recipe.changes.utc_offset
         else None,
         ahead=recipe.changes.ahead,
+        jammed=int(clock_seconds(recipe.changes.jammed, "changes.jammed")) if recipe.changes.jammed else None,
     )
     lut_base = Path(recipe_file).parent if recipe_file else Path()
     if recipe.look.show_lut:
@@ -123,7 +115,10 @@ def prepare(request: Request) -> Prepared:
     )
     plan = Plan(warnings=list(clip_list.warnings))
     facts_of: dict[tuple[Path, str], Facts | RushlightError] = {}
-    for row in _one_by_one(selected(clip_list, request.only), recipe, base, media):
+    chosen = selected(clip_list, request.only)
+    rows = list(_one_by_one(chosen, recipe, base, media))
+    plan.not_chosen, plan.one_by_one = len(clip_list.rows) - len(chosen), len(rows) - len(chosen)
+    for row in rows:
         if row.problem:
             plan.wrong.append((row, row.problem))
             continue
@@ -155,12 +150,7 @@ def prepare(request: Request) -> Prepared:
             said = defaults.of(row, path, facts)
             stated = stated_by(row, recipe, said, options)
             row = _with_show_lut(row, said.get("lut", ""), stated)
-            decision = (
-                row_decision(row, files)
-                or book.decision(_wanted(row, path, facts), partial(_held, row, path, facts, record))
-                or default
-                or NONE
-            )
+            decision = row_decision(row, files) or _found(row, path, facts, book, record, default)
             plan.clips.append(
                 plan_clip(
                     row,
@@ -185,9 +175,9 @@ def prepare(request: Request) -> Prepared:
     plan.clips = _untwinned(plan.clips, plan)
     if not request.only:
         plan.warnings += defaults.unused()
-    chosen = {row.line for row in selected(clip_list, request.only)}
+    chosen_lines = {row.line for row in chosen}
     for row in clip_list.rows:
-        if row.line not in chosen:
+        if row.line not in chosen_lines:
             with suppress(RushlightError):
                 plan.named += _files_of(resolve_clip(row.clip, base, media))
     folders = [*request.media, *([base] if request.clip_list.is_dir() else [])]
@@ -205,10 +195,26 @@ def prepare(request: Request) -> Prepared:
     )
 
 
-def _held(row: Row, path: Path, facts: Facts, record: ChangeRecord) -> Decision | None:
-    """What the change record says of a row's original, which needs a date: in column `date` or `day`."""
-    known = row["timecode"] or facts.timecode_from != "none"
-    if not record or not known:
+def _found(
+    row: Row, path: Path, facts: Facts, book: GradeBook, record: ChangeRecord, default: Decision | None
+) -> Decision:
+    """The decision for a row that states none; where the change record has only later ones, those beside it."""
+    later: list[Later] = []
+
+    def held() -> Decision | None:
+        clip = _rolled(row, path, facts) if record else None
+        decision = record.decision(clip) if clip else None
+        if clip and not decision:
+            later.extend(record.later(clip))
+        return decision
+
+    found = book.decision(_wanted(row, path, facts), held) or default or NONE
+    return replace(found, later=tuple(later)) if later else found
+
+
+def _rolled(row: Row, path: Path, facts: Facts) -> Rolled | None:
+    """When a row's original rolled, which needs a date: in column `date` or `day`. None where it has no timecode."""
+    if not row["timecode"] and facts.timecode_from == "none":
         return None
     text = row["date"] or row["day"]
     try:
@@ -219,7 +225,7 @@ def _held(row: Row, path: Path, facts: Facts, record: ChangeRecord) -> Decision 
         ) from None
     start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
     camera = row["camera"] or reel_of(row, path, facts)[:1]
-    return record.decision(Rolled(start=start, date=date, frames=facts.frames, camera=camera))
+    return Rolled(start=start, date=date, frames=facts.frames, camera=camera)
 
 
 def _wanted(row: Row, path: Path, facts: Facts) -> Wanted:
@@ -361,6 +367,7 @@ def _untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
     for clip in clips:
         key = digest_of([str(clip.path), clip.first, clip.count, clip.look.identity()])
         if key in distinct:
+            plan.alike += 1
             plan.warnings.append(
                 f"{clip.row.place}: {clip.row.clip} stands in the list twice alike; it is made once"
             )

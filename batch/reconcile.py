@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 from rushlight.batch.folders import find_originals
 from rushlight.batch.plan import Plan
-from rushlight.pipelines.errors import SourceError
+from rushlight.pipelines.errors import ListError, SourceError
 from rushlight.pipelines.probe import STILLS, probe
+from rushlight.pipelines.texts import read_bytes
 
 __all__ = ["Media", "reconcile"]
-
-MAX_MANIFEST = 200_000_000  # bytes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,24 +86,42 @@ def _key(path: Path) -> Path:
 
 
 def _absent(folders: Sequence[Path]) -> list[tuple[str, Path]]:
-    """Files that the newest manifest of each `ascmhl` folder names and that are not there."""
-    from defusedxml import ElementTree
-
+    """Files that the newest manifest of each `ascmhl` folder names and that are not there; a manifest that cannot be
+    read is named itself."""
     missing: list[tuple[str, Path]] = []
     for folder in folders:
         for history in sorted(folder.rglob("ascmhl")):
             manifests = sorted(history.glob("*.mhl"))
-            if not manifests or manifests[-1].stat().st_size > MAX_MANIFEST:
+            if not manifests:
                 continue
             try:
-                tree = ElementTree.parse(manifests[-1])
-            except (ElementTree.ParseError, ValueError, OSError):
-                missing.append(("(the manifest itself cannot be read)", manifests[-1]))
-                continue
-            for node in tree.iter():
-                if node.tag.rpartition("}")[2] != "hash":
-                    continue
-                name = next((n.text or "" for n in node if n.tag.rpartition("}")[2] == "path"), "")
-                if name and not (history.parent / name).exists():
-                    missing.append((name, manifests[-1]))
+                for name in _named_by(manifests[-1]):
+                    if PurePosixPath(name).is_absolute() or ".." in PurePosixPath(name).parts:
+                        missing.append(
+                            (f"{name} (outside the manifest's folder: not looked for)", manifests[-1])
+                        )
+                    elif not (history.parent / name).exists():
+                        missing.append((name, manifests[-1]))
+            except ListError as error:
+                missing.append((f"(the manifest itself {error.text})", manifests[-1]))
     return missing
+
+
+def _named_by(manifest: Path) -> Iterator[str]:
+    """The paths of an ASC MHL manifest's hashes. ListError where it is none."""
+    from xml.etree.ElementTree import ParseError
+
+    from defusedxml.ElementTree import iterparse
+
+    data = read_bytes(manifest, ListError)
+    try:
+        for _, node in iterparse(io.BytesIO(data)):
+            kind = node.tag.rpartition("}")[2]
+            if kind == "hash":
+                name = next((n.text or "" for n in node if n.tag.rpartition("}")[2] == "path"), "")
+                if name and "\0" not in name:
+                    yield name
+            if kind != "path":
+                node.clear()
+    except (ParseError, ValueError) as error:  # what defusedxml refuses is a ValueError
+        raise ListError(f"cannot be read: {error}", file=str(manifest)) from None

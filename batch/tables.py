@@ -7,7 +7,7 @@ import sys
 import textwrap
 from collections.abc import Sequence
 
-__all__ = ["print_table", "table_lines"]
+__all__ = ["page_width", "print_table", "table_lines"]
 
 
 def table_lines(heading: Sequence[str], rows: Sequence[Sequence[str]], width: int = 100) -> list[str]:
@@ -33,7 +33,11 @@ def table_lines(heading: Sequence[str], rows: Sequence[Sequence[str]], width: in
     return lines
 
 
+def page_width() -> int:
+    """As wide as the terminal, 60 to 100 characters; 100 where there is none."""
+    return max(60, min(100, shutil.get_terminal_size((100, 24)).columns))
+
+
 def print_table(heading: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     """Print a table as wide as the terminal, 100 characters at most."""
-    width = min(100, shutil.get_terminal_size((100, 24)).columns)
-    sys.stdout.write("\n".join(table_lines(heading, rows, max(60, width))) + "\n")
+    sys.stdout.write("\n".join(table_lines(heading, rows, page_width())) + "\n")

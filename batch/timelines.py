@@ -13,6 +13,8 @@ from rushlight.pipelines.errors import GradeError, ListError
 __all__ = ["read_timeline"]
 
 MAX_DEPTH = 400  # brackets within brackets: the parser recurses
+MAX_BRACKETS = 4_000_000  # each costs the parser some hundred bytes; a timeline of 10,000 clips has a million
+_OTHERS = bytes(set(range(256)) - set(b"[]{}"))
 
 
 def read_timeline(text: str, *, file: str = "") -> ClipList:
@@ -24,12 +26,7 @@ def read_timeline(text: str, *, file: str = "") -> ClipList:
     of its row. The CDL is `metadata["cdl"]` with `asc_sop` and `asc_sat`, as opentimelineio's CMX adapter writes it.
     `line` of a row counts clips: the format has no lines.
     """
-    depth = deepest = 0
-    for character in text:
-        depth += (character in "[{") - (character in "]}")
-        deepest = max(deepest, depth)
-    if deepest > MAX_DEPTH:
-        raise ListError(f"nests {deepest} deep: no timeline", file=file)
+    _in_proportion(text, file)
     import opentimelineio as otio
 
     try:
@@ -47,6 +44,18 @@ def read_timeline(text: str, *, file: str = "") -> ClipList:
         raise ListError("has every clip switched off", file=file)
     warnings = (f"{file}: {off} clip(s) that are switched off are left out",) if off else ()
     return ClipList(file=file, rows=rows, columns=("clip", "in", "out"), warnings=warnings)
+
+
+def _in_proportion(text: str, file: str) -> None:
+    """ListError for a document that would cost the parser its stack or all memory: brackets are counted, strings or not."""
+    brackets = text.encode("utf-8", "replace").translate(None, _OTHERS)
+    if len(brackets) > MAX_BRACKETS:
+        raise ListError(f"holds {len(brackets)} brackets: no timeline", file=file)
+    depth = 0
+    for bracket in brackets:
+        depth += 1 if bracket in b"[{" else -1
+        if depth > MAX_DEPTH:
+            raise ListError(f"nests over {MAX_DEPTH} deep: no timeline", file=file)
 
 
 def _row(clip: Any, file: str, number: int) -> Row:

@@ -17,6 +17,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 from rushlight.pipelines.errors import RecipeError
+from rushlight.pipelines.texts import read_text
 
 __all__ = [
     "Burnin",
@@ -165,6 +166,7 @@ class Changes(Model):
     held_at: Literal["cut", "first frame"] = "cut"
     utc_offset: str = ""  # of the cameras' timecode, +02:00: for changes that state a clock
     ahead: dict[str, float] = Field(default_factory=dict)  # seconds, by camera letter: its timecode is ahead
+    jammed: str = ""  # hh:mm, when timecode was last set to the clock: where the record does not say
 
 
 class _Output(Model):
@@ -450,9 +452,6 @@ def load_recipe(name: str) -> tuple[Recipe, str, str]:
         raise RecipeError(
             f"there is no recipe {name!r}, neither a file nor one of {', '.join(shipped)}{hint}"
         )
-    try:
-        text = path.read_text("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise RecipeError(f"cannot be read: {error}", file=name) from None
+    text = read_text(path, RecipeError)
     recipe = parse_recipe(text, file=name)
     return (recipe if recipe.name else recipe.model_copy(update={"name": path.stem})), text, str(path)

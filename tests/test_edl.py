@@ -1,9 +1,13 @@
 """EDLs as lists: events, names, drop-frame, both ASC comments in every spelling; against opentimelineio where it reads."""
 
+import os
+from pathlib import Path
+
 import opentimelineio as otio
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rushlight.batch import edl
 from rushlight.batch.edl import read_edl
 from rushlight.pipelines.cdl import CDL, format_edl_comments
 from rushlight.pipelines.errors import GradeError, ListError, RushlightError
@@ -130,3 +134,90 @@ def test_any_text_is_a_list_or_one_clear_error(text: str) -> None:
         read_edl("001 A V C 01:00:00:00 01:00:01:00 01:00:00:00 01:00:01:00\n" + text, file="x.edl")
     except RushlightError as error:
         assert "x.edl" in str(error)
+
+
+TRANSITION = """TITLE: transitions
+FCM: NON-DROP FRAME
+001  A001     V     C        01:00:04:05 01:00:04:14 01:00:00:00 01:00:00:09
+* FROM CLIP NAME:  left.mov
+* ASC_SAT: 0.1
+002  A001     V     C        01:00:04:14 01:00:04:14 01:00:00:09 01:00:00:09
+FCM: NON-DROP FRAME
+002  B002     V     {edit} 010 02:00:08:08 02:00:08:18 01:00:00:09 01:00:00:19
+* BLEND, DISSOLVE
+* FROM CLIP NAME:  left.mov
+{from_grade}* TO CLIP NAME:  right.mov
+{to_grade}003  B002     V     C        02:00:08:18 02:00:08:19 01:00:00:19 01:00:00:20
+* FROM CLIP NAME:  right.mov
+"""
+
+
+@pytest.mark.parametrize("edit", ["D   ", "W001"])
+@pytest.mark.parametrize("from_grade", ["", "* ASC_SAT: 0.1\n"])
+@pytest.mark.parametrize("to_grade", ["", "* ASC_SAT: 0.2\n"])
+def test_of_a_transition_each_name_and_grade_goes_to_its_own_event(
+    edit: str, from_grade: str, to_grade: str
+) -> None:
+    """The layout of the adapter's dissolve_test.edl and wipe_test.edl: the incoming clip is what TO CLIP NAME says."""
+    text = TRANSITION.format(edit=edit, from_grade=from_grade, to_grade=to_grade)
+    rows = read_edl(text).rows
+    assert [(r.clip, r["reel"], r["in"], r["out"], r.grade and r.grade.saturation) for r in rows] == [
+        ("left.mov", "A001", "01:00:04:05", "01:00:04:14", 0.1),
+        ("right.mov", "B002", "02:00:08:08", "02:00:08:18", 0.2 if to_grade else None),
+        ("right.mov", "B002", "02:00:08:18", "02:00:08:19", None),
+    ]
+    if edit.strip() == "D":
+        track = otio.adapters.read_from_string(
+            text.replace("* BLEND, DISSOLVE\n", ""), "cmx_3600", rate=24
+        ).tracks[0]
+        theirs = [clip for clip in track if isinstance(clip, otio.schema.Clip)]
+        assert [c.name for c in theirs] == [r.clip for r in rows]
+
+
+def test_dates_and_cameras_are_columns() -> None:
+    text = "* DATE: 2026-05-04\n" + DAY.replace("*ASC_SAT 0.9", "* CAMERA: B\n* date : 2026-05-05")
+    found = read_edl(text)
+    assert found.columns == ("clip", "in", "out", "reel", "camera", "date")
+    assert [(r["date"], r["camera"]) for r in found.rows][:2] == [("2026-05-04", ""), ("2026-05-05", "B")]
+
+
+def test_lines_and_events_out_of_proportion_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(ListError, match="characters long") as caught:
+        read_edl(DAY + "1 " * 50_000, file="x.edl")
+    assert caught.value.line == DAY.count("\n") + 1
+    monkeypatch.setattr(edl, "MAX_LINES", 10)
+    with pytest.raises(ListError, match="more than 10 lines"):
+        read_edl(DAY)
+
+
+SAMPLES = Path(os.environ.get("RUSHLIGHT_EDLS", "none"))
+
+
+@pytest.mark.skipif(
+    not SAMPLES.is_dir(), reason="RUSHLIGHT_EDLS names no folder of the adapter's sample EDLs"
+)
+def test_the_adapters_own_samples() -> None:
+    """tests/sample_data of the source distribution: `pip download --no-binary :all: otio-cmx3600-adapter`, unpacked."""
+    rows = {
+        path.name: len(read_edl(path.read_text()).rows)
+        for path in SAMPLES.glob("*.edl")
+        if "multi" not in path.name
+    }
+    assert rows["cdl.edl"] == 2 and rows["speed_effects.edl"] == 548 and rows["dissolve_test_4.edl"] == 6
+    for path in sorted(SAMPLES.glob("*.edl")):
+        if "multi" in path.name or path.name in (
+            "timecode_mismatch.edl",
+            "dissolve_test_4.edl",
+            "transition_duration.edl",
+        ):
+            continue  # sound alone; a list the adapter refuses; events without a name, which it calls by their number
+        rate = 25 if "25" in path.name else 24
+        timeline = otio.adapters.read_from_string(
+            path.read_text(), "cmx_3600", rate=rate, ignore_timecode_mismatch=True
+        )
+        theirs = [c for track in timeline.video_tracks() for c in track.find_clips()]
+        ours = read_edl(path.read_text(), file=path.name).rows
+        assert [otio.opentime.to_timecode(c.source_range.start_time, rate) for c in theirs] == [
+            r["in"] for r in ours
+        ]
+        assert all(o.clip.startswith(t.name) for o, t in zip(ours, theirs, strict=True)), path.name

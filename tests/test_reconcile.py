@@ -1,13 +1,18 @@
 """A folder as a list, and media folders against a list: nothing lost, and the counts add up."""
 
+import os
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.folders import find_originals, read_folder
+from rushlight.batch.plan import Plan
 from rushlight.batch.planpage import plan_document
 from rushlight.batch.prepare import prepare
+from rushlight.batch.reconcile import reconcile
 from rushlight.batch.request import Request
 from rushlight.pipelines.errors import ListError
 
@@ -147,3 +152,54 @@ def test_every_file_of_a_clip_in_several_is_listed(tmp_path: Path) -> None:
     prepared = prepare(Request(clip_list=tmp_path / "day.csv", media=(media,)))
     assert prepared.media and not prepared.plan.wrong and not prepared.plan.broken
     assert (prepared.media.listed, prepared.media.not_listed) == (2, ())
+
+
+BOMB = '<!DOCTYPE h [<!ENTITY a "aa"><!ENTITY b "&a;&a;">]><hashlist><hash><path>&b;</path></hash></hashlist>'
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        (BOMB, "cannot be read"),
+        (
+            '<!DOCTYPE h [<!ENTITY a SYSTEM "file:///etc/passwd">]><h><hash><path>&a;</path></hash></h>',
+            "cannot be read",
+        ),
+        ("<hashlist><hash><path>a.mov", "cannot be read"),
+        ("", "cannot be read"),
+        ("<h><hash><path>../../../etc/passwd</path></hash></h>", "not looked for"),
+        ("<h><hash><path>/etc/passwd</path></hash></h>", "not looked for"),
+        ("<h><hash><path>gone.mov</path></hash></h>", "gone.mov"),
+    ],
+)
+def test_a_hostile_manifest_is_named_and_looks_nowhere_else(card: Path, text: str, says: str) -> None:
+    (card / "ascmhl").mkdir()
+    (card / "ascmhl" / "0001.mhl").write_text(text)
+    media = reconcile([card], Plan())
+    assert media is not None and len(media.absent) == 1
+    assert says in media.absent[0][0] and media.absent[0][1].name == "0001.mhl"
+
+
+@given(st.text(max_size=200))
+def test_junk_for_a_manifest_names_files_or_itself(
+    tmp_path_factory: pytest.TempPathFactory, text: str
+) -> None:
+    place = tmp_path_factory.mktemp("junk")
+    (place / "ascmhl").mkdir()
+    (place / "ascmhl" / "0001.mhl").write_bytes(text.encode("utf-8", "surrogatepass"))
+    media = reconcile([place], Plan())
+    assert media is not None and media.listed == 0
+
+
+def test_links_that_go_round_and_pipes_are_passed_over(card: Path, tmp_path: Path) -> None:
+    before = find_originals([card])
+    (card / "A001" / "round").symlink_to(card)
+    (card / "A001" / "gone.mov").symlink_to(tmp_path / "nothing there.mov")
+    os.mkfifo(card / "A001" / "pipe.mov")
+    after = find_originals([card])
+    assert after.originals == before.originals and after.ignored == before.ignored + 2
+    os.mkfifo(tmp_path / "pipe.csv")  # nobody writes to it: to open it would wait for ever
+    (tmp_path / "round").symlink_to(tmp_path)
+    (tmp_path / "day.csv").write_text("clip,encoding,saturation\nA001C001.mov,LogC3,0.5\n")
+    prepared = prepare(Request(clip_list=tmp_path / "day.csv", media=(card,), grades=(tmp_path,)))
+    assert len(prepared.plan.clips) == 1

@@ -61,18 +61,21 @@ def _pq_table() -> NDArray[np.float64]:
     return pq_decode(np.arange(4096) / 4095.0)
 
 
-def light_of(frame: av.VideoFrame, *, matrix: int = 9) -> tuple[float, float]:
-    """The largest max(R, G, B) of a narrow-range PQ Y'CbCr picture, and its mean, in cd/m2 (CTA-861.3-A, annex A).
+def light_of(
+    frame: av.VideoFrame, *, matrix: int = 9, box: tuple[int, int, int, int] | None = None
+) -> tuple[float, float]:
+    """The largest max(R, G, B) of a narrow-range PQ Y'CbCr 4:4:4 picture, and its mean, in cd/m2 (CTA-861.3-A, annex P).
 
-    Of the picture as delivered: where chroma has fewer samples than luma it is repeated, not interpolated, and at sharp
-    saturated edges the two meet at more light than the grade had (1441 cd/m2 under a transform that ends at 1000,
-    measured on a photograph). The signal is read at 12 bits.
+    Only of `box` (x, y, width, height): the active picture, without padding. Before chroma is subsampled, since at sharp
+    saturated edges subsampled chroma and luma meet at more light than the grade had. The mean is read at 12 bits.
     """
     pixel_format = find_pixel_format(frame.format.name)
     assert pixel_format is not None and pixel_format.family == "ycbcr" and not pixel_format.is_float
+    assert (pixel_format.sub_x, pixel_format.sub_y) == (1, 1)
     unit = 2.0 ** (pixel_format.bits - 8)
-    luma, blue, red = (plane.astype(np.float32) for plane in planes(frame))
-    y = (luma / unit - 16) / 219
+    x, y, width, height = box or (0, 0, frame.width, frame.height)
+    luma, blue, red = (plane[y : y + height, x : x + width].astype(np.float32) for plane in planes(frame))
+    signal = (luma / unit - 16) / 219
     kr, kb = luma_weights(matrix)
     cb, cr = (blue / unit - 128) / 224, (red / unit - 128) / 224
     wanted = (
@@ -80,12 +83,10 @@ def light_of(frame: av.VideoFrame, *, matrix: int = 9) -> tuple[float, float]:
         -2 * ((1 - kb) * kb * cb + (1 - kr) * kr * cr) / (1 - kr - kb),
         2 * (1 - kb) * cb,
     )
-    most = np.maximum(np.maximum(wanted[0], wanted[1]), wanted[2])  # the largest of R, G, B less the luma
-    most = most.repeat(pixel_format.sub_x, 1).repeat(pixel_format.sub_y, 0)[: y.shape[0], : y.shape[1]]
-    codes = np.clip(np.rint((y + most) * 4095), 0, 4095).astype(np.intp)
-    counts = np.bincount(codes.ravel(), minlength=4096)
-    table = _pq_table()
-    return float(table[counts.nonzero()[0][-1]]), float(counts @ table / codes.size)
+    # The largest of R, G and B, from the largest less the luma.
+    most = np.clip(signal + np.maximum(np.maximum(wanted[0], wanted[1]), wanted[2]), 0, 1)
+    counts = np.bincount(np.rint(most * 4095).astype(np.intp).ravel(), minlength=4096)
+    return float(pq_decode(most.max())), float(counts @ _pq_table() / most.size)
 
 
 def _mastering(hdr: HdrMetadata) -> bytes:

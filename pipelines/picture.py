@@ -15,17 +15,30 @@ from rushlight.pipelines.codecs import Tags
 from rushlight.pipelines.display import Display
 from rushlight.pipelines.encodings import Levels
 from rushlight.pipelines.engine import Grader
+from rushlight.pipelines.hdr import light_of
 from rushlight.pipelines.overlay import graphics_white
-from rushlight.pipelines.pixels import PixelFormat, new_frame, planes
+from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
 from rushlight.pipelines.raster import Fitter, Placement
 from rushlight.pipelines.recipe import Burnin, Guides
 from rushlight.pipelines.slate import Painter
 from rushlight.pipelines.spec import MovieSpec
 from rushlight.pipelines.writers import MovieWriter
 
-__all__ = ["Box", "Movie", "Picture", "copied", "draw_missing", "kept_painter", "rounded", "tiles_of"]
+__all__ = [
+    "LIT",
+    "Box",
+    "Movie",
+    "Picture",
+    "copied",
+    "draw_missing",
+    "kept_painter",
+    "measured_light",
+    "rounded",
+    "tiles_of",
+]
 
 Box = tuple[int, int, int, int]
+LIT = "yuv444p16le"  # of what light is measured
 
 
 @lru_cache(maxsize=16)
@@ -59,6 +72,8 @@ class Movie:
     spec: MovieSpec
     writer: MovieWriter
     painter: Painter | None
+    lit: Grader | None  # makes the picture that light is measured of, where the movie states how bright it is
+    lit_painter: Painter | None
     temporary: Path
     tiles: list[dict[str, Any]] = field(default_factory=list)
     light: list[tuple[float, float]] = field(default_factory=list)  # of every frame, where it is PQ
@@ -93,6 +108,24 @@ class Picture:
     def box(self) -> Box:
         return self.place.x, self.place.y, self.place.width, self.place.height
 
+    def facts(self) -> dict[str, Any]:
+        """What was found out, for the side file."""
+        return {
+            "state": self.state,
+            "raster": f"{self.width}x{self.height}",
+            "pixel_format": self.pixel_format.name,
+            "outputs": [m.spec.output for m in self.movies],
+            "picture": list(self.box),
+            "digests": self.digests,
+            "grids": self.grids,
+            "counts": {
+                "over": self.over,
+                "under": self.under,
+                "outside": self.outside,
+                "pixels": self.pixels,
+            },
+        }
+
 
 def tiles_of(picture: Picture, views: list[NDArray[np.generic]], covered: list[Box]) -> list[Any]:
     """A picture's tiles as they stand in the log: codes for state `log`, else L*a*b*."""
@@ -113,22 +146,37 @@ def tiles_of(picture: Picture, views: list[NDArray[np.generic]], covered: list[B
 
 def draw_missing(picture: Picture, graded: av.VideoFrame, number: int) -> None:
     """Black in place of a missing frame, and it says so."""
+    pixel_format = find_pixel_format(graded.format.name)
+    assert pixel_format is not None
     black = planes(graded)
-    black[0][:] = int(16 << (picture.pixel_format.bits - 8)) if picture.tags.levels == "narrow" else 0
+    black[0][:] = int(16 << (pixel_format.bits - 8)) if picture.tags.levels == "narrow" else 0
     for plane in black[1:]:
-        plane[:] = 1 << (picture.pixel_format.bits - 1)
+        plane[:] = 1 << (pixel_format.bits - 1)
     text = Burnin.model_validate(
         {"text": [{"at": "centre", "text": f"frame {number} is missing", "size": 0.06}]}
     )
     Painter(
         text,
-        picture.pixel_format,
+        pixel_format,
         picture.tags.levels,
         picture.width,
         picture.height,
         {},
         white=graphics_white(picture.tags.transfer),
     ).paint(graded, {})
+
+
+def measured_light(
+    picture: Picture, movie: Movie, fitted: av.VideoFrame, number: int, running: dict[str, str], slated: bool
+) -> tuple[float, float]:
+    """The light of a frame as it goes to the encoder, but before chroma is subsampled and codes are rounded."""
+    assert movie.lit is not None
+    lit, _ = movie.lit.grade(fitted, number)
+    if slated:
+        draw_missing(picture, lit, number)
+    if movie.lit_painter:
+        movie.lit_painter.paint(lit, running)
+    return light_of(lit, matrix=picture.tags.matrix, box=picture.box)
 
 
 def rounded(tiles: NDArray[np.float64]) -> list[Any]:

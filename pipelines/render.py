@@ -21,15 +21,25 @@ from rushlight.pipelines import measure
 from rushlight.pipelines.ahead import Ahead, Behind
 from rushlight.pipelines.bake import Baked, load_baked
 from rushlight.pipelines.checksum import frame_digest
-from rushlight.pipelines.codecs import Codec, codec, siting
+from rushlight.pipelines.codecs import Codec, Tags, codec, siting
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.engine import Grader, to_rgb
 from rushlight.pipelines.errors import SourceError, from_os
-from rushlight.pipelines.hdr import light_of, states_light
+from rushlight.pipelines.hdr import states_light
 from rushlight.pipelines.look import Look, to_working
-from rushlight.pipelines.picture import Movie, Picture, copied, draw_missing, kept_painter, rounded, tiles_of
-from rushlight.pipelines.pixels import find_pixel_format, new_frame, planes
+from rushlight.pipelines.picture import (
+    LIT,
+    Movie,
+    Picture,
+    copied,
+    draw_missing,
+    kept_painter,
+    measured_light,
+    rounded,
+    tiles_of,
+)
+from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
 from rushlight.pipelines.raster import Fit, Fitter, Placement, placement
 from rushlight.pipelines.resolve import (
     build_look,
@@ -40,6 +50,7 @@ from rushlight.pipelines.resolve import (
     side_path,
     still_path,
 )
+from rushlight.pipelines.slate import Painter
 from rushlight.pipelines.sources import SourceFrame, open_source
 from rushlight.pipelines.spec import JobSpec, MovieSpec, SegmentSpec, StillsSpec
 from rushlight.pipelines.stills import write_still
@@ -158,22 +169,6 @@ class _Segment:
         fit = fit_of(spec.frame, spec.width, spec.height, self.facts)
         place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
         fitter = Fitter(fit, self.format, place, top_sited=self.top_sited)
-        grader = Grader(
-            _baked(str(self.out / self.job.baked[spec.state])) if spec.state != "log" else None,
-            source=fitter.format,
-            source_levels=self.job.source.levels,
-            source_chroma=self.job.source.chroma,
-            source_matrix=self.job.source.matrix,
-            source_top_sited=self.top_sited,
-            target=pixel_format,
-            target_levels=tags.levels,
-            target_matrix=tags.matrix,
-            siting=place_of_chroma,
-            width=spec.width,
-            height=spec.height,
-            placement=place,
-            dither=spec.dither,
-        )
         picture = Picture(
             state=spec.state,
             width=spec.width,
@@ -183,11 +178,31 @@ class _Segment:
             display=self.display,
             fitter=fitter,
             place=place,
-            grader=grader,
+            grader=self._grader(spec, fitter, place, tags, pixel_format),
         )
         keyed[key] = picture
         self.pictures.append(picture)
         return picture
+
+    def _grader(
+        self, spec: MovieSpec, fitter: Fitter, place: Placement, tags: Tags, target: PixelFormat
+    ) -> Grader:
+        return Grader(
+            _baked(str(self.out / self.job.baked[spec.state])) if spec.state != "log" else None,
+            source=fitter.format,
+            source_levels=self.job.source.levels,
+            source_chroma=self.job.source.chroma,
+            source_matrix=self.job.source.matrix,
+            source_top_sited=self.top_sited,
+            target=target,
+            target_levels=tags.levels,
+            target_matrix=tags.matrix,
+            siting=siting(codec(spec.codec), tags),
+            width=spec.width,
+            height=spec.height,
+            placement=place,
+            dither=spec.dither,
+        )
 
     def _movie(self, spec: MovieSpec, picture: Picture) -> Movie:
         which: Codec = codec(spec.codec)
@@ -195,26 +210,10 @@ class _Segment:
         final.parent.mkdir(parents=True, exist_ok=True)
         temporary = final.with_name(f".{final.name}.{self.token}.part")
         self.stack.callback(temporary.unlink, missing_ok=True)
-        painter = None
-        if spec.burnin or spec.guides:
-            burnin = spec.burnin
-            if burnin and spec.font:
-                burnin = burnin.model_copy(update={"font": str(self.out / spec.font)})
-            painter = kept_painter(
-                burnin,
-                picture.pixel_format,
-                picture.tags.levels,
-                (spec.width, spec.height),
-                tuple(self.job.fields.items()),
-                (
-                    ("frame", 6),
-                    ("source_frame", max(6, len(str(self.facts.first_number + self.facts.frames)))),
-                ),
-                spec.guides,
-                picture.box,
-                picture.tags.transfer,
-            )
-            self.warnings += painter.warnings
+        painter = self._painter(spec, picture, picture.pixel_format)
+        self.warnings += painter.warnings if painter else []
+        lit = find_pixel_format(LIT) if states_light(spec.codec, picture.tags.transfer) else None
+        grader = self._grader(spec, picture.fitter, picture.place, picture.tags, lit) if lit else None
         writer = self.stack.enter_context(
             MovieWriter(
                 temporary,
@@ -229,7 +228,33 @@ class _Segment:
                 peak=spec.peak,
             )
         )
-        return Movie(spec=spec, writer=writer, painter=painter, temporary=temporary)
+        return Movie(
+            spec=spec,
+            writer=writer,
+            painter=painter,
+            lit=grader,
+            lit_painter=self._painter(spec, picture, lit) if lit else None,
+            temporary=temporary,
+        )
+
+    def _painter(self, spec: MovieSpec, picture: Picture, pixel_format: PixelFormat) -> Painter | None:
+        if not (spec.burnin or spec.guides):
+            return None
+        burnin = spec.burnin
+        if burnin and spec.font:
+            burnin = burnin.model_copy(update={"font": str(self.out / spec.font)})
+        digits = max(6, len(str(self.facts.first_number + self.facts.frames)))
+        return kept_painter(
+            burnin,
+            pixel_format,
+            picture.tags.levels,
+            (spec.width, spec.height),
+            tuple(self.job.fields.items()),
+            (("frame", 6), ("source_frame", digits)),
+            spec.guides,
+            picture.box,
+            picture.tags.transfer,
+        )
 
     # --- frame by frame
 
@@ -290,8 +315,10 @@ class _Segment:
             drawn = graded if last else copied(graded, picture.pixel_format)
             if movie.painter:
                 movie.painter.paint(drawn, self._running(frame.number))
-            if states_light(movie.spec.codec, picture.tags.transfer):
-                movie.light.append(light_of(drawn, matrix=picture.tags.matrix))
+            if movie.lit:
+                running = self._running(frame.number) if movie.lit_painter else {}
+                slated = frame.missing and self.job.source.missing == "slate"
+                movie.light.append(measured_light(picture, movie, fitted, frame.number, running, slated))
             behind.do(partial(movie.writer.write, drawn))
 
     def _running(self, number: int) -> dict[str, str]:
@@ -398,19 +425,7 @@ class _Segment:
         facts = {
             "schema": SIDE_SCHEMA,
             "first": self.segment.first,
-            "pictures": [
-                {
-                    "state": p.state,
-                    "raster": f"{p.width}x{p.height}",
-                    "pixel_format": p.pixel_format.name,
-                    "outputs": [m.spec.output for m in p.movies],
-                    "picture": list(p.box),
-                    "digests": p.digests,
-                    "grids": p.grids,
-                    "counts": {"over": p.over, "under": p.under, "outside": p.outside, "pixels": p.pixels},
-                }
-                for p in self.pictures
-            ],
+            "pictures": [p.facts() for p in self.pictures],
             "movies": {
                 m.spec.output: {"tiles": m.tiles, "covered": [list(c) for c in m.covered], "light": m.light}
                 for p in self.pictures

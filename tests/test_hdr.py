@@ -22,10 +22,10 @@ TAGS = Tags(primaries=9, transfer=16, matrix=9)
 
 
 def gray(nits: np.ndarray, chroma: tuple[int, int] = (512, 512)) -> av.VideoFrame:
-    """A 4:2:0 10-bit PQ picture of that luminance."""
+    """A 4:4:4 10-bit PQ picture of that luminance."""
     luma = np.rint(64 + 876 * pq_encode(nits)).astype(np.uint16)
-    half = np.ones((nits.shape[0] // 2, nits.shape[1] // 2), np.uint16)
-    return frame_of("yuv420p10le", luma, half * chroma[0], half * chroma[1])
+    ones = np.ones(nits.shape, np.uint16)
+    return frame_of("yuv444p10le", luma, ones * chroma[0], ones * chroma[1])
 
 
 def test_light_of_a_gray_picture() -> None:
@@ -36,13 +36,16 @@ def test_light_of_a_gray_picture() -> None:
     assert most == pytest.approx(1000, rel=0.012)
     assert mean == pytest.approx(325, rel=0.012)
     assert light_of(gray(np.zeros((16, 16)))) == (0, 0)
+    assert light_of(gray(nits), box=(0, 0, 32, 16)) == pytest.approx((1000, 1000), rel=0.012)
+    assert light_of(gray(nits), box=(32, 0, 32, 32)) == pytest.approx((100, 100), rel=0.012)
 
 
 def test_light_is_of_the_largest_component() -> None:
     """BT.2020 100 % red in ten bits is (294, 387, 960): its red is full signal, 10000 cd/m2, whatever its luma."""
-    luma = np.full((16, 16), 294, np.uint16)
-    most, mean = light_of(frame_of("yuv420p10le", luma, np.full((8, 8), 387), np.full((8, 8), 960)))
-    assert most == pytest.approx(10000, rel=0.03) and mean == pytest.approx(most, rel=1e-6)
+    most, mean = light_of(
+        frame_of("yuv444p10le", *(np.full((16, 16), v, np.uint16) for v in (294, 387, 960)))
+    )
+    assert most == pytest.approx(10000, rel=0.03) and mean == pytest.approx(most, rel=2e-3)
 
 
 def test_metadata_of_a_programme() -> None:

@@ -6,8 +6,10 @@ from typing import Any
 
 import independent
 import numpy as np
+import ocio
 import pytest
 from command import rushlight
+from pictures import write_sequence
 from real import originals
 from rushlight.batch.records import latest, read_records
 from rushlight.pipelines.display import pq_decode
@@ -45,7 +47,7 @@ def light(picture: np.ndarray) -> np.ndarray:
     return pq_decode(np.clip(np.maximum(np.maximum(red, blue), green), 0, 1))
 
 
-def held_to_pq(path: Path, entry: dict[str, Any], frames: int) -> None:
+def held_to_pq(path: Path, entry: dict[str, Any], frames: int) -> int:
     said = independent.said(path)
     assert "hevc (Main 10)" in said and "bt2020nc/bt2020/smpte2084" in said and "(tv" in said
     found = re.search(r"MaxCLL=(\d+), MaxFALL=(\d+)", said)
@@ -55,8 +57,10 @@ def held_to_pq(path: Path, entry: dict[str, Any], frames: int) -> None:
     assert entry["light"] == {"max_cll": most, "max_fall": mean}
     pictures = [light(codes(path, n)) for n in range(0, frames, max(1, frames // 8))]
     assert mean == pytest.approx(max(p.mean() for p in pictures), rel=0.03, abs=1)
-    assert most == pytest.approx(max(p.max() for p in pictures), rel=0.15)
+    # What 4:2:0 decodes to at edges may be brighter than the grade, see below: most pixels of the brightest are not.
+    assert max(np.quantile(p, 0.99) for p in pictures) * 0.95 <= most <= max(p.max() for p in pictures) * 1.1
     assert mean < most
+    return most
 
 
 def test_pq_says_how_bright_it_is(tmp_path: Path) -> None:
@@ -86,4 +90,23 @@ def test_pq_of_a_real_original(tmp_path: Path) -> None:
     fact = next(f for f in truth if f["file"] == "A001_C001.mov")
     recipe = SMALL.format(display="PQ BT.2100", container="mp4")
     path, entry = night(tmp_path, folder, f"{fact['file']},ARRI LogC3,narrow", recipe)
-    held_to_pq(path, entry, fact["frames"])
+    assert held_to_pq(path, entry, fact["frames"]) <= 1001  # the transform ends at 1000
+
+
+def test_light_is_the_grade_s_also_at_sharp_edges_and_padding_is_no_picture(tmp_path: Path) -> None:
+    """Stripes of a pixel, red on bright grey: MaxCLL is the transform's own, though 4:2:0 decodes to more (CTA-861.3-A)."""
+    picture = np.full((216, 480, 3), (800, 800, 800), np.uint16)
+    picture[:, ::2] = (640, 120, 120)
+    write_sequence(tmp_path / "A001C001", [picture])
+    recipe = SMALL.format(display="PQ BT.2100", container="mp4")
+    path, entry = night(tmp_path, tmp_path, "A001C001,ARRI LogC3,full", recipe)
+    shown = ocio.displayed(
+        np.unique(picture.reshape(-1, 3), axis=0) / 1023,
+        "ARRI LogC3 (EI800)",
+        "Rec.2100-PQ - Display",
+        "ACES 2.0 - HDR 1000 nits (Rec.2020)",
+    )
+    peaks = pq_decode(shown.max(-1))  # of each colour; half the picture has either
+    assert entry["light"]["max_cll"] == pytest.approx(peaks.max(), rel=0.01)
+    assert entry["light"]["max_fall"] == pytest.approx(peaks.mean(), rel=0.01)  # without the bars of 480x270
+    assert light(codes(path, 0)).max() > 1.1 * peaks.max()

@@ -296,9 +296,10 @@ def _acceptable(facts: Facts, recipe: Recipe) -> None:
             " …" if len(facts.missing) > 6 else ""
         )
         raise SourceError(f"lacks {len(facts.missing)} of its files: number {some}", file=str(facts.path))
-    if facts.rotation in (90, 270):
+    if facts.rotation not in (0, 180):
         raise SourceError(
-            f"is turned by {facts.rotation} degrees, which is not done here", file=str(facts.path)
+            f"is to be shown turned by {facts.rotation} degrees clockwise, which is not done here (180 is)",
+            file=str(facts.path),
         )
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import struct
 from collections.abc import Iterator
 from pathlib import Path
-from typing import NamedTuple
+from typing import BinaryIO, NamedTuple
 
-__all__ = ["Box", "add_to_sample_entry", "boxes", "enable_sound_tracks"]
+__all__ = ["Box", "add_to_sample_entry", "boxes", "enable_sound_tracks", "picture_track"]
 
 
 class Box(NamedTuple):
@@ -47,24 +47,62 @@ def _inside(data: bytes, box: Box, *path: bytes) -> Box | None:
 def enable_sound_tracks(path: Path) -> None:
     """Set the track-enabled flag (14496-12, 8.3.2) of every sound track: FFmpeg sets it for the first alone."""
     with path.open("r+b") as file:
-        place = 0
-        while header := file.read(16):
-            size, kind = struct.unpack_from(">I4s", header)
-            if size == 1:
-                size = struct.unpack_from(">Q", header, 8)[0]
-            if kind == b"moov" or size < 8:
-                break
-            place += size
-            file.seek(place)
-        file.seek(place)
-        data = file.read(size)
-        movie = Box(b"moov", 0, 8, len(data))
-        for track in boxes(data, movie.body, movie.end):
-            handler = _inside(data, track, b"mdia", b"hdlr") if track.kind == b"trak" else None
-            head = _inside(data, track, b"tkhd") if handler else None
-            if handler and head and data[handler.body + 8 : handler.body + 12] == b"soun":
+        place, data = _movie(file)
+        for track in _tracks(data, b"soun"):
+            if head := _inside(data, track, b"tkhd"):
                 file.seek(place + head.body + 3)
                 file.write(bytes([data[head.body + 3] | 1]))
+
+
+class PictureTrack(NamedTuple):
+    """The first picture track: its display matrix a b c d (14496-12, 8.3.2: a point x y is shown at ax + cy, bx + dy),
+    and the parts of the track that its edit list plays (8.6.6), leaving out pauses; 1 without one."""
+
+    matrix: tuple[float, float, float, float]
+    edits: int
+
+
+def picture_track(path: Path) -> PictureTrack | None:
+    """None where the file has no such track, or one cut short."""
+    with path.open("rb") as file:
+        _, data = _movie(file)
+    track = next(_tracks(data, b"vide"), None)
+    head = _inside(data, track, b"tkhd") if track else None
+    place = head.body + (52 if data[head.body] else 40) if head else 0  # version 1 has longer times
+    if track is None or head is None or place + 20 > head.end:
+        return None
+    a, b, _, c, d = (value / 65536 for value in struct.unpack_from(">5i", data, place))
+    edits = 1
+    if listed := _inside(data, track, b"edts", b"elst"):
+        form, size = (">q", 20) if data[listed.body] else (">i", 12)
+        starts = range(listed.body + 8 + size - 4 - struct.calcsize(form), listed.end - 7, size)
+        edits = sum(struct.unpack_from(form, data, at)[0] >= 0 for at in starts)
+    return PictureTrack((a, b, c, d), edits)
+
+
+def _movie(file: BinaryIO) -> tuple[int, bytes]:
+    """Where the `moov` box starts, and the whole of it; nothing where there is none."""
+    place = 0
+    while len(header := file.read(16)) >= 8:
+        size, kind = struct.unpack_from(">I4s", header)
+        if size == 1 and len(header) == 16:
+            size = struct.unpack_from(">Q", header, 8)[0]
+        if kind == b"moov":
+            file.seek(place)
+            return place, file.read(size) if size else file.read()
+        if size < 8:
+            break
+        place += size
+        file.seek(place)
+    return place, b""
+
+
+def _tracks(data: bytes, handler: bytes) -> Iterator[Box]:
+    """The `trak` boxes of a `moov` that have that handler."""
+    for track in boxes(data, 8, len(data)):
+        kind = _inside(data, track, b"mdia", b"hdlr") if track.kind == b"trak" else None
+        if kind and data[kind.body + 8 : kind.body + 12] == handler:
+            yield track
 
 
 def add_to_sample_entry(data: bytes, extra: bytes) -> bytes:

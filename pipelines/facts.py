@@ -56,7 +56,8 @@ class Facts:
     profile: str = ""
     container: str = ""
     sound: tuple[SoundTrack, ...] = ()
-    rotation: int = 0  # degrees
+    rotation: int = 0  # degrees clockwise that the picture is to be shown turned by
+    mirrored: bool = False  # to be shown left to right, ahead of the turn
     interlaced: bool = False
     variable_rate: bool = False
     metadata: Mapping[str, str] = field(default_factory=dict)

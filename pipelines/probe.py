@@ -9,6 +9,7 @@ from __future__ import annotations
 import itertools
 import os
 import re
+from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from typing import Any
 import xxhash
 from rushlight.pipelines.errors import SourceError, TimecodeError, from_os
 from rushlight.pipelines.facts import Facts, Levels, SoundTrack
+from rushlight.pipelines.headers import interlaced, orientation
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format
 from rushlight.pipelines.spans import MOVIES, is_span, joined, span_files
 from rushlight.pipelines.timecode import FrameRate, Timecode
@@ -74,10 +76,14 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     fraction = stream.average_rate or stream.guessed_rate
     if not fraction:
         raise SourceError("states no frame rate", file=str(path))
-    durations = _durations(stream)
-    variable = len(durations) > 1
-    rate = _snapped(Fraction(fraction), stream, durations)
-    frames = stream.frames or (len(stream.index_entries) if durations else 0)
+    entries = list(stream.index_entries) if container.format.name in _INDEXED else []
+    steps = _steps([e.timestamp for e in entries] or _first_stamps(container, stream))
+    rotation, mirrored = orientation(path, container, stream)
+    rate = _snapped(Fraction(fraction), stream, steps)
+    frames = stream.frames or len(entries)
+    shown = sum(not e.is_discard for e in entries)
+    if shown < len(entries):  # an edit list leaves pictures out; the count of samples takes them in
+        frames = max(shown, int(stream.duration * stream.time_base * rate.fraction) if stream.duration else 0)
     if not frames and stream.duration:
         frames = round(stream.duration * stream.time_base * rate.fraction)
     if not frames and container.duration:
@@ -125,10 +131,10 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
         profile=str(context.profile or ""),
         container=path.suffix.lower().lstrip("."),
         sound=sound,
-        rotation=_rotation(stream),
-        interlaced=str(getattr(context, "field_order", "")).rsplit(".", 1)[-1].lower()
-        in ("tt", "bb", "tb", "bt", "2", "3", "4", "5"),
-        variable_rate=variable,
+        rotation=rotation,
+        mirrored=mirrored,
+        interlaced=interlaced(path, stream),
+        variable_rate=_varies(steps),
         metadata={**container.metadata, **stream.metadata},
         bytes=info.st_size,
         mtime_ns=info.st_mtime_ns,
@@ -165,17 +171,30 @@ def _within_family(name: str) -> str:
     return _SAME_FAMILY.get(name, name)
 
 
-def _durations(stream: Any) -> set[int]:
-    """Distinct steps between the packets of the container's index, leaving out the last; empty without an index."""
-    stamps = sorted(e.timestamp for e in stream.index_entries)
-    return {b - a for a, b in itertools.pairwise(stamps)} if len(stamps) > 2 else set(stamps[1:] and [1])
+_INDEXED = {"mov,mp4,m4a,3gp,3g2,mj2", "avi"}  # demultiplexers whose index has every picture
 
 
-def _snapped(fraction: Fraction, stream: Any, durations: set[int]) -> FrameRate:
-    if len(durations) == 1 and len(stream.index_entries) > 2:
-        step = next(iter(durations)) * stream.time_base
-        if step:
-            fraction = 1 / Fraction(step)
+def _steps(stamps: Sequence[int]) -> set[int]:
+    """Distinct steps between time stamps."""
+    return {b - a for a, b in itertools.pairwise(sorted(stamps))}
+
+
+def _first_stamps(container: Any, stream: Any) -> list[int]:
+    """Time stamps of the first pictures, where no index has them; an MXF file has one edit rate, and needs none."""
+    if container.format.name == "mxf":
+        return []
+    packets = itertools.islice(container.demux(stream), 250)
+    return sorted(p.pts for p in packets if p.pts is not None)[:-16]  # later ones may lie between the last
+
+
+def _varies(steps: set[int]) -> bool:
+    """Whether frames last unequally; a tick more or less, where ticks are fine, is the rounding of a time stamp."""
+    return len(steps) > 1 and (max(steps) - min(steps) > 1 or min(steps) < 10)
+
+
+def _snapped(fraction: Fraction, stream: Any, steps: set[int]) -> FrameRate:
+    if len(steps) == 1 and (step := next(iter(steps)) * stream.time_base):
+        fraction = 1 / Fraction(step)
     for nominal in (24, 25, 30, 48, 50, 60, 96, 100, 120):
         for exact in (Fraction(nominal), Fraction(nominal * 1000, 1001)):
             if abs(fraction / exact - 1) < Fraction(1, 5000):
@@ -196,11 +215,6 @@ def _movie_timecode(container: Any, rate: FrameRate) -> tuple[Timecode, str, str
             "none",
             f"its timecode is not one ({error.text}); counted from 00:00:00:00",
         )
-
-
-def _rotation(stream: Any) -> int:
-    text = stream.metadata.get("rotate", "0")
-    return int(text) % 360 if text.lstrip("-").isdigit() else 0
 
 
 # --- sequences

@@ -5,6 +5,7 @@ What `render` and the finishing of a job both need to know alike.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from rushlight.pipelines.cdl import CDL
@@ -112,7 +113,10 @@ def movie_tags(job: JobSpec, output: MovieSpec, facts: Facts) -> Tags:
 
 
 def fit_of(frame: Frame, width: int, height: int, facts: Facts) -> Fit:
-    """The recipe's framing as the raster takes it. SourceError where an extraction area is for another raster."""
+    """The recipe's framing as the raster takes it. SourceError where an extraction area is for another raster.
+
+    A turn by 180 degrees or a mirror that the header states comes first: the area is drawn on the upright picture.
+    """
     extraction = None
     if frame.area:
         raster = frame.area.raster
@@ -122,14 +126,17 @@ def fit_of(frame: Frame, width: int, height: int, facts: Facts) -> Fit:
                 file=str(facts.path),
             )
         extraction = Rect(x=frame.area.x, y=frame.area.y, width=frame.area.width, height=frame.area.height)
-    turn = (frame.rotate + facts.rotation) % 360
+        if facts.rotation == 180:
+            extraction = replace(extraction, y=facts.height - extraction.y - extraction.height)
+        if facts.mirrored != (facts.rotation == 180):
+            extraction = replace(extraction, x=facts.width - extraction.x - extraction.width)
     return Fit(
         width=width,
         height=height,
         mode=frame.mode,
         desqueeze=frame.desqueeze,
-        rotate=180 if turn == 180 else 0,
+        rotate=180 if (frame.rotate == 180) != (facts.rotation == 180) else 0,
         flip=frame.flip,
-        flop=frame.flop,
+        flop=frame.flop != facts.mirrored,
         extraction=extraction,
     )

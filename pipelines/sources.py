@@ -8,16 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Literal, Self
 
 import av
 import numpy as np
-from rushlight.pipelines.errors import SourceError, from_os
+from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.pixels import new_frame, planes
 from rushlight.pipelines.probe import Facts
+from rushlight.pipelines.reading import Reading
 
 __all__ = ["MovieSource", "SequenceSource", "Source", "SourceFrame", "SpanSource", "open_source"]
 
@@ -35,22 +35,11 @@ class SourceFrame:
 
 
 class MovieSource:
-    """Frames of one movie file."""
+    """Frames of one movie file. `conform` takes one of variable rate frame for frame: numbers count pictures, not time."""
 
-    def __init__(self, facts: Facts, *, threads: int = 1) -> None:
-        av.logging.set_level(None)
+    def __init__(self, facts: Facts, *, conform: bool = False, threads: int = 1) -> None:
         self.facts = facts
-        try:
-            self._container = av.open(str(facts.path))
-        except av.error.FFmpegError as error:
-            raise SourceError(f"does not open: {error.strerror or error}", file=str(facts.path)) from None
-        self._stream = self._container.streams.video[0]
-        self._stream.thread_type = "NONE" if threads == 1 else "AUTO"
-        self._stream.codec_context.thread_count = threads
-        if facts.codec == "mjpeg":
-            self._stream.codec_context.options = {"err_detect": "explode"}
-        self._start = self._stream.start_time or 0
-        self._step = 1 / (facts.rate.fraction * Fraction(self._stream.time_base))
+        self._reading = Reading(facts, conform=conform, threads=threads)
         self._reformatter = av.video.reformatter.VideoReformatter()
 
     def __enter__(self) -> Self:
@@ -63,14 +52,14 @@ class MovieSource:
 
     def close(self) -> None:
         """Let the file go."""
-        self._container.close()
+        self._reading.close()
 
     def frames(self, first: int, count: int) -> Iterator[SourceFrame]:
         """`count` frames from number `first`, in order, each once."""
         wanted = first
         last: av.VideoFrame | None = None
         note = ""
-        for number, image, damage in self._from(first):
+        for number, image, damage in self._reading.pictures(first):
             if number is None:
                 note = damage
                 continue
@@ -80,10 +69,11 @@ class MovieSource:
             while wanted < min(number, first + count):
                 yield self._lost(wanted, last, note or "the frame is absent from the file")
                 wanted += 1
+                note = ""
             if wanted >= first + count:
                 return
             yield SourceFrame(number=wanted, image=self._planar(image), damage=damage)
-            last, note = image, ""
+            last = image
             wanted += 1
             if wanted == first + count:
                 return
@@ -100,75 +90,6 @@ class MovieSource:
         if image.format.name == name:
             return image
         return self._reformatter.reformat(image, format=name, threads=1)
-
-    def _from(self, first: int) -> Iterator[tuple[int | None, Any, str]]:
-        """Decoded (number, frame, damage) from `first` or a little before it, in order of number."""
-        target = self._start + int(first * self._step)
-        for margin in (0, 2, 10, None):
-            stamp = (
-                self._start
-                if margin is None
-                else max(self._start, target - int(margin / self._stream.time_base))
-            )
-            try:
-                self._container.seek(stamp, stream=self._stream, backward=True)
-            except av.error.FFmpegError:
-                if margin is not None:
-                    continue
-            decoded = self._decode()
-            head: list[tuple[int | None, Any, str]] = []
-            for item in decoded:
-                head.append(item)
-                if item[0] is not None:
-                    break
-            reached = next((n for n, _, _ in head if n is not None), None)
-            if (reached is not None and reached <= first) or stamp == self._start:
-                yield from head
-                yield from decoded
-                return
-
-    def _decode(self) -> Iterator[tuple[int | None, Any, str]]:
-        context = self._stream.codec_context
-        context.flush_buffers()
-        try:
-            for packet in self._container.demux(self._stream):
-                try:
-                    images = packet.decode()
-                except av.error.FFmpegError as error:
-                    yield None, None, f"a frame does not decode: {error.strerror or error}"
-                    continue
-                for image in images:
-                    damage = "the decoder reports a damaged picture" if image.is_corrupt else ""
-                    yield self._number(image), image, damage
-        except av.error.FFmpegError as error:
-            yield None, None, f"the file cannot be read on: {error.strerror or error}"
-        except OSError as error:
-            raise from_os(error, self.facts.path, reading=True) from None
-
-    def _number(self, image: av.VideoFrame) -> int:
-        if image.pts is None:
-            raise SourceError("has pictures without a time stamp", file=str(self.facts.path))
-        return round(Fraction(image.pts - self._start) / self._step)
-
-
-class ConformedSource(MovieSource):
-    """A movie of variable rate, taken frame for frame: numbers count pictures, not time."""
-
-    def frames(self, first: int, count: int) -> Iterator[SourceFrame]:
-        self._container.seek(self._start, stream=self._stream, backward=True)
-        number = 0
-        last: av.VideoFrame | None = None
-        for _, image, damage in self._decode():
-            if image is None:
-                continue
-            if first <= number < first + count:
-                yield SourceFrame(number=number, image=self._planar(image), damage=damage)
-            last = image
-            number += 1
-            if number >= first + count:
-                return
-        for absent in range(max(number, first), first + count):
-            yield self._lost(absent, last, "the file ends before this frame")
 
 
 class SpanSource:
@@ -321,4 +242,4 @@ def open_source(
         return SequenceSource(facts, missing=missing)
     if facts.parts:
         return SpanSource(facts, threads=threads)
-    return (ConformedSource if conform else MovieSource)(facts, threads=threads)
+    return MovieSource(facts, conform=conform, threads=threads)

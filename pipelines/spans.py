@@ -18,7 +18,20 @@ from rushlight.pipelines.facts import Facts
 __all__ = ["MOVIES", "is_span", "joined", "span_files"]
 
 MOVIES = frozenset({".mov", ".mp4", ".m4v", ".mxf", ".avi", ".mkv", ".mts", ".m2ts"})
-_ALIKE = ("codec", "stored_format", "width", "height", "rate", "levels_tag", "matrix_tag", "transfer_tag")
+_ALIKE = (
+    "codec",
+    "stored_format",
+    "width",
+    "height",
+    "pixel_aspect",
+    "rotation",
+    "mirrored",
+    "rate",
+    "levels_tag",
+    "matrix_tag",
+    "primaries_tag",
+    "transfer_tag",
+)
 
 
 def is_span(path: Path) -> bool:

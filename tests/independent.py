@@ -4,13 +4,33 @@ from __future__ import annotations
 
 import re
 import subprocess
+from collections.abc import Sequence
 from pathlib import Path
 
+import av
 import imageio_ffmpeg
 import numpy as np
 from numpy.typing import NDArray
+from rushlight.pipelines.pixels import planes
 
 FFMPEG = imageio_ffmpeg.get_ffmpeg_exe()
+
+
+def ffmpeg(*arguments: object, given: bytes | None = None) -> None:
+    """Run it."""
+    command = [FFMPEG, "-v", "error", "-y", *map(str, arguments)]
+    run = subprocess.run(command, input=given, capture_output=True)
+    assert run.returncode == 0, run.stderr.decode(errors="replace")
+
+
+def write(path: Path, frames: Sequence[av.VideoFrame], *arguments: object, rate: str = "24") -> Path:
+    """A movie of these frames, made by it alone: `arguments` say how."""
+    first = frames[0]
+    size = f"{first.width}x{first.height}"
+    raw = b"".join(p.tobytes() for frame in frames for p in planes(frame))
+    shape = ("-f", "rawvideo", "-pix_fmt", first.format.name, "-s", size, "-r", rate)
+    ffmpeg(*shape, "-i", "-", *arguments, path, given=raw)
+    return path
 
 
 def said(path: Path, level: str = "info") -> str:

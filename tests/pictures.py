@@ -94,12 +94,16 @@ def number_of(frame: av.VideoFrame) -> int:
     """The number that a frame of `numbered` carries."""
     pixel_format = find_pixel_format(frame.format.name)
     assert pixel_format is not None
-    luma = planes(frame)[0].astype(float)
+    return number_in(planes(frame)[0], pixel_format.bits)
+
+
+def number_in(luma: NDArray[np.generic], bits: int = 8) -> int:
+    """The number that a plane of luma or grey carries."""
     height, width = luma.shape
     found = 0
     for bit in range(16):
         bar = luma[height // 8 : height // 3, bit * width // 16 + 2 : (bit + 1) * width // 16 - 2]
-        found |= int(bar.mean() > 120 * (1 << (pixel_format.bits - 8))) << bit
+        found |= int(bar.astype(float).mean() > 120 * (1 << (bits - 8))) << bit
     return found
 
 

@@ -1,0 +1,70 @@
+"""What a movie's header says that its demultiplexer keeps to itself: how pictures are turned, whether they are interlaced."""
+
+from __future__ import annotations
+
+from math import atan2, degrees
+from pathlib import Path
+from struct import unpack
+from typing import Any
+
+import av
+from rushlight.pipelines.boxes import picture_track
+from rushlight.pipelines.errors import SourceError
+
+__all__ = ["interlaced", "orientation", "turn_of"]
+
+
+def turn_of(a: float, b: float, c: float, d: float) -> tuple[int, bool]:
+    """Degrees clockwise (0..359), and whether mirrored left to right ahead of the turn, of the display matrix that
+    shows the point x y (y down) at ax + cy, bx + dy."""
+    mirrored = a * d - b * c < 0
+    angle = degrees(atan2(-b, -a) if mirrored else atan2(b, a))
+    return round(angle) % 360, mirrored
+
+
+def orientation(path: Path, container: Any, stream: Any) -> tuple[int, bool]:
+    """`turn_of` what the container states; upright where it states nothing.
+
+    SourceError where an edit list has several parts: demultiplexers give some of their pictures twice or under one time.
+    """
+    matrix = None
+    if "mov" in container.format.name:
+        track = picture_track(path)
+        if track and track.edits > 1:
+            raise SourceError(
+                f"its edit list plays {track.edits} parts of the picture track; such a movie is edited, not an original",
+                file=str(path),
+            )
+        matrix = track.matrix if track else None
+    elif "matroska" in container.format.name:  # only its pictures carry it
+        matrix = _matrix_of_first_picture(container, stream)
+    return turn_of(*matrix) if matrix else (0, False)
+
+
+def _matrix_of_first_picture(container: Any, stream: Any) -> tuple[float, float, float, float] | None:
+    try:
+        container.seek(0)
+        picture = next(container.decode(stream), None)
+    except av.error.FFmpegError:
+        return None
+    held = picture.side_data.get(av.sidedata.sidedata.Type.DISPLAYMATRIX) if picture else None
+    if held is None:
+        return None
+    a, b, _, c, d = (value / 65536 for value in unpack("=5i", bytes(held)[:20]))
+    return a, b, c, d
+
+
+def interlaced(path: Path, stream: Any) -> bool:
+    """Whether header or codec say that pictures are pairs of fields.
+
+    A MOV without a `fiel` box leaves it open for DNxHD; its pictures say it (SMPTE ST 2019-1, field count of the
+    coding unit's header; the place from FFmpeg's decoder).
+    """
+    order = int(stream.codec_context.field_order)
+    entry = next(iter(stream.index_entries), None)
+    if order or stream.codec_context.name != "dnxhd" or entry is None:
+        return order > 1
+    with path.open("rb") as file:
+        file.seek(entry.pos)
+        head = file.read(6)
+    return len(head) == 6 and bool(head[5] & 2)

@@ -77,7 +77,7 @@ def test_an_area_is_drawn_on_the_upright_picture(upright: Path, tmp_path: Path) 
 def test_what_is_not_turned_is_refused_by_name(upright: Path, tmp_path: Path) -> None:
     independent.ffmpeg("-display_rotation", "90", "-i", upright, "-c", "copy", tmp_path / "a.mov")
     (tmp_path / "day.csv").write_text("clip,encoding\na.mov,LogC3\n")
-    run = rushlight("plan", tmp_path / "day.csv")
+    run = rushlight("plan", tmp_path / "day.csv", "--json")
     assert run.returncode == 2 and "turned by 270 degrees clockwise" in run.stdout
 
 
@@ -126,6 +126,6 @@ def test_interlaced_is_refused_unless_the_recipe_takes_it(tmp_path: Path) -> Non
     recipe = 'interlaced = "{}"\n[[output]]\nname = "e"\nmake = "movie"\ncodec = "prores-proxy"\n'
     for policy, wrong in (("refuse", 1), ("as it is", 0)):
         (tmp_path / "r.toml").write_text(recipe.format(policy))
-        run = rushlight("plan", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml")
+        run = rushlight("plan", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml", "--json")
         assert run.returncode == (2 if wrong else 0)
-        assert run.stdout.count("a.mov: is interlaced") == wrong
+        assert run.stdout.count("is interlaced") == wrong

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+from rushlight.batch.crew import crew_of, crew_options
 from rushlight.batch.queuecli import night_options, queue_commands
 from rushlight.pipelines.errors import InputError, QueueError, RushlightError
 
@@ -131,10 +132,7 @@ def cli() -> None:
 @click.argument("clip_list", metavar="LIST", type=PATH)
 @_request_options
 @click.option("--out", type=PATH, required=True, help="The folder for everything that is made.")
-@click.option("--workers", type=click.IntRange(1, 256), help="Worker processes.  [default: one a core]")
-@click.option(
-    "--scheduler", metavar="ADDR", default="", help="Address of a Dask scheduler whose workers do the work."
-)
+@crew_options
 @click.option("--strict", is_flag=True, help="Refuse the whole request if any row is wrong.")
 @click.option("--hash-originals", is_flag=True, help="Log a hash of each whole original, not of its ends.")
 @click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
@@ -154,8 +152,7 @@ def render(clip_list: Path, **options: Any) -> int:
     def night() -> int:
         return run(
             _request(clip_list, options),
-            workers=options["workers"],
-            scheduler=options["scheduler"],
+            crew=crew_of(options),
             view=show,
             keep_free=keep_free,
         )

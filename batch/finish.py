@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import xxhash
 from numpy.typing import NDArray
+from rushlight.batch.fence import may_finish
 from rushlight.pipelines.checksum import colour_digest, picture_digest
 from rushlight.pipelines.codecs import codec
 from rushlight.pipelines.display import find_display
@@ -22,6 +23,7 @@ from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.hdr import HdrMetadata, hdr_metadata, states_light
 from rushlight.pipelines.join import join
 from rushlight.pipelines.probe import Facts
+from rushlight.pipelines.pulse import beat
 from rushlight.pipelines.readback import Delivered, check, expected, read_back
 from rushlight.pipelines.resolve import (
     build_look,
@@ -48,6 +50,7 @@ def file_hash(path: Path) -> str:
     state = xxhash.xxh3_128()
     with path.open("rb", buffering=0) as stream:
         while block := stream.read(1 << 20):
+            beat()
             state.update(block)
     return f"xxh3_128:{state.hexdigest()}"
 
@@ -84,7 +87,7 @@ def finish_job(
         if isinstance(output, MovieSpec):
             outputs.append(_movie(job, output, facts, sides, token))
         else:
-            outputs += _stills(job, output, sides)
+            outputs += _stills(job, output, sides, token)
     return _record(job, facts, sides, outputs)
 
 
@@ -146,6 +149,7 @@ def _movie(
         if faults:
             raise DeliveryError("was made, but " + "; ".join(faults), file=str(final))
         digest = file_hash(temporary)
+        may_finish(Path(job.out), job.job, token)
         place(temporary, final)
     finally:
         temporary.unlink(missing_ok=True)
@@ -246,7 +250,9 @@ def _mixed(blocks: Iterator[NDArray[np.int32]]) -> Iterator[NDArray[np.int32]]:
 # --- stills
 
 
-def _stills(job: JobSpec, output: StillsSpec, sides: list[dict[str, Any]]) -> list[dict[str, Any]]:
+def _stills(
+    job: JobSpec, output: StillsSpec, sides: list[dict[str, Any]], token: str
+) -> list[dict[str, Any]]:
     rate = FrameRate.parse(job.rate)
     start = Timecode.parse(job.timecode, rate)
     made = {e["file"]: e for side in sides for e in side["stills"].get(output.output, [])}
@@ -264,6 +270,7 @@ def _stills(job: JobSpec, output: StillsSpec, sides: list[dict[str, Any]]) -> li
             )
         digest = file_hash(source)
         if source == temporary:
+            may_finish(Path(job.out), job.job, token)
             place(temporary, final)
         info = final.stat()
         entries.append(

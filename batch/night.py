@@ -7,7 +7,7 @@ import shutil
 import signal
 import sys
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
@@ -18,7 +18,7 @@ from rushlight.batch.jobs import Known, job_id, job_spec, output_specs, to_make
 from rushlight.batch.plan import Plan, PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.records import append_record, latest, read_records
-from rushlight.batch.request import Request, default_workers
+from rushlight.batch.request import Request
 from rushlight.batch.store import QueuedJob, Store, open_store
 from rushlight.pipelines.errors import OptionError, QueueError, RushlightError, SourceError
 from rushlight.pipelines.probe import full_hash, sampled_hash
@@ -26,10 +26,12 @@ from rushlight.pipelines.recipe import Recipe
 from rushlight.pipelines.spec import JobSpec, digest_of
 
 if TYPE_CHECKING:
+    from rushlight.batch.crew import Crew
     from rushlight.batch.progress import View
 
 __all__ = [
     "clear_work",
+    "given_up",
     "interruptible",
     "jobs_of",
     "queued_jobs",
@@ -70,9 +72,7 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
 # --- render
 
 
-def render(
-    request: Request, *, workers: int | None, scheduler: str, view: View, keep_free: int = 500_000_000
-) -> int:
+def render(request: Request, *, crew: Crew, view: View, keep_free: int = 500_000_000) -> int:
     """`rushlight render`: make what is missing, changed or damaged, and say how it went. Gives the exit code."""
     from rushlight.batch.runner import Stop
 
@@ -87,7 +87,7 @@ def render(
         return WRONG
     jobs, settled = jobs_of(prepared, out, view)
     stop = Stop()
-    outcome = _run(prepared, out, jobs, workers, scheduler, view, stop, keep_free) if jobs else None
+    outcome = _run(prepared, out, jobs, crew, view, stop, keep_free) if jobs else None
     if not jobs:
         clear_work(out)
     if jobs or not (out / "report" / "index.html").is_file():
@@ -212,31 +212,29 @@ def _run(
     prepared: Prepared,
     out: Path,
     jobs: list[tuple[JobSpec, str]],
-    workers: int | None,
-    scheduler: str,
+    crew: Crew,
     view: View,
     stop: Any,
     keep_free: int,
 ) -> Any:
-    from rushlight.batch.farm import DaskFarm
     from rushlight.batch.runner import run
 
     unbaked = [spec for spec, _ in jobs]
     with open_store(out / ".work" / "queue.sqlite") as store:
         store.run_alone()
-        count = min(workers or default_workers(), sum(len(s.segments) for s in unbaked))
+        count = crew.count(sum(len(s.segments) for s in unbaked))
         with (
             interruptible(stop, view),
             tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True) as scratch,
             ThreadPoolExecutor(1, "bake") as pool,
         ):
             baking = pool.submit(bake_looks, out, unbaked, view.baked)  # while the workers start
-            farm = DaskFarm(workers=count, address=scheduler, scratch=Path(scratch))
+            farm = crew.farm(count, Path(scratch), tell=view.warning, gone=given_up(stop, view))
             try:
                 specs = baking.result()
                 _queue(store, out, specs)
                 frames = sum(g.count for s in specs for g in s.segments)
-                view.begin(clips=len(specs), frames=frames, workers=count)
+                view.begin(clips=len(specs), frames=frames, workers=farm.slots)
                 summary = run(store, farm, on_event=view.event, stop=stop, keep_free=keep_free)
             finally:
                 farm.close(now=stop.level > 1)
@@ -283,6 +281,17 @@ def _queue(store: Store, out: Path, specs: list[JobSpec]) -> None:
     wanted = {job.key for job in queued}
     store.drop(row.key for row in store.rows() if row.key not in wanted)
     store.add(queued)
+
+
+def given_up(stop: Any, view: View) -> Callable[[str], None]:
+    """What is done where the farm as a whole is lost: stop now, so that what is left is taken up later."""
+
+    def gone(text: str) -> None:
+        if stop.level < 2:
+            stop.level = 2
+            view.problem(text)
+
+    return gone
 
 
 @contextmanager

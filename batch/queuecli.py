@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+from rushlight.batch.crew import crew_of, crew_options
 
 __all__ = ["night_options", "queue_commands"]
 
@@ -88,8 +89,7 @@ def queue_commands(
     @queue.command()
     @click.option("--until", default="", metavar="HH:MM", help="Start nothing after this time of day.")
     @click.option("--stay", is_flag=True, help="Wait for more when all is done, until Ctrl-C.")
-    @click.option("--workers", type=click.IntRange(1, 256), help="Worker processes.  [default: one a core]")
-    @click.option("--scheduler", metavar="ADDR", default="", help="Address of a Dask scheduler.")
+    @crew_options
     @click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
     @click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
     @night_options
@@ -111,8 +111,7 @@ def queue_commands(
         def night() -> int:
             return run_queue(
                 _queue(options["queue"]),
-                workers=options["workers"],
-                scheduler=options["scheduler"],
+                crew=crew_of(options),
                 until=until,
                 stay=options["stay"],
                 view=show,

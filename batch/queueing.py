@@ -15,15 +15,16 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.inputs import bake_looks
-from rushlight.batch.night import clear_work, interruptible, jobs_of, queued_jobs, write_pages
+from rushlight.batch.night import clear_work, given_up, interruptible, jobs_of, queued_jobs, write_pages
 from rushlight.batch.plan import Plan
 from rushlight.batch.prepare import prepare
-from rushlight.batch.request import Request, default_workers
+from rushlight.batch.request import Request
 from rushlight.batch.store import QueuedJob, open_store
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.spec import digest_of
 
 if TYPE_CHECKING:
+    from rushlight.batch.crew import Crew
     from rushlight.batch.progress import View
 
 __all__ = ["add", "change", "default_queue", "next_time", "run_queue", "show"]
@@ -79,15 +80,13 @@ def add(requests: Sequence[Request], *, queue: Path, priority: int, view: View) 
 def run_queue(
     queue: Path,
     *,
-    workers: int | None,
-    scheduler: str,
+    crew: Crew,
     until: datetime | None,
     stay: bool,
     view: View,
     keep_free: int = 500_000_000,
 ) -> int:
     """Run what is queued, and what joins it; with `stay` wait for more. Gives the exit code."""
-    from rushlight.batch.farm import DaskFarm
     from rushlight.batch.runner import Stop, run
 
     stop = Stop(until=until.timestamp() if until else None)
@@ -102,13 +101,14 @@ def run_queue(
         for out in sorted({job.out for job in waiting}):  # a render into the same folder is told who runs
             held.enter_context(open_store(Path(out) / ".work" / "queue.sqlite")).run_alone()
         segments = sum(len(job.payload["segments"]) for job in waiting)
-        count = workers or (default_workers() if stay else min(default_workers(), segments))
+        count = crew.count(0 if stay else segments)
         held.enter_context(interruptible(stop, view))
         scratch = tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True)
-        farm = DaskFarm(workers=count, address=scheduler, scratch=Path(held.enter_context(scratch)))
+        place = Path(held.enter_context(scratch))
+        farm = crew.farm(count, place, tell=view.warning, gone=given_up(stop, view))
         try:
             frames = sum(g["count"] for job in waiting for g in job.payload["segments"])
-            view.begin(clips=len(waiting), frames=frames, workers=count)
+            view.begin(clips=len(waiting), frames=frames, workers=farm.slots)
             if until:
                 view.say(f"nothing is started after {until:%H:%M %Z on %d %B}")
             summary = run(store, farm, on_event=view.event, stop=stop, keep_free=keep_free, stay=stay)

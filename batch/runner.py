@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.batch.farm import Farm, LostWorker, Result, Task, WorkerFault
+from rushlight.batch.fence import let_finish
 from rushlight.batch.records import append_record, latest, merged, read_records
 from rushlight.batch.states import DEFAULT_POLICY, Action, FailureKind, Policy, after_failure, failure_kind
 from rushlight.batch.store import QueuedJob, Store
@@ -203,6 +204,7 @@ class _Loop:
         token = f"{os.getpid()}-{self.serial}"
         key = f"{job.payload['job']}-{number}-{token}"
         if number < 0:
+            let_finish(Path(job.out), job.payload["job"], token)
             ordered = [running.results[n] for n in range(len(job.payload["segments"]))]
             task = Task(key=key, function=self.work.finish, arguments=(job.payload, ordered, token))
         else:

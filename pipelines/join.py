@@ -13,6 +13,7 @@ from rushlight.pipelines.boxes import add_to_sample_entry, enable_sound_tracks
 from rushlight.pipelines.codecs import Codec, Tags, encoder_options
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.hdr import HdrMetadata, metadata_boxes, with_metadata
+from rushlight.pipelines.pulse import beat
 from rushlight.pipelines.timecode import FrameRate, Timecode
 from rushlight.pipelines.tracks import SAMPLE_RATE, Sound, SoundTracks
 from rushlight.pipelines.writers import new_picture_stream, open_container
@@ -84,6 +85,7 @@ def join(
                     _place(sent, base + shown, base + decoded - depth, rate)
                     sent.stream = stream
                     output.mux(sent)
+                    beat()
                 base += count
                 if tracks:
                     tracks.until(round(base * SAMPLE_RATE / rate.fraction))

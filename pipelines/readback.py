@@ -15,6 +15,7 @@ from av.sidedata.sidedata import Type as SideData
 from rushlight.pipelines.codecs import Codec, Tags, readable_tags
 from rushlight.pipelines.errors import DeliveryError, TimecodeError
 from rushlight.pipelines.hdr import HdrMetadata
+from rushlight.pipelines.pulse import beat
 from rushlight.pipelines.timecode import FrameRate, Timecode
 from rushlight.pipelines.tracks import Sound, track_list
 
@@ -71,6 +72,7 @@ def _read(path: Path, container: Any, stream: Any) -> Delivered:
     for packet in container.demux(stream, *container.streams.audio):
         if not packet.size:
             continue
+        beat()
         if packet.stream_index in heard:
             heard[packet.stream_index] += packet.size
             continue

@@ -40,6 +40,7 @@ from rushlight.pipelines.picture import (
     tiles_of,
 )
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
+from rushlight.pipelines.pulse import beat
 from rushlight.pipelines.raster import Fit, Fitter, Placement, placement
 from rushlight.pipelines.resolve import (
     build_look,
@@ -265,6 +266,7 @@ class _Segment:
         frames = self.stack.enter_context(Ahead(source.frames(self.segment.first, self.segment.count)))
         behind = self.stack.enter_context(Behind())
         for frame in frames:
+            beat()
             self._note_damage(frame)
             image = self._working(frame.image)
             for picture in self.pictures:

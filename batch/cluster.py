@@ -1,0 +1,112 @@
+"""A connection to Dask: a cluster of processes on this machine, or a scheduler that exists. No stranger gets in."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import os
+import signal
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from rushlight.pipelines.errors import QueueError
+
+__all__ = ["STRANGERS", "connected", "safe", "started"]
+
+STRANGERS = "is open to strangers: a farm on several machines needs TLS (tls://…), on one 127.0.0.1"
+# One thread a library and worker: N workers use N cores.
+ENVIRONMENT = {
+    "OMP_NUM_THREADS": "1",
+    "OPENBLAS_NUM_THREADS": "1",
+    "MKL_NUM_THREADS": "1",
+    "NUMBA_NUM_THREADS": "1",
+    "OPENIMAGEIO_THREADS": "1",
+}
+SETTINGS: dict[str, Any] = {
+    "distributed.scheduler.allowed-failures": 0,
+    "distributed.scheduler.work-stealing": False,
+    "distributed.scheduler.worker-ttl": None,  # who hangs is told by what he gets done, below
+    "distributed.worker.memory.target": False,
+    "distributed.worker.memory.spill": False,
+    "distributed.worker.memory.pause": False,
+    "distributed.worker.memory.terminate": 0.95,
+    "distributed.worker.profile.enabled": False,  # it takes the interpreter a hundred times a second
+    "distributed.worker.preload": ["rushlight.pipelines.render", "rushlight.batch.finish"],
+    "distributed.worker.daemon": True,
+    "distributed.worker.multiprocessing-method": "spawn",
+    "distributed.comm.timeouts.connect": "30s",
+    "logging.distributed": "critical",
+}
+
+
+def _quiet() -> None:
+    import dask
+
+    dask.config.set(SETTINGS)
+    for name in ("", ".nanny", ".worker", ".scheduler", ".core", ".client"):
+        logging.getLogger(f"distributed{name}").setLevel(logging.CRITICAL)
+
+
+def started(workers: int, scratch: Path | None) -> tuple[Any, Any]:
+    """A cluster of so many processes, which listens on the loopback alone, and its client."""
+    import distributed
+
+    _quiet()
+    with _for_children():
+        cluster = distributed.LocalCluster(
+            n_workers=workers,
+            threads_per_worker=1,
+            processes=True,
+            host="127.0.0.1",
+            dashboard_address="127.0.0.1:0",  # None would mean port 8787 of every interface
+            worker_dashboard_address="127.0.0.1:0",
+            local_directory=str(scratch) if scratch else None,
+            silence_logs=logging.CRITICAL,
+        )
+    return cluster, distributed.Client(cluster, set_as_default=False)
+
+
+def connected(address: str, security: Any) -> Any:
+    """The client of a scheduler that exists. QueueError where it does not answer, or where strangers may join it."""
+    import distributed
+
+    _quiet()
+    if not safe(address):
+        raise QueueError(f"the scheduler at {address} {STRANGERS}")
+    try:
+        client = distributed.Client(address, timeout=20, security=security, set_as_default=False)
+        place = client.scheduler_info()["address"]
+    except (OSError, ValueError, TypeError, RuntimeError) as error:
+        raise QueueError(f"the farm at {address} does not answer: {error}") from None
+    if not safe(place):
+        client.close()
+        raise QueueError(f"the scheduler at {address} listens at {place}: it {STRANGERS}")
+    return client
+
+
+def safe(address: str) -> bool:
+    """Whether nobody without the farm's certificate gets there: by TLS, or on this machine alone."""
+    host = address.rpartition("://")[2].rpartition(":")[0]
+    return address.startswith("tls://") or host.startswith("127.") or host in ("localhost", "[::1]")
+
+
+@contextlib.contextmanager
+def _for_children() -> Iterator[None]:
+    """What processes that start in here inherit: one thread a library, and an ignored Ctrl-C, since what that
+    means is the runner's to say."""
+    before = {name: os.environ.get(name) for name in ENVIRONMENT}
+    os.environ.update(ENVIRONMENT)
+    main = threading.current_thread() is threading.main_thread()
+    interrupt = signal.signal(signal.SIGINT, signal.SIG_IGN) if main else None
+    try:
+        yield
+    finally:
+        if interrupt is not None:
+            signal.signal(signal.SIGINT, interrupt)
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value

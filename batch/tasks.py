@@ -1,0 +1,49 @@
+"""What runs somewhere: a task, what became of it, and the place where tasks run as the runner sees it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from rushlight.pipelines.errors import RushlightError
+
+__all__ = ["Farm", "LostWorker", "Result", "Task"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Task:
+    """A call to be made: `function` is `module:name`."""
+
+    key: str
+    function: str
+    arguments: tuple[Any, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Result:
+    """What became of a task: a value, or an error."""
+
+    key: str
+    value: Any = None
+    error: BaseException | None = None
+
+
+class LostWorker(RushlightError):
+    """The process that ran a task died."""
+
+
+class Farm(Protocol):
+    """Where tasks run."""
+
+    @property
+    def slots(self) -> int:
+        """How many tasks run at once just now; changes as workers come and go."""
+
+    def submit(self, task: Task) -> None:
+        """Start a task; the caller keeps no more than `slots` in flight."""
+
+    def results(self, timeout: float) -> list[Result]:
+        """What has ended since the last call, waiting up to `timeout` seconds for something to."""
+
+    def close(self, *, now: bool = False) -> None:
+        """End the farm; `now` without waiting for what runs."""

@@ -7,6 +7,7 @@ import logging
 import os
 import signal
 import threading
+import warnings
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -76,7 +77,11 @@ def connected(address: str, security: Any) -> Any:
     if not safe(address):
         raise QueueError(f"the scheduler at {address} {STRANGERS}")
     try:
-        client = distributed.Client(address, timeout=20, security=security, set_as_default=False)
+        with (
+            warnings.catch_warnings()
+        ):  # of other versions: each worker is asked, and told apart, by the farm
+            warnings.simplefilter("ignore")
+            client = distributed.Client(address, timeout=20, security=security, set_as_default=False)
         place = client.scheduler_info()["address"]
     except (OSError, ValueError, TypeError, RuntimeError) as error:
         raise QueueError(f"the farm at {address} does not answer: {error}") from None

@@ -7,23 +7,22 @@ those the recipe's own `encoding` and `levels`. Within one document `file` overr
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path
 
+from rushlight.batch.camera import camera_letter
 from rushlight.batch.lists import Row
 from rushlight.batch.plan import LutFiles, reel_of
+from rushlight.pipelines.defaults import STATED, Default
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import InputError, ListError, RecipeError
 from rushlight.pipelines.probe import Facts
-from rushlight.pipelines.recipe import Default, parse_defaults
+from rushlight.pipelines.recipe import parse_defaults
 from rushlight.pipelines.texts import read_text
 
 __all__ = ["Defaults", "read_defaults"]
-
-_KEYS = ("encoding", "levels", "exposure_index", "lut")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,34 +70,30 @@ class Defaults:
             self.tables.append(_Table(document=document, place=f"{file} {key}", default=default))
 
     def of(self, row: Row, path: Path, facts: Facts) -> Mapping[str, str]:
-        """What they say of a clip, by key, and `who` said it. ListError where two of one rank differ.
+        """What they say of a clip, by key, and who said it by `KEY_from`. ListError where two of one rank differ.
 
         The reel is the row's, else the container's, else the one a camera-style name states; the camera letter is
         the row's, else the first letter of such a reel (common practice, no source).
         """
         reel = reel_of(row, path, facts)
-        letter = re.match(r"([A-Za-z])_?\d", reel)
-        camera = row["camera"] or (letter[1] if letter else "")
+        camera = camera_letter(row["camera"], reel)
         fitting = [t for t in self.tables if t.fits(camera, reel, path)]
         self.used |= {t.place for t in fitting}
         found: dict[str, str] = {}
-        who: list[str] = []
-        for key in _KEYS:
-            says = [t for t in fitting if getattr(t.default, key)]
+        for key in STATED:
+            says = [t for t in fitting if key in t.default.says()]
             if not says:
                 continue
             best = min((t.document, t.default.rank) for t in says)
             equals = [t for t in says if (t.document, t.default.rank) == best]
-            values = {str(getattr(t.default, key)) for t in equals}
+            values = {t.default.says()[key] for t in equals}
             if len(values) > 1 and not row[key]:
                 places = " and ".join(t.place for t in equals)
                 raise ListError(
                     f"{places} fit this clip alike and differ: {', '.join(sorted(values))}", key=key
                 )
-            found[key] = values.pop()
-            if equals[0].place not in who:
-                who.append(equals[0].place)
-        return {**found, "who": ", ".join(who)} if found else {}
+            found |= {key: min(values), f"{key}_from": equals[0].place}
+        return found
 
     def unused(self) -> list[str]:
         """A warning for each table that fitted no clip: a slip in a pattern must not pass unnoticed."""

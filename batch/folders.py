@@ -8,15 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rushlight.batch.lists import ClipList, Row
+from rushlight.batch.names import is_system, originals_below
 from rushlight.pipelines.errors import ListError
 from rushlight.pipelines.probe import MOVIES, RAW, STILLS
 
 __all__ = ["Found", "find_originals", "read_folder"]
-
-# Folders and files that systems leave behind; common practice, no source.
-SYSTEM = {
-    "thumbs.db", "desktop.ini", "$recycle.bin", "system volume information", "lost+found", "__macosx",
-}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,16 +33,12 @@ def find_originals(folders: Iterable[Path], *, leave_out: Iterable[Path] = ()) -
     originals: list[Path] = []
     raw: list[Path] = []
     ignored = 0
-    avoided = {p.absolute() for p in leave_out}
     for folder in folders:
-        for root, inner, files in os.walk(folder, followlinks=False):
-            place = Path(root)
-            kept = [n for n in inner if not _system(n) and (place / n).absolute() not in avoided]
-            inner[:] = sorted(n for n in kept if not (place / n / "log" / "jobs.jsonl").is_file())
+        for place, _, files in originals_below(folder, leave_out):
             stills: list[str] = []
-            for name in sorted(files):
+            for name in files:
                 suffix = Path(name).suffix.lower()
-                if _system(name) or not (place / name).is_file():  # a link to nothing, a pipe
+                if is_system(name) or _is_device(place / name):
                     ignored += 1
                 elif suffix in MOVIES:
                     originals.append(place / name)
@@ -63,8 +55,9 @@ def find_originals(folders: Iterable[Path], *, leave_out: Iterable[Path] = ()) -
     return Found(originals=tuple(dict.fromkeys(originals)), raw=tuple(dict.fromkeys(raw)), ignored=ignored)
 
 
-def _system(name: str) -> bool:
-    return name.startswith(".") or name.lower() in SYSTEM
+def _is_device(path: Path) -> bool:
+    """A pipe, socket or device; a link to nothing is a file that is not readable."""
+    return not path.is_file() and not path.is_symlink()
 
 
 def _sequences(folder: Path, names: list[str]) -> tuple[list[Path], int]:

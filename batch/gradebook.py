@@ -56,7 +56,8 @@ class Wanted:
     frames: int
     first: int = 0  # of the frames that the row takes
     count: int | None = None  # None: to the end
-    date: datetime.date | None = None  # None where nobody states one
+    date: datetime.date | None = None  # None where no row states one
+    made: datetime.date | None = None  # as its header says: breaks ties, and no more
     scene: str = ""
     take: str = ""
 
@@ -142,6 +143,8 @@ class GradeBook:
             found = [e for e in entries if _place_fits(e, clip)]
             if not found:
                 continue
+            if clip.date is None and any(e.date == clip.made for e in found if e.date):
+                found = [e for e in found if e.date in (None, clip.made)]
             if len({replace(e.cdl, id="") for e in found}) > 1:
                 places = ", ".join(f"{e.place} ({e.cdl.numbers()})" for e in found[:6]) + (
                     " …" if len(found) > 6 else ""
@@ -149,7 +152,10 @@ class GradeBook:
                 raise GradeError(
                     f"{len(found)} different decisions fit this clip, as {reason}: {places}", key="cdl"
                 )
-            return Decision(cdl=found[0].cdl, source=found[0].place, reason=reason, for_one_clip=number < 3)
+            best = next((e for e in found if e.date), found[0])
+            return Decision(
+                cdl=best.cdl, source=best.place, reason=reason, for_one_clip=number < 3, date=best.date
+            )
         return None
 
 

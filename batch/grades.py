@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -33,6 +34,7 @@ class Decision:
     reason: str = ""
     warnings: tuple[str, ...] = ()
     later: tuple[Later, ...] = ()
+    date: datetime.date | None = None  # on which its clip was recorded, where it says so
     for_one_clip: bool = False  # it names one clip: where two are taken for it, neither may have it
 
 

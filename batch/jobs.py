@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from rushlight.batch.camera import framed
 from rushlight.batch.lists import is_yes
 from rushlight.batch.names import safe_name
 from rushlight.batch.plan import PlannedClip
 from rushlight.pipelines.codecs import codec, segment_frames
+from rushlight.pipelines.errors import TimecodeError
 from rushlight.pipelines.recipe import MovieOutput, Recipe, StillsOutput
 from rushlight.pipelines.spec import (
     JobSpec,
@@ -25,7 +28,7 @@ from rushlight.pipelines.spec import (
 from rushlight.pipelines.stills import EXTENSIONS
 from rushlight.pipelines.timecode import Timecode
 
-__all__ = ["job_id", "output_specs", "segments_of", "still_there", "to_make", "wanted"]
+__all__ = ["job_id", "marked_stills", "output_specs", "segments_of", "still_there", "to_make", "wanted"]
 
 
 def job_id(clip: PlannedClip) -> str:
@@ -72,7 +75,7 @@ def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> dict[str, 
         "state": output.state,
         "width": size.width if size else clip.facts.width // 2 * 2,
         "height": size.height if size else clip.facts.height // 2 * 2,
-        "frame": output.frame,
+        "frame": framed(output.frame, clip.camera, clip.facts),
         "guides": output.guides,
     }
 
@@ -117,7 +120,7 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
     identity = digest_of(
         {
             **_source_identity(clip, output.state, known.source),
-            "settings": settings,
+            "settings": settings | {"frame": common["frame"].model_dump(mode="json")},
             "size": [common["width"], common["height"]],
             "sound": sound,
             "container": container,
@@ -163,7 +166,7 @@ def _stills(clip: PlannedClip, output: StillsOutput, known: Known) -> StillsSpec
             **_source_identity(clip, output.state, known.source),
             "stills": [s.model_dump(mode="json") for s in stills],
             "size": [common["width"], common["height"]],
-            "frame": output.frame.model_dump(mode="json"),
+            "frame": common["frame"].model_dump(mode="json"),
             "timecode": str(clip.timecode),
             "clip": clip.row.clip,
         }
@@ -176,14 +179,24 @@ def still_frames(clip: PlannedClip, output: StillsOutput) -> list[int]:
     found: set[int] = set()
     for place in output.at:
         if place == "list":
-            for text in clip.row["stills"].replace(",", " ").replace(";", " ;").split():
-                found.add(clip.first + clip.timecode.until(Timecode.parse(text, clip.rate)))
+            found.update(clip.first + n for n in marked_stills(clip.row["stills"], clip.timecode))
         else:
             found.add(clip.first + {"first": 0, "middle": clip.count // 2, "last": clip.count - 1}[place])
     if output.every:
         step = max(1, round(output.every * clip.rate.fraction))
         found.update(range(clip.first, clip.first + clip.count, step))
     return sorted(n for n in found if clip.first <= n < clip.first + clip.count)
+
+
+def marked_stills(text: str, start: Timecode) -> list[int]:
+    """The frames after `start` of the timecodes in a cell, between commas, spaces, or `;` and a space. TimecodeError with key
+    `stills` for anything else."""
+    try:
+        return [
+            start.until(Timecode.parse(t, start.rate)) for t in re.split(r"[,\s]+|;\s+", text.strip()) if t
+        ]
+    except TimecodeError as error:
+        raise error.at(key="stills") from None
 
 
 def segments_of(clip: PlannedClip, outputs: tuple[OutputSpec, ...]) -> tuple[SegmentSpec, ...]:

@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from rushlight.batch.camera import camera_of
 from rushlight.batch.tabular import read_table
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
@@ -133,6 +134,7 @@ def _row(columns: Sequence[str], cells: Sequence[str], file: str, line: int) -> 
         grade = row_grade(values)
         rate = _parsed(values, "rate", FrameRate.parse)
         check_choices(values)
+        camera_of(values, {})
     except InputError as error:
         problem = problem or _as_list_error(error).at(file=file, line=line)
     return Row(

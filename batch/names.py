@@ -6,15 +6,19 @@ import os
 import re
 import unicodedata
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from rushlight.pipelines.errors import ListError, SourceError
 
-__all__ = ["MediaIndex", "resolve_clip", "safe_name"]
+__all__ = ["MediaIndex", "is_system", "originals_below", "resolve_clip", "safe_name"]
 
 _DEVICES = {"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in "123456789")}
+# Folders and files that systems leave behind; common practice, no source.
+SYSTEM = {
+    "thumbs.db", "desktop.ini", "$recycle.bin", "system volume information", "lost+found", "__macosx",
+}  # fmt: skip
 _UNSAFE = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
 
 
@@ -36,22 +40,55 @@ def safe_name(name: str) -> str:
 
 @dataclass
 class MediaIndex:
-    """Files and folders under the --media folders by lower-case name; read once, links to folders not followed."""
+    """Files and folders under the --media folders by lower-case name; read once, links to folders not followed.
+
+    What this program delivered is left out, as `originals_below` has it.
+    """
 
     folders: Sequence[Path]
+    leave_out: Sequence[Path] = ()
     names: dict[str, list[Path]] = field(default_factory=lambda: defaultdict(list))
     read: bool = False
 
     def find(self, name: str) -> list[Path]:
         """All places of a file or folder of that name."""
-        if not self.read:
-            self.read = True
-            for folder in self.folders:
-                for root, folders, files in os.walk(folder, followlinks=False):
-                    folders.sort()
-                    for entry in (*sorted(files), *folders):
-                        self.names[entry.lower()].append(Path(root) / entry)
+        self._read()
         return self.names.get(name.lower(), [])
+
+    def find_pattern(self, pattern: str) -> list[Path]:
+        """The pattern, in every folder that holds a file it stands for: `#` for digits."""
+        self._read()
+        head, _, tail = pattern.lower().partition("#")
+        shape = re.compile(re.escape(head) + r"\d+" + re.escape(tail.lstrip("#")))
+        places = {p.parent for name, paths in self.names.items() if shape.fullmatch(name) for p in paths}
+        return [place / pattern for place in sorted(places)]
+
+    def _read(self) -> None:
+        if self.read:
+            return
+        self.read = True
+        for folder in self.folders:
+            for place, inner, files in originals_below(folder, self.leave_out):
+                for entry in (*files, *inner):
+                    self.names[entry.lower()].append(place / entry)
+
+
+def originals_below(
+    folder: Path, leave_out: Iterable[Path] = ()
+) -> Iterator[tuple[Path, list[str], list[str]]]:
+    """Every folder below one, itself included, with its folders and files in order. Links to folders are not followed; a
+    system's own folders, hidden ones, `leave_out` and what this program wrote (it has `log/jobs.jsonl`) are passed over."""
+    avoided = {p.absolute() for p in leave_out}
+    for root, inner, files in os.walk(folder, followlinks=False):
+        place = Path(root)
+        kept = [n for n in inner if not is_system(n) and (place / n).absolute() not in avoided]
+        inner[:] = sorted(n for n in kept if not (place / n / "log" / "jobs.jsonl").is_file())
+        yield place, list(inner), sorted(files)
+
+
+def is_system(name: str) -> bool:
+    """Whether a file or folder is hidden, or left behind by a system."""
+    return name.startswith(".") or name.lower() in SYSTEM
 
 
 def resolve_clip(
@@ -86,7 +123,7 @@ def resolve_clip(
         if _there(folder / relative):
             return folder / relative
     if len(parts) == 1:
-        found = media.find(relative.name)
+        found = media.find_pattern(relative.name) if "#" in relative.name else media.find(relative.name)
         if not found and stem and not relative.suffix:
             found = _by_stem(relative.name, media)
         alike = found

@@ -362,10 +362,14 @@ def show_plan(request: Request, *, as_json: bool, write: Path | None = None) -> 
 
     prepared = prepare(request)
     document = plan_document(prepared)
+
+    def named(clip: PlannedClip) -> str:
+        return fields_of_clip(clip, prepared.recipe)["look"]
+
     if write:
         try:
             with write.open("x", encoding="utf-8", newline="") as file:
-                file.write(plan_list(prepared, write.parent))
+                file.write(plan_list(prepared, write.parent, named))
         except OSError as error:
             raise OptionError(f"--write: {error.strerror}; a new file is needed", file=str(write)) from None
     if as_json:

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from rushlight.batch.camera import NOTHING, Camera
 from rushlight.batch.corrections import corrections
 from rushlight.batch.grades import Decision
 from rushlight.batch.lists import Row
+from rushlight.batch.ranges import frame_range
 from rushlight.batch.showlut import lut_sides, no_sides
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.codecs import codec, rate_fault
@@ -86,6 +88,7 @@ class PlannedClip:
     decision: Decision
     look: LookSpec
     warnings: tuple[str, ...] = ()
+    camera: Camera = NOTHING
     folder: str = ""  # inside each output's folder, where twins need one
 
 
@@ -105,46 +108,6 @@ class LutFiles:
             self._read[path] = digest, path.stem
             self.texts[digest] = text
         return self._read[path]
-
-
-def frame_range(
-    row_in: str, row_out: str, *, start: Timecode, frames: int, handles: int = 0
-) -> tuple[int, int, tuple[str, ...]]:
-    """First frame and count from `in` and `out` (timecodes, or the original's frame numbers; `out` exclusive).
-
-    Handles are added on both sides and clipped at the file's ends with a warning. TimecodeError with key
-    `in` or `out` where a point lies outside the original or the range is empty.
-    """
-    first = _point(row_in, start, "in") if row_in else 0
-    last = _point(row_out, start, "out") if row_out else frames
-    here = f"the original runs {start} to {start + frames} ({frames} frames)"
-    if first >= frames:
-        raise TimecodeError(f"{row_in!r} lies outside: {here}", key="in")
-    if last > frames or last <= 0:
-        raise TimecodeError(f"{row_out!r} lies outside: {here}", key="out")
-    if last <= first:
-        raise TimecodeError(
-            f"{row_out!r} is not after in {row_in!r}; out is exclusive, as in an EDL", key="out"
-        )
-    if not (row_in or row_out):
-        return 0, frames, ()
-    warnings = []
-    if first < handles:
-        warnings.append(f"the head handle is {first} of {handles} frames: the original starts there")
-    if frames - last < handles:
-        warnings.append(f"the tail handle is {frames - last} of {handles} frames: the original ends there")
-    first, last = max(first - handles, 0), min(last + handles, frames)
-    return first, last - first, tuple(warnings)
-
-
-def _point(text: str, start: Timecode, key: str) -> int:
-    text = text.strip()
-    if text.isdigit():
-        return int(text)
-    try:
-        return start.until(Timecode.parse(text, start.rate))
-    except TimecodeError as error:
-        raise error.at(key=key) from None
 
 
 def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tuple[str, ...]]:
@@ -208,10 +171,11 @@ def plan_clip(
     decision: Decision,
     luts: LutFiles,
     lut_base: Path,
+    camera: Camera = NOTHING,
 ) -> PlannedClip:
     """One row with its original's facts and its grade, resolved. InputError or SourceError with the key at fault."""
     warnings = [*facts.warnings, *decision.warnings]
-    _acceptable(facts, recipe)
+    _acceptable(facts if camera.rotation is None else replace(facts, rotation=0), recipe)
     rate, retimed = _show_rate(facts, recipe, warnings)
     start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
     _containers_hold(recipe, rate)
@@ -254,6 +218,7 @@ def plan_clip(
         signal=signal,
         decision=decision,
         look=look,
+        camera=camera,
         warnings=tuple(dict.fromkeys(warnings)),
     )
 
@@ -411,9 +376,12 @@ def stated_by(row: Row, recipe: Recipe, defaults: Mapping[str, str], options: St
 
     def index(text: str) -> int | None:
         text = text.upper().removeprefix("EI").strip()
-        if text and not text.isdigit():
-            raise ListError(f"{text!r} is no exposure index", key="exposure_index")
+        if text and not re.fullmatch(r"[0-9]{1,7}", text):
+            raise ListError(f"{text[:40]!r} is no exposure index", key="exposure_index")
         return int(text) if text else None
+
+    def said(key: str) -> str:
+        return defaults.get(key, "")
 
     return [
         Stated(
@@ -423,13 +391,9 @@ def stated_by(row: Row, recipe: Recipe, defaults: Mapping[str, str], options: St
             exposure_index=index(row["exposure_index"]),
             rate=row["rate"],
         ),
-        Stated(
-            who=defaults.get("who", "defaults"),
-            encoding=defaults.get("encoding", ""),
-            levels=defaults.get("levels", ""),
-            exposure_index=index(defaults.get("exposure_index", "")),
-            rate=defaults.get("rate", ""),
-        ),
+        Stated(who=said("encoding_from"), encoding=said("encoding")),
+        Stated(who=said("levels_from"), levels=said("levels")),
+        Stated(who=said("exposure_index_from"), exposure_index=index(said("exposure_index"))),
         Stated(who="the recipe", encoding=recipe.encoding, levels=recipe.levels, rate=recipe.rate or ""),
         options,
     ]

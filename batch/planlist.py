@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from rushlight.batch.lists import GRADE_COLUMNS, write_csv
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from rushlight.batch.plan import PlannedClip
     from rushlight.batch.prepare import Prepared
@@ -18,17 +18,19 @@ __all__ = ["plan_list"]
 EXPLICIT = ("clip", "in", "out", "reel", "encoding", "levels", "exposure_index", *GRADE_COLUMNS, "lut")
 
 
-def plan_list(prepared: Prepared, folder: Path) -> str:
+def plan_list(prepared: Prepared, folder: Path, look_of: Callable[[PlannedClip], str]) -> str:
     """CSV text, for a file in `folder`, of every row: planned ones with path, signal and grade in numbers, the others as they stood.
 
-    Other columns pass through.
+    `look_of` names a clip's look as burn-in does: a decision's id is not among its numbers. Other columns pass
+    through. Rows that say the same as another, and rows not chosen, are left out.
     """
-    rows: dict[int, Mapping[str, str]] = {row.line: row.cells for row, _ in prepared.plan.wrong}
-    rows.update({row.line: row.cells for row, _ in prepared.plan.broken})
-    rows.update({clip.row.line: _explicit(clip, folder) for clip in prepared.plan.clips})
+    plan = prepared.plan
+    rows: list[tuple[int, Mapping[str, str]]] = [(r.line, r.cells) for r, _ in (*plan.wrong, *plan.broken)]
+    rows += [(c.row.line, _explicit(c, folder) | {"look": look_of(c)}) for c in plan.clips]
+    rows.sort(key=lambda entry: entry[0])
     columns = dict.fromkeys((*EXPLICIT, *prepared.clip_list.columns))
-    columns |= dict.fromkeys(c for cells in rows.values() for c in cells)
-    return write_csv(tuple(columns), [rows[line] for line in sorted(rows)])
+    columns |= dict.fromkeys(c for _, cells in rows for c in cells)
+    return write_csv(tuple(columns), [cells for _, cells in rows])
 
 
 def _explicit(clip: PlannedClip, folder: Path) -> dict[str, str]:
@@ -43,6 +45,12 @@ def _explicit(clip: PlannedClip, folder: Path) -> dict[str, str]:
         cells["exposure_index"] = str(clip.signal.encoding.exposure_index)
     if cells.get("lut") and cells["lut"].lower() != "none":
         cells["lut"] = str((Path(clip.row.file).parent / cells["lut"]).absolute())
+    if clip.facts.rate_from == "stated":
+        cells["rate"] = str(clip.facts.rate.fraction)
+    if clip.camera.rotation is not None:
+        cells["rotation"] = str(clip.camera.rotation)
+    if clip.camera.desqueeze is not None:
+        cells["desqueeze"] = str(clip.camera.desqueeze)
     cdl = clip.decision.cdl
     if cdl is not None:
         for column, value in (("slope", cdl.slope), ("offset", cdl.offset), ("power", cdl.power)):

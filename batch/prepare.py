@@ -2,51 +2,48 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from rushlight.batch.changes import ChangeRecord, Rolled, clock_seconds, utc_seconds
+from rushlight.batch.camera import camera_of
+from rushlight.batch.changes import ChangeRecord, clock_seconds, utc_seconds
 from rushlight.batch.defaults import Defaults, read_defaults
 from rushlight.batch.edl import read_edl
 from rushlight.batch.folders import read_folder
-from rushlight.batch.gradebook import GradeBook, Wanted
-from rushlight.batch.grades import NONE, Decision, GradeFiles, Later, row_decision
+from rushlight.batch.gradebook import GradeBook
+from rushlight.batch.grades import Decision, GradeFiles, row_decision
+from rushlight.batch.jobs import marked_stills
 from rushlight.batch.lists import ClipList, Row, read_csv, write_csv
+from rushlight.batch.matching import Headers, Matcher, set_aside_shared
 from rushlight.batch.names import MediaIndex, resolve_clip, safe_name
 from rushlight.batch.plan import (
     LutFiles,
     Plan,
     PlannedClip,
     Stated,
-    frame_range,
     plan_clip,
-    reel_of,
     stated_by,
-    stem_of,
 )
 from rushlight.batch.reconcile import Media, reconcile
-from rushlight.batch.reels import reel_doubts
+from rushlight.batch.reels import reel_doubts, runs_on
 from rushlight.batch.request import Request
 from rushlight.batch.timelines import read_timeline
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import (
-    GradeError,
     InputError,
     ListError,
     OptionError,
     RushlightError,
     SourceError,
 )
-from rushlight.pipelines.probe import Facts, probe
 from rushlight.pipelines.recipe import MovieOutput, Recipe, load_recipe
 from rushlight.pipelines.spans import is_span, span_files
 from rushlight.pipelines.spec import digest_of
 from rushlight.pipelines.texts import read_text
-from rushlight.pipelines.timecode import FrameRate, Timecode
+from rushlight.pipelines.timecode import FrameRate
 
 __all__ = ["Prepared", "prepare", "read_list", "selected"]
 
@@ -90,14 +87,14 @@ def prepare(request: Request) -> Prepared:
         find_encoding(request.encoding)
     luts, files = LutFiles(), GradeFiles()
     book = GradeBook(request.grades, files)
+    settings = recipe.changes
+    utc_offset = utc_seconds(settings.utc_offset, "changes.utc_offset") if settings.utc_offset else None
     record = ChangeRecord(
         book.changes,
-        held_at=recipe.changes.held_at,
-        utc_offset=utc_seconds(recipe.changes.utc_offset, "changes.utc_offset")
-        if recipe.changes.utc_offset
-        else None,
-        ahead=recipe.changes.ahead,
-        jammed=int(clock_seconds(recipe.changes.jammed, "changes.jammed")) if recipe.changes.jammed else None,
+        held_at=settings.held_at,
+        utc_offset=utc_offset,
+        ahead=settings.ahead,
+        jammed=int(clock_seconds(settings.jammed, "changes.jammed")) if settings.jammed else None,
     )
     lut_base = Path(recipe_file).parent if recipe_file else Path()
     if recipe.look.show_lut:
@@ -108,13 +105,14 @@ def prepare(request: Request) -> Prepared:
         default = Decision(cdl=cdl, source=place, reason="the recipe's default")
     defaults = read_defaults(request.defaults, luts)
     defaults.add(recipe.default, recipe_file or request.recipe, lut_base, luts)
-    media = MediaIndex(request.media)
+    media = MediaIndex(request.media, leave_out=[request.out] if request.out else [])
     base = request.clip_list if request.clip_list.is_dir() else request.clip_list.parent
     options = Stated(
         who="--encoding/--levels", encoding=request.encoding, levels=request.levels, rate=request.rate
     )
     plan = Plan(warnings=list(clip_list.warnings))
-    facts_of: dict[tuple[Path, str], Facts | RushlightError] = {}
+    headers = Headers()
+    matcher = Matcher(headers=headers, book=book, record=record, default=default, utc_offset=utc_offset)
     chosen = selected(clip_list, request.only)
     rows = list(_one_by_one(chosen, recipe, base, media))
     plan.not_chosen, plan.one_by_one = len(clip_list.rows) - len(chosen), len(rows) - len(chosen)
@@ -123,7 +121,7 @@ def prepare(request: Request) -> Prepared:
             plan.wrong.append((row, row.problem))
             continue
         try:
-            path = resolve_clip(row.clip, base, media, tell=partial(_told_apart, row, facts_of))
+            path = resolve_clip(row.clip, base, media, tell=partial(matcher.told_apart, row))
         except RushlightError as error:
             plan.wrong.append(
                 (
@@ -138,7 +136,7 @@ def prepare(request: Request) -> Prepared:
             plan.named += _files_of(path)
             stated = stated_by(row, recipe, {}, options)
             rate = next((FrameRate.parse(s.rate) for s in stated if s.rate), None)
-            facts = _facts(path, rate, facts_of)
+            facts = headers.of(path, rate)
         except SourceError as error:
             plan.broken.append((row, error))
             plan.unopened.append((path, error))
@@ -150,27 +148,30 @@ def prepare(request: Request) -> Prepared:
             said = defaults.of(row, path, facts)
             stated = stated_by(row, recipe, said, options)
             row = _with_show_lut(row, said.get("lut", ""), stated)
-            decision = row_decision(row, files) or _found(row, path, facts, book, record, default)
-            plan.clips.append(
-                plan_clip(
-                    row,
-                    path,
-                    facts,
-                    recipe=recipe,
-                    stated=stated,
-                    decision=decision,
-                    luts=luts,
-                    lut_base=lut_base,
-                )
+            camera = camera_of(row.cells, said)
+            decision = row_decision(row, files) or matcher.decision(row, path, facts, camera)
+            clip = plan_clip(
+                row,
+                path,
+                facts,
+                recipe=recipe,
+                stated=stated,
+                decision=decision,
+                luts=luts,
+                lut_base=lut_base,
+                camera=camera,
             )
+            marked_stills(row["stills"], clip.timecode)
+            plan.clips.append(clip)
         except SourceError as error:
             plan.broken.append((row, error))
             plan.unopened.append((path, error))
         except InputError as error:
             plan.wrong.append((row, error.at(file=row.file, line=row.line)))
-    _shared_decisions(plan)
+    set_aside_shared(plan, utc_offset)
     if request.clip_list.is_dir():
         plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
+        plan.warnings += runs_on(plan.clips)
     plan.warnings += reel_doubts(plan.clips)
     plan.clips = _untwinned(plan.clips, plan)
     if not request.only:
@@ -193,92 +194,6 @@ def prepare(request: Request) -> Prepared:
         defaults=defaults,
         media=media_found,
     )
-
-
-def _found(
-    row: Row, path: Path, facts: Facts, book: GradeBook, record: ChangeRecord, default: Decision | None
-) -> Decision:
-    """The decision for a row that states none; where the change record has only later ones, those beside it."""
-    later: list[Later] = []
-
-    def held() -> Decision | None:
-        clip = _rolled(row, path, facts) if record else None
-        decision = record.decision(clip) if clip else None
-        if clip and not decision:
-            later.extend(record.later(clip))
-        return decision
-
-    found = book.decision(_wanted(row, path, facts), held) or default or NONE
-    return replace(found, later=tuple(later)) if later else found
-
-
-def _rolled(row: Row, path: Path, facts: Facts) -> Rolled | None:
-    """When a row's original rolled, which needs a date: in column `date` or `day`. None where it has no timecode."""
-    if not row["timecode"] and facts.timecode_from == "none":
-        return None
-    text = row["date"] or row["day"]
-    try:
-        date = datetime.date.fromisoformat(text)
-    except ValueError:
-        raise GradeError(
-            f"{text!r} is no date; the change record needs each clip's, such as 2026-05-04", key="date"
-        ) from None
-    start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
-    camera = row["camera"] or reel_of(row, path, facts)[:1]
-    return Rolled(start=start, date=date, frames=facts.frames, camera=camera)
-
-
-def _wanted(row: Row, path: Path, facts: Facts) -> Wanted:
-    start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
-    first, count, _ = frame_range(row["in"], row["out"], start=start, frames=facts.frames)
-    return Wanted(
-        names=(row.clip, stem_of(path, facts)),
-        reel=reel_of(row, path, facts),
-        start=start if row["timecode"] or facts.timecode_from != "none" else None,
-        frames=facts.frames,
-        first=first,
-        count=count,
-        scene=row["scene"],
-        take=row["take"],
-    )
-
-
-def _told_apart(
-    row: Row, facts_of: dict[tuple[Path, str], Facts | RushlightError], found: list[Path]
-) -> list[Path]:
-    """Of originals of one name, those whose reel, folder or timecode the row states; all of them where it states none."""
-    kept = []
-    for path in found:
-        try:
-            facts = _facts(path, FrameRate.parse(row["rate"]) if row["rate"] else None, facts_of)
-            reel, first = row["reel"].lower(), row["timecode"] or row["in"]
-            reels = {facts.reel.lower(), *(p.lower() for p in path.parts[:-1])}
-            if reel and reel not in reels:
-                continue
-            if ":" in first:
-                into = facts.timecode.until(Timecode.parse(first, facts.rate))
-                if into >= (1 if row["timecode"] else facts.frames):
-                    continue
-        except InputError:
-            continue  # it does not open, or counts otherwise
-        kept.append(path)
-    return kept
-
-
-def _shared_decisions(plan: Plan) -> None:
-    """Set aside the clips that one decision fits by name or place: it was made for one of them, and which is not known."""
-    by_source: dict[str, list[PlannedClip]] = {}
-    for clip in plan.clips:
-        if clip.decision.for_one_clip:
-            by_source.setdefault(clip.decision.source, []).append(clip)
-    for source, clips in by_source.items():
-        if len({c.path for c in clips}) < 2:
-            continue
-        for clip in clips:
-            others = ", ".join(str(c.path) for c in clips if c.path != clip.path)
-            text = f"the decision {source} fits this clip and {others}; say reel and timecode, or name it in the row"
-            plan.wrong.append((clip.row, GradeError(text, file=clip.row.file, line=clip.row.line, key="cdl")))
-            plan.clips.remove(clip)
 
 
 def _with_show_lut(row: Row, lut: str, stated: Iterable[Stated]) -> Row:
@@ -344,21 +259,6 @@ def _one_by_one(rows: Iterable[Row], recipe: Recipe, base: Path, media: MediaInd
         for file in files:
             folder = row.clip[: max(row.clip.rfind("/"), row.clip.rfind("\\")) + 1]
             yield replace(row, clip=folder + file.name)
-
-
-def _facts(
-    path: Path, rate: FrameRate | None, known: dict[tuple[Path, str], Facts | RushlightError]
-) -> Facts:
-    key = (path, str(rate or ""))
-    if key not in known:
-        try:
-            known[key] = probe(path, rate=rate)
-        except SourceError as error:
-            known[key] = error
-    found = known[key]
-    if isinstance(found, RushlightError):
-        raise found
-    return found
 
 
 def _untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
@@ -165,7 +166,7 @@ class _Reader:
             self.title = rest.strip().strip('"')
         elif word in _LARGEST:
             parts = rest.split()
-            size = int(parts[0]) if len(parts) == 1 and parts[0].isdigit() else 0
+            size = int(parts[0]) if len(parts) == 1 and re.fullmatch("[0-9]{1,5}", parts[0]) else 0
             if not 2 <= size <= _LARGEST[word] or self.rows or word in self.sizes:
                 raise LutError(
                     f"takes one size from 2 to {_LARGEST[word]}, once, ahead of the table; found {rest.strip()!r}",

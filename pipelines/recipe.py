@@ -15,7 +15,8 @@ from collections.abc import Callable
 from importlib import resources
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, BeforeValidator, Field, ValidationError, model_validator
+from rushlight.pipelines.defaults import Changes, Default, DefaultsFile, Model
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.texts import read_text
 
@@ -43,10 +44,6 @@ Anchor = Literal[
 _SIZE = re.compile(r"(\d{2,5})\s*[x×]\s*(\d{2,5})")
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _.-]{0,63}")
 _RESERVED = {"log", "report"}
-
-
-class Model(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
 
 
 class Size(Model):
@@ -160,15 +157,6 @@ class LookSettings(Model):
     size: int = Field(default=65, ge=17, le=129)
 
 
-class Changes(Model):
-    """How clips are set against the record of grade changes made on set."""
-
-    held_at: Literal["cut", "first frame"] = "cut"
-    utc_offset: str = ""  # of the cameras' timecode, +02:00: for changes that state a clock
-    ahead: dict[str, float] = Field(default_factory=dict)  # seconds, by camera letter: its timecode is ahead
-    jammed: str = ""  # hh:mm, when timecode was last set to the clock: where the record does not say
-
-
 class _Output(Model):
     name: str
     state: State = "graded"
@@ -213,40 +201,6 @@ class StillsOutput(_Output):
 Output = Annotated[MovieOutput | StillsOutput, Field(discriminator="make")]
 
 
-class Default(Model):
-    """What is true of every clip of a camera, a reel or a file pattern; a row overrules it."""
-
-    camera: str = ""
-    reel: str = ""  # `*` and `?` stand for characters
-    file: str = ""  # the same; of the whole path where it has a `/`
-    encoding: str = ""
-    levels: Literal["", "narrow", "full"] = ""
-    exposure_index: int | None = Field(default=None, ge=1, le=1_000_000)
-    lut: str = ""
-
-    @model_validator(mode="after")
-    def _whole(self) -> Default:
-        if sum(map(bool, (self.camera, self.reel, self.file))) != 1:
-            raise ValueError("takes one of camera, reel and file to say which clips it is for")
-        if not (self.encoding or self.levels or self.exposure_index or self.lut):
-            raise ValueError("states nothing; takes encoding, levels, exposure_index or lut")
-        return self
-
-    @property
-    def rank(self) -> int:
-        """0 for a file pattern, 1 for a reel, 2 for a camera: the narrower is trusted more."""
-        return 0 if self.file else 1 if self.reel else 2
-
-    @property
-    def selector(self) -> str:
-        key = ("file", "reel", "camera")[self.rank]
-        return f'{key} = "{getattr(self, key)}"'
-
-
-class _DefaultsFile(Model):
-    default: tuple[Default, ...] = Field(min_length=1)
-
-
 class Recipe(Model):
     """A whole recipe. Defaults are stated here and nowhere else."""
 
@@ -289,7 +243,7 @@ def parse_recipe(text: str, *, file: str = "") -> Recipe:
     """A recipe from TOML text. RecipeError naming every wrong key, one a line, where anything is wrong."""
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise RecipeError(f"is not TOML: {error}", file=file) from None
     try:
         recipe = Recipe.model_validate(data)
@@ -317,9 +271,10 @@ def parse_defaults(text: str, *, file: str = "") -> tuple[Default, ...]:
     """The `[[default]]` tables of a side file. RecipeError naming every wrong key, one a line."""
     try:
         data = tomllib.loads(text)
-        return _DefaultsFile.model_validate(data).default
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise RecipeError(f"is not TOML: {error}", file=file) from None
+    try:
+        return DefaultsFile.model_validate(data).default
     except ValidationError as error:
         first, *rest = [_fault(detail, data) for detail in error.errors()]
         text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)

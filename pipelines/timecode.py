@@ -17,6 +17,8 @@ __all__ = ["FrameRate", "Timecode"]
 _NTSC = Fraction(1000, 1001)
 _LABEL = re.compile(r"(\d{1,2}):(\d{2}):(\d{2})([:;.,])(\d{2,3})")
 
+_RATE = re.compile(r"\d{1,7}(\.\d{0,25})?|\d{1,9}\s*/\s*\d{1,9}")
+
 
 @dataclass(frozen=True, kw_only=True, order=True)
 class FrameRate:
@@ -33,7 +35,9 @@ class FrameRate:
         """
         text = str(value).strip()
         try:
-            if "/" in text:
+            if not _RATE.fullmatch(text):  # 1e999999999 is a fraction as well, and fills the memory
+                rate = Fraction(0)
+            elif "/" in text:
                 rate = Fraction(text)
             else:
                 decimal = Fraction(text)
@@ -44,7 +48,7 @@ class FrameRate:
         except (ValueError, ZeroDivisionError, OverflowError):
             rate = Fraction(0)
         if not 1 <= rate <= 1000:
-            raise TimecodeError(f"{text!r} is not a frame rate; write it as 24, 23.976 or 24000/1001")
+            raise TimecodeError(f"{text[:40]!r} is not a frame rate; write it as 24, 23.976 or 24000/1001")
         return cls(fraction=rate)
 
     @property
@@ -107,7 +111,7 @@ class Timecode:
         match = _LABEL.fullmatch(text.strip())
         if not match:
             raise TimecodeError(
-                f"{text!r} is not a timecode; write hh:mm:ss:ff, or hh:mm:ss;ff for drop-frame"
+                f"{text[:40]!r} is not a timecode; write hh:mm:ss:ff, or hh:mm:ss;ff for drop-frame"
             )
         hours, minutes, seconds, number = (int(match[k]) for k in (1, 2, 3, 5))
         drop = match[4] != ":"

@@ -143,7 +143,7 @@ def test_one_decision_that_fits_two_clips_is_neither_ones(tmp_path: Path) -> Non
     request = Request(clip_list=tmp_path / "day.csv", grades=(tmp_path / "g.csv",))
     plan = prepare(request).plan
     assert [c.stem for c in plan.clips] == ["A001C004"]
-    assert len(plan.wrong) == 2 and all("say reel and timecode" in str(e) for _, e in plan.wrong)
+    assert len(plan.wrong) == 2 and all("say reel, date and timecode" in str(e) for _, e in plan.wrong)
     (tmp_path / "g.csv").write_text(
         "id,timecode,saturation\nA001C003,10:00:00:00,0.5\nA001C003,15:00:00:00,0.7\nA001C004,,0.6\n"
     )

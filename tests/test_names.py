@@ -1,5 +1,6 @@
 """Names: clips found where they are, never outside; files named so that every system takes them."""
 
+import unicodedata
 from pathlib import Path
 
 import pytest
@@ -93,3 +94,51 @@ def test_any_clip_is_found_or_one_clear_error(clip: str) -> None:
         resolve_clip(clip, Path("/nonexistent"), MediaIndex([]))
     except RushlightError:
         pass
+
+
+def test_a_pattern_is_looked_for_in_every_folder_below(tmp_path: Path) -> None:
+    for name in (
+        "card1/DEEP/C_001.mov",
+        "card1/DEEP/C_002.mov",
+        "card2/D_1.mov",
+        "card3/D_1.mov",
+        "card2/C_x.mov",
+    ):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).touch()
+    media = MediaIndex([tmp_path])
+    assert resolve_clip("C_###.mov", tmp_path / "none", media) == tmp_path / "card1/DEEP/C_###.mov"
+    with pytest.raises(ListError, match=r"2 originals.*card2.*card3"):
+        resolve_clip("D_#.mov", tmp_path / "none", media)
+    with pytest.raises(SourceError, match="looked in"):
+        resolve_clip("E_#.mov", tmp_path / "none", media)
+
+
+def test_what_was_delivered_below_media_is_no_twin(tmp_path: Path) -> None:
+    for name in ("card/b.mov", "out/editorial/b.mov", "new/editorial/b.mov", "out/log/jobs.jsonl"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).touch()
+    media = MediaIndex([tmp_path], leave_out=[tmp_path / "new"])
+    assert resolve_clip("b.mov", tmp_path / "none", media) == tmp_path / "card/b.mov"
+
+
+def reserved() -> st.SearchStrategy[str]:
+    return st.sampled_from(["con", "PRN", "aux", "NUL", "com1", "LPT9"]).flatmap(
+        lambda d: st.sampled_from(
+            [d, f"{d}.mov", f" {d}", f"{d}.", f"{d} ", f"{d}.a.b", f"{d.lower()}\u0000"]
+        )
+    )
+
+
+@given(st.one_of(reserved(), st.text(max_size=300), st.text(".- \u0301e\u00e9\u200f~", max_size=40)))
+def test_names_hold_on_linux_macos_and_windows(name: str) -> None:
+    """Windows: no reserved device with any extension, none of its characters, no end in dot or space. macOS: composed
+    and decomposed forms are one name there, so only composed ones are written. Linux: 255 bytes with an extension."""
+    safe = safe_name(name)
+    assert safe.split(".")[0].strip().lower() not in {"con", "prn", "aux", "nul"} | {
+        f"{d}{n}" for d in ("com", "lpt") for n in range(1, 10)
+    }
+    assert not any(c in '<>:"/\\|?*' or ord(c) < 32 or ord(c) == 127 for c in safe)
+    assert safe not in (".", "..") and not safe.startswith(".") and safe[-1] not in ". "
+    assert unicodedata.normalize("NFC", safe) == safe and len(f"{safe}.000000.tiff16.tif".encode()) < 255
+    assert safe_name(unicodedata.normalize("NFD", safe)) == safe

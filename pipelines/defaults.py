@@ -1,0 +1,81 @@
+"""What is stated of many clips at once, as keys of a document: defaults by camera, reel and file, and the change record's settings."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+__all__ = ["STATED", "Changes", "Default", "DefaultsFile", "Model"]
+
+
+class Model(BaseModel):
+    """A table of a document: frozen, and no key that is not known."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+class Default(Model):
+    """What is true of every clip of a camera, a reel or a file pattern; a row overrules it."""
+
+    camera: str = ""
+    reel: str = ""  # `*` and `?` stand for characters
+    file: str = ""  # the same; of the whole path where it has a `/`
+    encoding: str = ""
+    levels: Literal["", "narrow", "full"] = ""
+    exposure_index: int | None = Field(default=None, ge=1, le=1_000_000)
+    lut: str = ""
+    rotation: Literal[0, 180] | None = None  # degrees, as the picture is to be turned; beats the header's
+    desqueeze: float | None = Field(
+        default=None, ge=0.25, le=4
+    )  # width over stored width; beats the header's
+    clock_offset: float | None = Field(
+        default=None, ge=-86400, le=86400
+    )  # seconds that its timecode is ahead
+
+    @model_validator(mode="after")
+    def _whole(self) -> Default:
+        if sum(map(bool, (self.camera, self.reel, self.file))) != 1:
+            raise ValueError("takes one of camera, reel and file to say which clips it is for")
+        if not self.says():
+            raise ValueError(f"states nothing; takes {', '.join(STATED[:-1])} or {STATED[-1]}")
+        return self
+
+    def says(self) -> dict[str, str]:
+        """What it states, by key, as a row's cell would."""
+        found = {key: getattr(self, key) for key in STATED}
+        return {
+            key: f"{value:.10g}" if isinstance(value, float) else str(value)
+            for key, value in found.items()
+            if value not in (None, "")
+        }
+
+    @property
+    def rank(self) -> int:
+        """0 for a file pattern, 1 for a reel, 2 for a camera: the narrower is trusted more."""
+        return 0 if self.file else 1 if self.reel else 2
+
+    @property
+    def selector(self) -> str:
+        key = ("file", "reel", "camera")[self.rank]
+        return f'{key} = "{getattr(self, key)}"'
+
+
+STATED = ("encoding", "levels", "exposure_index", "lut", "rotation", "desqueeze", "clock_offset")
+
+
+class DefaultsFile(Model):
+    """A side file of defaults."""
+
+    default: tuple[Default, ...] = Field(min_length=1)
+
+
+class Changes(Model):
+    """How clips are set against the record of grade changes made on set."""
+
+    held_at: Literal["cut", "first frame"] = "cut"
+    utc_offset: str = (
+        ""  # of the cameras' timecode, +02:00: for changes that state a clock, and for dates in headers
+    )
+    ahead: dict[str, float] = Field(default_factory=dict)  # seconds, by camera letter: its timecode is ahead
+    jammed: str = ""  # hh:mm, when timecode was last set to the clock: where the record does not say

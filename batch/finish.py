@@ -333,6 +333,7 @@ def _record(
         "status": "done",
         "reel": job.reel,
         "rate": job.rate,
+        "capture_rate": job.record.get("capture_rate"),
         "frames": job.count,
         "first_frame": job.first,
         "first_timecode": job.timecode,

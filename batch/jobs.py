@@ -312,6 +312,7 @@ def job_spec(
                 "levels": clip.signal.levels,
                 "levels_from": clip.signal.levels_from,
             },
+            "capture_rate": str(clip.capture_rate.fraction) if clip.capture_rate else None,
             "grade": grade,
             "recipe": {"name": recipe.name, "digest": recipe.digest()},
             "row": dict(clip.row.cells),

@@ -26,6 +26,7 @@ COLUMNS = [
     "in",
     "out",
     "rate",
+    "capture_rate",
     "timecode",
     "reel",
     "encoding",
@@ -133,6 +134,7 @@ def _row(columns: Sequence[str], cells: Sequence[str], file: str, line: int) -> 
     try:
         grade = row_grade(values)
         rate = _parsed(values, "rate", FrameRate.parse)
+        _parsed(values, "capture_rate", FrameRate.parse)
         check_choices(values)
         camera_of(values, {})
     except InputError as error:

@@ -61,6 +61,7 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
         "scene": row["scene"],
         "take": row["take"],
         "camera": camera,
+        "capture_rate": str(clip.capture_rate or ""),
         "date": row["day"],
         "look": look,
         "grade": cdl.numbers() if cdl else "no grade",

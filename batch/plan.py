@@ -16,17 +16,17 @@ from rushlight.batch.corrections import corrections
 from rushlight.batch.grades import Decision
 from rushlight.batch.lists import Row
 from rushlight.batch.ranges import frame_range
+from rushlight.batch.rates import exposed_rate, played_rate, relabelled
 from rushlight.batch.showlut import lut_sides, no_sides
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.codecs import codec, rate_fault
-from rushlight.pipelines.encodings import Encoding, find_encoding, suggest_encoding
+from rushlight.pipelines.encodings import Encoding, by_header, find_encoding, suggest_encoding
 from rushlight.pipelines.errors import (
     EncodingError,
     ListError,
     LutError,
     RushlightError,
     SourceError,
-    TimecodeError,
 )
 from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.probe import Facts
@@ -80,7 +80,8 @@ class PlannedClip:
     stem: str
     first: int  # frame number in the original
     count: int
-    rate: FrameRate
+    rate: FrameRate  # it is played at
+    capture_rate: FrameRate | None = None  # it was exposed at, where header or list say it
     timecode: Timecode  # of `first`
     reel: str
     retimed: bool
@@ -127,9 +128,14 @@ def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tupl
         )
     index = next((s.exposure_index for s in stated if s.exposure_index), None)
     try:
-        encoding = find_encoding(says.encoding, exposure_index=index)
+        encoding = by_header(find_encoding(says.encoding, exposure_index=index), facts.chromaticities)
     except EncodingError as error:
         raise error.at(key="encoding") from None
+    if encoding.kind == "linear" and facts.chromaticities and not encoding.gamut.is_of(facts.chromaticities):
+        numbers = " ".join(f"{v:.4g}" for v in facts.chromaticities)
+        warnings.append(
+            f"is read as {encoding.name} ({says.who}), but its header's chromaticities are {numbers}"
+        )
     levels_say = next((s for s in stated if s.levels), None)
     ycbcr = facts.pixel_format.family == "ycbcr"
     tag = facts.levels_tag
@@ -176,7 +182,8 @@ def plan_clip(
     """One row with its original's facts and its grade, resolved. InputError or SourceError with the key at fault."""
     warnings = [*facts.warnings, *decision.warnings]
     _acceptable(facts if camera.rotation is None else replace(facts, rotation=0), recipe)
-    rate, retimed = _show_rate(facts, recipe, warnings)
+    rate, retimed = played_rate(facts, recipe, warnings)
+    exposed = exposed_rate(row, facts, rate, warnings)
     start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
     _containers_hold(recipe, rate)
     first, count, notes = frame_range(
@@ -185,8 +192,7 @@ def plan_clip(
     warnings += notes
     timecode = start + first
     if retimed:
-        drop = start.drop and rate.can_drop
-        timecode = Timecode.parse(_relabelled(start, rate, drop), rate) + first
+        timecode = relabelled(start, rate) + first
     signal, notes = resolve_signal(stated, facts)
     warnings += notes
     finished = signal.encoding.kind == "video" and row.grade is None and not row["cdl"]
@@ -212,6 +218,7 @@ def plan_clip(
         first=first,
         count=count,
         rate=rate,
+        capture_rate=exposed,
         timecode=timecode,
         reel=reel,
         retimed=retimed,
@@ -230,20 +237,6 @@ def _containers_hold(recipe: Recipe, rate: FrameRate) -> None:
             fault = rate_fault(which, output.container or which.containers[0], rate)
             if fault:
                 raise ListError(fault, key=f"output[{index}].container")
-
-
-def _relabelled(start: Timecode, rate: FrameRate, drop: bool) -> str:
-    """The first label at another rate: the same hours, minutes and seconds, the frame number kept where it exists."""
-    text = str(start).replace(";", ":")
-    hours, minutes, seconds, frames = text.split(":")
-    number = min(int(frames), rate.nominal - 1)
-    label = f"{hours}:{minutes}:{seconds}{';' if drop else ':'}{number:02}"
-    if drop:
-        try:
-            Timecode.parse(label, rate)
-        except TimecodeError:
-            label = f"{hours}:{minutes}:{seconds};{rate.dropped:02}"
-    return label
 
 
 def _acceptable(facts: Facts, recipe: Recipe) -> None:
@@ -266,28 +259,6 @@ def _acceptable(facts: Facts, recipe: Recipe) -> None:
             f"is to be shown turned by {facts.rotation} degrees clockwise, which is not done here (180 is)",
             file=str(facts.path),
         )
-
-
-def _show_rate(facts: Facts, recipe: Recipe, warnings: list[str]) -> tuple[FrameRate, bool]:
-    if not recipe.show_rate:
-        return facts.rate, False
-    show = FrameRate.parse(recipe.show_rate)
-    if show == facts.rate:
-        return facts.rate, False
-    if facts.rate.nominal == show.nominal:
-        warnings.append(
-            f"runs at {facts.rate}, the show at {show}: the two drift apart by a frame in 42 seconds at 24"
-        )
-    if recipe.off_speed == "refuse":
-        raise SourceError(
-            f"runs at {facts.rate} frames a second, the show at {show}; the recipe refuses it",
-            file=str(facts.path),
-        )
-    if recipe.off_speed == "keep":
-        warnings.append(f"keeps its own rate of {facts.rate}; the show's is {show}")
-        return facts.rate, False
-    warnings.append(f"taken frame for frame from {facts.rate} to {show}, silent")
-    return show, True
 
 
 def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFiles, base: Path) -> LookSpec:

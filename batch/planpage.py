@@ -70,6 +70,7 @@ def _clip(clip: PlannedClip, recipe: Recipe) -> dict[str, Any]:
         "first_frame": clip.first,
         "frames": clip.count,
         "rate": str(clip.rate.fraction),
+        "capture_rate": str(clip.capture_rate.fraction) if clip.capture_rate else None,
         "rate_from": facts.rate_from,
         "codec": facts.codec,
         "size": f"{facts.width}x{facts.height}",

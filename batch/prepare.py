@@ -27,6 +27,7 @@ from rushlight.batch.plan import (
     plan_clip,
     stated_by,
 )
+from rushlight.batch.rates import rate_doubts
 from rushlight.batch.reconcile import Media, reconcile
 from rushlight.batch.reels import reel_doubts, runs_on
 from rushlight.batch.request import Request
@@ -172,7 +173,7 @@ def prepare(request: Request) -> Prepared:
     if request.clip_list.is_dir():
         plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
         plan.warnings += runs_on(plan.clips)
-    plan.warnings += reel_doubts(plan.clips)
+    plan.warnings += reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe)
     plan.clips = _untwinned(plan.clips, plan)
     if not request.only:
         plan.warnings += defaults.unused()

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from typing import Any, Literal
@@ -268,6 +268,15 @@ _ENCODINGS: tuple[Encoding, ...] = (
     _entry("linear", "AP1", name="ACEScg", kind="linear", source="Academy S-2014-004"),
     _entry("linear", "AP0", name="ACES2065-1", kind="linear", source="SMPTE ST 2065-1:2021"),
     _entry("linear", "Rec.709", name="Linear Rec.709", kind="linear", source="ITU-R BT.709-6, item 1.3"),
+    _entry("linear", "Rec.2020", name="Linear Rec.2020", kind="linear", source="ITU-R BT.2020-2, table 3"),
+    _entry("linear", "P3-D65", name="Linear P3-D65", kind="linear", source="SMPTE EG 432-1:2010"),
+    _entry(
+        "linear",
+        "Rec.709",
+        name="Linear by header",
+        kind="linear",
+        source="OpenEXR, attribute chromaticities",
+    ),
     _entry(
         "BT.709", "Rec.709", name="Video Rec.709", kind="video", source="ITU-R BT.709-6, item 1.2, inverted"
     ),
@@ -304,6 +313,9 @@ _ALSO = {
     "ACEScc/AP1": ("acescc",),
     "ACES2065-1": ("aces", "ap0linear"),
     "Linear Rec.709": ("linearrec709srgb", "linearsrgb", "linear709"),
+    "Linear Rec.2020": ("linear2020", "linearbt2020"),
+    "Linear P3-D65": ("linearp3",),
+    "Linear by header": ("linear", "scenelinear"),
     "Video Rec.709": ("rec709", "bt709", "video", "camerarec709"),
 }
 _NATIVE = {"flog2": "F-Log2/F-Gamut"}  # the F-Log2 data sheet; F-Gamut C came with F-Log2C
@@ -365,6 +377,22 @@ def find_encoding(name: str, *, exposure_index: int | None = None) -> Encoding:
             f"exposure index {index} has no LogC3 curve; the maker publishes {', '.join(map(str, EXPOSURE_INDEXES))}"
         )
     return replace(encoding, exposure_index=index)
+
+
+def by_header(encoding: Encoding, chromaticities: Sequence[float]) -> Encoding:
+    """The encoding itself, or for `Linear by header` the scene-linear one whose primaries and white are these (x y of
+    red, green, blue and white, as OpenEXR has them). EncodingError where there are none, or none such is known."""
+    if encoding.name != "Linear by header":
+        return encoding
+    known = [e for e in _ENCODINGS if e.kind == "linear" and e is not encoding]
+    choices = ", ".join(e.name for e in known)
+    if not chromaticities:
+        raise EncodingError(f"the header states no chromaticities; say which it is: {choices}")
+    found = next((e for e in known if e.gamut.is_of(chromaticities)), None)
+    if found is None:
+        numbers = " ".join(f"{v:.4g}" for v in chromaticities)
+        raise EncodingError(f"the header's chromaticities ({numbers}) are those of none of {choices}")
+    return found
 
 
 # Words by which makers name a curve in a container's metadata (from memory); only ever a suggestion.

@@ -43,7 +43,9 @@ class Facts:
     stored_format: str  # as the file names it, before conversion within the family
     rate: FrameRate
     rate_from: str  # "header", "stated", "assumed"
+    capture_rate: FrameRate | None = None  # frames a second as exposed; `rate` is what they are played at
     frames: int
+    seconds: Fraction | None = None  # what the picture track lasts, where a movie's header says it
     timecode: Timecode
     timecode_from: str  # "header", "file number", "none"
     reel: str = ""

@@ -13,7 +13,20 @@ from rushlight.pipelines.recipe import Burnin
 __all__ = ["FIELDS", "RUNNING", "Part", "check_fields", "fields_of", "parse_template"]
 
 RUNNING = ("timecode", "frame", "source_frame")  # other values on every frame
-FIELDS = ("clip", "reel", "scene", "take", "camera", *RUNNING, "date", "look", "grade", "recipe", "note")
+FIELDS = (
+    "clip",
+    "reel",
+    "scene",
+    "take",
+    "camera",
+    "capture_rate",
+    *RUNNING,
+    "date",
+    "look",
+    "grade",
+    "recipe",
+    "note",
+)
 _FIELD = re.compile(r"\{([^{}]*)\}")
 
 

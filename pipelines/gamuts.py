@@ -6,6 +6,7 @@ the one of the ACES input transforms: CAT02 or Bradford.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -46,6 +47,11 @@ class Gamut:
     blue: tuple[float, float]
     white: tuple[float, float] = D65
     cat: Literal["CAT02", "Bradford", "none"] = "Bradford"
+
+    def is_of(self, chromaticities: Sequence[float]) -> bool:
+        """Whether x y of red, green, blue and white are these, to a thousandth."""
+        own = (*self.red, *self.green, *self.blue, *self.white)
+        return len(chromaticities) == 8 and bool(np.allclose(chromaticities, own, rtol=0, atol=1e-3))
 
     def to_xyz(self) -> Array:
         """RGB to XYZ, white at Y = 1. SMPTE RP 177:1993, section 3.3."""

@@ -18,6 +18,7 @@ from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.pixels import new_frame, planes
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.reading import Reading
+from rushlight.pipelines.sequences import as_stored, rgb_channels
 
 __all__ = ["MovieSource", "SequenceSource", "Source", "SourceFrame", "SpanSource", "open_source"]
 
@@ -184,7 +185,7 @@ def _read(path: Path, facts: Facts) -> tuple[av.VideoFrame | None, str]:
     """The picture of one file over its display window, and what is wrong with it."""
     import OpenImageIO as oiio
 
-    reader = oiio.ImageInput.open(str(path))
+    reader = oiio.ImageInput.open(str(path), as_stored())
     if reader is None:
         return None, f"{path.name} does not open: {oiio.geterror()}"
     try:
@@ -196,8 +197,9 @@ def _read(path: Path, facts: Facts) -> tuple[av.VideoFrame | None, str]:
                 f"{path.name} is {spec.full_width}x{spec.full_height}, the sequence {facts.width}x{facts.height}",
             )
         kind = oiio.FLOAT if pixel_format.is_float else oiio.UINT8 if pixel_format.bits == 8 else oiio.UINT16
-        names = list(spec.channelnames)
-        at = [names.index(c) if c in names else i for i, c in enumerate("RGB")]
+        at = rgb_channels(spec)
+        if not at:
+            return None, f"{path.name} has no channels R, G and B: {', '.join(spec.channelnames)}"
         low, high = min(at), max(at) + 1
         pixels = reader.read_image(0, 0, low, high, kind)
         if pixels is None or reader.has_error:

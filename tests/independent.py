@@ -75,7 +75,9 @@ def raw(path: Path, pixel_format: str, width: int, height: int, frame: int = 0) 
     run = subprocess.run(
         [*command, "-pix_fmt", pixel_format, "-f", "rawvideo", "-"], capture_output=True, check=True
     )
-    return np.frombuffer(run.stdout, "<u2" if "10" in pixel_format or "16" in pixel_format else np.uint8)
+    return np.frombuffer(
+        run.stdout, "<u2" if any(bits in pixel_format for bits in ("10", "12", "16")) else np.uint8
+    )
 
 
 def raw_frames(path: Path, pixel_format: str, width: int, height: int) -> NDArray[np.uint8]:

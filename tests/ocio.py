@@ -25,6 +25,8 @@ SPACES = {
     "ACEScc/AP1": "ACEScc",
     "ACEScg": "ACEScg",
     "Linear Rec.709": "Linear Rec.709 (sRGB)",
+    "Linear Rec.2020": "Linear Rec.2020",
+    "Linear P3-D65": "Linear P3-D65",
 }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from fractions import Fraction
 from pathlib import Path
 
@@ -131,3 +132,66 @@ def write_sequence(
             spec.attribute("smpte:TimeCode", oiio.TypeTimeCode, (word, 0))
         assert buf.write(str(folder / f"{folder.name}.{number:07d}.dpx"), oiio.UINT16), buf.geterror()
     return folder
+
+
+def write_dpx(
+    path: Path,
+    codes: NDArray[np.integer],
+    *,
+    bits: int,
+    packing: str,
+    order: str,
+    timecode: str = "01:00:00:05",
+    rate: float = 24.0,
+    orientation: int = 0,
+) -> None:
+    """A DPX file of RGB codes (h, w, 3) by SMPTE ST 268-1:2014, without any library: `packing` is "packed", "A" or "B"
+    (filled), `order` is ">" or "<"."""
+    height, width, _ = codes.shape
+    head = bytearray(b"\xff" * 2048)
+    digits = timecode.replace(":", "")
+    how = {"packed": 0, "A": 1, "B": 2}[packing]
+    lines = b"".join(_dpx_line(line.ravel(), bits, how, order) for line in codes.astype(np.uint32))
+    head[0:4] = struct.pack(order + "I", 0x53445058)
+    struct.pack_into(order + "I8sII", head, 4, 2048, b"V2.0\0\0\0\0", 2048 + len(lines), 1)
+    struct.pack_into(order + "HHII", head, 768, orientation, 1, width, height)
+    struct.pack_into(
+        order + "IIfIf4BHHIII", head, 780, 0, 0, 0.0, (1 << bits) - 1, 0.0, 50, 0, 0, bits, how, 0, 2048, 0, 0
+    )
+    struct.pack_into(order + "I", head, 1920, int(digits, 16))
+    struct.pack_into(order + "f", head, 1940, rate)
+    path.write_bytes(bytes(head) + lines)
+
+
+def _dpx_line(codes: NDArray[np.uint32], bits: int, how: int, order: str) -> bytes:
+    if bits == 16:
+        return codes.astype(order + "u2").tobytes()
+    if bits == 12 and how:
+        return (codes << (4 if how == 1 else 0)).astype(order + "u2").tobytes()
+    if bits == 10 and how:
+        first, second, third = np.pad(codes, (0, -codes.size % 3)).reshape(-1, 3).T
+        words = first << 20 | second << 10 | third
+        return (words << (2 if how == 1 else 0)).astype(order + "u4").tobytes()
+    number = sum(int(code) << (bits * k) for k, code in enumerate(codes))  # the first code in the lowest bits
+    words = -(-codes.size * bits // 32)
+    return b"".join(struct.pack(order + "I", number >> (32 * k) & 0xFFFFFFFF) for k in range(words))
+
+
+def write_picture(path: Path, pixels: NDArray[np.generic], kind: str, **attributes: object) -> Path:
+    """A picture (h, w, channels) by OpenImageIO; `kind` is its sample type, `names` its channels."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    spec = oiio.ImageSpec(pixels.shape[1], pixels.shape[0], pixels.shape[2], kind)
+    for name, value in attributes.items():
+        if name == "names":
+            spec.channelnames = value
+        elif isinstance(value, tuple) and name in ("FramesPerSecond", "captureRate"):
+            spec.attribute(name, oiio.TypeRational, value)
+        elif isinstance(value, tuple):
+            spec.attribute(name, f"float[{len(value)}]", value)
+        else:
+            spec.attribute(name.replace("__", ":"), value)
+    writer = oiio.ImageOutput.create(str(path))
+    assert writer.open(str(path), spec), writer.geterror()
+    assert writer.write_image(pixels), writer.geterror()
+    writer.close()
+    return path

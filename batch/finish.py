@@ -17,6 +17,7 @@ import xxhash
 from numpy.typing import NDArray
 from rushlight.batch.fence import may_finish
 from rushlight.pipelines.checksum import colour_digest, picture_digest
+from rushlight.pipelines.clipping import range_warnings
 from rushlight.pipelines.codecs import codec
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import DeliveryError, from_os
@@ -317,9 +318,8 @@ def _record(
     if damage:
         places = ", ".join(d["timecode"] for d in damage[:6]) + (" …" if len(damage) > 6 else "")
         warnings.append(f"{len(damage)} damaged frame(s) were delivered: {places}")
-    if counts["outside"]:
-        share = counts["outside"] / max(1, counts["pixels"])
-        warnings.append(f"{share:.2%} of pixels lie outside what the look spans and were clipped")
+    pushed = {n: sum(side.get("pushed", {}).get(n, 0) for side in sides) for n in ("over", "under", "pixels")}
+    warnings += range_warnings(look, counts, pushed)
     tiles = {
         name: [t for side in sides for t in side["movies"].get(name, {}).get("tiles", [])]
         for name in sorted({n for side in sides for n in side["movies"]})
@@ -370,7 +370,7 @@ def _record(
             "tiles": tiles,
             "sensitivity": next((side["sensitivity"] for side in sides if side["sensitivity"]), {}),
         },
-        "counts": counts,
+        "counts": counts | {"pushed": pushed},
         "warnings": list(dict.fromkeys(warnings)),
         "damage": damage,
     }

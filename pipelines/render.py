@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections import Counter
 from collections.abc import Mapping
 from contextlib import ExitStack
 from functools import lru_cache, partial
@@ -21,6 +22,7 @@ from rushlight.pipelines import measure
 from rushlight.pipelines.ahead import Ahead, Behind
 from rushlight.pipelines.bake import Baked, load_baked
 from rushlight.pipelines.checksum import frame_digest
+from rushlight.pipelines.clipping import corrects, pushed_of
 from rushlight.pipelines.codecs import Codec, Tags, codec, siting
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
@@ -131,6 +133,7 @@ class _Segment:
         self.damage: list[dict[str, Any]] = []
         self.warnings: list[str] = []
         self.sensitivity: dict[str, float] = {}
+        self.pushed: Counter[str] = Counter()
         keyed: dict[str, Picture] = {}
         for spec in movies:
             picture = self._picture(spec, keyed)
@@ -269,6 +272,7 @@ class _Segment:
             beat()
             self._note_damage(frame)
             image = self._working(frame.image)
+            self._count_pushed(image)
             for picture in self.pictures:
                 self._graded(picture, image, frame, behind)
             self._stills_of(image, frame)
@@ -297,10 +301,16 @@ class _Segment:
             plane[:] = working[..., k]
         return out
 
+    def _count_pushed(self, image: av.VideoFrame) -> None:
+        """What the row's corrections push out of the encoding."""
+        if corrects(self.job.look) and any(o.state == "graded" for o in self.job.outputs):
+            self.pushed.update(pushed_of(image, self.format, self.job.source, self.look))
+
     def _graded(self, picture: Picture, image: av.VideoFrame, frame: SourceFrame, behind: Behind) -> None:
         fitted = picture.fitter.fit(image)
         graded, counts = picture.grader.grade(fitted, frame.number)
-        if frame.missing and self.job.source.missing == "slate":
+        slated = frame.missing and self.job.source.missing == "slate"
+        if slated:
             draw_missing(picture, graded, frame.number)
         views = planes(graded)
         picture.digests.append(frame_digest(views))
@@ -318,8 +328,7 @@ class _Segment:
             if movie.painter:
                 movie.painter.paint(drawn, self._running(frame.number))
             if movie.lit:
-                running = self._running(frame.number) if movie.lit_painter else {}
-                slated = frame.missing and self.job.source.missing == "slate"
+                running = self._running(frame.number)
                 movie.light.append(measured_light(picture, movie, fitted, frame.number, running, slated))
             behind.do(partial(movie.writer.write, drawn))
 
@@ -437,6 +446,7 @@ class _Segment:
             "damage": self.damage,
             "warnings": list(dict.fromkeys(self.warnings)),
             "sensitivity": self.sensitivity,
+            "pushed": self.pushed,
         }
         side.parent.mkdir(parents=True, exist_ok=True)
         temporary = side.with_name(f".{side.name}.{token}.part")

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from rushlight.batch.lookpage import COLOURS
-from rushlight.pipelines.gamuts import AP0, REC709, Gamut
+from rushlight.pipelines.gamuts import ACES_WHITE, AP0, REC709, Gamut, adaptation
 from rushlight.pipelines.look import Look
 
 __all__ = ["look_picture"]
@@ -18,7 +18,8 @@ INKS = ("#c0392b", "#1e8449", "#2471a3")
 
 def look_picture(look: Look, title: str) -> bytes:
     """A PNG. Left: the camera's signal and the display's R'G'B' over stops from 18 % grey. Right: CIE 1931 xy with the
-    spectral locus, both gamuts, and each patch as the scene has it (ring) and as the display shows it (dot)."""
+    spectral locus, both gamuts, and each patch as the scene has it, adapted to the display's white (ring), and as the
+    display shows it (dot)."""
     from matplotlib.figure import Figure
 
     figure = Figure(figsize=(13, 6), dpi=110, layout="constrained")
@@ -43,8 +44,11 @@ def _curves(axes: Any, look: Look) -> None:
     axes.plot(
         stops, code[:, 1] * 100, color="0.45", ls="--", lw=1.2, label=f"camera signal ({look.working.name})"
     )
-    for k, (name, ink) in enumerate(zip("RGB", INKS, strict=True)):
-        axes.plot(stops, shown[:, k] * 100, color=ink, lw=1.6, label=f"display {name}'")
+    if np.ptp(shown, axis=1).max() < 1 / 1023:  # one curve would hide the others
+        axes.plot(stops, shown[:, 1] * 100, color="0.1", lw=1.8, label="display R', G' and B'")
+    else:
+        for k, (name, ink) in enumerate(zip("RGB", INKS, strict=True)):
+            axes.plot(stops, shown[:, k] * 100, color=ink, lw=1.6, label=f"display {name}'")
     axes.axvline(0, color="0.8", lw=0.8)
     axes.annotate("18 %", (0, 101), fontsize=8, ha="center", color="0.4")
     axes.axhspan(0, 100, color="0.97", zorder=0)
@@ -52,6 +56,11 @@ def _curves(axes: Any, look: Look) -> None:
     axes.set_ylabel(f"signal, % of its range; display {look.display.name}")
     axes.grid(color="0.9", lw=0.6)
     axes.legend(fontsize=8, loc="upper left", frameon=False)
+    light = axes.twinx()
+    ticks = np.linspace(0, 100, 6)
+    light.set(ylim=axes.get_ylim(), ylabel="cd/m2 of that signal in all three")
+    nits = look.display.nits(np.repeat(ticks[:, None] / 100, 3, 1))
+    light.set_yticks(ticks, [f"{v:.0f}" if v >= 10 else f"{v:.2g}" for v in nits])
 
 
 def _chromaticities(axes: Any, look: Look) -> None:
@@ -61,7 +70,8 @@ def _chromaticities(axes: Any, look: Look) -> None:
     axes.plot(*np.vstack([locus, locus[:1]]).T, color="0.6", lw=1)
     scene = np.array(list(COLOURS.values()))[3:]
     shown = look.stages(look.working.from_ap0(scene))[-1][1]
-    before, after = _xy(scene @ AP0.to_xyz().T), _xy(look.display.to_xyz(shown))
+    to_xyz = adaptation(ACES_WHITE, look.display.gamut.white, "CAT02") @ AP0.to_xyz()
+    before, after = _xy(scene @ to_xyz.T), _xy(look.display.to_xyz(shown))
     for gamut, style in ((look.working.gamut, "--"), (look.display.gamut, "-")):
         _triangle(axes, gamut, style)
     paint = _srgb(look, shown)
@@ -70,7 +80,7 @@ def _chromaticities(axes: Any, look: Look) -> None:
         axes.scatter(*a, s=26, facecolors="none", edgecolors="0.35", lw=0.9, zorder=3)
         axes.scatter(*b, s=34, color=[tuple(ink)], edgecolors="0.2", lw=0.5, zorder=4)
     axes.plot(*look.display.gamut.white, marker="+", color="black", ms=9, ls="none", label="display white")
-    axes.scatter([], [], facecolors="none", edgecolors="0.35", label="patch in the scene")
+    axes.scatter([], [], facecolors="none", edgecolors="0.35", label="patch in the scene, adapted to D65")
     axes.scatter([], [], color="0.5", edgecolors="0.2", label="patch at the display")
     axes.set(xlim=(-0.05, 0.85), ylim=(-0.08, 0.92), xlabel="CIE 1931 x", ylabel="y", aspect="equal")
     axes.grid(color="0.93", lw=0.6)

@@ -122,7 +122,7 @@ def _against(
         number = first.until(Timecode.parse(text, rate))
     except RushlightError as error:
         return {"text": error.text}
-    if number >= entry["frames"]:
+    if not entry.get("card", 0) <= number < entry["frames"]:
         return {"text": f"{text} lies outside the clip"}
     facts = probe(folder / entry["path"])
     display = find_display(entry["display"])

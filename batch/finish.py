@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +23,7 @@ from rushlight.pipelines.codecs import codec
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.hdr import HdrMetadata, hdr_metadata, states_light
+from rushlight.pipelines.head import Head, write_head
 from rushlight.pipelines.join import join
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.pulse import beat
@@ -84,12 +86,15 @@ def finish_job(
     facts = opened_facts(job.source)
     sides = [json.loads(side_path(job, segment).read_text()) for segment in job.segments]
     outputs: list[dict[str, Any]] = []
+    warnings: list[str] = []
     for output in job.outputs:
         if isinstance(output, MovieSpec):
-            outputs.append(_movie(job, output, facts, sides, token))
+            entry, said = _movie(job, output, facts, sides, token)
+            outputs.append(entry)
+            warnings += said
         else:
             outputs += _stills(job, output, sides, token)
-    return _record(job, facts, sides, outputs)
+    return _record(job, facts, sides, outputs, warnings)
 
 
 # --- movies
@@ -97,21 +102,26 @@ def finish_job(
 
 def _movie(
     job: JobSpec, output: MovieSpec, facts: Facts, sides: list[dict[str, Any]], token: str
-) -> dict[str, Any]:
+) -> tuple[dict[str, Any], list[str]]:
     which = codec(output.codec)
     rate = FrameRate.parse(job.rate)
-    timecode = Timecode.parse(job.timecode, rate)
+    timecode = Timecode.parse(job.timecode, rate) + -output.card
     tags = movie_tags(job, output, facts)
     final = Path(job.out) / output.folder / output.file
     temporary = work_folder(job) / output.identity / f".{token}.{output.file}.part"
     paths = [segment_path(job, output, s.index) for s in job.segments]
     counts = [s.count for s in job.segments]
     sound = _sound(job, output, facts)
-    hdr = _light(job, output, tags.transfer, sides)
+    head = None
     metadata = {} if output.container == "mxf" else dict(job.metadata)
     if output.container == "mp4" and job.reel:
         metadata["reel"] = job.reel
+    card = temporary.with_name(f".{token}.card.part")
     try:
+        if output.card:
+            head = write_head(card, job, output, facts)
+            paths, counts = [card, *paths], [output.card, *counts]
+        hdr = _light(job, output, tags.transfer, sides, head)
         join(
             paths,
             counts,
@@ -138,7 +148,7 @@ def _movie(
             width=output.width,
             height=output.height,
             rate=rate,
-            frames=job.count,
+            frames=sum(counts),
             timecode=timecode,
             tags=tags,
             reel=job.reel,
@@ -154,16 +164,22 @@ def _movie(
         place(temporary, final)
     finally:
         temporary.unlink(missing_ok=True)
-    return _movie_entry(job, output, delivered, final, digest, sides)
+        card.unlink(missing_ok=True)
+    entry = _movie_entry(job, output, delivered, timecode, final, digest, sides)
+    return entry, list(head.warnings) if head else []
 
 
-def _light(job: JobSpec, output: MovieSpec, transfer: int, sides: list[dict[str, Any]]) -> HdrMetadata | None:
-    """What a PQ movie says of its light, from every picture of every segment, burn-in and all."""
+def _light(
+    job: JobSpec, output: MovieSpec, transfer: int, sides: list[dict[str, Any]], head: Head | None
+) -> HdrMetadata | None:
+    """What a PQ movie says of its light, from every picture of every segment and the card, burn-in and all."""
     if not states_light(output.codec, transfer):
         return None
     light = [pair for side in sides for pair in side["movies"][output.output]["light"]]
     if len(light) != job.count:
         raise DeliveryError(f"light was measured of {len(light)} pictures instead of {job.count}")
+    if head and head.light:
+        light.append(head.light)
     return hdr_metadata(find_display(job.look.display), light)
 
 
@@ -171,6 +187,7 @@ def _movie_entry(
     job: JobSpec,
     output: MovieSpec,
     delivered: Delivered,
+    timecode: Timecode,
     final: Path,
     digest: str,
     sides: list[dict[str, Any]],
@@ -186,7 +203,8 @@ def _movie_entry(
         "state": output.state,
         "identity": output.identity,
         "frames": delivered.frames,
-        "first_timecode": job.timecode,
+        "card": output.card,
+        "first_timecode": str(timecode),
         "bytes": info.st_size,
         "mtime_ns": info.st_mtime_ns,
         "hash": digest,
@@ -217,8 +235,9 @@ def _sound(job: JobSpec, output: MovieSpec, facts: Facts) -> Sound | None:
     silent = output.sound == "silent" or (output.sound != "none" and job.retimed)
     if output.sound == "none" or (not channels and not silent):
         return None
+    before = samples_of(output.card, rate)
     if silent:
-        return Sound(channels=2, samples=total, blocks=iter(()))
+        return Sound(channels=2, samples=before + total, blocks=iter(()))
     blocks = read_sound(facts, job.first, job.count)
     if output.channels:
         picked = [c - 1 for c in output.channels]
@@ -235,7 +254,8 @@ def _sound(job: JobSpec, output: MovieSpec, facts: Facts) -> Sound | None:
         if channels == channels_of(facts) and len(facts.sound) > 1
         else ()
     )
-    return Sound(channels=channels, samples=total, blocks=blocks, tracks=tracks)
+    blocks = chain([np.zeros((channels, before), np.int32)] if before else [], blocks)
+    return Sound(channels=channels, samples=before + total, blocks=blocks, tracks=tracks)
 
 
 def _mixed(blocks: Iterator[NDArray[np.int32]]) -> Iterator[NDArray[np.int32]]:
@@ -304,7 +324,11 @@ def _stills(
 
 
 def _record(
-    job: JobSpec, facts: Facts, sides: list[dict[str, Any]], outputs: list[dict[str, Any]]
+    job: JobSpec,
+    facts: Facts,
+    sides: list[dict[str, Any]],
+    outputs: list[dict[str, Any]],
+    said: Sequence[str] = (),
 ) -> dict[str, Any]:
     look = build_look(job.look, Path(job.out))
     pictures = _pictures(job, sides)
@@ -313,7 +337,7 @@ def _record(
         for picture in side["pictures"]:
             for name in counts:
                 counts[name] += picture["counts"][name]
-    warnings = [*job.record.get("warnings", ()), *(w for side in sides for w in side["warnings"])]
+    warnings = [*job.record.get("warnings", ()), *(w for side in sides for w in side["warnings"]), *said]
     damage = [d for side in sides for d in side["damage"]]
     if damage:
         places = ", ".join(d["timecode"] for d in damage[:6]) + (" …" if len(damage) > 6 else "")

@@ -14,6 +14,7 @@ from rushlight.batch.names import safe_name
 from rushlight.batch.plan import PlannedClip
 from rushlight.pipelines.codecs import codec, segment_frames
 from rushlight.pipelines.errors import TimecodeError
+from rushlight.pipelines.fields import CARD_FIELDS, RUNNING, fields_of
 from rushlight.pipelines.recipe import MovieOutput, Recipe, StillsOutput
 from rushlight.pipelines.spec import (
     JobSpec,
@@ -100,15 +101,14 @@ def _source_identity(clip: PlannedClip, state: str, source: str) -> dict[str, An
 
 
 def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
-    from rushlight.pipelines.slate import RUNNING, fields_of
-
     which = codec(output.codec)
     container = output.container or which.containers[0]
     sound = clip.row["sound"].lower() or output.sound
     common = _common(clip, output)
     settings = output.model_dump(
-        mode="json", exclude={"name", "only", "burnin", "sound", "container", "size"}
+        mode="json", exclude={"name", "only", "burnin", "sound", "container", "size", "card"}
     )
+    card = [output.card, *(known.fields.get(name, "") for name in CARD_FIELDS)] if output.card else None
     drawn = None
     if output.burnin:
         shown = {name: known.fields.get(name, "") for name in fields_of(output.burnin) if name not in RUNNING}
@@ -128,6 +128,7 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
             "timecode": str(clip.timecode),
             "reel": clip.reel,
             "retimed": clip.retimed,
+            **({"card": card} if card else {}),
         }
     )
     return MovieSpec(
@@ -144,6 +145,7 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         burnin=output.burnin,
         font=f"log/inputs/{known.fonts[output.burnin.font]}" if output.burnin and output.burnin.font else "",
         dither=output.dither,
+        card=output.card,
     )
 
 

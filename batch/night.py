@@ -62,7 +62,7 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
         "take": row["take"],
         "camera": camera,
         "capture_rate": str(clip.capture_rate or ""),
-        "date": row["day"],
+        "date": row["date"] or row["day"],
         "look": look,
         "grade": cdl.numbers() if cdl else "no grade",
         "recipe": recipe.name,

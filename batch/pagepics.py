@@ -62,8 +62,9 @@ def _strip(folder: Path, record: Mapping[str, Any]) -> list[tuple[Array, Display
     for entry in sorted(movies, key=lambda e: int(e["width"])):
         try:
             facts = probe(folder / entry["path"])
-            last = max(int(entry["frames"]) - 1, 0)
-            numbers = sorted({round(k * last / (FRAMES - 1)) for k in range(FRAMES)})
+            card = int(entry.get("card", 0))
+            last = max(int(entry["frames"]) - card - 1, 0)
+            numbers = sorted({card + round(k * last / (FRAMES - 1)) for k in range(FRAMES)})
             step = max(1, int(entry["width"]) // 480)
             display, found = find_display(entry["display"]), []
             with open_source(facts) as source:

@@ -132,13 +132,16 @@ def _movie(folder: Path, path: Path, record: Mapping[str, Any], entry: Mapping[s
     tiles: dict[int, Array] = {}
     damaged = 0
     box, covered = tuple(entry["picture"]), [tuple(c) for c in entry["covered"]]
+    card = entry.get("card", 0)  # frames before the clip's first
     with open_source(facts) as source:
         for frame in source.frames(0, max(delivered.frames, 1)):
             damaged += bool(frame.damage)
+            if (number := frame.number - card) < 0:
+                continue
             views = planes(frame.image)
             grids.append(measure.luma_grid(views[0], box))
-            if frame.number in wanted:
-                tiles[frame.number] = _measured(views, facts, entry, box, covered)
+            if number in wanted:
+                tiles[number] = _measured(views, facts, entry, box, covered)
     checks["frames"] = _frames(delivered.frames, damaged, np.array(grids), logged, entry, facts)
     checks["colour"] = _colour(wanted, tiles, entry, record, "intra" if _intra(entry["codec"]) else "long")
     return checks

@@ -80,7 +80,7 @@ def slate_card(
     left_width = round(0.61 * (width - 2 * margin))
     drawing.still(still, margin, top, left_width, bottom - top)
     x, room = margin + left_width + margin // 2, width - margin - (margin + left_width + margin // 2)
-    chart_height = min(round(room * 4 / 6), round(0.44 * (bottom - top)))
+    chart_height = min(round(room * 4 / 6), round(0.40 * (bottom - top)))
     drawing.facts(facts, x, top, room, bottom - top - chart_height - margin // 2)
     drawing.chart(patches, x, bottom - chart_height, room, chart_height)
     drawing.ramp(stops, signal, margin, height - margin - ramp_height, width - 2 * margin, ramp_height)

@@ -1,32 +1,42 @@
-"""Fields in burn-in text: `{clip}`, `{timecode}`, and any column of the clip list."""
+"""Fields in burn-in text: `{clip}`, `{timecode}`, and any column of the clip list; and the facts on a slate card."""
 
 from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.recipe import Burnin
+from rushlight.pipelines.timecode import Timecode
 
-__all__ = ["FIELDS", "RUNNING", "Part", "check_fields", "fields_of", "parse_template"]
+__all__ = [
+    "CARD_FIELDS",
+    "FIELDS",
+    "RUNNING",
+    "Part",
+    "card_facts",
+    "check_fields",
+    "fields_of",
+    "parse_template",
+]
 
 RUNNING = ("timecode", "frame", "source_frame")  # other values on every frame
-FIELDS = (
+CARD_FIELDS = (
     "clip",
     "reel",
     "scene",
     "take",
     "camera",
     "capture_rate",
-    *RUNNING,
     "date",
     "look",
     "grade",
     "recipe",
     "note",
 )
+FIELDS = (*CARD_FIELDS, *RUNNING)
 _FIELD = re.compile(r"\{([^{}]*)\}")
 
 
@@ -77,3 +87,26 @@ def check_fields(burnin: Burnin, columns: Iterable[str], *, key: str) -> None:
             raise RecipeError(
                 f"{{{part.field}}} changes on every frame and cannot be in a watermark", key=key
             )
+
+
+def card_facts(
+    fields: Mapping[str, str], *, state: str, first: Timecode, count: int, encoding: str
+) -> list[tuple[str, str]]:
+    """Label and value of each fact on a clip's slate card; a value may be empty. `first` is of the clip's first frame."""
+    shown = {name: fields.get(name, "") for name in CARD_FIELDS}
+    scene = ", take ".join(text for text in (shown["scene"], shown["take"]) if text)
+    shot = f", shot at {shown['capture_rate']}" if shown["capture_rate"] else ""
+    grade = shown["grade"] if state == "graded" else "left out"
+    return [
+        ("Reel", shown["reel"]),
+        ("Camera", shown["camera"]),
+        ("Scene", scene),
+        ("Date", shown["date"]),
+        ("Timecode", f"{first} to {first + (count - 1)}"),
+        ("Length", f"{count} frames at {first.rate}{shot}"),
+        ("Encoding", encoding),
+        ("Look", shown["look"]),
+        ("Grade", "" if grade in shown["look"] else grade),
+        ("Recipe", shown["recipe"]),
+        ("Note", shown["note"]),
+    ]

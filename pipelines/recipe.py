@@ -13,11 +13,12 @@ import re
 import tomllib
 from collections.abc import Callable
 from importlib import resources
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, Field, ValidationError, model_validator
 from rushlight.pipelines.defaults import Changes, Default, DefaultsFile, Model
 from rushlight.pipelines.errors import RecipeError
+from rushlight.pipelines.faults import key_and_words
 from rushlight.pipelines.texts import read_text
 
 __all__ = [
@@ -44,6 +45,10 @@ Anchor = Literal[
 _SIZE = re.compile(r"(\d{2,5})\s*[x×]\s*(\d{2,5})")
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _.-]{0,63}")
 _RESERVED = {"log", "report"}
+CARD_RULE = (
+    "a slate card moves the first timecode and breaks relinking, so an output with no burn-in or watermark, or with"
+    " `editorial` in its name, takes none"
+)
 
 
 class Size(Model):
@@ -187,6 +192,13 @@ class MovieOutput(_Output):
     channels: tuple[int, ...] = ()
     burnin: Burnin | None = None
     dither: bool = True
+    card: int = Field(default=0, ge=0, le=1000)  # frames of a slate card before the first of the clip
+
+    @property
+    def relinked(self) -> bool:
+        """Whether an editor will relink it to the originals: nothing is drawn over it, or its name says so."""
+        drawn = self.burnin and (self.burnin.text or self.burnin.watermark)
+        return not drawn or "editorial" in self.name.casefold()
 
 
 class StillsOutput(_Output):
@@ -255,7 +267,7 @@ def parse_recipe(text: str, *, file: str = "") -> Recipe:
                 for d in details
                 if not (d["type"] == "too_short" and d["loc"] == ("output",) and data.get("output"))
             ]
-        faults = [_fault(detail, data) for detail in details]
+        faults = [key_and_words(detail, data, _tables()) for detail in details]
         first, *rest = faults
         text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
         raise RecipeError(text, file=file, key=first[0]) from None
@@ -276,9 +288,26 @@ def parse_defaults(text: str, *, file: str = "") -> tuple[Default, ...]:
     try:
         return DefaultsFile.model_validate(data).default
     except ValidationError as error:
-        first, *rest = [_fault(detail, data) for detail in error.errors()]
+        first, *rest = [key_and_words(detail, data, _tables()) for detail in error.errors()]
         text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
         raise RecipeError(text, file=file, key=first[0]) from None
+
+
+def _tables() -> dict[str, type[BaseModel]]:
+    """The model of each table, by the name it has in a document."""
+    return {
+        "": Recipe,
+        "look": LookSettings,
+        "changes": Changes,
+        "default": Default,
+        "frame": Frame,
+        "area": Area,
+        "burnin": Burnin,
+        "text": TextLine,
+        "guides": Guides,
+        "movie": MovieOutput,
+        "stills": StillsOutput,
+    }
 
 
 def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
@@ -326,56 +355,11 @@ def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
         faults += [(f"{key}.{name}", text) for name, text in wrong]
         if output.state == "log" and found.bits < 10:
             faults.append((f"{key}.state", f"log needs a 10-bit codec; {output.codec} has {found.bits} bits"))
+        if output.card and output.relinked:
+            faults.append((f"{key}.card", CARD_RULE))
+        elif output.card and output.state == "log":
+            faults.append((f"{key}.card", "a slate card needs a display; state log has none"))
     return faults
-
-
-def _fault(detail: Any, data: object) -> tuple[str, str]:
-    """A pydantic error as our key path and sentence."""
-    path, here = "", data
-    for part in detail["loc"]:
-        if part in ("movie", "stills") and not (isinstance(here, dict) and part in here):
-            continue
-        path += f"[{part}]" if isinstance(part, int) else f".{part}" if path else str(part)
-        try:
-            here = here[part]  # type: ignore[index]
-        except (KeyError, IndexError, TypeError):
-            here = None
-    kind, given = detail["type"], detail.get("input")
-    context = detail.get("ctx", {})
-    if kind == "extra_forbidden":
-        leaf = str(detail["loc"][-1])
-        near = difflib.get_close_matches(leaf, _known_keys(detail["loc"]), 1)
-        return path, f"there is no such key{f'; did you mean {near[0]!r}?' if near else ''}"
-    if kind == "missing":
-        return path, "is missing; it must be stated"
-    if kind in ("literal_error",):
-        return path, f"{given!r} will not do; takes {context.get('expected')}"
-    if kind in ("union_tag_invalid", "union_tag_not_found"):
-        return f"{path}.make", 'takes "movie" or "stills"'
-    if kind == "value_error":
-        text = str(context.get("error", detail["msg"]))
-        return path or "output", text if isinstance(given, dict | list) else f"{given!r}: {text}"
-    return path, f"{given!r} will not do: {detail['msg'][0].lower()}{detail['msg'][1:]}"
-
-
-def _known_keys(loc: tuple[Any, ...]) -> list[str]:
-    names: set[str] = set()
-    tables: dict[str, tuple[type[BaseModel], ...]] = {
-        "look": (LookSettings,),
-        "default": (Default,),
-        "frame": (Frame,),
-        "area": (Area,),
-        "burnin": (Burnin,),
-        "text": (TextLine,),
-        "guides": (Guides,),
-        "movie": (MovieOutput,),
-        "stills": (StillsOutput,),
-    }
-    parents = [part for part in loc[:-1] if isinstance(part, str)]
-    models = tables.get(parents[-1], (Recipe,)) if parents else (Recipe,)
-    for model in models:
-        names.update(model.model_fields)
-    return sorted(names)
 
 
 def shipped_recipes() -> dict[str, str]:

@@ -25,11 +25,11 @@ from rushlight.pipelines.checksum import frame_digest
 from rushlight.pipelines.clipping import corrects, pushed_of
 from rushlight.pipelines.codecs import Codec, Tags, codec, siting
 from rushlight.pipelines.display import find_display
-from rushlight.pipelines.encodings import find_encoding
-from rushlight.pipelines.engine import Grader, to_rgb
+from rushlight.pipelines.engine import Grader
 from rushlight.pipelines.errors import SourceError, from_os
+from rushlight.pipelines.exact import Signal
 from rushlight.pipelines.hdr import states_light
-from rushlight.pipelines.look import Look, to_working
+from rushlight.pipelines.look import Look
 from rushlight.pipelines.picture import (
     LIT,
     Movie,
@@ -41,7 +41,7 @@ from rushlight.pipelines.picture import (
     rounded,
     tiles_of,
 )
-from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
+from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, planes
 from rushlight.pipelines.pulse import beat
 from rushlight.pipelines.raster import Fit, Fitter, Placement, placement
 from rushlight.pipelines.resolve import (
@@ -118,14 +118,7 @@ class _Segment:
         self.rate = FrameRate.parse(job.rate)
         self.facts = opened_facts(job.source)
         self.display = find_display(job.look.display)
-        self.encoding = find_encoding(job.look.encoding, exposure_index=job.look.exposure_index)
-        self.linear = self.encoding.kind == "linear"
-        self.format = self.facts.pixel_format
-        if self.linear:
-            found = find_pixel_format("gbrpf32le")
-            assert found is not None
-            self.format = found
-        self.top_sited = self.facts.matrix_tag == 9 and self.facts.primaries_tag == 9
+        self.signal = Signal(job, self.facts)
         self.start = Timecode.parse(job.timecode, self.rate)
         self.samples = set(measure.sampled_frames(job.count, self.rate.fraction))
         self.pictures: list[Picture] = []
@@ -172,7 +165,7 @@ class _Segment:
             return keyed[key]
         fit = fit_of(spec.frame, spec.width, spec.height, self.facts)
         place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
-        fitter = Fitter(fit, self.format, place, top_sited=self.top_sited)
+        fitter = Fitter(fit, self.signal.format, place, top_sited=self.signal.top_sited)
         picture = Picture(
             state=spec.state,
             width=spec.width,
@@ -197,7 +190,7 @@ class _Segment:
             source_levels=self.job.source.levels,
             source_chroma=self.job.source.chroma,
             source_matrix=self.job.source.matrix,
-            source_top_sited=self.top_sited,
+            source_top_sited=self.signal.top_sited,
             target=target,
             target_levels=tags.levels,
             target_matrix=tags.matrix,
@@ -271,7 +264,7 @@ class _Segment:
         for frame in frames:
             beat()
             self._note_damage(frame)
-            image = self._working(frame.image)
+            image = self.signal.working(frame.image)
             self._count_pushed(image)
             for picture in self.pictures:
                 self._graded(picture, image, frame, behind)
@@ -290,21 +283,10 @@ class _Segment:
             raise SourceError(f"frame {frame.number} ({place}): {frame.damage}", file=self.job.source.path)
         self.damage.append({"frame": frame.number, "timecode": place, "what": frame.damage})
 
-    def _working(self, image: av.VideoFrame) -> av.VideoFrame:
-        """The frame in the encoding that grades work in: scene-linear originals become ACEScct."""
-        if not self.linear:
-            return image
-        linear = to_rgb(image, self.facts.pixel_format, "full", 1)
-        working = to_working(linear, self.encoding)
-        out = new_frame(self.format, image.width, image.height)
-        for k, plane in enumerate(planes(out)):
-            plane[:] = working[..., k]
-        return out
-
     def _count_pushed(self, image: av.VideoFrame) -> None:
         """What the row's corrections push out of the encoding."""
         if corrects(self.job.look) and any(o.state == "graded" for o in self.job.outputs):
-            self.pushed.update(pushed_of(image, self.format, self.job.source, self.look))
+            self.pushed.update(pushed_of(image, self.signal.format, self.job.source, self.look))
 
     def _graded(self, picture: Picture, image: av.VideoFrame, frame: SourceFrame, behind: Behind) -> None:
         fitted = picture.fitter.fit(image)
@@ -343,7 +325,7 @@ class _Segment:
     # --- stills
 
     def _stills_of(self, image: av.VideoFrame, frame: SourceFrame) -> None:
-        signal: dict[str, NDArray[np.float64]] = {}
+        fitted: dict[str, tuple[NDArray[np.float64], Placement]] = {}
         for output in self.job.outputs:
             if not isinstance(output, StillsSpec):
                 continue
@@ -351,21 +333,10 @@ class _Segment:
                 if still.frame != frame.number:
                     continue
                 key = f"{output.width}x{output.height} {output.frame.model_dump_json()}"
-                fit = fit_of(output.frame, output.width, output.height, self.facts)
-                place = placement(
-                    fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect
-                )
-                if key not in signal:
-                    fitter = Fitter(fit, self.format, place, top_sited=self.top_sited)
-                    signal[key] = to_rgb(
-                        fitter.fit(image),
-                        fitter.format,
-                        self.job.source.levels,
-                        self.job.source.matrix,
-                        chroma=self.job.source.chroma,
-                        top_sited=self.top_sited,
-                    )
-                self._still(output, still.kind, still.file, frame.number, signal[key], place)
+                if key not in fitted:
+                    fit = fit_of(output.frame, output.width, output.height, self.facts)
+                    fitted[key] = self.signal.fitted(image, fit)
+                self._still(output, still.kind, still.file, frame.number, *fitted[key])
         if frame.number == self.job.first + self.job.count // 2:
             self._sense(image)
 
@@ -414,16 +385,7 @@ class _Segment:
         """What a small wrong grade would do to this clip's middle frame: the yardstick of `verify`."""
         if not any(o.state == "graded" for o in self.job.outputs):
             return
-        fit = Fit(width=160, height=90, mode="stretch")
-        place = placement(fit, self.facts.width, self.facts.height)
-        fitter = Fitter(fit, self.format, place, top_sited=self.top_sited)
-        signal = to_rgb(
-            fitter.fit(image),
-            fitter.format,
-            self.job.source.levels,
-            self.job.source.matrix,
-            chroma=self.job.source.chroma,
-        )
+        signal, _ = self.signal.fitted(image, Fit(width=160, height=90, mode="stretch"))
         baked = self.job.baked.get("graded")
         self.sensitivity = measure.sensitivity(
             self.look, signal, _baked(str(self.out / baked)) if baked else None

@@ -134,6 +134,7 @@ class MovieSpec(_OutputSpec):
     burnin: Burnin | None = None
     font: str = ""
     dither: bool = True
+    card: int = 0  # frames of a slate card before the first of the clip
 
 
 class StillSpec(_Spec):

@@ -38,11 +38,26 @@ def test_what_ships_parses_and_says_what_it_is_for() -> None:
         (MOVIE + MOVIE, "output", "collide"),
         ('rate = "fast"\n' + MOVIE, "rate", "24000/1001"),
         ('[look]\ndisplay = "Rec.710"\n' + MOVIE, "look.display", "did you mean"),
+        ("[changes]\nheld = 'cut'\n" + MOVIE, "changes.held", "did you mean 'held_at'"),
+        (MOVIE + "[output.frame]\nmodel = 'pad'", "output[0].frame.model", "did you mean 'mode'"),
         ("[look]\nclam = true\n" + MOVIE, "look.clam", "did you mean 'clamp'"),
         (
             MOVIE + "[output.burnin]\ntext = [{ at = 'middle', text = 'x' }]",
             "output[0].burnin.text[0].at",
             "centre",
+        ),
+        (MOVIE + "card = 24", "output[0].card", "breaks relinking"),
+        (
+            MOVIE.replace('"a"', '"Editorial 2"') + 'card = 24\n[output.burnin]\nwatermark = "x"',
+            "output[0].card",
+            "`editorial` in its name",
+        ),
+        (MOVIE + "card = -1", "output[0].card", "greater than or equal to 0"),
+        (
+            MOVIE.replace("dnxhr-lb", "prores-lt")
+            + 'card = 24\nstate = "log"\n[output.burnin]\nwatermark = "x"',
+            "output[0].card",
+            "state log has none",
         ),
         ("", "output", "missing"),
         ("name = ", "", "not TOML"),
@@ -53,6 +68,14 @@ def test_every_fault_names_its_key(text: str, key: str, words: str) -> None:
         parse_recipe(text, file="night.toml")
     assert (caught.value.key or "") == key, str(caught.value)
     assert words in str(caught.value) and str(caught.value).startswith("night.toml")
+
+
+def test_a_slate_card_is_off_unless_asked_for() -> None:
+    """Nothing that ships has one; an output with burn-in may."""
+    for text in shipped_recipes().values():
+        assert all(getattr(o, "card", 0) == 0 for o in parse_recipe(text).output)
+    carded = parse_recipe(MOVIE + 'card = 24\n[output.burnin]\nwatermark = "x"').output[0]
+    assert isinstance(carded, MovieOutput) and carded.card == 24 and not carded.relinked
 
 
 def test_all_faults_in_one_reading() -> None:

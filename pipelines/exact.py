@@ -1,0 +1,57 @@
+"""An original's pictures as the signal that looks are evaluated on exactly: for stills, the slate card, and measuring."""
+
+from __future__ import annotations
+
+import av
+import numpy as np
+from numpy.typing import NDArray
+from rushlight.pipelines.encodings import find_encoding
+from rushlight.pipelines.engine import to_rgb
+from rushlight.pipelines.look import to_working
+from rushlight.pipelines.pixels import find_pixel_format, new_frame, planes
+from rushlight.pipelines.probe import Facts
+from rushlight.pipelines.raster import Fit, Fitter, Placement, placement
+from rushlight.pipelines.spec import JobSpec
+
+__all__ = ["Signal"]
+
+Array = NDArray[np.float64]
+
+
+class Signal:
+    """How a job's original is read. `format` is what `working` gives: scene-linear originals become ACEScct, float."""
+
+    def __init__(self, job: JobSpec, facts: Facts) -> None:
+        self.source, self.facts = job.source, facts
+        self.encoding = find_encoding(job.look.encoding, exposure_index=job.look.exposure_index)
+        self.linear = self.encoding.kind == "linear"
+        self.format = facts.pixel_format
+        if self.linear:
+            found = find_pixel_format("gbrpf32le")
+            assert found is not None
+            self.format = found
+        self.top_sited = facts.matrix_tag == 9 and facts.primaries_tag == 9
+
+    def working(self, image: av.VideoFrame) -> av.VideoFrame:
+        """A decoded frame in the encoding that grades work in."""
+        if not self.linear:
+            return image
+        signal = to_working(to_rgb(image, self.facts.pixel_format, "full", 1), self.encoding)
+        out = new_frame(self.format, image.width, image.height)
+        for k, plane in enumerate(planes(out)):
+            plane[:] = signal[..., k]
+        return out
+
+    def fitted(self, image: av.VideoFrame, fit: Fit) -> tuple[Array, Placement]:
+        """R'G'B' (h, w, 3) of a working frame, fitted, and where it sits in the raster: padding is not part of it."""
+        place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
+        fitter = Fitter(fit, self.format, place, top_sited=self.top_sited)
+        signal = to_rgb(
+            fitter.fit(image),
+            fitter.format,
+            self.source.levels,
+            self.source.matrix,
+            chroma=self.source.chroma,
+            top_sited=self.top_sited,
+        )
+        return signal, place

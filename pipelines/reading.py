@@ -85,7 +85,9 @@ class Reading:
                     break
             reached = next((n for n, _, _ in head if n is not None), None)
             if margin is None or (reached is not None and reached <= first):
-                yield from chain(head, items)
+                del item
+                yield from _emptied(head)
+                yield from items
                 return
 
     def _in_order(self, *, whole: bool) -> Iterator[Item]:
@@ -149,7 +151,7 @@ class Reading:
             reach = range(places[0], min(places[0] + DEEPEST, max(places)) + 1)
             due = places[0] + sum(place not in places for place in reach)
         recent: list[int] = []
-        for place, image, damage in chain(head, items):
+        for place, image, damage in chain(_emptied(head), items):
             if place is None:
                 yield None, None, damage
                 continue
@@ -192,6 +194,13 @@ class Reading:
         self._container.seek(number, stream=self._stream, backward=True)
         packets = self._container.demux(self._stream)
         return next(packets, None), packets
+
+
+def _emptied(head: list[Item]) -> Iterator[Item]:
+    """What was looked at ahead, each let go once it is given: a picture of 3840x2160 is 33 MB."""
+    head.reverse()
+    while head:
+        yield head.pop()
 
 
 def _with_spoilt(items: Iterator[Item]) -> Iterator[Item]:

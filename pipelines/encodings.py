@@ -142,12 +142,14 @@ class Encoding:
         return _matrix(self.gamut)
 
     def to_ap0(self, code: ArrayLike) -> Array:
-        """ACES2065-1 linear RGB (..., 3) of `code` (..., 3)."""
-        return self.decode(code) @ self.matrix_to_ap0.T
+        """ACES2065-1 linear RGB (..., 3) of `code` (..., 3). NaN gives NaN, and so may infinities."""
+        with np.errstate(invalid="ignore", over="ignore"):
+            return self.decode(code) @ self.matrix_to_ap0.T
 
     def from_ap0(self, ap0: ArrayLike) -> Array:
         """The code values (..., 3) of ACES2065-1 linear RGB (..., 3)."""
-        return self.encode(np.asarray(ap0, np.float64) @ np.linalg.inv(self.matrix_to_ap0).T)
+        with np.errstate(invalid="ignore", over="ignore"):
+            return self.encode(np.asarray(ap0, np.float64) @ np.linalg.inv(self.matrix_to_ap0).T)
 
 
 @lru_cache(maxsize=64)

@@ -20,7 +20,7 @@ from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.display import ACES_CONFIG, Display, converted, output_transform
 from rushlight.pipelines.encodings import Encoding, Levels, find_encoding
 from rushlight.pipelines.errors import GradeError
-from rushlight.pipelines.gamuts import AP0, D65, adaptation
+from rushlight.pipelines.gamuts import D65, adaptation
 from rushlight.pipelines.lut import Interpolation, Lut
 
 __all__ = ["Look", "ShowLut", "State", "to_working", "working_encoding"]
@@ -96,15 +96,19 @@ class Look:
         return working_encoding(self.encoding)
 
     def correct(self, code: ArrayLike) -> Array:
-        """Exposure, white balance and printer points: the signal that the grade sees."""
+        """Exposure, white balance and printer points: the signal that the grade sees. NaN stays NaN.
+
+        A card of the stated white, as a camera set to D65 sees it, comes out neutral; D65 changes nothing.
+        """
         signal = np.asarray(code, np.float64)
         working = self.working
         if self.exposure or self.white_balance:
             linear = working.decode(signal) * 2.0**self.exposure
             if self.white_balance:
-                to_xyz = AP0.to_xyz() @ working.matrix_to_ap0
+                to_xyz = adaptation(working.gamut.white, D65, "CAT02") @ working.gamut.to_xyz()
                 adapt = adaptation(self.white_balance, D65, "CAT02")
-                linear = linear @ (np.linalg.solve(to_xyz, adapt @ to_xyz)).T
+                with np.errstate(invalid="ignore", over="ignore"):
+                    linear = linear @ (np.linalg.solve(to_xyz, adapt @ to_xyz)).T
             signal = working.encode(linear)
         if self.printer_points:
             signal = signal + np.array(self.printer_points) * self.printer_step

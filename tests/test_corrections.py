@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import av
+import colour
 import independent
 import numpy as np
 import OpenImageIO as oiio
@@ -43,6 +44,24 @@ def test_daylight_is_where_cie_puts_it() -> None:
     ):
         assert daylight(kelvin) == pytest.approx((x, y), abs=1.5e-4)
     assert said(white_balance="6504 K")["white_balance"] == daylight(6504)
+
+
+def test_daylight_back_to_its_temperature_over_all_its_range() -> None:
+    """The locus falls in x and rises again nowhere, its two branches meet at 7000 K, and x gives the temperature back."""
+    kelvin = np.linspace(4000, 25000, 2000)
+    found = np.array([daylight(float(k)) for k in kelvin])
+    assert (np.diff(found, axis=0) < 0).all()
+    assert np.interp(found[::50, 0], found[::-1, 0], kelvin[::-1]) == pytest.approx(kelvin[::50], rel=1e-9)
+    assert daylight(7000.0001) == pytest.approx(daylight(7000), abs=1e-4)
+    for one in kelvin[::200]:
+        assert daylight(float(one)) == pytest.approx(colour.temperature.CCT_to_xy_CIE_D(one), abs=1e-12)
+
+
+@pytest.mark.parametrize("kelvin", [float("nan"), float("inf"), -5600, 0, 3999.9, 25000.1])
+def test_daylight_outside_its_range_is_an_error(kelvin: float) -> None:
+    with pytest.raises(ListError, match="4000K to 25000K") as caught:
+        daylight(kelvin)
+    assert caught.value.key == "white_balance"
 
 
 @pytest.mark.parametrize(

@@ -254,6 +254,12 @@ def to_make(
     return tuple(found)
 
 
+def _spread(clip: PlannedClip) -> tuple[str, ...]:
+    """The files of a clip that lie in several folders: its pattern does not lead to them all."""
+    folders = {path.parent for path in clip.facts.files} if clip.facts.parts else ()
+    return tuple(str(path.absolute()) for path in clip.facts.files) if len(folders) > 1 else ()
+
+
 def job_spec(
     clip: PlannedClip,
     *,
@@ -284,6 +290,7 @@ def job_spec(
         out=str(out),
         source=SourceSpec(
             path=str(clip.path.absolute()),
+            files=_spread(clip),
             hash=hashes[0],
             bytes=clip.facts.bytes,
             mtime_ns=clip.facts.mtime_ns,

@@ -30,14 +30,14 @@ class Headers:
     def __init__(self) -> None:
         self._known: dict[tuple[Path, str], Facts | RushlightError] = {}
 
-    def of(self, path: Path, rate: FrameRate | None) -> Facts:
-        """The facts of an original. SourceError where it does not open."""
+    def of(self, path: Path, rate: FrameRate | None, files: tuple[Path, ...] = ()) -> Facts:
+        """The facts of an original; `files` are those of a clip in several. SourceError where it does not open."""
         key = (path, str(rate or ""))
         if key not in self._known:
             try:
                 if path.exists() and not (path.is_file() or path.is_dir()):
                     raise SourceError("is a pipe or device, no file", file=str(path))
-                self._known[key] = probe(path, rate=rate)
+                self._known[key] = probe(path, rate=rate, files=files)
             except SourceError as error:
                 self._known[key] = error
         found = self._known[key]

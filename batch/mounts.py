@@ -86,7 +86,10 @@ def outward(payload: Mapping[str, Any], mounts: Sequence[Mount]) -> dict[str, An
         path = next((p for p in places if original_there(p)), None)
         if path is None:
             raise Unfit(f"does not see the original{_looked(places)}", file=source["path"])
-        source = {**source, "path": path}
+        files = [
+            next((p for p in _places(f, mounts) if os.path.exists(p)), f) for f in source.get("files", ())
+        ]
+        source = {**source, "path": path, "files": files}
         return {**payload, "out": out, "source": source}
     return {**payload, "out": out}
 

@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from rushlight.pipelines.errors import ListError, SourceError
+from rushlight.pipelines.spans import is_span, span_files
 
-__all__ = ["MediaIndex", "is_system", "originals_below", "resolve_clip", "safe_name"]
+__all__ = ["MediaIndex", "files_of", "is_system", "originals_below", "resolve_clip", "safe_name"]
 
 _DEVICES = {"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in "123456789")}
 # Folders and files that systems leave behind; common practice, no source.
@@ -126,6 +127,8 @@ def resolve_clip(
         found = media.find_pattern(relative.name) if "#" in relative.name else media.find(relative.name)
         if not found and stem and not relative.suffix:
             found = _by_stem(relative.name, media)
+        if len(found) > 1 and "#" in relative.name and is_span(found[0]):
+            found = _one_span(found)
         alike = found
         if len(found) > 1 and tell:
             found = tell(found)
@@ -145,6 +148,27 @@ def resolve_clip(
             )
     looked = ", ".join(str(f) for f in (base, *media.folders))
     raise SourceError(f"there is no such original; looked in {looked}", file=clip, key="clip")
+
+
+def _one_span(patterns: list[Path]) -> list[Path]:
+    """The first of the places of a pattern where all of them together hold one clip, each number once."""
+    try:
+        whole = span_files(patterns[0], [p.parent for p in patterns])
+    except SourceError:
+        return patterns
+    return patterns[:1] if {f.parent for f in whole} == {p.parent for p in patterns} else patterns
+
+
+def files_of(path: Path, clip: str, base: Path, media: MediaIndex) -> tuple[Path, ...]:
+    """The originals that a row's path leads to: one, or the files of a clip in several, those on other cards too: of
+    the same place in the list's folder and each --media folder, and of a bare pattern anywhere below."""
+    if not is_span(path):
+        return (path,)
+    relative = Path(*PurePosixPath(clip.replace("\\", "/")).parts)
+    places = [] if relative.is_absolute() else [f / relative.parent for f in (base, *media.folders)]
+    if len(relative.parts) == 1:
+        places += [p.parent for p in media.find_pattern(path.name)]
+    return span_files(path, [p for p in places if p.is_dir()])
 
 
 def _from_a_drive(clip: str, parts: tuple[str, ...], media: MediaIndex) -> Path:

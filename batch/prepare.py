@@ -18,7 +18,7 @@ from rushlight.batch.grades import Decision, GradeFiles, row_decision
 from rushlight.batch.jobs import marked_stills
 from rushlight.batch.lists import ClipList, Row, read_csv, write_csv
 from rushlight.batch.matching import Headers, Matcher, set_aside_shared
-from rushlight.batch.names import MediaIndex, resolve_clip, safe_name
+from rushlight.batch.names import MediaIndex, files_of, resolve_clip, safe_name
 from rushlight.batch.plan import (
     LutFiles,
     Plan,
@@ -41,7 +41,7 @@ from rushlight.pipelines.errors import (
     SourceError,
 )
 from rushlight.pipelines.recipe import MovieOutput, Recipe, load_recipe
-from rushlight.pipelines.spans import is_span, span_files
+from rushlight.pipelines.spans import is_span
 from rushlight.pipelines.spec import digest_of
 from rushlight.pipelines.texts import read_text
 from rushlight.pipelines.timecode import FrameRate
@@ -134,10 +134,11 @@ def prepare(request: Request) -> Prepared:
             )
             continue
         try:
-            plan.named += _files_of(path)
+            files_of_clip = files_of(path, row.clip, base, media)
+            plan.named += files_of_clip
             stated = stated_by(row, recipe, {}, options)
             rate = next((FrameRate.parse(s.rate) for s in stated if s.rate), None)
-            facts = headers.of(path, rate)
+            facts = headers.of(path, rate, files_of_clip)
         except SourceError as error:
             plan.broken.append((row, error))
             plan.unopened.append((path, error))
@@ -181,7 +182,7 @@ def prepare(request: Request) -> Prepared:
     for row in clip_list.rows:
         if row.line not in chosen_lines:
             with suppress(RushlightError):
-                plan.named += _files_of(resolve_clip(row.clip, base, media))
+                plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
     folders = [*request.media, *([base] if request.clip_list.is_dir() else [])]
     media_found = reconcile(folders, plan, [request.out] if request.out else [])
     return Prepared(
@@ -242,11 +243,6 @@ def selected(clip_list: ClipList, only: Iterable[str]) -> list[Row]:
     return rows
 
 
-def _files_of(path: Path) -> tuple[Path, ...]:
-    """The originals that a row's path names: one, or the files of a clip in several."""
-    return span_files(path) if is_span(path) else (path,)
-
-
 def _one_by_one(rows: Iterable[Row], recipe: Recipe, base: Path, media: MediaIndex) -> Iterable[Row]:
     """The rows; where the recipe takes each file of a clip in several for itself, a row for each file."""
     for row in rows:
@@ -254,7 +250,7 @@ def _one_by_one(rows: Iterable[Row], recipe: Recipe, base: Path, media: MediaInd
         if recipe.several_files == "each" and "#" in row.clip and not row.problem:
             with suppress(RushlightError):  # said once, where the row itself is resolved
                 path = resolve_clip(row.clip, base, media)
-                files = _files_of(path) if is_span(path) else ()
+                files = files_of(path, row.clip, base, media) if is_span(path) else ()
         if not files:
             yield row
         for file in files:

@@ -29,15 +29,16 @@ __all__ = ["MOVIES", "STILLS", "Facts", "SoundTrack", "full_hash", "probe", "sam
 RAW = frozenset({".r3d", ".braw", ".ari", ".arx", ".crm", ".rmf", ".nev", ".cine", ".dng"})
 
 
-def probe(path: Path, *, rate: FrameRate | None = None) -> Facts:
-    """The facts of one original. `rate` serves sequences whose headers state none (24 and a warning otherwise).
+def probe(path: Path, *, rate: FrameRate | None = None, files: Sequence[Path] = ()) -> Facts:
+    """The facts of one original. `rate` serves sequences whose headers state none (24 and a warning otherwise);
+    `files` are those of a span over several cards, in order.
 
     SourceError naming the file for anything missing, unreadable, without a picture, or camera raw.
     """
     if path.suffix.lower() in RAW:
         raise SourceError("is camera raw, give a transcode: our libraries do not open it", file=str(path))
     if is_span(path):
-        return joined(path, [_movie(file) for file in span_files(path)])
+        return joined(path, [_movie(file) for file in files or span_files(path)])
     if path.is_dir() or "#" in path.name or (path.suffix.lower() in STILLS and path.is_file()):
         return sequence(path, rate)
     if not path.exists():

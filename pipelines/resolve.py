@@ -90,7 +90,8 @@ def build_look(spec: LookSpec, out: Path) -> Look:
 
 def opened_facts(source: SourceSpec) -> Facts:
     """The original's facts, once it is sure to be the file that was planned. SourceError if it has changed."""
-    facts = probe(Path(source.path), rate=FrameRate.parse(source.rate) if source.rate else None)
+    rate = FrameRate.parse(source.rate) if source.rate else None
+    facts = probe(Path(source.path), rate=rate, files=tuple(map(Path, source.files)))
     if facts.bytes != source.bytes or facts.mtime_ns != source.mtime_ns:
         raise SourceError("has changed since it was planned; run again", file=source.path)
     return facts

@@ -1,6 +1,6 @@
 """A clip that is several movie files (size-limited chapters): one original where its timecode runs on.
 
-Named by a pattern, `A001C003_###.mov`: the `#` stand for the files' numbers.
+Named by a pattern, `A001C003_###.mov`: the `#` stand for the files' numbers. They may lie on several cards.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 import itertools
 import os
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -39,24 +39,16 @@ def is_span(path: Path) -> bool:
     return "#" in path.name and path.suffix.lower() in MOVIES and not path.exists()
 
 
-def span_files(pattern: Path) -> tuple[Path, ...]:
-    """The files of a span in order of number. SourceError if there are none, or a number between is missing."""
-    head, _, rest = pattern.name.partition("#")
-    shape = re.compile(re.escape(head) + r"(\d+)" + re.escape(rest.lstrip("#")))
-    found: dict[int, Path] = {}
-    try:
-        for name in sorted(os.listdir(pattern.parent)):
-            match = shape.fullmatch(name)
-            if match:
-                number = int(match[1])
-                if number in found:
-                    raise SourceError(
-                        f"has two files of number {number}: {found[number].name} and {name}",
-                        file=str(pattern),
-                    )
-                found[number] = pattern.parent / name
-    except OSError as error:
-        raise from_os(error, pattern.parent, reading=True) from None
+def span_files(pattern: Path, elsewhere: Iterable[Path] = ()) -> tuple[Path, ...]:
+    """The files of a span in order of number: those beside the pattern and, of other cards, those in a folder of
+    `elsewhere` whose numbers run on from there; a folder with numbers that are had already is another clip's, or a copy.
+
+    SourceError if there are none, or a number between is missing.
+    """
+    found = _numbered(pattern, pattern.parent)
+    others = [_numbered(pattern, folder) for folder in dict.fromkeys(elsewhere) if folder != pattern.parent]
+    while next_card := next((o for o in others if o and _runs_on(found, o)), None):
+        found |= next_card
     if not found:
         raise SourceError("no files match this pattern", file=str(pattern))
     for before, after in itertools.pairwise(sorted(found)):
@@ -66,6 +58,31 @@ def span_files(pattern: Path) -> tuple[Path, ...]:
                 file=str(pattern),
             )
     return tuple(found[number] for number in sorted(found))
+
+
+def _runs_on(found: Mapping[int, Path], other: Mapping[int, Path]) -> bool:
+    return bool(found) and (min(other) == max(found) + 1 or max(other) == min(found) - 1)
+
+
+def _numbered(pattern: Path, folder: Path) -> dict[int, Path]:
+    """The files in one folder that a pattern stands for, by number."""
+    head, _, rest = pattern.name.partition("#")
+    shape = re.compile(re.escape(head) + r"(\d+)" + re.escape(rest.lstrip("#")))
+    found: dict[int, Path] = {}
+    try:
+        for name in sorted(os.listdir(folder)):
+            match = shape.fullmatch(name)
+            if match:
+                number = int(match[1])
+                if number in found:
+                    raise SourceError(
+                        f"has two files of number {number}: {found[number].name} and {name}",
+                        file=str(folder / pattern.name),
+                    )
+                found[number] = folder / name
+    except OSError as error:
+        raise from_os(error, folder, reading=True) from None
+    return found
 
 
 def joined(pattern: Path, parts: Sequence[Facts]) -> Facts:

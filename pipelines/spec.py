@@ -42,7 +42,7 @@ class _Spec(BaseModel):
 
 
 class SourceSpec(_Spec):
-    """The original, as planned: `hash` is the sampled or full one, `files` only for spans of several."""
+    """The original, as planned: `hash` is the sampled or full one, `files` only for spans over several cards."""
 
     path: str
     files: tuple[str, ...] = ()

@@ -86,10 +86,10 @@ def outward(payload: Mapping[str, Any], mounts: Sequence[Mount]) -> dict[str, An
         path = next((p for p in places if original_there(p)), None)
         if path is None:
             raise Unfit(f"does not see the original{_looked(places)}", file=source["path"])
-        files = [
-            next((p for p in _places(f, mounts) if os.path.exists(p)), f) for f in source.get("files", ())
-        ]
-        source = {**source, "path": path, "files": files}
+        source = {**source, "path": path}
+        if source.get("files"):
+            places_of = (_places(file, mounts) for file in source["files"])
+            source["files"] = [next((p for p in each if os.path.exists(p)), each[-1]) for each in places_of]
         return {**payload, "out": out, "source": source}
     return {**payload, "out": out}
 

@@ -21,6 +21,8 @@ from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import NameOID
+from rushlight.batch.cluster import connected
+from rushlight.batch.crew import Crew
 
 WAIT = 90.0  # seconds for a process to come up on a busy machine
 
@@ -158,3 +160,58 @@ class Machine:
                     except psutil.NoSuchProcess:
                         pass
                 process.wait(timeout=30)
+
+
+def crew(address: str, papers: Papers) -> Crew:
+    return Crew(scheduler=address, tls_ca_file=papers.ca, tls_cert=papers.cert, tls_key=papers.key)
+
+
+def there(address: str, papers: Papers, count: int) -> None:
+    """Wait until so many workers are at the scheduler, those of an earlier test gone."""
+    client = connected(address, crew(address, papers).security())
+    try:
+        deadline = time.monotonic() + WAIT
+        while len(client.scheduler_info()["workers"]) != count:
+            assert time.monotonic() < deadline, client.scheduler_info()
+            time.sleep(0.1)
+    finally:
+        client.close()
+
+
+class Network:
+    """Hosts of their own on this machine: network namespaces, each joined to us by a pair of interfaces. Root only."""
+
+    def __init__(self) -> None:
+        self.mark = f"rl{os.getpid() % 10000}"
+        self.hosts: list[str] = []
+
+    def host(self) -> tuple[str, str, str]:
+        """A new host: the namespace's name, our address as it sees us, its own. OSError where that may not be done."""
+        number = len(self.hosts)
+        name, ours, theirs = f"{self.mark}n{number}", f"{self.mark}a{number}", f"{self.mark}b{number}"
+        self.hosts.append(name)
+        us, it = f"10.213.{number}.1", f"10.213.{number}.2"
+        for line in (
+            f"netns add {name}",
+            f"link add {ours} type veth peer name {theirs}",
+            f"link set {theirs} netns {name}",
+            f"addr add {us}/24 dev {ours}",
+            f"link set {ours} up",
+            f"-n {name} addr add {it}/24 dev {theirs}",
+            f"-n {name} link set {theirs} up",
+            f"-n {name} link set lo up",
+            f"-n {name} route add default via {us}",
+        ):
+            done = subprocess.run(["ip", *line.split()], capture_output=True, text=True)
+            if done.returncode:
+                raise OSError(f"ip {line}: {done.stderr.strip()}")
+        return name, us, it
+
+    def cut(self, number: int, state: str = "down") -> None:
+        """Pull the cable of a host, or plug it in again."""
+        subprocess.run(["ip", "link", "set", f"{self.mark}a{number}", state], check=True)
+
+    def close(self) -> None:
+        for number, name in enumerate(self.hosts):
+            for line in (f"link delete {self.mark}a{number}", f"netns delete {name}"):
+                subprocess.run(["ip", *line.split()], capture_output=True)

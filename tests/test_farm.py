@@ -8,8 +8,8 @@ from pathlib import Path
 
 import psutil
 import pytest
-from machines import Machine, Papers, authority
-from rushlight.batch.cluster import connected, safe
+from machines import Machine, Papers, authority, crew, there
+from rushlight.batch.cluster import safe
 from rushlight.batch.crew import Crew
 from rushlight.batch.farm import DaskFarm, LostWorker, Result, Task
 from rushlight.pipelines.errors import OptionError, QueueError
@@ -46,39 +46,8 @@ def scheduler(papers: dict[str, Papers], tmp_path_factory: pytest.TempPathFactor
         machine.off()
 
 
-@pytest.fixture()
-def machines(tmp_path: Path) -> Iterator[Callable[..., Machine]]:
-    made: list[Machine] = []
-
-    def new(name: str, **options: object) -> Machine:
-        made.append(Machine(tmp_path / name, **options))  # type: ignore[arg-type]
-        return made[-1]
-
-    yield new
-    for machine in made:
-        machine.off()
-
-
-def crew(address: str, papers: Papers) -> Crew:
-    return Crew(
-        scheduler=address, tls_ca_file=papers.ca, tls_cert=papers.cert, tls_key=papers.key, patience=600
-    )
-
-
 def joined(farm: DaskFarm, count: int) -> None:
     until(farm, lambda _: farm.slots == count)
-
-
-def there(address: str, papers: Papers, count: int) -> None:
-    """Wait until so many workers are at the scheduler, and nobody of the last test."""
-    client = connected(address, crew(address, papers).security())
-    try:
-        deadline = time.monotonic() + 90
-        while len(client.scheduler_info()["workers"]) != count:
-            assert time.monotonic() < deadline, client.scheduler_info()
-            time.sleep(0.1)
-    finally:
-        client.close()
 
 
 def test_two_at_once_are_quiet_and_listen_on_loopback_only() -> None:

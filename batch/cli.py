@@ -14,7 +14,7 @@ from typing import Any
 
 import click
 from rushlight.batch.crew import crew_of, crew_options
-from rushlight.batch.queuecli import night_options, queue_commands
+from rushlight.batch.queuecli import night_options, queue_commands, replaced_option
 from rushlight.pipelines.errors import InputError, QueueError, RushlightError
 
 __all__ = ["main"]
@@ -116,6 +116,7 @@ def _request(clip_list: Path, options: dict[str, Any]) -> Any:
         "only",
         "out",
         "strict",
+        "replaced",
         "hash_originals",
     )
     taken = {name: options[name] for name in names if options.get(name) is not None}
@@ -135,6 +136,7 @@ def cli() -> None:
 @crew_options
 @click.option("--strict", is_flag=True, help="Refuse the whole request if any row is wrong.")
 @click.option("--hash-originals", is_flag=True, help="Log a hash of each whole original, not of its ends.")
+@replaced_option
 @click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
 @night_options

@@ -23,8 +23,8 @@ from typing import TYPE_CHECKING, Any
 from rushlight.pipelines.errors import InputError, OptionError, QueueError
 
 if TYPE_CHECKING:
+    from rushlight.batch.events import Event
     from rushlight.batch.progress import View
-    from rushlight.batch.runner import Event
 
 __all__ = ["SECONDS", "Hooks", "parse_hooks", "ringing", "run_hook"]
 

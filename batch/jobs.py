@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -29,7 +29,17 @@ from rushlight.pipelines.spec import (
 from rushlight.pipelines.stills import EXTENSIONS
 from rushlight.pipelines.timecode import Timecode
 
-__all__ = ["job_id", "marked_stills", "output_specs", "segments_of", "still_there", "to_make", "wanted"]
+__all__ = [
+    "all_there",
+    "in_turns",
+    "job_id",
+    "marked_stills",
+    "output_specs",
+    "segments_of",
+    "still_there",
+    "to_make",
+    "wanted",
+]
 
 
 def job_id(clip: PlannedClip) -> str:
@@ -46,13 +56,29 @@ def wanted(clip: PlannedClip, output: MovieOutput | StillsOutput) -> bool:
     return True
 
 
+def in_turns(
+    clip: PlannedClip, outputs: Iterable[OutputSpec], first: Sequence[str]
+) -> list[tuple[int, tuple[OutputSpec, ...]]]:
+    """A clip's outputs by the rank in which the recipe's `first` wants them made: (rank, outputs), lowest first."""
+    turns: dict[int, list[OutputSpec]] = {}
+    circled = is_yes(clip.row["circled"])
+    for output in outputs:
+        rank = 0
+        for word in first:
+            rank = 2 * rank + (not circled if word == "circled" else word != output.output)
+        turns.setdefault(rank, []).append(output)
+    return [(rank, tuple(turns[rank])) for rank in sorted(turns)]
+
+
 @dataclass(frozen=True, kw_only=True)
 class Known:
-    """What identities need beside the plan: the original's sampled hash, burn-in values, and kept fonts by name."""
+    """What identities need beside the plan: the original's sampled hash, burn-in values, kept fonts by name, and what
+    stands in for missing files of a sequence."""
 
     source: str
     fields: Mapping[str, str]
     fonts: Mapping[str, str]
+    missing_frames: str = "fail"
 
 
 def output_specs(clip: PlannedClip, recipe: Recipe, known: Known) -> tuple[OutputSpec, ...]:
@@ -81,7 +107,7 @@ def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> dict[str, 
     }
 
 
-def _source_identity(clip: PlannedClip, state: str, source: str) -> dict[str, Any]:
+def _source_identity(clip: PlannedClip, state: str, known: Known) -> dict[str, Any]:
     """What of the clip itself changes a picture of that state."""
     look = clip.look.identity()
     if state == "show":
@@ -89,13 +115,14 @@ def _source_identity(clip: PlannedClip, state: str, source: str) -> dict[str, An
     if state == "log":
         look = {"encoding": "" if clip.signal.encoding.kind != "linear" else look["encoding"]}
     return {
-        "source": source,
+        "source": known.source,
         "first": clip.first,
         "count": clip.count,
         "rate": str(clip.rate.fraction),
         "levels": clip.signal.levels,
         "chroma": clip.signal.chroma,
         "matrix": clip.facts.matrix,
+        **({"missing": known.missing_frames} if clip.facts.missing else {}),
         "look": look,
     }
 
@@ -119,7 +146,7 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         }
     identity = digest_of(
         {
-            **_source_identity(clip, output.state, known.source),
+            **_source_identity(clip, output.state, known),
             "settings": settings | {"frame": common["frame"].model_dump(mode="json")},
             "size": [common["width"], common["height"]],
             "sound": sound,
@@ -165,12 +192,12 @@ def _stills(clip: PlannedClip, output: StillsOutput, known: Known) -> StillsSpec
             )
     identity = digest_of(
         {
-            **_source_identity(clip, output.state, known.source),
+            **_source_identity(clip, output.state, known),
             "stills": [s.model_dump(mode="json") for s in stills],
             "size": [common["width"], common["height"]],
             "frame": common["frame"].model_dump(mode="json"),
             "timecode": str(clip.timecode),
-            "clip": clip.row.clip,
+            "clip": clip.stem,
         }
     )
     return StillsSpec(**common, identity=identity, stills=tuple(stills))
@@ -231,6 +258,19 @@ def still_there(out: Path, entry: Mapping[str, Any]) -> bool:
     except OSError:
         return False
     return bool(info.st_size == entry["bytes"] and info.st_mtime_ns == entry["mtime_ns"])
+
+
+def all_there(out: Path, outputs: Iterable[Mapping[str, Any]], record: Mapping[str, Any] | None) -> bool:
+    """Whether everything that a job (its outputs in plain values) is to make is delivered already, as recorded."""
+    if not record or record.get("status") != "done":
+        return False
+    for output in outputs:
+        entries = [e for e in record["outputs"] if e["output"] == output["output"]]
+        if not entries or any(e["identity"] != output["identity"] for e in entries):
+            return False
+        if not all(still_there(out, e) for e in entries):
+            return False
+    return True
 
 
 def to_make(

@@ -14,13 +14,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.inputs import bake_looks, keep_inputs, kept_fonts
-from rushlight.batch.jobs import Known, job_id, job_spec, output_specs, to_make
+from rushlight.batch.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
+from rushlight.batch.locks import hold_folder
 from rushlight.batch.plan import Plan, PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.records import append_record, latest, read_records
 from rushlight.batch.request import Request
-from rushlight.batch.store import QueuedJob, Store, open_store
-from rushlight.pipelines.errors import OptionError, QueueError, RushlightError, SourceError
+from rushlight.batch.store import QueuedJob, Store, open_store, queue_of
+from rushlight.batch.volumes import mount_of
+from rushlight.pipelines.errors import OptionError, RushlightError, SourceError
 from rushlight.pipelines.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe import Recipe
 from rushlight.pipelines.spec import JobSpec, digest_of
@@ -75,7 +77,7 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
 
 def render(request: Request, *, crew: Crew, view: View, keep_free: int = 500_000_000) -> int:
     """`rushlight render`: make what is missing, changed or damaged, and say how it went. Gives the exit code."""
-    from rushlight.batch.runner import Stop
+    from rushlight.batch.events import Stop
 
     assert request.out is not None
     out = request.out.absolute()
@@ -86,13 +88,14 @@ def render(request: Request, *, crew: Crew, view: View, keep_free: int = 500_000
             view.problem(str(error))
         view.refused(f"{len(plan.wrong)} row(s) are wrong and --strict was given: nothing was made")
         return WRONG
-    jobs, settled = jobs_of(prepared, out, view)
-    stop = Stop()
-    outcome = _run(prepared, out, jobs, crew, view, stop, keep_free) if jobs else None
-    if not jobs:
-        clear_work(out)
-    if jobs or not (out / "report" / "index.html").is_file():
-        write_pages(out, view)
+    make_folder(out)
+    with hold_folder(out):
+        jobs, settled = jobs_of(prepared, out, view)
+        outcome = _run(prepared, out, jobs, crew, view, Stop(), keep_free) if jobs else None
+        if jobs or not (out / "report" / "index.html").is_file():
+            write_pages(out, view)
+        if not outcome or not outcome.left:
+            clear_work(out)
     view.summary(
         plan=plan,
         made=outcome,
@@ -106,6 +109,14 @@ def render(request: Request, *, crew: Crew, view: View, keep_free: int = 500_000
         len(plan.wrong) + len(plan.broken) + (len(outcome.failed) + len(outcome.set_aside) if outcome else 0)
     )
     return PARTLY if undone else DONE
+
+
+def make_folder(out: Path) -> None:
+    """Make an output folder. OptionError where that cannot be done."""
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OptionError(f"cannot be made: {error.strerror}", file=str(out)) from None
 
 
 def jobs_of(prepared: Prepared, out: Path, view: View) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
@@ -125,10 +136,7 @@ def jobs_of(prepared: Prepared, out: Path, view: View) -> tuple[list[tuple[JobSp
             f" ({prepared.media.found} found = {prepared.media.listed} listed + {len(prepared.media.not_listed)} not listed"
             f" + {len(prepared.media.unreadable)} not readable + {prepared.media.ignored} ignored)"
         )
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OptionError(f"cannot be made: {error.strerror}", file=str(out)) from None
+    make_folder(out)
     _log_undone(plan, out, records)
     keep_inputs(prepared, out)
     return jobs, settled
@@ -152,25 +160,39 @@ def _jobs(
             prepared.plan.clips.remove(clip)
             continue
         fields = fields_of_clip(clip, recipe)
-        outputs = output_specs(clip, recipe, Known(source=sampled, fields=fields, fonts=fonts))
+        outputs = output_specs(
+            clip,
+            recipe,
+            Known(source=sampled, fields=fields, fonts=fonts, missing_frames=recipe.missing_frames),
+        )
         missing = to_make(out, outputs, record)
         if record and record.get("status") != "done" and not missing:
             missing = tuple((o, "not finished") for o in outputs)
         if not missing:
             settled.append(clip)
             continue
-        spec = job_spec(
-            clip,
-            out=out,
-            outputs=tuple(o for o, _ in missing),
-            recipe=recipe,
-            baked={},
-            fields=fields,
-            hashes=(logged, sampled),
-        )
-        keep = [o.output for o in outputs if o.output not in {m.output for m, _ in missing}]
-        spec = spec.model_copy(update={"record": {**spec.record, "kept_outputs": keep}})
-        jobs.append((spec, ", ".join(sorted({why for _, why in missing}))))
+        why = ", ".join(sorted({why for _, why in missing}))
+        turns = in_turns(clip, (o for o, _ in missing), recipe.first)
+        made = [[o.output for o in part] for _, part in turns]
+        kept = [o.output for o in outputs if o.output not in {m.output for m, _ in missing}]
+        for index, (rank, part) in enumerate(turns):
+            spec = job_spec(
+                clip,
+                out=out,
+                outputs=part,
+                recipe=recipe,
+                baked={},
+                fields=fields,
+                hashes=(logged, sampled),
+            )
+            more = {
+                "rank": rank,
+                "kept_outputs": kept,
+                "earlier_outputs": [name for names in made[:index] for name in names],
+                "later_outputs": [name for names in made[index + 1 :] for name in names],
+                "replaced": prepared.request.replaced,
+            }
+            jobs.append((spec.model_copy(update={"record": {**spec.record, **more}}), why))
     return jobs, settled
 
 
@@ -221,7 +243,7 @@ def _run(
     from rushlight.batch.runner import run
 
     unbaked = [spec for spec, _ in jobs]
-    with open_store(out / ".work" / "queue.sqlite") as store:
+    with open_store(queue_of(out)) as store:
         store.run_alone()
         count = crew.count(sum(len(s.segments) for s in unbaked))
         with (
@@ -235,41 +257,41 @@ def _run(
                 specs = baking.result()
                 _queue(store, out, specs)
                 frames = sum(g.count for s in specs for g in s.segments)
-                view.begin(clips=len(specs), frames=frames, workers=farm.slots)
-                summary = run(store, farm, on_event=view.event, stop=stop, keep_free=keep_free)
+                view.begin(clips=len({s.job for s in specs}), frames=frames, workers=farm.slots)
+                return run(store, farm, on_event=view.event, stop=stop, keep_free=keep_free)
             finally:
                 farm.close(now=stop.level > 1)
                 view.end()
-    if not summary.left:
-        clear_work(out)
-    return summary
 
 
 def clear_work(out: Path) -> None:
-    """Remove an output folder's working files, unless another runner works there."""
-    if not (out / ".work" / "queue.sqlite").exists():
-        shutil.rmtree(out / ".work", ignore_errors=True)
-        return
-    try:
-        with open_store(out / ".work" / "queue.sqlite") as store:
-            store.run_alone()
-            shutil.rmtree(out / ".work", ignore_errors=True)
-    except QueueError:
-        pass
+    """Remove an output folder's working files, and its queue where that lies elsewhere. The caller holds its lock."""
+    shutil.rmtree(out / ".work", ignore_errors=True)
+    queue = queue_of(out)
+    for path in (queue, queue.with_name(f"{queue.name}.runner")):
+        path.unlink(missing_ok=True)
 
 
 def queued_jobs(out: Path, specs: list[JobSpec], *, suffix: str = "", priority: int = 0) -> list[QueuedJob]:
     """Jobs as rows of a queue; `suffix` keeps the jobs of several output folders apart."""
+    mount = mount_of(out)
+
+    def key(spec: JobSpec) -> str:
+        recipe, rank = digest_of(spec.record["recipe"]["name"], 6), spec.record.get("rank", 0)
+        return f"{spec.job}{suffix}/{recipe}" + (f"+{rank}" if rank else "")
+
     return [
         QueuedJob(
-            key=spec.job + suffix,
+            key=key(spec),
             out=str(out),
             clip=spec.clip,
             state="queued",
             priority=priority,
             identity=digest_of([o.identity for o in spec.outputs]),
-            frames=spec.count,
+            frames=sum(segment.count for segment in spec.segments),
             added=float(index),
+            rank=spec.record.get("rank", 0),
+            mount=mount,
             payload=spec.model_dump(mode="json"),
         )
         for index, spec in enumerate(specs)
@@ -347,7 +369,7 @@ def _manifest(out: Path, view: View) -> None:
             host=platform.node(),
             version=version("rushlight"),
             retired=out / "log" / "manifests",
-            ignore=("log/", "report/", ".work/"),
+            ignore=("log/", "report/", "revisions/", ".work/"),
         )
     except (RushlightError, OSError) as error:
         view.warning(f"the hash manifest was not written: {error}")

@@ -9,8 +9,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from rushlight.batch.events import Event, Summary
 from rushlight.batch.plan import Plan, PlannedClip
-from rushlight.batch.runner import Event, Summary
 
 __all__ = ["View", "duration", "view"]
 
@@ -88,10 +88,23 @@ class View:
             self.say(f"done {event.clip} ({self.done} of {self.clips})")
             for text in (event.record or {}).get("warnings", ()):
                 self.say(f"  note: {text}")
+            self.say_replaced(event)
+        elif event.what in ("there", "part"):
+            self.say(f"{'there already' if event.what == 'there' else 'done, others follow:'} {event.clip}")
         elif event.what in ("failed", "set aside"):
             self.say(f"{event.what} {event.clip}: {event.text}", important=True)
-        elif event.what in ("paused", "resumed", "retry"):
+        elif event.what in ("paused", "resumed", "retry", "waiting", "changed"):
             self.say(f"{event.what} {event.clip} {event.text}".replace("  ", " "), important=True)
+
+    def say_replaced(self, event: Event) -> None:
+        """What of a clip was replaced, why, and where it is now."""
+        if replaced := (event.record or {}).get("replaced"):
+            kept = sorted({r["kept"].partition("/" + r["output"])[0] for r in replaced if r["kept"]})
+            now = f"kept in {', '.join(kept)}" if kept else "removed"
+            self.say(
+                f"  revision {event.record['revision']}: {replaced[0]['why']}; "  # type: ignore[index]
+                f"{len(replaced)} file(s) replaced, the old {now}"
+            )
 
     def rate(self) -> float:
         """Frames a second since the start."""
@@ -242,6 +255,7 @@ class JsonView(View):
             data |= {
                 "outputs": [o["path"] for o in event.record["outputs"]],
                 "warnings": event.record["warnings"],
+                "replaced": event.record.get("replaced", []),
             }
         if event.what == "segment":
             data |= {"frames": self.frames, "of": self.total, "per_second": round(self.rate(), 2)}

@@ -9,7 +9,7 @@ from typing import Any
 import click
 from rushlight.batch.crew import crew_of, crew_options
 
-__all__ = ["night_options", "queue_commands"]
+__all__ = ["night_options", "queue_commands", "replaced_option"]
 
 Command = Callable[..., int]
 PATH = click.Path(path_type=Path)
@@ -50,6 +50,17 @@ def night_options(command: Command) -> Command:
     return command
 
 
+def replaced_option(command: Command) -> Command:
+    """What becomes of outputs that newer ones replace: the same for render and queue add."""
+    return click.option(
+        "--replaced",
+        type=click.Choice(["keep", "remove"]),
+        default="keep",
+        show_default=True,
+        help="Keep outputs that newer ones replace, under revisions/, or remove them.",
+    )(command)
+
+
 def _queue(given: Path | None) -> Path:
     from rushlight.batch.queueing import default_queue
 
@@ -71,6 +82,7 @@ def queue_commands(
     @click.argument("clip_lists", metavar="LIST...", type=PATH, nargs=-1, required=True)
     @request_options
     @click.option("--out", type=PATH, required=True, help="The folder for everything that is made.")
+    @replaced_option
     @click.option("--priority", type=int, default=0, show_default=True, help="Higher ones start first.")
     @_queue_option
     @answering

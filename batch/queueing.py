@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import fnmatch
 import json
-import os
 import sys
 import tempfile
 from collections import Counter
@@ -14,13 +13,17 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rushlight.batch.events import Place, Stop
 from rushlight.batch.inputs import bake_looks
+from rushlight.batch.locks import Lock, hold_folder
 from rushlight.batch.night import clear_work, given_up, interruptible, jobs_of, queued_jobs, write_pages
 from rushlight.batch.plan import Plan
 from rushlight.batch.prepare import prepare
 from rushlight.batch.request import Request
-from rushlight.batch.store import QueuedJob, open_store
-from rushlight.pipelines.errors import OptionError
+from rushlight.batch.states import MOVES
+from rushlight.batch.store import QueuedJob, Store, open_store
+from rushlight.batch.volumes import state_folder
+from rushlight.pipelines.errors import OptionError, QueueError
 from rushlight.pipelines.spec import digest_of
 
 if TYPE_CHECKING:
@@ -30,18 +33,11 @@ if TYPE_CHECKING:
 __all__ = ["add", "change", "default_queue", "next_time", "run_queue", "show"]
 
 DONE, PARTLY, WRONG, STOPPED = 0, 1, 2, 3
-# what is asked for: from which states, to which
-_MOVES = {
-    "hold": (("queued",), "held"),
-    "release": (("held",), "queued"),
-    "retry": (("failed", "set aside"), "queued"),
-}
 
 
 def default_queue() -> Path:
     """The queue in the user's state folder ($XDG_STATE_HOME, else ~/.local/state)."""
-    state = os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state"
-    return Path(state) / "rushlight" / "queue.sqlite"
+    return state_folder() / "queue.sqlite"
 
 
 def next_time(text: str, now: datetime) -> datetime:
@@ -49,7 +45,7 @@ def next_time(text: str, now: datetime) -> datetime:
     try:
         clock = datetime.strptime(text, "%H:%M").time()
     except ValueError:
-        raise OptionError(f"{text!r} is no time of day; --until takes HH:MM, such as 05:30") from None
+        raise OptionError(f"{text!r} is no time of day; HH:MM is needed, such as 05:30") from None
     local = now.astimezone().replace(tzinfo=None)
     day = local.date() + timedelta(days=clock <= local.time())
     return datetime.combine(day, clock).astimezone()
@@ -87,7 +83,7 @@ def run_queue(
     keep_free: int = 500_000_000,
 ) -> int:
     """Run what is queued, and what joins it; with `stay` wait for more. Gives the exit code."""
-    from rushlight.batch.runner import Stop, run
+    from rushlight.batch.runner import run
 
     stop = Stop(until=until.timestamp() if until else None)
     with ExitStack() as held:
@@ -98,34 +94,80 @@ def run_queue(
         if not waiting and not stay:
             view.say("the queue has nothing to run")
             return DONE
-        for out in sorted({job.out for job in waiting}):  # a render into the same folder is told who runs
-            held.enter_context(open_store(Path(out) / ".work" / "queue.sqlite")).run_alone()
-        segments = sum(len(job.payload["segments"]) for job in waiting)
-        count = crew.count(0 if stay else segments)
+        count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
         held.enter_context(interruptible(stop, view))
+        folders = held.enter_context(_Folders(store, view))
         scratch = tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True)
         place = Path(held.enter_context(scratch))
         farm = crew.farm(count, place, tell=view.warning, gone=given_up(stop, view))
         try:
-            frames = sum(g["count"] for job in waiting for g in job.payload["segments"])
-            view.begin(clips=len(waiting), frames=frames, workers=farm.slots)
+            view.begin(
+                clips=len({job.clip_key for job in waiting}),
+                frames=sum(job.frames for job in waiting),
+                workers=farm.slots,
+            )
             if until:
                 view.say(f"nothing is started after {until:%H:%M %Z on %d %B}")
-            summary = run(store, farm, on_event=view.event, stop=stop, keep_free=keep_free, stay=stay)
+            summary = run(
+                store, farm, on_event=view.event, stop=stop, keep_free=keep_free, stay=stay, place=folders
+            )
         finally:
             farm.close(now=stop.level > 1)
             view.end()
-        ran = {job.out for job in waiting} | {job.out for job in store.rows("done", "failed", "set aside")}
-        left = {job.out for job in store.rows("queued", "held", "running")}
-    for out in sorted(ran):
-        write_pages(Path(out), view)
-        if out not in left:
-            clear_work(Path(out))
-    where = Path(next(iter(ran))) if len(ran) == 1 else Path(f"{len(ran)} folders")
+        folders.idle()
+        ran = folders.ran
+    where = next(iter(ran)) if len(ran) == 1 else Path(f"{len(ran)} folders")
     view.summary(plan=Plan(), made=summary, settled=[], out=where, seconds=summary.seconds)
     if summary.left:
         return STOPPED
     return PARTLY if summary.failed or summary.set_aside else DONE
+
+
+def _segments(store: Store, waiting: Sequence[QueuedJob], enough: int) -> int:
+    """How many segments there are to render, counted no further than there is use for."""
+    if len(waiting) >= enough:
+        return len(waiting)
+    return sum(len((store.payload(job.key, job.identity) or {}).get("segments", ())) for job in waiting)
+
+
+class _Folders(Place):
+    """The output folders of a queue's run: each locked while it has jobs, its pages made when it has none left."""
+
+    def __init__(self, store: Store, view: View) -> None:
+        self.store, self.view = store, view
+        self.ran: set[Path] = set()
+        self._locks: dict[Path, Lock] = {}
+        self._written: set[Path] = set()
+
+    def claim(self, out: Path) -> str:
+        try:
+            if out not in self._locks:
+                self._locks[out] = hold_folder(out)
+        except QueueError as error:
+            return f"{error}; its clips wait for that"
+        self.ran.add(out)
+        self._written.discard(out)
+        return ""
+
+    def idle(self) -> None:
+        """Pages of what ran; what is finished is let go."""
+        new = sorted(set(self._locks) - self._written)
+        if not new:
+            return
+        left = {Path(job.out) for job in self.store.rows("queued", "held", "running")}
+        for out in new:
+            write_pages(out, self.view)
+            self._written.add(out)
+            if out not in left:
+                clear_work(out)
+                self._locks.pop(out).release()
+
+    def __enter__(self) -> _Folders:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for lock in self._locks.values():
+            lock.release()
 
 
 def show(queue: Path, *, as_json: bool) -> int:
@@ -166,7 +208,7 @@ def change(queue: Path, what: str, clips: Sequence[str], *, everything: bool, vi
             moved = [row.key for row in meant if row.state != "running"]
             store.drop(moved)
         else:
-            before, after = _MOVES[what]
+            before, after = MOVES[what]
             moved = store.move((row.key for row in meant), before, after)
     kept = Counter(row.state for row in meant if row.key not in set(moved))
     others = ", ".join(f"{count} {state}" for state, count in kept.items())

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -63,6 +65,10 @@ def append_record(out: Path, record: Mapping[str, Any]) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with path.open("ab+") as stream:
+            with suppress(
+                OSError
+            ):  # `queue add` may log a bad row while a night writes; some shares have no locks
+                fcntl.flock(stream, fcntl.LOCK_EX)
             if stream.tell():
                 stream.seek(-1, os.SEEK_END)
                 if stream.read(1) != b"\n":

@@ -120,6 +120,8 @@ def _clip(folder: Path, report: Path, record: Mapping[str, Any]) -> dict[str, An
         "source": record["source"]["path"],
         "files": [{"codec": "", "still_kind": "", **e} for e in record["outputs"]],
         "warnings": record["warnings"],
+        "revision": record.get("revision", 1),
+        "replaced": record.get("replaced", []),
         "curve": _curve(record["look"].get("grade")),
         **clip_pictures(folder, report / "pictures", record, anchor),
     }

@@ -27,6 +27,7 @@ class Request:
     only: tuple[str, ...] = ()
     strict: bool = False
     hash_originals: bool = False
+    replaced: str = "keep"  # or "remove": what becomes of outputs that newer ones replace
 
     def checked(self) -> Request:
         """The same, once the folders and files it names are there. OptionError naming the one that is not."""

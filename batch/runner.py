@@ -16,15 +16,30 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from rushlight.batch import revisions
+from rushlight.batch.events import Event, Place, Stop, Summary
 from rushlight.batch.farm import Farm, LostWorker, Result, Task, WorkerFault
 from rushlight.batch.fence import let_finish
+from rushlight.batch.jobs import all_there
 from rushlight.batch.records import append_record, latest, merged, read_records
-from rushlight.batch.states import DEFAULT_POLICY, Action, FailureKind, Policy, after_failure, failure_kind
+from rushlight.batch.states import (
+    DEFAULT_POLICY,
+    FINISH,
+    Action,
+    Ended,
+    Failed,
+    FailureKind,
+    Policy,
+    Progress,
+    SlotFree,
+    failure_kind,
+    step,
+)
 from rushlight.batch.store import QueuedJob, Store
-from rushlight.batch.volumes import free_bytes, size_text, volume_of
-from rushlight.pipelines.errors import ResourceError
+from rushlight.batch.volumes import free_bytes, mount_of, size_text
+from rushlight.pipelines.errors import ResourceError, RushlightError, from_os
 
-__all__ = ["Event", "Stop", "Summary", "Work", "run"]
+__all__ = ["Event", "Place", "Stop", "Summary", "Work", "run"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,52 +50,15 @@ class Work:
     finish: str = "rushlight.batch.finish:finish_job"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Event:
-    """Something that happened. `what`: started, segment, done, failed, set aside, retry, paused, resumed, stopping."""
-
-    what: str
-    clip: str = ""
-    text: str = ""
-    frames: int = 0
-    record: dict[str, Any] | None = None
-
-
-@dataclass
-class Stop:
-    """Asked to stop: 1 finish what is in hand, 2 now. `until` is a moment (time.time) after which nothing starts."""
-
-    level: int = 0
-    until: float | None = None
-
-    @property
-    def asked(self) -> bool:
-        return self.level > 0 or (self.until is not None and time.time() >= self.until)
-
-
-@dataclass
-class Summary:
-    """How a run ended, in jobs."""
-
-    done: list[str] = field(default_factory=list)
-    failed: list[tuple[str, str]] = field(default_factory=list)
-    set_aside: list[tuple[str, str]] = field(default_factory=list)
-    left: int = 0
-    frames: int = 0
-    seconds: float = 0.0
-
-
 @dataclass
 class _Running:
     job: QueuedJob
-    todo: deque[int]
+    payload: dict[str, Any]
     results: dict[int, dict[str, Any]]
-    inflight: set[int] = field(default_factory=set)
-    finishing: bool = False
+    progress: Progress
     started: float = field(default_factory=time.time)
-    failures: dict[FailureKind, int] = field(default_factory=dict)
     attempt: int = 0
-    not_before: float = 0.0
+    record: dict[str, Any] | None = None  # once it is in the log
 
 
 class _Loop:
@@ -94,23 +72,25 @@ class _Loop:
         policy: Policy,
         keep_free: int,
         stay: bool,
+        place: Place,
     ) -> None:
         self.store, self.farm, self.work, self.on_event, self.stop = store, farm, work, on_event, stop
-        self.policy, self.keep_free, self.stay = policy, keep_free, stay
+        self.policy, self.keep_free, self.stay, self.place = policy, keep_free, stay, place
         self.active: dict[str, _Running] = {}
-        self.tasks: dict[str, tuple[str, int]] = {}  # task key -> job key, segment number (-1: the finish)
+        self.tasks: dict[str, tuple[str, int]] = {}  # task key -> job key, segment number or FINISH
         self.queue: deque[QueuedJob] = deque()
         self.summary = Summary()
         self.paused = ""
-        self.volumes: dict[str, int] = {}
+        self.owed: deque[Result] = deque()  # what there was no room to write down
+        self.claimed: set[str] = set()
+        self.refused: dict[str, float] = {}  # output folder -> when to ask again
         self.serial = 0
         self.logged: dict[Path, dict[str, dict[str, Any]]] = {}
 
     def run(self) -> Summary:
         begin = time.monotonic()
         self.store.recover()
-        self.version = self.store.version()
-        self.queue.extend(self.store.rows("queued"))
+        self.version = -1
         stopping = False
         while self.stop.level < 2:
             if self.stop.asked and not stopping:
@@ -121,25 +101,37 @@ class _Loop:
             if not self.stop.asked:
                 self.refresh()
                 self.fill()
-            if not self.tasks and (self.stop.asked or self.idle()):
+            if not self.tasks and not self.owed and (self.stop.asked or self.idle()):
                 break
             for result in self.farm.results(0.25):
-                self.ended(result)
+                self.owed.append(result)
+            while self.owed and self.written(self.owed[0]):
+                self.owed.popleft()
         for running in self.active.values():
             self.store.set_state(running.job.key, running.job.identity, "queued")
-        self.summary.left = len(self.store.rows("queued", "running"))
+        self.summary.left = self.store.count("queued", "running")
         self.summary.seconds = time.monotonic() - begin
         return self.summary
 
     def idle(self) -> bool:
-        return not self.active and not self.queue and not self.paused and not self.stay
+        if self.active or self.queue or self.paused:
+            return False
+        self.place.idle()
+        self.claimed.clear()
+        return not self.stay or bool(self.summary.changed)
 
     def refresh(self) -> None:
         """Take in what other processes added, held, released or dropped."""
         version = self.store.version()
         if version != self.version:
             self.version = version
-            self.queue = deque(row for row in self.store.rows("queued") if row.key not in self.active)
+            changed = self.summary.changed
+            self.queue = deque(
+                row
+                for row in self.store.rows("queued")
+                if row.key not in self.active
+                and (row.key not in changed or changed[row.key].identity != row.identity)
+            )
 
     # --- out
 
@@ -154,147 +146,232 @@ class _Loop:
 
     def room(self) -> bool:
         """Whether there is disk to go on with; pauses and resumes, and says so."""
-        outs = {r.job.out for r in self.active.values()} | ({self.queue[0].out} if self.queue else set())
         why = ""
-        for out in outs:
-            known = self.volumes.setdefault(out, volume_of(Path(out)))
-            if volume_of(Path(out)) != known:
-                why = f"the disk of {out} is gone; nothing is written until it is back"
-            elif free_bytes(Path(out)) < self.keep_free:
-                why = f"{out} has less than {size_text(self.keep_free)} free; make room and it goes on"
+        for job in [r.job for r in self.active.values()] + list(self.queue)[:1]:
+            if self.gone(job):
+                why = f"the disk of {job.out} is gone; nothing is written until it is back"
+            elif free_bytes(Path(job.out)) < self.keep_free:
+                why = f"{job.out} has less than {size_text(self.keep_free)} free; make room and it goes on"
+        self.pause(why)
+        return not why
+
+    def pause(self, why: str) -> None:
         if why != self.paused:
             self.on_event(Event(what="paused" if why else "resumed", text=why or "there is room again"))
             self.paused = why
         if why:
             time.sleep(0.25)
-        return not why
+
+    def gone(self, job: QueuedJob) -> bool:
+        """Whether another disk lies under a job's folder than when it was queued, such as the system's after an unmount."""
+        out = Path(job.out)
+        away = bool(job.mount) and mount_of(out) != job.mount
+        return away or (job.out in self.claimed and not out.is_dir())
 
     def next_task(self) -> bool:
-        now = time.time()
-        for running in self.active.values():
-            if running.not_before > now:
-                continue
-            if running.todo:
-                self.send(running, running.todo.popleft())
+        event = SlotFree(now=time.time())
+        for running in list(self.active.values()):
+            running.progress, action = step(running.progress, event, self.policy)
+            if action is not None:
+                try:
+                    self.send(running, action.number)
+                except (RushlightError, OSError) as error:  # no room for what goes before a finish
+                    ours = from_os(error, running.job.out) if isinstance(error, OSError) else error
+                    self.went_wrong(running, action.number, ours)
                 return True
-            if not running.inflight and not running.finishing:
-                running.finishing = True
-                self.send(running, -1)
-                return True
-        if self.queue:
-            self.start(self.queue.popleft())
+        job = next((job for job in self.queue if self.may_start(job)), None)
+        if job is None:
+            return False
+        self.queue.remove(job)
+        self.start(job)
+        return True
+
+    def may_start(self, job: QueuedJob) -> bool:
+        """Whether nobody else renders into its folder, and no other part of its clip is being made."""
+        if any(r.job.clip_key == job.clip_key for r in self.active.values()):
+            return False
+        if job.out in self.claimed:
             return True
-        return False
+        if self.refused.get(job.out, 0.0) > time.time():
+            return False
+        who = self.place.claim(Path(job.out))
+        if who:
+            if job.out not in self.refused:
+                self.on_event(Event(what="waiting", text=who))
+            self.refused[job.out] = time.time() + 3
+            return False
+        self.claimed.add(job.out)
+        self.logged.pop(Path(job.out), None)
+        return True
 
     def start(self, job: QueuedJob) -> None:
-        if not self.store.set_state(job.key, job.identity, "running"):
+        payload = self.store.payload(job.key, job.identity)
+        if payload is None or not self.store.set_state(job.key, job.identity, "running"):
+            return
+        out = Path(job.out)
+        if all_there(out, payload.get("outputs", ()), self.before(out, payload["job"])):
+            self.store.set_state(job.key, job.identity, "done")
+            self.on_event(Event(what="there", clip=job.clip))
             return
         self.store.count_attempt(job.key)
         results = self.store.segments(job.key, job.identity)
-        numbers = [n for n in range(len(job.payload["segments"])) if n not in results]
         self.active[job.key] = _Running(
-            job=job, todo=deque(numbers), results=results, attempt=job.attempts + 1
+            job=job,
+            payload=payload,
+            results=results,
+            progress=Progress(
+                todo=tuple(n for n in range(len(payload["segments"])) if n not in results),
+                failures={"lost worker": job.deaths},
+            ),
+            attempt=job.attempts + 1,
         )
-        kept = sum(job.payload["segments"][n]["count"] for n in results)
+        kept = sum(payload["segments"][n]["count"] for n in results)
         self.on_event(Event(what="started", clip=job.clip, frames=kept))
 
     def send(self, running: _Running, number: int) -> None:
-        job = running.job
+        payload = running.payload
         self.serial += 1
         token = f"{os.getpid()}-{self.serial}"
-        key = f"{job.payload['job']}-{number}-{token}"
-        if number < 0:
-            let_finish(Path(job.out), job.payload["job"], token)
-            ordered = [running.results[n] for n in range(len(job.payload["segments"]))]
-            task = Task(key=key, function=self.work.finish, arguments=(job.payload, ordered, token))
+        key = f"{payload['job']}-{number}-{token}"
+        if number == FINISH:
+            let_finish(Path(running.job.out), payload["job"], token)
+            self.put_by(running)
+            ordered = [running.results[n] for n in range(len(payload["segments"]))]
+            task = Task(key=key, function=self.work.finish, arguments=(payload, ordered, token))
         else:
-            running.inflight.add(number)
-            task = Task(key=key, function=self.work.segment, arguments=(job.payload, number, token))
-        self.tasks[key] = (job.key, number)
+            task = Task(key=key, function=self.work.segment, arguments=(payload, number, token))
+        self.tasks[key] = (running.job.key, number)
         self.farm.submit(task)
 
     # --- in
 
+    def written(self, result: Result) -> bool:
+        """Take in a result. False where there is no room to write it down: then it is asked again later."""
+        try:
+            self.ended(result)
+        except ResourceError as error:
+            self.pause(f"{error}; make room and it goes on")
+            return False
+        self.tasks.pop(result.key, None)
+        return True
+
     def ended(self, result: Result) -> None:
-        job_key, number = self.tasks.pop(result.key, ("", 0))
+        job_key, number = self.tasks.get(result.key, ("", 0))
         running = self.active.get(job_key)
         if running is None:
             return  # a straggler of a job that was given up
-        running.inflight.discard(number)
         if result.error is not None:
             self.went_wrong(running, number, result.error)
-        elif number < 0:
+            return
+        progress, action = step(running.progress, Ended(number=number), self.policy)
+        if action is not None and action.do == "deliver":
             self.finished(running, result.value)
-        else:
-            running.results[number] = result.value
+        elif action is not None:
             self.store.keep_segment(job_key, running.job.identity, number, result.value)
+            running.results[number] = result.value
             self.on_event(Event(what="segment", clip=running.job.clip, frames=result.value.get("frames", 0)))
+        running.progress = progress
+
+    def put_by(self, running: _Running) -> None:
+        """Keep what the finish will replace, where that was asked."""
+        out = Path(running.job.out)
+        before = self.before(out, running.payload["job"])
+        if running.payload["record"].get("replaced") != "remove":
+            revisions.keep(out, revisions.replaced(before, running.payload.get("outputs", ())))
 
     def finished(self, running: _Running, record: dict[str, Any]) -> None:
-        job = running.job
+        job, plain = running.job, running.payload["record"]
         out = Path(job.out)
-        keep = set(job.payload["record"].get("kept_outputs", ()))
-        if keep:
-            record = merged(record, self.before(out, record["job"]), keep)
-        record |= {
-            "attempts": running.attempt,
-            "seconds": round(time.time() - running.started, 3),
-            "started": _clock(running.started),
-            "finished": _clock(time.time()),
-        }
-        append_record(out, record)
-        self.store.set_state(job.key, job.identity, "done")
-        self.forget(job)
+        later = bool(plain.get("later_outputs"))
+        if running.record is None:
+            before = self.before(out, record["job"])
+            old = revisions.replaced(before, running.payload.get("outputs", ()))
+            revisions.describe(record, before, old, plain)
+            revisions.clear(out, old, record["outputs"])
+            record = merged(record, before, revisions.kept_outputs(record, before, plain))
+            record |= {
+                "attempts": running.attempt,
+                "seconds": round(time.time() - running.started, 3),
+                "started": _clock(running.started),
+                "finished": _clock(time.time()),
+            }
+            if before and plain.get("earlier_outputs") and before["status"] in ("failed", "set aside"):
+                record |= {
+                    "status": before["status"],
+                    "error": before["error"],
+                }  # a part of it was not delivered
+            self.log(out, record)
+            running.record = record
+        self.put_down(running, "done")
         shutil.rmtree(out / ".work" / record["job"], ignore_errors=True)
-        self.summary.done.append(job.clip)
-        self.summary.frames += record["frames"]
-        self.on_event(Event(what="done", clip=job.clip, record=record))
+        if running.record["status"] == "done" and not later:
+            self.summary.done.append(job.clip)
+            self.summary.frames += record["frames"]
+        self.on_event(Event(what="part" if later else "done", clip=job.clip, record=running.record))
+
+    def log(self, out: Path, record: dict[str, Any]) -> None:
+        append_record(out, record)
+        self.logged.setdefault(out, {})[record["job"]] = record
 
     def before(self, out: Path, job: str) -> dict[str, Any] | None:
-        """What the log held of a job when this run first asked: the log is read once a run, not once a clip."""
+        """What the log holds of a job: the log is read once a run, not once a clip, since nobody else writes there."""
         if out not in self.logged:
             self.logged[out] = latest(read_records(out))
         return self.logged[out].get(job)
 
-    def forget(self, job: QueuedJob) -> None:
+    def put_down(self, running: _Running, state: str, error: str = "") -> None:
         """Done with it; a revision of it that was queued meanwhile has its turn."""
-        del self.active[job.key]
-        self.version = -1
+        if not self.store.set_state(running.job.key, running.job.identity, state, error=error):
+            self.version = -1
+        self.active.pop(running.job.key, None)
 
     def went_wrong(self, running: _Running, number: int, error: BaseException) -> None:
         kind: FailureKind = "lost worker" if isinstance(error, LostWorker) else failure_kind(error)
         if isinstance(error, WorkerFault):
             kind = "fault"
-        running.failures[kind] = running.failures.get(kind, 0) + 1
+        full = isinstance(error, ResourceError) and ("space" in error.text or "quota" in error.text)
+        event = Failed(
+            number=number,
+            kind=kind,
+            now=time.time(),
+            disk_full=full,
+            disk_gone=kind != "lost worker" and self.gone(running.job),
+        )
+        progress, action = step(running.progress, event, self.policy)
+        if action is None:
+            return
         if kind == "lost worker":
             self.store.count_attempt(running.job.key, death=True)
-        full = isinstance(error, ResourceError) and ("space" in error.text or "quota" in error.text)
-        action = after_failure(kind, running.failures[kind], disk_full=full, policy=self.policy)
         if action.do in ("again", "pause"):
-            if number < 0:
-                running.finishing = False
-            else:
-                running.todo.appendleft(number)
-            running.not_before = time.time() + action.wait
             self.on_event(Event(what="retry", clip=running.job.clip, text=f"{error}"))
+        elif action.do == "plan again":
+            self.put_down(running, "queued")
+            self.summary.changed[running.job.key] = running.job
+            self.on_event(Event(what="changed", clip=running.job.clip, text=f"{error.args[0]}"))
         else:
             self.give_up(running, action, error)
+        running.progress = progress
 
     def give_up(self, running: _Running, action: Action, error: BaseException) -> None:
-        job = running.job
+        job, plain = running.job, running.payload["record"]
+        out = Path(job.out)
         state = "set aside" if action.do == "set aside" else "failed"
         text = str(error) if action.do == "fail" else f"{action.why}; last: {error}"
-        record = failure_record(job.payload["job"], job.clip, state, text)
-        record |= {k: job.payload["record"].get(k) for k in ("row", "recipe", "signal")}
-        record |= {"attempts": running.attempt, "seconds": round(time.time() - running.started, 3)}
-        record["source"] = {"path": job.payload["source"]["path"]}
-        before = self.before(Path(job.out), job.payload["job"])
-        if before:
-            keep = set(job.payload["record"].get("kept_outputs", ()))
-            record["outputs"] = [e for e in before.get("outputs", ()) if e["output"] in keep]
-        append_record(Path(job.out), record)
-        self.store.set_state(job.key, job.identity, state, error=text)
-        self.forget(job)
+        if running.record is None:
+            record = failure_record(running.payload["job"], job.clip, state, text)
+            record |= {k: plain.get(k) for k in ("row", "recipe", "signal")}
+            record |= {"attempts": running.attempt, "seconds": round(time.time() - running.started, 3)}
+            record["source"] = {"path": running.payload["source"]["path"]}
+            before = self.before(out, running.payload["job"])
+            if before and before.get(
+                "outputs"
+            ):  # what was delivered of it earlier is still there, and still known
+                revisions.unkeep(out, revisions.replaced(before, running.payload.get("outputs", ())))
+                told = ("source", "look", "outputs", "colour", "revision", "reel", "first_timecode", "rate")
+                record |= {k: before[k] for k in told if k in before}
+            self.log(out, record)
+            running.record = record
+        self.put_down(running, state, text)
         (self.summary.set_aside if state == "set aside" else self.summary.failed).append((job.clip, text))
         self.on_event(Event(what=state, clip=job.clip, text=text))
 
@@ -332,8 +409,13 @@ def run(
     policy: Policy = DEFAULT_POLICY,
     keep_free: int = 1_000_000_000,
     stay: bool = False,
+    place: Place | None = None,
 ) -> Summary:
     """Run the queue until it is empty or a stop is asked for; with `stay`, until a stop is asked for.
 
-    Jobs that other processes add join in. The caller holds the queue's lock (`run_alone`)."""
-    return _Loop(store, farm, work or Work(), on_event, stop or Stop(), policy, keep_free, stay).run()
+    Jobs that other processes add join in. It also ends when only jobs are left whose originals have changed since
+    they were planned: the caller plans those again. The caller holds the queue's lock (`run_alone`)."""
+    loop = _Loop(
+        store, farm, work or Work(), on_event, stop or Stop(), policy, keep_free, stay, place or Place()
+    )
+    return loop.run()

@@ -1,22 +1,55 @@
-"""What follows from what, as pure functions: a job's state, an event, the next state and what is to be done.
+"""What follows from what, as pure functions: a job's state and an event give the next state and what is to be done.
 
-queued -> running -> finishing -> done
-   ^         |            |
-   └── retry ┴────────────┴──> failed | set aside
-queued <-> held            (a person's doing)
+queued -> running -> done
+   ^         |
+   ├─────────┴──> failed | set aside         `retry` queues these again
+   └── held                                  a person's doing: `hold`, `release`
+
+While a job is running its segments are rendered in order, several at a time; its finish follows the last.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
-from rushlight.pipelines.errors import DeliveryError, InputError, ResourceError, RushlightError, SourceError
+from rushlight.pipelines.errors import (
+    ChangedError,
+    DeliveryError,
+    InputError,
+    ResourceError,
+    RushlightError,
+    SourceError,
+)
 
-__all__ = ["DEFAULT_POLICY", "Action", "FailureKind", "Policy", "after_failure", "failure_kind"]
+__all__ = [
+    "DEFAULT_POLICY",
+    "FINISH",
+    "MOVES",
+    "Action",
+    "Ended",
+    "Failed",
+    "FailureKind",
+    "JobState",
+    "Policy",
+    "Progress",
+    "SlotFree",
+    "after_failure",
+    "failure_kind",
+    "step",
+]
 
 JobState = Literal["queued", "held", "running", "done", "failed", "set aside"]
-FailureKind = Literal["permanent", "delivery", "resource", "lost worker", "fault"]
+FailureKind = Literal["permanent", "delivery", "resource", "lost worker", "changed", "fault"]
+FINISH = -1  # in place of a segment's number
+
+# What a person asks for: from which states, to which.
+MOVES: Mapping[str, tuple[tuple[JobState, ...], JobState]] = {
+    "hold": (("queued",), "held"),
+    "release": (("held",), "queued"),
+    "retry": (("failed", "set aside"), "queued"),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,18 +60,98 @@ class Policy:
     resource_tries: int = 4
     resource_wait: float = 30.0  # seconds before the first new try; doubles
     worker_deaths: int = 3
+    gone_wait: float = 1.0  # seconds, while the disk of the outputs is gone
 
 
 DEFAULT_POLICY = Policy()
 
 
 @dataclass(frozen=True, kw_only=True)
-class Action:
-    """What to do with a task that did not end well."""
+class Progress:
+    """A job that was taken from the queue: which segments are still to be given out, and which are being rendered."""
 
-    do: Literal["again", "fail", "set aside", "pause"]
+    state: JobState = "running"
+    todo: tuple[int, ...] = ()
+    inflight: frozenset[int] = frozenset()  # FINISH alone, once all segments are there
+    failures: Mapping[FailureKind, int] = field(default_factory=dict)
+    not_before: float = 0.0  # nothing is given out before this moment
+
+
+@dataclass(frozen=True, kw_only=True)
+class SlotFree:
+    """A worker has nothing to do."""
+
+    now: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ended:
+    """A segment, or the finish, ended well."""
+
+    number: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Failed:
+    """A segment, or the finish, did not end well. `disk_gone`: its outputs' disk is not there, whatever the error says."""
+
+    number: int
+    kind: FailureKind
+    now: float
+    disk_full: bool = False
+    disk_gone: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Action:
+    """What to do."""
+
+    do: Literal["render", "finish", "keep", "deliver", "again", "pause", "fail", "set aside", "plan again"]
+    number: int = FINISH  # of the segment to render, or whose result is to be kept
     wait: float = 0.0
     why: str = ""
+
+
+def step(
+    progress: Progress, event: SlotFree | Ended | Failed, policy: Policy = DEFAULT_POLICY
+) -> tuple[Progress, Action | None]:
+    """The next state, and what is to be done; None for nothing. Events of what is not in flight change nothing."""
+    if isinstance(event, SlotFree):
+        return _given_out(progress, event)
+    if progress.state != "running" or event.number not in progress.inflight:
+        return progress, None
+    left = replace(progress, inflight=progress.inflight - {event.number})
+    if isinstance(event, Failed):
+        return _failed(left, event, policy)
+    if event.number == FINISH:
+        return replace(left, state="done"), Action(do="deliver")
+    return left, Action(do="keep", number=event.number)
+
+
+def _given_out(progress: Progress, event: SlotFree) -> tuple[Progress, Action | None]:
+    if progress.state != "running" or event.now < progress.not_before:
+        return progress, None
+    if progress.todo:
+        number, *rest = progress.todo
+        given = replace(progress, todo=tuple(rest), inflight=progress.inflight | {number})
+        return given, Action(do="render", number=number)
+    if progress.inflight:
+        return progress, None
+    return replace(progress, inflight=frozenset({FINISH})), Action(do="finish")
+
+
+def _failed(left: Progress, event: Failed, policy: Policy) -> tuple[Progress, Action]:
+    todo = left.todo if event.number == FINISH else (event.number, *left.todo)
+    if event.disk_gone:  # no fault of the clip's, and not counted
+        action = Action(do="again", wait=policy.gone_wait)
+        return replace(left, todo=todo, not_before=event.now + action.wait), action
+    count = left.failures.get(event.kind, 0) + 1
+    action = after_failure(event.kind, count, disk_full=event.disk_full, policy=policy)
+    counted = replace(left, failures={**left.failures, event.kind: count})
+    if action.do in ("again", "pause"):
+        return replace(counted, todo=todo, not_before=event.now + action.wait), action
+    ends: Mapping[str, JobState] = {"set aside": "set aside", "plan again": "queued"}
+    return replace(counted, todo=(), state=ends.get(action.do, "failed")), action
 
 
 def failure_kind(error: BaseException) -> FailureKind:
@@ -47,6 +160,8 @@ def failure_kind(error: BaseException) -> FailureKind:
         return "resource"
     if isinstance(error, DeliveryError):
         return "delivery"
+    if isinstance(error, ChangedError):
+        return "changed"
     if isinstance(error, SourceError | InputError):
         return "permanent"
     if isinstance(error, RushlightError):
@@ -60,6 +175,8 @@ def after_failure(
     kind: FailureKind, count: int, *, disk_full: bool = False, policy: Policy = DEFAULT_POLICY
 ) -> Action:
     """What follows the `count`th failure of that kind of one job (the first is 1)."""
+    if kind == "changed":
+        return Action(do="plan again", why="the original is still growing, or is another")
     if kind == "permanent" or kind == "fault":
         return Action(do="fail", why="it would fail again")
     if kind == "delivery":

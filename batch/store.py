@@ -5,39 +5,42 @@ Settings by measurement: rollback journal with `synchronous=EXTRA`, one writer, 
 
 from __future__ import annotations
 
-import fcntl
 import json
 import os
 import sqlite3
-import time
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from rushlight.pipelines.errors import QueueError
+from rushlight.batch.locks import Lock, hold_queue
+from rushlight.batch.volumes import network_file_system, state_folder
+from rushlight.pipelines.errors import QueueError, ResourceError
+from rushlight.pipelines.spec import digest_of
 
-__all__ = ["QueuedJob", "Store", "open_store"]
+__all__ = ["QueuedJob", "Store", "open_store", "queue_of"]
 
 _SCHEMA = """
 CREATE TABLE IF NOT EXISTS about (key TEXT PRIMARY KEY, value TEXT NOT NULL);
 CREATE TABLE IF NOT EXISTS job (
     key TEXT PRIMARY KEY, out TEXT NOT NULL, clip TEXT NOT NULL, state TEXT NOT NULL, priority INTEGER NOT NULL,
     identity TEXT NOT NULL, frames INTEGER NOT NULL, added REAL NOT NULL, payload TEXT NOT NULL, error TEXT NOT NULL DEFAULT '',
-    deaths INTEGER NOT NULL DEFAULT 0, attempts INTEGER NOT NULL DEFAULT 0);
+    deaths INTEGER NOT NULL DEFAULT 0, attempts INTEGER NOT NULL DEFAULT 0, rank INTEGER NOT NULL DEFAULT 0,
+    mount TEXT NOT NULL DEFAULT '');
 CREATE INDEX IF NOT EXISTS job_state ON job (state, priority DESC, added);
 CREATE TABLE IF NOT EXISTS segment (
     key TEXT NOT NULL, identity TEXT NOT NULL, number INTEGER NOT NULL, result TEXT NOT NULL, PRIMARY KEY (key, number));
 """
-VERSION = "1"
+VERSION = "2"
+_COLUMNS = "key,out,clip,state,priority,identity,frames,added,error,deaths,attempts,rank,mount"
 
 
 @dataclass(frozen=True, kw_only=True)
 class QueuedJob:
     """One row of the queue."""
 
-    key: str  # output folder and job
+    key: str  # clip and output folder, "/" and what tells recipes apart, "+" and the rank if it has one
     out: str
     clip: str
     state: str
@@ -48,7 +51,14 @@ class QueuedJob:
     error: str = ""
     deaths: int = 0
     attempts: int = 0
-    payload: Mapping[str, Any]
+    rank: int = 0  # among those of one priority: lower ones first
+    mount: str = ""  # where the disk of its outputs was mounted when it was queued
+    payload: Mapping[str, Any] = field(default_factory=dict)  # the job in plain values; rows are read without
+
+    @property
+    def clip_key(self) -> str:
+        """Clip and output folder: alike for all jobs that make a clip's outputs there, of whatever recipe and rank."""
+        return self.key.partition("/")[0]
 
 
 class Store:
@@ -65,18 +75,26 @@ class Store:
                 for statement in _SCHEMA.split(";"):
                     self._db.execute(statement)
                 self._db.execute("INSERT OR IGNORE INTO about VALUES ('version', ?)", (VERSION,))
+                self._migrate()
             (version,) = self._db.execute("SELECT value FROM about WHERE key='version'").fetchone()
         except (sqlite3.Error, OSError) as error:
             raise QueueError(f"is no queue that can be opened: {error}", file=str(path)) from None
         if version != VERSION:
             raise QueueError(f"is a queue of version {version}; this reads {VERSION}", file=str(path))
-        self._lock: int | None = None
+        self._lock: Lock | None = None
+
+    def _migrate(self) -> None:
+        (version,) = self._db.execute("SELECT value FROM about WHERE key='version'").fetchone()
+        if version == "1":
+            self._db.execute("ALTER TABLE job ADD COLUMN rank INTEGER NOT NULL DEFAULT 0")
+            self._db.execute("ALTER TABLE job ADD COLUMN mount TEXT NOT NULL DEFAULT ''")
+            self._db.execute("UPDATE about SET value='2' WHERE key='version'")
 
     def close(self) -> None:
         """Let the file and the lock go."""
         self._db.close()
         if self._lock is not None:
-            os.close(self._lock)
+            self._lock.release()
             self._lock = None
 
     def __enter__(self) -> Store:
@@ -87,40 +105,37 @@ class Store:
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
-        self._db.execute("BEGIN IMMEDIATE")
         try:
+            self._db.execute("BEGIN IMMEDIATE")
             yield
-        except BaseException:
-            self._db.execute("ROLLBACK")
+            self._db.execute("COMMIT")
+        except BaseException as error:
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+            if isinstance(error, sqlite3.OperationalError) and "full" in str(error):
+                raise ResourceError("no space left for the queue", file=str(self.path)) from None
             raise
-        self._db.execute("COMMIT")
 
     def run_alone(self) -> None:
         """Take the runner's lock. QueueError saying who runs where another has it."""
-        place = self.path.with_name(self.path.name + ".runner")
-        handle = os.open(place, os.O_RDWR | os.O_CREAT, 0o644)
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            who = os.read(handle, 200).decode("utf-8", "replace").strip() or "another process"
-            os.close(handle)
-            raise QueueError(
-                f"is being run by {who}; one runner a queue at a time", file=str(self.path)
-            ) from None
-        os.ftruncate(handle, 0)
-        os.pwrite(
-            handle,
-            f"process {os.getpid()} on {os.uname().nodename}, since {time.strftime('%H:%M')}".encode(),
-            0,
-        )
-        self._lock = handle
+        self._lock = hold_queue(self.path)
 
     # --- writing
 
     def add(self, jobs: Iterable[QueuedJob]) -> None:
         """Put jobs in. One that is there already with the same identity keeps its finished segments and starts with
-        a fresh count (one that is running is left alone); another identity takes its place."""
+        a fresh count (one that is running is left alone); another identity takes its place. One that is held stays so."""
+        jobs = list(jobs)
+        keys = {job.key for job in jobs}
         with self._writing():
+            for series in {
+                job.key.rpartition("+")[0] or job.key for job in jobs
+            }:  # the same, parted otherwise before
+                stale = self._db.execute(
+                    "SELECT key FROM job WHERE (key=? OR key>? AND key<?) AND state<>'running'",
+                    (series, f"{series}+", f"{series},"),
+                ).fetchall()
+                self._delete(key for (key,) in stale if key not in keys)
             for job in jobs:
                 old = self._db.execute("SELECT identity,state FROM job WHERE key=?", (job.key,)).fetchone()
                 if old == (job.identity, "running"):
@@ -128,16 +143,19 @@ class Store:
                 if old and old[0] != job.identity:
                     self._db.execute("DELETE FROM segment WHERE key=?", (job.key,))
                 self._db.execute(
-                    "INSERT OR REPLACE INTO job (key,out,clip,state,priority,identity,frames,added,payload) VALUES (?,?,?,?,?,?,?,?,?)",
+                    "INSERT OR REPLACE INTO job (key,out,clip,state,priority,identity,frames,added,rank,mount,payload) "
+                    "VALUES (?,?,?,?,?,?,?,?,?,?,?)",
                     (
                         job.key,
                         job.out,
                         job.clip,
-                        job.state,
+                        "held" if old and old[1] == "held" else job.state,
                         job.priority,
                         job.identity,
                         job.frames,
                         job.added,
+                        job.rank,
+                        job.mount,
                         json.dumps(job.payload),
                     ),
                 )
@@ -187,11 +205,14 @@ class Store:
     def drop(self, keys: Iterable[str]) -> int:
         """Take jobs out, with what was finished of them. Gives how many."""
         with self._writing():
-            gone = 0
-            for key in keys:
-                gone += self._db.execute("DELETE FROM job WHERE key=?", (key,)).rowcount
-                self._db.execute("DELETE FROM segment WHERE key=?", (key,))
-            return gone
+            return self._delete(keys)
+
+    def _delete(self, keys: Iterable[str]) -> int:
+        gone = 0
+        for key in keys:
+            gone += self._db.execute("DELETE FROM job WHERE key=?", (key,)).rowcount
+            self._db.execute("DELETE FROM segment WHERE key=?", (key,))
+        return gone
 
     # --- reading
 
@@ -200,30 +221,28 @@ class Store:
         return int(self._db.execute("PRAGMA data_version").fetchone()[0])
 
     def rows(self, *states: str) -> list[QueuedJob]:
-        """Jobs in those states (all without any), first to be run first."""
+        """Jobs in those states (all without any), first to be run first, each without its payload."""
         where = f"WHERE state IN ({','.join('?' * len(states))})" if states else ""
         found = self._db.execute(
-            "SELECT key,out,clip,state,priority,identity,frames,added,error,deaths,attempts,payload FROM job "
-            f"{where} ORDER BY priority DESC, frames DESC, added, key",
+            f"SELECT {_COLUMNS} FROM job {where} ORDER BY priority DESC, rank, frames DESC, added, key",
             states,
-        ).fetchall()
-        return [
-            QueuedJob(
-                key=r[0],
-                out=r[1],
-                clip=r[2],
-                state=r[3],
-                priority=r[4],
-                identity=r[5],
-                frames=r[6],
-                added=r[7],
-                error=r[8],
-                deaths=r[9],
-                attempts=r[10],
-                payload=json.loads(r[11]),
-            )
-            for r in found
-        ]
+        )
+        names = _COLUMNS.split(",")
+        return [QueuedJob(**dict(zip(names, row, strict=True))) for row in found.fetchall()]
+
+    def count(self, *states: str) -> int:
+        """How many jobs are in those states."""
+        marks = ",".join("?" * len(states))
+        return int(
+            self._db.execute(f"SELECT count(*) FROM job WHERE state IN ({marks})", states).fetchone()[0]
+        )
+
+    def payload(self, key: str, identity: str) -> dict[str, Any] | None:
+        """A job in plain values; None where it was revised or dropped meanwhile."""
+        found = self._db.execute(
+            "SELECT payload FROM job WHERE key=? AND identity=?", (key, identity)
+        ).fetchone()
+        return dict(json.loads(found[0])) if found else None
 
     def segments(self, key: str, identity: str) -> dict[int, dict[str, Any]]:
         """Finished segments of a job by number, those whose files are still there with their sizes."""
@@ -241,14 +260,20 @@ def _same(file: Mapping[str, Any]) -> bool:
         return False
 
 
+def queue_of(out: Path) -> Path:
+    """The queue of `render` into a folder: inside it, or in the state folder where it lies on a network share."""
+    if network_file_system(out):
+        return state_folder() / "renders" / f"{digest_of(str(out), 16)}.sqlite"
+    return out / ".work" / "queue.sqlite"
+
+
 def open_store(path: Path) -> Store:
     """The queue at that path, made if need be. QueueError where it lies on a network file system or is none."""
-    from rushlight.batch.volumes import network_file_system
-
     kind = network_file_system(path)
     if kind:
         raise QueueError(
-            f"lies on a network file system ({kind}), where a database is not safe; give --queue a file on a local disk",
+            f"lies on a network file system ({kind}), where a database is not safe; "
+            "give --queue a file on a local disk, or XDG_STATE_HOME a folder on one",
             file=str(path),
         )
     return Store(path)

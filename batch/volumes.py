@@ -10,25 +10,48 @@ from pathlib import Path
 
 from rushlight.pipelines.errors import OptionError
 
-__all__ = ["existing", "free_bytes", "network_file_system", "parse_size", "size_text", "volume_of"]
+__all__ = [
+    "existing",
+    "free_bytes",
+    "mount_of",
+    "network_file_system",
+    "parse_size",
+    "size_text",
+    "state_folder",
+]
 
 _SIZE = re.compile(r"([0-9]{1,12}(?:\.[0-9]{1,12})?) ?([kmgt]i?)?b", re.IGNORECASE | re.ASCII)
 _POWER = {"": 0, "k": 1, "m": 2, "g": 3, "t": 4}
 
-_NETWORK = (
-    "nfs",
-    "nfs4",
-    "cifs",
-    "smb3",
-    "smbfs",
-    "afs",
-    "ceph",
-    "glusterfs",
-    "lustre",
-    "9p",
-    "beegfs",
-    "fuse.sshfs",
+# By their kernel names. Of FUSE file systems none is taken for local but those named: what stands behind is not known.
+_NETWORK = frozenset(
+    [
+        "nfs",
+        "nfs4",
+        "cifs",
+        "smb3",
+        "smbfs",
+        "ncpfs",
+        "afs",
+        "ceph",
+        "glusterfs",
+        "lustre",
+        "9p",
+        "virtiofs",
+        "vboxsf",
+        "prl_fs",
+        "beegfs",
+        "gpfs",
+        "pvfs2",
+        "davfs",
+    ]
 )
+_LOCAL_FUSE = ("fuse.fuse-overlayfs", "fuse.mergerfs")
+
+
+def state_folder() -> Path:
+    """Where this user's queues are kept: `rushlight` under $XDG_STATE_HOME, else under ~/.local/state."""
+    return Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state") / "rushlight"
 
 
 def existing(path: Path) -> Path:
@@ -79,9 +102,13 @@ def network_file_system(path: Path) -> str:
         inside = here == point or here.startswith(point.rstrip("/") + "/")
         if inside and len(point) >= len(best):
             best, kind = point, right.split()[0]
-    return kind if kind in _NETWORK or kind.startswith("fuse.ssh") else ""
+    foreign = kind.startswith("fuse.") and kind not in _LOCAL_FUSE
+    return kind if kind in _NETWORK or foreign else ""
 
 
-def volume_of(path: Path) -> int:
-    """A number that changes when another file system lies under a path: its device."""
-    return existing(path).stat().st_dev
+def mount_of(path: Path) -> str:
+    """The folder at which the disk that holds a path is mounted: it changes when that disk goes."""
+    here = Path(os.path.realpath(existing(path)))
+    while not os.path.ismount(here):
+        here = here.parent
+    return str(here)

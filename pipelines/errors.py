@@ -10,6 +10,7 @@
     │   ├── TimecodeError       a timecode or frame rate
     │   └── OptionError         a command's options or folders
     ├── SourceError             an original is missing, does not open or does not decode
+    │   └── ChangedError        it is not as it was when it was planned
     ├── DeliveryError           an output failed its check, and was not given its final name
     ├── ResourceError           the machine is short of something: disk, memory, handles
     └── QueueError              the queue file, its runner or its farm
@@ -24,6 +25,7 @@ import errno
 from typing import Self
 
 __all__ = [
+    "ChangedError",
     "DeliveryError",
     "EncodingError",
     "GradeError",
@@ -114,6 +116,10 @@ class OptionError(InputError):
 
 class SourceError(RushlightError):
     """An original is missing, does not open or does not decode."""
+
+
+class ChangedError(SourceError):
+    """An original is not as it was when it was planned: it may still be growing."""
 
 
 class DeliveryError(RushlightError):

@@ -44,7 +44,7 @@ Anchor = Literal[
 ]
 _SIZE = re.compile(r"(\d{2,5})\s*[x×]\s*(\d{2,5})")
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _.-]{0,63}")
-_RESERVED = {"log", "report"}
+_RESERVED = {"log", "report", "revisions", "ascmhl"}
 CARD_RULE = (
     "a slate card moves the first timecode and breaks relinking, so an output with no burn-in or watermark, or with"
     " `editorial` in its name, takes none"
@@ -231,6 +231,9 @@ class Recipe(Model):
     ungraded: Literal["warn", "refuse"] = "warn"
     grade: str = ""  # a decision file, or file#id, beside the recipe: for clips that nothing else grades
     handles: int = Field(default=0, ge=0, le=10000)
+    first: tuple[
+        str, ...
+    ] = ()  # what is made first: "circled" takes, names of outputs; the first named counts most
     look: LookSettings = LookSettings()
     default: tuple[Default, ...] = ()
     changes: Changes = Changes()
@@ -243,11 +246,14 @@ class Recipe(Model):
             if output.name.casefold() in seen:
                 raise ValueError(f"two outputs are named {output.name!r}; their files would collide")
             seen.add(output.name.casefold())
+        for word in self.first:
+            if word != "circled" and word not in {output.name for output in self.output}:
+                raise ValueError(f'first takes "circled" and names of outputs, not {word!r}')
         return self
 
     def digest(self) -> str:
-        """sha256 over the settings that change a result; name and description are no part of it."""
-        data = self.model_dump(mode="json", exclude={"name", "description"})
+        """sha256 over the settings that change a result; name, description and order are no part of it."""
+        data = self.model_dump(mode="json", exclude={"name", "description", "first"})
         return "sha256:" + hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
 
 

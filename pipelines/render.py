@@ -369,7 +369,7 @@ class _Segment:
                 picture,
                 kind,
                 display=self.display if output.state != "log" else None,
-                metadata={"ImageDescription": f"{self.job.clip} {self.start + (number - self.job.first)}"},
+                metadata={"ImageDescription": f"{self.job.stem} {self.start + (number - self.job.first)}"},
             )
             os.replace(temporary, final)
         finally:

@@ -1,4 +1,4 @@
-"""The queue: states as pure values, rows that survive, and a runner that loses no job and does none twice."""
+"""The queue: rows that survive, and a runner that loses no job and does none twice."""
 
 import os
 import sqlite3
@@ -8,15 +8,16 @@ import time
 from pathlib import Path
 
 import pytest
-from rushlight.batch.farm import DaskFarm, LostWorker, WorkerFault
+from rushlight.batch.farm import DaskFarm, WorkerFault
 from rushlight.batch.records import append_record, latest, read_records
 from rushlight.batch.runner import Event, Stop, Work, run
-from rushlight.batch.states import Policy, after_failure, failure_kind
+from rushlight.batch.states import Policy
 from rushlight.batch.store import QueuedJob, Store, open_store
 from rushlight.batch.volumes import free_bytes, network_file_system
-from rushlight.pipelines.errors import DeliveryError, OptionError, QueueError, ResourceError, SourceError
+from rushlight.pipelines.errors import OptionError, QueueError
 
 TOYS = Work(segment="toywork:segment", finish="toywork:finish")
+TOY_PATH = os.pathsep.join(filter(None, (str(Path(__file__).parent), os.environ.get("PYTHONPATH"))))
 
 
 def job(out: Path, name: str, segments: int = 2, **payload: object) -> QueuedJob:
@@ -42,23 +43,14 @@ def job(out: Path, name: str, segments: int = 2, **payload: object) -> QueuedJob
 
 @pytest.fixture(scope="module")
 def farm():  # type: ignore[no-untyped-def]
-    os.environ["PYTHONPATH"] = str(Path(__file__).parent)
+    before = os.environ.get("PYTHONPATH")
+    os.environ["PYTHONPATH"] = TOY_PATH
     farm = DaskFarm(workers=2)
     yield farm
     farm.close()
     del os.environ["PYTHONPATH"]
-
-
-def test_what_follows_a_failure() -> None:
-    assert failure_kind(SourceError("x")) == "permanent" and failure_kind(ResourceError("x")) == "resource"
-    assert failure_kind(DeliveryError("x")) == "delivery" and failure_kind(ValueError()) == "fault"
-    assert failure_kind(LostWorker("x")) == "permanent"  # the runner itself tells lost workers apart
-    assert after_failure("permanent", 1).do == "fail"
-    assert [after_failure("lost worker", n).do for n in (1, 2, 3)] == ["again", "again", "set aside"]
-    assert [after_failure("delivery", n).do for n in (1, 2)] == ["again", "fail"]
-    waits = [after_failure("resource", n).wait for n in (1, 2, 3)]
-    assert waits == [30, 60, 120] and after_failure("resource", 4).do == "fail"
-    assert after_failure("resource", 9, disk_full=True).do == "pause"
+    if before is not None:
+        os.environ["PYTHONPATH"] = before
 
 
 def test_rows_survive_and_a_changed_job_starts_afresh(tmp_path: Path) -> None:
@@ -210,7 +202,7 @@ if __name__ == "__main__":
 def kill_loop(out: Path, moments: list[float]) -> None:
     """Run, kill -9 the whole runner at each moment, run to the end: every job once, nothing half."""
     script = KILLED.format(tests=str(Path(__file__).parent), out=str(out))
-    env = {**os.environ, "PYTHONPATH": str(Path(__file__).parent)}
+    env = {**os.environ, "PYTHONPATH": TOY_PATH}
     (out / "go.py").write_text(script)
     for moment in moments:
         process = subprocess.Popen(

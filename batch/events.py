@@ -1,0 +1,65 @@
+"""What a run tells while it goes on, how it ended, and what it is asked: the runner's words with the rest."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from rushlight.batch.store import QueuedJob
+
+__all__ = ["Event", "Place", "Stop", "Summary"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Event:
+    """Something that happened.
+
+    `what`: started, segment, part (some outputs of a clip whose others follow), done, there (it was made already),
+    failed, set aside, changed (its original), retry, waiting (for a folder), paused, resumed, stopping.
+    """
+
+    what: str
+    clip: str = ""
+    text: str = ""
+    frames: int = 0
+    record: dict[str, Any] | None = None
+
+
+@dataclass
+class Stop:
+    """Asked to stop: 1 finish what is in hand, 2 now. `until` is a moment (time.time) after which nothing starts."""
+
+    level: int = 0
+    until: float | None = None
+
+    @property
+    def asked(self) -> bool:
+        return self.level > 0 or (self.until is not None and time.time() >= self.until)
+
+
+@dataclass
+class Summary:
+    """How a run ended, in jobs."""
+
+    done: list[str] = field(default_factory=list)
+    failed: list[tuple[str, str]] = field(default_factory=list)
+    set_aside: list[tuple[str, str]] = field(default_factory=list)
+    changed: dict[str, QueuedJob] = field(
+        default_factory=dict
+    )  # by key: their originals are to be planned again
+    left: int = 0
+    frames: int = 0
+    seconds: float = 0.0
+
+
+class Place:
+    """What a run does about output folders: this one has no others to care for, nor anything to do when idle."""
+
+    def claim(self, out: Path) -> str:
+        """Take a folder for this run before its first job starts. Gives why not; empty where it is taken."""
+        return ""
+
+    def idle(self) -> None:
+        """Nothing is left to do for now."""

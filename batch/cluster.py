@@ -35,6 +35,7 @@ SETTINGS: dict[str, Any] = {
     "distributed.worker.memory.terminate": 0.95,
     "distributed.worker.profile.enabled": False,  # it takes the interpreter a hundred times a second
     "distributed.worker.preload": ["rushlight.pipelines.render", "rushlight.batch.finish"],
+    "distributed.deploy.lost-worker-timeout": "1 day",  # a worker that died is not given up while it starts again
     "distributed.worker.daemon": True,
     "distributed.worker.multiprocessing-method": "spawn",
     "distributed.comm.timeouts.connect": "30s",

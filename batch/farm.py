@@ -242,7 +242,7 @@ class DaskFarm:
 
     def _place(self) -> None:
         """Give waiting tasks to workers that have none."""
-        idle = [w for w in self._workers.values() if not w.task] if self._waiting else []
+        idle = [w for w in self._workers.values() if not w.task and self._up(w)] if self._waiting else []
         for worker in idle[: len(self._waiting)]:
             task = self._waiting.popleft()
             key = f"{task.key}-{next(self._serial)}"
@@ -254,6 +254,13 @@ class DaskFarm:
             else:
                 future = self._send(key, worker.address, call, task.function, task.arguments)
             self._flying[key] = (task, worker, future)
+
+    def _up(self, worker: _Worker) -> bool:
+        """Whether a worker is known to be up by its minder here, who starts none again that dies before."""
+        if self._cluster is None:
+            return True
+        minders = list(self._cluster.workers.values())
+        return any(m.worker_address == worker.address and m.process.status.name == "running" for m in minders)
 
     def _send(self, key: str, address: str, function: Any, *arguments: Any) -> Any:
         future = self._client.submit(

@@ -1,5 +1,7 @@
 """OpenColorIO's own studio config, evaluated through OpenImageIO: the outside judge of colour."""
 
+from pathlib import Path
+
 import numpy as np
 import OpenImageIO as oiio
 from numpy.typing import NDArray
@@ -49,5 +51,13 @@ def displayed(
     out = oiio.ImageBufAlgo.ociodisplay(
         oiio.ImageBuf(flat), display, view, fromspace=source, colorconfig=CONFIG
     )
+    assert not out.has_error, out.geterror()
+    return np.asarray(out.get_pixels(oiio.FLOAT), np.float64).reshape(np.shape(values))
+
+
+def through_file(values: NDArray[np.float64], path: Path) -> NDArray[np.float64]:
+    """Values (..., 3) through a LUT or CDL file as OpenColorIO reads it: a LUT by tetrahedra, a CDL without clamps."""
+    flat = np.ascontiguousarray(np.asarray(values, np.float32).reshape(1, -1, 3))
+    out = oiio.ImageBufAlgo.ociofiletransform(oiio.ImageBuf(flat), str(path), colorconfig=CONFIG)
     assert not out.has_error, out.geterror()
     return np.asarray(out.get_pixels(oiio.FLOAT), np.float64).reshape(np.shape(values))

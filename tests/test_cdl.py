@@ -1,7 +1,11 @@
 """ASC CDL v1.2. Vectors: OpenColorIO tests/cpu/ops/cdl/CDLOp_tests.cpp, made there by an independent implementation."""
 
+from pathlib import Path
+
 import numpy as np
+import ocio
 import pytest
+from defusedxml.ElementTree import fromstring
 from hypothesis import given
 from hypothesis import strategies as st
 from rushlight.pipelines.cdl import (
@@ -133,6 +137,56 @@ def test_xml_spellings(text: str) -> None:
     assert cdl.apply([0.18] * 3) == pytest.approx((0.056513, 0.169818, 0.173218), abs=2e-6)
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        # a prefix for the namespace, a comment and an instruction inside, CDATA, an empty id
+        "<?xml version='1.0' encoding='UTF-8'?><!-- made on set --><c:ColorCorrection xmlns:c='urn:ASC:CDL:v1.2' id=''>"
+        "<?note here?><c:SOPNode><!-- x --><c:Slope><![CDATA[1 1 0.9]]></c:Slope><c:Offset>-.03 -2e-2 0</c:Offset>"
+        "<c:Power>1.25 1 1e0</c:Power></c:SOPNode><c:SatNode><c:Saturation>1.7</c:Saturation></c:SatNode></c:ColorCorrection>",
+        # no id at all, every kind of description in every place, line breaks between numbers
+        "<ColorCorrection><Description>a</Description><InputDescription>log</InputDescription><ViewingDescription>v"
+        "</ViewingDescription><SOPNode><Description>b</Description><Slope>1\n1\t0.9</Slope><Description>c</Description>"
+        "<Offset>-0.03 -0.02 0</Offset><Power>1.25 1 1</Power></SOPNode><SatNode><Saturation>1.7</Saturation>"
+        "<Description>d</Description></SatNode><Description>e</Description></ColorCorrection>",
+    ],
+)
+def test_more_xml_spellings(text: str) -> None:
+    for form in (text, text.encode(), b"\xef\xbb\xbf" + text.encode(), text.encode("utf-16")):
+        if isinstance(form, bytes) and form[:2] == b"\xff\xfe" and "UTF-8" in text:
+            continue  # a document that lies about its own encoding
+        (cdl,) = parse_cdl(form)
+        assert cdl.id == ""
+        assert cdl.apply([0.18] * 3) == pytest.approx((0.056513, 0.169818, 0.173218), abs=2e-6)
+
+
+def test_ids_may_repeat_and_clamping_is_chosen_in_so_many_words() -> None:
+    twice = "<ColorCorrectionCollection>" + 2 * BARE.format("1.1 1 1") + "</ColorCorrectionCollection>"
+    assert [c.id for c in parse_cdl(twice)] == ["a", "a"] and all(c.clamp for c in parse_cdl(twice))
+    assert CDL().clamp and not CDL(clamp=False).clamp and "unclamped" in CDL(clamp=False).numbers()
+
+
+@pytest.mark.parametrize("suffix", ["cc", "ccc", "cdl"])
+def test_written_in_the_standard_s_form(suffix: str, tmp_path: Path) -> None:
+    """Read by OpenColorIO, which takes no liberties: the same numbers; namespace, order and nodes as ASC CDL v1.2 has them."""
+    grade = CDL(**D1, clamp=False, id="A001C003", description="warmer & darker")
+    text = {"cc": format_cc(grade), "ccc": format_ccc([grade]), "cdl": format_cdl([grade])}[suffix]
+    (tmp_path / f"x.{suffix}").write_text(text)
+    values = np.random.default_rng(0).uniform(0, 1, (100, 3))
+    theirs = ocio.through_file(values, tmp_path / f"x.{suffix}")
+    assert grade.apply(values) == pytest.approx(theirs, abs=5e-5)
+    root = fromstring(text)
+    space = "{urn:ASC:CDL:v1.2}"
+    wanted = {"cc": "ColorCorrection", "ccc": "ColorCorrectionCollection", "cdl": "ColorDecisionList"}
+    assert root.tag == space + wanted[suffix]
+    (correction,) = (n for n in root.iter() if n.tag == f"{space}ColorCorrection")
+    assert correction.get("id") == "A001C003"
+    assert [n.tag.removeprefix(space) for n in correction.iter()][1:] == [
+        *("SOPNode", "Description", "Slope", "Offset", "Power"),
+        *("SatNode", "Saturation"),
+    ]
+
+
 def test_missing_nodes_are_identity() -> None:
     (cdl,) = parse_cdl(
         "<ColorCorrection id='n'><SatNode><Saturation>0.9</Saturation></SatNode></ColorCorrection>"
@@ -145,6 +199,9 @@ def test_missing_nodes_are_identity() -> None:
     ("text", "words"),
     [
         ("<ColorCorrection><ASC_SOP><Slope>1 1 1</Slope></ASC_SOP></ColorCorrection>", "SOPNode"),
+        ("<ColorCorrection><SOPNode/><ASC_SAT>0.9</ASC_SAT></ColorCorrection>", "SatNode"),
+        (BARE.format("1 1 1").replace("<Power>1 1 1", "<Power>1 0 1"), "above 0"),
+        (BARE.format("1 1 1</Slope><Slope>1 1 1"), "stated twice"),
         (BARE.format("1 1"), "three numbers"),
         (BARE.format("1 one 1"), "three numbers"),
         (BARE.format("-1 1 1"), "0 or more"),

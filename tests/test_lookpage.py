@@ -4,6 +4,7 @@ import json
 from pathlib import Path
 
 import numpy as np
+import ocio
 import pytest
 from command import rushlight
 from pictures import numbered, write_movie
@@ -11,6 +12,7 @@ from rushlight.batch.lookpage import exact_look, find_clip, look_document
 from rushlight.batch.lookplot import look_picture
 from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.request import Request
+from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import EncodingError, OptionError
 from rushlight.pipelines.lut import parse_cube
 
@@ -62,6 +64,10 @@ def test_what_leaves_the_range_is_named(prepared: Prepared) -> None:
 
     free = look_document(clip, replace(look, cdl=replace(look.cdl, clamp=False)))
     assert any(w.startswith("white 90 % is") and "after graded" in w for w in free["warnings"])
+    # S-Log3 ends at 38.4 of scene light (Sony): 0.9 is over it six stops up, and 0.18 is not
+    bright = look_document(clip, replace(look, exposure=6, cdl=None))["warnings"]
+    assert any(w.startswith("white 90 % is") and "after corrected: outside 0..1" in w for w in bright)
+    assert not any(w.startswith("grey 18 %") for w in bright)
 
 
 def test_no_such_clip_and_a_row_set_aside(prepared: Prepared) -> None:
@@ -91,6 +97,15 @@ def test_the_command_writes_what_it_is_asked_for(prepared: Prepared, tmp_path: P
     look = exact_look(prepared, clip)
     points = np.random.default_rng(3).integers(0, 33, (50, 3)) / 32
     assert np.abs(lut.apply(points, "tetrahedral") - look.evaluate(points)).max() < 1e-5  # at its own points
+    # OpenColorIO reads the file as the look itself, at its points and, within what 33 of them can, between.
+    theirs = ocio.through_file(points, cube)
+    assert np.abs(theirs - look.evaluate(points)).max() < 1e-5
+    between = np.random.default_rng(4).uniform(0.15, 0.7, (4000, 1)) + np.random.default_rng(5).uniform(
+        -0.05, 0.05, (4000, 3)
+    )
+    error = np.abs(ocio.through_file(between, cube) - look.evaluate(between))
+    assert np.abs(ocio.through_file(between, cube) - lut.apply(between)).max() < 1e-5
+    assert error.mean() < 0.002 and error.max() < 0.05
     assert plot.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n"
     plain = rushlight("look", str(prepared.request.clip_list), "A001C001")
     assert max(map(len, plain.stdout.splitlines()[3:])) <= 100 and "grey 18 %" in plain.stdout
@@ -106,3 +121,7 @@ def test_the_picture_shows_this_look(prepared: Prepared) -> None:
     looks = [exact_look(prepared, clip) for clip in clips]
     assert look_picture(looks[0], "a") == look_picture(looks[0], "a")
     assert look_picture(looks[0], "a") != look_picture(looks[1], "a")
+    from dataclasses import replace
+
+    for display in ("PQ", "HLG", "P3-D65"):
+        assert look_picture(replace(looks[1], display=find_display(display)), "a")[:4] == b"\x89PNG"

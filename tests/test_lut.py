@@ -1,11 +1,14 @@
 """3D LUTs. Detectors and reader behaviour: measured on OpenColorIO and FFmpeg; Cube LUT Specification 1.0."""
 
+from pathlib import Path
+
 import numpy as np
+import ocio
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rushlight.pipelines.errors import LutError
-from rushlight.pipelines.lut import Lut, format_cube, identity_lut, parse_cube
+from rushlight.pipelines.lut import Lut, format_cube, identity_lut, lut_side, parse_cube
 
 CUBE2 = "LUT_3D_SIZE 2\n" + "\n".join(f"{r} {g} {b}" for b in (0, 1) for g in (0, 1) for r in (0, 1)) + "\n"
 
@@ -49,6 +52,28 @@ def test_shaper_ahead_of_the_lattice() -> None:
         format_cube(lut)
 
 
+ONE = "\n".join(f"{x**2:.8f} {x**1.5:.8f} {x**0.5:.8f}" for x in np.linspace(0, 1, 17)) + "\n"
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        "LUT_3D_SIZE 5\n",
+        "DOMAIN_MIN -0.1 0 0.1\nDOMAIN_MAX 1.2 1 0.9\nLUT_3D_SIZE 5\n",
+        "LUT_1D_SIZE 17\nLUT_3D_SIZE 5\n" + ONE,
+        "LUT_1D_SIZE 17\nLUT_1D_INPUT_RANGE 0.0 1.5\nLUT_3D_SIZE 5\nLUT_3D_INPUT_RANGE 0.0 1.0\n" + ONE,
+    ],
+)
+def test_files_read_as_opencolorio_reads_them(head: str, tmp_path: Path) -> None:
+    """Plain, with a domain, and with a 1D part ahead of the 3D one."""
+    table = np.random.default_rng(1).uniform(0, 1, (125, 3))
+    text = head + "\n".join(" ".join(f"{v:.8f}" for v in row) for row in table) + "\n"
+    (tmp_path / "x.cube").write_text(text)
+    values = np.random.default_rng(2).uniform(0, 1, (200, 3))
+    theirs = ocio.through_file(values, tmp_path / "x.cube")
+    assert parse_cube(text).apply(values) == pytest.approx(theirs, abs=2e-6)
+
+
 @pytest.mark.parametrize("change", ["\r\n", "comments", "commas", "bom", "keyword", "exponent"])
 def test_spellings_that_are_taken(change: str) -> None:
     text = {
@@ -90,6 +115,21 @@ def test_identity_shapes_nan_and_infinities() -> None:
     for way in ("tetrahedral", "trilinear"):
         assert identity_lut(9).apply(grid, way) == pytest.approx(grid)
         assert identity_lut(9).apply([[np.nan, np.inf, -np.inf]], way).tolist() == [[0, 1, 0]]
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("", ("", "full")),
+        ("narrow", ("", "narrow")),
+        (" FULL ", ("", "full")),
+        ("ARRI LogC3", ("ARRI LogC3", "full")),
+        ("ARRI  LogC3 EI 400 Narrow", ("ARRI LogC3 EI 400", "narrow")),
+        ("narrowband", ("narrowband", "full")),
+    ],
+)
+def test_what_a_lut_is_said_to_take(text: str, wanted: tuple) -> None:
+    assert lut_side(text) == wanted
 
 
 def test_digest_is_over_the_numbers() -> None:

@@ -12,7 +12,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from rushlight.batch.verify import delivered_clips, tile_array
+from rushlight.batch.colourcheck import tile_array
+from rushlight.batch.verify import delivered_clips
 from rushlight.pipelines import measure
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import RushlightError

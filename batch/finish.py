@@ -17,6 +17,7 @@ import numpy as np
 import xxhash
 from numpy.typing import NDArray
 from rushlight.batch.fence import may_finish
+from rushlight.pipelines.baseline import original_of
 from rushlight.pipelines.checksum import colour_digest, picture_digest
 from rushlight.pipelines.clipping import range_warnings
 from rushlight.pipelines.codecs import codec
@@ -393,7 +394,9 @@ def _record(
             "patches": job.patches,
             "tiles": tiles,
             "sensitivity": next((side["sensitivity"] for side in sides if side["sensitivity"]), {}),
+            "faults": [f for side in sides for f in side.get("faults", ())],
         },
+        "original": original_of([side["original"] for side in sides if side.get("original")]),
         "counts": counts | {"pushed": pushed},
         "warnings": list(dict.fromkeys(warnings)),
         "damage": damage,

@@ -97,6 +97,12 @@ def merged(record: dict[str, Any], before: Mapping[str, Any] | None, keep: set[s
         **{k: v for k, v in old.get("tiles", {}).items() if k in keep - made},
         **colour["tiles"],
     }
+    for faults in old.get("faults", ()):
+        outputs = [o for o in faults["outputs"] if o in keep - made]
+        if outputs:
+            colour["faults"] = [*colour.get("faults", ()), {**faults, "outputs": outputs}]
+    if not record.get("original"):
+        record["original"] = before.get("original", {})
     if not colour["sensitivity"]:
         colour["sensitivity"] = old.get("sensitivity", {})
     colour["digest"] = colour_digest(

@@ -18,10 +18,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from rushlight.batch.colourcheck import TOLERANCE
 from rushlight.batch.lists import is_yes
 from rushlight.batch.pagepics import clip_pictures, contact_sheets
 from rushlight.batch.records import latest, read_records
-from rushlight.batch.verify import TOLERANCE
 from rushlight.pipelines.errors import OptionError
 
 __all__ = ["write_report"]

@@ -9,13 +9,15 @@ is 'cannot tell', never 'pass'. Nothing here says that a colour was approved: it
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from rushlight.batch.colourcheck import Check, colour_check
 from rushlight.batch.finish import file_hash
+from rushlight.batch.oddities import Extremes, colour_warnings, extremes, frame_warnings
 from rushlight.batch.records import latest, read_records
 from rushlight.pipelines import measure
 from rushlight.pipelines.display import find_display
@@ -27,28 +29,14 @@ from rushlight.pipelines.sources import open_source
 from rushlight.pipelines.stills import read_still
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
-__all__ = ["Check", "ClipVerdict", "delivered_clips", "tile_array", "verify", "verify_clip"]
+__all__ = ["ClipVerdict", "delivered_clips", "verify", "verify_clip"]
 
 Array = NDArray[np.float64]
 ORDER = {"pass": 0, "cannot tell": 1, "warn": 2, "fail": 3}
 
-# Mean CIEDE2000 over tiles that a codec may move a picture by, and the most of any sampled frame's 95th percentile.
-# Measured over the sample day and the real originals at the lowest shipped quality; see DEVELOPERS.md.
-TOLERANCE = {"still": (0.15, 0.6), "jpeg": (0.25, 0.8), "intra": (0.25, 0.9), "long": (0.30, 1.2)}
 LUMA_TOLERANCE = (
     1.0  # of 255: how far a frame's mean luma may be from the logged one in any quarter of a quarter
 )
-CODE_TOLERANCE = 2.0  # state `log`: ten-bit codes of a tile's mean, for 95 % of tiles; half of it in the mean
-SENSE = 3.0  # a fault must move the clip by this many times the codec's error to be told
-
-
-@dataclass(frozen=True, kw_only=True)
-class Check:
-    """One check of one file: pass, warn, fail or cannot tell, with its figures."""
-
-    verdict: str
-    text: str = ""
-    figures: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -133,6 +121,7 @@ def _movie(folder: Path, path: Path, record: Mapping[str, Any], entry: Mapping[s
     damaged = 0
     box, covered = tuple(entry["picture"]), [tuple(c) for c in entry["covered"]]
     card = entry.get("card", 0)  # frames before the clip's first
+    shares: list[Extremes] = []
     with open_source(facts) as source:
         for frame in source.frames(0, max(delivered.frames, 1)):
             damaged += bool(frame.damage)
@@ -142,9 +131,35 @@ def _movie(folder: Path, path: Path, record: Mapping[str, Any], entry: Mapping[s
             grids.append(measure.luma_grid(views[0], box))
             if number in wanted:
                 tiles[number] = _measured(views, facts, entry, box, covered)
-    checks["frames"] = _frames(delivered.frames, damaged, np.array(grids), logged, entry, facts)
-    checks["colour"] = _colour(wanted, tiles, entry, record, "intra" if _intra(entry["codec"]) else "long")
+                if entry["state"] != "log":
+                    shares.append(_extremes(views, facts, box, covered))
+    found = np.array(grids)
+    checks["frames"] = _frames(delivered.frames, damaged, found, logged, entry, facts)
+    if checks["frames"].verdict == "pass" and logged is not None and entry["state"] != "log":
+        scale, cells = 2.0 ** (8 - facts.pixel_format.bits), _open_cells(entry)
+        black = 0.0 if facts.levels_tag == "full" else 16.0
+        odd = frame_warnings(found[:, cells] * scale, logged[:, cells] * scale, black, record)
+        checks["frames"] = _warned(checks["frames"], odd)
+    checks["colour"] = _warned(colour_check(wanted, tiles, entry, record), colour_warnings(shares, record))
     return checks
+
+
+def _warned(check: Check, texts: list[str]) -> Check:
+    """A check with warnings added; what it said already stays, and a failure stays one."""
+    if not texts:
+        return check
+    verdict = max(check.verdict, "warn", key=ORDER.__getitem__)
+    return replace(check, verdict=verdict, text="; ".join([check.text, *texts] if check.text else texts))
+
+
+def _extremes(views: list[Any], facts: Facts, box: Any, covered: Any) -> Extremes:
+    height, width = views[0].shape
+    step = max(1, width // 640)
+    rgb = measure.display_rgb(views, facts.pixel_format, facts.levels_tag or "narrow", facts.matrix, step)
+    x, y, w, h = box
+    open_ = np.zeros((height, width), bool)
+    open_[y : y + h, x : x + w] = measure.uncovered(width, height, box, covered)
+    return extremes(rgb, open_[::step, ::step])
 
 
 def _intra(name: str) -> bool:
@@ -261,65 +276,6 @@ def _open_cells(entry: Mapping[str, Any]) -> list[int]:
     return free or list(range(16))
 
 
-# --- colour
-
-
-def _differences(wanted: Mapping[int, Any], tiles: Mapping[int, Array], state: str) -> Array:
-    pairs = [
-        (tile_array(values), tiles[number]) for number, values in sorted(wanted.items()) if number in tiles
-    ]
-    if not pairs:
-        return np.zeros(0)
-    logged, found = np.array([p[0] for p in pairs]), np.array([p[1] for p in pairs])
-    if state == "log":
-        return np.abs(logged - found).max(-1)
-    return measure.delta_e(logged, found)
-
-
-def tile_array(values: Any) -> Array:
-    """A record's tiles (9, 16, 3), None as NaN."""
-    return np.array(
-        [[[np.nan if v is None else v for v in tile] for tile in row] for row in values], np.float64
-    )
-
-
-def _colour(
-    wanted: Mapping[int, Any],
-    tiles: Mapping[int, Array],
-    entry: Mapping[str, Any],
-    record: Mapping[str, Any],
-    kind: str,
-) -> Check:
-    found = _differences(wanted, tiles, entry["state"])
-    if not found.size or np.isnan(found).all():
-        return Check(verdict="warn", text="no logged tiles to compare with")
-    mean = float(np.nanmean(found))
-    worst_frame = float(max(np.nanpercentile(f, 95) for f in found))
-    figures: dict[str, Any] = {
-        "mean": round(mean, 4),
-        "p95": round(float(np.nanpercentile(found, 95)), 4),
-        "worst": round(float(np.nanmax(found)), 4),
-        "frames": len(found),
-        "unit": "ten-bit codes" if entry["state"] == "log" else "CIEDE2000",
-    }
-    if entry["state"] == "log":
-        good = mean <= CODE_TOLERANCE / 2 and figures["p95"] <= CODE_TOLERANCE
-        return Check(
-            verdict="pass" if good else "fail", text="" if good else "code values have moved", figures=figures
-        )
-    limit, limit_frame = TOLERANCE[kind]
-    if mean > limit or worst_frame > limit_frame:
-        return Check(
-            verdict="fail", text=f"colour is off by {mean:.2f} CIEDE2000 in the mean", figures=figures
-        )
-    sense = record["colour"].get("sensitivity") or {}
-    blind = [name for name, moved in sense.items() if moved < SENSE * mean]
-    if entry["state"] == "graded" and (blind or not sense):
-        text = f"this clip could not show {' or '.join(blind)}" if blind else "the log has no sensitivity"
-        return Check(verdict="cannot tell", text=text, figures=figures | {"sensitivity": sense})
-    return Check(verdict="pass", figures=figures)
-
-
 def _still(path: Path, record: Mapping[str, Any], entry: Mapping[str, Any]) -> dict[str, Check]:
     rgb = read_still(path)
     size = (rgb.shape[1], rgb.shape[0])
@@ -331,6 +287,5 @@ def _still(path: Path, record: Mapping[str, Any], entry: Mapping[str, Any]) -> d
         return checks
     if entry.get("tiles") and entry["display"]:
         tiles = measure.tile_lab_rgb(rgb, find_display(entry["display"]), tuple(entry["picture"]))
-        kind = "jpeg" if entry["still_kind"] == "jpeg" else "still"
-        checks["colour"] = _colour({0: entry["tiles"]}, {0: tiles}, entry, record, kind)
+        checks["colour"] = colour_check({0: entry["tiles"]}, {0: tiles}, entry, record)
     return checks

@@ -45,8 +45,12 @@ class Signal:
     def fitted(self, image: av.VideoFrame, fit: Fit) -> tuple[Array, Placement]:
         """R'G'B' (h, w, 3) of a working frame, fitted, and where it sits in the raster: padding is not part of it."""
         place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
+        return self.resampled(image, fit, place), place
+
+    def resampled(self, image: av.VideoFrame, fit: Fit, place: Placement) -> Array:
+        """R'G'B' of the part of a working frame that `place` names, at its size."""
         fitter = Fitter(fit, self.format, place, top_sited=self.top_sited)
-        signal = to_rgb(
+        return to_rgb(
             fitter.fit(image),
             fitter.format,
             self.source.levels,
@@ -54,4 +58,3 @@ class Signal:
             chroma=self.source.chroma,
             top_sited=self.top_sited,
         )
-        return signal, place

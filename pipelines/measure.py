@@ -6,9 +6,9 @@ a codec's noise averages out and a wrong look does not. Pixels that burn-in cove
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import numba as nb
 import numpy as np
@@ -25,6 +25,7 @@ __all__ = [
     "COLUMNS",
     "ROWS",
     "delta_e",
+    "fault_tiles",
     "lab",
     "luma_grid",
     "patches",
@@ -32,6 +33,8 @@ __all__ = [
     "sensitivity",
     "tile_codes",
     "tile_lab",
+    "uncovered",
+    "xyz_of_lab",
 ]
 
 COLUMNS, ROWS = 16, 9
@@ -47,6 +50,14 @@ def lab(xyz: ArrayLike, white: tuple[float, float] = D65) -> Array:
         [116 * cube[..., 1] - 16, 500 * (cube[..., 0] - cube[..., 1]), 200 * (cube[..., 1] - cube[..., 2])],
         -1,
     )
+
+
+def xyz_of_lab(values: ArrayLike, white: tuple[float, float] = D65) -> Array:
+    """The inverse of `lab`. CIE 15:2004, annex D. NaN stays NaN."""
+    lightness, a, b = np.moveaxis(np.asarray(values, np.float64), -1, 0)
+    middle = (lightness + 16) / 116
+    cube = np.stack([middle + a / 500, middle, middle - b / 200], -1)
+    return np.where(cube > 6 / 29, cube**3, 3 * (6 / 29) ** 2 * (cube - 4 / 29)) * white_xyz(white)
 
 
 def delta_e(first: ArrayLike, second: ArrayLike) -> Array:
@@ -98,7 +109,8 @@ def _edges(size: int, parts: int) -> list[int]:
     return [round(k * size / parts) for k in range(parts + 1)]
 
 
-def _uncovered(width: int, height: int, picture: Box, covered: Iterable[Box]) -> NDArray[np.bool_]:
+def uncovered(width: int, height: int, picture: Box, covered: Iterable[Box]) -> NDArray[np.bool_]:
+    """The picture area's pixels (h, w) that burn-in leaves alone, by a pixel more than it touches."""
     open_ = np.ones((height, width), bool)
     for x, y, w, h in covered:
         open_[max(0, y - 1) : y + h + 1, max(0, x - 1) : x + w + 1] = False
@@ -158,7 +170,7 @@ def tile_lab_rgb(
     )
     thin = _step(width) if step is None else step
     x, y, w, h = picture
-    open_ = _uncovered(width, height, (0, 0, width, height), covered)
+    open_ = uncovered(width, height, (0, 0, width, height), covered)
     inside = np.zeros_like(open_)
     inside[y : y + h, x : x + w] = True
     open_ = (open_ & inside)[::thin, ::thin]
@@ -205,7 +217,7 @@ def tile_codes(
     values = np.stack([p[y : y + h, x : x + w].astype(np.float64) for p in full], -1) * 2.0 ** (
         10 - pixel_format.bits
     )
-    return _tile_means(values, _uncovered(width, height, picture, covered))
+    return _tile_means(values, uncovered(width, height, picture, covered))
 
 
 @nb.njit(nogil=True, cache=True)
@@ -245,8 +257,12 @@ def patches(look: Look) -> dict[str, Any]:
     }
 
 
-def sensitivity(look: Look, code: Array, baked: Baked | None = None) -> dict[str, float]:
-    """Mean CIEDE2000 over tiles that saturation 0.05 and slope 0.02 would move this picture's signal (h, w, 3) by.
+FAULTS = ("saturation 0.05", "slope 0.02")
+
+
+def fault_tiles(look: Look, code: Array, baked: Baked | None = None) -> tuple[Array, dict[str, Array]]:
+    """Tiles (9, 16, 3) of this picture's signal (h, w, 3) through the look, and what saturation 0.05 and slope 0.02
+    more (in red) would move each of them by.
 
     By the exact look, or by `baked`, the same look in state `graded`, which costs less.
     """
@@ -264,11 +280,14 @@ def sensitivity(look: Look, code: Array, baked: Baked | None = None) -> dict[str
         return tile_lab_rgb(quick.apply(code) if quick else moved.evaluate(code), look.display, box)
 
     base = tiles(look.cdl)
-    moved: dict[Literal["saturation 0.05", "slope 0.02"], CDL] = {
-        "saturation 0.05": replace(grade, saturation=grade.saturation + 0.05),
-        "slope 0.02": replace(grade, slope=(grade.slope[0] + 0.02, grade.slope[1], grade.slope[2])),
-    }
-    return {name: round(float(np.nanmean(delta_e(base, tiles(cdl)))), 4) for name, cdl in moved.items()}
+    more = (grade.slope[0] + 0.02, grade.slope[1], grade.slope[2])
+    grades = (replace(grade, saturation=grade.saturation + 0.05), replace(grade, slope=more))
+    return base, {name: tiles(cdl) - base for name, cdl in zip(FAULTS, grades, strict=True)}
+
+
+def sensitivity(base: Array, moved: Mapping[str, Array]) -> dict[str, float]:
+    """Mean CIEDE2000 over tiles that each fault moves a picture by."""
+    return {name: round(float(np.nanmean(delta_e(base, base + off))), 4) for name, off in moved.items()}
 
 
 def _ungraded(look: Look) -> Any:

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from rushlight.pipelines import measure
 from rushlight.pipelines.ahead import Ahead, Behind
 from rushlight.pipelines.bake import Baked, load_baked
+from rushlight.pipelines.baseline import Baseline, framings
 from rushlight.pipelines.checksum import frame_digest
 from rushlight.pipelines.clipping import corrects, pushed_of
 from rushlight.pipelines.codecs import Codec, Tags, codec, siting
@@ -43,7 +44,7 @@ from rushlight.pipelines.picture import (
 )
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, planes
 from rushlight.pipelines.pulse import beat
-from rushlight.pipelines.raster import Fit, Fitter, Placement, placement
+from rushlight.pipelines.raster import Fitter, Placement, placement
 from rushlight.pipelines.resolve import (
     build_look,
     fit_of,
@@ -121,11 +122,18 @@ class _Segment:
         self.signal = Signal(job, self.facts)
         self.start = Timecode.parse(job.timecode, self.rate)
         self.samples = set(measure.sampled_frames(job.count, self.rate.fraction))
+        self.baseline = Baseline(
+            pixel_format=self.signal.format,
+            levels=job.source.levels,
+            matrix=job.source.matrix,
+            encoding=self.signal.encoding,
+        )
         self.pictures: list[Picture] = []
         self.stills: dict[str, list[dict[str, Any]]] = {}
         self.damage: list[dict[str, Any]] = []
         self.warnings: list[str] = []
         self.sensitivity: dict[str, float] = {}
+        self.faults: list[dict[str, Any]] = []
         self.pushed: Counter[str] = Counter()
         keyed: dict[str, Picture] = {}
         for spec in movies:
@@ -266,6 +274,9 @@ class _Segment:
             self._note_damage(frame)
             image = self.signal.working(frame.image)
             self._count_pushed(image)
+            if self.pictures:
+                sampled = frame.number - self.job.first in self.samples
+                self.baseline.note(image, missing=frame.missing, sampled=sampled)
             for picture in self.pictures:
                 self._graded(picture, image, frame, behind)
             self._stills_of(image, frame)
@@ -382,14 +393,15 @@ class _Segment:
         self.stills.setdefault(output.output, []).append(entry)
 
     def _sense(self, image: av.VideoFrame) -> None:
-        """What a small wrong grade would do to this clip's middle frame: the yardstick of `verify`."""
-        if not any(o.state == "graded" for o in self.job.outputs):
-            return
-        signal, _ = self.signal.fitted(image, Fit(width=160, height=90, mode="stretch"))
+        """What a small wrong grade would do to this clip's middle frame, by framing: the yardstick of `verify`."""
         baked = self.job.baked.get("graded")
-        self.sensitivity = measure.sensitivity(
-            self.look, signal, _baked(str(self.out / baked)) if baked else None
-        )
+        quick = _baked(str(self.out / baked)) if baked else None
+        for outputs, signal in framings(self.job, self.facts, self.signal, image):
+            base, moved = measure.fault_tiles(self.look, signal, quick)
+            self.sensitivity = self.sensitivity or measure.sensitivity(base, moved)
+            kept = {name: rounded(tiles) for name, tiles in moved.items()}
+            frame = self.job.first + self.job.count // 2
+            self.faults.append({"outputs": outputs, "frame": frame, "moved": kept})
 
     # --- keeping
 
@@ -408,6 +420,8 @@ class _Segment:
             "damage": self.damage,
             "warnings": list(dict.fromkeys(self.warnings)),
             "sensitivity": self.sensitivity,
+            "faults": self.faults,
+            "original": self.baseline.kept(),
             "pushed": self.pushed,
         }
         side.parent.mkdir(parents=True, exist_ok=True)

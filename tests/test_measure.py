@@ -14,6 +14,7 @@ from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.look import Look
 from rushlight.pipelines.measure import (
     delta_e,
+    fault_tiles,
     lab,
     luma_grid,
     patches,
@@ -21,6 +22,7 @@ from rushlight.pipelines.measure import (
     sensitivity,
     tile_codes,
     tile_lab,
+    xyz_of_lab,
 )
 from rushlight.pipelines.pixels import find_pixel_format, planes
 
@@ -92,6 +94,7 @@ def test_against_colour_science() -> None:
     assert delta_e(one, two) == pytest.approx(colour.delta_E(one, two, method="CIE 2000"), abs=1e-9)
     xyz = rng.random((100, 3))
     assert lab(xyz) == pytest.approx(colour.XYZ_to_Lab(xyz, [0.3127, 0.3290]), abs=1e-9)
+    assert xyz_of_lab(lab(xyz * 0.02)) == pytest.approx(xyz * 0.02, abs=1e-12)
 
 
 def test_tiles_of_a_flat_grey() -> None:
@@ -157,9 +160,9 @@ def test_sensitivity_tells_colour_from_grey() -> None:
     rng = np.random.default_rng(0)
     colours = encoding.encode(0.18 * 2.0 ** rng.uniform(-1.5, 1.5, (9, 16, 3))).repeat(4, 0).repeat(4, 1)
     grey = np.repeat(colours[..., 1:2], 3, -1)
-    assert sensitivity(look, colours)["saturation 0.05"] > 0.2
-    assert sensitivity(look, grey)["saturation 0.05"] < 0.01
-    assert sensitivity(look, grey)["slope 0.02"] > 0.3
+    assert sensitivity(*fault_tiles(look, colours))["saturation 0.05"] > 0.2
+    assert sensitivity(*fault_tiles(look, grey))["saturation 0.05"] < 0.01
+    assert sensitivity(*fault_tiles(look, grey))["slope 0.02"] > 0.3
 
 
 def test_sensitivity_by_the_baked_look_is_that_by_the_exact_one() -> None:
@@ -167,8 +170,8 @@ def test_sensitivity_by_the_baked_look_is_that_by_the_exact_one() -> None:
     look = Look(encoding=find_encoding("LogC3"), display=REC709, cdl=grade)
     rng = np.random.default_rng(1)
     code = look.encoding.encode(0.18 * 2.0 ** rng.uniform(-2, 2, (9, 16, 3))).repeat(4, 0).repeat(4, 1)
-    exact = sensitivity(look, code)
-    quick = sensitivity(look, code, bake(look, "graded", 33))
+    exact = sensitivity(*fault_tiles(look, code))
+    quick = sensitivity(*fault_tiles(look, code, bake(look, "graded", 33)))
     for name, value in exact.items():
         assert value > 0.2
         assert quick[name] == pytest.approx(value, rel=0.03)

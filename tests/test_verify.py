@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from command import rushlight
 from rushlight.batch.against import against_references, compare
+from rushlight.batch.colourcheck import tile_array
 from rushlight.batch.records import log_path
 from rushlight.batch.verify import verify
 from rushlight.pipelines.codecs import Tags, codec
@@ -203,7 +204,10 @@ def test_a_grey_clip_cannot_tell(right: Path, tmp_path: Path) -> None:
     shutil.copytree(right, out)
     lines = [json.loads(line) for line in log_path(out).read_text().splitlines()]
     for record in lines:
-        record["colour"]["sensitivity"] = {"saturation 0.05": 0.01, "slope 0.02": 0.5}
+        for faults in record["colour"]["faults"]:
+            faults["moved"]["saturation 0.05"] = (
+                tile_array(faults["moved"]["saturation 0.05"]) * 0.02
+            ).tolist()
     log_path(out).write_text("\n".join(map(json.dumps, lines)) + "\n")
     assert {c["colour"] for c in verdicts(out).values()} == {"cannot tell"}
 

@@ -84,7 +84,7 @@ def test_junk_is_one_clear_error(text: str) -> None:
     try:
         Timecode.parse(text, DF30)
     except TimecodeError as error:
-        assert repr(text) in error.text
+        assert repr(text[:40]) in error.text
 
 
 @pytest.mark.parametrize(

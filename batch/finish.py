@@ -8,14 +8,11 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator, Mapping, Sequence
-from itertools import chain
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import xxhash
-from numpy.typing import NDArray
 from rushlight.batch.fence import may_finish
 from rushlight.pipelines.baseline import original_of
 from rushlight.pipelines.checksum import colour_digest, picture_digest
@@ -26,6 +23,7 @@ from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.hdr import HdrMetadata, hdr_metadata, states_light
 from rushlight.pipelines.head import Head, write_head
 from rushlight.pipelines.join import join
+from rushlight.pipelines.mixdown import sound_under
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.pulse import beat
 from rushlight.pipelines.readback import Delivered, check, expected, read_back
@@ -38,11 +36,9 @@ from rushlight.pipelines.resolve import (
     still_path,
     work_folder,
 )
-from rushlight.pipelines.sound import channels_of, read_sound, samples_of
 from rushlight.pipelines.spec import JobSpec, MovieSpec, StillsSpec
 from rushlight.pipelines.stills import read_still
 from rushlight.pipelines.timecode import FrameRate, Timecode
-from rushlight.pipelines.tracks import Sound
 
 __all__ = ["file_hash", "finish_job", "place"]
 
@@ -112,7 +108,17 @@ def _movie(
     temporary = work_folder(job) / output.identity / f".{token}.{output.file}.part"
     paths = [segment_path(job, output, s.index) for s in job.segments]
     counts = [s.count for s in job.segments]
-    sound = _sound(job, output, facts)
+    sound, said = sound_under(
+        facts,
+        first=job.first,
+        count=job.count,
+        rate=rate.fraction,
+        sound=output.sound,
+        channels=output.channels,
+        container=output.container,
+        retimed=job.retimed,
+        card=output.card,
+    )
     head = None
     metadata = {} if output.container == "mxf" else dict(job.metadata)
     if output.container == "mp4" and job.reel:
@@ -167,7 +173,7 @@ def _movie(
         temporary.unlink(missing_ok=True)
         card.unlink(missing_ok=True)
     entry = _movie_entry(job, output, delivered, timecode, final, digest, sides)
-    return entry, list(head.warnings) if head else []
+    return entry, [*(f"{output.output}: {text}" for text in said), *(head.warnings if head else ())]
 
 
 def _light(
@@ -226,47 +232,6 @@ def _movie_entry(
         "covered": sides[0]["movies"][output.output]["covered"],
         "display": job.look.display if output.state != "log" else None,
     }
-
-
-def _sound(job: JobSpec, output: MovieSpec, facts: Facts) -> Sound | None:
-    """What lies under the pictures, by the output's `sound`; None where there is none to lay."""
-    rate = FrameRate.parse(job.rate).fraction
-    total = samples_of(job.first + job.count, rate) - samples_of(job.first, rate)
-    channels = channels_of(facts)
-    silent = output.sound == "silent" or (output.sound != "none" and job.retimed)
-    if output.sound == "none" or (not channels and not silent):
-        return None
-    before = samples_of(output.card, rate)
-    if silent:
-        return Sound(channels=2, samples=before + total, blocks=iter(()))
-    blocks = read_sound(facts, job.first, job.count)
-    if output.channels:
-        picked = [c - 1 for c in output.channels]
-        if max(picked) >= channels:
-            raise DeliveryError(
-                f"output {output.output!r} asks for channel {max(picked) + 1}; the original has {channels}",
-                file=job.source.path,
-            )
-        blocks, channels = (b[picked] for b in blocks), len(picked)
-    if output.sound == "mix" or (output.container == "mp4" and channels > 8):
-        blocks, channels = _mixed(blocks), 2
-    tracks = (
-        tuple(t.channels for t in facts.sound)
-        if channels == channels_of(facts) and len(facts.sound) > 1
-        else ()
-    )
-    blocks = chain([np.zeros((channels, before), np.int32)] if before else [], blocks)
-    return Sound(channels=channels, samples=before + total, blocks=blocks, tracks=tracks)
-
-
-def _mixed(blocks: Iterator[NDArray[np.int32]]) -> Iterator[NDArray[np.int32]]:
-    """Odd channels left, even ones right, at the mean of their levels: common practice, no source."""
-    for block in blocks:
-        wide = block.astype(np.int64)
-        left, right = wide[0::2], wide[1::2]
-        if not len(right):
-            right = left
-        yield np.stack([left.sum(0) // len(left), right.sum(0) // len(right)]).astype(np.int32)
 
 
 # --- stills

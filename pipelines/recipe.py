@@ -189,7 +189,9 @@ class MovieOutput(_Output):
     preset: str = ""
     peak: float | None = Field(default=None, gt=0.05, le=1000)  # Mbit/s over any second
     sound: Literal["copy", "mix", "silent", "none"] = "copy"
-    channels: tuple[int, ...] = ()
+    channels: tuple[
+        Annotated[int, Field(ge=1, le=64)], ...
+    ] = ()  # the original's, in this order; all of them
     burnin: Burnin | None = None
     dither: bool = True
     card: int = Field(default=0, ge=0, le=1000)  # frames of a slate card before the first of the clip

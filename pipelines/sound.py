@@ -84,7 +84,7 @@ def _track(facts: Facts, index: int, begin: int) -> _Reader:
 
 
 def _pieces(facts: Facts, index: int, begin: int) -> Iterator[Block]:
-    """Sound of one stream from sample `begin` of the picture's time, gaps filled with silence."""
+    """Sound of one stream at 48 kHz from sample `begin` of the picture's time, gaps filled with silence."""
     try:
         container: Any = av.open(str(facts.path))
     except av.error.FFmpegError as error:
@@ -93,32 +93,69 @@ def _pieces(facts: Facts, index: int, begin: int) -> Iterator[Block]:
         ) from None
     with container:
         stream = container.streams.audio[index]
-        video = container.streams.video[0]
         stream.codec_context.thread_count = 1
-        start = Fraction(video.start_time or 0) * Fraction(video.time_base)
-        resampler = av.AudioResampler(format="s32p", layout=stream.codec_context.layout, rate=SAMPLE_RATE)
-        if begin > SAMPLE_RATE:
-            at = int((start + Fraction(begin, SAMPLE_RATE) - Fraction(1, 2)) / stream.time_base)
-            container.seek(max(at, 0), stream=stream, backward=True)
-        at = begin
-        for frame in _decoded(container, stream):
-            if frame.pts is None:
-                continue
-            place = round((Fraction(frame.pts) * Fraction(frame.time_base) - start) * SAMPLE_RATE)
-            for part in resampler.resample(frame):
-                piece = np.ascontiguousarray(part.to_ndarray())
-                if place > at:
-                    gap = place - at
-                    if gap > 2:  # a rounding of time stamps is no gap
-                        yield np.zeros((piece.shape[0], gap), np.int32)
-                        at = place
-                skip = max(0, at - place) if at - place > 2 else 0
-                if skip < piece.shape[1]:
-                    yield piece[:, skip:]
-                    at = at + piece.shape[1] - skip
-                place += piece.shape[1]
-        for part in resampler.resample(None):
-            yield np.ascontiguousarray(part.to_ndarray())
+        rate = stream.codec_context.sample_rate
+        pieces = _continuous(container, stream, round(Fraction(begin * rate, SAMPLE_RATE)))
+        yield from pieces if rate == SAMPLE_RATE else _resampled(pieces, rate, facts.sound[index].channels)
+
+
+def _continuous(container: Any, stream: Any, begin: int) -> Iterator[Block]:
+    """The stream's own samples from `begin`, in order and without a gap."""
+    rate = stream.codec_context.sample_rate
+    video = container.streams.video[0]
+    start = Fraction(video.start_time or 0) * Fraction(video.time_base)
+    if begin > rate:
+        at = int((start + Fraction(begin, rate) - Fraction(1, 2)) / stream.time_base)
+        container.seek(max(at, 0), stream=stream, backward=True)
+    at = begin
+    for frame in _decoded(container, stream):
+        if frame.pts is None:
+            continue
+        place = round((Fraction(frame.pts) * Fraction(frame.time_base) - start) * rate)
+        piece = _samples(frame)
+        if place - at > 2:  # a rounding of time stamps is no gap
+            yield np.zeros((piece.shape[0], place - at), np.int32)
+            at = place
+        skip = max(0, at - place) if at - place > 2 else 0
+        if skip < piece.shape[1]:
+            yield piece[:, skip:]
+            at += piece.shape[1] - skip
+
+
+def _samples(frame: Any) -> Block:
+    """A decoded frame as int32 (channels, n). By ourselves: a resampler crashes on more channels than it has a name for."""
+    values = frame.to_ndarray()
+    if not frame.format.is_planar:
+        values = values.reshape(-1, frame.layout.nb_channels).T
+    if values.dtype.kind == "f":
+        scaled = np.rint(np.nan_to_num(values.astype(np.float64)) * 2**31)
+        return np.ascontiguousarray(np.clip(scaled, -(2**31), 2**31 - 1), np.int32)
+    if values.dtype == np.uint8:  # the one that is centred on 128
+        return np.ascontiguousarray((values.astype(np.int32) - 128) << 24)
+    bits = values.dtype.itemsize * 8
+    return np.ascontiguousarray(values.astype(np.int64) << 32 >> bits, np.int32)
+
+
+def _resampled(pieces: Iterator[Block], rate: int, channels: int) -> Iterator[Block]:
+    """The same at 48 kHz, each channel by itself."""
+    each = [av.AudioResampler(format="s32p", layout="mono", rate=SAMPLE_RATE) for _ in range(channels)]
+    for piece in pieces:
+        yield from _all_ready([_through(r, row, rate) for r, row in zip(each, piece, strict=True)])
+    yield from _all_ready([r.resample(None) for r in each])
+
+
+def _through(resampler: Any, samples: NDArray[np.int32], rate: int) -> list[Any]:
+    frame = av.AudioFrame.from_ndarray(np.ascontiguousarray(samples[None]), format="s32p", layout="mono")
+    frame.sample_rate = rate
+    return list(resampler.resample(frame))
+
+
+def _all_ready(parts: list[list[Any]]) -> Iterator[Block]:
+    rows = [
+        np.concatenate([p.to_ndarray()[0] for p in row]) if row else np.zeros(0, np.int32) for row in parts
+    ]
+    if rows and rows[0].size:
+        yield np.stack(rows)
 
 
 def _decoded(container: Any, stream: Any) -> Iterator[Any]:

@@ -46,6 +46,7 @@ def test_what_ships_parses_and_says_what_it_is_for() -> None:
             "output[0].burnin.text[0].at",
             "centre",
         ),
+        (MOVIE + "channels = [1, 0]", "output[0].channels[1]", "greater than or equal to 1"),
         (MOVIE + "card = 24", "output[0].card", "breaks relinking"),
         (
             MOVIE.replace('"a"', '"Editorial 2"') + 'card = 24\n[output.burnin]\nwatermark = "x"',

@@ -15,7 +15,7 @@ from typing import Any
 import click
 from rushlight.batch.crew import crew_of, crew_options
 from rushlight.batch.queuecli import night_options, queue_commands, replaced_option
-from rushlight.pipelines.errors import InputError, QueueError, RushlightError
+from rushlight.pipelines.errors import InputError, OptionError, QueueError, RushlightError
 
 __all__ = ["main"]
 
@@ -129,10 +129,41 @@ def cli() -> None:
     """A shooting day's log originals into graded, slated, timecoded proxies and stills, overnight."""
 
 
+def _again(clip_list: Path | None, origin: Path | None, options: dict[str, Any]) -> dict[str, Any]:
+    """What `--from` may change of what was asked for then. OptionError for what does not go with it."""
+    if (clip_list is None) == (origin is None):
+        raise OptionError("takes LIST, or --from DIR; one of them is needed")
+    if origin is None:
+        if options["out"] is None:
+            raise OptionError("--out is needed: the folder for everything that is made")
+        return {}
+    source = click.get_current_context().get_parameter_source
+    given = {name for name in options if source(name) is click.core.ParameterSource.COMMANDLINE}
+    for name in ("grades", "defaults", "encoding", "levels", "rate", "strict", "hash_originals"):
+        if name in given:
+            raise OptionError(
+                f"--{name.replace('_', '-')} does not go with --from, which has all that was given then"
+            )
+    return {
+        "out": options["out"] or origin,
+        "recipe": options["recipe"] if "recipe" in given else "",
+        "only": options["only"],
+        "media": options["media"],
+        "replaced": options["replaced"],
+    }
+
+
 @cli.command()
-@click.argument("clip_list", metavar="LIST", type=PATH)
+@click.argument("clip_list", metavar="[LIST]", type=PATH, required=False)
 @_request_options
-@click.option("--out", type=PATH, required=True, help="The folder for everything that is made.")
+@click.option("--out", type=PATH, help="The folder for everything that is made.")
+@click.option(
+    "--from",
+    "origin",
+    type=PATH,
+    metavar="DIR",
+    help="Make DIR again from what it keeps, in place of LIST; into DIR itself without --out.",
+)
 @crew_options
 @click.option("--strict", is_flag=True, help="Refuse the whole request if any row is wrong.")
 @click.option("--hash-originals", is_flag=True, help="Log a hash of each whole original, not of its ends.")
@@ -141,23 +172,24 @@ def cli() -> None:
 @click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
 @night_options
 @_answering
-def render(clip_list: Path, **options: Any) -> int:
+def render(clip_list: Path | None, origin: Path | None, **options: Any) -> int:
     """Make what RECIPE says of every clip of LIST; what is there and unchanged is left alone."""
     from rushlight.batch.hooks import parse_hooks, ringing
     from rushlight.batch.night import render as run
+    from rushlight.batch.night import render_again
     from rushlight.batch.progress import view
     from rushlight.batch.volumes import parse_size
 
     show = view(quiet=options["quiet"], as_json=options["as_json"])
     keep_free = parse_size(options["keep_free"])
 
+    again = _again(clip_list, origin, options)
+
     def night() -> int:
-        return run(
-            _request(clip_list, options),
-            crew=crew_of(options),
-            view=show,
-            keep_free=keep_free,
-        )
+        crew = crew_of(options)
+        if origin is not None:
+            return render_again(origin, given=again, crew=crew, view=show, keep_free=keep_free)
+        return run(_request(clip_list or Path(), options), crew=crew, view=show, keep_free=keep_free)
 
     return ringing(parse_hooks(options["on_finish"], options["on_failure"]), show, night)
 

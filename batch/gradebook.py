@@ -21,7 +21,7 @@ from rushlight.batch.lists import GRADE_COLUMNS, row_grade
 from rushlight.batch.tabular import read_table
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
-from rushlight.pipelines.texts import read_text
+from rushlight.pipelines.texts import is_kept, read_text
 from rushlight.pipelines.timecode import Timecode
 
 __all__ = ["Entry", "GradeBook", "Wanted", "camera_name", "plain_name"]
@@ -194,7 +194,7 @@ def _as(text: str, drop: bool) -> str:
 
 def _decision_files(path: Path) -> list[Path]:
     """A decision file, or all that a folder holds, in order of path."""
-    if path.is_file():
+    if path.is_file() or is_kept(path):
         return [path]
     kinds = (".cc", ".ccc", ".cdl", ".edl", ".csv", ".tsv")
     return sorted(

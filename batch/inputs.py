@@ -1,61 +1,126 @@
 """What an output folder keeps under `log/inputs`, by digest: enough to make any part of it again.
 
-List, recipe, defaults, show LUTs, fonts, and the baked looks that workers load.
+List, recipe, defaults, decisions, show LUTs, fonts, the requests that name them, and the baked looks that workers
+load, each with a small file that says of which look it is.
 """
 
 from __future__ import annotations
 
 import hashlib
+import json
 import os
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
-from rushlight.batch.prepare import Prepared
-from rushlight.pipelines.recipe import MovieOutput, Recipe
+from rushlight.batch.prepare import Prepared, kept_fonts
+from rushlight.batch.request import Request
+from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.spec import JobSpec, digest_of
 
-__all__ = ["bake_looks", "keep_inputs", "kept_fonts"]
+__all__ = ["bake_looks", "keep_inputs", "kept_fonts", "kept_requests", "read_requests"]
 
-
-def kept_fonts(recipe: Recipe) -> dict[str, str]:
-    """Given font files of a recipe -> the name they are kept under."""
-    from rushlight.pipelines.text import font_file
-
-    found = {}
-    for output in recipe.output:
-        if isinstance(output, MovieOutput) and output.burnin and output.burnin.font:
-            path = font_file(output.burnin.font)
-            digest = hashlib.sha256(path.read_bytes()).hexdigest()[:40]
-            found[output.burnin.font] = f"{digest}{path.suffix}"
-    return found
+REQUESTS = "requests.jsonl"
+REQUEST_SCHEMA = "rushlight-request-1"
 
 
 def keep_inputs(prepared: Prepared, out: Path) -> None:
-    """List, recipe, LUTs and fonts by digest under log/inputs: what is needed to make any of it again."""
+    """All that a request was made of, by digest under log/inputs, and the request itself: enough to make it again."""
     folder = out / "log" / "inputs"
-    texts = {
-        f"{_text_digest(prepared.list_text)}.list{_suffix(prepared)}": prepared.list_text,
-        f"{_text_digest(prepared.recipe_text)}.recipe.toml": prepared.recipe_text,
-        **{f"{digest.partition(':')[2]}.cube": text for digest, text in prepared.luts.texts.items()},
+    names = {key: _name(prepared, key, data) for key, data in prepared.inputs.items()}
+    for digest, text in prepared.luts.texts.items():
+        _keep(folder / f"{digest.partition(':')[2]}.cube", text.encode("utf-8", "surrogateescape"))
+    for key, name in names.items():
+        if key not in prepared.luts.places:
+            _keep(folder / name, prepared.inputs[key])
+    request = prepared.request
+    said: dict[str, Any] = {
+        "schema": REQUEST_SCHEMA,
+        "list": str(request.clip_list.absolute()),
+        "recipe": str(Path(prepared.recipe_file).absolute()) if prepared.recipe_file else request.recipe,
+        "grades": [str(path) for path in prepared.grade_files],
+        "defaults": str(request.defaults.absolute()) if request.defaults else "",
+        "media": [str(path.absolute()) for path in request.media],
+        "encoding": request.encoding,
+        "levels": request.levels,
+        "rate": request.rate,
+        "only": list(request.only),
+        "files": names,
     }
-    if defaults := prepared.defaults.text:
-        texts[f"{_text_digest(defaults)}.defaults.toml"] = defaults
-    for name, text in texts.items():
-        _keep(folder / name, text.encode("utf-8", "surrogateescape"))
-    for font, name in kept_fonts(prepared.recipe).items():
-        from rushlight.pipelines.text import font_file
-
-        _keep(folder / name, font_file(font).read_bytes())
+    if all(said != known for known in read_requests(out)):
+        line = json.dumps(said, ensure_ascii=False, separators=(",", ":")) + "\n"
+        with (folder / REQUESTS).open("ab") as stream:
+            stream.write(line.encode("utf-8", "surrogateescape"))
 
 
-def _suffix(prepared: Prepared) -> str:
-    given = prepared.request.clip_list
-    return ".csv" if given.is_dir() or not given.suffix else given.suffix
+def read_requests(out: Path) -> list[dict[str, Any]]:
+    """The requests that an output folder was made by, in order. OptionError for another schema."""
+    path = out / "log" / "inputs" / REQUESTS
+    found = []
+    with suppress(FileNotFoundError):
+        for number, line in enumerate(path.read_bytes().split(b"\n"), 1):
+            if not line.strip():
+                continue
+            try:
+                said = json.loads(line.decode("utf-8", "surrogateescape"))
+            except ValueError:
+                continue  # the machine stopped there
+            if said.get("schema") != REQUEST_SCHEMA:
+                text = f"is a request of schema {said.get('schema')!r}; this reads {REQUEST_SCHEMA}"
+                raise OptionError(text, file=str(path), line=number)
+            found.append(said)
+    return found
 
 
-def _text_digest(text: str) -> str:
-    return hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest()[:40]
+def kept_requests(out: Path) -> list[Request]:
+    """What is asked for again: of each list, recipe and choice the latest request, all it names read from what is kept.
+
+    Media folders that are not there any more are left out. OptionError where nothing is kept.
+    """
+    latest: dict[str, dict[str, Any]] = {}
+    for said in read_requests(out):
+        latest[digest_of([said["list"], said["recipe"], said["only"]])] = said
+    if not latest:
+        raise OptionError("has no log/inputs/requests.jsonl: nothing was rendered here", file=str(out))
+    folder = out / "log" / "inputs"
+    return [
+        Request(
+            clip_list=Path(said["list"]),
+            recipe=said["recipe"],
+            grades=tuple(Path(path) for path in said["grades"]),
+            defaults=Path(said["defaults"]) if said["defaults"] else None,
+            media=tuple(Path(path) for path in said["media"] if Path(path).is_dir()),
+            encoding=said["encoding"],
+            levels=said["levels"],
+            rate=said["rate"],
+            only=tuple(said["only"]),
+            origin=out,
+            kept={key: (folder / name).absolute() for key, name in said["files"].items()},
+        )
+        for said in latest.values()
+    ]
+
+
+def _name(prepared: Prepared, key: str, data: bytes) -> str:
+    """What an input is kept as: its digest, and what it is."""
+    if key in prepared.luts.places:
+        return f"{prepared.luts.places[key].partition(':')[2]}.cube"
+    kind, _, given = key.partition(" ")
+    if kind == "font" and given in prepared.fonts:
+        return prepared.fonts[given]
+    digest = hashlib.sha256(data).hexdigest()[:40]
+    recipe = prepared.recipe_file and key == str(Path(prepared.recipe_file).absolute())
+    if kind == "recipe" or recipe:
+        return f"{digest}.recipe.toml"
+    if kind == "folder":
+        return f"{digest}.list.csv"
+    suffix = Path(key).suffix.lower()
+    if key == str(prepared.request.clip_list.absolute()):
+        return f"{digest}.list{suffix}"
+    if prepared.request.defaults and key == str(prepared.request.defaults.absolute()):
+        return f"{digest}.defaults.toml"
+    return f"{digest}{suffix}"
 
 
 def _keep(path: Path, data: bytes) -> None:
@@ -67,8 +132,13 @@ def _keep(path: Path, data: bytes) -> None:
     os.replace(temporary, path)
 
 
-def bake_looks(out: Path, specs: list[JobSpec], on_baked: Callable[[int], None]) -> list[JobSpec]:
-    """Bake every look that a movie asks for and measure every look's patches, once; the jobs name the files."""
+def bake_looks(
+    out: Path, specs: list[JobSpec], on_baked: Callable[[int], None], kept: Path | None = None
+) -> list[JobSpec]:
+    """Bake every look that a movie asks for and measure every look's patches, once; the jobs name the files.
+
+    `kept`: an output folder whose baked looks are taken, where it has them.
+    """
     from rushlight.pipelines.bake import bake
     from rushlight.pipelines.measure import patches
     from rushlight.pipelines.resolve import build_look
@@ -85,10 +155,24 @@ def bake_looks(out: Path, specs: list[JobSpec], on_baked: Callable[[int], None])
         for state in sorted({o.state for o in spec.outputs if o.make == "movie" and o.state != "log"}):
             key = digest_of([spec.look.identity(), state])
             if key not in known:
-                look = build_look(spec.look, out)
-                name = bake(look, state, spec.look.size, cache=out / ".work" / "lattices").save(folder)
+                name = _kept_look(kept, key, folder) if kept else ""
+                if not name:
+                    look = build_look(spec.look, out)
+                    name = bake(look, state, spec.look.size, cache=out / ".work" / "lattices").save(folder)
+                _keep(folder / f"{key}.of", name.encode())
                 known[key] = f"log/inputs/looks/{name}"
                 on_baked(len(known))
             baked[state] = known[key]
         found.append(spec.model_copy(update={"baked": baked, "patches": measured[patched]}))
     return found
+
+
+def _kept_look(kept: Path, key: str, folder: Path) -> str:
+    """The name of a look as it was baked for another output folder, now in this one; empty if it has none."""
+    from rushlight.pipelines.bake import load_baked
+
+    looks = kept / "log" / "inputs" / "looks"
+    try:
+        return load_baked(looks / (looks / f"{key}.of").read_text()).save(folder)
+    except (OSError, RushlightError):
+        return ""

@@ -106,8 +106,8 @@ def resolve_clip(
     `tell` takes the originals of one name and gives those that the rest of the row fits.
 
     ListError where the path climbs out with `..`, and where a bare name fits several files; SourceError where
-    there is none. An absolute path is taken as it is; one with a Windows drive letter is looked for under --media by
-    its name, and of several originals of that name the one in the folders that the path ends with is meant.
+    there is none. An absolute path is taken as it is; one with a Windows drive letter, or with nothing there, is looked for under
+    --media by its name, and of several originals of that name the one in the folders that the path ends with is meant.
     """
     windows = "\\" in clip and "/" not in clip
     parts = PureWindowsPath(clip).parts if windows else PurePosixPath(clip).parts
@@ -119,6 +119,8 @@ def resolve_clip(
     if relative.is_absolute():
         if _there(relative):
             return relative
+        if media.folders:  # mounted elsewhere now: by its name, and as much of its path as fits
+            return _from_a_drive(clip, parts[1:], media)
         raise SourceError("there is no such original", file=clip, key="clip")
     for folder in (base, *media.folders):
         if _there(folder / relative):

@@ -10,10 +10,11 @@ import tempfile
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rushlight.batch.inputs import bake_looks, keep_inputs, kept_fonts
+from rushlight.batch.inputs import bake_looks, keep_inputs, kept_requests
 from rushlight.batch.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
 from rushlight.batch.locks import hold_folder
 from rushlight.batch.plan import Plan, PlannedClip
@@ -111,6 +112,41 @@ def render(request: Request, *, crew: Crew, view: View, keep_free: int = 500_000
     return PARTLY if undone else DONE
 
 
+def render_again(
+    origin: Path, *, given: Mapping[str, Any], crew: Crew, view: View, keep_free: int = 500_000_000
+) -> int:
+    """`rushlight render --from`: make again, from nothing but what an output folder keeps and the originals.
+
+    `given`: out, and of recipe, only and media what is to differ. Gives the exit code, the worst of several lists.
+    """
+    requests = kept_requests(origin)
+    codes: list[int] = []
+    refused: OptionError | None = None
+    for kept in requests:
+        request = replace(
+            kept,
+            out=given["out"],
+            only=(*kept.only, *given["only"]),
+            media=(*given["media"], *kept.media),
+            replaced=given["replaced"],
+        )
+        if recipe := given["recipe"]:
+            ours = {str(Path(recipe).absolute()), f"recipe {recipe}"}
+            still = {key: place for key, place in kept.kept.items() if key not in ours}
+            request = replace(request, recipe=recipe, kept=still)
+        try:
+            codes.append(render(request.checked(), crew=crew, view=view, keep_free=keep_free))
+        except OptionError as error:
+            if "--only" not in error.text:
+                raise
+            refused = error  # that list has no such column
+        if STOPPED in codes:
+            return STOPPED
+    if not codes and refused:
+        raise refused
+    return max(codes)
+
+
 def make_folder(out: Path) -> None:
     """Make an output folder. OptionError where that cannot be done."""
     try:
@@ -147,7 +183,6 @@ def _jobs(
 ) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
     """Jobs for what is to be made, each with the reason; and the clips of which everything is there."""
     recipe = prepared.recipe
-    fonts = kept_fonts(recipe)
     jobs: list[tuple[JobSpec, str]] = []
     settled: list[PlannedClip] = []
     for clip in list(prepared.plan.clips):
@@ -163,7 +198,7 @@ def _jobs(
         outputs = output_specs(
             clip,
             recipe,
-            Known(source=sampled, fields=fields, fonts=fonts, missing_frames=recipe.missing_frames),
+            Known(source=sampled, fields=fields, fonts=prepared.fonts, missing_frames=recipe.missing_frames),
         )
         missing = to_make(out, outputs, record)
         if record and record.get("status") != "done" and not missing:
@@ -251,7 +286,9 @@ def _run(
             tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True) as scratch,
             ThreadPoolExecutor(1, "bake") as pool,
         ):
-            baking = pool.submit(bake_looks, out, unbaked, view.baked)  # while the workers start
+            baking = pool.submit(
+                bake_looks, out, unbaked, view.baked, prepared.request.origin
+            )  # while the workers start
             farm = crew.farm(count, Path(scratch), tell=view.warning, gone=given_up(stop, view))
             try:
                 specs = baking.result()

@@ -94,11 +94,12 @@ class PlannedClip:
 
 
 class LutFiles:
-    """Show LUTs, each read and checked once. `texts` keeps their text by digest."""
+    """Show LUTs, each read and checked once. `texts` keeps their text by digest, `places` their digest by absolute path."""
 
     def __init__(self) -> None:
         self._read: dict[Path, tuple[str, str]] = {}
         self.texts: dict[str, str] = {}
+        self.places: dict[str, str] = {}
 
     def read(self, path: Path) -> tuple[str, str]:
         """Digest and name of a LUT. LutError naming the file where it cannot be read or is none."""
@@ -108,6 +109,7 @@ class LutFiles:
             digest = lut.digest()
             self._read[path] = digest, path.stem
             self.texts[digest] = text
+            self.places[str(path.absolute())] = digest
         return self._read[path]
 
 

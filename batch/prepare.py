@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import hashlib
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
@@ -43,7 +44,7 @@ from rushlight.pipelines.errors import (
 from rushlight.pipelines.recipe import MovieOutput, Recipe, load_recipe
 from rushlight.pipelines.spans import is_span
 from rushlight.pipelines.spec import digest_of
-from rushlight.pipelines.texts import read_text
+from rushlight.pipelines.texts import Desk, desk, is_kept, noted, read_text
 from rushlight.pipelines.timecode import FrameRate
 
 __all__ = ["Prepared", "prepare", "read_list", "selected"]
@@ -62,6 +63,23 @@ class Prepared:
     luts: LutFiles
     defaults: Defaults
     media: Media | None
+    fonts: Mapping[str, str]  # given -> the name it is kept under
+    inputs: Mapping[str, bytes]  # what was read, by absolute path or another name
+    grade_files: tuple[Path, ...]  # those of --grades
+    recipe_file: str
+
+
+def kept_fonts(recipe: Recipe) -> dict[str, str]:
+    """Given font files of a recipe -> the name they are kept under."""
+    from rushlight.pipelines.text import font_file
+
+    found = {}
+    for output in recipe.output:
+        if isinstance(output, MovieOutput) and output.burnin and output.burnin.font:
+            font = output.burnin.font
+            data = noted(f"font {font}", lambda font=font: font_file(font).read_bytes())  # type: ignore[misc]
+            found[font] = f"{hashlib.sha256(data).hexdigest()[:40]}{Path(font).suffix or '.ttf'}"
+    return found
 
 
 def read_list(path: Path) -> tuple[ClipList, str]:
@@ -69,16 +87,30 @@ def read_list(path: Path) -> tuple[ClipList, str]:
 
     ListError where it is unreadable as a whole.
     """
-    if path.is_dir():
+    if is_folder(path):
+        if not path.is_dir() or is_kept(f"folder {path.absolute()}"):
+            text = noted(f"folder {path.absolute()}", lambda: b"").decode()
+            return read_csv(text, file=str(path)), text
         found = read_folder(path)
-        return found, write_csv(("clip",), [row.cells for row in found.rows])
+        text = write_csv(("clip",), [row.cells for row in found.rows])
+        return found, noted(f"folder {path.absolute()}", text.encode).decode()
     text = read_text(path, ListError)
     read = {".edl": read_edl, ".otio": read_timeline}.get(path.suffix.lower(), read_csv)
     return read(text, file=str(path)), text
 
 
+def is_folder(path: Path) -> bool:
+    """Whether a list is a folder of originals, or was one when it was kept."""
+    return path.is_dir() or is_kept(f"folder {path.absolute()}")
+
+
 def prepare(request: Request) -> Prepared:
     """Read everything a request names and plan every row. InputError where the request is wrong as a whole."""
+    with desk(request.kept) as read:
+        return _prepared(request, read)
+
+
+def _prepared(request: Request, read: Desk) -> Prepared:
     recipe, recipe_text, recipe_file = load_recipe(request.recipe)
     clip_list, list_text = read_list(request.clip_list)
     _check_recipe(recipe, clip_list, recipe_file or request.recipe)
@@ -87,7 +119,9 @@ def prepare(request: Request) -> Prepared:
     if request.encoding:
         find_encoding(request.encoding)
     luts, files = LutFiles(), GradeFiles()
+    before = set(read.read)
     book = GradeBook(request.grades, files)
+    grade_files = tuple(Path(name) for name in read.read if name not in before)
     settings = recipe.changes
     utc_offset = utc_seconds(settings.utc_offset, "changes.utc_offset") if settings.utc_offset else None
     record = ChangeRecord(
@@ -107,7 +141,7 @@ def prepare(request: Request) -> Prepared:
     defaults = read_defaults(request.defaults, luts)
     defaults.add(recipe.default, recipe_file or request.recipe, lut_base, luts)
     media = MediaIndex(request.media, leave_out=[request.out] if request.out else [])
-    base = request.clip_list if request.clip_list.is_dir() else request.clip_list.parent
+    base = request.clip_list if is_folder(request.clip_list) else request.clip_list.parent
     options = Stated(
         who="--encoding/--levels", encoding=request.encoding, levels=request.levels, rate=request.rate
     )
@@ -171,7 +205,7 @@ def prepare(request: Request) -> Prepared:
         except InputError as error:
             plan.wrong.append((row, error.at(file=row.file, line=row.line)))
     set_aside_shared(plan, utc_offset)
-    if request.clip_list.is_dir():
+    if is_folder(request.clip_list):
         plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
         plan.warnings += runs_on(plan.clips)
     plan.warnings += reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe)
@@ -183,7 +217,9 @@ def prepare(request: Request) -> Prepared:
         if row.line not in chosen_lines:
             with suppress(RushlightError):
                 plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
-    folders = [*request.media, *([base] if request.clip_list.is_dir() else [])]
+    fonts = kept_fonts(recipe)
+    inputs = dict(read.read)
+    folders = [*request.media, *([base] if is_folder(request.clip_list) else [])]
     media_found = reconcile(folders, plan, [request.out] if request.out else [])
     return Prepared(
         request=request,
@@ -195,6 +231,10 @@ def prepare(request: Request) -> Prepared:
         luts=luts,
         defaults=defaults,
         media=media_found,
+        fonts=fonts,
+        inputs=inputs,
+        grade_files=grade_files,
+        recipe_file=recipe_file,
     )
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from rushlight.pipelines.errors import OptionError
@@ -27,11 +28,15 @@ class Request:
     only: tuple[str, ...] = ()
     strict: bool = False
     hash_originals: bool = False
+    kept: Mapping[str, Path] = field(
+        default_factory=dict
+    )  # files that stand in for those named, by absolute path
+    origin: Path | None = None  # the output folder they are kept in
     replaced: str = "keep"  # or "remove": what becomes of outputs that newer ones replace
 
     def checked(self) -> Request:
         """The same, once the folders and files it names are there. OptionError naming the one that is not."""
-        if not self.clip_list.exists():
+        if not self.kept and not self.clip_list.exists():
             raise OptionError(
                 "there is no such list (a CSV, TSV, EDL or .otio file, or a folder)", file=str(self.clip_list)
             )
@@ -41,11 +46,11 @@ class Request:
                     "is not a folder; --media takes the folder that holds the originals", file=str(folder)
                 )
         for path in self.grades:
-            if not path.exists():
+            if not self.kept and not path.exists():
                 raise OptionError(
                     "there is no such file or folder; --grades takes colour decisions", file=str(path)
                 )
-        if self.defaults is not None and not self.defaults.is_file():
+        if not self.kept and self.defaults is not None and not self.defaults.is_file():
             raise OptionError(
                 "there is no such file; --defaults takes a TOML file of [[default]] tables",
                 file=str(self.defaults),

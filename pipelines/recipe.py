@@ -19,7 +19,7 @@ from pydantic import BaseModel, BeforeValidator, Field, ValidationError, model_v
 from rushlight.pipelines.defaults import Changes, Default, DefaultsFile, Model
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.faults import key_and_words
-from rushlight.pipelines.texts import read_text
+from rushlight.pipelines.texts import is_kept, noted, read_text
 
 __all__ = [
     "Burnin",
@@ -390,10 +390,11 @@ def load_recipe(name: str) -> tuple[Recipe, str, str]:
 
     shipped = shipped_recipes()
     if name in shipped:
-        recipe = parse_recipe(shipped[name], file=f"{name} (shipped)")
-        return (recipe if recipe.name else recipe.model_copy(update={"name": name})), shipped[name], ""
+        text = noted(f"recipe {name}", lambda: shipped[name].encode()).decode()
+        recipe = parse_recipe(text, file=f"{name} (shipped)")
+        return (recipe if recipe.name else recipe.model_copy(update={"name": name})), text, ""
     path = Path(name)
-    if not path.is_file():
+    if not path.is_file() and not is_kept(path):
         near = difflib.get_close_matches(name, shipped, 1)
         hint = f"; did you mean {near[0]!r}?" if near else ""
         raise RecipeError(

@@ -1,24 +1,72 @@
 """Text files that people give, read with one limit: lists, grades, defaults, recipes and LUTs alike.
 
-A file of any size, a pipe or a device costs at most `MAX_BYTES` of memory and is refused past it.
+A file of any size, a pipe or a device costs at most `MAX_BYTES` of memory and is refused past it. At an open desk it is
+noted what was read, so that it can be kept; and what was kept is read in place of the first files, wherever those are.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from rushlight.pipelines.errors import InputError
 
-__all__ = ["MAX_BYTES", "read_bytes", "read_text"]
+__all__ = ["MAX_BYTES", "Desk", "desk", "is_kept", "noted", "read_bytes", "read_text"]
 
 MAX_BYTES = 64_000_000  # a .cube of 129 points is 58 MB; a list of 100,000 clips is 30
 
 
+@dataclass
+class Desk:
+    """What was read, by absolute path or another name; and the files that stand in for what has such a name."""
+
+    kept: Mapping[str, Path] = field(default_factory=dict)
+    read: dict[str, bytes] = field(default_factory=dict)
+
+
+_desk: ContextVar[Desk | None] = ContextVar("desk", default=None)
+
+
+@contextmanager
+def desk(kept: Mapping[str, Path]) -> Iterator[Desk]:
+    """A desk for all that is read inside."""
+    found = Desk(kept=kept)
+    token = _desk.set(found)
+    try:
+        yield found
+    finally:
+        _desk.reset(token)
+
+
+def noted(name: str, read: Callable[[], bytes]) -> bytes:
+    """What `read` gives, or what was kept under that name; noted if a desk is open."""
+    here = _desk.get()
+    if here is None:
+        return read()
+    data = here.kept[name].read_bytes() if name in here.kept else read()
+    here.read[name] = data
+    return data
+
+
+def is_kept(name: str | Path) -> bool:
+    """Whether something is read from where it was kept, and need not be where it was."""
+    here = _desk.get()
+    key = str(name.absolute()) if isinstance(name, Path) else name
+    return here is not None and key in here.kept
+
+
 def read_bytes(path: Path, error: type[InputError]) -> bytes:
     """The bytes of a file. `error` naming it where it cannot be read or is longer than MAX_BYTES."""
-    try:
+
+    def read() -> bytes:
         with path.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
+            return stream.read(MAX_BYTES + 1)
+
+    try:
+        data = noted(str(path.absolute()), read)
     except (OSError, ValueError) as fault:
         text = (fault.strerror if isinstance(fault, OSError) else None) or str(fault)
         raise error(f"cannot be read: {text}", file=str(path)) from None

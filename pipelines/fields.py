@@ -20,6 +20,7 @@ __all__ = [
     "check_fields",
     "fields_of",
     "parse_template",
+    "running_room",
 ]
 
 RUNNING = ("timecode", "frame", "source_frame")  # other values on every frame
@@ -87,6 +88,15 @@ def check_fields(burnin: Burnin, columns: Iterable[str], *, key: str) -> None:
             raise RecipeError(
                 f"{{{part.field}}} changes on every frame and cannot be in a watermark", key=key
             )
+
+
+def running_room(start: Timecode, *, frames: int, last_number: int) -> tuple[tuple[str, int], ...]:
+    """Characters to keep for each running field of a clip: the frames of a timecode have three digits above 100 a second."""
+    return (
+        ("timecode", len(str(start))),
+        ("frame", max(6, len(str(frames)))),
+        ("source_frame", max(6, len(str(last_number)))),
+    )
 
 
 def card_facts(

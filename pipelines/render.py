@@ -29,6 +29,7 @@ from rushlight.pipelines.display import find_display
 from rushlight.pipelines.engine import Grader
 from rushlight.pipelines.errors import SourceError, from_os
 from rushlight.pipelines.exact import Signal
+from rushlight.pipelines.fields import running_room
 from rushlight.pipelines.hdr import states_light
 from rushlight.pipelines.look import Look
 from rushlight.pipelines.picture import (
@@ -248,14 +249,14 @@ class _Segment:
         burnin = spec.burnin
         if burnin and spec.font:
             burnin = burnin.model_copy(update={"font": str(self.out / spec.font)})
-        digits = max(6, len(str(self.facts.first_number + self.facts.frames)))
+        last = self.facts.first_number + self.facts.frames
         return kept_painter(
             burnin,
             pixel_format,
             picture.tags.levels,
             (spec.width, spec.height),
             tuple(self.job.fields.items()),
-            (("frame", 6), ("source_frame", digits)),
+            running_room(self.start, frames=self.job.count, last_number=last),
             spec.guides,
             picture.box,
             picture.tags.transfer,

@@ -9,10 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pictures import frame_of, texture
 from rushlight.pipelines.errors import RecipeError, RushlightError
-from rushlight.pipelines.fields import parse_template
+from rushlight.pipelines.fields import parse_template, running_room
 from rushlight.pipelines.pixels import find_pixel_format, planes
 from rushlight.pipelines.recipe import Burnin, Guides
 from rushlight.pipelines.slate import Painter, check_fields, fields_of
+from rushlight.pipelines.timecode import FrameRate, Timecode
 
 ANCHORS = ["top-left", "top", "top-right", "left", "centre", "right", "bottom-left", "bottom", "bottom-right"]
 
@@ -188,6 +189,26 @@ def test_a_value_too_long_for_its_room_is_an_error_not_a_wrong_number() -> None:
     painter(burnin({"at": "top", "text": "{timecode}"}), longest={"timecode": 12}).paint(
         flat("yuv420p", 90), {"timecode": "01:00:00:100"}
     )
+
+
+@pytest.mark.parametrize("rate", ["24", "59.94", "100", "119.88", "240"])
+def test_every_timecode_of_a_rate_has_room(rate: str) -> None:
+    """Above 100 frames a second a label has twelve characters; all of them are drawn, and nothing beside them."""
+    start = Timecode(frames=FrameRate.parse(rate).nominal * 86400 - 3, rate=FrameRate.parse(rate))
+    room = dict(running_room(start, frames=2_000_000, last_number=12_345_678))
+    assert room == {"timecode": 12 if start.rate.nominal > 100 else 11, "frame": 7, "source_frame": 8}
+    p = painter(burnin({"at": "top", "text": "{timecode} {frame} {source_frame}"}), longest=room)
+    for n in range(5):  # over midnight
+        frame = flat("yuv420p", 90)
+        values = {
+            "timecode": str(start + n),
+            "frame": str(1_999_995 + n),
+            "source_frame": str(12_345_670 + n),
+        }
+        p.paint(frame, values)
+        (x, y, w, h) = p.covered[0]
+        changed = np.argwhere(planes(frame)[0] != 90)
+        assert (changed.min(0) >= (y, x)).all() and (changed.max(0) < (y + h, x + w)).all()
 
 
 def test_a_running_value_keeps_its_place() -> None:

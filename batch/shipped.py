@@ -85,7 +85,6 @@ def show_encodings(*, as_json: bool) -> int:
             for r in rows
         ],
     )
-    print(
-        "grey: the 10-bit code (of 1023) of 18 % reflectance; levels: how the maker puts the curve into YCbCr files"
-    )
+    print("encoding: curve/gamut; grey: the 10-bit code (of 1023) of 18 % reflectance;")
+    print("levels: how the maker puts the curve into YCbCr files")
     return 0

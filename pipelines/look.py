@@ -84,6 +84,10 @@ class Look:
                 f"show LUT {self.show_lut.name!r} is stated to contain the grade; a CDL on top would grade twice",
                 key="lut",
             )
+        if self.grade_order == "after" and self.cdl_space != "log":
+            raise GradeError(
+                f"a grade after the show transform cannot be in {self.cdl_space}", key="grade_space"
+            )
         if self.show_lut and self.show_lut.display and self.show_lut.display.hdr != self.display.hdr:
             raise GradeError(
                 f"show LUT {self.show_lut.name!r} gives {self.show_lut.display.name}, and the display is "
@@ -204,7 +208,7 @@ class Look:
                 "power": list(self.cdl.power),
                 "saturation": self.cdl.saturation,
                 "clamp": self.cdl.clamp,
-                "space": self.cdl_space,
+                "space": self.cdl_space if self.grade_order == "before" else "display",
             }
             if self.grade_order == "before":
                 found.append(grade)
@@ -256,7 +260,8 @@ class Look:
         if self.white_balance:
             parts.append("white x {:.4f} y {:.4f}".format(*self.white_balance))
         if self.printer_points:
-            parts.append("printer points {:+g} {:+g} {:+g}".format(*self.printer_points))
+            points = "{:+g} {:+g} {:+g}".format(*self.printer_points)
+            parts.append(f"printer points {points} of {self.printer_step:.4f}")
         grade = []
         if self.cdl is not None:
             space = f" in {self.cdl_space}" if self.cdl_space != "log" else ""

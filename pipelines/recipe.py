@@ -161,6 +161,14 @@ class LookSettings(Model):
     printer_points: str = ""  # red, green, blue; a twelfth of a stop at 18 % grey each
     size: int = Field(default=65, ge=17, le=129)
 
+    @model_validator(mode="after")
+    def _one_place(self) -> LookSettings:
+        if self.grade_order == "after" and self.grade_space != "log":
+            raise ValueError(
+                f'grade_order = "after" works on the display\'s signal; grade_space = "{self.grade_space}" must go'
+            )
+        return self
+
 
 class _Output(Model):
     name: str

@@ -1,5 +1,6 @@
 """Display targets. Transfer functions by their standards; ACES 2.0 vectors measured on two OpenColorIOs."""
 
+from dataclasses import replace
 from typing import Any
 
 import colour
@@ -18,6 +19,7 @@ from rushlight.pipelines.display import (
     pq_decode,
     pq_encode,
 )
+from rushlight.pipelines.encodings import Encoding
 from rushlight.pipelines.errors import EncodingError
 
 REC709 = find_display("Rec.709 BT.1886")
@@ -206,6 +208,26 @@ def test_nan_infinities_negatives_and_shapes(kind: str) -> None:
         out = output_transform(values, display, kind)  # type: ignore[arg-type]
         assert out.shape == values.shape and np.isfinite(out).all() and out.min() >= 0 and out.max() <= 1
         assert out[0] == pytest.approx([0, 0, 0], abs=1e-5) and out[2] == pytest.approx([0, 0, 0], abs=1e-5)
+
+
+def test_colorimetric_goes_by_gamut_and_reference_white() -> None:
+    """Primaries of each gamut reach its own corners; scene white is the SDR peak and 203 cd/m2 in HDR (BT.2408-7, table 1)."""
+    for display in displays():
+        source = Encoding(
+            name="x", curve="linear", kind="linear", gamut=replace(display.gamut, cat="Bradford")
+        )
+        white = output_transform(source.to_ap0([1.0, 1, 1]), display, "colorimetric")
+        assert display.nits(white) == pytest.approx(203 if display.hdr else 100, rel=1e-4)
+        red = output_transform(source.to_ap0([0.5, 0.0, 0.0]), display, "colorimetric")
+        assert red[1:] == pytest.approx([0, 0], abs=2e-3) and red[0] > 0.3
+
+
+def test_rec2020_of_sdr_shows_the_rec709_rendering() -> None:
+    """The config has no such view: the same light, in other primaries."""
+    ap0 = np.array(list(PATCHES.values()))
+    wide = find_display("Rec.2020")
+    shown, same = output_transform(ap0, wide, "aces2"), output_transform(ap0, REC709, "aces2")
+    assert wide.to_xyz(shown) == pytest.approx(REC709.to_xyz(same), abs=1e-6)
 
 
 def test_colorimetric_is_the_untouched_scene() -> None:

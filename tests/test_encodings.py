@@ -1,10 +1,12 @@
 """Camera encodings against published code values, OpenColorIO's published vectors, and OpenColorIO itself."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import ocio
 import pytest
+from command import rushlight
 from hypothesis import given
 from hypothesis import strategies as st
 from rushlight.pipelines.encodings import Encoding, encodings, find_encoding, suggest_encoding
@@ -260,3 +262,15 @@ def test_metadata_only_suggests() -> None:
 def test_makers_rules_for_levels() -> None:
     assert get("S-Log3/S-Gamut3").levels == "full" and "420" in get("S-Log3/S-Gamut3").levels_source
     assert get("LogC3").levels == "narrow"
+
+
+def test_the_command_prints_the_table() -> None:
+    """Name with gamut, code of 18 % grey, levels and source of each, in a hundred columns; the same as JSON."""
+    run = rushlight("encodings")
+    assert run.returncode == 0 and max(map(len, run.stdout.splitlines())) <= 100
+    assert all(f"\n{name} " in run.stdout for name in ALL)
+    rows = json.loads(rushlight("encodings", "--json").stdout)
+    assert [row["name"] for row in rows] == ALL and all(row["source"] for row in rows)
+    (sony,) = (row for row in rows if row["name"] == "S-Log3/S-Gamut3.Cine")
+    assert (sony["gamut"], sony["grey"], sony["levels"]) == ("S-Gamut3.Cine", 420.0, "full")
+    assert "420" in sony["levels_source"]

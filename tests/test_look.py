@@ -159,6 +159,35 @@ def test_description() -> None:
     )
 
 
+def test_description_of_all_layers_in_order() -> None:
+    """What is there is named, in order, with its numbers; a printer point's step is stated."""
+    whole = look(
+        exposure=0.5,
+        white_balance=(0.3457, 0.3585),
+        printer_points=(1, 0, -2),
+        cdl=GRADE,
+        grade_order="after",
+    )
+    step = whole.encoding.encode(0.18 * 2 ** (1 / 12)) - whole.encoding.encode(0.18)
+    assert whole.describe().split(" -> ") == [
+        "ARRI LogC3/Wide Gamut 3 EI 800",
+        "exposure +0.5 stops",
+        "white x 0.3457 y 0.3585",
+        f"printer points +1 +0 -2 of {step:.4f}",
+        "ACES 2.0",
+        "CDL 1.1 1 0.95 / 0.01 0 -0.02 / 1.1 1 0.9 / sat 1.2",
+        "Rec.709 BT.1886",
+    ]
+    layers = whole.layers()
+    assert [v["layer"] for v in layers] == [
+        *("encoding", "exposure", "white balance", "printer points", "transform", "grade", "display")
+    ]
+    assert layers[3]["step"] == pytest.approx(step) and layers[4]["config"] == ocio.CONFIG
+    assert layers[5] | {"space": "display", "clamp": True} == layers[5]
+    with pytest.raises(GradeError, match="after the show transform"):
+        replace(whole, cdl_space="ACEScct")
+
+
 def test_scene_linear_originals_work_in_acescct() -> None:
     encoding = find_encoding("ACES2065-1")
     assert working_encoding(encoding).name == "ACEScct/AP1"

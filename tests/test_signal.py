@@ -87,3 +87,28 @@ def test_codes_to_the_pixel_and_tags_that_disagree(tmp_path: Path) -> None:
     assert not warned["A001C002"] and not warned["A001C004"]
     assert luma["A001C004"] == 400 and still["A001C004"] == pytest.approx([(400 - 64) / 876] * 3, abs=1e-4)
     assert luma["A001C005"] == 64 + (400 - 64) // 2  # its row says so
+
+
+def test_the_recipe_says_whether_a_cdl_clamps(tmp_path: Path) -> None:
+    """And in which space it works, or that it is on the display's side of the show transform; not both."""
+    write_movie(tmp_path / "A001C001.mov", [flat(400)])
+    (tmp_path / "day.csv").write_text("clip,encoding,slope\nA001C001.mov,LogC3,2 2 2\n")
+    output = '[[output]]\nname = "a"\nmake = "movie"\ncodec = "prores-422"\n'
+    recipes = ["", 'clamp = false\ngrade_space = "ACEScct"\n', 'grade_order = "after"\n']
+    found = []
+    for look in recipes:
+        (tmp_path / "r.toml").write_text(f"[look]\n{look}{output}")
+        run = rushlight("look", tmp_path / "day.csv", "A001C001", "--recipe", tmp_path / "r.toml", "--json")
+        found.append(json.loads(run.stdout))
+    layers = [next(v for v in one["layers"] if v["layer"] == "grade") for one in found]
+    assert [(v["clamp"], v["space"]) for v in layers] == [
+        (True, "log"),
+        (False, "ACEScct"),
+        (True, "display"),
+    ]
+    assert [[v["layer"] for v in one["layers"]].index("grade") for one in found] == [1, 1, 2]
+    white = [max(one["colours"]["white 90 %"]["after"]["graded"]["signal"]) for one in found]
+    assert white[0] == 1 and white[1] > 1
+    (tmp_path / "r.toml").write_text(f'[look]\ngrade_space = "ACEScct"\ngrade_order = "after"\n{output}')
+    wrong = rushlight("plan", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml")
+    assert wrong.returncode == 2 and "look" in wrong.stderr and "must go" in wrong.stderr

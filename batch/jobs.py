@@ -11,7 +11,7 @@ from typing import Any
 from rushlight.batch.camera import framed
 from rushlight.batch.lists import is_yes
 from rushlight.batch.names import safe_name
-from rushlight.batch.plan import PlannedClip
+from rushlight.batch.plan import PlannedClip, takes
 from rushlight.pipelines.codecs import codec, segment_frames
 from rushlight.pipelines.errors import TimecodeError
 from rushlight.pipelines.fields import CARD_FIELDS, RUNNING, fields_of
@@ -49,11 +49,7 @@ def job_id(clip: PlannedClip) -> str:
 
 def wanted(clip: PlannedClip, output: MovieOutput | StillsOutput) -> bool:
     """Whether an output's `only` takes this clip."""
-    for column, value in output.only.items():
-        cell = clip.row[column.lower()]
-        if cell.lower() != value.lower() and not (is_yes(value) and is_yes(cell)):
-            return False
-    return True
+    return takes(output, clip.row)
 
 
 def in_turns(

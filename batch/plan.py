@@ -11,10 +11,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from rushlight.batch.camera import NOTHING, Camera
+from rushlight.batch.camera import NOTHING, Camera, framed
 from rushlight.batch.corrections import corrections
 from rushlight.batch.grades import Decision
-from rushlight.batch.lists import Row
+from rushlight.batch.lists import Row, is_yes
 from rushlight.batch.ranges import frame_range
 from rushlight.batch.rates import exposed_rate, played_rate, relabelled
 from rushlight.batch.showlut import lut_sides, no_sides
@@ -23,6 +23,7 @@ from rushlight.pipelines.codecs import codec, rate_fault
 from rushlight.pipelines.encodings import Encoding, by_header, find_encoding, suggest_encoding
 from rushlight.pipelines.errors import (
     EncodingError,
+    InputError,
     ListError,
     LutError,
     RushlightError,
@@ -30,7 +31,9 @@ from rushlight.pipelines.errors import (
 )
 from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.probe import Facts
-from rushlight.pipelines.recipe import LookSettings, MovieOutput, Recipe
+from rushlight.pipelines.raster import placement
+from rushlight.pipelines.recipe import LookSettings, MovieOutput, Output, Recipe
+from rushlight.pipelines.resolve import fit_of
 from rushlight.pipelines.spec import GradeSpec, LookSpec, LutSpec
 from rushlight.pipelines.texts import read_text
 from rushlight.pipelines.timecode import FrameRate, Timecode
@@ -184,6 +187,7 @@ def plan_clip(
     """One row with its original's facts and its grade, resolved. InputError or SourceError with the key at fault."""
     warnings = [*facts.warnings, *decision.warnings]
     _acceptable(facts if camera.rotation is None else replace(facts, rotation=0), recipe)
+    _frames(row, facts, recipe, camera, warnings)
     rate, retimed = played_rate(facts, recipe, warnings)
     exposed = exposed_rate(row, facts, rate, warnings)
     start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
@@ -230,6 +234,34 @@ def plan_clip(
         camera=camera,
         warnings=tuple(dict.fromkeys(warnings)),
     )
+
+
+def takes(output: Output, row: Row) -> bool:
+    """Whether an output's `only` takes the clip of this row."""
+    for column, value in output.only.items():
+        cell = row[column.lower()]
+        if cell.lower() != value.lower() and not (is_yes(value) and is_yes(cell)):
+            return False
+    return True
+
+
+def _frames(row: Row, facts: Facts, recipe: Recipe, camera: Camera, warnings: list[str]) -> None:
+    """SourceError where an output cannot frame this original: an extraction area drawn for another raster."""
+    for index, output in enumerate(recipe.output):
+        if not takes(output, row):
+            continue
+        frame = framed(output.frame, camera, facts)
+        size = output.size or facts
+        try:
+            fit = fit_of(frame, size.width // 2 * 2, size.height // 2 * 2, facts)
+            placement(fit, facts.width, facts.height, pixel_aspect=facts.pixel_aspect)
+        except InputError as error:
+            raise error.at(key=f"output[{index}].frame") from None
+        if frame.desqueeze != 1 and facts.pixel_aspect != 1 and camera.desqueeze is None:
+            warnings.append(
+                f"its header states pixels {float(facts.pixel_aspect):.4g} wide, and {output.name} widens them by "
+                f"{frame.desqueeze:.4g}: {float(facts.pixel_aspect) * frame.desqueeze:.4g} in all"
+            )
 
 
 def _containers_hold(recipe: Recipe, rate: FrameRate) -> None:

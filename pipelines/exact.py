@@ -30,7 +30,7 @@ class Signal:
             found = find_pixel_format("gbrpf32le")
             assert found is not None
             self.format = found
-        self.top_sited = facts.matrix_tag == 9 and facts.primaries_tag == 9
+        self.siting = facts.siting
 
     def working(self, image: av.VideoFrame) -> av.VideoFrame:
         """A decoded frame in the encoding that grades work in."""
@@ -49,12 +49,12 @@ class Signal:
 
     def resampled(self, image: av.VideoFrame, fit: Fit, place: Placement) -> Array:
         """R'G'B' of the part of a working frame that `place` names, at its size."""
-        fitter = Fitter(fit, self.format, place, top_sited=self.top_sited)
+        fitter = Fitter(fit, self.format, place, siting=self.siting)
         return to_rgb(
             fitter.fit(image),
             fitter.format,
             self.source.levels,
             self.source.matrix,
             chroma=self.source.chroma,
-            top_sited=self.top_sited,
+            siting=self.siting,
         )

@@ -11,9 +11,10 @@ from typing import Literal
 from rushlight.pipelines.pixels import PixelFormat
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
-__all__ = ["Facts", "Levels", "SoundTrack"]
+__all__ = ["Facts", "Levels", "Siting", "SoundTrack"]
 
 Levels = Literal["narrow", "full"]
+Siting = Literal["left", "top-left", "centre"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,3 +73,11 @@ class Facts:
     def matrix(self) -> int:
         """The matrix to decode by: the tag, or BT.709 where it is unspecified."""
         return self.matrix_tag if self.matrix_tag in (1, 5, 6, 9) else 1
+
+    @property
+    def siting(self) -> Siting:
+        """Where its chroma samples sit among luma's: centre for JPEG (JFIF 1.02), top-left for BT.2020 4:2:0 (BT.2020-2
+        table 4), left else. What a stream's own header says of it is not to be had from the library."""
+        if self.codec == "mjpeg":
+            return "centre"
+        return "top-left" if self.matrix_tag == 9 and self.pixel_format.sub_y == 2 else "left"

@@ -15,6 +15,7 @@ import av
 import av.filter
 import numpy as np
 from rushlight.pipelines.errors import RecipeError, SourceError
+from rushlight.pipelines.facts import Siting
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
 
 __all__ = ["Fit", "Fitter", "Placement", "Rect", "placement"]
@@ -100,16 +101,16 @@ class Fitter:
     """Resamples frames of one format and size. `format` is the pixel format of what it gives."""
 
     def __init__(
-        self, fit: Fit, pixel_format: PixelFormat, place: Placement, *, top_sited: bool = False
+        self, fit: Fit, pixel_format: PixelFormat, place: Placement, *, siting: Siting = "left"
     ) -> None:
         self.place = place
         self.format = pixel_format
-        self._steps = self._needed(fit, pixel_format, place, top_sited)
+        self._steps = self._needed(fit, pixel_format, place, siting)
         self._graph: Any = None
         self._size = (0, 0)
 
     def _needed(
-        self, fit: Fit, pixel_format: PixelFormat, place: Placement, top_sited: bool
+        self, fit: Fit, pixel_format: PixelFormat, place: Placement, siting: Siting
     ) -> list[tuple[str, str]]:
         crop = place.crop
         steps = []
@@ -118,21 +119,24 @@ class Fitter:
         flop = fit.flop != (fit.rotate == 180)
         self._flip, self._flop = flip, flop
         resized = (crop.width, crop.height) != (place.width, place.height)
-        if flip or flop or resized:
+        subsampled = pixel_format.family == "ycbcr" and (pixel_format.sub_x, pixel_format.sub_y) != (1, 1)
+        if flip or flop or resized or (subsampled and siting == "centre"):
             # To 4:4:4 as well where only mirrored: a mirrored co-sited chroma sample would sit on the wrong side.
-            if pixel_format.family == "ycbcr" and (pixel_format.sub_x, pixel_format.sub_y) != (1, 1):
+            # So is what sits in the centre, which the kernel does not read.
+            if subsampled:
                 base = "yuv444p" if pixel_format.bits == 8 else f"yuv444p{pixel_format.bits}le"
                 found = find_pixel_format(base)
                 assert found is not None
                 self.format = found
-            location = "topleft" if top_sited else "left"
+            levels = "pc" if pixel_format.full_by_name else "tv"
+            location = {"left": "left", "top-left": "topleft", "centre": "center"}[siting]
             steps.append(
                 (
                     "scale",
                     f"{place.width}:{place.height}:flags=bicubic+accurate_rnd+full_chroma_int+bitexact"
                     f":in_chroma_loc={location}:out_chroma_loc={location}"
                     # The same on both sides: told nothing, the filter turns a tagged BT.709 frame into BT.601.
-                    ":in_color_matrix=bt709:out_color_matrix=bt709:in_range=tv:out_range=tv",
+                    f":in_color_matrix=bt709:out_color_matrix=bt709:in_range={levels}:out_range={levels}",
                 )
             )
             steps.append(("format", self.format.name))

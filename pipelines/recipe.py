@@ -97,6 +97,14 @@ class Area(Model):
     height: int = Field(ge=16)
     raster: RasterSize
 
+    @model_validator(mode="after")
+    def _inside(self) -> Area:
+        if self.x + self.width > self.raster.width or self.y + self.height > self.raster.height:
+            raise ValueError(
+                f"{self.width}x{self.height} at {self.x}, {self.y} reaches outside its raster {self.raster}"
+            )
+        return self
+
 
 class Frame(Model):
     """How an original's picture sits in the output's raster."""

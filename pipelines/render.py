@@ -174,7 +174,7 @@ class _Segment:
             return keyed[key]
         fit = fit_of(spec.frame, spec.width, spec.height, self.facts)
         place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
-        fitter = Fitter(fit, self.signal.format, place, top_sited=self.signal.top_sited)
+        fitter = Fitter(fit, self.signal.format, place, siting=self.signal.siting)
         picture = Picture(
             state=spec.state,
             width=spec.width,
@@ -199,7 +199,7 @@ class _Segment:
             source_levels=self.job.source.levels,
             source_chroma=self.job.source.chroma,
             source_matrix=self.job.source.matrix,
-            source_top_sited=self.signal.top_sited,
+            source_top_sited=self.signal.siting == "top-left",
             target=target,
             target_levels=tags.levels,
             target_matrix=tags.matrix,

@@ -133,6 +133,8 @@ class Bench:
         """`tests.benchmarks.alone`, on so many cores: what it measured of itself."""
         import os
 
+        from rushlight.batch.cluster import ENVIRONMENT
+
         out = self.folder / f"alone-{what}"
         allowed = sorted(os.sched_getaffinity(0))[:cores]
         command = [
@@ -148,6 +150,7 @@ class Bench:
             capture_output=True,
             text=True,
             check=True,
+            env={**os.environ, **ENVIRONMENT},  # a worker's
             preexec_fn=lambda: os.sched_setaffinity(0, allowed),
         )
         return json.loads(run.stdout)

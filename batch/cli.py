@@ -178,20 +178,23 @@ def render(clip_list: Path | None, origin: Path | None, **options: Any) -> int:
     from rushlight.batch.night import render as run
     from rushlight.batch.night import render_again
     from rushlight.batch.progress import view
-    from rushlight.batch.volumes import parse_size
+    from rushlight.batch.volumes import made_with, parse_mode, parse_size
 
     show = view(quiet=options["quiet"], as_json=options["as_json"])
     keep_free = parse_size(options["keep_free"])
+    mode = parse_mode(options["mode"]) if options["mode"] else None
 
     again = _again(clip_list, origin, options)
 
     def night() -> int:
         crew = crew_of(options)
         if origin is not None:
-            return render_again(origin, given=again, crew=crew, view=show, keep_free=keep_free)
-        return run(_request(clip_list or Path(), options), crew=crew, view=show, keep_free=keep_free)
+            return render_again(origin, given=again, crew=crew, view=show, keep_free=keep_free, mode=mode)
+        request = _request(clip_list or Path(), options)
+        return run(request, crew=crew, view=show, keep_free=keep_free, mode=mode)
 
-    return ringing(parse_hooks(options["on_finish"], options["on_failure"]), show, night)
+    with made_with(mode):
+        return ringing(parse_hooks(options["on_finish"], options["on_failure"]), show, night)
 
 
 @cli.command()

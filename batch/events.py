@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from rushlight.batch.store import QueuedJob
+from rushlight.batch.volumes import folder_mode
 
 __all__ = ["Event", "Place", "Stop", "Summary"]
 
@@ -53,13 +56,40 @@ class Summary:
     frames: int = 0
     seconds: float = 0.0
 
+    def add(self, later: Summary) -> None:
+        """Go on with another run's."""
+        self.done += later.done
+        self.failed += later.failed
+        self.set_aside += later.set_aside
+        self.changed, self.left = later.changed, later.left
+        self.frames += later.frames
+        self.seconds += later.seconds
+
 
 class Place:
-    """What a run does about output folders: this one has no others to care for, nor anything to do when idle."""
+    """What a run does about output folders. This one has no others to care for, nor anything to do when idle;
+    `mode` are the permissions of delivered files, where they are not the umask's."""
+
+    def __init__(self, mode: int | None = None) -> None:
+        self.mode = mode
 
     def claim(self, out: Path) -> str:
         """Take a folder for this run before its first job starts. Gives why not; empty where it is taken."""
         return ""
+
+    def delivered(self, out: Path, record: Mapping[str, Any]) -> None:
+        """A clip's files have their final names; on other machines they were made under another umask."""
+        if self.mode is None:
+            return
+        for entry in record["outputs"]:
+            path = out / entry["path"]
+            with suppress(OSError):
+                path.chmod(self.mode)
+            for folder in path.parents:
+                if folder == out:
+                    break
+                with suppress(OSError):
+                    folder.chmod(folder_mode(self.mode))
 
     def idle(self) -> None:
         """Nothing is left to do for now."""

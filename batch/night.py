@@ -7,13 +7,16 @@ import shutil
 import signal
 import sys
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rushlight.batch.closing import write_pages
+from rushlight.batch.events import Event, Place, Stop, Summary
+from rushlight.batch.growing import Growth, growing_text
 from rushlight.batch.inputs import bake_looks, keep_inputs, kept_requests
 from rushlight.batch.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
 from rushlight.batch.locks import hold_folder
@@ -23,7 +26,7 @@ from rushlight.batch.records import append_record, latest, read_records
 from rushlight.batch.request import Request
 from rushlight.batch.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.volumes import mount_of
-from rushlight.pipelines.errors import OptionError, RushlightError, SourceError
+from rushlight.pipelines.errors import OptionError, SourceError
 from rushlight.pipelines.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe import Recipe
 from rushlight.pipelines.spec import JobSpec, digest_of
@@ -37,10 +40,10 @@ __all__ = [
     "given_up",
     "interruptible",
     "jobs_of",
+    "originals_of",
     "queued_jobs",
     "render",
     "show_plan",
-    "write_pages",
 ]
 
 DONE, PARTLY, WRONG, STOPPED = 0, 1, 2, 3
@@ -76,10 +79,13 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
 # --- render
 
 
-def render(request: Request, *, crew: Crew, view: View, keep_free: int = 500_000_000) -> int:
-    """`rushlight render`: make what is missing, changed or damaged, and say how it went. Gives the exit code."""
-    from rushlight.batch.events import Stop
+def render(
+    request: Request, *, crew: Crew, view: View, keep_free: int = 500_000_000, mode: int | None = None
+) -> int:
+    """`rushlight render`: make what is missing, changed or damaged, and say how it went. Gives the exit code.
 
+    Originals that grow are waited for, after all else is made.
+    """
     assert request.out is not None
     out = request.out.absolute()
     prepared = prepare(request)
@@ -90,30 +96,44 @@ def render(request: Request, *, crew: Crew, view: View, keep_free: int = 500_000
         view.refused(f"{len(plan.wrong)} row(s) are wrong and --strict was given: nothing was made")
         return WRONG
     make_folder(out)
-    with hold_folder(out):
-        jobs, settled = jobs_of(prepared, out, view)
-        outcome = _run(prepared, out, jobs, crew, view, Stop(), keep_free) if jobs else None
-        if jobs or not (out / "report" / "index.html").is_file():
-            write_pages(out, view)
-        if not outcome or not outcome.left:
+    stop, growth, made = Stop(), Growth(), Summary()
+    with hold_folder(out), interruptible(stop, view):
+        while True:
+            waiting = growth.take_out(prepared.plan, originals_of(made.changed.values()))
+            jobs, settled = jobs_of(prepared, out, view)
+            made.changed.clear()
+            if jobs:
+                made.add(_run(prepared, out, jobs, crew, view, stop, keep_free, mode))
+            if jobs or not (out / "report" / "index.html").is_file():
+                write_pages(out, view)
+            waiting = sorted({*waiting, *originals_of(made.changed.values())})
+            if not waiting or stop.asked:
+                break
+            view.event(Event(what="waiting", text=growing_text(waiting)))
+            if not growth.wait(waiting, lambda: stop.asked):
+                break
+            prepared = prepare(request)
+        left = made.left if made.left else len(waiting)
+        if not left:
             clear_work(out)
-    view.summary(
-        plan=plan,
-        made=outcome,
-        settled=settled,
-        out=out,
-        seconds=outcome.seconds if outcome else 0.0,
-    )
-    if outcome and outcome.left:
+    plan, made.left = prepared.plan, left
+    settled = [clip for clip in settled if clip.row.clip not in made.done]
+    outcome = made if made.done or made.failed or made.set_aside or left else None
+    view.summary(plan=plan, made=outcome, settled=settled, out=out, seconds=made.seconds)
+    if left:
         return STOPPED
-    undone = (
-        len(plan.wrong) + len(plan.broken) + (len(outcome.failed) + len(outcome.set_aside) if outcome else 0)
-    )
+    undone = len(plan.wrong) + len(plan.broken) + len(made.failed) + len(made.set_aside)
     return PARTLY if undone else DONE
 
 
 def render_again(
-    origin: Path, *, given: Mapping[str, Any], crew: Crew, view: View, keep_free: int = 500_000_000
+    origin: Path,
+    *,
+    given: Mapping[str, Any],
+    crew: Crew,
+    view: View,
+    keep_free: int = 500_000_000,
+    mode: int | None = None,
 ) -> int:
     """`rushlight render --from`: make again, from nothing but what an output folder keeps and the originals.
 
@@ -135,7 +155,7 @@ def render_again(
             still = {key: place for key, place in kept.kept.items() if key not in ours}
             request = replace(request, recipe=recipe, kept=still)
         try:
-            codes.append(render(request.checked(), crew=crew, view=view, keep_free=keep_free))
+            codes.append(render(request.checked(), crew=crew, view=view, keep_free=keep_free, mode=mode))
         except OptionError as error:
             if "--only" not in error.text:
                 raise
@@ -274,7 +294,8 @@ def _run(
     view: View,
     stop: Any,
     keep_free: int,
-) -> Any:
+    mode: int | None,
+) -> Summary:
     from rushlight.batch.runner import run
 
     unbaked = [spec for spec, _ in jobs]
@@ -282,7 +303,6 @@ def _run(
         store.run_alone()
         count = crew.count(sum(len(s.segments) for s in unbaked))
         with (
-            interruptible(stop, view),
             tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True) as scratch,
             ThreadPoolExecutor(1, "bake") as pool,
         ):
@@ -295,10 +315,17 @@ def _run(
                 _queue(store, out, specs)
                 frames = sum(g.count for s in specs for g in s.segments)
                 view.begin(clips=len({s.job for s in specs}), frames=frames, workers=farm.slots)
-                return run(store, farm, on_event=view.event, stop=stop, keep_free=keep_free)
+                return run(
+                    store, farm, on_event=view.event, stop=stop, keep_free=keep_free, place=Place(mode)
+                )
             finally:
                 farm.close(now=stop.level > 1)
                 view.end()
+
+
+def originals_of(jobs: Iterable[QueuedJob]) -> list[Path]:
+    """Where the originals of jobs (with their payloads) lie."""
+    return sorted({Path(job.payload["source"]["path"]) for job in jobs})
 
 
 def clear_work(out: Path) -> None:
@@ -372,44 +399,6 @@ def interruptible(stop: Any, view: View) -> Any:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-
-
-def write_pages(out: Path, view: View) -> None:
-    """The report and the hash manifest of an output folder."""
-    _report(out, view)
-    _manifest(out, view)
-
-
-def _report(out: Path, view: View) -> None:
-    """Pages from the log. A fault of theirs is said, and costs no delivery."""
-    from rushlight.batch.report import write_report
-
-    try:
-        view.say(f"report: {write_report(out)}")
-    except (RushlightError, OSError) as error:
-        view.warning(f"the report was not made: {error}")
-
-
-def _manifest(out: Path, view: View) -> None:
-    """The delivery's hashes in ASC MHL form, for whoever copies it. A fault of it is said, and costs no delivery."""
-    import platform
-    from datetime import UTC, datetime
-    from importlib.metadata import version
-
-    from rushlight.batch.manifest import delivered_files, write_manifest
-
-    try:
-        write_manifest(
-            out,
-            delivered_files(latest(read_records(out)).values()),
-            when=datetime.now(UTC),
-            host=platform.node(),
-            version=version("rushlight"),
-            retired=out / "log" / "manifests",
-            ignore=("log/", "report/", "revisions/", ".work/"),
-        )
-    except (RushlightError, OSError) as error:
-        view.warning(f"the hash manifest was not written: {error}")
 
 
 def show_plan(request: Request, *, as_json: bool, write: Path | None = None) -> int:

@@ -63,6 +63,7 @@ class View:
     def begin(self, *, clips: int, frames: int, workers: int) -> None:
         """Work starts."""
         self.clips, self.total, self.started = clips, frames, time.monotonic()
+        self.frames = self.done = 0
         self.say(f"{clips} clip(s), {frames} frames, {workers} worker(s)")
 
     def interrupted(self, level: int) -> None:

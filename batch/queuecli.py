@@ -39,6 +39,9 @@ def night_options(command: Command) -> Command:
             "--on-finish", metavar="COMMAND", help="Run this at the end, the summary as JSON on its input."
         ),
         click.option(
+            "--mode", metavar="OCTAL", help="Permissions of what is made, such as 664.  [default: by umask]"
+        ),
+        click.option(
             "--keep-free",
             metavar="SIZE",
             default="500MB",
@@ -114,10 +117,11 @@ def queue_commands(
         from rushlight.batch.hooks import parse_hooks, ringing
         from rushlight.batch.progress import view
         from rushlight.batch.queueing import next_time, run_queue
-        from rushlight.batch.volumes import parse_size
+        from rushlight.batch.volumes import made_with, parse_mode, parse_size
 
         show = view(quiet=options["quiet"], as_json=options["as_json"])
         keep_free = parse_size(options["keep_free"])
+        mode = parse_mode(options["mode"]) if options["mode"] else None
         until = next_time(options["until"], datetime.now(UTC)) if options["until"] else None
 
         def night() -> int:
@@ -128,9 +132,11 @@ def queue_commands(
                 stay=options["stay"],
                 view=show,
                 keep_free=keep_free,
+                mode=mode,
             )
 
-        return ringing(parse_hooks(options["on_finish"], options["on_failure"]), show, night)
+        with made_with(mode):
+            return ringing(parse_hooks(options["on_finish"], options["on_failure"]), show, night)
 
     @queue.command("list")
     @click.option("--json", "as_json", is_flag=True, help="Every job, as one JSON document.")

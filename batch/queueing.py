@@ -6,19 +6,23 @@ import fnmatch
 import json
 import sys
 import tempfile
+import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from contextlib import ExitStack
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from rushlight.batch.events import Place, Stop
-from rushlight.batch.inputs import bake_looks
+from rushlight.batch.closing import write_pages
+from rushlight.batch.events import Event, Place, Stop, Summary
+from rushlight.batch.growing import Growth, growing_text
+from rushlight.batch.inputs import bake_looks, kept_requests
 from rushlight.batch.locks import Lock, hold_folder
-from rushlight.batch.night import clear_work, given_up, interruptible, jobs_of, queued_jobs, write_pages
+from rushlight.batch.night import clear_work, given_up, interruptible, jobs_of, originals_of, queued_jobs
 from rushlight.batch.plan import Plan
-from rushlight.batch.prepare import prepare
+from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.request import Request
 from rushlight.batch.states import MOVES
 from rushlight.batch.store import QueuedJob, Store, open_store
@@ -52,25 +56,67 @@ def next_time(text: str, now: datetime) -> datetime:
 
 
 def add(requests: Sequence[Request], *, queue: Path, priority: int, view: View) -> int:
-    """Queue what is missing, changed or damaged of every list. Gives 1 where rows were set aside."""
+    """Queue what is missing, changed or damaged of every list. Gives 1 where rows were set aside.
+
+    Originals that grow are waited for, after everything else is queued.
+    """
     wrong = 0
     with open_store(queue) as store:
         for request in requests:
-            assert request.out is not None
-            out = request.out.absolute()
-            prepared = prepare(request)
-            jobs, settled = jobs_of(prepared, out, view)
-            specs = bake_looks(out, [spec for spec, _ in jobs], view.baked)
-            suffix = f"@{digest_of(str(out), 8)}"
-            store.add(queued_jobs(out, specs, suffix=suffix, priority=priority))
-            bad = [*prepared.plan.wrong, *prepared.plan.broken]
-            for _, error in bad:
-                view.problem(str(error))
-            wrong += len(bad)
-            there = f", {len(settled)} there already" if settled else ""
-            aside = f", {len(bad)} set aside" if bad else ""
-            view.say(f"{request.clip_list}: {len(specs)} clip(s) queued{there}{aside}")
+            growth, prepared = Growth(), prepare(request)
+            waited: list[Path] | None = None
+            while True:
+                waiting = growth.take_out(prepared.plan)
+                wrong += _put_in(store, request, prepared, waited, priority, view)
+                if not waiting:
+                    break
+                view.event(Event(what="waiting", text=growing_text(waiting)))
+                growth.wait(waiting, lambda: False)
+                waited, prepared = waiting, prepare(request)
     return PARTLY if wrong else DONE
+
+
+def _put_in(
+    store: Store,
+    request: Request,
+    prepared: Prepared,
+    originals: Collection[Path] | None,
+    priority: int,
+    view: View,
+) -> int:
+    """Queue what is to be made of a plan, or only of some originals. Gives the number of its bad rows."""
+    assert request.out is not None
+    out = request.out.absolute()
+    jobs, settled = jobs_of(prepared, out, view)
+    chosen = [spec for spec, _ in jobs if originals is None or Path(spec.source.path) in originals]
+    specs = bake_looks(out, chosen, view.baked, request.origin)
+    suffix = f"@{digest_of(str(out), 8)}"
+    store.add(queued_jobs(out, specs, suffix=suffix, priority=priority))
+    bad = [*prepared.plan.wrong, *prepared.plan.broken]
+    for _, error in bad:
+        view.problem(str(error))
+    there = f", {len(settled)} there already" if settled else ""
+    aside = f", {len(bad)} set aside" if bad else ""
+    view.say(f"{request.clip_list}: {len({s.job for s in specs})} clip(s) queued{there}{aside}")
+    return len(bad)
+
+
+def _plan_again(store: Store, jobs: Sequence[QueuedJob], view: View) -> None:
+    """Plan jobs again, whose originals had changed, from what their output folders keep of their requests."""
+    for out in sorted({job.out for job in jobs}):
+        ours = {job.key: job for job in jobs if job.out == out}
+        for request in kept_requests(Path(out)):
+            record = next(iter(ours.values())).payload["record"]
+            asked = replace(request, out=Path(out), replaced=record.get("replaced", "keep"))
+            priority = max(job.priority for job in ours.values())
+            _put_in(store, asked, prepare(asked), originals_of(ours.values()), priority, view)
+        for row in store.rows("queued"):
+            old = ours.get(row.key)
+            payload = store.payload(row.key, row.identity) if old else None
+            if (
+                old and payload and payload["source"] == old.payload["source"]
+            ):  # it cannot be planned any more
+                store.set_state(row.key, row.identity, "failed", error="its original has changed")
 
 
 def run_queue(
@@ -81,6 +127,7 @@ def run_queue(
     stay: bool,
     view: View,
     keep_free: int = 500_000_000,
+    mode: int | None = None,
 ) -> int:
     """Run what is queued, and what joins it; with `stay` wait for more. Gives the exit code."""
     from rushlight.batch.runner import run
@@ -96,7 +143,7 @@ def run_queue(
             return DONE
         count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
         held.enter_context(interruptible(stop, view))
-        folders = held.enter_context(_Folders(store, view))
+        folders = held.enter_context(_Folders(store, view, mode))
         scratch = tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True)
         place = Path(held.enter_context(scratch))
         farm = crew.farm(count, place, tell=view.warning, gone=given_up(stop, view))
@@ -108,9 +155,28 @@ def run_queue(
             )
             if until:
                 view.say(f"nothing is started after {until:%H:%M %Z on %d %B}")
-            summary = run(
-                store, farm, on_event=view.event, stop=stop, keep_free=keep_free, stay=stay, place=folders
-            )
+            summary, growth = Summary(), Growth()
+            while True:
+                part = run(
+                    store,
+                    farm,
+                    on_event=view.event,
+                    stop=stop,
+                    keep_free=keep_free,
+                    stay=stay,
+                    place=folders,
+                    changed=summary.changed,
+                )
+                summary.add(part)
+                if not summary.changed or stop.asked:
+                    break
+                still = [j for j in summary.changed.values() if all(map(growth.still, originals_of([j])))]
+                if still:
+                    _plan_again(store, still, view)
+                else:
+                    time.sleep(0.5)
+                for job in still:
+                    del summary.changed[job.key]
         finally:
             farm.close(now=stop.level > 1)
             view.end()
@@ -133,7 +199,8 @@ def _segments(store: Store, waiting: Sequence[QueuedJob], enough: int) -> int:
 class _Folders(Place):
     """The output folders of a queue's run: each locked while it has jobs, its pages made when it has none left."""
 
-    def __init__(self, store: Store, view: View) -> None:
+    def __init__(self, store: Store, view: View, mode: int | None) -> None:
+        super().__init__(mode)
         self.store, self.view = store, view
         self.ran: set[Path] = set()
         self._locks: dict[Path, Lock] = {}

@@ -10,8 +10,8 @@ import os
 import shutil
 import time
 from collections import deque
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -300,6 +300,7 @@ class _Loop:
                     "status": before["status"],
                     "error": before["error"],
                 }  # a part of it was not delivered
+            self.place.delivered(out, record)
             self.log(out, record)
             running.record = record
         self.put_down(running, "done")
@@ -346,7 +347,7 @@ class _Loop:
             self.on_event(Event(what="retry", clip=running.job.clip, text=f"{error}"))
         elif action.do == "plan again":
             self.put_down(running, "queued")
-            self.summary.changed[running.job.key] = running.job
+            self.summary.changed[running.job.key] = replace(running.job, payload=running.payload)
             self.on_event(Event(what="changed", clip=running.job.clip, text=f"{error.args[0]}"))
         else:
             self.give_up(running, action, error)
@@ -410,12 +411,14 @@ def run(
     keep_free: int = 1_000_000_000,
     stay: bool = False,
     place: Place | None = None,
+    changed: Mapping[str, QueuedJob] | None = None,
 ) -> Summary:
     """Run the queue until it is empty or a stop is asked for; with `stay`, until a stop is asked for.
 
     Jobs that other processes add join in. It also ends when only jobs are left whose originals have changed since
-    they were planned: the caller plans those again. The caller holds the queue's lock (`run_alone`)."""
+    they were planned, or had in a run before (`changed`): the caller plans those again. The caller holds the queue's lock (`run_alone`)."""
     loop = _Loop(
         store, farm, work or Work(), on_event, stop or Stop(), policy, keep_free, stay, place or Place()
     )
+    loop.summary.changed.update(changed or {})
     return loop.run()

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import re
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from decimal import Decimal
 from pathlib import Path
 
@@ -12,9 +14,12 @@ from rushlight.pipelines.errors import OptionError
 
 __all__ = [
     "existing",
+    "folder_mode",
     "free_bytes",
+    "made_with",
     "mount_of",
     "network_file_system",
+    "parse_mode",
     "parse_size",
     "size_text",
     "state_folder",
@@ -81,6 +86,40 @@ def parse_size(text: str) -> int:
         raise OptionError(f"{text!r} is no size; a number with its unit is needed, such as 500MB or 20GB")
     unit = (found[2] or "").lower()
     return int(Decimal(found[1]) * (1024 if unit.endswith("i") else 1000) ** _POWER[unit[:1]])
+
+
+def parse_mode(text: str) -> int:
+    """Permissions of files in octal, such as 664. OptionError for what is none, or would keep the owner out.
+
+    Only reading and writing: what is delivered is not to be executed; folders may be entered by whoever may read.
+    """
+    try:
+        mode = int(text, 8)
+    except ValueError:
+        mode = -1
+    if not 0 <= mode <= 0o777 or mode & 0o111 or mode & 0o600 != 0o600:
+        raise OptionError(
+            f"--mode {text!r}: takes reading and writing in octal, the owner's both among them, such as 664"
+        )
+    return mode
+
+
+def folder_mode(mode: int) -> int:
+    """The permissions of folders to files': who may read may also enter."""
+    return mode | (mode & 0o444) >> 2
+
+
+@contextmanager
+def made_with(mode: int | None) -> Iterator[None]:
+    """Files made inside, also by processes started inside, have these permissions; without, those of the umask."""
+    if mode is None:
+        yield
+        return
+    before = os.umask(0o777 & ~folder_mode(mode))
+    try:
+        yield
+    finally:
+        os.umask(before)
 
 
 def size_text(size: int) -> str:

@@ -1,0 +1,52 @@
+"""What is written of an output folder once its jobs are made: the report and the hash manifest."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rushlight.batch.records import latest, read_records
+from rushlight.pipelines.errors import RushlightError
+
+if TYPE_CHECKING:
+    from rushlight.batch.progress import View
+
+__all__ = ["write_pages"]
+
+
+def write_pages(out: Path, view: View) -> None:
+    """The report and the hash manifest of an output folder."""
+    _report(out, view)
+    _manifest(out, view)
+
+
+def _report(out: Path, view: View) -> None:
+    """Pages from the log. A fault of theirs is said, and costs no delivery."""
+    from rushlight.batch.report import write_report
+
+    try:
+        view.say(f"report: {write_report(out)}")
+    except (RushlightError, OSError) as error:
+        view.warning(f"the report was not made: {error}")
+
+
+def _manifest(out: Path, view: View) -> None:
+    """The delivery's hashes in ASC MHL form, for whoever copies it. A fault of it is said, and costs no delivery."""
+    import platform
+    from datetime import UTC, datetime
+    from importlib.metadata import version
+
+    from rushlight.batch.manifest import delivered_files, write_manifest
+
+    try:
+        write_manifest(
+            out,
+            delivered_files(latest(read_records(out)).values()),
+            when=datetime.now(UTC),
+            host=platform.node(),
+            version=version("rushlight"),
+            retired=out / "log" / "manifests",
+            ignore=("log/", "report/", "revisions/", ".work/"),
+        )
+    except (RushlightError, OSError) as error:
+        view.warning(f"the hash manifest was not written: {error}")

@@ -75,28 +75,27 @@ def range_warnings(look: Look, counts: Mapping[str, int], pushed: Mapping[str, i
 
     `counts` has over, under, outside and pixels, `pushed` over, under and pixels.
     """
-    clamped = look.cdl is not None and look.cdl.clamp and look.grade_order == "before"
-    fate = "the CDL clamps them" if clamped else "the show transform takes them as they are"
+    if look.cdl is not None and look.cdl.clamp and look.grade_order == "before":
+        fate = "the CDL clamps them"
+    elif look.show_lut:
+        fate = "the show LUT clamps them at its domain"
+    else:
+        fate = "the display transform takes them as they are"
     found = []
     if _worth(counts, "over") or _worth(counts, "under"):
         found.append(f"log codes outside the curve's 0 to 1: {_shares(counts)}; {fate}")
     if counts["outside"]:
-        share = counts["outside"] / max(1, counts["pixels"])
-        found.append(f"{share:.2%} of pixels lie outside what the look spans and were clipped")
-    if _worth(pushed, "over") or _worth(pushed, "under"):
-        names = [
-            name
-            for name, there in (
-                ("exposure", look.exposure),
-                ("white balance", look.white_balance),
-                ("printer points", look.printer_points),
-            )
-            if there
-        ]
         found.append(
-            f"{' and '.join(names)} push pixels out of the encoding's 0 to 1: {_shares(pushed)}; {fate}"
-            + ("" if clamped else ", and clips what lies far outside")
+            f"{_share(counts, 'outside')} of pixels lie outside what the look spans and were clipped"
         )
+    if _worth(pushed, "over") or _worth(pushed, "under"):
+        layers = {
+            "exposure": look.exposure,
+            "white balance": look.white_balance,
+            "printer points": look.printer_points,
+        }
+        names = " and ".join(name for name, there in layers.items() if there)
+        found.append(f"pushed out of the encoding's 0 to 1 by {names}: {_shares(pushed)}; {fate}")
     return found
 
 
@@ -104,6 +103,10 @@ def _worth(counts: Mapping[str, int], name: str) -> bool:
     return counts[name] >= max(1, WORTH_SAYING * counts["pixels"])
 
 
+def _share(counts: Mapping[str, int], name: str) -> str:
+    share = counts[name] / max(1, counts["pixels"])
+    return "under 0.01%" if 0 < share < WORTH_SAYING else f"{share:.2%}"
+
+
 def _shares(counts: Mapping[str, int]) -> str:
-    over, under = (counts[name] / max(1, counts["pixels"]) for name in ("over", "under"))
-    return f"{over:.2%} of pixels above, {under:.2%} below"
+    return f"{_share(counts, 'over')} of pixels above, {_share(counts, 'under')} below"

@@ -12,7 +12,8 @@ from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.clipping import pushed_out, range_warnings, thinned
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
-from rushlight.pipelines.look import Look
+from rushlight.pipelines.look import Look, ShowLut
+from rushlight.pipelines.lut import identity_lut
 from rushlight.pipelines.pixels import find_pixel_format, planes
 
 REC709 = find_display("Rec.709 BT.1886")
@@ -59,14 +60,18 @@ def test_sentences() -> None:
     assert range_warnings(look(), NONE, NONE) == []
     over = {"over": 12, "under": 1, "outside": 0, "pixels": 100}
     (said,) = range_warnings(look(), over, NONE)
-    assert "12.00% of pixels above, 1.00% below; the show transform takes them" in said
+    assert "12.00% of pixels above, 1.00% below; the display transform takes them" in said
     (said,) = range_warnings(look(cdl=CDL()), over, NONE)
     assert said.endswith("the CDL clamps them")
     (said,) = range_warnings(look(exposure=1, printer_points=(1, 0, 0), cdl=CDL()), NONE, over)
-    assert said.startswith("exposure and printer points push pixels out") and "12.00%" in said
+    assert said.startswith("pushed out of the encoding's 0 to 1 by exposure and printer points: 12.00%")
+    (said,) = range_warnings(look(show_lut=ShowLut(name="x", lut=identity_lut(2))), over, NONE)
+    assert said.endswith("the show LUT clamps them at its domain")
+    (said,) = range_warnings(look(cdl=CDL(), grade_order="after"), over, NONE)
+    assert said.endswith("takes them as they are")
     few = {"over": 3, "under": 0, "outside": 5, "pixels": 100_000}
     assert range_warnings(look(), few, few) == [
-        "0.01% of pixels lie outside what the look spans and were clipped"
+        "under 0.01% of pixels lie outside what the look spans and were clipped"
     ]
 
 
@@ -106,7 +111,7 @@ def test_a_night_says_what_left_the_range(tmp_path: Path) -> None:
     (said,) = [w for w in far_out["warnings"] if "0 to 1" in w]
     assert said == (
         "log codes outside the curve's 0 to 1: 12.50% of pixels above, 12.50% below; "
-        "the show transform takes them as they are"
+        "the display transform takes them as they are"
     )
     assert "12.50% of pixels above" in run.stdout + run.stderr
 

@@ -82,7 +82,11 @@ class Matcher:
         for path in found:
             try:
                 facts = self.headers.of(path, FrameRate.parse(row["rate"]) if row["rate"] else None)
-                if reel and reel not in {facts.reel.lower(), *(p.lower() for p in path.parts[:-1])}:
+                if (
+                    reel
+                    and facts.reel.lower() != reel
+                    and not any(_of_reel(p, reel) for p in path.parts[:-1])
+                ):
                     continue
                 if told:
                     into = facts.timecode.until(Timecode.parse(first, facts.rate))
@@ -135,6 +139,14 @@ class Matcher:
             scene=row["scene"],
             take=row["take"],
         )
+
+
+def _of_reel(folder: str, reel: str) -> bool:
+    """Whether a folder is called by a reel: `A001`, `A001_card`, `A001R2EC`; not `A0012`."""
+    after = folder.lower().removeprefix(reel)
+    if len(after) == len(folder):
+        return False
+    return not after or not (after[0].isdigit() if reel[-1].isdigit() else after[0].isalnum())
 
 
 def _start(row: Row, facts: Facts) -> Timecode:

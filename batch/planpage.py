@@ -202,6 +202,18 @@ def _bytes(clips: list[PlannedClip], recipe: Recipe) -> int:
     return round(total)
 
 
+def _minutes(seconds: float) -> str:
+    return f"about {seconds / 60:.0f} min" if seconds >= 60 else "less than a minute"
+
+
+def _name(place: str) -> str:
+    """The file of a place, without its folders, and what stands there: the document has the whole path."""
+    path, mark, ident = place.partition("#")
+    return (
+        path.rpartition("/")[2] + mark + ident if "://" not in path and not path.startswith("--") else place
+    )
+
+
 def _near(place: str) -> str:
     """A place as a person at this folder would write it."""
     try:
@@ -231,7 +243,7 @@ def print_plan(document: dict[str, Any]) -> None:
             clip["reel"] or "-",
             f"{clip['first_timecode']} {clip['last_timecode']}",
             str(clip["frames"]),
-            f"{clip['encoding']} {clip['levels']}; {_near(clip['encoding_from'])}",
+            f"{clip['encoding']} {clip['levels']}; {_name(clip['encoding_from'])}",
             _grade_text(clip),
             " ".join(str(notes[text]) for text in dict.fromkeys(clip["warnings"])),
         ]
@@ -262,7 +274,7 @@ def print_plan(document: dict[str, Any]) -> None:
     )
     free = estimate["free_bytes"]
     _say(
-        f"{counts['frames']} frames, about {estimate['seconds_one_worker'] / 60:.0f} min for one worker, "
+        f"{counts['frames']} frames, {_minutes(estimate['seconds_one_worker'])} for one worker, "
         f"{estimate['bytes'] / 1e9:.1f} GB"
         + (f", {free / 1e9:.0f} GB free" if free is not None else " (free space: give --out)")
     )
@@ -275,6 +287,14 @@ def _grade_text(clip: dict[str, Any]) -> str:
     if grade is None:
         text = f"none; {clip['grade_reason']}"
     else:
-        numbers = (" ".join(f"{v:.4g}" for v in grade[k]) for k in ("slope", "offset", "power"))
-        text = f"{' / '.join(numbers)} / {grade['saturation']:.4g}; {_near(grade['source'])}: {clip['grade_reason']}"
+        text = f"{_short(grade)}; {_name(grade['source'])}: {clip['grade_reason']}"
     return text + (f'; LUT "{clip["show_lut"]}"' if clip["show_lut"] else "")
+
+
+def _short(grade: dict[str, Any]) -> str:
+    """What of a grade does anything, in four figures."""
+    same = {"slope": [1.0] * 3, "offset": [0.0] * 3, "power": [1.0] * 3}
+    found = [f"{k} {' '.join(f'{v:.4g}' for v in grade[k])}" for k in same if grade[k] != same[k]]
+    if grade["saturation"] != 1:
+        found.append(f"sat {grade['saturation']:.4g}")
+    return ", ".join(found) or "no change"

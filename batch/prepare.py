@@ -161,7 +161,7 @@ def _prepared(request: Request, read: Desk) -> Prepared:
             plan.wrong.append(
                 (
                     row,
-                    error.at(file=row.file, line=row.line, key="clip")
+                    error.at(file=row.file, line=row.line)
                     if isinstance(error, ListError)
                     else _missing(row, error),
                 )

@@ -10,14 +10,24 @@ from collections.abc import Sequence
 __all__ = ["page_width", "print_table", "table_lines"]
 
 
+LONGEST_WORD = 16
+
+
 def table_lines(heading: Sequence[str], rows: Sequence[Sequence[str]], width: int = 100) -> list[str]:
     """Lines of at most `width` characters: the widest columns give way and wrap."""
     cells = [[str(c) for c in row] for row in (heading, *rows)]
     widths = [max(len(row[k]) for row in cells) for k in range(len(heading))]
     room = width - 2 * (len(widths) - 1)
+    words = [max((len(w) for row in cells for w in row[k].split()), default=0) for k in range(len(widths))]
+    least = [min(w, LONGEST_WORD) for w in words]  # names and timecodes stay whole where there is room
+    every = range(len(widths))
     while sum(widths) > room:
-        widest = max(range(len(widths)), key=lambda k: widths[k])
-        widths[widest] -= 1
+        free = (
+            [k for k in every if widths[k] > least[k]]
+            or [k for k in every[1:] if widths[k] > 6]  # what the row is about gives way last
+            or every
+        )
+        widths[max(free, key=lambda k: widths[k])] -= 1
     lines = []
     for number, row in enumerate(cells):
         wrapped = [

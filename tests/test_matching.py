@@ -8,6 +8,7 @@ import pytest
 from pictures import numbered
 from rushlight.batch.dates import header_date, row_date
 from rushlight.batch.lists import Row
+from rushlight.batch.matching import _of_reel
 from rushlight.batch.plan import Plan
 from rushlight.batch.prepare import prepare
 from rushlight.batch.request import Request
@@ -144,3 +145,20 @@ def test_later_changes_are_candidates_also_where_nothing_held(tmp_path: Path) ->
     plan = planned(tmp_path, "clip,date\nA001C001.mov,2026-05-04\n", record)
     assert saturations(plan) == [None]
     assert [x.cdl.saturation for x in plan.clips[0].decision.later] == [0.1, 0.2, 0.3, 0.4, 0.5, 0.6]
+
+
+@pytest.mark.parametrize(
+    ("folder", "reel", "fits"),
+    [
+        ("A001", "a001", True),
+        ("A001_card", "a001", True),
+        ("A001R2EC", "a001", True),
+        ("A0012", "a001", False),
+        ("XA001", "a001", False),
+        ("archive", "a", False),
+        ("A_1", "a", True),
+        ("", "a001", False),
+    ],
+)
+def test_folders_called_by_a_reel(folder: str, reel: str, fits: bool) -> None:
+    assert _of_reel(folder, reel) == fits

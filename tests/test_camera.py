@@ -87,6 +87,7 @@ RECIPE = """
 encoding = "LogC3"
 [look]
 transform = "colorimetric"
+size = 17
 [[default]]
 camera = "A"
 rotation = 180

@@ -1,5 +1,6 @@
 """Which decision belongs to a clip: order of trust, names as the trade writes them, and never a guess."""
 
+import time
 from pathlib import Path
 
 import pytest
@@ -147,3 +148,54 @@ def test_order_of_trust_and_one_decision_for_two_clips(tmp_path: Path) -> None:
     plan = planned(tmp_path, rows, "clip,scene,saturation\n,7,0.7\n", 'grade = "house.cc"').plan
     assert [c.decision.cdl and c.decision.cdl.saturation for c in plan.clips] == [0.9, 0.9, 0.7]
     assert plan.clips[0].decision.reason == "the recipe's default"
+
+
+BOMB = (
+    '<!DOCTYPE c [<!ENTITY a "1 1 1">'
+    + "".join(
+        f'<!ENTITY a{n} "{"&a" + (str(n - 1) if n else "") + ";"}{"&a" + (str(n - 1) if n else "") + ";"}">'
+        for n in range(30)
+    )
+    + "]><ColorCorrection id='x'><SOPNode><Slope>&a29;</Slope></SOPNode></ColorCorrection>"
+)
+EXTERNAL = (
+    '<!DOCTYPE c [<!ENTITY a SYSTEM "file:///etc/passwd">]>'
+    "<ColorCorrection id='x'><SOPNode><Slope>&a;</Slope></SOPNode></ColorCorrection>"
+)
+
+
+@pytest.mark.parametrize("text", [BOMB, EXTERNAL])
+@pytest.mark.parametrize("suffix", [".cc", ".ccc", ".cdl"])
+def test_entities_are_refused_at_once(tmp_path: Path, text: str, suffix: str) -> None:
+    began = time.monotonic()
+    with pytest.raises(GradeError, match="refused") as caught:
+        book(tmp_path, text, f"x{suffix}")
+    assert caught.value.file == str(tmp_path / f"x{suffix}") and "root:" not in str(caught.value)
+    assert time.monotonic() - began < 2
+
+
+def test_a_document_type_is_not_fetched(tmp_path: Path) -> None:
+    text = f'<!DOCTYPE c SYSTEM "file://{tmp_path}/none.dtd"><ColorCorrection id="x"/>'
+    assert saturation(book(tmp_path, text, "x.cc").decision(shot("x"))) == 1
+
+
+@given(
+    st.text(max_size=200),
+    st.sampled_from(["x.csv", "x.tsv", "x.edl", "x.cc", "x.ccc", "x.cdl"]),
+    st.booleans(),
+)
+def test_junk_is_decisions_or_a_clear_error(
+    tmp_path_factory: pytest.TempPathFactory, text: str, name: str, heads: bool
+) -> None:
+    """Bare, and behind the beginning of a good file."""
+    head = {
+        "csv": "id,date,slope,saturation\n",
+        "tsv": "id\tslope\n",
+        "edl": "001 A V C 01:00:00:00 01:00:01:00 01:00:00:00 01:00:01:00\n",
+    }.get(name[2:], "<ColorCorrection id='x'><SOPNode><Slope>")
+    path = tmp_path_factory.mktemp("junk") / name
+    path.write_bytes((head * heads + text).encode("utf-8", "surrogatepass"))
+    try:
+        GradeBook([path], GradeFiles())
+    except GradeError as error:
+        assert error.file == str(path)

@@ -3,15 +3,18 @@
 import shutil
 from pathlib import Path
 
+import opentimelineio as otio
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pictures import numbered, write_movie
+from rushlight.batch.edl import read_edl
 from rushlight.batch.lists import COLUMNS, read_csv, write_csv
 from rushlight.batch.planlist import plan_list
 from rushlight.batch.planpage import plan_document
 from rushlight.batch.prepare import prepare
 from rushlight.batch.request import Request
+from rushlight.batch.timelines import read_timeline
 from rushlight.pipelines.errors import InputError
 
 
@@ -136,11 +139,92 @@ def test_any_list_that_parses_survives_write_and_read(rows: list[dict[str, str]]
         return
     second = read_csv(write_csv(first.columns, [r.cells for r in first.rows]), file="a.csv")
     assert [
-        (r.clip, dict(r.cells), r.grade, r.rate, r.problem and (r.problem.key, r.problem.text))
+        (dict(r.cells), r.grade, r.rate, r.problem and (r.problem.key, r.problem.text))
         for r in second.rows
         if r.cells
     ] == [
-        (r.clip, dict(r.cells), r.grade, r.rate, r.problem and (r.problem.key, r.problem.text))
+        (dict(r.cells), r.grade, r.rate, r.problem and (r.problem.key, r.problem.text))
         for r in first.rows
         if r.cells
     ]
+
+
+EVENTS = (  # clip, first and end label, saturation or none
+    [("A001C001", "01:00:00:00", "01:00:00:02", None)] * 2  # the same twice: once
+    + [("A001C001", "01:00:00:02", "01:00:00:04", None)]  # another range
+    + [("A001C001", "01:00:00:00", "01:00:00:02", 0.5)]  # another grade
+    + [("B001C001", "01:00:00:00", "01:00:00:02", None)]
+)
+
+
+@pytest.mark.parametrize("kind", ["csv", "edl", "otio"])
+def test_a_clip_used_twice_is_made_once_unless_range_or_grade_differ(
+    card: Path, tmp_path: Path, kind: str
+) -> None:
+    path = tmp_path / f"day.{kind}"
+    edl = "TITLE: x\nFCM: NON-DROP FRAME\n"
+    for n, (clip, first, end, grade) in enumerate(EVENTS):
+        begin = f"00:00:0{n}:00 00:00:0{n}:02"
+        edl += f"{n + 1:03}  {clip[:4]}  V  C  {first} {end} {begin}\n* FROM CLIP NAME: {clip}\n"
+        edl += f"* ASC_SAT: {grade}\n" if grade else ""
+    if kind == "csv":
+        cells = [{"clip": c, "in": a, "out": b, "saturation": str(g or "")} for c, a, b, g in EVENTS]
+        path.write_text(write_csv(("clip", "in", "out", "saturation"), cells))  # type: ignore[arg-type]
+    elif kind == "edl":
+        path.write_text(edl)
+    else:
+        timeline = otio.adapters.read_from_string(edl, "cmx_3600", rate=24)
+        path.write_text(otio.adapters.write_to_string(timeline, "otio_json"))
+    prepared = prepare(Request(clip_list=path, media=(card,), encoding="LogC3"))
+    clips = prepared.plan.clips
+    assert [(c.stem, c.first, c.count, c.look.grade and c.look.grade.saturation) for c in clips] == [
+        ("A001C001", 0, 2, None),
+        ("A001C001", 2, 2, None),
+        ("A001C001", 0, 2, 0.5),
+        ("B001C001", 0, 2, None),
+    ]
+    assert len({(c.folder, c.stem) for c in clips}) == 4 and clips[3].folder == ""
+    assert any("twice alike" in w for w in prepared.plan.warnings) and prepared.plan.alike == 1
+
+
+labels = st.integers(0, 80000).map(lambda s: f"{s // 3600:02}:{s // 60 % 60:02}:{s % 60:02}:12")
+names = (
+    st.text(
+        st.characters(whitelist_categories=("L", "N"), whitelist_characters="_-. "), min_size=1, max_size=12
+    )
+    .map(str.strip)
+    .filter(bool)
+)
+events = st.lists(
+    st.tuples(names, labels, labels, st.one_of(st.none(), st.floats(0, 4).map(lambda v: round(v, 6)))),
+    min_size=1,
+    max_size=5,
+)
+
+
+@given(events, st.sampled_from(["edl", "otio"]))
+def test_lists_of_other_forms_survive_write_and_read_as_csv(
+    listed: list[tuple[str, str, str, float | None]], kind: str
+) -> None:
+    edl = "TITLE: x\nFCM: NON-DROP FRAME\n"
+    for n, (name, first, end, grade) in enumerate(listed):
+        first, end = sorted((first, end))
+        if first == end:
+            return
+        edl += f"{n + 1:03}  AX  V  C  {first} {end} 00:00:00:00 00:00:00:01\n* FROM CLIP NAME: {name}\n"
+        edl += f"* ASC_SAT: {grade!r}\n" if grade is not None else ""
+    if kind == "edl":
+        found = read_edl(edl, file="x.edl")
+    else:
+        timeline = otio.adapters.read_from_string(edl, "cmx_3600", rate=24, ignore_timecode_mismatch=True)
+        found = read_timeline(otio.adapters.write_to_string(timeline, "otio_json"), file="x.otio")
+    cells = []
+    for row in found.rows:
+        cdl = row.grade
+        numbers = {"saturation": repr(cdl.saturation)} if cdl else {}
+        cells.append({**row.cells, **numbers})
+    again = read_csv(write_csv((*found.columns, "saturation"), cells), file="x.csv")
+    assert [(r.clip, r["in"], r["out"], r.grade) for r in again.rows] == [
+        (r.clip, r["in"], r["out"], r.grade) for r in found.rows
+    ]
+    assert not found.problems and not again.problems

@@ -1,5 +1,6 @@
 """.otio lists: written by opentimelineio itself, from an EDL and by hand; hostile documents."""
 
+import re
 from pathlib import Path
 
 import opentimelineio as otio
@@ -84,3 +85,41 @@ def test_no_timeline(text: str) -> None:
 def test_junk_is_a_clear_error(text: str) -> None:
     with pytest.raises(ListError):
         read_timeline(text)
+
+
+@given(st.data())
+def test_a_damaged_document_is_rows_or_a_clear_error(data: st.DataObject) -> None:
+    clip = clip_of(5, 10, 24, 0, "file:///x/A001C001.mov")
+    clip.metadata["cdl"] = {
+        "asc_sop": {"slope": [1, 1, 1], "offset": [0, 0, 0], "power": [1, 1, 1]},
+        "asc_sat": 0.9,
+    }
+    text = written(clip)
+    for _ in range(data.draw(st.integers(1, 3))):
+        at, length = data.draw(st.integers(0, len(text))), data.draw(st.integers(0, 40))
+        text = (
+            text[:at]
+            + data.draw(st.sampled_from(["", "null", "[]", "{}", "-1", "1e400", '"x"', ",", "NaN"]))
+            + text[at + length :]
+        )
+    try:
+        for row in read_timeline(text, file="x.otio").rows:
+            assert row.clip
+    except ListError as error:
+        assert error.file == "x.otio"
+
+
+@pytest.mark.parametrize("value", ["null", "[]", "{}", "-1", "1e400", '"x"', "true", "[[]]", "1e999999999"])
+def test_any_one_value_replaced_is_rows_or_a_clear_error(value: str) -> None:
+    clip = clip_of(5, 10, 24, 0, "file:///x/A001C001.mov")
+    clip.metadata["cdl"] = {
+        "asc_sop": {"slope": [1, 1, 1], "offset": [0, 0, 0], "power": [1, 1, 1]},
+        "asc_sat": 0.9,
+    }
+    text = written(clip)
+    for match in re.finditer(r'": ("[^"]*"|[-\d.]+|true|false|null)', text):
+        changed = text[: match.start(1)] + value + text[match.end(1) :]
+        try:
+            read_timeline(changed, file="x.otio")
+        except ListError as error:
+            assert error.file == "x.otio"

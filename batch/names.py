@@ -100,8 +100,8 @@ def resolve_clip(
     stem: bool = True,
     tell: Callable[[list[Path]], list[Path]] | None = None,
 ) -> Path:
-    """The original that a row means: relative to the list's folder, then to each --media folder, then a bare name
-    anywhere under --media.
+    """The original that a row means: relative to the list's folder, then to each --media folder, then a bare name, or the end
+    of a path, anywhere under --media.
 
     `tell` takes the originals of one name and gives those that the rest of the row fits.
 
@@ -125,10 +125,8 @@ def resolve_clip(
     for folder in (base, *media.folders):
         if _there(folder / relative):
             return folder / relative
-    if len(parts) == 1:
-        found = media.find_pattern(relative.name) if "#" in relative.name else media.find(relative.name)
-        if not found and stem and not relative.suffix:
-            found = _by_stem(relative.name, media)
+    if parts:
+        found = _below(parts, media, stem=stem)
         if len(found) > 1 and "#" in relative.name and is_span(found[0]):
             found = _one_span(found)
         alike = found
@@ -190,10 +188,16 @@ def _from_a_drive(clip: str, parts: tuple[str, ...], media: MediaIndex) -> Path:
     raise SourceError(f"there is no original of that name; looked in {looked}", file=clip, key="clip")
 
 
-def _by_stem(name: str, media: MediaIndex) -> list[Path]:
+def _below(parts: Sequence[str], media: MediaIndex, *, stem: bool) -> list[Path]:
+    """Originals anywhere below --media whose path ends in these parts; with any movie's extension where the last has none."""
     from rushlight.pipelines.probe import MOVIES, RAW
 
-    return [p for suffix in sorted(MOVIES | RAW) for p in media.find(name + suffix)]
+    name = parts[-1]
+    found = media.find_pattern(name) if "#" in name else media.find(name)
+    if not found and stem and not Path(name).suffix:
+        found = [p for suffix in sorted(MOVIES | RAW) for p in media.find(name + suffix)]
+    above = [part.lower() for part in parts[:-1]]
+    return [p for p in found if not above or [x.lower() for x in p.parts[:-1]][-len(above) :] == above]
 
 
 def _there(path: Path) -> bool:

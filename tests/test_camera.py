@@ -106,12 +106,16 @@ mode = "pad"
 
 def test_it_reaches_the_pixels(tmp_path: Path) -> None:
     """A is turned, but where its row says 0; B is widened to twice, whatever its header says, so that bands are black."""
-    for name in ("A001C001", "A001C002", "B001C001"):
+    (tmp_path / "first").mkdir()
+    for name in ("A001C001", "A001C002", "first/B001C001"):
         corners(tmp_path / f"{name}.mov")
-    corners(tmp_path / "B001C002.mov", Fraction(4, 3))
+    (
+        tmp_path / "reloaded"
+    ).mkdir()  # a card whose clips have the same names: its reel is a folder of each output
+    corners(tmp_path / "reloaded" / "B001C001.mov", Fraction(4, 3))
     (tmp_path / "r.toml").write_text(RECIPE)
     (tmp_path / "day.csv").write_text(
-        "clip,reel,rotation,desqueeze\nA001C001,A001,,\nA001C002,A001,0,\nB001C001,B001,,\nB001C002,B001,,\n"
+        "clip,reel,rotation,desqueeze\nA001C001,A001,,\nA001C002,A001,0,\nfirst/B001C001,B001,,\nreloaded/B001C001,B002,,\n"
     )
     run = rushlight(
         "render",
@@ -132,9 +136,9 @@ def test_it_reaches_the_pixels(tmp_path: Path) -> None:
             oiio.ImageBuf(str(tmp_path / "out" / "stills" / f"{name}.png")).get_pixels(oiio.UINT8)[y, x, 1]
         )
 
-    turned, plain, wide = "A001C001", "A001C002", "B001C001"
+    turned, plain, wide, other = "A001C001", "A001C002", "B001/B001C001", "B002/B001C001"
     assert at(turned, 120, 68) > at(turned, 4, 4) + 50 and at(plain, 4, 4) > at(plain, 120, 68) + 50
-    for name in (wide, "B001C002"):  # 128x72 twice as wide is 128x36: bands of 18 above and below
+    for name in (wide, other):  # 128x72 twice as wide is 128x36: bands of 18 above and below
         assert at(name, 4, 8) == at(name, 4, 64) == 0
         assert at(name, 4, 24) > at(name, 4, 48) + 50 and at(name, 4, 48) > 0
 

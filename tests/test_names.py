@@ -142,3 +142,17 @@ def test_names_hold_on_linux_macos_and_windows(name: str) -> None:
     assert safe not in (".", "..") and not safe.startswith(".") and safe[-1] not in ". "
     assert unicodedata.normalize("NFC", safe) == safe and len(f"{safe}.000000.tiff16.tif".encode()) < 255
     assert safe_name(unicodedata.normalize("NFD", safe)) == safe
+
+
+def test_the_end_of_a_path_is_looked_for_below_media(tmp_path: Path) -> None:
+    for name in ("day1/A001/CLIPS/c1.mov", "day1/A002/CLIPS/c1.mov", "day2/A001/c1.mxf"):
+        (tmp_path / name).parent.mkdir(parents=True)
+        (tmp_path / name).touch()
+    media = MediaIndex([tmp_path])
+    assert resolve_clip("a002/clips/C1.mov", tmp_path / "none", media) == tmp_path / "day1/A002/CLIPS/c1.mov"
+    assert resolve_clip("A001/CLIPS/c1", tmp_path / "none", media) == tmp_path / "day1/A001/CLIPS/c1.mov"
+    assert resolve_clip("A001/c1", tmp_path / "none", media) == tmp_path / "day2/A001/c1.mxf"
+    with pytest.raises(ListError, match="2 originals"):
+        resolve_clip("CLIPS/c1.mov", tmp_path / "none", media)
+    with pytest.raises(SourceError, match="looked in"):
+        resolve_clip("A003/c1.mov", tmp_path / "none", media)

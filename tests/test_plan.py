@@ -1,5 +1,6 @@
 """Plans: ranges, signals and who says so, twins, rates; nothing guessed."""
 
+import unicodedata
 from fractions import Fraction
 from pathlib import Path
 
@@ -195,3 +196,15 @@ def test_a_display_encoded_original_takes_only_what_its_row_states(tmp_path: Pat
     assert recorded.look.exposure == 0 and any("display-encoded" in w for w in recorded.warnings)
     assert stated.look.grade and stated.look.grade.saturation == 0.7 and stated.look.lut is None
     assert log.look.grade and log.look.grade.saturation == 0.5 and log.look.lut and log.look.exposure == 1
+
+
+def test_names_that_one_file_system_takes_for_one_are_twins(tmp_path: Path) -> None:
+    """Case, and composed or decomposed letters: one name on macOS and Windows. Stems stay as they are."""
+    names = ["Caf\u00e9", "Cafe\u0301", "CAF\u00c9", "other"]
+    for name in names:
+        write_movie(tmp_path / f"{name}.mov", [numbered(0)], reel="", timecode="")
+    (tmp_path / "day.csv").write_text("clip,encoding\n" + "".join(f"{n}.mov,v-log\n" for n in names), "utf-8")
+    clips = prepare(Request(clip_list=tmp_path / "day.csv")).plan.clips
+    assert [c.stem for c in clips] == names
+    places = [unicodedata.normalize("NFC", f"{c.folder}/{c.stem}").casefold() for c in clips]
+    assert len(set(places)) == 4 and clips[3].folder == ""

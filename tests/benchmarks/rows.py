@@ -410,6 +410,25 @@ def whole_day(bench: Bench) -> Iterator[Row]:
     )
 
 
+def planning(bench: Bench) -> Iterator[Row]:
+    """8. `plan` of many clips: distinct files of one second on five cards, headers on a local disk, grades by name."""
+    short = media.movie(bench.folder, (256, 144), 1)
+    names = [f"{'ABCDE'[n % 5]}{n // 500 + 1:03}C{n // 5 % 100:03}" for n in range(2 * bench.many)]
+    for name in names:
+        place = bench.folder / "many" / name[:4] / f"{name}.mov"
+        place.parent.mkdir(parents=True, exist_ok=True)
+        if not place.exists():
+            shutil.copyfile(short, place)
+    (bench.folder / "many.csv").write_text("clip,encoding\n" + "".join(f"{n},LogC3\n" for n in names))
+    grades = bench.folder / "many.grades.csv"
+    grades.write_text("id,saturation\n" + "".join(f"{n},0.9\n" for n in names))
+    command = [*RUSHLIGHT, "plan", str(bench.folder / "many.csv"), "--media", str(bench.folder / "many")]
+    cost = alternating({"plan": lambda: timed([[*command, "--grades", str(grades)]], cores=2)}, bench.runs)
+    yield Row(
+        what=f"plan of {len(names)} clips", figure=cost["plan"].wall, goal=10, unit="s", note=_beside(cost)
+    )
+
+
 MEASURES: dict[str, Measure] = {
     "ffmpeg": against_ffmpeg,
     "bare": against_bare,
@@ -419,4 +438,5 @@ MEASURES: dict[str, Measure] = {
     "memory": memory,
     "bake": baking,
     "day": whole_day,
+    "plan": planning,
 }

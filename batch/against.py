@@ -16,7 +16,7 @@ from rushlight.batch.colourcheck import tile_array
 from rushlight.batch.verify import delivered_clips
 from rushlight.pipelines import measure
 from rushlight.pipelines.display import find_display
-from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.pixels import planes
 from rushlight.pipelines.probe import probe
 from rushlight.pipelines.sources import open_source
@@ -31,14 +31,15 @@ Array = NDArray[np.float64]
 def compare(folder: Path, other: Path) -> list[dict[str, Any]]:
     """Clips of two output folders, by name: whose colour differs, and by how much; the largest first.
 
-    Patches are compared always, tiles where both delivered the same frames of the same state.
+    Patches are compared always, tiles where both delivered the same frames graded. `differences` says in words where
+    rasters or codecs are not the same: then frames cannot be equal, and patches and tiles alone tell.
     """
     theirs = {r["clip"]: r for r in delivered_clips(other)}
     rows: list[dict[str, Any]] = []
     for record in delivered_clips(folder):
         match = theirs.pop(record["clip"], None)
         if match is None:
-            rows.append({"clip": record["clip"], "verdict": "only here", "patches": None, "tiles": None})
+            rows.append(_alone(record["clip"], "only here"))
             continue
         names = record["colour"]["patches"]
         labs = [np.array([r["colour"]["patches"][n]["lab"] for n in names]) for r in (record, match)]
@@ -51,26 +52,66 @@ def compare(folder: Path, other: Path) -> list[dict[str, Any]]:
                 "clip": record["clip"],
                 "verdict": "colour differs" if moved else "same colour",
                 "same_look": same,
+                "same_frames": _same_frames(record, match),
+                "differences": _differences(record, match),
                 "patches": {"mean": round(float(patches.mean()), 4), "worst": round(float(patches.max()), 4)},
                 "tiles": None
                 if tiles is None
                 else {"mean": round(float(np.nanmean(tiles)), 4), "worst": round(float(np.nanmax(tiles)), 4)},
             }
         )
-    rows += [{"clip": clip, "verdict": "only there", "patches": None, "tiles": None} for clip in theirs]
+    rows += [_alone(clip, "only there") for clip in theirs]
     return sorted(rows, key=lambda r: -(r["patches"] or {"worst": 1e9})["worst"])
+
+
+def _alone(clip: str, verdict: str) -> dict[str, Any]:
+    return {"clip": clip, "verdict": verdict, "patches": None, "tiles": None, "differences": []}
+
+
+def _movies(record: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+    return {e["output"]: e for e in record["outputs"] if e["kind"] == "movie"}
+
+
+def _differences(one: Mapping[str, Any], two: Mapping[str, Any]) -> list[str]:
+    """Where two records of a clip have other outputs, rasters, codecs or frames, one sentence each."""
+    here, there = _movies(one), _movies(two)
+    found = [
+        f"{name} is only {where}"
+        for where, names in (("here", here.keys() - there.keys()), ("there", there.keys() - here.keys()))
+        for name in sorted(names)
+    ]
+    for name in sorted(here.keys() & there.keys()):
+        said = [
+            f"{e['width']}x{e['height']} {e['codec']}, {e['frames']} frames"
+            for e in (here[name], there[name])
+        ]
+        if said[0] != said[1]:
+            found.append(f"{name} is {said[0]} here and {said[1]} there")
+    return found
+
+
+def _same_frames(one: Mapping[str, Any], two: Mapping[str, Any]) -> bool | None:
+    """Whether every frame of every output that both have was graded to the same codes; None where none is common."""
+
+    def digests(record: Mapping[str, Any]) -> dict[str, str]:
+        return {o: p["digest"] for p in record["colour"]["pictures"] for o in p["outputs"]}
+
+    here, there = digests(one), digests(two)
+    common = here.keys() & there.keys()
+    return all(here[o] == there[o] for o in common) if common else None
 
 
 def _common_tiles(one: Mapping[str, Any], two: Mapping[str, Any]) -> Array | None:
     def graded(record: Mapping[str, Any]) -> Mapping[int, Any]:
         for entry in record["outputs"]:
-            if (
-                entry["kind"] == "movie"
-                and entry["state"] == "graded"
-                and record["colour"]["tiles"].get(entry["output"])
-            ):
-                return {t["frame"]: t["values"] for t in record["colour"]["tiles"][entry["output"]]}
-        return {}
+            tiles = record["colour"]["tiles"].get(entry["output"])
+            if entry["kind"] == "movie" and entry["state"] == "graded" and tiles:
+                return {t["frame"]: t["values"] for t in tiles}
+        return {
+            e["frame"]: e["tiles"]
+            for e in record["outputs"]
+            if e["kind"] == "still" and e["state"] == "graded" and e.get("tiles")
+        }
 
     first, second = graded(one), graded(two)
     common = sorted(first.keys() & second.keys())
@@ -82,6 +123,8 @@ def _common_tiles(one: Mapping[str, Any], two: Mapping[str, Any]) -> Array | Non
 # --- reference frames from a monitor
 
 _NAMED = re.compile(r"(?P<clip>.+?)[ _.-]+(?P<tc>\d{2}[.;:_-]?\d{2}[.;:_-]?\d{2}[.;:_-]?\d{2})$")
+REFERENCE_TOLERANCE = 1.0  # mean CIEDE2000 over tiles, for a monitor frame that was scaled and made a JPEG
+SHAPE_TOLERANCE = 0.02  # of width to height
 PICTURES = {".jpg", ".jpeg", ".png", ".tif", ".tiff"}
 
 
@@ -94,22 +137,35 @@ def reference_frames(folder: Path) -> Iterator[tuple[Path, str, str]]:
 
 
 def against_references(folder: Path, references: Path) -> list[dict[str, Any]]:
-    """Reference frames against the graded frame at their timecode: mean CIEDE2000 of tiles, the worst first."""
-    by_stem = {
-        Path(e["path"]).stem.lower(): (r, e)
-        for r in delivered_clips(folder)
-        for e in r["outputs"]
-        if e["kind"] == "movie" and e["state"] == "graded"
-    }
+    """Reference frames against the graded frame at their timecode: mean CIEDE2000 of tiles, the worst first.
+
+    Tiles are parts of the picture, whatever its raster: a frame may have been scaled. Of a clip's graded movies, the one
+    with the least burn-in is taken. OptionError where the folder holds no frame named by clip and timecode.
+    """
+    by_stem: dict[str, tuple[Mapping[str, Any], Mapping[str, Any]]] = {}
+    for record in delivered_clips(folder):
+        graded = [e for e in record["outputs"] if e["kind"] == "movie" and e["state"] == "graded"]
+        for entry in sorted(graded, key=lambda e: -len(e["covered"])):
+            by_stem[Path(entry["path"]).stem.lower()] = (record, entry)
     rows: list[dict[str, Any]] = []
     for path, stem, digits in reference_frames(references):
         pair = by_stem.get(stem.lower())
-        row: dict[str, Any] = {"reference": str(path), "clip": stem, "mean": None, "worst": None, "text": ""}
+        row: dict[str, Any] = {
+            "reference": str(path),
+            "clip": stem,
+            "verdict": "not compared",
+            "mean": None,
+            "worst": None,
+            "text": "",
+        }
         if pair is None:
             row["text"] = "no graded movie of this clip was delivered"
         else:
             row |= _against(folder, path, digits, *pair)
         rows.append(row)
+    if not rows:
+        text = "holds no JPEG, PNG or TIFF named by clip and timecode, such as A001C003_10.05.59.12.jpg"
+        raise OptionError(text, file=str(references))
     return sorted(rows, key=lambda r: -(r["mean"] if r["mean"] is not None else 1e9))
 
 
@@ -139,12 +195,29 @@ def _against(
         box,
         [tuple(c) for c in entry["covered"]],
     )
-    rgb = read_still(path)
-    seen = measure.tile_lab_rgb(rgb, display, (0, 0, rgb.shape[1], rgb.shape[0]))
-    off = measure.delta_e(made, seen)
+    try:
+        rgb = read_still(path)
+    except RushlightError as error:
+        return {"timecode": text, "text": error.text}
+    area, note = _area(rgb.shape[1], rgb.shape[0], entry)
+    off = measure.delta_e(made, measure.tile_lab_rgb(rgb, display, area))
     return {
         "timecode": text,
+        "verdict": "matches" if float(np.nanmean(off)) <= REFERENCE_TOLERANCE else "differs",
         "mean": round(float(np.nanmean(off)), 3),
         "worst": round(float(np.nanmax(off)), 3),
-        "text": "",
+        "text": note,
     }
+
+
+def _area(width: int, height: int, entry: Mapping[str, Any]) -> tuple[tuple[int, int, int, int], str]:
+    """Where in a reference frame the picture lies: all of it, or with the bars that the delivery has; and a note."""
+    x, y, w, h = entry["picture"]
+    shape = width / height
+    if abs(shape * h / w - 1) <= SHAPE_TOLERANCE:
+        return (0, 0, width, height), ""
+    raster = (entry["width"], entry["height"])
+    if abs(shape * raster[1] / raster[0] - 1) <= SHAPE_TOLERANCE:
+        across, down = width / raster[0], height / raster[1]
+        return (round(x * across), round(y * down), round(w * across), round(h * down)), ""
+    return (0, 0, width, height), f"its shape differs: {width}x{height} against {w}x{h}"

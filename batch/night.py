@@ -19,6 +19,7 @@ from rushlight.batch.events import Event, Place, Stop, Summary
 from rushlight.batch.growing import Growth, growing_text
 from rushlight.batch.inputs import bake_looks, keep_inputs, kept_requests
 from rushlight.batch.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
+from rushlight.batch.kept import keep_media
 from rushlight.batch.locks import hold_folder
 from rushlight.batch.plan import Plan, PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
@@ -195,6 +196,7 @@ def jobs_of(prepared: Prepared, out: Path, view: View) -> tuple[list[tuple[JobSp
     make_folder(out)
     _log_undone(plan, out, records)
     keep_inputs(prepared, out)
+    keep_media(prepared.media, out)
     return jobs, settled
 
 

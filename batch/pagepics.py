@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import xxhash
 from numpy.typing import NDArray
 from rushlight.pipelines import measure
 from rushlight.pipelines.display import Display, find_display
@@ -29,20 +30,30 @@ SHEET = (5, 8)  # clips across and down one contact sheet
 
 
 def clip_pictures(folder: Path, pictures: Path, record: Mapping[str, Any], name: str) -> dict[str, str]:
-    """Writes a delivered clip's pictures; gives {still, strip, waveform}: file names, empty where there is none."""
-    made = {"still": "", "strip": "", "waveform": ""}
+    """Writes a delivered clip's pictures; gives {still, strip, waveform}: file names, empty where there is none.
+
+    Names hold a digest of the delivered files, so that pictures which are there are left as they are.
+    """
+    hashes = "".join(str(e.get("hash")) for e in record["outputs"])
+    name = f"{name}-{xxhash.xxh3_64_hexdigest(hashes.encode())[:8]}"
+    made = {"still": f"{name}.jpg", "strip": f"{name}-strip.jpg", "waveform": f"{name}-waveform.png"}
+    if (pictures / made["still"]).is_file():
+        return {kind: file if (pictures / file).is_file() else "" for kind, file in made.items()}
+    made = dict.fromkeys(made, "")
     frames = _strip(folder, record)
     picture = _first_still(folder, record) or (frames[len(frames) // 2] if frames else None)
     srgb = find_display("sRGB")
     if picture is not None:
         rgb, display = picture
-        made["still"], made["waveform"] = f"{name}.jpg", f"{name}-waveform.png"
-        write_still(pictures / made["still"], fitted(rgb, display, *STILL), "jpeg", display=srgb)
+        made["waveform"] = f"{name}-waveform.png"
         write_still(pictures / made["waveform"], _waveform(rgb, display), "png8", display=srgb)
     if frames:
         made["strip"] = f"{name}-strip.jpg"
         row = np.concatenate([_padded(fitted(*frame, *STRIP), *STRIP) for frame in frames], 1)
         write_still(pictures / made["strip"], row, "jpeg", display=srgb)
+    if picture is not None:  # last: it says that all are there
+        made["still"] = f"{name}.jpg"
+        write_still(pictures / made["still"], fitted(*picture, *STILL), "jpeg", display=srgb)
     return made
 
 

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import json
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from rushlight.batch.against import against_references, compare
+from rushlight.batch.kept import VERDICTS, keep_verdicts
 from rushlight.batch.tables import print_table
 from rushlight.batch.verify import ORDER, ClipVerdict, verify
+from rushlight.pipelines.errors import RushlightError
 
 __all__ = ["show_verify"]
 
@@ -23,10 +26,13 @@ def document(verdicts: list[ClipVerdict]) -> dict[str, Any]:
         return {"verdict": found.verdict, "text": found.text, **found.figures}
 
     return {
-        "schema": "rushlight-verify-1",
+        "schema": VERDICTS,
+        "measured": datetime.now(UTC).isoformat(timespec="seconds"),
         "clips": [
             {
                 "clip": v.clip,
+                "job": v.job,
+                "made": v.made,
                 "verdict": v.verdict,
                 "checks": {name: check(v.checks[name]) for name in NAMES if name in v.checks},
                 "files": {
@@ -60,7 +66,21 @@ def show_verify(
         sys.stdout.write("\n")
     else:
         _print(result)
+    sys.stdout.flush()
+    _keep(folder, {k: v for k, v in result.items() if k not in ("against", "references")})
     return 1 if any(v.verdict == "fail" for v in verdicts) else 0
+
+
+def _keep(folder: Path, found: dict[str, Any]) -> None:
+    """Keep the verdicts beside the log and bring the report up to date. A folder that cannot be written costs nothing."""
+    try:
+        keep_verdicts(found, folder)
+        if (folder / "report" / "index.html").is_file():
+            from rushlight.batch.report import write_report
+
+            write_report(folder)
+    except (OSError, RushlightError) as error:
+        print(f"rushlight: the report does not have these verdicts: {error}", file=sys.stderr)
 
 
 def _print(result: dict[str, Any]) -> None:
@@ -84,18 +104,30 @@ def _print(result: dict[str, Any]) -> None:
     )
     if "against" in result:
         print_table(
-            ["clip", "against the other render", "patches mean / worst", "tiles mean / worst"],
-            [[r["clip"], r["verdict"], _pair(r["patches"]), _pair(r["tiles"])] for r in result["against"]],
+            [
+                "clip",
+                "against the other render",
+                "patches mean / worst",
+                "tiles mean / worst",
+                "made differently",
+            ],
+            [
+                [r["clip"], r["verdict"], _pair(r["patches"]), _pair(r["tiles"]), "; ".join(r["differences"])]
+                for r in result["against"]
+            ],
         )
+        if any(r["differences"] for r in result["against"]):
+            print("Where rasters or codecs differ, the patches of the look and the tiles were compared.")
     if "references" in result:
         print_table(
-            ["reference frame", "timecode", "mean", "worst", ""],
+            ["reference frame", "timecode", "verdict", "mean", "worst", ""],
             [
                 [
                     Path(r["reference"]).name,
                     r.get("timecode", ""),
-                    str(r["mean"] or "-"),
-                    str(r["worst"] or "-"),
+                    r["verdict"],
+                    "-" if r["mean"] is None else f"{r['mean']:.2f}",
+                    "-" if r["worst"] is None else f"{r['worst']:.2f}",
                     r["text"],
                 ]
                 for r in result["references"]

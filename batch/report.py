@@ -12,6 +12,7 @@ import os
 import re
 from collections import defaultdict
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from fractions import Fraction
 from importlib import resources
 from pathlib import Path
@@ -19,12 +20,21 @@ from typing import Any
 
 import numpy as np
 from rushlight.batch.colourcheck import TOLERANCE
+from rushlight.batch.kept import kept_media, kept_verdicts
 from rushlight.batch.lists import is_yes
 from rushlight.batch.pagepics import clip_pictures, contact_sheets
 from rushlight.batch.records import latest, read_records
+from rushlight.pipelines.chart import PATCHES
+from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import OptionError
 
 __all__ = ["write_report"]
+
+
+# Patches without colour, and the light that they reflect (0 to 1).
+_GREYS = {"grey 18 %": 0.18, "white 90 %": 0.9} | {
+    name: sum(values) / 3 for name, values in PATCHES.items() if max(values) - min(values) < 0.02
+}
 
 
 def write_report(folder: Path) -> Path:
@@ -35,7 +45,9 @@ def write_report(folder: Path) -> Path:
     report = folder / "report"
     (report / "pictures").mkdir(parents=True, exist_ok=True)
     done = [r for r in records if r["status"] == "done"]
-    clips = [_clip(folder, report, r) for r in done]
+    media, measured = kept_media(folder), kept_verdicts(folder)
+    verdicts = {v["job"]: v for v in (measured or {}).get("clips", ())}
+    clips = [_clip(folder, report, r, verdicts.get(r["job"])) for r in done]
     _span(clips)
     scenes = _scenes(clips)
     in_order = [(c["name"], c["still"]) for _, takes in scenes for c in takes]
@@ -45,19 +57,20 @@ def write_report(folder: Path) -> Path:
         .render(
             title=folder.name,
             recipe=", ".join(sorted({r["recipe"]["name"] for r in done})) or "none",
-            when=max((r.get("finished", "") for r in records), default=""),
-            sums=_sums(records, done),
-            exceptions=_exceptions(records, done),
+            when=_clock(max((r.get("finished", "") for r in records), default="")),
+            sums=_sums(records, done, media),
+            media=media,
+            measured=_measured(clips, measured),
+            exceptions=_exceptions(records, clips, media),
             scenes=scenes,
             sheets=contact_sheets(report / "pictures", in_order, report),
             tolerance=TOLERANCE,
         )
     )
     _write(report / "index.html", page)
-    _write(
-        report / "batch.json",
-        json.dumps({"schema": "rushlight-batch-1", "clips": records}, indent=1, ensure_ascii=False),
-    )
+    _tidy(report / "pictures", clips)
+    batch = {"schema": "rushlight-batch-1", "clips": [_slim(r) for r in records], "media": media}
+    _write(report / "batch.json", json.dumps(batch, indent=1, ensure_ascii=False))
     _write_csv(report / "batch.csv", records)
     return report / "index.html"
 
@@ -77,28 +90,86 @@ def _write(path: Path, text: str) -> None:
     os.replace(temporary, path)
 
 
-def _sums(records: list[dict[str, Any]], done: list[dict[str, Any]]) -> list[tuple[str, int, str]]:
+def _slim(record: Mapping[str, Any]) -> dict[str, Any]:
+    """A record without its tiles: the log keeps those for `verify`."""
+    colour = {k: v for k, v in record.get("colour", {}).items() if k not in ("tiles", "faults")}
+    outputs = [{k: v for k, v in e.items() if k != "tiles"} for e in record.get("outputs", ())]
+    return {**record, "colour": colour, "outputs": outputs}
+
+
+def _tidy(pictures: Path, clips: list[dict[str, Any]]) -> None:
+    """Remove pictures of clips that are no more, or were made anew."""
+    used = {c[kind] for c in clips for kind in ("still", "strip", "waveform")}
+    for path in pictures.iterdir():
+        if path.name not in used:
+            path.unlink(missing_ok=True)
+
+
+def _sums(
+    records: list[dict[str, Any]], done: list[dict[str, Any]], media: Mapping[str, Any] | None
+) -> list[tuple[str, str, str]]:
     aside = sum(r["status"] == "set aside" for r in records)
     failed = sum(r["status"] == "failed" for r in records)
     ungraded = sum(r["look"].get("grade") is None for r in done)
     return [
-        ("listed", len(records), ""),
-        ("delivered", len(done), "good"),
-        ("ungraded", ungraded, "odd" if ungraded else ""),
-        ("set aside", aside, "bad" if aside else ""),
-        ("failed", failed, "bad" if failed else ""),
+        ("originals found", str(media["found"]) if media else "not counted", ""),
+        ("listed", str(len(records)), ""),
+        ("delivered", str(len(done)), "good"),
+        ("ungraded", str(ungraded), "odd" if ungraded else ""),
+        ("set aside", str(aside), "bad" if aside else ""),
+        ("failed", str(failed), "bad" if failed else ""),
     ]
 
 
-def _exceptions(records: list[dict[str, Any]], done: list[dict[str, Any]]) -> list[tuple[str, str, str]]:
+def _clock(text: str) -> str:
+    """`2026-11-26 04:10 UTC` of a record's time; the text itself where it is none."""
+    try:
+        return datetime.fromisoformat(text).astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
+    except ValueError:
+        return text
+
+
+def _measured(clips: list[dict[str, Any]], verdicts: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """The last run of `verify`, counted over the clips as they are now."""
+    if not verdicts:
+        return None
+    counts = {
+        name: sum(c["verdict"] == name for c in clips) for name in ("pass", "cannot tell", "warn", "fail")
+    }
+    return {
+        "when": _clock(verdicts.get("measured", "")),
+        "since": sum(not c["verdict"] for c in clips),
+        **counts,
+    }
+
+
+def _exceptions(
+    records: list[dict[str, Any]], clips: list[dict[str, Any]], media: Mapping[str, Any] | None
+) -> list[tuple[str, str, str]]:
     found = [
         ("bad", r["clip"], f"{r['status']}: {r.get('error', '')}") for r in records if r["status"] != "done"
     ]
-    return found + [("odd", r["clip"], text) for r in done for text in r["warnings"]]
+    for clip in clips:
+        for check in clip["checks"]:
+            if check["verdict"] in ("fail", "warn"):
+                tone = "bad" if check["verdict"] == "fail" else "odd"
+                found.append((tone, clip["name"], f"measured again, {check['name']}: {check['text']}"))
+    found += [("odd", c["name"], text) for c in clips for text in c["warnings"]]
+    if media:
+        found += [("bad", name, f"not readable: {why}") for name, why in media["unreadable"]]
+        found += [
+            ("bad", name, "named by a manifest of the offload, and not there") for name, _ in media["absent"]
+        ]
+        found += [("odd", name, "an original that no row of the list names") for name in media["not_listed"]]
+    return found
 
 
-def _clip(folder: Path, report: Path, record: Mapping[str, Any]) -> dict[str, Any]:
+def _clip(
+    folder: Path, report: Path, record: Mapping[str, Any], measured: Mapping[str, Any] | None
+) -> dict[str, Any]:
     row = record.get("row", {})
+    if measured and measured.get("made") != record.get("finished", ""):
+        measured = None  # it was made anew since
     anchor = re.sub(r"[^A-Za-z0-9_-]", "-", record["job"])
     return {
         "anchor": anchor,
@@ -123,6 +194,9 @@ def _clip(folder: Path, report: Path, record: Mapping[str, Any]) -> dict[str, An
         "revision": record.get("revision", 1),
         "replaced": record.get("replaced", []),
         "curve": _curve(record["look"].get("grade")),
+        "greys": _greys(record),
+        "verdict": measured["verdict"] if measured else "",
+        "checks": [{"name": name, **check} for name, check in measured["checks"].items()] if measured else [],
         **clip_pictures(folder, report / "pictures", record, anchor),
     }
 
@@ -141,6 +215,23 @@ def _curve(grade: Mapping[str, Any] | None) -> list[tuple[str, str]]:
             (name, " ".join(f"{100 * u:.1f},{100 - 100 * v:.1f}" for u, v in zip(x, y, strict=True)))
         )
     return lines
+
+
+def _greys(record: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What the whole look makes of greys, as (channel, SVG points) of 100 x 100: across, the scene's light from 2.5
+    stops under to 2.5 over 18 %; up, the display signal 0..1. From the patches in the record, so evaluated exactly."""
+    patches = record["colour"].get("patches") or {}
+    layer = next((x for x in record["look"].get("layers", ()) if x["layer"] == "display"), None)
+    seen = sorted((light, patches[name]["xyz"]) for name, light in _GREYS.items() if name in patches)
+    if not layer or len(seen) < 3:
+        return []
+    display = find_display(layer["name"])
+    rgb = display.from_light(np.array([xyz for _, xyz in seen]) @ np.linalg.inv(display.gamut.to_xyz()).T)
+    across = [100 * (np.log2(light / 0.18) + 2.5) / 5 for light, _ in seen]
+    return [
+        (name, " ".join(f"{u:.1f},{100 - 100 * v:.1f}" for u, v in zip(across, rgb[:, k], strict=True)))
+        for k, name in enumerate(("red", "green", "blue"))
+    ]
 
 
 def _span(clips: list[dict[str, Any]]) -> None:

@@ -45,6 +45,7 @@ class ClipVerdict:
 
     clip: str
     job: str
+    made: str  # when the record that was measured against was made
     checks: Mapping[str, Check]
     files: Mapping[str, Mapping[str, Check]]
 
@@ -101,7 +102,8 @@ def verify_clip(folder: Path, record: Mapping[str, Any], *, hashes: bool = True)
             if name not in worst or ORDER[check.verdict] > ORDER[worst[name].verdict]:
                 text = f"{path_name}: {check.text}" if check.text else ""
                 worst[name] = Check(verdict=check.verdict, text=text, figures=check.figures)
-    return ClipVerdict(clip=record["clip"], job=record["job"], checks=worst, files=files)
+    made = str(record.get("finished", ""))
+    return ClipVerdict(clip=record["clip"], job=record["job"], made=made, checks=worst, files=files)
 
 
 # --- movies

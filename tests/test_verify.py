@@ -11,10 +11,12 @@ import pytest
 from command import rushlight
 from rushlight.batch.against import against_references, compare
 from rushlight.batch.colourcheck import tile_array
+from rushlight.batch.pagepics import fitted
 from rushlight.batch.records import log_path
 from rushlight.batch.verify import verify
 from rushlight.pipelines.codecs import Tags, codec
 from rushlight.pipelines.display import find_display
+from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.join import join
 from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.pixels import planes
@@ -219,12 +221,52 @@ def test_reference_frames_are_ranked(right: Path, tmp_path: Path) -> None:
     start = Timecode.parse("10:05:59;12", FrameRate.parse("29.97"))
     place = str(start + 20).replace(":", ".").replace(";", ".")
     still = read_still(right / "stills" / "A001C007.tif")
-    write_still(folder / f"A001C007_{place}.png", still[::2, ::2], "png8", display=display)
-    write_still(folder / "A001C003_19.46.13.06.png", still[::2, ::2], "png8", display=display)
+    small = fitted(still, display, 1366, 768)  # a monitor's own raster
+    small = display.from_light(find_display("sRGB").to_light(small))
+    kinds = {"png8": (".png", still), "jpeg": (".jpg", small), "tiff16": (".tif", small[::2, ::2])}
+    for kind, (suffix, seen) in kinds.items():
+        write_still(folder / f"A001C007_{place}{suffix}", seen, kind, display=display)
+    write_still(folder / "A001C003_19.46.13.06.jpg", still[::2, ::2], "jpeg", display=display)
     write_still(folder / "A009C001_01.00.00.00.png", still[::8, ::8], "png8", display=display)
-    rows = against_references(right, folder)
-    assert [Path(r["reference"]).name[:8] for r in rows] == ["A009C001", "A001C003", "A001C007"]
-    assert rows[2]["mean"] < 0.5 < 5 < rows[1]["mean"] and "no graded movie" in rows[0]["text"]
+    write_still(folder / f"A001C007.{place}.tiff", still[:, :1000], "tiff8", display=display)
+    (folder / "A001C003_19.46.13.07.jpg").write_bytes(b"no picture")
+    run = rushlight("verify", right, "--no-hash", "--json", "--reference", folder)
+    assert run.returncode == 0, run.stderr
+    rows = {Path(r["reference"]).name: r for r in json.loads(run.stdout)["references"]}
+    for suffix, _ in kinds.values():
+        row = rows[f"A001C007_{place}{suffix}"]
+        assert row["verdict"] == "matches" and row["mean"] < 0.5 and not row["text"], row
+    assert rows["A001C003_19.46.13.06.jpg"]["verdict"] == "differs"
+    assert rows["A001C003_19.46.13.06.jpg"]["mean"] > 5
+    assert "shape differs: 1000x1080" in rows[f"A001C007.{place}.tiff"]["text"]
+    assert rows["A001C003_19.46.13.07.jpg"]["verdict"] == "not compared"
+    assert "no graded movie" in rows["A009C001_01.00.00.00.png"]["text"]
+    means = [r["mean"] for r in rows.values() if r["mean"] is not None]
+    assert means == sorted(means, reverse=True)
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    with pytest.raises(OptionError, match="named by clip and timecode"):
+        against_references(right, empty)
+
+
+def test_another_raster_and_codec_is_said_and_patches_and_tiles_compared(right: Path, tmp_path: Path) -> None:
+    recipe = tmp_path / "small.toml"
+    recipe.write_text('[[output]]\nname = "editorial"\nmake = "movie"\ncodec = "h264"\nsize = "640x360"\n')
+    other = rendered(tmp_path / "other", RIGHT.splitlines()[0] + "\n", str(recipe))
+    run = rushlight("verify", other, "--against", right)
+    words = " ".join(run.stdout.split())
+    assert "same colour" in words and "only there" in words
+    assert "the patches of the look and the tiles were compared" in words
+    (row,) = (r for r in compare(other, right) if r["clip"] == "A001C007.mov")
+    assert row["verdict"] == "same colour" and row["same_look"] and row["same_frames"] is False
+    assert (
+        "editorial is 640x360 h264, 40 frames here and 1920x1080 dnxhr-lb, 40 frames there"
+        in row["differences"]
+    )
+    assert "viewing is only there" in row["differences"]
+    assert row["patches"]["worst"] < 0.01 and row["tiles"]["mean"] < 0.3
+    (same,) = (r for r in compare(right, right) if r["clip"] == "A001C007.mov")
+    assert same["same_frames"] and not same["differences"]
 
 
 def test_the_command(right: Path, tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from typing import Any
 
 import click
 from rushlight.batch.crew import crew_of, crew_options
-from rushlight.batch.queuecli import night_options, queue_commands, replaced_option
+from rushlight.batch.queuecli import held_to, night_options, queue_commands, replaced_option, terms_of
 from rushlight.pipelines.errors import InputError, OptionError, QueueError, RushlightError
 
 __all__ = ["main"]
@@ -174,27 +174,21 @@ def _again(clip_list: Path | None, origin: Path | None, options: dict[str, Any])
 @_answering
 def render(clip_list: Path | None, origin: Path | None, **options: Any) -> int:
     """Make what RECIPE says of every clip of LIST; what is there and unchanged is left alone."""
-    from rushlight.batch.hooks import parse_hooks, ringing
     from rushlight.batch.night import render as run
     from rushlight.batch.night import render_again
     from rushlight.batch.progress import view
-    from rushlight.batch.volumes import made_with, parse_mode, parse_size
 
     show = view(quiet=options["quiet"], as_json=options["as_json"])
-    keep_free = parse_size(options["keep_free"])
-    mode = parse_mode(options["mode"]) if options["mode"] else None
-
+    terms = terms_of(options, show)
     again = _again(clip_list, origin, options)
 
     def night() -> int:
         crew = crew_of(options)
         if origin is not None:
-            return render_again(origin, given=again, crew=crew, view=show, keep_free=keep_free, mode=mode)
-        request = _request(clip_list or Path(), options)
-        return run(request, crew=crew, view=show, keep_free=keep_free, mode=mode)
+            return render_again(origin, given=again, crew=crew, view=show, terms=terms)
+        return run(_request(clip_list or Path(), options), crew=crew, view=show, terms=terms)
 
-    with made_with(mode):
-        return ringing(parse_hooks(options["on_finish"], options["on_failure"]), show, night)
+    return held_to(terms, options, show, night)
 
 
 @cli.command()
@@ -205,12 +199,26 @@ def render(clip_list: Path | None, origin: Path | None, **options: Any) -> int:
 @click.option(
     "--write", type=PATH, metavar="FILE.csv", help="Write the list with everything stated, for render."
 )
+@click.option(
+    "--ready-by", metavar="HH:MM", default="", help="Say what will be ready when a clock shows this next."
+)
+@click.option("--workers", type=click.IntRange(1, 256), help="With so many workers.  [default: one a core]")
 @_answering
 def plan(clip_list: Path, write: Path | None, **options: Any) -> int:
     """Show what would be made, each clip's grade and why, and everything that is wrong."""
-    from rushlight.batch.night import show_plan
+    from datetime import UTC, datetime
 
-    return show_plan(_request(clip_list, options), as_json=options["as_json"], write=write)
+    from rushlight.batch.forecast import next_time
+    from rushlight.batch.showplan import show_plan
+
+    by = options["ready_by"]
+    return show_plan(
+        _request(clip_list, options),
+        as_json=options["as_json"],
+        write=write,
+        ready_by=next_time(by, datetime.now(UTC)) if by else None,
+        workers=options["workers"],
+    )
 
 
 @cli.command()

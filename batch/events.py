@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from rushlight.batch.forecast import Deadline
 from rushlight.batch.store import QueuedJob
 from rushlight.batch.volumes import folder_mode
 
-__all__ = ["Event", "Place", "Stop", "Summary"]
+__all__ = ["Event", "Place", "Stop", "Summary", "Terms"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -20,7 +21,8 @@ class Event:
     """Something that happened.
 
     `what`: started, segment, part (some outputs of a clip whose others follow), done, there (it was made already),
-    failed, set aside, changed (its original), retry, waiting (for a folder), paused, resumed, stopping.
+    failed, set aside, changed (its original), retry, waiting (for a folder, or an original that
+    grows), late and in time (the forecast, in `facts`), paused, resumed, stopping.
     """
 
     what: str
@@ -28,6 +30,20 @@ class Event:
     text: str = ""
     frames: int = 0
     record: dict[str, Any] | None = None
+    facts: dict[str, Any] | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Terms:
+    """What a night is held to: room kept free, permissions of what is made, and when it should be ready."""
+
+    keep_free: int = 500_000_000  # bytes
+    mode: int | None = None
+    ready_by: float | None = None  # as time.time
+
+    def deadline(self) -> Deadline | None:
+        """A watch over the night, where it should be ready by a moment."""
+        return Deadline(by=self.ready_by) if self.ready_by else None
 
 
 @dataclass

@@ -38,11 +38,16 @@ class Hooks:
 
     finish: tuple[str, ...] = ()  # at the end, however it ended
     failure: tuple[str, ...] = ()  # ahead of that, where not everything was delivered; and at a first pause
+    late: tuple[str, ...] = ()  # once, when by the measured speed not all will be ready in time
 
 
-def parse_hooks(finish: str | None, failure: str | None) -> Hooks:
-    """The two commands in words, quoted as for a POSIX shell. OptionError for one that has none or an open quote."""
-    return Hooks(finish=_words("--on-finish", finish), failure=_words("--on-failure", failure))
+def parse_hooks(finish: str | None, failure: str | None, late: str | None = None) -> Hooks:
+    """The commands in words, quoted as for a POSIX shell. OptionError for one that has none or an open quote."""
+    return Hooks(
+        finish=_words("--on-finish", finish),
+        failure=_words("--on-failure", failure),
+        late=_words("--on-late", late),
+    )
 
 
 def _words(option: str, text: str | None) -> tuple[str, ...]:
@@ -62,13 +67,15 @@ def ringing(hooks: Hooks, view: View, night: Callable[[], int]) -> int:
 
     The summary has `status` ("done", "partly": some clips were not delivered, "refused", "stopped" with work
     left, "broken off" by an error), what the view was told last, `error`, `host` and `time`. When the night first
-    pauses for want of a disk, the command for failures is run beside it, with the status "paused".
+    pauses for want of a disk, the command for failures is run beside it, with the status "paused"; when by its measured
+    speed it will first be late, the command for that, with "late" and the forecast.
     """
-    for option, words in (("--on-finish", hooks.finish), ("--on-failure", hooks.failure)):
+    given = (("--on-finish", hooks.finish), ("--on-failure", hooks.failure), ("--on-late", hooks.late))
+    for option, words in given:
         if words and shutil.which(words[0]) is None:  # said at wrap, while somebody is there to mend it
             view.problem(f"{option}: no program {words[0]!r} is found; the night goes on without it")
     view.ended = {}
-    view.watch = _Pauses(hooks, view)
+    view.watch = _Rings(hooks, view)
     try:
         code = night()
     except BaseException as error:
@@ -84,19 +91,26 @@ def _status_of(error: BaseException) -> str:
     return "stopped" if isinstance(error, KeyboardInterrupt) else "broken off"
 
 
-class _Pauses:
-    """Rings at the first pause only: a disk at the brink may pause a hundred times a night."""
+class _Rings:
+    """Rings at the first pause only, since a disk at the brink may pause a hundred times a night, and once for late."""
 
     def __init__(self, hooks: Hooks, view: View) -> None:
-        self.hooks, self.view, self.rung = hooks, view, False
+        self.hooks, self.view = hooks, view
+        self.rung: set[str] = set()
 
     def __call__(self, event: Event) -> None:
-        if event.what == "paused" and not self.rung:
-            self.rung = True
-            threading.Thread(target=self.ring, args=(event.text,), daemon=True).start()
+        facts = event.facts or {}
+        if event.what in self.rung or event.what not in ("paused", "late"):
+            return
+        if event.what == "late" and not facts["measured"]:
+            return  # the plan's guess alone wakes nobody
+        self.rung.add(event.what)
+        option, words = ("--on-late", self.hooks.late) if facts else ("--on-failure", self.hooks.failure)
+        document = _document(event.what, event.text) | facts
+        threading.Thread(target=self.ring, args=(option, words, document), daemon=True).start()
 
-    def ring(self, text: str) -> None:
-        _say(self.view, "--on-failure", run_hook(self.hooks.failure, _document("paused", text)))
+    def ring(self, option: str, words: tuple[str, ...], document: dict[str, Any]) -> None:
+        _say(self.view, option, run_hook(words, document))
 
 
 def _document(status: str, error: str) -> dict[str, Any]:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from rushlight.batch.camera import framed
 from rushlight.batch.lists import is_yes
@@ -42,6 +42,9 @@ __all__ = [
 ]
 
 
+T = TypeVar("T", MovieOutput | StillsOutput, OutputSpec)
+
+
 def job_id(clip: PlannedClip) -> str:
     """The key of a clip in its output folder: where its files go."""
     return f"{safe_name(clip.stem)[:40]}-{digest_of([clip.folder, clip.stem], 10)}"
@@ -53,15 +56,16 @@ def wanted(clip: PlannedClip, output: MovieOutput | StillsOutput) -> bool:
 
 
 def in_turns(
-    clip: PlannedClip, outputs: Iterable[OutputSpec], first: Sequence[str]
-) -> list[tuple[int, tuple[OutputSpec, ...]]]:
+    clip: PlannedClip, outputs: Iterable[T], first: Sequence[str]
+) -> list[tuple[int, tuple[T, ...]]]:
     """A clip's outputs by the rank in which the recipe's `first` wants them made: (rank, outputs), lowest first."""
-    turns: dict[int, list[OutputSpec]] = {}
+    turns: dict[int, list[T]] = {}
     circled = is_yes(clip.row["circled"])
     for output in outputs:
+        name = output.name if isinstance(output, MovieOutput | StillsOutput) else output.output
         rank = 0
         for word in first:
-            rank = 2 * rank + (not circled if word == "circled" else word != output.output)
+            rank = 2 * rank + (not circled if word == "circled" else word != name)
         turns.setdefault(rank, []).append(output)
     return [(rank, tuple(turns[rank])) for rank in sorted(turns)]
 

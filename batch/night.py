@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import json
 import shutil
 import signal
-import sys
 import tempfile
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
@@ -15,7 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.closing import write_pages
-from rushlight.batch.events import Event, Place, Stop, Summary
+from rushlight.batch.events import Event, Place, Stop, Summary, Terms
+from rushlight.batch.forecast import Deadline, cost_of
 from rushlight.batch.growing import Growth, growing_text
 from rushlight.batch.inputs import bake_looks, keep_inputs, kept_requests
 from rushlight.batch.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
@@ -44,7 +43,6 @@ __all__ = [
     "originals_of",
     "queued_jobs",
     "render",
-    "show_plan",
 ]
 
 DONE, PARTLY, WRONG, STOPPED = 0, 1, 2, 3
@@ -80,9 +78,7 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
 # --- render
 
 
-def render(
-    request: Request, *, crew: Crew, view: View, keep_free: int = 500_000_000, mode: int | None = None
-) -> int:
+def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
     """`rushlight render`: make what is missing, changed or damaged, and say how it went. Gives the exit code.
 
     Originals that grow are waited for, after all else is made.
@@ -97,14 +93,14 @@ def render(
         view.refused(f"{len(plan.wrong)} row(s) are wrong and --strict was given: nothing was made")
         return WRONG
     make_folder(out)
-    stop, growth, made = Stop(), Growth(), Summary()
+    stop, growth, made, deadline = Stop(), Growth(), Summary(), terms.deadline()
     with hold_folder(out), interruptible(stop, view):
         while True:
             waiting = growth.take_out(prepared.plan, originals_of(made.changed.values()))
             jobs, settled = jobs_of(prepared, out, view)
             made.changed.clear()
             if jobs:
-                made.add(_run(prepared, out, jobs, crew, view, stop, keep_free, mode))
+                made.add(_run(prepared, out, jobs, crew, view, stop, terms, deadline))
             if jobs or not (out / "report" / "index.html").is_file():
                 write_pages(out, view)
             waiting = sorted({*waiting, *originals_of(made.changed.values())})
@@ -127,15 +123,7 @@ def render(
     return PARTLY if undone else DONE
 
 
-def render_again(
-    origin: Path,
-    *,
-    given: Mapping[str, Any],
-    crew: Crew,
-    view: View,
-    keep_free: int = 500_000_000,
-    mode: int | None = None,
-) -> int:
+def render_again(origin: Path, *, given: Mapping[str, Any], crew: Crew, view: View, terms: Terms) -> int:
     """`rushlight render --from`: make again, from nothing but what an output folder keeps and the originals.
 
     `given`: out, and of recipe, only and media what is to differ. Gives the exit code, the worst of several lists.
@@ -156,7 +144,7 @@ def render_again(
             still = {key: place for key, place in kept.kept.items() if key not in ours}
             request = replace(request, recipe=recipe, kept=still)
         try:
-            codes.append(render(request.checked(), crew=crew, view=view, keep_free=keep_free, mode=mode))
+            codes.append(render(request.checked(), crew=crew, view=view, terms=terms))
         except OptionError as error:
             if "--only" not in error.text:
                 raise
@@ -244,6 +232,11 @@ def _jobs(
             )
             more = {
                 "rank": rank,
+                "cost": cost_of(
+                    clip.facts.width * clip.facts.height,
+                    (o.width * o.height for o in part if o.make == "movie"),
+                    clip.count,
+                ),
                 "kept_outputs": kept,
                 "earlier_outputs": [name for names in made[:index] for name in names],
                 "later_outputs": [name for names in made[index + 1 :] for name in names],
@@ -295,8 +288,8 @@ def _run(
     crew: Crew,
     view: View,
     stop: Any,
-    keep_free: int,
-    mode: int | None,
+    terms: Terms,
+    deadline: Deadline | None,
 ) -> Summary:
     from rushlight.batch.runner import run
 
@@ -318,7 +311,13 @@ def _run(
                 frames = sum(g.count for s in specs for g in s.segments)
                 view.begin(clips=len({s.job for s in specs}), frames=frames, workers=farm.slots)
                 return run(
-                    store, farm, on_event=view.event, stop=stop, keep_free=keep_free, place=Place(mode)
+                    store,
+                    farm,
+                    on_event=view.event,
+                    stop=stop,
+                    keep_free=terms.keep_free,
+                    place=Place(terms.mode),
+                    deadline=deadline,
                 )
             finally:
                 farm.close(now=stop.level > 1)
@@ -356,6 +355,7 @@ def queued_jobs(out: Path, specs: list[JobSpec], *, suffix: str = "", priority: 
             identity=digest_of([o.identity for o in spec.outputs]),
             frames=sum(segment.count for segment in spec.segments),
             added=float(index),
+            cost=spec.record.get("cost", 0.0),
             rank=spec.record.get("rank", 0),
             mount=mount,
             payload=spec.model_dump(mode="json"),
@@ -401,31 +401,3 @@ def interruptible(stop: Any, view: View) -> Any:
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-
-
-def show_plan(request: Request, *, as_json: bool, write: Path | None = None) -> int:
-    """`rushlight plan`: what would be made, each clip's grade and why, and everything that is wrong.
-
-    `write`: a new file for the explicit list. OptionError where it is there already.
-    """
-    from rushlight.batch.planlist import plan_list
-    from rushlight.batch.planpage import plan_document, print_plan
-
-    prepared = prepare(request)
-    document = plan_document(prepared)
-
-    def named(clip: PlannedClip) -> str:
-        return fields_of_clip(clip, prepared.recipe)["look"]
-
-    if write:
-        try:
-            with write.open("x", encoding="utf-8", newline="") as file:
-                file.write(plan_list(prepared, write.parent, named))
-        except OSError as error:
-            raise OptionError(f"--write: {error.strerror}; a new file is needed", file=str(write)) from None
-    if as_json:
-        json.dump(document, sys.stdout, indent=2, ensure_ascii=False)
-        sys.stdout.write("\n")
-    else:
-        print_plan(document)
-    return WRONG if prepared.plan.wrong or prepared.plan.broken else DONE

@@ -8,6 +8,7 @@ import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rushlight.batch.forecast import cost_of
 from rushlight.batch.jobs import wanted
 from rushlight.batch.plan import PlannedClip
 from rushlight.batch.tables import page_width, print_table
@@ -28,9 +29,6 @@ _RATES = {
     "prores-proxy": 36, "prores-lt": 82, "prores-422": 117, "dnxhr-lb": 36, "dnxhr-sq": 116, "dnxhr-hqx": 174, "dnxhd": 36,
     "h264": 14, "h264-10": 14, "hevc": 9, "hevc-10": 9, "mjpeg": 60,
 }  # fmt: skip
-# Seconds of one core for a million pixels decoded, and for a million of them graded, drawn on and encoded: measured (see
-# DEVELOPERS.md, how fast); a first guess, since codecs and machines differ.
-DECODE, MAKE = 0.009, 0.022
 MOST_SHOWN = 3  # candidates shown with their numbers
 
 
@@ -179,8 +177,7 @@ def _seconds(clips: list[PlannedClip], recipe: Recipe) -> float:
     for clip in clips:
         source = clip.facts.width * clip.facts.height
         made = [o.size for o in recipe.output if isinstance(o, MovieOutput) and wanted(clip, o)]
-        pixels = sum(size.width * size.height if size else source for size in made)
-        total += clip.count * (DECODE * source + MAKE * pixels) / 1e6 if made else 1.0
+        total += cost_of(source, (size.width * size.height if size else source for size in made), clip.count)
     return total
 
 
@@ -278,6 +275,8 @@ def print_plan(document: dict[str, Any]) -> None:
         f"{estimate['bytes'] / 1e9:.1f} GB"
         + (f", {free / 1e9:.0f} GB free" if free is not None else " (free space: give --out)")
     )
+    if "forecast" in document:
+        _say(document["forecast"]["text"])
     sys.stdout.flush()
 
 

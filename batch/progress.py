@@ -94,7 +94,7 @@ class View:
             self.say(f"{'there already' if event.what == 'there' else 'done, others follow:'} {event.clip}")
         elif event.what in ("failed", "set aside"):
             self.say(f"{event.what} {event.clip}: {event.text}", important=True)
-        elif event.what in ("paused", "resumed", "retry", "waiting", "changed"):
+        elif event.what in ("paused", "resumed", "retry", "waiting", "changed", "late", "in time"):
             self.say(f"{event.what} {event.clip} {event.text}".replace("  ", " "), important=True)
 
     def say_replaced(self, event: Event) -> None:
@@ -258,6 +258,7 @@ class JsonView(View):
                 "warnings": event.record["warnings"],
                 "replaced": event.record.get("replaced", []),
             }
+        data |= event.facts or {}
         if event.what == "segment":
             data |= {"frames": self.frames, "of": self.total, "per_second": round(self.rate(), 2)}
         self._emit(**data)

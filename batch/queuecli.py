@@ -9,7 +9,7 @@ from typing import Any
 import click
 from rushlight.batch.crew import crew_of, crew_options
 
-__all__ = ["night_options", "queue_commands", "replaced_option"]
+__all__ = ["held_to", "night_options", "queue_commands", "replaced_option", "terms_of"]
 
 Command = Callable[..., int]
 PATH = click.Path(path_type=Path)
@@ -39,6 +39,17 @@ def night_options(command: Command) -> Command:
             "--on-finish", metavar="COMMAND", help="Run this at the end, the summary as JSON on its input."
         ),
         click.option(
+            "--on-late",
+            metavar="COMMAND",
+            help="Run this once, the forecast as JSON on its input, when not all will be ready by --ready-by.",
+        ),
+        click.option(
+            "--ready-by",
+            metavar="HH:MM",
+            default="",
+            help="Say as soon as not all will be ready when a clock shows this next.",
+        ),
+        click.option(
             "--mode", metavar="OCTAL", help="Permissions of what is made, such as 664.  [default: by umask]"
         ),
         click.option(
@@ -51,6 +62,35 @@ def night_options(command: Command) -> Command:
     ):
         command = option(command)
     return command
+
+
+def terms_of(options: dict[str, Any], view: Any) -> Any:
+    """Those options as given, said where a clock is meant. OptionError naming the one that is wrong."""
+    from datetime import UTC, datetime
+
+    from rushlight.batch.events import Terms
+    from rushlight.batch.forecast import moment_text, next_time
+    from rushlight.batch.volumes import parse_mode, parse_size
+
+    ready_by = None
+    if options["ready_by"]:
+        ready_by = next_time(options["ready_by"], datetime.now(UTC)).timestamp()
+        view.say(f"to be ready by {moment_text(ready_by)}")
+    return Terms(
+        keep_free=parse_size(options["keep_free"]),
+        mode=parse_mode(options["mode"]) if options["mode"] else None,
+        ready_by=ready_by,
+    )
+
+
+def held_to(terms: Any, options: dict[str, Any], view: Any, night: Callable[[], int]) -> int:
+    """Run the night with its permissions and its commands. Gives its exit code."""
+    from rushlight.batch.hooks import parse_hooks, ringing
+    from rushlight.batch.volumes import made_with
+
+    hooks = parse_hooks(options["on_finish"], options["on_failure"], options["on_late"])
+    with made_with(terms.mode):
+        return ringing(hooks, view, night)
 
 
 def replaced_option(command: Command) -> Command:
@@ -114,14 +154,12 @@ def queue_commands(
         """Run the queue. Lists added meanwhile join in."""
         from datetime import UTC, datetime
 
-        from rushlight.batch.hooks import parse_hooks, ringing
+        from rushlight.batch.forecast import next_time
         from rushlight.batch.progress import view
-        from rushlight.batch.queueing import next_time, run_queue
-        from rushlight.batch.volumes import made_with, parse_mode, parse_size
+        from rushlight.batch.queueing import run_queue
 
         show = view(quiet=options["quiet"], as_json=options["as_json"])
-        keep_free = parse_size(options["keep_free"])
-        mode = parse_mode(options["mode"]) if options["mode"] else None
+        terms = terms_of(options, show)
         until = next_time(options["until"], datetime.now(UTC)) if options["until"] else None
 
         def night() -> int:
@@ -131,12 +169,10 @@ def queue_commands(
                 until=until,
                 stay=options["stay"],
                 view=show,
-                keep_free=keep_free,
-                mode=mode,
+                terms=terms,
             )
 
-        with made_with(mode):
-            return ringing(parse_hooks(options["on_finish"], options["on_failure"]), show, night)
+        return held_to(terms, options, show, night)
 
     @queue.command("list")
     @click.option("--json", "as_json", is_flag=True, help="Every job, as one JSON document.")

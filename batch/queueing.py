@@ -11,12 +11,12 @@ from collections import Counter
 from collections.abc import Collection, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.closing import write_pages
-from rushlight.batch.events import Event, Place, Stop, Summary
+from rushlight.batch.events import Event, Place, Stop, Summary, Terms
 from rushlight.batch.growing import Growth, growing_text
 from rushlight.batch.inputs import bake_looks, kept_requests
 from rushlight.batch.locks import Lock, hold_folder
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from rushlight.batch.crew import Crew
     from rushlight.batch.progress import View
 
-__all__ = ["add", "change", "default_queue", "next_time", "run_queue", "show"]
+__all__ = ["add", "change", "default_queue", "run_queue", "show"]
 
 DONE, PARTLY, WRONG, STOPPED = 0, 1, 2, 3
 
@@ -42,17 +42,6 @@ DONE, PARTLY, WRONG, STOPPED = 0, 1, 2, 3
 def default_queue() -> Path:
     """The queue in the user's state folder ($XDG_STATE_HOME, else ~/.local/state)."""
     return state_folder() / "queue.sqlite"
-
-
-def next_time(text: str, now: datetime) -> datetime:
-    """The next moment at which a local clock shows `HH:MM`. OptionError for what is no time."""
-    try:
-        clock = datetime.strptime(text, "%H:%M").time()
-    except ValueError:
-        raise OptionError(f"{text!r} is no time of day; HH:MM is needed, such as 05:30") from None
-    local = now.astimezone().replace(tzinfo=None)
-    day = local.date() + timedelta(days=clock <= local.time())
-    return datetime.combine(day, clock).astimezone()
 
 
 def add(requests: Sequence[Request], *, queue: Path, priority: int, view: View) -> int:
@@ -126,8 +115,7 @@ def run_queue(
     until: datetime | None,
     stay: bool,
     view: View,
-    keep_free: int = 500_000_000,
-    mode: int | None = None,
+    terms: Terms,
 ) -> int:
     """Run what is queued, and what joins it; with `stay` wait for more. Gives the exit code."""
     from rushlight.batch.runner import run
@@ -143,7 +131,7 @@ def run_queue(
             return DONE
         count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
         held.enter_context(interruptible(stop, view))
-        folders = held.enter_context(_Folders(store, view, mode))
+        folders = held.enter_context(_Folders(store, view, terms.mode))
         scratch = tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True)
         place = Path(held.enter_context(scratch))
         farm = crew.farm(count, place, tell=view.warning, gone=given_up(stop, view))
@@ -155,17 +143,18 @@ def run_queue(
             )
             if until:
                 view.say(f"nothing is started after {until:%H:%M %Z on %d %B}")
-            summary, growth = Summary(), Growth()
+            summary, growth, deadline = Summary(), Growth(), terms.deadline()
             while True:
                 part = run(
                     store,
                     farm,
                     on_event=view.event,
                     stop=stop,
-                    keep_free=keep_free,
+                    keep_free=terms.keep_free,
                     stay=stay,
                     place=folders,
                     changed=summary.changed,
+                    deadline=deadline,
                 )
                 summary.add(part)
                 if not summary.changed or stop.asked:

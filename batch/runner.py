@@ -20,6 +20,7 @@ from rushlight.batch import revisions
 from rushlight.batch.events import Event, Place, Stop, Summary
 from rushlight.batch.farm import Farm, LostWorker, Result, Task, WorkerFault
 from rushlight.batch.fence import let_finish
+from rushlight.batch.forecast import Deadline
 from rushlight.batch.jobs import all_there
 from rushlight.batch.records import append_record, latest, merged, read_records
 from rushlight.batch.states import (
@@ -59,6 +60,7 @@ class _Running:
     started: float = field(default_factory=time.time)
     attempt: int = 0
     record: dict[str, Any] | None = None  # once it is in the log
+    made: int = 0  # frames
 
 
 class _Loop:
@@ -73,9 +75,11 @@ class _Loop:
         keep_free: int,
         stay: bool,
         place: Place,
+        deadline: Deadline | None,
     ) -> None:
         self.store, self.farm, self.work, self.on_event, self.stop = store, farm, work, on_event, stop
         self.policy, self.keep_free, self.stay, self.place = policy, keep_free, stay, place
+        self.deadline, self.looked = deadline, 0.0
         self.active: dict[str, _Running] = {}
         self.tasks: dict[str, tuple[str, int]] = {}  # task key -> job key, segment number or FINISH
         self.queue: deque[QueuedJob] = deque()
@@ -107,6 +111,7 @@ class _Loop:
                 self.owed.append(result)
             while self.owed and self.written(self.owed[0]):
                 self.owed.popleft()
+            self.foresee()
         for running in self.active.values():
             self.store.set_state(running.job.key, running.job.identity, "queued")
         self.summary.left = self.store.count("queued", "running")
@@ -132,6 +137,18 @@ class _Loop:
                 if row.key not in self.active
                 and (row.key not in changed or changed[row.key].identity != row.identity)
             )
+
+    def foresee(self) -> None:
+        """Say so where what should be ready by a moment will not be."""
+        if self.deadline is None or time.time() < self.looked + 1:
+            return
+        self.looked = time.time()
+        work = [(r.job.clip, r.job.cost * (1 - r.made / max(1, r.job.frames))) for r in self.active.values()]
+        work += [(job.clip, job.cost) for job in self.queue]
+        if news := self.deadline.look(work, workers=self.farm.slots, now=self.looked):
+            what, found = news
+            facts = found.document() | {"measured": self.deadline.measured}
+            self.on_event(Event(what=what, text=found.text(), facts=facts))
 
     # --- out
 
@@ -225,7 +242,7 @@ class _Loop:
             ),
             attempt=job.attempts + 1,
         )
-        kept = sum(payload["segments"][n]["count"] for n in results)
+        kept = self.active[job.key].made = sum(payload["segments"][n]["count"] for n in results)
         self.on_event(Event(what="started", clip=job.clip, frames=kept))
 
     def send(self, running: _Running, number: int) -> None:
@@ -269,7 +286,11 @@ class _Loop:
         elif action is not None:
             self.store.keep_segment(job_key, running.job.identity, number, result.value)
             running.results[number] = result.value
-            self.on_event(Event(what="segment", clip=running.job.clip, frames=result.value.get("frames", 0)))
+            frames = result.value.get("frames", 0)
+            running.made += frames
+            if self.deadline:
+                self.deadline.done += running.job.cost * frames / max(1, running.job.frames)
+            self.on_event(Event(what="segment", clip=running.job.clip, frames=frames))
         running.progress = progress
 
     def put_by(self, running: _Running) -> None:
@@ -412,13 +433,23 @@ def run(
     stay: bool = False,
     place: Place | None = None,
     changed: Mapping[str, QueuedJob] | None = None,
+    deadline: Deadline | None = None,
 ) -> Summary:
     """Run the queue until it is empty or a stop is asked for; with `stay`, until a stop is asked for.
 
     Jobs that other processes add join in. It also ends when only jobs are left whose originals have changed since
     they were planned, or had in a run before (`changed`): the caller plans those again. The caller holds the queue's lock (`run_alone`)."""
     loop = _Loop(
-        store, farm, work or Work(), on_event, stop or Stop(), policy, keep_free, stay, place or Place()
+        store,
+        farm,
+        work or Work(),
+        on_event,
+        stop or Stop(),
+        policy,
+        keep_free,
+        stay,
+        place or Place(),
+        deadline,
     )
     loop.summary.changed.update(changed or {})
     return loop.run()

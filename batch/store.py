@@ -27,13 +27,13 @@ CREATE TABLE IF NOT EXISTS job (
     key TEXT PRIMARY KEY, out TEXT NOT NULL, clip TEXT NOT NULL, state TEXT NOT NULL, priority INTEGER NOT NULL,
     identity TEXT NOT NULL, frames INTEGER NOT NULL, added REAL NOT NULL, payload TEXT NOT NULL, error TEXT NOT NULL DEFAULT '',
     deaths INTEGER NOT NULL DEFAULT 0, attempts INTEGER NOT NULL DEFAULT 0, rank INTEGER NOT NULL DEFAULT 0,
-    mount TEXT NOT NULL DEFAULT '');
+    mount TEXT NOT NULL DEFAULT '', cost REAL NOT NULL DEFAULT 0);
 CREATE INDEX IF NOT EXISTS job_state ON job (state, priority DESC, added);
 CREATE TABLE IF NOT EXISTS segment (
     key TEXT NOT NULL, identity TEXT NOT NULL, number INTEGER NOT NULL, result TEXT NOT NULL, PRIMARY KEY (key, number));
 """
 VERSION = "2"
-_COLUMNS = "key,out,clip,state,priority,identity,frames,added,error,deaths,attempts,rank,mount"
+_COLUMNS = "key,out,clip,state,priority,identity,frames,added,error,deaths,attempts,rank,mount,cost"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,6 +53,7 @@ class QueuedJob:
     attempts: int = 0
     rank: int = 0  # among those of one priority: lower ones first
     mount: str = ""  # where the disk of its outputs was mounted when it was queued
+    cost: float = 0.0  # seconds of one core, as the plan estimates it
     payload: Mapping[str, Any] = field(default_factory=dict)  # the job in plain values; rows are read without
 
     @property
@@ -88,6 +89,7 @@ class Store:
         if version == "1":
             self._db.execute("ALTER TABLE job ADD COLUMN rank INTEGER NOT NULL DEFAULT 0")
             self._db.execute("ALTER TABLE job ADD COLUMN mount TEXT NOT NULL DEFAULT ''")
+            self._db.execute("ALTER TABLE job ADD COLUMN cost REAL NOT NULL DEFAULT 0")
             self._db.execute("UPDATE about SET value='2' WHERE key='version'")
 
     def close(self) -> None:
@@ -143,8 +145,8 @@ class Store:
                 if old and old[0] != job.identity:
                     self._db.execute("DELETE FROM segment WHERE key=?", (job.key,))
                 self._db.execute(
-                    "INSERT OR REPLACE INTO job (key,out,clip,state,priority,identity,frames,added,rank,mount,payload) "
-                    "VALUES (?,?,?,?,?,?,?,?,?,?,?)",
+                    "INSERT OR REPLACE INTO job (key,out,clip,state,priority,identity,frames,added,rank,mount,cost,payload) "
+                    "VALUES (?,?,?,?,?,?,?,?,?,?,?,?)",
                     (
                         job.key,
                         job.out,
@@ -156,6 +158,7 @@ class Store:
                         job.added,
                         job.rank,
                         job.mount,
+                        job.cost,
                         json.dumps(job.payload),
                     ),
                 )

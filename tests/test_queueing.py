@@ -3,15 +3,11 @@
 import json
 import shutil
 import signal
-from datetime import UTC, datetime
 from pathlib import Path
 
-import pytest
 from command import rushlight, started
-from rushlight.batch.queueing import next_time
 from rushlight.batch.records import latest, read_records
 from rushlight.batch.store import QueuedJob, open_store
-from rushlight.pipelines.errors import OptionError
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_frames"
 
@@ -20,16 +16,6 @@ def states(queue: Path) -> dict[str, str]:
     listed = rushlight("queue", "list", "--json", "--queue", queue)
     assert listed.returncode == 0, listed.stderr
     return {row["clip"]: row["state"] for row in json.loads(listed.stdout)}
-
-
-def test_a_time_of_day_is_the_next_one() -> None:
-    now = datetime(2026, 11, 25, 21, 30, tzinfo=UTC).astimezone()
-    for text in ("00:00", f"{now:%H:%M}", "23:59"):
-        found = next_time(text, now)
-        assert f"{found:%H:%M}" == text and 0 < (found - now).total_seconds() <= 86400
-    for text in ("", "25:00", "5", "noon"):
-        with pytest.raises(OptionError, match="no time of day"):
-            next_time(text, now)
 
 
 def test_a_job_revised_while_it_runs_is_not_taken_for_done(tmp_path: Path) -> None:

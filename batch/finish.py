@@ -280,7 +280,7 @@ def _stills(
                 "digest": made[still.file]["digest"],
                 "tiles": made[still.file].get("tiles"),
                 "covered": [],
-                "display": job.look.display if output.state != "log" else None,
+                "display": job.look.display if output.state != "log" and still.kind != "exr" else None,
             }
         )
     return entries

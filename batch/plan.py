@@ -19,7 +19,7 @@ from rushlight.batch.ranges import frame_range
 from rushlight.batch.rates import exposed_rate, played_rate, relabelled
 from rushlight.batch.showlut import lut_sides, no_sides
 from rushlight.pipelines.cdl import CDL
-from rushlight.pipelines.codecs import codec, rate_fault
+from rushlight.pipelines.codecs import codec, log_notes, output_faults, rate_fault
 from rushlight.pipelines.encodings import Encoding, by_header, find_encoding, suggest_encoding
 from rushlight.pipelines.errors import (
     EncodingError,
@@ -191,7 +191,7 @@ def plan_clip(
     rate, retimed = played_rate(facts, recipe, warnings)
     exposed = exposed_rate(row, facts, rate, warnings)
     start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
-    _containers_hold(recipe, rate)
+    _codecs_take(row, recipe, rate, facts)
     first, count, notes = frame_range(
         row["in"], row["out"], start=start, frames=facts.frames, handles=recipe.handles
     )
@@ -200,7 +200,7 @@ def plan_clip(
     if retimed:
         timecode = relabelled(start, rate) + first
     signal, notes = resolve_signal(stated, facts)
-    warnings += notes
+    warnings += [*notes, *_log_notes(row, recipe, facts, signal)]
     finished = signal.encoding.kind == "video" and row.grade is None and not row["cdl"]
     if finished and decision.cdl is not None:  # a look recorded in camera: twice graded would be wrong
         decision = Decision(cdl=None, reason=f"display-encoded: {decision.source} is not for it")
@@ -264,13 +264,28 @@ def _frames(row: Row, facts: Facts, recipe: Recipe, camera: Camera, warnings: li
             )
 
 
-def _containers_hold(recipe: Recipe, rate: FrameRate) -> None:
+def _codecs_take(row: Row, recipe: Recipe, rate: FrameRate, facts: Facts) -> None:
+    """ListError for a rate that a container does not hold, and for a raster of the original's that a codec does not take."""
     for index, output in enumerate(recipe.output):
-        if isinstance(output, MovieOutput):
+        if isinstance(output, MovieOutput) and takes(output, row):
             which = codec(output.codec)
             fault = rate_fault(which, output.container or which.containers[0], rate)
             if fault:
                 raise ListError(fault, key=f"output[{index}].container")
+            if output.size is None:
+                for _, fault in output_faults(which, size=(facts.width // 2 * 2, facts.height // 2 * 2)):
+                    raise ListError(
+                        f"output {output.name!r} states no size: {fault}", key=f"output[{index}].size"
+                    )
+
+
+def _log_notes(row: Row, recipe: Recipe, facts: Facts, signal: Signal) -> list[str]:
+    found: list[str] = []
+    for output in recipe.output:
+        if isinstance(output, MovieOutput) and output.state == "log" and takes(output, row):
+            linear = signal.encoding.kind == "linear"
+            found += log_notes(codec(output.codec), facts.pixel_format, levels=signal.levels, linear=linear)
+    return list(dict.fromkeys(found))
 
 
 def _acceptable(facts: Facts, recipe: Recipe) -> None:

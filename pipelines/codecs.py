@@ -12,6 +12,7 @@ from fractions import Fraction
 from typing import Literal
 
 from rushlight.pipelines.errors import RecipeError
+from rushlight.pipelines.pixels import PixelFormat, find_pixel_format
 from rushlight.pipelines.timecode import FrameRate
 
 __all__ = [
@@ -24,6 +25,7 @@ __all__ = [
     "colour_volume",
     "encoder_options",
     "gop_frames",
+    "log_notes",
     "output_faults",
     "rate_fault",
     "readable_tags",
@@ -237,6 +239,30 @@ def rate_fault(which: Codec, container: str, rate: FrameRate) -> str:
         other = next((c for c in which.containers if c != "mxf"), "mov")
         return f"MXF holds {rates} frames a second, not {rate}; {other} holds any"
     return ""
+
+
+def log_notes(which: Codec, source: PixelFormat, *, levels: str, linear: bool = False) -> list[str]:
+    """What of an original's codes a log picture in that codec cannot have as they are, in words; empty if nothing."""
+    target = find_pixel_format(which.pixel_format)
+    assert target is not None
+    if linear:
+        return [
+            f"a scene-linear original: its log picture is ACEScct in {which.name}, by BT.709 at {levels} levels"
+        ]
+    if source.family == "rgb":
+        return [
+            f"an RGB original: its log picture goes into {which.name} by BT.709 at the original's {levels} levels"
+        ]
+    notes = []
+    if (source.sub_x, source.sub_y) != (target.sub_x, target.sub_y):
+        notes.append(
+            f"the log picture's chroma goes from {source.sampling} to {target.sampling} in {which.name}"
+        )
+    if source.bits > target.bits:
+        notes.append(
+            f"the log picture's {source.bits}-bit codes are rounded to {target.bits} bits in {which.name}"
+        )
+    return notes
 
 
 def siting(which: Codec, tags: Tags) -> Siting:

@@ -33,6 +33,11 @@ class PixelFormat:
         return self.bits == 32
 
     @property
+    def sampling(self) -> str:
+        """Of Y'CbCr, as the trade writes it: 4:2:2."""
+        return {(1, 1): "4:4:4", (2, 1): "4:2:2", (2, 2): "4:2:0"}[self.sub_x, self.sub_y]
+
+    @property
     def dtype(self) -> np.dtype[np.generic]:
         return np.dtype(np.float32 if self.is_float else np.uint8 if self.bits == 8 else "<u2")
 

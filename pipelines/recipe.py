@@ -359,9 +359,13 @@ def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
         except InputError as error:
             faults.append((f"look.{key}", error.text))
     for index, output in enumerate(recipe.output):
-        if not isinstance(output, MovieOutput):
-            continue
         key = f"output[{index}]"
+        if not isinstance(output, MovieOutput):
+            mute = [k for k in output.kinds if k not in ("png16", "exr")]
+            if mute and transfer in (16, 18) and output.state != "log":
+                words = f"{' and '.join(mute)} cannot say that a picture is PQ or HLG; png16 can, and exr is linear"
+                faults.append((f"{key}.kinds", words))
+            continue
         try:
             found = codec(output.codec)
         except InputError as error:

@@ -85,6 +85,17 @@ def test_six_colour_patches_are_exact_integers(target: str, which: int) -> None:
             assert (plane == code).all(), (colour, target)
 
 
+@pytest.mark.parametrize("target", ["yuv420p", "yuv422p"])
+def test_a_dithered_patch_keeps_its_mean(target: str) -> None:
+    """The six at 75 %, whose codes lie between integers: within a twentieth of a code over a flat field."""
+    for colour in BARS:
+        signal = np.array(colour) * 0.75
+        source = frame_of("gbrpf32le", *(np.full((128, 256), c, np.float32) for c in signal))
+        out, _ = grader(identity(), "gbrpf32le", target, 256, 128, dither=True).grade(source, 3)
+        for plane, code in zip(planes(out), ycbcr(signal, 8), strict=True):
+            assert abs(plane.astype(float).mean() - code) <= 0.05, (colour, target)
+
+
 @pytest.mark.parametrize("levels", ["narrow", "full"])
 @pytest.mark.parametrize("name", ["yuv422p10le", "yuv444p12le", "yuv420p", "yuv444p10le"])
 def test_to_rgb_inverts_the_matrix(name: str, levels: str) -> None:

@@ -131,7 +131,7 @@ def test_off_speed(tmp_path: Path) -> None:
         tmp_path / "fast.mov", [numbered(n) for n in range(4)], rate=Fraction(48), timecode="10:00:00:40"
     )
     (tmp_path / "day.csv").write_text("clip,encoding\nfast.mov,v-log\n")
-    outputs = '[[output]]\nname = "a"\nmake = "movie"\ncodec = "dnxhr-lb"\n'
+    outputs = '[[output]]\nname = "a"\nmake = "movie"\ncodec = "prores-lt"\n'
     for policy in ("keep", "frame for frame", "refuse"):
         (tmp_path / "r.toml").write_text(f'show_rate = "23.976"\noff_speed = "{policy}"\n{outputs}')
         plan = prepare(Request(clip_list=tmp_path / "day.csv", recipe=str(tmp_path / "r.toml"))).plan
@@ -208,3 +208,17 @@ def test_names_that_one_file_system_takes_for_one_are_twins(tmp_path: Path) -> N
     assert [c.stem for c in clips] == names
     places = [unicodedata.normalize("NFC", f"{c.folder}/{c.stem}").casefold() for c in clips]
     assert len(set(places)) == 4 and clips[3].folder == ""
+
+
+def test_an_output_without_a_size_needs_a_raster_that_its_codec_takes(tmp_path: Path) -> None:
+    write_movie(tmp_path / "a.mov", [numbered(0, 640, 360)])
+    (tmp_path / "day.csv").write_text("clip,encoding,levels\na.mov,LogC3,narrow\n")
+    output = '[[output]]\nname = "hd"\nmake = "movie"\ncodec = "dnxhd"\n'
+    for more, wrong in (("", 1), ('size = "1920x1080"\n', 0), ("only = { reel = 'none' }\n", 0)):
+        (tmp_path / "r.toml").write_text(output + more)
+        (tmp_path / "day.csv").write_text("clip,encoding,levels,reel\na.mov,LogC3,narrow,A001\n")
+        plan = prepare(Request(clip_list=tmp_path / "day.csv", recipe=str(tmp_path / "r.toml"))).plan
+        assert len(plan.wrong) == wrong
+        if wrong:
+            error = plan.wrong[0][1]
+            assert error.key == "output[0].size" and "1920x1080 and 1280x720 only, not 640x360" in error.text

@@ -46,6 +46,11 @@ def test_what_ships_parses_and_says_what_it_is_for() -> None:
             "output[0].burnin.text[0].at",
             "centre",
         ),
+        (
+            "[look]\ndisplay = 'PQ BT.2100'\n[[output]]\nname = 'a'\nmake = 'stills'\nkinds = ['jpeg', 'png16', 'tiff16']",
+            "output[0].kinds",
+            "jpeg and tiff16 cannot say that a picture is PQ or HLG",
+        ),
         (MOVIE + "channels = [1, 0]", "output[0].channels[1]", "greater than or equal to 1"),
         (MOVIE + "card = 24", "output[0].card", "breaks relinking"),
         (

@@ -300,9 +300,9 @@ def _record(
     pictures = _pictures(job, sides)
     counts = {"over": 0, "under": 0, "outside": 0, "pixels": 0}
     for side in sides:
-        for picture in side["pictures"]:
+        for seen in (*(picture["counts"] for picture in side["pictures"]), side.get("seen", {})):
             for name in counts:
-                counts[name] += picture["counts"][name]
+                counts[name] += seen.get(name, 0)
     warnings = [*job.record.get("warnings", ()), *(w for side in sides for w in side["warnings"]), *said]
     damage = [d for side in sides for d in side["damage"]]
     if damage:

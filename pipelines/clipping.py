@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from rushlight.pipelines.look import Look
     from rushlight.pipelines.spec import LookSpec, SourceSpec
 
-__all__ = ["corrects", "pushed_of", "pushed_out", "range_warnings", "thinned"]
+__all__ = ["corrects", "pushed_of", "pushed_out", "range_counts", "range_warnings", "thinned"]
 
 SAMPLES = 32768
 WORTH_SAYING = 1e-4  # of the pixels; fewer stand in the record alone
@@ -67,6 +67,13 @@ def pushed_out(look: Look, signal: ArrayLike) -> dict[str, int]:
     after = look.correct(before)
     over = (after > 1).any(-1) & ~(before > 1).any(-1)
     under = (after < 0).any(-1) & ~(before < 0).any(-1)
+    return {"over": int(over.sum()), "under": int(under.sum()), "pixels": int(over.size)}
+
+
+def range_counts(signal: ArrayLike) -> dict[str, int]:
+    """Pixels of a signal (..., 3) with a component above 1, or below 0, and all. NaN counts as inside."""
+    values = np.asarray(signal, np.float64)
+    over, under = (values > 1).any(-1), (values < 0).any(-1)
     return {"over": int(over.sum()), "under": int(under.sum()), "pixels": int(over.size)}
 
 

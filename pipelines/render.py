@@ -23,7 +23,7 @@ from rushlight.pipelines.ahead import Ahead, Behind
 from rushlight.pipelines.bake import Baked, load_baked
 from rushlight.pipelines.baseline import Baseline, framings
 from rushlight.pipelines.checksum import frame_digest
-from rushlight.pipelines.clipping import corrects, pushed_of
+from rushlight.pipelines.clipping import corrects, pushed_of, range_counts
 from rushlight.pipelines.codecs import Codec, Tags, codec, siting
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.engine import Grader
@@ -136,6 +136,7 @@ class _Segment:
         self.sensitivity: dict[str, float] = {}
         self.faults: list[dict[str, Any]] = []
         self.pushed: Counter[str] = Counter()
+        self.seen: Counter[str] = Counter()  # as the kernel counts; of stills, where there is no movie
         keyed: dict[str, Picture] = {}
         for spec in movies:
             picture = self._picture(spec, keyed)
@@ -348,6 +349,8 @@ class _Segment:
                 if key not in fitted:
                     fit = fit_of(output.frame, output.width, output.height, self.facts)
                     fitted[key] = self.signal.fitted(image, fit)
+                    if not self.pictures:
+                        self.seen.update(range_counts(fitted[key][0]))
                 self._still(output, still.kind, still.file, frame.number, *fitted[key])
         if frame.number == self.job.first + self.job.count // 2:
             self._sense(image)
@@ -424,6 +427,7 @@ class _Segment:
             "faults": self.faults,
             "original": self.baseline.kept(),
             "pushed": self.pushed,
+            "seen": self.seen,
         }
         side.parent.mkdir(parents=True, exist_ok=True)
         temporary = side.with_name(f".{side.name}.{token}.part")

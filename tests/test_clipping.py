@@ -9,7 +9,7 @@ from command import rushlight
 from pictures import frame_of, write_sequence
 from rushlight.batch.records import latest, read_records
 from rushlight.pipelines.cdl import CDL
-from rushlight.pipelines.clipping import pushed_out, range_warnings, thinned
+from rushlight.pipelines.clipping import pushed_out, range_counts, range_warnings, thinned
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.look import Look, ShowLut
@@ -116,7 +116,31 @@ def test_a_night_says_what_left_the_range(tmp_path: Path) -> None:
     assert "12.50% of pixels above" in run.stdout + run.stderr
 
 
+def test_stills_alone_are_counted_too(tmp_path: Path) -> None:
+    far = np.full((64, 128, 3), 420, np.uint16)
+    far[:, :16] = 1000
+    write_sequence(tmp_path / "A001C001", [far] * 3)
+    (tmp_path / "day.csv").write_text("clip,encoding,levels,saturation\nA001C001,V-Log,narrow,0.9\n")
+    (tmp_path / "r.toml").write_text(
+        '[[output]]\nname = "s"\nmake = "stills"\nkinds = ["png8", "tiff16"]\nsize = "128x64"\n'
+    )
+    out = tmp_path / "out"
+    day, recipe = tmp_path / "day.csv", tmp_path / "r.toml"
+    run = rushlight("render", day, "--recipe", recipe, "--out", out, "--workers", 1)
+    assert run.returncode == 0, run.stdout + run.stderr
+    (record,) = latest(read_records(out)).values()
+    assert (record["counts"]["over"], record["counts"]["pixels"]) == (16 * 64, 128 * 64)  # one still, once
+    (said,) = [w for w in record["warnings"] if "0 to 1" in w]
+    assert "12.50% of pixels above, 0.00% below; the CDL clamps them" in said
+
+
 @pytest.mark.parametrize("shape", [(3,), (4, 3), (2, 5, 3)])
 def test_any_shape(shape: tuple) -> None:
     found = pushed_out(look(exposure=0.5), np.full(shape, 0.4))
     assert found == {"over": 0, "under": 0, "pixels": int(np.prod(shape[:-1]))}
+    assert range_counts(np.full(shape, 0.4)) == found
+    assert range_counts([[1.1, -0.1, np.nan], [np.inf, 0, 0], [np.nan] * 3]) == {
+        "over": 2,
+        "under": 1,
+        "pixels": 3,
+    }

@@ -13,6 +13,8 @@ import ocio
 import OpenImageIO as oiio
 import pytest
 from command import rushlight
+from hypothesis import given as for_any
+from hypothesis import strategies as st
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.lists import Row
 from rushlight.batch.records import latest, read_records
@@ -205,6 +207,16 @@ def test_a_wrong_side_names_its_column(cells: dict, key: str, words: str) -> Non
     with pytest.raises(EncodingError, match=words) as caught:
         sides("LogC3", **cells)
     assert caught.value.key == key
+
+
+@for_any(st.text(max_size=30), st.text(max_size=30))
+def test_junk_is_an_error_that_names_its_column(taken: str, given: str) -> None:
+    try:
+        found = sides("LogC3", lut_input=taken, lut_output=given)
+    except EncodingError as error:
+        assert error.key in ("lut_input", "lut_output")
+    else:
+        assert {found["input"], found["output"]} <= {"narrow", "full"}
 
 
 def test_a_side_without_a_lut_is_an_error() -> None:

@@ -68,8 +68,8 @@ class CDL:
     def apply(self, rgb: ArrayLike) -> NDArray[np.float64]:
         """Graded values of `rgb` (..., 3), any range, in the space the decision was made in (a log signal).
 
-        Clamping: result in 0..1; NaN and -inf give 0, +inf gives 1. Unclamped: negative values skip the power;
-        NaN and infinities give 0, NaN and NaN as the arithmetic has it.
+        Clamping: result in 0..1; NaN and -inf give 0, +inf gives 1. Unclamped: negative values skip the power; NaN
+        and infinities go by the arithmetic, so that one makes all three NaN where the saturation mixes them.
         """
         values = np.asarray(rgb, np.float64)
         if self.clamp:

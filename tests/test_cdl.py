@@ -59,6 +59,14 @@ CC3 = {"slope": (1.2, 1.1, 1.0), "power": (0.9, 1.0, 1.2)}
         (CC1, (0.9, 0.1, 0.05), (1, 0, 0), (1.261025, -0.031369, -0.090869)),
         (CC2, (0.5, 0.25, 0.75), (0.525741, 0.336049, 0.525741), None),
         (CC2, (-0.1, 0.5, 1.2), (0.1348, 0.46489, 0.709211), None),
+        (CC1, (1, 1, 1), (0.957117, 0.986626, 0.850626), (0.957117, 0.986626, 0.850626)),
+        (CC1, (-0.1, 0.5, 1.2), (0, 0.525153, 1), (-0.496544, 0.540456, 1.560456)),
+        (CC2, (0.18, 0.18, 0.18), (0.290329, 0.264210, 0.250998), None),
+        (CC2, (0.9, 0.1, 0.05), (0.748625, 0.247659, 0.217185), None),
+        (CC2, (1, 1, 1), (0.955014, 0.827650, 0.762806), None),
+        (CC3, (0.18, 0.18, 0.18), (0.251773, 0.198, 0.127740), (0.251773, 0.198, 0.127740)),
+        (CC3, (0.5, 0.25, 0.75), (0.631446, 0.275, 0.708066), (0.631446, 0.275, 0.708066)),
+        (CC3, (0.9, 0.1, 0.05), (1, 0.11, 0.027464), (1.07172, 0.11, 0.027464)),
         (CC3, (1, 1, 1), (1, 1, 1), (1.17832, 1.1, 1)),
         (CC3, (-0.1, 0.5, 1.2), (0, 0.55, 1), (-0.12, 0.55, 1.244565)),
     ],
@@ -69,11 +77,25 @@ def test_published_vectors(numbers: dict, given: tuple, clamped: tuple, free: tu
         assert CDL(**numbers, clamp=False).apply(given) == pytest.approx(free, abs=2e-6)
 
 
+@pytest.mark.parametrize(
+    ("mistake", "result"),
+    [
+        ("saturation first", (0.508913, 0.167525, 0.933772)),
+        ("BT.601 luma", (0.431741, 0.161178, 0.917678)),
+        ("offset first", (0.389155, 0.23, 0.675)),
+    ],
+)
+def test_mistakes_that_the_vectors_would_find(mistake: str, result: tuple) -> None:
+    """check_values.md section 2: what (.5, .25, .75) through cc0001 becomes where the order or the luma is wrong."""
+    assert np.abs(CDL(**CC1).apply((0.5, 0.25, 0.75)) - result).max() > 0.005
+
+
 def test_nan_and_infinities_with_the_clamp() -> None:
     assert CDL(**D1).apply([np.nan] * 3) == pytest.approx(
         CDL(**D1).apply([-9.0] * 3)
     )  # 0 after the offset: published
     assert CDL().apply([np.nan, np.inf, -np.inf]).tolist() == [0, 1, 0]
+    assert CDL(**D1).apply([np.nan, np.inf, -np.inf]) == pytest.approx((0, 1, 0))  # published
     with np.errstate(invalid="ignore"):
         assert np.isnan(CDL(clamp=False).apply([np.nan, 0.1, 0.2])).any()
 

@@ -9,7 +9,13 @@ import pytest
 from command import rushlight
 from hypothesis import given
 from hypothesis import strategies as st
-from rushlight.pipelines.encodings import Encoding, encodings, find_encoding, suggest_encoding
+from rushlight.pipelines.encodings import (
+    EXPOSURE_INDEXES,
+    Encoding,
+    encodings,
+    find_encoding,
+    suggest_encoding,
+)
 from rushlight.pipelines.errors import EncodingError
 
 ALL = [e.name for e in encodings()]
@@ -61,6 +67,16 @@ def test_logc3_grey_is_400_at_every_exposure_index(index: int) -> None:
     encoding = find_encoding("LogC3", exposure_index=index)
     assert encoding.encode([0.18, 0.9]) * 1023 == pytest.approx((400.0, white), abs=0.02)
     assert find_encoding(f"LogC3 EI {index}") == encoding
+
+
+@pytest.mark.parametrize("index", EXPOSURE_INDEXES)
+def test_every_exposure_index_the_maker_publishes(index: int) -> None:
+    """Grey at 400; and read at 800, light shot at another index is off by what check_values.md says (4.0 at EI 160, 1600)."""
+    encoding = find_encoding("LogC3", exposure_index=index)
+    assert encoding.encode([0.18])[0] * 1023 == pytest.approx(400, abs=0.05)
+    stops = {160: 0.351, 400: 0.151, 1600: -0.151}.get(index)
+    if stops:
+        assert np.log2(get("LogC3").decode(encoding.encode([4.0])) / 4)[0] == pytest.approx(stops, abs=2e-3)
 
 
 # OpenColorIO tests/cpu/transforms/BuiltinTransform_tests.cpp: log (0.5, 0.4, 0.3) to ACES2065-1.

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import datetime
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
@@ -37,10 +37,12 @@ __all__ = [
     "is_record",
     "read_changes",
     "record_of",
+    "together",
     "utc_seconds",
 ]
 
 DAY = 86400
+MOST_SAID = 30  # faults of one file of decisions
 OLD = 12 * 3600  # seconds after which a grade that held is worth a word
 
 
@@ -249,30 +251,48 @@ def is_record(columns: Iterable[str]) -> bool:
     )
 
 
-def read_changes(text: str, *, file: str = "") -> list[Change]:
-    """Changes from CSV text. GradeError with file, line and column for any row that is wrong: a missing change would
-    leave the one before it on the clips after it."""
-    found = []
-    for line, values in read_table(text, GradeError, file=file).values():
-        try:
-            found.append(_change(values, row_grade(values), f"{file}:{line}"))
-        except InputError as error:
-            raise GradeError(error.text, file=file, line=line, key=error.key) from None
-    return found
+def read_changes(text: str, *, file: str = "", faults: list[GradeError] | None = None) -> list[Change]:
+    """Changes from CSV text. GradeError with file, line and column for all rows that are wrong, or those added to `faults`:
+    a missing change would leave the one before it on the clips after it."""
+    rows = ((line, values, None) for line, values in read_table(text, GradeError, file=file).values())
+    return _changes(rows, file, faults)
 
 
-def changes_of_events(events: Iterable[Event], *, file: str = "") -> list[Change]:
+def changes_of_events(
+    events: Iterable[Event], *, file: str = "", faults: list[GradeError] | None = None
+) -> list[Change]:
     """Changes from an EDL's events, each set at its source's first frame. GradeError likewise."""
-    found = []
-    for event in events:
-        values = {**event.says, "timecode": event.point_in}
+    rows = ((e.line, {**e.says, "timecode": e.point_in}, e) for e in events)
+    return _changes(rows, file, faults)
+
+
+def _changes(
+    rows: Iterable[tuple[int, Mapping[str, str], Event | None]], file: str, faults: list[GradeError] | None
+) -> list[Change]:
+    found: list[Change] = []
+    wrong: list[GradeError] = []
+    for line, values, event in rows:
         try:
-            if event.problem:
+            if event and event.problem:
                 raise event.problem
-            found.append(_change(values, event.grade, f"{file}:{event.line}"))
+            cdl = event.grade if event else row_grade(values)
+            found.append(_change(values, cdl, f"{file}:{line}"))
         except InputError as error:
-            raise GradeError(error.text, file=file, line=error.line or event.line, key=error.key) from None
+            wrong.append(GradeError(error.text, file=file, line=error.line or line, key=error.key))
+    if faults is not None:
+        faults += wrong
+    elif wrong:
+        raise together(wrong)
     return found
+
+
+def together(faults: Sequence[GradeError]) -> GradeError:
+    """Several as one: the first, and a line for each of the others."""
+    first, *rest = faults
+    more = [f"\n{error}" for error in rest[:MOST_SAID]]
+    if len(rest) > MOST_SAID:
+        more.append(f"\nand {len(rest) - MOST_SAID} more")
+    return GradeError(first.text + "".join(more), file=first.file, line=first.line, key=first.key)
 
 
 def _change(values: Mapping[str, str], cdl: CDL | None, place: str) -> Change:
@@ -326,8 +346,8 @@ def utc_seconds(text: str, key: str) -> int:
     return -seconds if match[1] == "-" else seconds
 
 
-def record_of(path: Path) -> list[Change] | None:
-    """The changes of a file that is a change record; None for any other file.
+def record_of(path: Path, faults: list[GradeError] | None = None) -> list[Change] | None:
+    """The changes of a file that is a change record; None for any other file. What is wrong is raised, or added to `faults`.
 
     An EDL is one where no event names a clip and some state date and rate.
     """
@@ -339,10 +359,10 @@ def record_of(path: Path) -> list[Change] | None:
             raise GradeError(error.text, file=file, line=error.line) from None
         named = any(event.name or event.source for event in events)
         dated = any(event.says.keys() >= {"date", "rate"} for event in events)
-        return changes_of_events(events, file=file) if dated and not named else None
+        return changes_of_events(events, file=file, faults=faults) if dated and not named else None
     if kind not in (".csv", ".tsv"):
         return None
     text = read_text(path, GradeError)
-    return (
-        read_changes(text, file=file) if is_record(read_table(text, GradeError, file=file).columns) else None
-    )
+    if not is_record(read_table(text, GradeError, file=file).columns):
+        return None
+    return read_changes(text, file=file, faults=faults)

@@ -14,7 +14,8 @@ from pathlib import Path
 
 from rushlight.batch.camera import camera_letter
 from rushlight.batch.lists import Row
-from rushlight.batch.plan import LutFiles, reel_of
+from rushlight.batch.luts import LutFiles
+from rushlight.batch.plan import reel_of
 from rushlight.pipelines.defaults import STATED, Default
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import InputError, ListError, RecipeError
@@ -64,7 +65,7 @@ class Defaults:
             except InputError as error:
                 raise error.at(file=file, key=f"{key}.encoding") from None
             if default.lut and default.lut.lower() != "none":
-                path = (base / default.lut).absolute()
+                path = luts.find(default.lut, base).absolute()
                 luts.read(path)
                 default = default.model_copy(update={"lut": str(path)})
             self.tables.append(_Table(document=document, place=f"{file} {key}", default=default))

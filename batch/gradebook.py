@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from rushlight.batch.changes import Change, record_of
+from rushlight.batch.changes import Change, record_of, together
 from rushlight.batch.edl import read_edl
 from rushlight.batch.grades import Decision, GradeFiles
 from rushlight.batch.lists import GRADE_COLUMNS, row_grade
@@ -84,19 +84,48 @@ def _same_camera_name(entry: str, clip: str) -> bool:
 class GradeBook:
     """Every decision under some paths: .cc, .ccc and .cdl files, EDLs with ASC CDL comments, CSV files; or folders of them."""
 
-    def __init__(self, paths: Iterable[Path], files: GradeFiles) -> None:
+    def __init__(
+        self, paths: Iterable[Path], files: GradeFiles, faults: list[GradeError] | None = None
+    ) -> None:
+        """Reads them all. What is wrong is added to `faults`; where none are taken, it is raised, all of it together."""
         self.changes: list[Change] = []
+        self.warnings: list[str] = []
         self._named: dict[str, list[Entry]] = defaultdict(list)
         self._camera: dict[str, list[Entry]] = defaultdict(list)
         self._placed: dict[str, list[Entry]] = defaultdict(list)
         self._scenes: dict[tuple[str, str], list[Entry]] = defaultdict(list)
+        found: list[GradeError] = []
         for path in paths:
             for file in _decision_files(path):
-                if (changes := record_of(file)) is not None:
-                    self.changes += changes
-                    continue
-                for entry in _read(file, files):
-                    self._file(entry)
+                try:
+                    if (changes := record_of(file, found)) is not None:
+                        self.changes += changes
+                        continue
+                    for entry in self._read(file, files, found):
+                        self._file(entry)
+                except GradeError as error:
+                    found.append(error)
+        if faults is not None:
+            faults += found
+        elif found:
+            raise together(found)
+
+    def _read(self, file: Path, files: GradeFiles, faults: list[GradeError]) -> list[Entry]:
+        kind = file.suffix.lower()
+        if kind == ".edl":
+            return _of_edl(read_text(file, GradeError), file, faults)
+        if kind in (".csv", ".tsv"):
+            return _of_csv(read_text(file, GradeError), file, faults)
+        cdls = files.read(file)
+        nameless = sum(not cdl.id for cdl in cdls)
+        if nameless and len(cdls) > 1:
+            self.warnings.append(f"{file}: {nameless} of its decisions have no id and are no clip's")
+        alone = file.stem if len(cdls) == 1 else ""  # one decision without an id bears its file's name
+        return [
+            Entry(cdl=cdl, place=f"{file}#{cdl.id}" if cdl.id else str(file), name=cdl.id or alone)
+            for cdl in cdls
+            if cdl.id or alone
+        ]
 
     def _file(self, entry: Entry) -> None:
         if entry.name:
@@ -195,49 +224,46 @@ def _as(text: str, drop: bool) -> str:
 def _decision_files(path: Path) -> list[Path]:
     """A decision file, or all that a folder holds, in order of path."""
     if path.is_file() or is_kept(path):
-        return [path]
+        return [path] if path.suffix.lower() != ".cube" else []  # LUTs by name are found elsewhere
     kinds = (".cc", ".ccc", ".cdl", ".edl", ".csv", ".tsv")
     return sorted(
         p for p in path.rglob("*") if p.suffix.lower() in kinds and not p.name.startswith(".") and p.is_file()
     )
 
 
-def _read(file: Path, files: GradeFiles) -> list[Entry]:
-    kind = file.suffix.lower()
-    if kind in (".edl", ".csv", ".tsv"):
-        text = read_text(file, GradeError)
-        return _of_edl(text, file) if kind == ".edl" else _of_csv(text, file)
-    return [Entry(cdl=cdl, place=f"{file}#{cdl.id}", name=cdl.id) for cdl in files.read(file) if cdl.id]
-
-
-def _of_edl(text: str, file: Path) -> list[Entry]:
+def _of_edl(text: str, file: Path, faults: list[GradeError]) -> list[Entry]:
     found = []
-    for row in read_edl(text, file=str(file)).rows:
-        if isinstance(row.problem, GradeError):
-            raise row.problem
-        if row.grade is None:
-            continue
-        if "clip" not in row.cells or not row["clip"]:
-            raise GradeError(
-                "says of no clip: it names neither clip nor reel; a record of grade changes states * DATE and * RATE",
-                file=str(file),
-                line=row.line,
-            )
-        found.append(
-            Entry(
+    try:
+        rows = read_edl(text, file=str(file)).rows
+    except ListError as error:
+        raise GradeError(error.text, file=str(file), line=error.line) from None
+    for row in rows:
+        try:
+            if isinstance(row.problem, GradeError):
+                raise row.problem
+            if row.grade is None:
+                continue
+            if not row["clip"]:
+                raise GradeError(
+                    "says of no clip: it names neither clip nor reel; a record of grade changes states * DATE and * RATE"
+                )
+            entry = Entry(
                 cdl=row.grade,
                 place=row.place,
                 name=row.clip if row.clip != row["reel"] else "",
                 reel=row["reel"],
                 first=row["in"],
                 end=row["out"],
-                date=_date(row["date"], file, row.line),
+                date=_date(row["date"]),
             )
-        )
+        except GradeError as error:
+            faults.append(error.at(file=str(file), line=row.line))
+            continue
+        found.append(entry)
     return found
 
 
-def _of_csv(text: str, file: Path) -> list[Entry]:
+def _of_csv(text: str, file: Path, faults: list[GradeError]) -> list[Entry]:
     """Rows with numbers, and any of: id (or clip, or name), reel, timecode, date, scene, take."""
     table = read_table(text, GradeError, file=str(file))
     if not set(table.columns) & set(GRADE_COLUMNS):
@@ -257,22 +283,21 @@ def _of_csv(text: str, file: Path) -> list[Entry]:
                 name=next((values[n] for n in NAMES if n in values), ""),
                 reel=values.get("reel", ""),
                 first=values.get("timecode", ""),
-                date=_date(values.get("date", ""), file, line),
+                date=_date(values.get("date", "")),
                 scene=values.get("scene", ""),
                 take=values.get("take", ""),
             )
             if not (entry.name or (entry.first and entry.reel) or entry.scene):
                 raise ListError("says of no clip: give id, or reel and timecode, or scene", key="id")
         except InputError as error:
-            raise GradeError(error.text, file=str(file), line=line, key=error.key) from None
+            faults.append(GradeError(error.text, file=str(file), line=line, key=error.key))
+            continue
         entries.append(entry)
     return entries
 
 
-def _date(text: str, file: Path, line: int) -> datetime.date | None:
+def _date(text: str) -> datetime.date | None:
     try:
         return datetime.date.fromisoformat(text) if text else None
     except ValueError:
-        raise GradeError(
-            f"{text!r} is no date; write 2026-05-04", file=str(file), line=line, key="date"
-        ) from None
+        raise GradeError(f"{text!r} is no date; write 2026-05-04", key="date") from None

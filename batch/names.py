@@ -109,7 +109,7 @@ def resolve_clip(
     there is none. An absolute path is taken as it is; one with a Windows drive letter, or with nothing there, is looked for under
     --media by its name, and of several originals of that name the one in the folders that the path ends with is meant.
     """
-    windows = "\\" in clip and "/" not in clip
+    windows = "\\" in clip and not _there(base / clip)
     parts = PureWindowsPath(clip).parts if windows else PurePosixPath(clip).parts
     if ".." in parts:
         raise ListError(f"{clip!r} climbs out of its folder; write it without `..`", key="clip")

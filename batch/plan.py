@@ -15,6 +15,7 @@ from rushlight.batch.camera import NOTHING, Camera, framed
 from rushlight.batch.corrections import corrections
 from rushlight.batch.grades import Decision
 from rushlight.batch.lists import Row, is_yes
+from rushlight.batch.luts import LutFiles
 from rushlight.batch.ranges import frame_range
 from rushlight.batch.rates import exposed_rate, played_rate, relabelled
 from rushlight.batch.showlut import lut_sides, no_sides
@@ -29,17 +30,14 @@ from rushlight.pipelines.errors import (
     RushlightError,
     SourceError,
 )
-from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.raster import placement
 from rushlight.pipelines.recipe import LookSettings, MovieOutput, Output, Recipe
 from rushlight.pipelines.resolve import fit_of
 from rushlight.pipelines.spec import GradeSpec, LookSpec, LutSpec
-from rushlight.pipelines.texts import read_text
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
 __all__ = [
-    "LutFiles",
     "PlannedClip",
     "Signal",
     "Stated",
@@ -94,26 +92,6 @@ class PlannedClip:
     warnings: tuple[str, ...] = ()
     camera: Camera = NOTHING
     folder: str = ""  # inside each output's folder, where twins need one
-
-
-class LutFiles:
-    """Show LUTs, each read and checked once. `texts` keeps their text by digest, `places` their digest by absolute path."""
-
-    def __init__(self) -> None:
-        self._read: dict[Path, tuple[str, str]] = {}
-        self.texts: dict[str, str] = {}
-        self.places: dict[str, str] = {}
-
-    def read(self, path: Path) -> tuple[str, str]:
-        """Digest and name of a LUT. LutError naming the file where it cannot be read or is none."""
-        if path not in self._read:
-            text = read_text(path, LutError, errors="replace")  # comments in any encoding
-            lut = parse_cube(text, file=str(path))
-            digest = lut.digest()
-            self._read[path] = digest, path.stem
-            self.texts[digest] = text
-            self.places[str(path.absolute())] = digest
-        return self._read[path]
 
 
 def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tuple[str, ...]]:
@@ -317,8 +295,7 @@ def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFi
     name = row["lut"] or ("" if video else settings.show_lut)
     if name and name.lower() != "none":
         try:
-            path = (Path(row.file).parent if row["lut"] else base) / name
-            digest, title = luts.read(path)
+            digest, title = luts.read(luts.find(name, Path(row.file).parent if row["lut"] else base))
         except LutError as error:
             raise LutError(str(error), key="lut") from None
         contains = (

@@ -10,6 +10,7 @@ from rushlight.batch.lists import GRADE_COLUMNS, write_csv
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    from rushlight.batch.luts import LutFiles
     from rushlight.batch.plan import PlannedClip
     from rushlight.batch.prepare import Prepared
 
@@ -26,14 +27,14 @@ def plan_list(prepared: Prepared, folder: Path, look_of: Callable[[PlannedClip],
     """
     plan = prepared.plan
     rows: list[tuple[int, Mapping[str, str]]] = [(r.line, r.cells) for r, _ in (*plan.wrong, *plan.broken)]
-    rows += [(c.row.line, _explicit(c, folder) | {"look": look_of(c)}) for c in plan.clips]
+    rows += [(c.row.line, _explicit(c, folder, prepared.luts) | {"look": look_of(c)}) for c in plan.clips]
     rows.sort(key=lambda entry: entry[0])
     columns = dict.fromkeys((*EXPLICIT, *prepared.clip_list.columns))
     columns |= dict.fromkeys(c for _, cells in rows for c in cells)
     return write_csv(tuple(columns), [cells for _, cells in rows])
 
 
-def _explicit(clip: PlannedClip, folder: Path) -> dict[str, str]:
+def _explicit(clip: PlannedClip, folder: Path, luts: LutFiles) -> dict[str, str]:
     cells = {k: v for k, v in clip.row.cells.items() if k not in (*GRADE_COLUMNS, "cdl")}
     if (folder / clip.row.clip).absolute() != clip.path.absolute():  # else its name reads the same from there
         cells["clip"] = str(clip.path.absolute())
@@ -44,7 +45,7 @@ def _explicit(clip: PlannedClip, folder: Path) -> dict[str, str]:
     if clip.signal.encoding.exposure_index:
         cells["exposure_index"] = str(clip.signal.encoding.exposure_index)
     if cells.get("lut") and cells["lut"].lower() != "none":
-        cells["lut"] = str((Path(clip.row.file).parent / cells["lut"]).absolute())
+        cells["lut"] = str(luts.find(cells["lut"], Path(clip.row.file).parent).absolute())
     if clip.facts.rate_from == "stated":
         cells["rate"] = str(clip.facts.rate.fraction)
     if clip.camera.rotation is not None:

@@ -43,6 +43,18 @@ def _problem(row: Row, error: RushlightError, kind: str) -> dict[str, Any]:
     }
 
 
+def _fault(error: RushlightError) -> dict[str, Any]:
+    """What is wrong with a file of decisions: nothing is rendered until it is right."""
+    return {
+        "clip": "",
+        "kind": "refused",
+        "file": error.file or "",
+        "line": error.line,
+        "key": error.key or "",
+        "text": error.text,
+    }
+
+
 def _numbers(cdl: CDL) -> dict[str, Any]:
     return {
         "slope": list(cdl.slope),
@@ -101,9 +113,9 @@ def plan_document(prepared: Prepared) -> dict[str, Any]:
     """Everything that lists, grades and headers can show, JSON-able."""
     plan, recipe = prepared.plan, prepared.recipe
     clips = [_clip(c, recipe) for c in plan.clips]
-    problems = [_problem(r, e, "set aside") for r, e in plan.wrong] + [
-        _problem(r, e, "failed") for r, e in plan.broken
-    ]
+    problems = [_fault(error) for error in prepared.faults]
+    problems += [_problem(r, e, "set aside") for r, e in plan.wrong]
+    problems += [_problem(r, e, "failed") for r, e in plan.broken]
     frames = sum(c["frames"] for c in clips)
     size = _bytes(plan.clips, recipe)
     place = existing(prepared.request.out) if prepared.request.out else None
@@ -223,8 +235,9 @@ def print_plan(document: dict[str, Any]) -> None:
     """The plan for a person: what is wrong first, then every clip with the numbers of its notes, then the sums."""
     for problem in document["problems"]:
         key = f"{problem['key']}: " if problem["key"] else ""
-        place = f"{_near(problem['file'])}:{problem['line']}"
-        _say(f"{problem['kind'].upper()}  {place}: {problem['clip']}: {key}{problem['text']}")
+        place = _near(problem["file"]) + (f":{problem['line']}" if problem["line"] else "")
+        clip_name = f"{problem['clip']}: " if problem["clip"] else ""
+        _say(f"{problem['kind'].upper()}  {place}: {clip_name}{key}{problem['text']}")
     if document["problems"]:
         print()
     clips = document["clips"]

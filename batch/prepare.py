@@ -18,10 +18,10 @@ from rushlight.batch.gradebook import GradeBook
 from rushlight.batch.grades import Decision, GradeFiles, row_decision
 from rushlight.batch.jobs import marked_stills
 from rushlight.batch.lists import ClipList, Row, read_csv, write_csv
+from rushlight.batch.luts import LutFiles
 from rushlight.batch.matching import Headers, Matcher, set_aside_shared
 from rushlight.batch.names import MediaIndex, files_of, resolve_clip, safe_name
 from rushlight.batch.plan import (
-    LutFiles,
     Plan,
     PlannedClip,
     Stated,
@@ -35,6 +35,7 @@ from rushlight.batch.request import Request
 from rushlight.batch.timelines import read_timeline
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import (
+    GradeError,
     InputError,
     ListError,
     OptionError,
@@ -67,6 +68,7 @@ class Prepared:
     inputs: Mapping[str, bytes]  # what was read, by absolute path or another name
     grade_files: tuple[Path, ...]  # those of --grades
     recipe_file: str
+    faults: tuple[GradeError, ...] = ()  # of decision files, where they are not raised
 
 
 def kept_fonts(recipe: Recipe) -> dict[str, str]:
@@ -104,13 +106,14 @@ def is_folder(path: Path) -> bool:
     return path.is_dir() or is_kept(f"folder {path.absolute()}")
 
 
-def prepare(request: Request) -> Prepared:
-    """Read everything a request names and plan every row. InputError where the request is wrong as a whole."""
+def prepare(request: Request, *, all_faults: bool = False) -> Prepared:
+    """Read everything a request names and plan every row. InputError where the request is wrong as a whole; with
+    `all_faults`, what is wrong with decision files is kept in the result beside all the rest."""
     with desk(request.kept) as read:
-        return _prepared(request, read)
+        return _prepared(request, read, [] if all_faults else None)
 
 
-def _prepared(request: Request, read: Desk) -> Prepared:
+def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> Prepared:
     recipe, recipe_text, recipe_file = load_recipe(request.recipe)
     clip_list, list_text = read_list(request.clip_list)
     _check_recipe(recipe, clip_list, recipe_file or request.recipe)
@@ -118,9 +121,9 @@ def _prepared(request: Request, read: Desk) -> Prepared:
         FrameRate.parse(request.rate)
     if request.encoding:
         find_encoding(request.encoding)
-    luts, files = LutFiles(), GradeFiles()
+    luts, files = LutFiles(request.grades), GradeFiles()
     before = set(read.read)
-    book = GradeBook(request.grades, files)
+    book = GradeBook(request.grades, files, faults)
     grade_files = tuple(Path(name) for name in read.read if name not in before)
     settings = recipe.changes
     utc_offset = utc_seconds(settings.utc_offset, "changes.utc_offset") if settings.utc_offset else None
@@ -133,7 +136,7 @@ def _prepared(request: Request, read: Desk) -> Prepared:
     )
     lut_base = Path(recipe_file).parent if recipe_file else Path()
     if recipe.look.show_lut:
-        luts.read(lut_base / recipe.look.show_lut)
+        luts.read(luts.find(recipe.look.show_lut, lut_base))
     default = None
     if recipe.grade:
         cdl, place = files.named(recipe.grade, lut_base)
@@ -145,7 +148,7 @@ def _prepared(request: Request, read: Desk) -> Prepared:
     options = Stated(
         who="--encoding/--levels", encoding=request.encoding, levels=request.levels, rate=request.rate
     )
-    plan = Plan(warnings=list(clip_list.warnings))
+    plan = Plan(warnings=[*clip_list.warnings, *book.warnings])
     headers = Headers()
     matcher = Matcher(headers=headers, book=book, record=record, default=default, utc_offset=utc_offset)
     chosen = selected(clip_list, request.only)
@@ -233,8 +236,9 @@ def _prepared(request: Request, read: Desk) -> Prepared:
         media=media_found,
         fonts=fonts,
         inputs=inputs,
-        grade_files=grade_files,
+        grade_files=(*grade_files, *(path.absolute() for path in luts.named)),
         recipe_file=recipe_file,
+        faults=tuple(faults or ()),
     )
 
 
@@ -298,6 +302,13 @@ def _one_by_one(rows: Iterable[Row], recipe: Recipe, base: Path, media: MediaInd
             yield replace(row, clip=folder + file.name)
 
 
+def _card(clip: PlannedClip, twins: list[PlannedClip]) -> str:
+    """The folder that sets a clip's path apart from its twins': the first that is not above all of them."""
+    paths = [twin.path.absolute().parts[:-1] for twin in twins]
+    shared = next((n for n, parts in enumerate(zip(*paths, strict=False)) if len(set(parts)) > 1), None)
+    return clip.path.absolute().parts[shared] if shared is not None else ""
+
+
 def _untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
     """Every clip a place of its own: the same clip, range and grade twice is made once; twins go to a folder each."""
     distinct: dict[str, PlannedClip] = {}
@@ -321,7 +332,7 @@ def _untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
             continue
         for name in (
             lambda c: c.reel,
-            lambda c: c.path.parent.name,
+            lambda c, twins=twins: _card(c, twins),
             lambda c: f"{c.reel or c.path.parent.name}-{str(c.timecode).replace(':', '.').replace(';', '.')}",
             lambda c: f"row-{c.row.line}",
         ):

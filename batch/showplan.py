@@ -49,10 +49,11 @@ def show_plan(
 
     `ready_by`: say what of it will be ready then, if so many workers (one a core without) began now. `write`: a new file for the explicit list. OptionError where it is there already.
     """
+    from rushlight.batch.changes import together
     from rushlight.batch.planlist import plan_list
     from rushlight.batch.planpage import plan_document, print_plan
 
-    prepared = prepare(request)
+    prepared = prepare(request, all_faults=True)
     document = plan_document(prepared)
     if ready_by:
         rate = float(workers or default_workers())
@@ -65,6 +66,8 @@ def show_plan(
     def named(clip: PlannedClip) -> str:
         return fields_of_clip(clip, prepared.recipe)["look"]
 
+    if write and prepared.faults:  # a decision that could not be read would be missing from it
+        raise together(prepared.faults)
     if write:
         try:
             with write.open("x", encoding="utf-8", newline="") as file:
@@ -76,4 +79,4 @@ def show_plan(
         sys.stdout.write("\n")
     else:
         print_plan(document)
-    return WRONG if prepared.plan.wrong or prepared.plan.broken else DONE
+    return WRONG if prepared.faults or prepared.plan.wrong or prepared.plan.broken else DONE

@@ -5,6 +5,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from command import rushlight
 from hypothesis import given
 from hypothesis import strategies as st
 from pictures import numbered, write_movie, write_sequence
@@ -222,3 +223,120 @@ def test_an_output_without_a_size_needs_a_raster_that_its_codec_takes(tmp_path: 
         if wrong:
             error = plan.wrong[0][1]
             assert error.key == "output[0].size" and "1920x1080 and 1280x720 only, not 640x360" in error.text
+
+
+@pytest.mark.parametrize("reels", [("A001", "A002"), ("A001", "A001"), ("", "")])
+def test_twins_go_to_a_folder_by_reel_or_else_by_card(tmp_path: Path, reels: tuple[str, str]) -> None:
+    """The card is the folder that sets them apart, however deep the trees below it are."""
+    for card, reel, hour in (("card 1", reels[0], "10"), ("card 2", reels[1], "11")):
+        (tmp_path / card / "PRIVATE" / "CLIP").mkdir(parents=True)
+        write_movie(
+            tmp_path / card / "PRIVATE" / "CLIP" / "C0001.mov",
+            [numbered(0)],
+            reel=reel,
+            timecode=f"{hour}:00:00:00",
+        )
+    plan = prepare(Request(clip_list=tmp_path, encoding="LogC3")).plan
+    assert [c.folder for c in plan.clips] == (
+        ["A001", "A002"] if reels[0] != reels[1] else ["card 1", "card 2"]
+    )
+    assert {c.stem for c in plan.clips} == {"C0001"}
+
+
+def test_a_folder_is_in_order_of_reel_and_timecode(tmp_path: Path) -> None:
+    for name, reel, hour in (
+        ("a", "B001", "10"),
+        ("b", "A001", "12"),
+        ("c", "A001", "11"),
+        ("d", "B001", "09"),
+    ):
+        write_movie(tmp_path / f"{name}.mov", [numbered(0)], reel=reel, timecode=f"{hour}:00:00:00")
+    assert [c.stem for c in prepare(Request(clip_list=tmp_path, encoding="LogC3")).plan.clips] == [
+        "c",
+        "b",
+        "d",
+        "a",
+    ]
+
+
+def test_headers_are_read_and_no_frame_is_decoded(tmp_path: Path) -> None:
+    """An original whose pictures are all overwritten, but for the first one's own header, plans as before."""
+    path = write_movie(tmp_path / "a.mov", [numbered(n) for n in range(3)])
+    (tmp_path / "day.csv").write_text("clip,encoding\na.mov,v-log\n")
+    (before,) = prepare(Request(clip_list=tmp_path / "day.csv")).plan.clips
+    data = bytearray(path.read_bytes())
+    at = data.index(b"icpf") + 200
+    data[at : data.index(b"moov") - 4] = bytes(data.index(b"moov") - 4 - at)
+    path.write_bytes(data)
+    (after,) = prepare(Request(clip_list=tmp_path / "day.csv")).plan.clips
+    assert (after.facts.frames, after.facts.codec, after.timecode) == (3, "prores", before.timecode)
+
+
+CUBE = "LUT_3D_SIZE 2\n" + "".join(f"{r} {g} {{}}\n" for _ in (0, 1) for g in (0, 1) for r in (0, 1))
+
+
+def test_show_luts_are_found_by_name_under_grades(tmp_path: Path) -> None:
+    for n in (1, 2, 3, 4, 5):
+        write_movie(tmp_path / f"A001C00{n}.mov", [numbered(0)])
+    (tmp_path / "day.csv").write_text(
+        "clip,encoding,lut\nA001C001.mov,v-log,Farrow\nA001C002.mov,v-log,farrow.cube\nA001C003.mov,v-log,beside\n"
+        "A001C004.mov,v-log,twice\nA001C005.mov,v-log,nowhere\n"
+    )
+    for name, blue in (
+        ("luts/farrow", 0.5),
+        ("beside", 0.6),
+        ("luts/beside", 0.7),
+        ("luts/twice", 0.1),
+        ("luts/x/twice", 0.2),
+    ):
+        (tmp_path / f"{name}.cube").parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / f"{name}.cube").write_text(CUBE.format(*[blue] * 8))
+    prepared = prepare(Request(clip_list=tmp_path / "day.csv", grades=(tmp_path / "luts",)))
+    plan = prepared.plan
+    assert [c.look.lut and c.look.lut.name for c in plan.clips] == ["farrow", "farrow", "beside"]
+    read = prepared.luts.read
+    assert (
+        plan.clips[0].look.lut and plan.clips[0].look.lut.digest == read(tmp_path / "luts" / "farrow.cube")[0]
+    )
+    assert plan.clips[2].look.lut and plan.clips[2].look.lut.digest == read(tmp_path / "beside.cube")[0]
+    assert [(row.line, error.key) for row, error in plan.wrong] == [(5, "lut"), (6, "lut")]
+    assert "2 different LUTs are called 'twice'" in str(plan.wrong[0][1])
+    assert (tmp_path / "luts" / "farrow.cube").absolute() in prepared.grade_files
+    alone = prepare(Request(clip_list=tmp_path / "day.csv", grades=(tmp_path / "luts" / "farrow.cube",)))
+    assert len(alone.plan.clips) == 3
+
+
+def test_all_that_is_wrong_with_decisions_is_said_at_once(tmp_path: Path) -> None:
+    write_movie(tmp_path / "A001C001.mov", [numbered(0)])
+    (tmp_path / "day.csv").write_text("clip,encoding\nA001C001.mov,v-log\nnowhere.mov,v-log\n")
+    (tmp_path / "g").mkdir()
+    (tmp_path / "g" / "a.csv").write_text("id,saturation\nA001C001,0.5\nx,high\ny,-1\n")
+    (tmp_path / "g" / "b.cc").write_text("<ColorCorrection id='z'>")
+    (tmp_path / "g" / "c.csv").write_text(
+        "date,timecode,rate,saturation\n2026-05-04,10:00:00:00,24,1\n4 May,x,24,1\n2026-05-04,x,24,1\n"
+    )
+    request = Request(clip_list=tmp_path / "day.csv", grades=(tmp_path / "g",))
+    with pytest.raises(GradeError) as caught:
+        prepare(request)
+    document = plan_document(prepare(request, all_faults=True))
+    places = [(Path(p["file"]).name, p["line"]) for p in document["problems"]]
+    assert places == [("a.csv", 3), ("a.csv", 4), ("b.cc", None), ("c.csv", 3), ("c.csv", 4), ("day.csv", 3)]
+    for name, line in places[:-1]:
+        assert f"{name}:{line}" in str(caught.value) if line else name in str(caught.value)
+    ran = rushlight("plan", tmp_path / "day.csv", "--grades", tmp_path / "g", "--write", tmp_path / "w.csv")
+    assert ran.returncode == 2 and not (tmp_path / "w.csv").exists() and "a.csv:3" in ran.stderr
+    ran = rushlight("plan", "day.csv", "--grades", "g", cwd=tmp_path)
+    assert ran.returncode == 2 and ran.stdout.count("REFUSED") == 5 and "1 planned" in ran.stdout
+
+
+def test_one_decision_without_an_id_bears_its_files_name(tmp_path: Path) -> None:
+    (tmp_path / "A001C003.cc").write_text(
+        "<ColorCorrection><SatNode><Saturation>0.4</Saturation></SatNode></ColorCorrection>"
+    )
+    (tmp_path / "many.ccc").write_text(
+        "<ColorCorrectionCollection><ColorCorrection/><ColorCorrection id='x'/></ColorCorrectionCollection>"
+    )
+    book = GradeBook([tmp_path], GradeFiles())
+    found = book.decision(wanted_of("A001C003.mov"))
+    assert found and found.cdl and found.cdl.saturation == 0.4 and found.source.endswith("A001C003.cc")
+    assert book.warnings == [f"{tmp_path / 'many.ccc'}: 1 of its decisions have no id and are no clip's"]

@@ -34,6 +34,9 @@ class View:
         self.total = 0
         self.clips = 0
         self.done = 0
+        self.ended_clips = 0  # done, there already, failed or set aside
+        self.noted = 0  # clips with warnings
+        self.in_hand: dict[str, int] = {}  # clip -> frames made of it
         self.started = time.monotonic()
         self.next_line = 0.0
         self.watch: Callable[[Event], None] = lambda event: None  # is told every event first
@@ -63,7 +66,8 @@ class View:
     def begin(self, *, clips: int, frames: int, workers: int) -> None:
         """Work starts."""
         self.clips, self.total, self.started = clips, frames, time.monotonic()
-        self.frames = self.done = 0
+        self.frames = self.done = self.ended_clips = self.noted = 0
+        self.in_hand.clear()
         self.say(f"{clips} clip(s), {frames} frames, {workers} worker(s)")
 
     def interrupted(self, level: int) -> None:
@@ -78,8 +82,8 @@ class View:
     def event(self, event: Event) -> None:
         """Something happened in the run."""
         self.watch(event)
+        self.follow(event)
         if event.what in ("segment", "started"):
-            self.frames += event.frames
             now = time.monotonic()
             if event.what == "segment" and now >= self.next_line:
                 self.next_line = now + 10
@@ -87,7 +91,9 @@ class View:
         elif event.what == "done":
             self.done += 1
             self.say(f"done {event.clip} ({self.done} of {self.clips})")
-            for text in (event.record or {}).get("warnings", ()):
+            warnings = (event.record or {}).get("warnings", ())
+            self.noted += bool(warnings)
+            for text in warnings:
                 self.say(f"  note: {text}")
             self.say_replaced(event)
         elif event.what in ("there", "part"):
@@ -96,6 +102,21 @@ class View:
             self.say(f"{event.what} {event.clip}: {event.text}", important=True)
         elif event.what in ("paused", "resumed", "retry", "waiting", "changed", "late", "in time"):
             self.say(f"{event.what} {event.clip} {event.text}".replace("  ", " "), important=True)
+
+    def follow(self, event: Event) -> None:
+        """Count what an event says: frames made, clips in hand, clips that are over."""
+        if event.what in ("segment", "started"):
+            self.frames += event.frames
+            self.in_hand[event.clip] = self.in_hand.get(event.clip, 0) + event.frames
+        elif event.what in ("done", "there", "part", "failed", "set aside"):
+            self.in_hand.pop(event.clip, None)
+            self.ended_clips += event.what != "part"
+
+    def in_hand_line(self) -> str:
+        """The clips in hand with the frames made of each, and how many wait."""
+        waiting = max(0, self.clips - self.ended_clips - len(self.in_hand))
+        now = ", ".join(f"{clip} ({frames})" for clip, frames in self.in_hand.items()) or "nothing yet"
+        return f"{waiting} waiting; now {now}"
 
     def say_replaced(self, event: Event) -> None:
         """What of a clip was replaced, why, and where it is now."""
@@ -115,7 +136,9 @@ class View:
         """Frames, frames a second, time left."""
         rate = self.rate()
         left = duration((self.total - self.frames) / rate) if rate > 0 and self.frames else "?"
-        return f"{self.frames} of {self.total} frames, {rate:.1f} a second, {left} left"
+        return (
+            f"{self.frames} of {self.total} frames, {rate:.1f} a second, {left} left; {self.in_hand_line()}"
+        )
 
     def end(self) -> None:
         """Work is over."""
@@ -125,7 +148,10 @@ class View:
     ) -> None:
         """The last words: what is wrong first."""
         self.ended = summary_document(plan, made, settled, out, seconds)
-        for line in summary_lines(plan, made, settled, out, seconds):
+        lines = summary_lines(plan, made, settled, out, seconds)
+        if self.noted:
+            lines.append(f"{self.noted} of them with notes: see {out / 'report' / 'index.html'}")
+        for line in lines:
             print(line, flush=True)
 
 
@@ -173,7 +199,7 @@ def summary_document(
 
 
 class LiveView(View):
-    """A terminal: a bar with frames, frames a second and time left, over lines that stay."""
+    """A terminal: a bar with frames, frames a second and time left, and the clips in hand, under lines that stay."""
 
     def __init__(self, *, quiet: bool = False) -> None:
         super().__init__(quiet=quiet)
@@ -190,8 +216,16 @@ class LiveView(View):
         if self.quiet:
             return
         from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+        from rich.text import Text
 
-        self._bar = Progress(
+        view = self
+
+        class Bar(Progress):
+            def get_renderables(self) -> Any:
+                yield from super().get_renderables()
+                yield Text(view.in_hand_line(), no_wrap=True, overflow="ellipsis")
+
+        self._bar = Bar(
             TextColumn("{task.description}"),
             BarColumn(bar_width=24),
             MofNCompleteColumn(),
@@ -247,8 +281,7 @@ class JsonView(View):
 
     def event(self, event: Event) -> None:
         self.watch(event)
-        if event.what in ("segment", "started"):
-            self.frames += event.frames
+        self.follow(event)
         data: dict[str, Any] = {"event": event.what, "clip": event.clip}
         if event.text:
             data["text"] = event.text

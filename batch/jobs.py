@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import ceil
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -33,12 +35,12 @@ __all__ = [
     "all_there",
     "in_turns",
     "job_id",
-    "marked_stills",
     "output_specs",
     "segments_of",
     "still_there",
     "to_make",
     "wanted",
+    "with_still_notes",
 ]
 
 
@@ -212,9 +214,20 @@ def still_frames(clip: PlannedClip, output: StillsOutput) -> list[int]:
         else:
             found.add(clip.first + {"first": 0, "middle": clip.count // 2, "last": clip.count - 1}[place])
     if output.every:
-        step = max(1, round(output.every * clip.rate.fraction))
-        found.update(range(clip.first, clip.first + clip.count, step))
+        step = max(Fraction(1), Fraction(str(output.every)) * clip.rate.fraction)
+        found.update(clip.first + round(k * step) for k in range(ceil(clip.count / step)))
     return sorted(n for n in found if clip.first <= n < clip.first + clip.count)
+
+
+def with_still_notes(clip: PlannedClip) -> PlannedClip:
+    """The clip, saying which timecodes in its cell `stills` lie outside it. TimecodeError for what is no timecode."""
+    outside = [n for n in marked_stills(clip.row["stills"], clip.timecode) if n >= clip.count]
+    if not outside:
+        return clip
+    listed = ", ".join(str(clip.timecode + n) for n in outside)
+    last = clip.timecode + (clip.count - 1)
+    note = f"no still at {listed}: the clip is from {clip.timecode} to {last}"
+    return replace(clip, warnings=(*clip.warnings, note))
 
 
 def marked_stills(text: str, start: Timecode) -> list[int]:

@@ -16,7 +16,7 @@ from rushlight.batch.edl import read_edl
 from rushlight.batch.folders import read_folder
 from rushlight.batch.gradebook import GradeBook
 from rushlight.batch.grades import Decision, GradeFiles, row_decision
-from rushlight.batch.jobs import marked_stills
+from rushlight.batch.jobs import with_still_notes
 from rushlight.batch.lists import ClipList, Row, read_csv, write_csv
 from rushlight.batch.luts import LutFiles
 from rushlight.batch.matching import Headers, Matcher, set_aside_shared
@@ -200,8 +200,7 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
                 lut_base=lut_base,
                 camera=camera,
             )
-            marked_stills(row["stills"], clip.timecode)
-            plan.clips.append(clip)
+            plan.clips.append(with_still_notes(clip))
         except SourceError as error:
             plan.broken.append((row, error))
             plan.unopened.append((path, error))

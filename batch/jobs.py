@@ -85,14 +85,17 @@ class Known:
 
 def output_specs(clip: PlannedClip, recipe: Recipe, known: Known) -> tuple[OutputSpec, ...]:
     """The outputs a recipe makes of a clip, each with its identity."""
-    found: list[OutputSpec] = []
+    found: dict[str, OutputSpec] = {}
     for output in recipe.output:
-        if wanted(clip, output):
-            if isinstance(output, MovieOutput):
-                found.append(_movie(clip, output, known))
-            else:
-                found.append(_stills(clip, output, known))
-    return tuple(found)
+        if not wanted(clip, output):
+            continue
+        spec = (
+            _movie(clip, output, known) if isinstance(output, MovieOutput) else _stills(clip, output, known)
+        )
+        if spec.identity in found:  # alike but for the name: their unfinished files must not meet
+            spec = spec.model_copy(update={"identity": digest_of([spec.identity, spec.output])})
+        found[spec.identity] = spec
+    return tuple(found.values())
 
 
 def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> dict[str, Any]:

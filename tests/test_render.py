@@ -14,7 +14,6 @@ import ocio
 import OpenImageIO as oiio
 import pytest
 from command import rushlight, started
-from real import originals
 from rushlight.batch.records import latest, read_records
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.display import find_display
@@ -395,23 +394,3 @@ def test_kill_9_leaves_nothing_half_and_the_same_bytes_in_the_end(
     assert run.returncode == 0, run.stderr
     for path in (p for p in out.glob("*/*") if p.suffix in (".mov", ".mp4", ".tif", ".jpg")):
         assert (again / path.relative_to(out)).read_bytes() == path.read_bytes(), path
-
-
-def test_real_originals_through_every_shipped_output(tmp_path: Path) -> None:
-    folder, truth = originals()
-    names = {"ARRI LogC3 (EI800)": "LogC3", "ACES2065-1": "ACES2065-1"}
-    rows = [f"{t['file']},{names.get(t['encoding'], t['encoding'])},{t['levels']}" for t in truth]
-    (tmp_path / "day.csv").write_text("clip,encoding,levels\n" + "\n".join(rows) + "\n")
-    run = rushlight(
-        "render", tmp_path / "day.csv", "--media", folder, "--out", tmp_path / "out", "--workers", 2
-    )
-    assert run.returncode == 0, run.stdout + run.stderr
-    found = records(tmp_path / "out")
-    for entry in truth:
-        record = found[entry["file"]]
-        assert record["frames"] == entry["frames"] and record["first_timecode"] == entry["timecode"]
-        assert record["reel"] == entry["reel"]
-        movie = tmp_path / "out" / "editorial" / f"{Path(entry['file']).stem}.mov"
-        assert (
-            independent.count(movie) == entry["frames"] and independent.timecode(movie) == entry["timecode"]
-        )

@@ -33,25 +33,24 @@ def find_originals(folders: Iterable[Path], *, leave_out: Iterable[Path] = ()) -
     originals: list[Path] = []
     raw: list[Path] = []
     ignored = 0
-    for folder in folders:
-        for place, _, files in originals_below(folder, leave_out):
-            stills: list[str] = []
-            for name in files:
-                suffix = Path(name).suffix.lower()
-                if is_system(name) or _is_device(place / name):
-                    ignored += 1
-                elif suffix in MOVIES:
-                    originals.append(place / name)
-                elif suffix in RAW:
-                    raw.append(place / name)
-                elif suffix in STILLS:
-                    stills.append(name)
-                else:
-                    ignored += 1
-            if stills:
-                found, single = _sequences(place, stills)
-                originals += found
-                ignored += single
+    for place, _, files in originals_below(folders, leave_out):
+        stills: list[str] = []
+        for name in files:
+            suffix = Path(name).suffix.lower()
+            if is_system(name) or _is_device(place / name):
+                ignored += 1
+            elif suffix in MOVIES:
+                originals.append(place / name)
+            elif suffix in RAW:
+                raw.append(place / name)
+            elif suffix in STILLS:
+                stills.append(name)
+            else:
+                ignored += 1
+        if stills:
+            found, single = _sequences(place, stills)
+            originals += found
+            ignored += single
     return Found(originals=tuple(dict.fromkeys(originals)), raw=tuple(dict.fromkeys(raw)), ignored=ignored)
 
 

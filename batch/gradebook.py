@@ -8,6 +8,7 @@ source), unless both sides have a suffix and they differ: those are two clips. A
 from __future__ import annotations
 
 import datetime
+import difflib
 import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable
@@ -98,6 +99,9 @@ class GradeBook:
         for path in paths:
             for file in _decision_files(path):
                 try:
+                    if file != path and _says_nothing(file):
+                        self.warnings.append(f"{file} has no column of numbers: it is passed over")
+                        continue
                     if (changes := record_of(file, found)) is not None:
                         self.changes += changes
                         continue
@@ -117,15 +121,15 @@ class GradeBook:
         if kind in (".csv", ".tsv"):
             return _of_csv(read_text(file, GradeError), file, faults)
         cdls = files.read(file)
-        nameless = sum(not cdl.id for cdl in cdls)
-        if nameless and len(cdls) > 1:
-            self.warnings.append(f"{file}: {nameless} of its decisions have no id and are no clip's")
-        alone = file.stem if len(cdls) == 1 else ""  # one decision without an id bears its file's name
-        return [
-            Entry(cdl=cdl, place=f"{file}#{cdl.id}" if cdl.id else str(file), name=cdl.id or alone)
-            for cdl in cdls
-            if cdl.id or alone
-        ]
+        alone = file.stem if len(cdls) == 1 else ""  # one decision that says nothing bears its file's name
+        found = []
+        for cdl, media in zip(cdls, files.media(file), strict=True):
+            names = {plain_name(n): n for n in (cdl.id, media) if n} or ({alone: alone} if alone else {})
+            place = f"{file}#{cdl.id}" if cdl.id else str(file)
+            found += [Entry(cdl=cdl, place=place, name=name) for name in names.values()]
+            if not names:
+                self.warnings.append(f"{file}: a decision without id is no clip's ({cdl.numbers()})")
+        return found
 
     def _file(self, entry: Entry) -> None:
         if entry.name:
@@ -229,6 +233,14 @@ def _decision_files(path: Path) -> list[Path]:
     return sorted(
         p for p in path.rglob("*") if p.suffix.lower() in kinds and not p.name.startswith(".") and p.is_file()
     )
+
+
+def _says_nothing(file: Path) -> bool:
+    """Whether a CSV that lies in a folder of decisions is something else: a list, a camera report; not a slip in a heading."""
+    if file.suffix.lower() not in (".csv", ".tsv"):
+        return False
+    columns = read_table(read_text(file, GradeError), GradeError, file=str(file)).columns
+    return not any(difflib.get_close_matches(column, GRADE_COLUMNS, 1, 0.84) for column in columns)
 
 
 def _of_edl(text: str, file: Path, faults: list[GradeError]) -> list[Entry]:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from itertools import chain, islice, repeat
 from pathlib import Path
 
 from rushlight.batch.lists import Row
-from rushlight.pipelines.cdl import CDL, parse_cdl
+from rushlight.pipelines.cdl import CDL, media_of, parse_cdl
 from rushlight.pipelines.errors import GradeError
 from rushlight.pipelines.texts import read_bytes
 
@@ -46,6 +47,7 @@ class GradeFiles:
 
     def __init__(self) -> None:
         self._read: dict[Path, tuple[CDL, ...]] = {}
+        self._media: dict[Path, tuple[str, ...]] = {}
 
     def read(self, path: Path) -> tuple[CDL, ...]:
         """All decisions of a .cc, .ccc or .cdl file. GradeError naming it where it cannot be read."""
@@ -54,7 +56,12 @@ class GradeFiles:
             if data.count(b"<") > MAX_TAGS:
                 raise GradeError("is out of all proportion: no collection of decisions", file=str(path))
             self._read[path] = parse_cdl(data, file=str(path))
+            self._media[path] = media_of(data) if path.suffix.lower() == ".cdl" else ()
         return self._read[path]
+
+    def media(self, path: Path) -> tuple[str, ...]:
+        """What each decision of a .cdl file says it is for; empty where it says nothing."""
+        return tuple(islice(chain(self._media.get(path, ()), repeat("")), len(self.read(path))))
 
     def named(self, reference: str, base: Path) -> tuple[CDL, str]:
         """The decision of `path` or `path#id`, relative to `base`, and the place it stands at."""

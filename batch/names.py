@@ -68,23 +68,28 @@ class MediaIndex:
         if self.read:
             return
         self.read = True
-        for folder in self.folders:
-            for place, inner, files in originals_below(folder, self.leave_out):
-                for entry in (*files, *inner):
-                    self.names[entry.lower()].append(place / entry)
+        for place, inner, files in originals_below(self.folders, self.leave_out):
+            for entry in (*files, *inner):
+                self.names[entry.lower()].append(place / entry)
 
 
 def originals_below(
-    folder: Path, leave_out: Iterable[Path] = ()
+    folders: Iterable[Path], leave_out: Iterable[Path] = ()
 ) -> Iterator[tuple[Path, list[str], list[str]]]:
-    """Every folder below one, itself included, with its folders and files in order. Links to folders are not followed; a
-    system's own folders, hidden ones, `leave_out` and what this program wrote (it has `log/jobs.jsonl`) are passed over."""
+    """Every folder below some, those included, once each, with its folders and files in order. Links to folders are not followed;
+    a system's own folders, hidden ones, `leave_out` and what this program wrote (it has `log/jobs.jsonl`) are passed over."""
     avoided = {p.absolute() for p in leave_out}
-    for root, inner, files in os.walk(folder, followlinks=False):
-        place = Path(root)
-        kept = [n for n in inner if not is_system(n) and (place / n).absolute() not in avoided]
-        inner[:] = sorted(n for n in kept if not (place / n / "log" / "jobs.jsonl").is_file())
-        yield place, list(inner), sorted(files)
+    seen: set[Path] = set()
+    for folder in folders:
+        for root, inner, files in os.walk(folder, followlinks=False):
+            place = Path(root)
+            kept = [n for n in inner if not is_system(n) and (place / n).absolute() not in avoided]
+            inner[:] = sorted(n for n in kept if not (place / n / "log" / "jobs.jsonl").is_file())
+            if place.absolute() in seen:
+                inner.clear()  # it lies below a folder that was given as well
+                continue
+            seen.add(place.absolute())
+            yield place, list(inner), sorted(files)
 
 
 def is_system(name: str) -> bool:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from rushlight.batch.folders import find_originals
+from rushlight.batch.names import originals_below
 from rushlight.batch.plan import Plan
 from rushlight.pipelines.errors import ListError, SourceError
 from rushlight.pipelines.probe import STILLS, probe
@@ -68,7 +69,7 @@ def reconcile(folders: Sequence[Path], plan: Plan, leave_out: Sequence[Path] = (
         not_listed=tuple(not_listed),
         unreadable=tuple(unreadable),
         ignored=found.ignored,
-        absent=tuple(_absent(folders)),
+        absent=tuple(_absent(folders, leave_out)),
     )
 
 
@@ -85,12 +86,12 @@ def _key(path: Path) -> Path:
     return path.with_name(re.sub(r"[0-9]+$|#+$", "", path.stem) + "#" + path.suffix)
 
 
-def _absent(folders: Sequence[Path]) -> list[tuple[str, Path]]:
+def _absent(folders: Sequence[Path], leave_out: Sequence[Path]) -> list[tuple[str, Path]]:
     """Files that the newest manifest of each `ascmhl` folder names and that are not there; a manifest that cannot be
     read is named itself."""
     missing: list[tuple[str, Path]] = []
-    for folder in folders:
-        for history in sorted(folder.rglob("ascmhl")):
+    for place, inner, _ in originals_below(folders, leave_out):
+        for history in [place / "ascmhl"] if "ascmhl" in inner else []:
             manifests = sorted(history.glob("*.mhl"))
             if not manifests:
                 continue

@@ -24,6 +24,7 @@ __all__ = [
     "format_ccc",
     "format_cdl",
     "format_edl_comments",
+    "media_of",
     "parse_cdl",
     "parse_edl_sat",
     "parse_edl_sop",
@@ -165,6 +166,21 @@ def parse_cdl(text: str | bytes, *, file: str = "") -> tuple[CDL, ...]:
         except GradeError as error:
             raise error.at(file=file, key=place) from None
     return tuple(found)
+
+
+def media_of(data: bytes) -> tuple[str, ...]:
+    """The `ref` of the MediaRef beside each ColorCorrection of a ColorDecisionList that `parse_cdl` takes, in its order; empty
+    where there is none (ASC CDL v1.2 section 5: a ColorDecision is of the media that its MediaRef names)."""
+    from defusedxml.ElementTree import fromstring
+
+    root = fromstring(data.lstrip(b"\xef\xbb\xbf \t\r\n"))
+    refs = {
+        id(part): next((n.get("ref", "") for n in decision if _local(n.tag) == "MediaRef"), "")
+        for decision in root.iter()
+        if _local(decision.tag) == "ColorDecision"
+        for part in decision
+    }
+    return tuple(refs.get(id(node), "") for node in root.iter() if _local(node.tag) == "ColorCorrection")
 
 
 def _correction(node: Any, ident: str) -> CDL:

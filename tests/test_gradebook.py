@@ -119,7 +119,7 @@ def test_an_edl_beside_the_list(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "says", "line"),
     [
-        ("clip,note\nA,x\n", "no column of numbers", None),
+        ("clip,saturatoin\nA,1\n", "no column of numbers", None),
         ("clip,saturation\nA001,high\n", "one number", 2),
         ("# grades\nclip,slope\nA001,1 1\n", "three numbers", 3),
         ("clip,saturation\n,0.5\n", "says of no clip", 2),

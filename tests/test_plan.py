@@ -339,4 +339,47 @@ def test_one_decision_without_an_id_bears_its_files_name(tmp_path: Path) -> None
     book = GradeBook([tmp_path], GradeFiles())
     found = book.decision(wanted_of("A001C003.mov"))
     assert found and found.cdl and found.cdl.saturation == 0.4 and found.source.endswith("A001C003.cc")
-    assert book.warnings == [f"{tmp_path / 'many.ccc'}: 1 of its decisions have no id and are no clip's"]
+    assert book.warnings == [
+        f"{tmp_path / 'many.ccc'}: a decision without id is no clip's ({CDL().numbers()})"
+    ]
+
+
+LIST = """<ColorDecisionList xmlns="urn:ASC:CDL:v1.01">
+<ColorDecision><MediaRef ref="file:///card/A001C003.mov"/><ColorCorrection id="one"><SatNode><Saturation>0.4</Saturation></SatNode></ColorCorrection></ColorDecision>
+<ColorDecision><ColorCorrection id="A001C004"><SatNode><Saturation>0.5</Saturation></SatNode></ColorCorrection><MediaRef ref="A001C004.mov"/></ColorDecision>
+<ColorDecision><ColorCorrection id="A001C005"/></ColorDecision></ColorDecisionList>"""
+
+
+def test_a_decision_is_for_the_media_that_its_list_names(tmp_path: Path) -> None:
+    (tmp_path / "day.cdl").write_text(LIST)
+    book = GradeBook([tmp_path], GradeFiles())
+    found = [book.decision(wanted_of(f"A001C00{n}.mov")) for n in (3, 4, 5, 6)]
+    assert [f and f.cdl and f.cdl.saturation for f in found] == [0.4, 0.5, 1.0, None]
+    assert found[0] and found[0].source.endswith("day.cdl#one") and not book.warnings
+
+
+def test_another_table_in_a_folder_of_decisions_is_passed_over_and_said(tmp_path: Path) -> None:
+    (tmp_path / "report.csv").write_text("clip,lens\nA001C003,35\n")
+    (tmp_path / "g.csv").write_text("clip,saturation\nA001C003,0.5\n")
+    book = GradeBook([tmp_path], GradeFiles())
+    found = book.decision(wanted_of("A001C003.mov"))
+    assert found and found.cdl and found.cdl.saturation == 0.5
+    assert book.warnings == [f"{tmp_path / 'report.csv'} has no column of numbers: it is passed over"]
+    with pytest.raises(GradeError, match="no column of numbers"):
+        GradeBook([tmp_path / "report.csv"], GradeFiles())
+
+
+def test_an_ungraded_clip_has_the_show_transform_and_a_warning_or_is_refused(tmp_path: Path) -> None:
+    write_movie(tmp_path / "a.mov", [numbered(0)])
+    (tmp_path / "day.csv").write_text("clip,encoding\na.mov,LogC3\n")
+    output = '[[output]]\nname = "o"\nmake = "movie"\ncodec = "prores-proxy"\n'
+    for policy in ("warn", "refuse"):
+        (tmp_path / "r.toml").write_text(f'ungraded = "{policy}"\n{output}')
+        plan = prepare(Request(clip_list=tmp_path / "day.csv", recipe=str(tmp_path / "r.toml"))).plan
+        if policy == "warn":
+            (clip,) = plan.clips
+            assert clip.look.grade is None and clip.look.transform == "aces2"
+            assert any(w.startswith("ungraded:") for w in clip.warnings)
+        else:
+            ((_, error),) = plan.wrong
+            assert error.key == "grade" and "refuses ungraded clips" in error.text and not plan.clips

@@ -204,3 +204,24 @@ def test_links_that_go_round_and_pipes_are_passed_over(card: Path, tmp_path: Pat
     (tmp_path / "day.csv").write_text("clip,encoding,saturation\nA001C001.mov,LogC3,0.5\n")
     prepared = prepare(Request(clip_list=tmp_path / "day.csv", media=(card,), grades=(tmp_path,)))
     assert len(prepared.plan.clips) == 1
+
+
+def test_a_folder_given_twice_or_below_another_counts_once(
+    card: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "day.csv").write_text("clip,encoding\nA001C001.mov,LogC3\n")
+    monkeypatch.chdir(tmp_path)
+    once = prepare(Request(clip_list=Path("day.csv"), media=(Path("media"),)))
+    for more in (("media", "media"), ("media", "media/A001"), ("media/A001", "media"), (str(card), "media")):
+        prepared = prepare(Request(clip_list=Path("day.csv"), media=tuple(Path(m) for m in more)))
+        assert [c.stem for c in prepared.plan.clips] == ["A001C001"], more
+        assert prepared.media and once.media and prepared.media.found == once.media.found, more
+
+
+def test_a_manifest_of_our_own_deliveries_is_no_offloads(card: Path) -> None:
+    (card / "out" / "log").mkdir(parents=True)
+    (card / "out" / "log" / "jobs.jsonl").write_text("")
+    (card / "out" / "ascmhl").mkdir()
+    (card / "out" / "ascmhl" / "0001.mhl").write_text("<h><hash><path>editorial/gone.mov</path></hash></h>")
+    media = reconcile([card], Plan())
+    assert media is not None and media.absent == ()

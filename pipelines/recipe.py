@@ -13,11 +13,11 @@ import re
 import tomllib
 from collections.abc import Callable
 from importlib import resources
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, Field, ValidationError, model_validator
 from rushlight.pipelines.defaults import Changes, Default, DefaultsFile, Model
-from rushlight.pipelines.errors import RecipeError
+from rushlight.pipelines.errors import InputError, RecipeError
 from rushlight.pipelines.faults import key_and_words
 from rushlight.pipelines.texts import is_kept, noted, read_text
 
@@ -283,24 +283,24 @@ def parse_recipe(text: str, *, file: str = "") -> Recipe:
         raise RecipeError(f"is not TOML: {error}", file=file) from None
     try:
         recipe = Recipe.model_validate(data)
+        faults = _codec_faults(recipe)
     except ValidationError as error:
         details = error.errors()
-        if len(details) > 1:  # a list whose every table is wrong is not "empty" as well
-            details = [
-                d
-                for d in details
-                if not (d["type"] == "too_short" and d["loc"] == ("output",) and data.get("output"))
-            ]
-        faults = [key_and_words(detail, data, _tables()) for detail in details]
-        first, *rest = faults
-        text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
-        raise RecipeError(text, file=file, key=first[0]) from None
-    faults = _codec_faults(recipe)
-    if faults:
-        first, *rest = faults
-        text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
-        raise RecipeError(text, file=file, key=first[0])
-    return recipe
+        places = [d["loc"] for d in details]
+        faults = [
+            key_and_words(detail, data, _tables())
+            for detail in details
+            # a list of which every item is wrong is not "empty" as well
+            if not (
+                detail["type"] == "too_short"
+                and any(p != detail["loc"] and p[: len(detail["loc"])] == detail["loc"] for p in places)
+            )
+        ] + _unknown_names(data)
+    if not faults:
+        return recipe
+    first, *rest = faults
+    text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
+    raise RecipeError(text, file=file, key=first[0])
 
 
 def parse_defaults(text: str, *, file: str = "") -> tuple[Default, ...]:
@@ -334,12 +334,32 @@ def _tables() -> dict[str, type[BaseModel]]:
     }
 
 
+def _unknown_names(data: dict[str, Any]) -> list[tuple[str, str]]:
+    """Names of codecs and displays that there are none of, in a document that has other faults."""
+    from rushlight.pipelines.codecs import codec
+    from rushlight.pipelines.display import find_display
+
+    look, outputs = data.get("look"), data.get("output")
+    named: list[tuple[str, Any, Callable[[str], object]]] = []
+    if isinstance(look, dict):
+        named.append(("look.display", look.get("display"), find_display))
+    for index, output in enumerate(outputs if isinstance(outputs, list) else ()):
+        if isinstance(output, dict):
+            named.append((f"output[{index}].codec", output.get("codec"), codec))
+    faults = []
+    for key, name, find in named:
+        try:
+            _ = isinstance(name, str) and find(name)
+        except InputError as error:
+            faults.append((key, error.text))
+    return faults
+
+
 def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
     """What codecs, containers and displays do not take, by key."""
     from rushlight.pipelines.codecs import codec, output_faults
     from rushlight.pipelines.display import find_display
     from rushlight.pipelines.encodings import find_encoding
-    from rushlight.pipelines.errors import InputError
     from rushlight.pipelines.lut import lut_side
 
     faults = []

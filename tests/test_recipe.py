@@ -86,9 +86,16 @@ def test_a_slate_card_is_off_unless_asked_for() -> None:
 
 def test_all_faults_in_one_reading() -> None:
     with pytest.raises(RecipeError) as caught:
-        parse_recipe('rate = "x"\n' + MOVIE + 'size = 3\n[[output]]\nname="b"\nmake="stills"\nkinds=["bmp"]')
-    text = str(caught.value)
-    assert all(key in text for key in ("rate", "output[0].size", "output[1].kinds[0]"))
+        parse_recipe(
+            'rate = "x"\n[look]\ndisplay = "Rec.710"\n'
+            + MOVIE.replace("dnxhr-lb", "dnxhr-lbb")
+            + 'size = 3\n[[output]]\nname="b"\nmake="stills"\nkinds=["bmp"]'
+        )
+    lines = str(caught.value).splitlines()
+    keys = ("rate", "output[0].size", "output[1].kinds[0]", "look.display", "output[0].codec")
+    assert len(lines) == len(keys) and all(
+        f"{key}: " in line for key, line in zip(keys, lines, strict=True)
+    ), lines
 
 
 def test_digest_ignores_words() -> None:

@@ -16,6 +16,7 @@ from rushlight.batch.camera import camera_letter
 from rushlight.batch.lists import Row
 from rushlight.batch.luts import LutFiles
 from rushlight.batch.plan import reel_of
+from rushlight.batch.showlut import check_sides
 from rushlight.pipelines.defaults import STATED, Default
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import InputError, ListError, RecipeError
@@ -64,6 +65,7 @@ class Defaults:
                     find_encoding(default.encoding, exposure_index=default.exposure_index)
             except InputError as error:
                 raise error.at(file=file, key=f"{key}.encoding") from None
+            check_sides(default, file, key)
             if default.lut and default.lut.lower() != "none":
                 path = luts.find(default.lut, base).absolute()
                 luts.read(path)

@@ -18,7 +18,7 @@ from rushlight.batch.lists import Row, is_yes
 from rushlight.batch.luts import LutFiles
 from rushlight.batch.ranges import frame_range
 from rushlight.batch.rates import exposed_rate, played_rate, relabelled
-from rushlight.batch.showlut import lut_sides, no_sides
+from rushlight.batch.showlut import inherited_side, lut_sides, no_sides
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.codecs import codec, log_notes, output_faults, rate_fault
 from rushlight.pipelines.encodings import Encoding, by_header, find_encoding, suggest_encoding
@@ -183,6 +183,7 @@ def plan_clip(
     if finished and decision.cdl is not None:  # a look recorded in camera: twice graded would be wrong
         decision = Decision(cdl=None, reason=f"display-encoded: {decision.source} is not for it")
     look = _look(row, recipe, signal, decision.cdl, luts, lut_base)
+    warnings += inherited_side(row, recipe.look, look.lut)
     if finished:
         warnings.append("is display-encoded: it is delivered as it is, but for what its row states")
     elif decision.cdl is None and not (look.lut and look.lut.contains_grade):

@@ -32,6 +32,7 @@ from rushlight.batch.rates import rate_doubts
 from rushlight.batch.reconcile import Media, reconcile
 from rushlight.batch.reels import reel_doubts, runs_on
 from rushlight.batch.request import Request
+from rushlight.batch.showlut import with_default_lut
 from rushlight.batch.timelines import read_timeline
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import (
@@ -186,7 +187,7 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         try:
             said = defaults.of(row, path, facts)
             stated = stated_by(row, recipe, said, options)
-            row = _with_show_lut(row, said.get("lut", ""), stated)
+            row = with_default_lut(row, said, stated, recipe.look)
             camera = camera_of(row.cells, said)
             decision = row_decision(row, files) or matcher.decision(row, path, facts, camera)
             clip = plan_clip(
@@ -239,14 +240,6 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         recipe_file=recipe_file,
         faults=tuple(faults or ()),
     )
-
-
-def _with_show_lut(row: Row, lut: str, stated: Iterable[Stated]) -> Row:
-    """The row with a default's show LUT, unless it has its own, or its original is finished video."""
-    encoding = next((s.encoding for s in stated if s.encoding), "")
-    if not lut or row["lut"] or not encoding or find_encoding(encoding).kind == "video":
-        return row
-    return replace(row, cells={**row.cells, "lut": lut})
 
 
 def _missing(row: Row, error: RushlightError) -> ListError:

@@ -7,7 +7,9 @@ the recipe's is shown in its light: `rushlight.pipelines.look` does both. A stat
 from __future__ import annotations
 
 import re
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.lists import Row
 from rushlight.pipelines.display import find_display
@@ -16,8 +18,13 @@ from rushlight.pipelines.errors import EncodingError, ListError
 from rushlight.pipelines.look import working_encoding
 from rushlight.pipelines.lut import lut_side
 from rushlight.pipelines.recipe import LookSettings
+from rushlight.pipelines.spec import LutSpec
 
-__all__ = ["lut_sides", "no_sides"]
+if TYPE_CHECKING:
+    from rushlight.batch.plan import Stated
+    from rushlight.pipelines.defaults import Default
+
+__all__ = ["check_sides", "inherited_side", "lut_sides", "no_sides", "with_default_lut"]
 
 SIDES = ("lut_input", "lut_output")
 
@@ -51,6 +58,41 @@ def lut_sides(row: Row, settings: LookSettings, encoding: Encoding) -> dict[str,
         "output": levels_out,
         "output_space": "" if made_for == shown else made_for.name,
     }
+
+
+def check_sides(default: Default, file: str, key: str) -> None:
+    """EncodingError where a table of defaults states a space that is none."""
+    finders: tuple[tuple[str, Callable[[str], object]], ...] = (
+        ("lut_input", find_encoding),
+        ("lut_output", find_display),
+    )
+    for side, find in finders:
+        space, _ = lut_side(getattr(default, side))
+        try:
+            _ = space and find(space)
+        except EncodingError as error:
+            raise error.at(file=file, key=f"{key}.{side}") from None
+
+
+def with_default_lut(
+    row: Row, said: Mapping[str, str], stated: Iterable[Stated], settings: LookSettings
+) -> Row:
+    """The row with the show LUT of its defaults and what they say of it, unless it states these or is finished video."""
+    encoding = next((s.encoding for s in stated if s.encoding), "")
+    if not encoding or find_encoding(encoding).kind == "video":
+        return row
+    wanted = {"lut": said["lut"]} if said.get("lut") else {}
+    lut = row["lut"] or wanted.get("lut") or settings.show_lut
+    if lut and lut.lower() != "none":
+        wanted |= {key: said[key] for key in SIDES if said.get(key)}
+    return replace(row, cells={**wanted, **{key: text for key, text in row.cells.items() if text}})
+
+
+def inherited_side(row: Row, settings: LookSettings, lut: LutSpec | None) -> list[str]:
+    """A warning where the recipe's word on LUTs converts the signal for a LUT that is not the recipe's own."""
+    if not (lut and row["lut"] and settings.show_lut and lut.input_space and not row["lut_input"]):
+        return []
+    return [f"its LUT {lut.name!r} gets the signal in {lut.input_space}, as the recipe states for LUTs"]
 
 
 def no_sides(row: Row) -> None:

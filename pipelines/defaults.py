@@ -25,6 +25,8 @@ class Default(Model):
     levels: Literal["", "narrow", "full"] = ""
     exposure_index: int | None = Field(default=None, ge=1, le=1_000_000)
     lut: str = ""
+    lut_input: str = ""  # what that LUT takes and gives, or the recipe's: a space, levels, or both
+    lut_output: str = ""
     rotation: Literal[0, 180] | None = None  # degrees, as the picture is to be turned; beats the header's
     desqueeze: float | None = Field(
         default=None, ge=0.25, le=4
@@ -61,7 +63,17 @@ class Default(Model):
         return f'{key} = "{getattr(self, key)}"'
 
 
-STATED = ("encoding", "levels", "exposure_index", "lut", "rotation", "desqueeze", "clock_offset")
+STATED = (
+    "encoding",
+    "levels",
+    "exposure_index",
+    "lut",
+    "lut_input",
+    "lut_output",
+    "rotation",
+    "desqueeze",
+    "clock_offset",
+)
 
 
 class DefaultsFile(Model):

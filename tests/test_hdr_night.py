@@ -77,12 +77,16 @@ def test_hlg_is_tagged_and_states_no_light(tmp_path: Path) -> None:
 
 
 def test_burnin_has_the_white_of_graphics(tmp_path: Path) -> None:
-    """203 cd/m2 (BT.2408, table 1), not the 10,000 of code 940."""
-    recipe = SMALL.format(display="PQ BT.2100", container="mov") + BURNIN
-    path, _ = night(tmp_path, ROOT / "sample_frames", "A001C007.mov,ARRI LogC3,narrow", recipe)
+    """203 cd/m2 (BT.2408, table 1), not the 10,000 of code 940; the brightest there is where the picture is dark."""
+    recipe = (
+        SMALL.format(display="PQ BT.2100", container="mov").replace("[look]", "[look]\nexposure = -5")
+        + BURNIN
+    )
+    path, entry = night(tmp_path, ROOT / "sample_frames", "A001C007.mov,ARRI LogC3,narrow", recipe)
     text = codes(path, 5)[0][225:265, 150:330]
     white = 64 + 876 * graphics_white(16)
     assert np.percentile(text, 99.5) == pytest.approx(white, abs=25)
+    assert entry["light"]["max_cll"] == pytest.approx(203, abs=3)
 
 
 def test_pq_of_a_real_original(tmp_path: Path) -> None:

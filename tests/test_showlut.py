@@ -17,7 +17,9 @@ from hypothesis import given as for_any
 from hypothesis import strategies as st
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.lists import Row
+from rushlight.batch.prepare import prepare
 from rushlight.batch.records import latest, read_records
+from rushlight.batch.request import Request
 from rushlight.batch.showlut import lut_sides, no_sides
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import EncodingError, ListError
@@ -223,6 +225,51 @@ def test_a_side_without_a_lut_is_an_error() -> None:
     with pytest.raises(ListError) as caught:
         no_sides(Row(file="a.csv", line=2, clip="a", cells={"lut_output": "P3-D65"}))
     assert caught.value.key == "lut_output"
+
+
+def test_defaults_say_it_of_a_camera_s_lut_and_the_recipe_of_all(tmp_path: Path) -> None:
+    """Row before default before recipe; a conversion by the recipe's word for another LUT than its own is a warning."""
+    for name in ("A001C001", "B001C001", "B001C002", "B001C003", "B001C004"):
+        write_movie(tmp_path / f"{name}.mov", [numbered(0)], reel="")
+    cube = "LUT_3D_SIZE 2\n" + "".join(f"{r} {g} {b}\n" for b in (0, 1) for g in (0, 1) for r in (0, 1))
+    for name in ("show", "b", "own"):
+        (tmp_path / f"{name}.cube").write_text(cube)
+    (tmp_path / "day.csv").write_text(
+        "clip,encoding,lut,lut_input\n"
+        "A001C001.mov,V-Log,,\n"
+        "B001C001.mov,V-Log,,\n"
+        "B001C002.mov,V-Log,own.cube,narrow\n"
+        "B001C003.mov,V-Log,none,\n"
+        "B001C004.mov,video,,\n"
+    )
+    head = '[look]\nshow_lut = "show.cube"\nlut_input = "LogC3"\n'
+    tail = '[[output]]\nname = "a"\nmake = "movie"\ncodec = "prores-422"\n'
+    table = '[[default]]\ncamera = "B"\nlut = "b.cube"\nlut_input = "LogC4 narrow"\nlut_output = "P3-D65"\n'
+    (tmp_path / "r.toml").write_text(head + tail + table)
+    plan = prepare(Request(clip_list=tmp_path / "day.csv", recipe=str(tmp_path / "r.toml"))).plan
+    assert not plan.wrong
+    found = {c.stem: c.look.lut for c in plan.clips}
+    shown = {
+        k: v and (v.name, v.input_space[:10], v.input, v.output_space, v.output) for k, v in found.items()
+    }
+    assert shown == {
+        "A001C001": ("show", "ARRI LogC3", "full", "", "full"),
+        "B001C001": ("b", "ARRI LogC4", "narrow", "P3-D65", "full"),
+        "B001C002": ("own", "", "narrow", "P3-D65", "full"),
+        "B001C003": None,
+        "B001C004": None,
+    }
+    (tmp_path / "r.toml").write_text(head + tail)
+    plan = prepare(Request(clip_list=tmp_path / "day.csv", recipe=str(tmp_path / "r.toml"))).plan
+    assert not [w for c in plan.clips for w in c.warnings if "gets the signal" in w]
+    (tmp_path / "day.csv").write_text("clip,encoding,lut\nB001C002.mov,V-Log,own.cube\n")
+    plan = prepare(Request(clip_list=tmp_path / "day.csv", recipe=str(tmp_path / "r.toml"))).plan
+    (said,) = [w for w in plan.clips[0].warnings if "gets the signal" in w]
+    assert "'own'" in said and "ARRI LogC3" in said
+    (tmp_path / "r.toml").write_text(head + tail + table.replace("P3-D65", "CRT"))
+    with pytest.raises(EncodingError, match="takes Rec") as caught:
+        prepare(Request(clip_list=tmp_path / "day.csv", recipe=str(tmp_path / "r.toml")))
+    assert caught.value.key == "default[0].lut_output"
 
 
 def test_plan_says_which_rows_are_wrong(tmp_path: Path) -> None:

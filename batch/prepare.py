@@ -40,6 +40,7 @@ from rushlight.pipelines.errors import (
     InputError,
     ListError,
     OptionError,
+    RecipeError,
     RushlightError,
     SourceError,
 )
@@ -72,15 +73,20 @@ class Prepared:
     faults: tuple[GradeError, ...] = ()  # of decision files, where they are not raised
 
 
-def kept_fonts(recipe: Recipe) -> dict[str, str]:
-    """Given font files of a recipe -> the name they are kept under."""
-    from rushlight.pipelines.text import font_file
+def kept_fonts(recipe: Recipe, base: Path = Path(), file: str = "") -> dict[str, str]:
+    """Given font files of a recipe -> the name they are kept under. `base` is the recipe's folder, which they are looked for
+    in first. RecipeError for one that is absent or no font."""
+    from rushlight.pipelines.text import font_file, glyphs_of
 
     found = {}
-    for output in recipe.output:
+    for index, output in enumerate(recipe.output):
         if isinstance(output, MovieOutput) and output.burnin and output.burnin.font:
             font = output.burnin.font
-            data = noted(f"font {font}", lambda font=font: font_file(font).read_bytes())  # type: ignore[misc]
+            try:
+                data = noted(f"font {font}", lambda font=font: font_file(font, base).read_bytes())  # type: ignore[misc]
+                glyphs_of(data, font)
+            except RecipeError as error:
+                raise error.at(file=file, key=f"output[{index}].burnin") from None
             found[font] = f"{hashlib.sha256(data).hexdigest()[:40]}{Path(font).suffix or '.ttf'}"
     return found
 
@@ -220,7 +226,7 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         if row.line not in chosen_lines:
             with suppress(RushlightError):
                 plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
-    fonts = kept_fonts(recipe)
+    fonts = kept_fonts(recipe, lut_base, recipe_file or request.recipe)
     inputs = dict(read.read)
     folders = [*request.media, *([base] if is_folder(request.clip_list) else [])]
     media_found = reconcile(folders, plan, [request.out] if request.out else [])
@@ -247,7 +253,6 @@ def _missing(row: Row, error: RushlightError) -> ListError:
 
 
 def _check_recipe(recipe: Recipe, clip_list: ClipList, file: str) -> None:
-    from rushlight.pipelines.errors import RecipeError
     from rushlight.pipelines.slate import check_fields
 
     for index, output in enumerate(recipe.output):

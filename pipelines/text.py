@@ -8,6 +8,8 @@ right, letters that join or stack), is told and shown as `?`: never as a box, ne
 
 from __future__ import annotations
 
+import io
+import struct
 import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
@@ -26,6 +28,7 @@ __all__ = [
     "drawable",
     "edge",
     "font_file",
+    "glyphs_of",
     "line_height",
     "text_mask",
     "text_width",
@@ -56,15 +59,17 @@ class Mask:
         return int(self.ink.shape[0])
 
 
-def font_file(font: str) -> Path:
-    """The file of a font given by path, or by a name that OpenImageIO or matplotlib ships. RecipeError if there is none."""
+def font_file(font: str, base: Path = Path()) -> Path:
+    """The file of a font given by path, in `base` or from where we are, or by a name that OpenImageIO or matplotlib ships.
+    RecipeError if there is none."""
     import OpenImageIO as oiio
 
     given = Path(font)
     if given.suffix:
-        if not given.is_file():
-            raise RecipeError(f"there is no font file {font!r}", key="font")
-        return given
+        for path in (base / given, given):
+            if path.is_file():
+                return path
+        raise RecipeError(f"there is no font file {font!r}", key="font")
     found = sorted(Path(oiio.__file__).parent.glob(f"**/{font}.ttf"))
     if not found:
         import matplotlib
@@ -78,14 +83,18 @@ def font_file(font: str) -> Path:
 @lru_cache(maxsize=8)
 def _glyphs(font: str) -> frozenset[int]:
     """Code points that a font draws."""
+    return glyphs_of(font_file(font).read_bytes(), font)
+
+
+def glyphs_of(data: bytes, font: str) -> frozenset[int]:
+    """Code points that the font in these bytes draws. RecipeError if they are no font."""
     from fontTools.ttLib import TTFont, TTLibError
 
-    path = font_file(font)
     try:
-        with TTFont(str(path), lazy=True, fontNumber=0) as file:
+        with TTFont(io.BytesIO(data), lazy=True, fontNumber=0) as file:
             return frozenset(file.getBestCmap() or ())
-    except (TTLibError, OSError) as error:
-        raise RecipeError(f"font {font!r} cannot be read: {error}", key="font") from None
+    except (TTLibError, OSError, struct.error, AssertionError) as error:
+        raise RecipeError(f"font {font!r} cannot be read: {error or 'damaged'}", key="font") from None
 
 
 def _can_be_set(character: str) -> bool:

@@ -2,17 +2,20 @@
 
 import itertools
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pictures import frame_of, texture
+from rushlight.batch.prepare import kept_fonts
 from rushlight.pipelines.errors import RecipeError, RushlightError
 from rushlight.pipelines.fields import parse_template, running_room
 from rushlight.pipelines.pixels import find_pixel_format, planes
-from rushlight.pipelines.recipe import Burnin, Guides
+from rushlight.pipelines.recipe import Burnin, Guides, parse_recipe
 from rushlight.pipelines.slate import Painter, check_fields, fields_of
+from rushlight.pipelines.text import font_file
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
 ANCHORS = ["top-left", "top", "top-right", "left", "centre", "right", "bottom-left", "bottom", "bottom-right"]
@@ -326,3 +329,20 @@ def test_fields() -> None:
 def test_an_unknown_font_is_refused() -> None:
     with pytest.raises(RecipeError, match="font"):
         painter(burnin({"at": "top", "text": "x"}, font="nowhere.ttf"))
+
+
+def test_a_font_is_found_beside_the_recipe_and_a_bad_one_is_named(tmp_path: Path) -> None:
+    shipped = font_file("DejaVuSans")
+    (tmp_path / "own.ttf").write_bytes(shipped.read_bytes())
+    assert font_file("own.ttf", tmp_path) == tmp_path / "own.ttf"
+    output = '[[output]]\nname = "a"\nmake = "movie"\ncodec = "h264"\n[output.burnin]\nwatermark = "x"\nfont = "own.ttf"'
+    recipe = parse_recipe(output)
+    assert list(kept_fonts(recipe, tmp_path, "r.toml")) == ["own.ttf"]
+    for data in (b"", b"this is no font", shipped.read_bytes()[:400]):
+        (tmp_path / "own.ttf").write_bytes(data)
+        with pytest.raises(RecipeError, match="cannot be read") as caught:
+            kept_fonts(recipe, tmp_path, "r.toml")
+        assert (caught.value.file, caught.value.key) == ("r.toml", "output[0].burnin.font")
+    (tmp_path / "own.ttf").unlink()
+    with pytest.raises(RecipeError, match="there is no font file"):
+        kept_fonts(recipe, tmp_path, "r.toml")

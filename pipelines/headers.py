@@ -11,7 +11,7 @@ import av
 from rushlight.pipelines.boxes import picture_track
 from rushlight.pipelines.errors import SourceError
 
-__all__ = ["interlaced", "orientation", "turn_of"]
+__all__ = ["interlaced", "is_atom", "orientation", "turn_of"]
 
 
 def turn_of(a: float, b: float, c: float, d: float) -> tuple[int, bool]:
@@ -68,3 +68,8 @@ def interlaced(path: Path, stream: Any) -> bool:
         file.seek(entry.pos)
         head = file.read(6)
     return len(head) == 6 and bool(head[5] & 2)
+
+
+def is_atom(container: Any) -> bool:
+    """Whether an MXF file holds one track alone: operational pattern OP-Atom (SMPTE ST 390; its label's 13th byte)."""
+    return str(container.metadata.get("operational_pattern_ul", "")).rpartition(".")[2].startswith("10")

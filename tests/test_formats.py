@@ -99,6 +99,8 @@ def one(name: str, container: str, index: int, source: list[av.VideoFrame], tmp_
     assert (facts.frames, str(facts.timecode), facts.timecode_from) == (FRAMES, label, "header")
     assert str(facts.rate.fraction) == rate and (facts.width, facts.height) == SIZE
     assert (facts.pixel_format.name, facts.variable_rate, facts.interlaced) == (read, False, False)
+    assert [w for w in facts.warnings if "OP-Atom" not in w] == []
+    assert len(facts.warnings) == (container == "opatom.mxf")
     with open_source(facts) as opened:
         found = list(opened.frames(0, FRAMES))
         assert [number_of(f.image) for f in opened.frames(8, 3)] == [8, 9, 10]

@@ -204,6 +204,34 @@ def test_drop_frame_and_pairs_of_a_timecode_word(tmp_path: Path) -> None:
     assert str(probe(tmp_path).timecode) == "00:58:59;43"
 
 
+@pytest.mark.parametrize(
+    ("rate", "label", "number", "wanted"),
+    [
+        ((24, 1), "23:59:59:23", 7, "23:59:59:23"),
+        ((30000, 1001), "10:00:00:29", 7, "10:00:00:29"),
+        ((24, 1), "", 86400 * 24 + 5, "00:00:00:05"),  # file numbers wrap at midnight
+        ((25, 1), "", 90, "00:00:03:15"),
+    ],
+)
+def test_timecode_of_an_exr(
+    rate: tuple[int, int], label: str, number: int, wanted: str, tmp_path: Path
+) -> None:
+    pixels = RAMP.astype(np.float32)
+    for n in range(2):
+        path = tmp_path / f"a.{number + n:08}.exr"
+        spec = oiio.ImageSpec(37, 20, 3, "half")
+        spec.attribute("FramesPerSecond", oiio.TypeRational, rate)
+        if label:
+            spec.attribute("smpte:TimeCode", oiio.TypeTimeCode, (int(label.replace(":", ""), 16), 0))
+        writer = oiio.ImageOutput.create(str(path))
+        assert writer.open(str(path), spec) and writer.write_image(pixels)
+        writer.close()
+    facts = probe(tmp_path)
+    assert (str(facts.timecode), facts.timecode_from) == (wanted, "header" if label else "file number")
+    if wanted == "23:59:59:23":
+        assert str(facts.timecode + 1) == "00:00:00:00"
+
+
 def test_a_file_of_another_size_or_cut_short_is_damage(tmp_path: Path) -> None:
     codes = np.full((20, 30, 3), 500)
     for n in range(4):

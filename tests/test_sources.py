@@ -4,6 +4,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import av
+import independent
 import numpy as np
 import OpenImageIO as oiio
 import pytest
@@ -159,6 +160,33 @@ def test_damage_keeps_the_count(tmp_path: Path) -> None:
     with open_source(facts) as source:
         found = list(source.frames(5, 10))
     assert [f.number for f in found] == list(range(5, 15)) and [f.number for f in found if f.damage] == [9]
+
+
+@pytest.mark.parametrize("text", ["", "25:61:00:00"])
+def test_without_timecode_it_counts_from_zero_and_says_so(text: str, tmp_path: Path) -> None:
+    path = write_movie(
+        tmp_path / "a.mp4",
+        [numbered(n, 128, 72, "yuv420p") for n in range(3)],
+        codec="libx264",
+        timecode="",
+        reel="",
+    )
+    if text:
+        independent.ffmpeg(
+            "-i",
+            path,
+            "-c",
+            "copy",
+            "-metadata",
+            f"timecode={text}",
+            "-movflags",
+            "use_metadata_tags",
+            tmp_path / "b.mp4",
+        )
+        path = tmp_path / "b.mp4"
+    facts = probe(path)
+    assert (str(facts.timecode), facts.timecode_from) == ("00:00:00:00", "none")
+    assert any("counted from 00:00:00:00" in w for w in facts.warnings)
 
 
 def test_a_short_file_is_said(tmp_path: Path) -> None:

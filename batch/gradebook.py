@@ -15,7 +15,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from rushlight.batch.changes import Change, record_of, together
+from rushlight.batch.changefiles import record_of, together
+from rushlight.batch.changes import Change
 from rushlight.batch.edl import read_edl
 from rushlight.batch.grades import Decision, GradeFiles
 from rushlight.batch.lists import GRADE_COLUMNS, row_grade

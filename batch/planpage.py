@@ -101,12 +101,13 @@ def _clip(clip: PlannedClip, recipe: Recipe) -> dict[str, Any]:
 
 
 def _candidates(decision: Decision) -> list[str]:
-    """What was set after the cut: the first few with their numbers, all with their place."""
+    """What was set after the cut, in short: the document has all of it."""
     if not decision.later:
         return []
     shown = [f"{x.when} {_near(x.source)}: {x.cdl.numbers()}" for x in decision.later[:MOST_SHOWN]]
-    rest = ", ".join(_near(x.source) for x in decision.later[MOST_SHOWN:])
-    return [f"set after the cut and not used: {'; '.join(shown)}" + (f"; and {rest}" if rest else "")]
+    rest = len(decision.later) - MOST_SHOWN
+    more = f"; and {rest} more, to {decision.later[-1].when} (--json has them all)" if rest > 0 else ""
+    return [f"set after the cut and not used: {'; '.join(shown)}{more}"]
 
 
 def plan_document(prepared: Prepared) -> dict[str, Any]:

@@ -10,7 +10,8 @@ from functools import partial
 from pathlib import Path
 
 from rushlight.batch.camera import camera_of
-from rushlight.batch.changes import ChangeRecord, clock_seconds, utc_seconds
+from rushlight.batch.changefiles import clock_seconds, utc_seconds
+from rushlight.batch.changes import ChangeRecord
 from rushlight.batch.defaults import Defaults, read_defaults
 from rushlight.batch.edl import read_edl
 from rushlight.batch.folders import read_folder

@@ -49,7 +49,7 @@ def show_plan(
 
     `ready_by`: say what of it will be ready then, if so many workers (one a core without) began now. `write`: a new file for the explicit list. OptionError where it is there already.
     """
-    from rushlight.batch.changes import together
+    from rushlight.batch.changefiles import together
     from rushlight.batch.planlist import plan_list
     from rushlight.batch.planpage import plan_document, print_plan
 

@@ -17,6 +17,7 @@ __all__ = ["Table", "read_table"]
 
 MAX_CELL = 100_000  # characters
 MAX_ROWS = 100_000
+MAX_COLUMNS = 1000
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +56,8 @@ def read_table(text: str, error: type[InputError], *, file: str = "") -> Table:
             if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
                 continue
             if columns is None:
+                if len(cells) > MAX_COLUMNS:
+                    raise error(f"has {len(cells)} columns", file=file, line=start)
                 columns, heading_line = tuple(c.strip().lower().replace(" ", "_") for c in cells), start
                 twice = sorted({c for c in columns if c and columns.count(c) > 1})
                 if twice:

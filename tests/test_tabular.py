@@ -32,6 +32,11 @@ def test_too_many_rows_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     assert caught.value.line == 5
 
 
+def test_too_many_columns_are_refused_at_once() -> None:
+    with pytest.raises(GradeError, match="has 1000000 columns"):
+        read_table("a," * 999_999 + "a\n", GradeError)
+
+
 @given(st.text(max_size=300))
 def test_junk_is_a_table_or_the_error_asked_for(text: str) -> None:
     try:

@@ -22,11 +22,12 @@ from rushlight.batch.records import latest, read_records
 from rushlight.pipelines import measure
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import DeliveryError, OptionError, RushlightError
+from rushlight.pipelines.icc import profile
 from rushlight.pipelines.pixels import planes
 from rushlight.pipelines.probe import Facts, probe
 from rushlight.pipelines.readback import read_back
 from rushlight.pipelines.sources import open_source
-from rushlight.pipelines.stills import read_still
+from rushlight.pipelines.stills import read_still, still_words
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
 __all__ = ["ClipVerdict", "delivered_clips", "verify", "verify_clip"]
@@ -278,10 +279,26 @@ def _open_cells(entry: Mapping[str, Any]) -> list[int]:
     return free or list(range(16))
 
 
+def _words(path: Path, entry: Mapping[str, Any]) -> dict[str, Check]:
+    """A still's timecode, from its description, and its tags: the profile of the display it was made for."""
+    description, icc = still_words(path)
+    found, wanted = description.rpartition(" ")[2], entry["first_timecode"]
+    display = find_display(entry["display"]) if entry["display"] and entry["still_kind"] != "exr" else None
+    right = icc == ((profile(display) or b"") if display else b"")
+    place = "" if found == wanted else f"says {found or 'no timecode'}, should say {wanted}"
+    tags = "" if right else "its colour profile is not the one it was made with"
+    return {
+        "timecode": Check(
+            verdict="fail" if place else "pass", text=place, figures={"found": found, "logged": wanted}
+        ),
+        "tags": Check(verdict="fail" if tags else "pass", text=tags),
+    }
+
+
 def _still(path: Path, record: Mapping[str, Any], entry: Mapping[str, Any]) -> dict[str, Check]:
     rgb = read_still(path)
     size = (rgb.shape[1], rgb.shape[0])
-    checks = {"frames": Check(verdict="pass")}
+    checks = {"frames": Check(verdict="pass"), **_words(path, entry)}
     if size != (entry["width"], entry["height"]):
         checks["frames"] = Check(
             verdict="fail", text=f"is {size[0]}x{size[1]}, should be {entry['width']}x{entry['height']}"

@@ -23,7 +23,7 @@ from rushlight.pipelines.measure import ROWS as ROWS_OF_TILES
 from rushlight.pipelines.pixels import PixelFormat, planes
 from rushlight.pipelines.raster import placement
 from rushlight.pipelines.resolve import fit_of
-from rushlight.pipelines.spec import JobSpec, MovieSpec, StillsSpec
+from rushlight.pipelines.spec import MovieSpec, StillsSpec
 
 __all__ = ["Baseline", "at_top", "framings", "original_of", "runs"]
 
@@ -103,19 +103,18 @@ def original_of(segments: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
 
 
 def framings(
-    job: JobSpec, facts: Facts, signal: Signal, image: av.VideoFrame
+    outputs: Iterable[MovieSpec | StillsSpec], facts: Facts, signal: Signal, image: av.VideoFrame
 ) -> Iterator[tuple[list[str], NDArray[np.float64]]]:
-    """For each framing of a job's graded outputs, their names and the picture area's signal R'G'B' at 160x90."""
+    """For each framing of some outputs, their names and the picture area's signal R'G'B' at 160x90."""
     framed: dict[str, list[MovieSpec | StillsSpec]] = {}
-    for output in job.outputs:
-        if output.state == "graded":
-            shape = Fraction(output.width, output.height)
-            framed.setdefault(f"{shape} {output.frame.model_dump_json()}", []).append(output)
-    for outputs in framed.values():
-        fit = fit_of(outputs[0].frame, outputs[0].width, outputs[0].height, facts)
+    for output in outputs:
+        shape = Fraction(output.width, output.height)
+        framed.setdefault(f"{shape} {output.frame.model_dump_json()}", []).append(output)
+    for alike in framed.values():
+        fit = fit_of(alike[0].frame, alike[0].width, alike[0].height, facts)
         place = placement(fit, facts.width, facts.height, pixel_aspect=facts.pixel_aspect)
         small = replace(place, x=0, y=0, width=10 * COLUMNS, height=10 * ROWS_OF_TILES)
-        yield [o.output for o in outputs], signal.resampled(image, fit, small)
+        yield [o.output for o in alike], signal.resampled(image, fit, small)
 
 
 def runs(marked: Iterable[Any]) -> list[list[int]]:

@@ -352,8 +352,7 @@ class _Segment:
                     if not self.pictures:
                         self.seen.update(range_counts(fitted[key][0]))
                 self._still(output, still.kind, still.file, frame.number, *fitted[key])
-        if frame.number == self.job.first + self.job.count // 2:
-            self._sense(image)
+        self._sense(image, frame.number)
 
     def _still(
         self,
@@ -396,16 +395,23 @@ class _Segment:
             entry["tiles"] = rounded(measure.tile_lab_rgb(picture, self.display, box))
         self.stills.setdefault(output.output, []).append(entry)
 
-    def _sense(self, image: av.VideoFrame) -> None:
-        """What a small wrong grade would do to this clip's middle frame, by framing: the yardstick of `verify`."""
+    def _sense(self, image: av.VideoFrame, number: int) -> None:
+        """What a small wrong grade would do to the middle frame, and to stills, by framing: the yardstick of `verify`."""
+        middle = number == self.job.first + self.job.count // 2
+        outputs = [
+            o
+            for o in self.job.outputs
+            if o.state == "graded"
+            and (any(s.frame == number for s in o.stills) if isinstance(o, StillsSpec) else middle)
+        ]
         baked = self.job.baked.get("graded")
         quick = _baked(str(self.out / baked)) if baked else None
-        for outputs, signal in framings(self.job, self.facts, self.signal, image):
+        for names, signal in framings(outputs, self.facts, self.signal, image):
             base, moved = measure.fault_tiles(self.look, signal, quick)
-            self.sensitivity = self.sensitivity or measure.sensitivity(base, moved)
+            if middle and not self.sensitivity:
+                self.sensitivity = measure.sensitivity(base, moved)
             kept = {name: rounded(tiles) for name, tiles in moved.items()}
-            frame = self.job.first + self.job.count // 2
-            self.faults.append({"outputs": outputs, "frame": frame, "moved": kept})
+            self.faults.append({"outputs": names, "frame": number, "moved": kept})
 
     # --- keeping
 

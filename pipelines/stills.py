@@ -15,7 +15,7 @@ from rushlight.pipelines.display import Display
 from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.icc import profile
 
-__all__ = ["EXTENSIONS", "KINDS", "read_still", "write_still"]
+__all__ = ["EXTENSIONS", "KINDS", "read_still", "still_words", "write_still"]
 
 EXTENSIONS = {
     "jpeg": ".jpg",
@@ -82,6 +82,24 @@ def write_still(
             raise DeliveryError(f"cannot be written: {writer.geterror()}", file=str(path))
     finally:
         writer.close()
+
+
+def still_words(path: Path) -> tuple[str, bytes]:
+    """What a still says of itself: its description (clip and timecode) and its ICC profile, each empty where it has none.
+
+    DeliveryError where it does not open.
+    """
+    import OpenImageIO as oiio
+
+    reader = oiio.ImageInput.open(str(path))
+    if reader is None:
+        raise DeliveryError(f"does not open again: {oiio.geterror()}", file=str(path))
+    try:
+        spec = reader.spec()
+        icc = spec.getattribute("ICCProfile")
+        return str(spec.getattribute("ImageDescription") or ""), b"" if icc is None else bytes(icc)
+    finally:
+        reader.close()
 
 
 def read_still(path: Path) -> NDArray[np.float64]:

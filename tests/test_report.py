@@ -99,7 +99,7 @@ def test_pictures_curve_and_sheet(out: Path) -> None:
     )
     sheet = read_still(out / "report" / "contact-1.png")
     assert sheet.shape[1] == 5 * 208 and sheet.std() > 0.1
-    assert "0.35 for editing movies" in text and "cannot tell" in text
+    assert "0.6 for editing movies" in text and "cannot tell" in text
     for left, wide in re.findall(r"left:([\d.]+)%;width:([\d.]+)%", text):
         assert 0 <= float(left) <= 100 and float(wide) > 0
 

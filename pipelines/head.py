@@ -30,6 +30,8 @@ from rushlight.pipelines.writers import MovieWriter, Tags
 
 __all__ = ["Head", "write_head"]
 
+SHARE = 0.6  # of the card, that its still takes
+
 
 @dataclass(frozen=True, kw_only=True)
 class Head:
@@ -85,11 +87,12 @@ def write_head(path: Path, job: JobSpec, output: MovieSpec, facts: Facts) -> Hea
 
 
 def _still(job: JobSpec, output: MovieSpec, facts: Facts) -> NDArray[np.float64]:
-    """The signal of the clip's middle frame, as the output frames it."""
+    """The signal of the clip's middle frame, as the output frames it, of about the size that it has on the card."""
     signal = Signal(job, facts)
     with open_source(facts, missing=job.source.missing, conform=job.source.conform) as source:
         image = next(iter(source.frames(job.first + job.count // 2, 1))).image
-    fit = fit_of(output.frame, output.width, output.height, facts)
+    width, height = (max(2, round(SHARE * size / 2) * 2) for size in (output.width, output.height))
+    fit = fit_of(output.frame, width, height, facts)
     return signal.fitted(signal.working(image), fit)[0]
 
 

@@ -11,7 +11,7 @@ import av
 from rushlight.pipelines.boxes import picture_track
 from rushlight.pipelines.errors import SourceError
 
-__all__ = ["interlaced", "is_atom", "orientation", "turn_of"]
+__all__ = ["interlaced", "is_atom", "is_cut_short", "orientation", "turn_of"]
 
 
 def turn_of(a: float, b: float, c: float, d: float) -> tuple[int, bool]:
@@ -73,3 +73,28 @@ def interlaced(path: Path, stream: Any) -> bool:
 def is_atom(container: Any) -> bool:
     """Whether an MXF file holds one track alone: operational pattern OP-Atom (SMPTE ST 390; its label's 13th byte)."""
     return str(container.metadata.get("operational_pattern_ul", "")).rpartition(".")[2].startswith("10")
+
+
+_PARTITION = bytes.fromhex("060e2b34020501010d0102010102")  # ST 377-1, 7.1: a header partition pack
+_ENDS = bytes.fromhex(
+    "060e2b34020501010d01020101110100"
+)  # ST 377-1, 12: a random index pack, always the last
+
+
+def is_cut_short(path: Path) -> bool:
+    """Whether an MXF file ends before its footer: without an index, a demultiplexer guesses where a picture lies.
+
+    SMPTE ST 377-1:2011: the file says where its footer is in its first partition pack, or ends in a random index pack.
+    """
+    with path.open("rb") as file:
+        head = file.read(64)
+        size = file.seek(0, 2)
+        file.seek(max(0, size - 4))
+        length = int.from_bytes(file.read(4))
+        file.seek(max(0, size - length))
+        ends = file.read(16) == _ENDS
+    if ends or not head.startswith(_PARTITION):
+        return False
+    body = 17 + (head[16] & 0x7F if head[16] & 0x80 else 0)
+    footer = int.from_bytes(head[body + 24 : body + 32])
+    return footer == 0 or footer >= size

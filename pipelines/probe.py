@@ -17,7 +17,7 @@ from typing import Any
 import xxhash
 from rushlight.pipelines.errors import SourceError, TimecodeError, from_os
 from rushlight.pipelines.facts import Facts, Levels, SoundTrack
-from rushlight.pipelines.headers import interlaced, is_atom, orientation
+from rushlight.pipelines.headers import interlaced, is_atom, is_cut_short, orientation
 from rushlight.pipelines.pixels import find_pixel_format
 from rushlight.pipelines.sequences import STILLS, sequence, sequence_files
 from rushlight.pipelines.spans import MOVIES, is_span, joined, span_files
@@ -80,6 +80,8 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     entries = list(stream.index_entries) if container.format.name in _INDEXED else []
     steps = _steps(sorted(e.timestamp for e in entries) or _first_stamps(container, stream))
     rotation, mirrored = orientation(path, container, stream)
+    if container.format.name == "mxf" and is_cut_short(path):
+        warnings.append("was cut short: it ends before its footer, and is read from its beginning each time")
     if is_atom(container) and not container.streams.audio:
         warnings.append("is an OP-Atom file, whose sound lies in files of its own: it has none here")
     rate = _snapped(Fraction(fraction), stream, steps)

@@ -1,6 +1,6 @@
 """Decoded pictures of one movie with their numbers, in order of showing, from any number on.
 
-A number comes from the picture's time stamp, or where those are no guide from its place in the order of showing. What
+A number comes from the picture's time stamp, or where there is none or it is no guide, from its place in the order of showing. What
 a decoder or container leaves out never shifts the numbers behind it.
 """
 
@@ -16,6 +16,7 @@ from typing import Any
 
 import av
 from rushlight.pipelines.errors import SourceError, from_os
+from rushlight.pipelines.headers import is_cut_short
 from rushlight.pipelines.probe import Facts
 
 __all__ = ["Item", "Reading"]
@@ -38,8 +39,11 @@ class Reading:
         self._stamps = _stamps(facts.path, facts.bytes, facts.mtime_ns) if conform else ()
         intra = self._stream.codec_context.codec.intra_only
         mxf = self._container.format.name == "mxf"
-        self._counted = mxf and not intra and not conform and self._unordered()
-        self._resyncs = mxf and intra
+        self._linear = mxf and is_cut_short(facts.path)  # the index is gone: read from the beginning alone
+        first = self._first_packets() if mxf and not intra and not conform else []
+        stamped = bool(first) and self._stream.codec_context.reorder_depth > 0
+        self._counted = stamped and all(p.pts is not None and p.pts == p.dts for p in first)
+        self._resyncs = mxf and intra and not self._linear
         self._groups = not intra
 
     def _open(self) -> None:
@@ -64,7 +68,7 @@ class Reading:
         """Pictures from number `first` or a little before it, in order of number."""
         target = self._stamp(first)
         tried = None
-        for margin in (0, 2, 10, None):
+        for margin in (None,) if self._linear else (0, 2, 10, None):
             if margin is None:  # not every container can be wound back to its beginning
                 self.close()
                 self._open()
@@ -96,16 +100,19 @@ class Reading:
 
     def _decoded(self) -> Iterator[Item]:
         self._stream.codec_context.flush_buffers()
+        shown = 0
         try:
             for packet in self._packets():
                 try:
                     images = packet.decode()
                 except av.error.FFmpegError as error:
+                    shown += 1
                     yield None, None, f"a frame does not decode: {error.strerror or error}"
                     continue
                 for image in images:
                     damage = "the decoder reports a damaged picture" if image.is_corrupt else ""
-                    yield self._number(image), image, damage
+                    yield self._number(image, shown), image, damage
+                    shown += 1
         except av.error.FFmpegError as error:
             yield None, None, f"the file cannot be read on: {error.strerror or error}"
         except OSError as error:
@@ -118,22 +125,21 @@ class Reading:
             return self._stamps[min(number, len(self._stamps) - 1)]
         return self._start + int(number * self._step)
 
-    def _number(self, image: av.VideoFrame) -> int:
+    def _number(self, image: av.VideoFrame, shown: int) -> int:
+        if image.pts is None and self._linear:
+            return shown
         if image.pts is None:
             raise SourceError("has pictures without a time stamp", file=str(self.facts.path))
         if self._stamps:
             return bisect_left(self._stamps, image.pts)
         return round(Fraction(image.pts - self._start) / self._step)
 
-    def _unordered(self) -> bool:
-        """Whether the time stamps follow the order of decoding although pictures are shown in another."""
+    def _first_packets(self) -> list[Any]:
+        """Enough packets to tell whether time stamps follow the order of decoding or that of showing, or are none."""
         packets = list(islice(self._container.demux(self._stream), 2 * DEEPEST))
-        try:
-            self._container.seek(self._start, stream=self._stream, backward=True)
-        except av.error.FFmpegError:
-            self.close()
-            self._open()
-        return self._stream.codec_context.reorder_depth > 0 and all(p.pts == p.dts for p in packets if p.size)
+        self.close()
+        self._open()
+        return [p for p in packets if p.size]
 
     @staticmethod
     def _counted_from(items: Iterator[Item], *, whole: bool) -> Iterator[Item]:

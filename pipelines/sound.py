@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
+from pathlib import Path
 from typing import Any
 
 import av
 import numpy as np
 from numpy.typing import NDArray
 from rushlight.pipelines.errors import SourceError
+from rushlight.pipelines.headers import is_cut_short
 from rushlight.pipelines.probe import Facts
 
 __all__ = ["SAMPLE_RATE", "channels_of", "read_sound", "samples_of"]
@@ -104,7 +106,8 @@ def _continuous(container: Any, stream: Any, begin: int) -> Iterator[Block]:
     rate = stream.codec_context.sample_rate
     video = container.streams.video[0]
     start = Fraction(video.start_time or 0) * Fraction(video.time_base)
-    if begin > rate:
+    lost = container.format.name == "mxf" and is_cut_short(Path(container.name))
+    if begin > rate and not lost:  # without an index, a place in the file is guessed
         at = int((start + Fraction(begin, rate) - Fraction(1, 2)) / stream.time_base)
         container.seek(max(at, 0), stream=stream, backward=True)
     at = begin

@@ -8,11 +8,12 @@ import av
 import independent
 import numpy as np
 import pytest
-from pictures import number_in, number_of, numbered
+from pictures import number_in, number_of, numbered, write_movie
 from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.pixels import planes
 from rushlight.pipelines.probe import probe
 from rushlight.pipelines.reading import SPOILT
+from rushlight.pipelines.sound import read_sound
 from rushlight.pipelines.sources import SourceFrame, open_source
 
 GOP = "keyint=24:min-keyint=24:bframes=3:scenecut=0"
@@ -186,6 +187,33 @@ def test_a_file_cut_short_names_what_is_missing(hundred: list[av.VideoFrame], tm
     found = frames(path)
     assert [f.number for f in found] == list(range(40))
     assert [f.number for f in found if f.damage] == list(range(30, 40))
+
+
+@pytest.mark.parametrize("codec", ["prores", "h264"])
+def test_an_mxf_cut_short_gives_what_it_has(codec: str, hundred: list[av.VideoFrame], tmp_path: Path) -> None:
+    """Of a long group, whose index stood at the end of the file, pictures are counted from its beginning."""
+    coder = (
+        ("-c:v", "prores_ks", "-profile:v", "0") if codec == "prores" else (*H264, "-pix_fmt", "yuv422p10le")
+    )
+    path = independent.write(tmp_path / "a.mxf", hundred[:60], *coder)
+    place, size = packets(path)[40]
+    path.write_bytes(path.read_bytes()[: place + size // 2])
+    found = frames(path)
+    assert [f.number for f in found] == list(range(60))
+    wrong = {f.number for f in found if number_of(f.image) != f.number}
+    assert wrong <= {f.number for f in found if f.damage} and min(wrong) >= 38
+    assert [number_of(f.image) for f in frames(path, 20, 5)] == [20, 21, 22, 23, 24]
+    assert any("was cut short" in w for w in probe(path).warnings)
+
+
+def test_sound_of_an_mxf_cut_short_is_in_its_place(hundred: list[av.VideoFrame], tmp_path: Path) -> None:
+    tone = np.random.default_rng(2).integers(-(1 << 22), 1 << 22, (2, 2000 * 60), dtype=np.int32) << 8
+    whole = write_movie(tmp_path / "a.mov", hundred[:60], sound=tone, options={"profile": "proxy"})
+    path = tmp_path / "a.mxf"
+    independent.ffmpeg("-i", whole, "-c", "copy", path)
+    path.write_bytes(path.read_bytes()[: packets(path)[50][0]])
+    heard = np.concatenate(list(read_sound(probe(path), 40, 8)), axis=1)
+    assert (heard == tone[:, 80000:96000]).all()
 
 
 def test_pictures_are_the_outsiders_bit_for_bit(hundred: list[av.VideoFrame], tmp_path: Path) -> None:

@@ -57,6 +57,7 @@ COLUMNS = [
     "lut_input",
     "lut_output",
 ]
+LONGEST_NAME = 1000  # characters of a clip with its path
 GRADE_COLUMNS = ("slope", "offset", "power", "saturation")
 YES = {"yes", "y", "true", "1", "x", "circled", "*"}
 
@@ -129,6 +130,11 @@ def _row(columns: Sequence[str], cells: Sequence[str], file: str, line: int) -> 
         )
     elif not clip:
         problem = ListError("names no clip", file=file, line=line, key="clip")
+    elif len(clip) > LONGEST_NAME:
+        problem = ListError(
+            f"is {len(clip)} characters long: no name of a clip", file=file, line=line, key="clip"
+        )
+        clip = f"{clip[:40]}…"
     grade: CDL | None = None
     rate: FrameRate | None = None
     try:
@@ -204,6 +210,11 @@ def row_grade(values: Mapping[str, str]) -> CDL | None:
 def is_yes(text: str) -> bool:
     """Whether a cell such as `circled` says yes."""
     return text.strip().lower() in YES
+
+
+def cell_is(cell: str, value: str) -> bool:
+    """Whether a cell says what is asked for: the same words in any case, or both a yes."""
+    return cell.strip().lower() == value.strip().lower() or (is_yes(value) and is_yes(cell))
 
 
 def write_csv(columns: tuple[str, ...], rows: list[Mapping[str, str]]) -> str:

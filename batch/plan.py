@@ -14,7 +14,7 @@ from pathlib import Path
 from rushlight.batch.camera import NOTHING, Camera, framed
 from rushlight.batch.corrections import corrections
 from rushlight.batch.grades import Decision
-from rushlight.batch.lists import Row, is_yes
+from rushlight.batch.lists import Row, cell_is
 from rushlight.batch.luts import LutFiles
 from rushlight.batch.ranges import frame_range
 from rushlight.batch.rates import exposed_rate, played_rate, relabelled
@@ -217,11 +217,7 @@ def plan_clip(
 
 def takes(output: Output, row: Row) -> bool:
     """Whether an output's `only` takes the clip of this row."""
-    for column, value in output.only.items():
-        cell = row[column.lower()]
-        if cell.lower() != value.lower() and not (is_yes(value) and is_yes(cell)):
-            return False
-    return True
+    return all(cell_is(row[column.lower()], value) for column, value in output.only.items())
 
 
 def _frames(row: Row, facts: Facts, recipe: Recipe, camera: Camera, warnings: list[str]) -> None:

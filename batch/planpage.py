@@ -104,7 +104,7 @@ def _candidates(decision: Decision) -> list[str]:
     """What was set after the cut, in short: the document has all of it."""
     if not decision.later:
         return []
-    shown = [f"{x.when} {_near(x.source)}: {x.cdl.numbers()}" for x in decision.later[:MOST_SHOWN]]
+    shown = [f"{x.when} {_near(x.source)}: {_short(_numbers(x.cdl))}" for x in decision.later[:MOST_SHOWN]]
     rest = len(decision.later) - MOST_SHOWN
     more = f"; and {rest} more, to {decision.later[-1].when} (--json has them all)" if rest > 0 else ""
     return [f"set after the cut and not used: {'; '.join(shown)}{more}"]

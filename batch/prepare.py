@@ -18,7 +18,7 @@ from rushlight.batch.folders import read_folder
 from rushlight.batch.gradebook import GradeBook
 from rushlight.batch.grades import Decision, GradeFiles, row_decision
 from rushlight.batch.jobs import with_still_notes
-from rushlight.batch.lists import ClipList, Row, read_csv, write_csv
+from rushlight.batch.lists import ClipList, Row, cell_is, read_csv, write_csv
 from rushlight.batch.luts import LutFiles
 from rushlight.batch.matching import Headers, Matcher, set_aside_shared
 from rushlight.batch.names import MediaIndex, files_of, resolve_clip, safe_name
@@ -154,7 +154,7 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
     media = MediaIndex(request.media, leave_out=[request.out] if request.out else [])
     base = request.clip_list if is_folder(request.clip_list) else request.clip_list.parent
     options = Stated(
-        who="--encoding/--levels", encoding=request.encoding, levels=request.levels, rate=request.rate
+        who="the command line", encoding=request.encoding, levels=request.levels, rate=request.rate
     )
     plan = Plan(warnings=[*clip_list.warnings, *book.warnings])
     headers = Headers()
@@ -281,7 +281,7 @@ def selected(clip_list: ClipList, only: Iterable[str]) -> list[Row]:
             raise OptionError(
                 f"--only {choice!r}: takes COLUMN=VALUE; the list has {', '.join(clip_list.columns)}"
             )
-        rows = [r for r in rows if r[column].lower() == value.strip().lower()]
+        rows = [r for r in rows if cell_is(r[column], value)]
     return rows
 
 

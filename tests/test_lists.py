@@ -3,7 +3,7 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from rushlight.batch.lists import is_yes, read_csv, write_csv
+from rushlight.batch.lists import cell_is, is_yes, read_csv, write_csv
 from rushlight.pipelines.errors import ListError
 
 
@@ -75,6 +75,21 @@ def test_a_column_one_slip_away_is_pointed_out() -> None:
     assert "`saturation`" in read_csv("clip,saturatoin\na,1\n", file="d").warnings[0]
 
 
+@pytest.mark.parametrize(
+    ("cell", "value", "fits"),
+    [
+        ("Yes", "yes", True),
+        ("x", "yes", True),
+        ("", "yes", False),
+        ("no", "yes", False),
+        ("12A", "12a ", True),
+        ("", "", True),
+    ],
+)
+def test_a_cell_says_what_is_asked_for(cell: str, value: str, fits: bool) -> None:
+    assert cell_is(cell, value) == fits
+
+
 def test_yes() -> None:
     assert is_yes("Yes") and is_yes("*") and not is_yes("no") and not is_yes("")
 
@@ -96,3 +111,8 @@ def test_junk_is_a_list_error_or_rows(text: str) -> None:
         assert read_csv(text).rows
     except ListError:
         pass
+
+
+def test_a_name_out_of_proportion_is_a_short_problem() -> None:
+    (row,) = read_csv("clip\n" + "x" * 90_000 + "\n", file="d").rows
+    assert row.problem and row.problem.key == "clip" and len(str(row.problem)) + len(row.clip) < 200

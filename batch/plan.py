@@ -18,7 +18,7 @@ from rushlight.batch.lists import Row, cell_is
 from rushlight.batch.luts import LutFiles
 from rushlight.batch.ranges import frame_range
 from rushlight.batch.rates import exposed_rate, played_rate, relabelled
-from rushlight.batch.showlut import inherited_side, lut_sides, no_sides
+from rushlight.batch.showlut import inherited_side, lut_sides, no_lut
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.codecs import codec, log_notes, output_faults, rate_fault
 from rushlight.pipelines.encodings import Encoding, by_header, find_encoding, suggest_encoding
@@ -314,7 +314,7 @@ def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFi
             contains_grade=contains,
         )
     else:
-        no_sides(row)
+        no_lut(row, settings, signal.encoding)
     grade = None
     if cdl is not None:
         grade = GradeSpec(

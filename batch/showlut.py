@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from rushlight.batch.plan import Stated
     from rushlight.pipelines.defaults import Default
 
-__all__ = ["check_sides", "inherited_side", "lut_sides", "no_sides", "with_default_lut"]
+__all__ = ["check_sides", "inherited_side", "lut_sides", "no_lut", "with_default_lut"]
 
 SIDES = ("lut_input", "lut_output")
 
@@ -95,8 +95,14 @@ def inherited_side(row: Row, settings: LookSettings, lut: LutSpec | None) -> lis
     return [f"its LUT {lut.name!r} gets the signal in {lut.input_space}, as the recipe states for LUTs"]
 
 
-def no_sides(row: Row) -> None:
-    """ListError where a row without a LUT states what its LUT takes or gives."""
+def no_lut(row: Row, settings: LookSettings, encoding: Encoding) -> None:
+    """ListError where a row without a LUT states what its LUT takes or gives, or is SDR video for an HDR display."""
     for key in SIDES:
         if row[key]:
             raise ListError("is stated, but the clip has no show LUT", key=key)
+    if encoding.kind == "video" and find_display(settings.display).hdr:
+        raise ListError(
+            f"is display-encoded, for SDR, and the recipe's display is {settings.display}: no conversion is defined "
+            "between SDR and HDR; a LUT in its row may be one",
+            key="encoding",
+        )

@@ -17,7 +17,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from rushlight.pipelines.cdl import CDL
-from rushlight.pipelines.display import ACES_CONFIG, Display, converted, output_transform
+from rushlight.pipelines.display import ACES_CONFIG, Display, converted, find_display, output_transform
 from rushlight.pipelines.encodings import Encoding, Levels, find_encoding
 from rushlight.pipelines.errors import GradeError
 from rushlight.pipelines.gamuts import D65, adaptation
@@ -27,6 +27,7 @@ __all__ = ["Look", "ShowLut", "State", "to_working", "working_encoding"]
 
 State = Literal["log", "show", "graded"]
 Array = NDArray[np.float64]
+RECORDED = "Rec.709 BT.1886"  # the display that a camera's finished video is made for
 POINTS_A_STOP = 12  # one printer point is 0.025 log10 exposure: common practice, no source
 
 
@@ -95,6 +96,14 @@ class Look:
                 key="lut_output",
             )
 
+        finished = self.encoding.kind == "video" and self.transform == "none" and not self.show_lut
+        if finished and self.display.hdr:
+            raise GradeError(
+                f"{self.encoding.name} is finished for SDR, and the display is {self.display.name}: no conversion is "
+                "defined between SDR and HDR",
+                key="display",
+            )
+
     @property
     def working(self) -> Encoding:
         return working_encoding(self.encoding)
@@ -138,6 +147,7 @@ class Look:
         """Display R'G'B' (..., 3), clipped to 0..1, of a signal: the show LUT or standard transform alone.
 
         A LUT made for another encoding gets the signal in that one; one made for another display is shown in its light.
+        So is finished video without a transform: it was made for Rec.709.
         """
         values = np.asarray(signal, np.float64)
         if self.show_lut:
@@ -148,6 +158,8 @@ class Look:
                 values = converted(values, self.show_lut.display, self.display)
         elif self.transform != "none":
             return output_transform(self.working.to_ap0(values), self.display, self.transform)
+        elif self.encoding.kind == "video":
+            values = converted(values, find_display(RECORDED), self.display)
         return np.clip(np.where(np.isnan(values), 0.0, values), 0.0, 1.0)
 
     def evaluate(self, code: ArrayLike, state: State = "graded") -> Array:

@@ -129,6 +129,16 @@ def test_show_lut_levels_and_the_grade_it_may_contain() -> None:
         look(show_lut=replace(lut, contains_grade=True), cdl=GRADE)
 
 
+def test_finished_video_keeps_its_light_on_another_display() -> None:
+    code = np.array([[0.2, 0.5, 0.8], [0.5, 0.5, 0.5]])
+    video = look("video", transform="none")
+    assert video.evaluate(code) == pytest.approx(code)
+    wide = replace(video, display=find_display("P3-D65"))
+    assert wide.display.to_xyz(wide.evaluate(code)) == pytest.approx(REC709.to_xyz(code), abs=1e-9)
+    with pytest.raises(GradeError, match="SDR and HDR"):
+        replace(video, display=find_display("PQ"))
+
+
 def test_digest_is_over_numbers_and_nothing_else() -> None:
     base = look(cdl=GRADE, show_lut=ShowLut(name="one", lut=identity_lut(5)))
     same = look(

@@ -20,7 +20,7 @@ from rushlight.batch.lists import Row
 from rushlight.batch.prepare import prepare
 from rushlight.batch.records import latest, read_records
 from rushlight.batch.request import Request
-from rushlight.batch.showlut import lut_sides, no_sides
+from rushlight.batch.showlut import lut_sides, no_lut
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import EncodingError, ListError
 from rushlight.pipelines.recipe import LookSettings
@@ -223,7 +223,11 @@ def test_junk_is_an_error_that_names_its_column(taken: str, given: str) -> None:
 
 def test_a_side_without_a_lut_is_an_error() -> None:
     with pytest.raises(ListError) as caught:
-        no_sides(Row(file="a.csv", line=2, clip="a", cells={"lut_output": "P3-D65"}))
+        no_lut(
+            Row(file="a.csv", line=2, clip="a", cells={"lut_output": "P3-D65"}),
+            LookSettings(),
+            find_encoding("LogC3"),
+        )
     assert caught.value.key == "lut_output"
 
 
@@ -274,7 +278,7 @@ def test_defaults_say_it_of_a_camera_s_lut_and_the_recipe_of_all(tmp_path: Path)
 
 def test_plan_says_which_rows_are_wrong(tmp_path: Path) -> None:
     """A LUT for SDR under an HDR recipe; one that contains the grade beside a CDL; a side without a LUT."""
-    for number in (1, 2, 3, 4):
+    for number in (1, 2, 3, 4, 5):
         write_movie(tmp_path / f"A001C00{number}.mov", [numbered(0)])
     (tmp_path / "i.cube").write_text(
         "LUT_3D_SIZE 2\n" + "".join(f"{r} {g} {b}\n" for b in (0, 1) for g in (0, 1) for r in (0, 1))
@@ -285,6 +289,7 @@ def test_plan_says_which_rows_are_wrong(tmp_path: Path) -> None:
         "A001C002.mov,LogC3,i.cube,,yes,0.9\n"
         "A001C003.mov,LogC3,,P3-D65,,\n"
         "A001C004.mov,LogC3,i.cube,HLG,yes,\n"
+        "A001C005.mov,video,,,,\n"
     )
     (tmp_path / "r.toml").write_text(
         '[look]\ndisplay = "PQ"\n[[output]]\nname = "a"\nmake = "movie"\ncodec = "hevc-10"\n'
@@ -292,7 +297,10 @@ def test_plan_says_which_rows_are_wrong(tmp_path: Path) -> None:
     run = rushlight("plan", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml")
     said = run.stdout + run.stderr
     assert run.returncode == 2
-    for words in ("lut_output: the LUT is stated to be for Rec.709", "contain the grade", "no show LUT"):
+    for words in (
+        "lut_output: the LUT is stated to be for Rec.709",
+        *("contain the grade", "no show LUT", "is display-encoded, for SDR"),
+    ):
         assert words in said
     (tmp_path / "r.toml").write_text(
         '[look]\nlut_output = "CRT"\n[[output]]\nname = "a"\nmake = "movie"\ncodec = "hevc-10"\n'

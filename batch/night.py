@@ -22,7 +22,7 @@ from rushlight.batch.kept import keep_media
 from rushlight.batch.locks import hold_folder
 from rushlight.batch.plan import Plan, PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
-from rushlight.batch.records import append_record, latest, read_records
+from rushlight.batch.records import append_record, failure_record, latest, read_records
 from rushlight.batch.request import Request
 from rushlight.batch.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.volumes import mount_of
@@ -264,8 +264,6 @@ def _hashes(clip: PlannedClip, record: Mapping[str, Any] | None, full: bool) -> 
 
 def _log_undone(plan: Plan, out: Path, records: Mapping[str, dict[str, Any]]) -> None:
     """A record for each row set aside and each original that does not open, unless the log says so already."""
-    from rushlight.batch.runner import failure_record
-
     for status, pairs in (("set aside", plan.wrong), ("failed", plan.broken)):
         for row, error in pairs:
             job = f"row-{digest_of([row.clip, row.line], 12)}"

@@ -5,14 +5,16 @@ from __future__ import annotations
 import fcntl
 import json
 import os
+import time
 from collections.abc import Mapping
 from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from rushlight.pipelines.errors import OptionError, from_os
 
-__all__ = ["SCHEMA", "append_record", "latest", "log_path", "read_records"]
+__all__ = ["SCHEMA", "append_record", "clock_text", "failure_record", "latest", "log_path", "read_records"]
 
 SCHEMA = "rushlight-job-1"
 
@@ -110,3 +112,27 @@ def merged(record: dict[str, Any], before: Mapping[str, Any] | None, keep: set[s
         | {e["path"]: e["digest"] for e in record["outputs"] if e["kind"] == "still"}
     )
     return record
+
+
+def failure_record(job: str, clip: str, status: str, error: str) -> dict[str, Any]:
+    """The record of a clip that was not delivered."""
+    return {
+        "schema": SCHEMA,
+        "job": job,
+        "clip": clip,
+        "status": status,
+        "error": error,
+        "frames": 0,
+        "source": {},
+        "look": {},
+        "outputs": [],
+        "colour": {"digest": ""},
+        "warnings": [],
+        "seconds": 0.0,
+        "finished": clock_text(time.time()),
+    }
+
+
+def clock_text(moment: float) -> str:
+    """A moment as the local clock shows it, with its offset (ISO 8601)."""
+    return datetime.fromtimestamp(moment).astimezone().isoformat(timespec="seconds")

@@ -12,7 +12,6 @@ import time
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +21,7 @@ from rushlight.batch.farm import Farm, LostWorker, Result, Task, WorkerFault
 from rushlight.batch.fence import let_finish
 from rushlight.batch.forecast import Deadline
 from rushlight.batch.jobs import all_there
-from rushlight.batch.records import append_record, latest, merged, read_records
+from rushlight.batch.records import append_record, clock_text, failure_record, latest, merged, read_records
 from rushlight.batch.states import (
     DEFAULT_POLICY,
     FINISH,
@@ -85,7 +84,11 @@ class _Loop:
         self.queue: deque[QueuedJob] = deque()
         self.summary = Summary()
         self.paused = ""
-        self.owed: deque[Result] = deque()  # what there was no room to write down
+        self.unsaved: list[
+            tuple[_Running, int, dict[str, Any]]
+        ] = []  # segments that are not in the queue's file yet
+        self.owed: deque[tuple[_Running, int, Result]] = deque()  # finishes and failures, neither
+        self.fault = ""  # why they could not be written down
         self.claimed: set[str] = set()
         self.refused: dict[str, float] = {}  # output folder -> when to ask again
         self.serial = 0
@@ -105,13 +108,14 @@ class _Loop:
             if not self.stop.asked:
                 self.refresh()
                 self.fill()
-            if not self.tasks and not self.owed and (self.stop.asked or self.idle()):
+            self.write_down()  # the workers have new work by now: nobody waits for the disk
+            owing = self.owed or self.unsaved
+            if not self.tasks and not owing and (self.stop.asked or self.idle()):
                 break
             for result in self.farm.results(0.25):
-                self.owed.append(result)
-            while self.owed and self.written(self.owed[0]):
-                self.owed.popleft()
+                self.take(result)
             self.foresee()
+        self.write_down()
         for running in self.active.values():
             self.store.set_state(running.job.key, running.job.identity, "queued")
         self.summary.left = self.store.count("queued", "running")
@@ -163,7 +167,7 @@ class _Loop:
 
     def room(self) -> bool:
         """Whether there is disk to go on with; pauses and resumes, and says so."""
-        why = ""
+        why = self.fault
         for job in [r.job for r in self.active.values()] + list(self.queue)[:1]:
             if self.gone(job):
                 why = f"the disk of {job.out} is gone; nothing is written until it is back"
@@ -262,35 +266,52 @@ class _Loop:
 
     # --- in
 
-    def written(self, result: Result) -> bool:
-        """Take in a result. False where there is no room to write it down: then it is asked again later."""
-        try:
-            self.ended(result)
-        except ResourceError as error:
-            self.pause(f"{error}; make room and it goes on")
-            return False
-        self.tasks.pop(result.key, None)
-        return True
-
-    def ended(self, result: Result) -> None:
-        job_key, number = self.tasks.get(result.key, ("", 0))
+    def take(self, result: Result) -> None:
+        """Take in a result. What is to be written down of it is owed until the workers have new work."""
+        job_key, number = self.tasks.pop(result.key, ("", 0))
         running = self.active.get(job_key)
         if running is None:
             return  # a straggler of a job that was given up
+        if number == FINISH or result.error is not None:
+            self.owed.append((running, number, result))
+            return
+        running.progress, action = step(running.progress, Ended(number=number), self.policy)
+        if action is None:
+            return
+        frames = result.value.get("frames", 0)
+        running.results[number] = result.value
+        running.made += frames
+        if self.deadline:
+            self.deadline.done += running.job.cost * frames / max(1, running.job.frames)
+        self.unsaved.append((running, number, result.value))
+
+    def write_down(self) -> None:
+        """Write down what is owed; what there is no room for stays so, and the queue pauses."""
+        try:
+            if self.unsaved:
+                self.store.keep_segments(
+                    (r.job.key, r.job.identity, n, value) for r, n, value in self.unsaved
+                )
+            saved, self.unsaved = self.unsaved, []
+            for running, _, value in saved:
+                self.on_event(Event(what="segment", clip=running.job.clip, frames=value.get("frames", 0)))
+            while self.owed:
+                running, number, result = self.owed[0]
+                if running.job.key in self.active:
+                    self.ended(running, number, result)
+                self.owed.popleft()
+            self.fault = ""
+        except ResourceError as error:
+            self.fault = f"{error}; make room and it goes on"
+            self.pause(self.fault)
+
+    def ended(self, running: _Running, number: int, result: Result) -> None:
         if result.error is not None:
             self.went_wrong(running, number, result.error)
             return
         progress, action = step(running.progress, Ended(number=number), self.policy)
-        if action is not None and action.do == "deliver":
+        if action is not None:
             self.finished(running, result.value)
-        elif action is not None:
-            self.store.keep_segment(job_key, running.job.identity, number, result.value)
-            running.results[number] = result.value
-            frames = result.value.get("frames", 0)
-            running.made += frames
-            if self.deadline:
-                self.deadline.done += running.job.cost * frames / max(1, running.job.frames)
-            self.on_event(Event(what="segment", clip=running.job.clip, frames=frames))
         running.progress = progress
 
     def put_by(self, running: _Running) -> None:
@@ -313,8 +334,8 @@ class _Loop:
             record |= {
                 "attempts": running.attempt,
                 "seconds": round(time.time() - running.started, 3),
-                "started": _clock(running.started),
-                "finished": _clock(time.time()),
+                "started": clock_text(running.started),
+                "finished": clock_text(time.time()),
             }
             if before and plain.get("earlier_outputs") and before["status"] in ("failed", "set aside"):
                 record |= {
@@ -396,29 +417,6 @@ class _Loop:
         self.put_down(running, state, text)
         (self.summary.set_aside if state == "set aside" else self.summary.failed).append((job.clip, text))
         self.on_event(Event(what=state, clip=job.clip, text=text))
-
-
-def failure_record(job: str, clip: str, status: str, error: str) -> dict[str, Any]:
-    """The record of a clip that was not delivered."""
-    return {
-        "schema": "rushlight-job-1",
-        "job": job,
-        "clip": clip,
-        "status": status,
-        "error": error,
-        "frames": 0,
-        "source": {},
-        "look": {},
-        "outputs": [],
-        "colour": {"digest": ""},
-        "warnings": [],
-        "seconds": 0.0,
-        "finished": _clock(time.time()),
-    }
-
-
-def _clock(moment: float) -> str:
-    return datetime.fromtimestamp(moment).astimezone().isoformat(timespec="seconds")
 
 
 def run(

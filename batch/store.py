@@ -193,11 +193,12 @@ class Store:
         with self._writing():
             self._db.execute(f"UPDATE job SET {column}={column}+1 WHERE key=?", (key,))
 
-    def keep_segment(self, key: str, identity: str, number: int, result: Mapping[str, Any]) -> None:
-        """A finished segment: not to be rendered again."""
+    def keep_segments(self, segments: Iterable[tuple[str, str, int, Mapping[str, Any]]]) -> None:
+        """Finished segments (key, identity, number, result): not to be rendered again. On the disk before this returns."""
         with self._writing():
-            self._db.execute(
-                "INSERT OR REPLACE INTO segment VALUES (?,?,?,?)", (key, identity, number, json.dumps(result))
+            self._db.executemany(
+                "INSERT OR REPLACE INTO segment VALUES (?,?,?,?)",
+                [(key, identity, number, json.dumps(result)) for key, identity, number, result in segments],
             )
 
     def recover(self) -> int:

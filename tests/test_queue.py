@@ -58,7 +58,7 @@ def test_rows_survive_and_a_changed_job_starts_afresh(tmp_path: Path) -> None:
         store.add([job(tmp_path, "a"), job(tmp_path, "b", 9)])
         part = tmp_path / "part"
         part.write_text("x")
-        store.keep_segment("a", "i", 0, {"frames": 1, "files": [{"path": str(part), "bytes": 1}]})
+        store.keep_segments([("a", "i", 0, {"frames": 1, "files": [{"path": str(part), "bytes": 1}]})])
         store.set_state("a", "i", "running")
     with open_store(tmp_path / "q.sqlite") as store:
         assert store.recover() == 1

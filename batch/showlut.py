@@ -79,8 +79,13 @@ def with_default_lut(
 ) -> Row:
     """The row with the show LUT of its defaults and what they say of it, unless it states these or is finished video."""
     encoding = next((s.encoding for s in stated if s.encoding), "")
-    if not encoding or find_encoding(encoding).kind == "video":
+    if not encoding or not any(said.get(key) for key in ("lut", *SIDES)):
         return row
+    try:
+        if find_encoding(encoding).kind == "video":
+            return row
+    except EncodingError as error:
+        raise error.at(key="encoding") from None
     wanted = {"lut": said["lut"]} if said.get("lut") else {}
     lut = row["lut"] or wanted.get("lut") or settings.show_lut
     if lut and lut.lower() != "none":

@@ -276,6 +276,22 @@ def test_defaults_say_it_of_a_camera_s_lut_and_the_recipe_of_all(tmp_path: Path)
     assert caught.value.key == "default[0].lut_output"
 
 
+@pytest.mark.parametrize("table", ["", '[[default]]\ncamera = "A"\nlut = "i.cube"\n'])
+def test_an_unknown_encoding_names_its_column_with_or_without_a_default_lut(
+    tmp_path: Path, table: str
+) -> None:
+    write_movie(tmp_path / "A001C001.mov", [numbered(0)])
+    (tmp_path / "i.cube").write_text(
+        "LUT_3D_SIZE 2\n" + "".join(f"{r} {g} {b}\n" for b in (0, 1) for g in (0, 1) for r in (0, 1))
+    )
+    (tmp_path / "day.csv").write_text("clip,encoding\nA001C001.mov,LogC9\n")
+    output = '[[output]]\nname = "a"\nmake = "movie"\ncodec = "prores-422"\n'
+    (tmp_path / "r.toml").write_text(output + table)
+    plan = prepare(Request(clip_list=tmp_path / "day.csv", recipe=str(tmp_path / "r.toml"))).plan
+    ((_, error),) = plan.wrong
+    assert (error.key, error.line) == ("encoding", 2)
+
+
 def test_plan_says_which_rows_are_wrong(tmp_path: Path) -> None:
     """A LUT for SDR under an HDR recipe; one that contains the grade beside a CDL; a side without a LUT."""
     for number in (1, 2, 3, 4, 5):

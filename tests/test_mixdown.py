@@ -146,6 +146,6 @@ def test_more_channels_than_an_mp4_takes_are_mixed_down_and_said(tmp_path: Path)
 
 def test_viewing_recipes_that_ship_mix_down() -> None:
     """A player plays the first track of an MP4: all of what was recorded has to be on it."""
-    for name in ("overnight", "viewing", "remote", "hdr-pq", "hdr-hlg"):
+    for name in ("overnight", "viewing", "remote", "slated", "hdr-pq", "hdr-hlg"):
         outputs = [o for o in load_recipe(name)[0].output if getattr(o, "burnin", None)]
         assert outputs and all(o.sound == "mix" for o in outputs)  # type: ignore[union-attr]

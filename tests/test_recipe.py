@@ -77,9 +77,11 @@ def test_every_fault_names_its_key(text: str, key: str, words: str) -> None:
 
 
 def test_a_slate_card_is_off_unless_asked_for() -> None:
-    """Nothing that ships has one; an output with burn-in may."""
-    for text in shipped_recipes().values():
-        assert all(getattr(o, "card", 0) == 0 for o in parse_recipe(text).output)
+    """Of what ships, one recipe has one, which is there for it; any output with burn-in may."""
+    for name, text in shipped_recipes().items():
+        assert all(
+            getattr(o, "card", 0) == (48 if name == "slated" else 0) for o in parse_recipe(text).output
+        )
     carded = parse_recipe(MOVIE + 'card = 24\n[output.burnin]\nwatermark = "x"').output[0]
     assert isinstance(carded, MovieOutput) and carded.card == 24 and not carded.relinked
 

@@ -24,7 +24,7 @@ __all__ = ["TOLERANCE", "Check", "colour_check", "tile_array"]
 Array = NDArray[np.float64]
 
 # Mean CIEDE2000 over tiles that a codec may move a picture by, and the most of any sampled frame's 95th percentile.
-# Twice what was measured over the real originals at the lowest shipped quality (`python -m tests.faults`), or what
+# Twice what was measured over the real originals at the lowest shipped quality (`python tests/faults.py`), or what
 # rounding to 8 bits may do to a flat colour; see DEVELOPERS.md.
 TOLERANCE = {
     "deep still": (0.02, 0.06),

@@ -1,4 +1,4 @@
-"""python -m tests.faults [--keep FOLDER] [--clips N]: what codecs move colour by, and what wrong colour does.
+"""python tests/faults.py [--keep FOLDER] [--clips N]: what codecs move colour by, and what wrong colour does.
 
 Renders the real originals (960x540, one second) by every codec at the lowest quality that a shipped recipe asks for,
 once right and once for each wrong grade; measures every delivery against the log of the right one, as `verify` does; and
@@ -196,7 +196,7 @@ def table(rows: list[Found]) -> Iterator[str]:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(prog="python -m tests.faults", description=__doc__)
+    parser = argparse.ArgumentParser(prog="python tests/faults.py", description=__doc__)
     parser.add_argument("--keep", type=Path, help="a folder for what is rendered, kept for the next run")
     parser.add_argument("--clips", type=int, default=7, help="how many of the originals")
     parser.add_argument("--codec", action="append", choices=list(CODECS), help="only this codec; repeatable")

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import sys
+import textwrap
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from rushlight.batch.against import against_references, compare
 from rushlight.batch.kept import VERDICTS, keep_verdicts
-from rushlight.batch.tables import print_table
+from rushlight.batch.tables import page_width, print_table
 from rushlight.batch.verify import ORDER, ClipVerdict, verify
 from rushlight.pipelines.errors import RushlightError
 
@@ -33,6 +34,7 @@ def document(verdicts: list[ClipVerdict]) -> dict[str, Any]:
                 "clip": v.clip,
                 "job": v.job,
                 "made": v.made,
+                "decision": "supplied" if v.decided else "none",
                 "verdict": v.verdict,
                 "checks": {name: check(v.checks[name]) for name in NAMES if name in v.checks},
                 "files": {
@@ -98,10 +100,13 @@ def _print(result: dict[str, Any]) -> None:
         rows.append([clip["clip"], *(clip["checks"].get(n, {}).get("verdict", "-") for n in NAMES), figures])
     print_table(["clip", *NAMES, "CIEDE2000 mean / 95 % / worst"], rows)
     counts = result["counts"]
-    print(
-        f"{len(clips)} clip(s): {counts['pass']} match the decision supplied, {counts['cannot tell']} cannot be told, "
-        f"{counts['warn']} with warnings, {counts['fail']} FAILED"
+    bare = sum(c["verdict"] == "pass" and c["decision"] == "none" for c in clips)
+    without = f", {bare} without a decision match the show transform alone" if bare else ""
+    said = (
+        f"{len(clips)} clip(s): {counts['pass'] - bare} match the decision supplied{without}, "
+        f"{counts['cannot tell']} cannot be told, {counts['warn']} with warnings, {counts['fail']} FAILED"
     )
+    print(textwrap.fill(said, page_width()))
     if "against" in result:
         print_table(
             [

@@ -137,6 +137,7 @@ def _measured(clips: list[dict[str, Any]], verdicts: Mapping[str, Any] | None) -
         name: sum(c["verdict"] == name for c in clips) for name in ("pass", "cannot tell", "warn", "fail")
     }
     return {
+        "bare": sum(c["verdict"] == "pass" and not c["grade"] for c in clips),
         "when": _clock(verdicts.get("measured", "")),
         "since": sum(not c["verdict"] for c in clips),
         **counts,

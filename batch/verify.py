@@ -47,6 +47,7 @@ class ClipVerdict:
     clip: str
     job: str
     made: str  # when the record that was measured against was made
+    decided: bool  # whether a colour decision was supplied
     checks: Mapping[str, Check]
     files: Mapping[str, Mapping[str, Check]]
 
@@ -104,7 +105,14 @@ def verify_clip(folder: Path, record: Mapping[str, Any], *, hashes: bool = True)
                 text = f"{path_name}: {check.text}" if check.text else ""
                 worst[name] = Check(verdict=check.verdict, text=text, figures=check.figures)
     made = str(record.get("finished", ""))
-    return ClipVerdict(clip=record["clip"], job=record["job"], made=made, checks=worst, files=files)
+    return ClipVerdict(
+        clip=record["clip"],
+        job=record["job"],
+        made=made,
+        decided=record["look"].get("grade") is not None,
+        checks=worst,
+        files=files,
+    )
 
 
 # --- movies

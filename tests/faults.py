@@ -93,11 +93,19 @@ def rendered(folder: Path, grade: str, codecs: list[str], clips: int, *, stills:
     return folder / "out"
 
 
-def distributions(folder: Path, codecs: list[str], clips: int = 7, *, stills: bool = True) -> list[Found]:
+def distributions(
+    folder: Path,
+    codecs: list[str],
+    clips: int = 7,
+    *,
+    stills: bool = True,
+    leave_out: tuple[str, ...] = (),
+) -> list[Found]:
     """Every delivery, right and under every fault, as verify's colour check finds it."""
     outs = {
         fault: rendered(folder / fault.replace(" ", "-"), grade, codecs, clips, stills=stills)
         for fault, grade in GRADES.items()
+        if fault not in leave_out
     }
     right = {r["clip"]: r for r in verify.delivered_clips(outs["none"])}
     names = list(right)

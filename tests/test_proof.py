@@ -50,8 +50,8 @@ size = "320x180"
 """
 
 
-def made(folder: Path, mark: str = "FOR {reel}") -> Path:
-    """A textured clip, a flat one and a grey one, through a recipe with every state."""
+def made(folder: Path, mark: str = "FOR {reel}", take: int = 3) -> Path:
+    """A textured clip, a flat one and a grey one (`take` of them), through a recipe with every state."""
     folder.mkdir(exist_ok=True)
     luma, chroma = np.full((180, 320), 420), np.full((180, 160), 512)
     grey = texture("yuv422p10le", 320, 180)
@@ -67,7 +67,7 @@ def made(folder: Path, mark: str = "FOR {reel}") -> Path:
         if not path.is_file():
             write_movie(path, frames, timecode=f"0{number + 1}:00:00:00", reel=name[:4])
     grade = "1.04 1 0.96,0.004 0 -0.006,1 1 1,1.05"
-    rows = "".join(f"{n},LogC3,narrow,{',,,' if n == 'C001.mov' else grade}\n" for n in clips)
+    rows = "".join(f"{n},LogC3,narrow,{',,,' if n == 'C001.mov' else grade}\n" for n in list(clips)[:take])
     (folder / "day.csv").write_text("clip,encoding,levels,slope,offset,power,saturation\n" + rows)
     (folder / "all.toml").write_text(RECIPE.format(mark=mark))
     out = folder / f"out-{len(mark)}"
@@ -142,11 +142,11 @@ def test_verify_passes_all_of_it_and_cannot_tell_what_is_flat_or_grey(out: Path)
 
 
 def test_another_burn_in_is_the_same_colour(out: Path) -> None:
-    other = made(out.parent, "SOMETHING ELSE")
+    other = made(out.parent, "SOMETHING ELSE", take=1)
     digests = [
         {r["clip"]: r["colour"]["digest"] for r in latest(read_records(o)).values()} for o in (out, other)
     ]
-    assert digests[0] == digests[1]
+    assert digests[0]["A001.mov"] == digests[1]["A001.mov"]
     assert (out / "marked" / "A001.mov").read_bytes() != (other / "marked" / "A001.mov").read_bytes()
 
 

@@ -293,6 +293,13 @@ def test_originals_counted_and_verdicts_shown(out: Path, tmp_path: Path) -> None
     write_report(folder)
     text = (folder / "report" / "index.html").read_text()
     assert "1 not measured since they were made" in text and "Not measured again since it was made." in text
+    still = next(e["path"] for e in first["outputs"] if e["still_kind"] == "tiff16")
+    (folder / still).write_bytes((folder / still).read_bytes() + b"x")
+    assert rushlight("verify", folder).returncode == 1
+    text = (folder / "report" / "index.html").read_text()
+    assert (
+        text.count("failed when it was measured again") == 6 and "hash: " in text
+    )  # the two that share the file
     keep_media(None, folder)
     write_report(folder)
     assert "not counted" in (folder / "report" / "index.html").read_text()

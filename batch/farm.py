@@ -33,6 +33,7 @@ __all__ = ["DaskFarm", "Farm", "LostWorker", "Result", "Task", "WorkerFault", "c
 
 LOOK = 0.3  # seconds between two looks at who is there
 GONE = 30.0  # seconds without an answer after which the scheduler is given up
+SET_BACK = 2.0  # seconds
 ASKED = 60.0  # seconds that a worker has to introduce itself at the start
 
 
@@ -73,42 +74,54 @@ class DaskFarm:
         gone: Callable[[str], None] | None = None,
     ) -> None:
         self.address, self.mounts, self.patience = address, tuple(mounts), patience
-        self._teller: Callable[[str], None] = lambda text: None
+        self._where = (workers, scratch, security)
+        self._teller: Callable[[str], None] = lambda text: (
+            None
+        )  # nothing is told of whoever is there at the start
         self._gone = gone or _raise
-        self._inbox: queue.SimpleQueue[tuple[str, str, Any]] = queue.SimpleQueue()
         self._serial = itertools.count(1)
         self._ours = versions()
+        self._waiting: deque[Task] = deque()
+        self._charged: dict[tuple[str, str], int] = {}  # machine, job -> the serial of its last charged loss
+        self._news: list[str] = []
+        self._open()
+        self._teller = tell
+
+    def _open(self, *, again: bool = False) -> None:
+        """Start or reach the cluster, and meet everybody who is there; QueueError where one of them does not fit,
+        unless this is not the first time."""
+        self._inbox: queue.SimpleQueue[tuple[str, str, Any]] = queue.SimpleQueue()
         self._workers: dict[tuple[str, str], _Worker] = {}
         self._known: set[tuple[str, str]] = set()  # asked, at work, refused or lost: never asked twice
         self._asked: dict[str, tuple[tuple[str, str], Any]] = {}  # Dask's key -> who, future
         self._flying: dict[str, tuple[Task, _Worker, Any]] = {}  # Dask's key -> task, who has it, future
-        self._waiting: deque[Task] = deque()
-        self._charged: dict[tuple[str, str], int] = {}  # machine, job -> the serial of its last charged loss
-        self._news: list[str] = []
         self._refused: list[str] = []
         self._there: dict[str, Any] = {}  # the scheduler's word on its workers, by address
         self._answered = time.monotonic()
+        self._ahead = time.time() - time.monotonic()  # of the wall's clock
         self._closing = False
         self._cluster: Any = None
-        if address:
-            self._client = connected(address, security)
+        workers, scratch, security = self._where
+        if self.address:
+            self._client = connected(self.address, security)
         else:
             self._cluster, self._client = started(workers, scratch)
-        self._client.loop.add_callback(self._keep_looking)
+        self._client.loop.add_callback(self._keep_looking, self._client)
         try:
-            self._meet()
+            self._meet(again)
         except BaseException:
             self.close(now=True)
             raise
-        self._teller = tell
 
-    def _meet(self) -> None:
-        """Ask everybody who is there, before any work. QueueError naming each worker that does not fit."""
+    def _meet(self, again: bool) -> None:
+        """Ask everybody who is there, before any work."""
         deadline = time.monotonic() + ASKED
         while not self._there or self._asked or _who(self._there) - self._known:
             self.results(0.05)
             if time.monotonic() > deadline or (not self._there and time.monotonic() > deadline - ASKED + 5):
                 break
+        if again:
+            return
         if self.address and self._refused:
             raise QueueError("; ".join(self._refused))
         if not self._workers:
@@ -117,16 +130,31 @@ class DaskFarm:
 
     # --- who is there
 
-    async def _keep_looking(self) -> None:
+    async def _keep_looking(self, client: Any) -> None:
         """On Dask's own thread: what the scheduler says of its workers, several times a second."""
-        while not self._closing:
+        while client is self._client and not self._closing:
             with contextlib.suppress(Exception):
-                found = await asyncio.wait_for(self._client.scheduler.identity(n_workers=-1), 10)
-                self._there, self._answered = found["workers"], time.monotonic()
+                found = await asyncio.wait_for(client.scheduler.identity(n_workers=-1), 10)
+                if client is self._client:
+                    self._there, self._answered = found["workers"], time.monotonic()
             await asyncio.sleep(LOOK)
+
+    def _anew(self, back: float) -> None:
+        """Start again after the clock was set back: Dask counts on it, and would stand still until it has come round.
+        What was in flight is done again, and charged to nobody."""
+        self._news.append(f"the clock was set back by {back:.0f} s: the workers are started again")
+        self._waiting.extendleft(task for task, _, _ in reversed(self._flying.values()))
+        self.close(now=True)
+        try:
+            self._open(again=True)
+        except QueueError as error:
+            self._gone(str(error))
 
     def _look(self, found: list[Result]) -> None:
         now = time.monotonic()
+        ahead, self._ahead = self._ahead, time.time() - now
+        if ahead - self._ahead > SET_BACK:
+            self._anew(ahead - self._ahead)
         if now - self._answered > GONE:
             where = self.address or "this machine"
             self._gone(f"the scheduler at {where} has not answered for {GONE:.0f} s; what is left waits")
@@ -260,7 +288,10 @@ class DaskFarm:
         if self._cluster is None:
             return True
         minders = list(self._cluster.workers.values())
-        return any(m.worker_address == worker.address and m.process.status.name == "running" for m in minders)
+        return any(
+            m.worker_address == worker.address and m.process and m.process.status.name == "running"
+            for m in minders
+        )
 
     def _send(self, key: str, address: str, function: Any, *arguments: Any) -> Any:
         future = self._client.submit(

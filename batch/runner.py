@@ -41,6 +41,9 @@ from rushlight.pipelines.errors import ResourceError, RushlightError, from_os
 
 __all__ = ["Event", "Place", "Stop", "Summary", "Work", "run"]
 
+DESERTED = 60.0  # seconds without a worker after which that is said
+NOBODY = "no worker is left that can work; it goes on when one joins"
+
 
 @dataclass(frozen=True, kw_only=True)
 class Work:
@@ -57,6 +60,7 @@ class _Running:
     results: dict[int, dict[str, Any]]
     progress: Progress
     started: float = field(default_factory=time.time)
+    clock: float = field(default_factory=time.monotonic)  # the same moment; the other one may be set back
     attempt: int = 0
     record: dict[str, Any] | None = None  # once it is in the log
     made: int = 0  # frames
@@ -92,6 +96,7 @@ class _Loop:
         self.claimed: set[str] = set()
         self.refused: dict[str, float] = {}  # output folder -> when to ask again
         self.serial = 0
+        self.manned = time.monotonic()  # when there was last a worker
         self.logged: dict[Path, dict[str, dict[str, Any]]] = {}
 
     def run(self) -> Summary:
@@ -144,7 +149,7 @@ class _Loop:
 
     def foresee(self) -> None:
         """Say so where what should be ready by a moment will not be."""
-        if self.deadline is None or time.time() < self.looked + 1:
+        if self.deadline is None or abs(time.time() - self.looked) < 1:
             return
         self.looked = time.time()
         work = [(r.job.clip, r.job.cost * (1 - r.made / max(1, r.job.frames))) for r in self.active.values()]
@@ -157,7 +162,10 @@ class _Loop:
     # --- out
 
     def fill(self) -> None:
-        if self.tasks and self.paused:
+        self.manned = time.monotonic() if self.farm.slots else self.manned
+        if time.monotonic() - self.manned > DESERTED and (self.active or self.queue):
+            self.pause(NOBODY)
+        if self.tasks and self.paused not in ("", NOBODY):
             return
         while len(self.tasks) < self.farm.slots:
             if not self.room():
@@ -178,7 +186,7 @@ class _Loop:
 
     def pause(self, why: str) -> None:
         if why != self.paused:
-            self.on_event(Event(what="paused" if why else "resumed", text=why or "there is room again"))
+            self.on_event(Event(what="paused" if why else "resumed", text=why or "it goes on"))
             self.paused = why
         if why:
             time.sleep(0.25)
@@ -190,7 +198,7 @@ class _Loop:
         return away or (job.out in self.claimed and not out.is_dir())
 
     def next_task(self) -> bool:
-        event = SlotFree(now=time.time())
+        event = SlotFree(now=time.monotonic())
         for running in list(self.active.values()):
             running.progress, action = step(running.progress, event, self.policy)
             if action is not None:
@@ -213,13 +221,13 @@ class _Loop:
             return False
         if job.out in self.claimed:
             return True
-        if self.refused.get(job.out, 0.0) > time.time():
+        if self.refused.get(job.out, 0.0) > time.monotonic():
             return False
         who = self.place.claim(Path(job.out))
         if who:
             if job.out not in self.refused:
                 self.on_event(Event(what="waiting", text=who))
-            self.refused[job.out] = time.time() + 3
+            self.refused[job.out] = time.monotonic() + 3
             return False
         self.claimed.add(job.out)
         self.logged.pop(Path(job.out), None)
@@ -302,7 +310,7 @@ class _Loop:
                 self.owed.popleft()
             self.fault = ""
         except ResourceError as error:
-            self.fault = f"{error}; make room and it goes on"
+            self.fault = f"{error}; once it can be written to it goes on"
             self.pause(self.fault)
 
     def ended(self, running: _Running, number: int, result: Result) -> None:
@@ -333,15 +341,12 @@ class _Loop:
             record = merged(record, before, revisions.kept_outputs(record, before, plain))
             record |= {
                 "attempts": running.attempt,
-                "seconds": round(time.time() - running.started, 3),
+                "seconds": round(time.monotonic() - running.clock, 3),
                 "started": clock_text(running.started),
                 "finished": clock_text(time.time()),
             }
             if before and plain.get("earlier_outputs") and before["status"] in ("failed", "set aside"):
-                record |= {
-                    "status": before["status"],
-                    "error": before["error"],
-                }  # a part of it was not delivered
+                record |= {k: before[k] for k in ("status", "error")}  # a part of it was not delivered
             self.place.delivered(out, record)
             self.log(out, record)
             running.record = record
@@ -372,11 +377,13 @@ class _Loop:
         kind: FailureKind = "lost worker" if isinstance(error, LostWorker) else failure_kind(error)
         if isinstance(error, WorkerFault):
             kind = "fault"
-        full = isinstance(error, ResourceError) and ("space" in error.text or "quota" in error.text)
+        full = isinstance(error, ResourceError) and any(
+            w in error.text for w in ("space", "quota", "read-only")
+        )
         event = Failed(
             number=number,
             kind=kind,
-            now=time.time(),
+            now=time.monotonic(),
             disk_full=full,
             disk_gone=kind != "lost worker" and self.gone(running.job),
         )
@@ -403,7 +410,7 @@ class _Loop:
         if running.record is None:
             record = failure_record(running.payload["job"], job.clip, state, text)
             record |= {k: plain.get(k) for k in ("row", "recipe", "signal")}
-            record |= {"attempts": running.attempt, "seconds": round(time.time() - running.started, 3)}
+            record |= {"attempts": running.attempt, "seconds": round(time.monotonic() - running.clock, 3)}
             record["source"] = {"path": running.payload["source"]["path"]}
             before = self.before(out, running.payload["job"])
             if before and before.get(

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from rushlight.batch.mounts import PATIENCE, Mount, Unfit, awaited, homeward, outward
-from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.errors import RushlightError, from_os
 from rushlight.pipelines.pulse import beats
 
 __all__ = ["BEATS", "WorkerFault", "call", "call_elsewhere", "introduce", "versions"]
@@ -31,6 +31,8 @@ def call(function: str, arguments: tuple[Any, ...]) -> tuple[str, Any]:
         return "error", error
     except MemoryError as error:
         return "error", MemoryError(str(error))
+    except OSError as error:  # such as a disk that became full or read-only between two steps
+        return "error", from_os(error, error.filename or function)
     except Exception as error:
         where = "".join(traceback.format_exception(error)[-3:])
         return "error", WorkerFault(f"{type(error).__name__}: {error}\n{where}")

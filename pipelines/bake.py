@@ -9,6 +9,7 @@ after the show transform, or a white balance) it is inside the lattice.
 from __future__ import annotations
 
 import hashlib
+import io
 import json
 import os
 import zipfile
@@ -97,9 +98,11 @@ def _sha(array: NDArray[np.float32]) -> str:
 def _written(path: Path, write: Callable[[Any], None]) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    whole = io.BytesIO()
+    write(whole)  # numpy's own writing to a disk does not say why it fails
     try:
         with temporary.open("wb") as stream:
-            write(stream)
+            stream.write(whole.getbuffer())
             stream.flush()
             os.fsync(stream.fileno())
         os.replace(temporary, path)

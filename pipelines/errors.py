@@ -137,6 +137,7 @@ class QueueError(RushlightError):
 _SHORT_OF = {
     errno.ENOSPC: "no space left on the disk",
     errno.EDQUOT: "the disk quota is used up",
+    errno.EROFS: "the disk is read-only",  # as a system leaves it after a fault: a person may set it right
     errno.EFBIG: "the file is larger than the limit allows",
     errno.EMFILE: "too many open files",
     errno.ENFILE: "too many open files on this machine",

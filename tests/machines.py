@@ -84,8 +84,19 @@ def _certificate(subject: Any, key: Any, issuer: Any, issuer_key: Any, *, ca: bo
         .add_extension(
             x509.SubjectAlternativeName([x509.IPAddress(ipaddress.ip_address("127.0.0.1"))]), critical=False
         )
+        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
+        .add_extension(
+            x509.AuthorityKeyIdentifier.from_issuer_public_key(issuer_key.public_key()), critical=False
+        )
+        .add_extension(_uses(ca), critical=True)
         .sign(issuer_key, hashes.SHA256())
     )
+
+
+def _uses(ca: bool) -> x509.KeyUsage:
+    names = ("content_commitment", "key_encipherment", "data_encipherment", "key_agreement", "encipher_only")
+    no = dict.fromkeys((*names, "decipher_only"), False)
+    return x509.KeyUsage(digital_signature=not ca, key_cert_sign=ca, crl_sign=ca, **no)
 
 
 class Machine:

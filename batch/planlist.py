@@ -36,6 +36,7 @@ def plan_list(prepared: Prepared, folder: Path, look_of: Callable[[PlannedClip],
 
 def _explicit(clip: PlannedClip, folder: Path, luts: LutFiles) -> dict[str, str]:
     cells = {k: v for k, v in clip.row.cells.items() if k not in (*GRADE_COLUMNS, "cdl")}
+    cells["clip"] = clip.row.clip  # of a clip in several files, each for itself, no longer the pattern
     if (folder / clip.row.clip).absolute() != clip.path.absolute():  # else its name reads the same from there
         cells["clip"] = str(clip.path.absolute())
     cells["reel"] = clip.reel

@@ -383,3 +383,20 @@ def test_an_ungraded_clip_has_the_show_transform_and_a_warning_or_is_refused(tmp
         else:
             ((_, error),) = plan.wrong
             assert error.key == "grade" and "refuses ungraded clips" in error.text and not plan.clips
+
+
+def test_a_row_that_states_another_reel_than_its_file_is_heard_and_it_is_said(tmp_path: Path) -> None:
+    write_movie(tmp_path / "B003C001.mov", [numbered(0)], reel="A001")
+    (tmp_path / "day.csv").write_text(
+        "clip,encoding,reel\nB003C001.mov,v-log,C007\nB003C001.mov,v-log,\nB003C001.mov,LogC9,\n"
+    )
+    plan = prepare(Request(clip_list=tmp_path / "day.csv")).plan
+    assert [(row.line, error.key) for row, error in plan.wrong] == [(4, "encoding")]
+    assert (
+        plan.clips[0].reel == "C007"
+        and "the list says reel C007, the file says A001" in plan.clips[0].warnings
+    )
+    (tmp_path / "day.csv").write_text("clip,encoding\nB003C001.mov,v-log\n")
+    plan = prepare(Request(clip_list=tmp_path / "day.csv")).plan
+    assert plan.clips[0].reel == "A001"  # the container's, before the name's
+    assert plan.warnings == ["B003C001.mov: its reel is A001, its file name says B003"]

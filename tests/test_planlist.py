@@ -64,6 +64,26 @@ def test_the_written_list_plans_alike(tmp_path: Path) -> None:
     assert "a new file is needed" in str(again)
 
 
+def test_files_taken_one_by_one_are_rows_of_their_own(tmp_path: Path) -> None:
+    for number in (1, 2):
+        write_movie(
+            tmp_path / f"C_00{number}.mov", [numbered(n) for n in range(3)], timecode=f"0{number}:00:00:00"
+        )
+    (tmp_path / "day.csv").write_text("clip,encoding\nC_###.mov,v-log\n")
+    (tmp_path / "r.toml").write_text(
+        'several_files = "each"\n[[output]]\nname = "o"\nmake = "movie"\ncodec = "prores-proxy"\n'
+    )
+    ran = rushlight(
+        "plan", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml", "--write", tmp_path / "w.csv"
+    )
+    assert ran.returncode == 0 and "1 row(s) + 1 for files one by one = 2 planned" in ran.stdout, ran
+    plan = prepare(Request(clip_list=tmp_path / "w.csv")).plan
+    assert [(c.stem, str(c.timecode)) for c in plan.clips] == [
+        ("C_001", "01:00:00:00"),
+        ("C_002", "02:00:00:00"),
+    ]
+
+
 RECIPE = """
 [look]
 transform = "colorimetric"

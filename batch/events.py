@@ -13,7 +13,7 @@ from rushlight.batch.forecast import Deadline
 from rushlight.batch.store import QueuedJob
 from rushlight.batch.volumes import folder_mode
 
-__all__ = ["Event", "Place", "Stop", "Summary", "Terms"]
+__all__ = ["Event", "Place", "Stop", "Summary", "Terms", "Work"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -109,3 +109,11 @@ class Place:
 
     def idle(self) -> None:
         """Nothing is left to do for now."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Work:
+    """The two functions a farm runs, as `module:name`."""
+
+    segment: str = "rushlight.pipelines.render:render_segment"
+    finish: str = "rushlight.batch.finish:finish_job"

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.batch import revisions
-from rushlight.batch.events import Event, Place, Stop, Summary
+from rushlight.batch.events import Event, Place, Stop, Summary, Work
 from rushlight.batch.farm import Farm, LostWorker, Result, Task, WorkerFault
 from rushlight.batch.fence import let_finish
 from rushlight.batch.forecast import Deadline
@@ -43,14 +43,6 @@ __all__ = ["Event", "Place", "Stop", "Summary", "Work", "run"]
 
 DESERTED = 60.0  # seconds without a worker after which that is said
 NOBODY = "no worker is left that can work; it goes on when one joins"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Work:
-    """The two functions a farm runs, as `module:name`."""
-
-    segment: str = "rushlight.pipelines.render:render_segment"
-    finish: str = "rushlight.batch.finish:finish_job"
 
 
 @dataclass
@@ -93,6 +85,7 @@ class _Loop:
         ] = []  # segments that are not in the queue's file yet
         self.owed: deque[tuple[_Running, int, Result]] = deque()  # finishes and failures, neither
         self.fault = ""  # why they could not be written down
+        self.retry_at = 0.0  # nothing is given out before
         self.claimed: set[str] = set()
         self.refused: dict[str, float] = {}  # output folder -> when to ask again
         self.serial = 0
@@ -110,9 +103,13 @@ class _Loop:
                 self.on_event(
                     Event(what="stopping", text=f"{len(self.tasks)} task(s) in hand are being finished")
                 )
-            if not self.stop.asked:
-                self.refresh()
-                self.fill()
+            if not self.stop.asked and time.monotonic() >= self.retry_at:
+                try:
+                    self.refresh()
+                    self.fill()
+                except (RushlightError, OSError) as error:  # a disk that fails, a share whose server is away
+                    self.pause(f"{error}; it is tried again")
+                    self.version, self.retry_at = -1, time.monotonic() + self.policy.resource_wait / 3
             self.write_down()  # the workers have new work by now: nobody waits for the disk
             owing = self.owed or self.unsaved
             if not self.tasks and not owing and (self.stop.asked or self.idle()):
@@ -194,8 +191,11 @@ class _Loop:
     def gone(self, job: QueuedJob) -> bool:
         """Whether another disk lies under a job's folder than when it was queued, such as the system's after an unmount."""
         out = Path(job.out)
-        away = bool(job.mount) and mount_of(out) != job.mount
-        return away or (job.out in self.claimed and not out.is_dir())
+        try:
+            away = bool(job.mount) and mount_of(out) != job.mount
+            return away or (job.out in self.claimed and not out.is_dir())
+        except OSError:  # a share whose server is away
+            return True
 
     def next_task(self) -> bool:
         event = SlotFree(now=time.monotonic())
@@ -309,7 +309,7 @@ class _Loop:
                     self.ended(running, number, result)
                 self.owed.popleft()
             self.fault = ""
-        except ResourceError as error:
+        except (RushlightError, OSError) as error:
             self.fault = f"{error}; once it can be written to it goes on"
             self.pause(self.fault)
 

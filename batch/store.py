@@ -114,8 +114,10 @@ class Store:
         except BaseException as error:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
-            if isinstance(error, sqlite3.OperationalError) and "full" in str(error):
-                raise ResourceError("no space left for the queue", file=str(self.path)) from None
+            if isinstance(error, sqlite3.OperationalError):
+                full = "full" in str(error)
+                text = "no space left for the queue" if full else f"the queue cannot be written: {error}"
+                raise ResourceError(text, file=str(self.path)) from None
             raise
 
     def run_alone(self) -> None:

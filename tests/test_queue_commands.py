@@ -198,3 +198,31 @@ def test_stay_takes_what_joins_until_it_is_told_to_stop(tmp_path: Path, day: tup
     finally:
         process.kill()
         process.communicate()
+
+
+def test_ctrl_c_twice_stops_now_and_the_same_command_goes_on(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+    day = small_day(tmp_path / "day", {"A001C001": 150, "A001C002": 120})
+    command = ("render", day, "--recipe", tmp_path / "day" / "two.toml", "--workers", 1, "--json", "--out")
+    process = started(*command, tmp_path / "out")
+    try:
+        assert process.stdout is not None
+        for line in process.stdout:
+            if '"segment"' in line:
+                break
+        process.send_signal(signal.SIGINT)
+        time.sleep(0.05)
+        process.send_signal(signal.SIGINT)
+        said, errors = process.communicate(timeout=60)
+    finally:
+        process.kill()
+        process.communicate()
+    assert process.returncode == 3 and "stopping now" in errors, said + errors
+    assert json.loads(said.splitlines()[-1])["left"] >= 1
+    assert run(*command, tmp_path / "whole")[0] == 0
+    whole = files(tmp_path / "whole", "editorial", "viewing")
+    assert all(whole[name] == data for name, data in files(tmp_path / "out", "editorial", "viewing").items())
+    farm_here.calls.clear()
+    assert run(*command, tmp_path / "out")[0] == 0
+    segments = [t for t in farm_here.calls if t.function.endswith("render_segment")]
+    assert len(segments) < 4 + 3  # what was finished before is not rendered again
+    assert files(tmp_path / "out", "editorial", "viewing") == whole

@@ -17,7 +17,7 @@ from rushlight.batch.runner import Work, run
 from rushlight.batch.states import Policy
 from rushlight.batch.store import QueuedJob, Store, open_store
 from rushlight.batch.volumes import mount_of
-from rushlight.pipelines.errors import ResourceError
+from rushlight.pipelines.errors import DeliveryError, ResourceError
 from saturation import toy
 
 TOYS = Work(segment="toywork:segment", finish="toywork:finish")
@@ -163,7 +163,7 @@ def test_no_room_for_the_log_or_the_queue_pauses_and_goes_on(
     assert sorted(summary.done) == ["a", "b"] and full == {"log": 0, "queue": 0}
     told = [e.what for e in events if e.what in ("paused", "resumed")]
     assert told == ["paused", "resumed"] * 2 and all(
-        "make room" in e.text for e in events if e.what == "paused"
+        "goes on" in e.text for e in events if e.what == "paused"
     )
     assert sorted(r["job"] for r in read_records(tmp_path)) == ["a", "b"]  # none twice
     calls = (tmp_path / "calls.txt").read_text().splitlines()
@@ -213,3 +213,50 @@ def test_after_a_moment_nothing_starts(tmp_path: Path, store: Store) -> None:
     summary = run(store, HereFarm(slots=1), work=TOYS, stop=stop, on_event=watch, keep_free=0)
     assert len(summary.done) <= 2 and summary.left == 3 - len(summary.done) > 0
     assert sorted(run(store, HereFarm(), work=TOYS, keep_free=0).done + summary.done) == ["a", "b", "c"]
+
+
+def test_a_folder_that_cannot_be_written_to_any_more_ends_no_night(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The log, then the queue's own file: read-only, locked, failing."""
+    refused = {"log": 2, "queue": 2}
+    sets = store.set_state
+
+    def log(out: Path, record: dict) -> None:
+        if refused["log"]:
+            refused["log"] -= 1
+            raise DeliveryError("Read-only file system", file="jobs.jsonl")
+        append_record(out, record)
+
+    def set_state(key: str, identity: str, state: str, *, error: str = "") -> bool:
+        if state == "running" and refused["queue"]:
+            refused["queue"] -= 1
+            raise ResourceError("the queue cannot be written: database is locked")
+        return sets(key, identity, state, error=error)
+
+    monkeypatch.setattr(runners, "append_record", log)
+    monkeypatch.setattr(store, "set_state", set_state)
+    events: list[Event] = []
+    store.add(jobs(tmp_path, "a", "b"))
+    summary = run(store, HereFarm(), work=TOYS, on_event=events.append, policy=SOON, keep_free=0)
+    assert sorted(summary.done) == ["a", "b"] and not summary.failed
+    assert {"paused", "resumed"} <= {e.what for e in events}
+    assert len(read_records(tmp_path)) == 2
+
+
+def test_a_share_whose_server_is_away_is_gone(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stop, events = Stop(), []
+
+    def stale(path: Path) -> str:
+        raise OSError(116, "Stale file handle")
+
+    def watch(event: Event) -> None:
+        events.append(event)
+        stop.level = 1
+
+    monkeypatch.setattr(runners, "mount_of", stale)
+    store.add(jobs(tmp_path, "a", mount="/share"))
+    summary = run(store, HereFarm(), work=TOYS, on_event=watch, stop=stop, keep_free=0)
+    assert summary.left == 1 and events[0].what == "paused" and "is gone" in events[0].text

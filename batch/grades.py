@@ -14,7 +14,7 @@ from rushlight.pipelines.texts import read_bytes
 
 __all__ = ["NONE", "Decision", "GradeFiles", "Later", "row_decision"]
 
-MAX_TAGS = 2_000_000  # a decision has some sixteen
+MAX_MARKS = 500_000  # a decision has some sixteen tags and an attribute
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,7 +53,7 @@ class GradeFiles:
         """All decisions of a .cc, .ccc or .cdl file. GradeError naming it where it cannot be read."""
         if path not in self._read:
             data = read_bytes(path, GradeError)
-            if data.count(b"<") > MAX_TAGS:
+            if data.count(b"<") + data.count(b"=") > MAX_MARKS:
                 raise GradeError("is out of all proportion: no collection of decisions", file=str(path))
             self._read[path] = parse_cdl(data, file=str(path))
             self._media[path] = media_of(data) if path.suffix.lower() == ".cdl" else ()

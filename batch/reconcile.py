@@ -17,6 +17,8 @@ from rushlight.pipelines.texts import read_bytes
 
 __all__ = ["Media", "reconcile"]
 
+MAX_TAGS = 4_000_000  # of a manifest: a file has some eight
+
 
 @dataclass(frozen=True, kw_only=True)
 class Media:
@@ -115,6 +117,8 @@ def _named_by(manifest: Path) -> Iterator[str]:
     from defusedxml.ElementTree import iterparse
 
     data = read_bytes(manifest, ListError)
+    if data.count(b"<") > MAX_TAGS or re.search(rb"<[^>]{100000}", data):
+        raise ListError("cannot be read: it is out of all proportion", file=str(manifest))
     try:
         for _, node in iterparse(io.BytesIO(data)):
             kind = node.tag.rpartition("}")[2]

@@ -166,6 +166,7 @@ BOMB = '<!DOCTYPE h [<!ENTITY a "aa"><!ENTITY b "&a;&a;">]><hashlist><hash><path
             "cannot be read",
         ),
         ("<hashlist><hash><path>a.mov", "cannot be read"),
+        ("<hashlist" + ' a=""' * 30_000 + "/>", "out of all proportion"),
         ("", "cannot be read"),
         ("<h><hash><path>../../../etc/passwd</path></hash></h>", "not looked for"),
         ("<h><hash><path>/etc/passwd</path></hash></h>", "not looked for"),

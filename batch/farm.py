@@ -34,6 +34,7 @@ __all__ = ["DaskFarm", "Farm", "LostWorker", "Result", "Task", "WorkerFault", "c
 LOOK = 0.3  # seconds between two looks at who is there
 GONE = 30.0  # seconds without an answer after which the scheduler is given up
 SET_BACK = 2.0  # seconds
+STOOD_STILL = 5.0  # seconds between two calls of `results`
 ASKED = 60.0  # seconds that a worker has to introduce itself at the start
 
 
@@ -97,7 +98,8 @@ class DaskFarm:
         self._flying: dict[str, tuple[Task, _Worker, Any]] = {}  # Dask's key -> task, who has it, future
         self._refused: list[str] = []
         self._there: dict[str, Any] = {}  # the scheduler's word on its workers, by address
-        self._answered = time.monotonic()
+        self._silent = 0.0  # seconds that the scheduler has not answered
+        self._looked = time.monotonic()
         self._ahead = time.time() - time.monotonic()  # of the wall's clock
         self._closing = False
         self._cluster: Any = None
@@ -133,10 +135,13 @@ class DaskFarm:
     async def _keep_looking(self, client: Any) -> None:
         """On Dask's own thread: what the scheduler says of its workers, several times a second."""
         while client is self._client and not self._closing:
-            with contextlib.suppress(Exception):
+            begin = time.monotonic()
+            try:
                 found = await asyncio.wait_for(client.scheduler.identity(n_workers=-1), 10)
                 if client is self._client:
-                    self._there, self._answered = found["workers"], time.monotonic()
+                    self._there, self._silent = found["workers"], 0.0
+            except Exception:
+                self._silent += min(10.0, time.monotonic() - begin) + LOOK
             await asyncio.sleep(LOOK)
 
     def _anew(self, back: float) -> None:
@@ -155,7 +160,11 @@ class DaskFarm:
         ahead, self._ahead = self._ahead, time.time() - now
         if ahead - self._ahead > SET_BACK:
             self._anew(ahead - self._ahead)
-        if now - self._answered > GONE:
+        gap, self._looked = now - self._looked, now
+        if gap > STOOD_STILL:  # we ourselves, as after Ctrl-Z: nobody is to be blamed for it
+            for worker in self._workers.values():
+                worker.moved += gap
+        if self._silent > GONE:
             where = self.address or "this machine"
             self._gone(f"the scheduler at {where} has not answered for {GONE:.0f} s; what is left waits")
         there = self._there

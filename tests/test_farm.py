@@ -8,6 +8,7 @@ from pathlib import Path
 
 import psutil
 import pytest
+import toywork
 from machines import Machine, Papers, authority, crew, there
 from rushlight.batch.cluster import safe
 from rushlight.batch.crew import Crew
@@ -89,6 +90,9 @@ def test_a_worker_that_hangs_or_stands_still_is_ended_and_its_task_given_back(tm
         joined(farm, 2)
         assert before.isdisjoint(farm.processes().values())
         assert not any(psutil.pid_exists(pid) and _stands(pid) for pid in before)
+        farm.submit(task("e", tmp_path, seconds=7))
+        time.sleep(6)  # who asks nothing for long, as after Ctrl-Z, blames nobody
+        assert until(farm, lambda found: bool(found))[0].value["frames"] == 1
         farm.submit(task("d", tmp_path))
         assert until(farm, lambda found: bool(found))[0].value["frames"] == 1
     finally:
@@ -188,6 +192,9 @@ def test_workers_come_and_go_and_a_machine_of_two_costs_a_clip_one_loss(
     farm = crew(scheduler, papers["runner"]).farm(1, tmp_path, tell=said.append, gone=said.append)
     try:
         assert farm.slots == 2
+        assert set(farm._client.run(toywork.puts_on_disk).values()) == {
+            (False, False)
+        }  # so nothing is read there
         for key in ("a-1", "a-2"):  # both of job "a"
             farm.submit(task(key, tmp_path, seconds=1000))
         until(farm, lambda _: farm.slots == 2 and (tmp_path / "calls.txt").exists())

@@ -51,7 +51,7 @@ def segments(said: Path) -> int:
     return sum(e["event"] == "segment" for e in events(said))
 
 
-@pytest.mark.parametrize("workers", [2, 4])
+@pytest.mark.parametrize("workers", [pytest.param(2, marks=pytest.mark.slow), 4])
 def test_more_workers_give_the_same_bytes(day: tuple, alone: tuple, tmp_path: Path, workers: int) -> None:
     _, command = day
     run = rushlight(*command, "--out", tmp_path / "out", "--workers", workers)

@@ -114,6 +114,25 @@ def test_crashes_and_short_files_cost_their_clip_alone(
     assert SECOND not in rendered and rendered.count(FIRST) < 5  # what was finished of it is kept
 
 
+@pytest.mark.slow
+def test_a_clip_that_eats_memory_costs_its_clip_alone(
+    day: tuple[Path, dict[str, bytes]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from distributed import system
+
+    folder, wanted = day
+    monkeypatch.setattr(system, "MEMORY_LIMIT", 1_200_000_000)  # as if that was all the machine had
+    farm = DaskFarm(workers=1, patience=300)
+    try:
+        night = Night(folder, tmp_path / "out", farm, {THIRD: "eats memory"})
+        night.run()
+    finally:
+        farm.close(now=True)
+    night.ended(wanted, A001C003="set aside")
+    assert "3 workers died on it" in night.errors[THIRD]
+
+
+@pytest.mark.slow
 def test_a_worker_that_stands_still_and_joins_cut_short(
     day: tuple[Path, dict[str, bytes]], farm: DaskFarm, tmp_path: Path
 ) -> None:

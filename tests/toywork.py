@@ -51,3 +51,9 @@ def finish(payload: dict[str, Any], segments: list[dict[str, Any]], token: str) 
         "colour": {"digest": "", "pictures": [], "tiles": {}, "sensitivity": {}},
         "warnings": [],
     }
+
+
+def puts_on_disk(dask_worker: Any) -> tuple[Any, ...]:
+    """Of a worker of Dask's: at what share of its memory it would put results on its disk."""
+    memory = dask_worker.memory_manager
+    return memory.memory_target_fraction, memory.memory_spill_fraction

@@ -146,8 +146,9 @@ def _movie(folder: Path, path: Path, record: Mapping[str, Any], entry: Mapping[s
                     shares.append(_extremes(views, facts, box, covered))
     found = np.array(grids)
     checks["frames"] = _frames(delivered.frames, damaged, found, logged, entry, facts)
-    if checks["frames"].verdict == "pass" and logged is not None and entry["state"] != "log":
-        scale, cells = 2.0 ** (8 - facts.pixel_format.bits), _open_cells(entry)
+    cells = _open_cells(entry)
+    if checks["frames"].verdict == "pass" and logged is not None and cells and entry["state"] != "log":
+        scale = 2.0 ** (8 - facts.pixel_format.bits)
         black = 0.0 if facts.levels_tag == "full" else 16.0
         odd = frame_warnings(found[:, cells] * scale, logged[:, cells] * scale, black, record)
         checks["frames"] = _warned(checks["frames"], odd)
@@ -240,19 +241,18 @@ def _frames(
         return Check(verdict="fail", text=f"{damaged} frame(s) do not decode cleanly", figures=figures)
     if count != entry["frames"]:
         return Check(verdict="fail", text=f"{count} frames, should be {entry['frames']}", figures=figures)
-    if logged is None or not len(logged):
+    if logged is None or len(logged) != len(found):
         return Check(
             verdict="warn",
-            text="the frames' side file is gone; only their number was checked",
+            text="the frames' side file is gone or short; only their number was checked",
             figures=figures,
         )
     cells = _open_cells(entry)
     scale = 2.0 ** (8 - facts.pixel_format.bits)
-    off = np.abs(found - logged)[:, cells] * scale
-    figures["worst_luma"] = round(float(off.max()), 3)
-    wrong = np.flatnonzero(
-        (off.max(1) > LUMA_TOLERANCE) | _stood_still(found[:, cells] * scale, logged[:, cells] * scale, entry)
-    )
+    off = np.abs(found - logged) * scale - 255 * _covered_shares(entry)  # what burn-in may add to a cell
+    figures["worst_luma"] = round(max(0.0, float(off.max())), 3)
+    still = _stood_still(found[:, cells] * scale, logged[:, cells] * scale, entry) if cells else False
+    wrong = np.flatnonzero((off.max(1) > LUMA_TOLERANCE) | still)
     if len(wrong):
         return Check(
             verdict="fail",
@@ -273,18 +273,18 @@ def _stood_still(found: Array, logged: Array, entry: Mapping[str, Any]) -> NDArr
     return np.concatenate([[False], (made > least) & (moved < made / 10)])
 
 
+def _covered_shares(entry: Mapping[str, Any]) -> Array:
+    """The share of each of the sixteen luma cells that burn-in covers."""
+    width, height = entry["picture"][2:]
+    picture = tuple(entry["picture"])
+    open_ = measure.uncovered(entry["width"], entry["height"], picture, [tuple(c) for c in entry["covered"]])
+    grid = measure.luma_grid(np.where(open_, 255, 0).astype(np.uint8), (0, 0, width, height))
+    return 1 - np.array(grid) / 255
+
+
 def _open_cells(entry: Mapping[str, Any]) -> list[int]:
-    """Which of the sixteen luma cells burn-in leaves alone; all of them where it leaves none."""
-    x0, y0, width, height = entry["picture"]
-    free = []
-    for cell in range(16):
-        left, top = x0 + cell % 4 * width / 4, y0 + cell // 4 * height / 4
-        right, bottom = left + width / 4, top + height / 4
-        if not any(
-            x < right and x + w > left and y < bottom and y + h > top for x, y, w, h in entry["covered"]
-        ):
-            free.append(cell)
-    return free or list(range(16))
+    """Which of the sixteen luma cells burn-in leaves alone."""
+    return np.flatnonzero(_covered_shares(entry) == 0).tolist()
 
 
 def _words(path: Path, entry: Mapping[str, Any]) -> dict[str, Check]:

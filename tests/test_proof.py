@@ -25,7 +25,11 @@ codec = "prores-lt"
 size = "640x360"
 [output.burnin]
 watermark = "{mark}"
-text = [{{ at = "bottom", text = "{{timecode}}" }}, {{ at = "top", text = "{{clip}}" }}]
+text = [{{ at = "bottom", text = "{{timecode}}" }}, {{ at = "top", text = "{{clip}}" }}, {{ at = "centre", text = "{{clip}}", size = 0.1 }}]
+[output.guides]
+action_safe = 0.9
+title_safe = 0.8
+centre = true
 
 [[output]]
 name = "show"
@@ -136,6 +140,13 @@ def test_verify_passes_all_of_it_and_cannot_tell_what_is_flat_or_grey(out: Path)
                 assert checks["colour"]["verdict"] == "cannot tell", (path, checks["colour"])
                 assert "saturation 0.05" in checks["colour"]["text"]
         assert found[name]["files"][f"camera/{name[:4]}.mov"]["colour"]["verdict"] == "pass"
+    (record, *_) = latest(read_records(out)).values()
+    (entry,) = (e for e in record["outputs"] if e["output"] == "marked")
+    for left, top in ((160 * k, 90 * m) for k in range(4) for m in range(4)):  # no cell is free of burn-in
+        assert any(
+            x < left + 160 and x + w > left and y < top + 90 and y + h > top
+            for x, y, w, h in entry["covered"]
+        )
     plain = rushlight("verify", out)
     assert "1 match the decision supplied, 2 cannot be told" in " ".join(plain.stdout.split())
     assert "approved" not in plain.stdout and max(map(len, plain.stdout.splitlines())) <= 100

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -34,7 +35,7 @@ LONG = (
     "-x264-params",
     "keyint=12:min-keyint=12:bframes=2:scenecut=0",
 )
-ALL = ("intra.mov", "group.mp4", "short.mov", "shot", "sound.mov")
+ALL = ("intra.mov", "group.mp4", "short.mov", "shot", "gaps", "sound.mov")
 
 
 def overwritten(path: Path, which: int, filler: bytes = b"") -> None:
@@ -63,6 +64,7 @@ def bad_day(folder: Path) -> None:
     shot = write_sequence(folder / "shot", codes, first=START.frames % START.rate.day(drop=False))
     for number in (0, 3):
         (shot / f"shot.{START.frames + 3 + number:07}.dpx").unlink()
+    shutil.copytree(shot, folder / "gaps")
     whole_file = shot / f"shot.{START.frames + 8:07}.dpx"
     whole_file.write_bytes(whole_file.read_bytes()[:5000])
     (folder / "day.csv").write_text("clip,encoding\n" + "".join(f"{c},Video Rec.709\n" for c in ALL))
@@ -97,13 +99,13 @@ def test_what_is_damaged_is_delivered_and_listed_by_timecode(day: Path) -> None:
     assert {24, 25, 35} <= group <= set(range(22, 36))
     short = sorted(listed["short.mov"])
     assert short == list(range(short[0], 60)) and 30 <= short[0] < 55
-    assert set(listed["shot"]) == {3, 6, 8}
+    assert set(listed["shot"]) == {3, 6, 8} and set(listed["gaps"]) == {3, 6}
     for clip, record in found.items():
         path = day / "deliver-hold" / record["outputs"][0]["path"]
         pictures = luma(path)
-        assert len(pictures) == record["frames"] == (10 if clip == "shot" else 60)
+        assert len(pictures) == record["frames"] == (10 if clip in ("shot", "gaps") else 60)
         assert independent.timecode(path) == str(START)
-        if clip != "shot":
+        if clip not in ("shot", "gaps"):
             wrong = {n for n, p in enumerate(pictures) if number_in(p) != n}
             assert wrong <= set(listed[clip]), clip
         if listed[clip]:
@@ -120,21 +122,16 @@ def test_what_is_damaged_fails_its_clip_and_no_other(day: Path) -> None:
     code, said, found = made(day, "fail", "slate")
     assert code == 1, said
     status = {clip: record["status"] for clip, record in found.items()}
-    assert status == dict.fromkeys(ALL, "failed") | {"sound.mov": "done"}
+    assert status == dict.fromkeys(ALL, "failed") | {"sound.mov": "done", "gaps": "done"}
     assert "frame 9 (00:00:00:05)" in said and "FAILED: 4 clip(s)" in said
-    (day / "day.csv").write_text("clip,encoding\nshot,Video Rec.709\n")
-    shot = day / "shot" / f"shot.{START.frames + 8:07}.dpx"
-    shot.write_bytes((day / "shot" / f"shot.{START.frames + 7:07}.dpx").read_bytes())
-    code, said, found = made(
-        day, "fail", "slate"
-    )  # missing files are not damage: the recipe has a word for them
-    assert code == 0, said
-    record = found["shot"]
+    # missing files are not damage: the recipe has a word for them
+    record = found["gaps"]
     assert [d["frame"] for d in record["damage"]] == [3, 6]
     pictures = luma(day / "fail-slate" / record["outputs"][0]["path"])
     assert pictures[3].max() > 200 and pictures[3].min() < 20  # text on black
     assert pictures[2].max() - pictures[2].min() < 6
     (day / "r.toml").write_text(RECIPE.format(damaged="fail", missing="fail"))
     run = rushlight("plan", day / "day.csv", "--recipe", day / "r.toml", "--json")
-    (problem,) = json.loads(run.stdout)["problems"]
-    assert run.returncode == 2 and "lacks 2 of its files" in problem["text"]
+    problems = {p["clip"]: p["text"] for p in json.loads(run.stdout)["problems"]}
+    assert run.returncode == 2 and set(problems) == {"shot", "gaps"}
+    assert all("lacks 2 of its files" in text for text in problems.values())

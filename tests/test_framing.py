@@ -29,28 +29,61 @@ def quartered(width: int = 512, height: int = 288) -> av.VideoFrame:
     return frame_of("yuv422p10le", luma, flat, flat)
 
 
-def rendered(
-    folder: Path, recipe: str, rows: str = "clip,encoding\na.mov,Video Rec.709\n"
-) -> dict[str, NDArray[Any]]:
-    """The luma of the first frame of every output."""
+def output(name: str, size: str, frame: str, *, take: str = "plain", more: str = "") -> str:
+    only = f'only = {{ take = "{take}" }}\n'
+    return OUTPUT.format(name=name, size=size) + only + more + (f"[output.frame]\n{frame}\n" if frame else "")
+
+
+AREA = 'area = {{ x = {x}, y = 144, width = 256, height = 144, raster = "{raster}" }}'
+GUIDES = "guides = { aspect = 2.39, shade = 0.5, action_safe = 0.93, title_safe = 0.9, centre = true, opacity = 1.0 }\n"
+OUTPUTS = [
+    output("pad", "256x256", ""),
+    output("fill", "256x256", 'mode = "fill"'),
+    output("stretch", "256x256", 'mode = "stretch"'),
+    output("wide", "512x288", "desqueeze = 2.0"),
+    output("turned", "256x144", "rotate = 180"),
+    output("flipped", "256x144", "flip = true"),
+    output("flopped", "256x144", "flop = true"),
+    output("area", "256x144", AREA.format(x=0, raster="512x288")),
+    output("whole", "512x288", ""),
+    output("drawn", "512x288", "", more=GUIDES),
+    output("shape", "512x288", "", take="not square"),
+    output("same", "512x288", "", take="jpeg"),
+    output("half", "256x144", "", take="jpeg"),
+]
+
+
+@pytest.fixture(scope="module")
+def day(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three originals: plain, one whose pixels are twice as wide as high, and motion JPEG."""
+    folder = tmp_path_factory.mktemp("framing")
+    write_movie(folder / "a.mov", [quartered()] * 2)
+    wide = ("-vf", "setsar=2", "-c:v", "prores_ks", "-pix_fmt", "yuv422p10le")
+    independent.write(folder / "b.mov", [quartered()] * 2, *wide)
+    levels = np.kron([[0, 255], [100, 200]], np.ones((144, 256)))
+    full = frame_of("yuvj420p", levels, *(np.full((144, 256), 128),) * 2)
+    independent.write(folder / "c.mov", [full] * 2, "-c:v", "mjpeg", "-q:v", "2")
+    rows = "clip,encoding,take\na.mov,Video Rec.709,plain\nb.mov,Video Rec.709,not square\nc.mov,Video Rec.709,jpeg\n"
     (folder / "day.csv").write_text(rows)
-    (folder / "r.toml").write_text(recipe)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def found(day: Path) -> dict[str, NDArray[Any]]:
+    """The luma of the first frame of every output."""
+    (day / "r.toml").write_text("".join(OUTPUTS))
     run = rushlight(
-        "render", folder / "day.csv", "--recipe", folder / "r.toml", "--out", folder / "out", "--workers", 1
+        "render", day / "day.csv", "--recipe", day / "r.toml", "--out", day / "out", "--workers", 1
     )
     assert run.returncode == 0, run.stdout + run.stderr
-    (record,) = latest(read_records(folder / "out")).values()
-    found = {}
-    for entry in record["outputs"]:
-        with av.open(str(folder / "out" / entry["path"])) as movie:
-            size = movie.streams.video[0].width, movie.streams.video[0].height
-        samples = independent.raw(folder / "out" / entry["path"], "yuv422p10le", *size)
-        found[entry["output"]] = samples[: size[0] * size[1]].reshape(size[1], size[0]).astype(int)
-    return found
-
-
-def output(name: str, size: str, frame: str, more: str = "") -> str:
-    return OUTPUT.format(name=name, size=size) + more + (f"[output.frame]\n{frame}\n" if frame else "")
+    pictures = {}
+    for record in latest(read_records(day / "out")).values():
+        for entry in record["outputs"]:
+            with av.open(str(day / "out" / entry["path"])) as movie:
+                size = movie.streams.video[0].width, movie.streams.video[0].height
+            samples = independent.raw(day / "out" / entry["path"], "yuv422p10le", *size)
+            pictures[entry["output"]] = samples[: size[0] * size[1]].reshape(size[1], size[0]).astype(int)
+    return pictures
 
 
 def near(luma: NDArray[Any], wanted: int, *at: float) -> None:
@@ -60,20 +93,7 @@ def near(luma: NDArray[Any], wanted: int, *at: float) -> None:
     assert abs(patch.mean() - wanted) <= 6, (at, patch.mean(), wanted)
 
 
-def test_where_the_picture_sits(tmp_path: Path) -> None:
-    write_movie(tmp_path / "a.mov", [quartered()] * 2)
-    area = 'area = { x = 0, y = 144, width = 256, height = 144, raster = "512x288" }'
-    found = rendered(
-        tmp_path,
-        output("pad", "256x256", "")
-        + output("fill", "256x256", 'mode = "fill"')
-        + output("stretch", "256x256", 'mode = "stretch"')
-        + output("wide", "512x288", "desqueeze = 2.0")
-        + output("turned", "256x144", "rotate = 180")
-        + output("flipped", "256x144", "flip = true")
-        + output("flopped", "256x144", "flop = true")
-        + output("area", "256x144", area),
-    )
+def test_where_the_picture_sits(found: dict[str, NDArray[Any]]) -> None:
     (one, two), (three, four) = QUARTERS
     pad = found["pad"]
     near(pad, BLACK, 0.5, 0.1), near(pad, BLACK, 0.5, 0.9)
@@ -92,23 +112,19 @@ def test_where_the_picture_sits(tmp_path: Path) -> None:
     near(found["area"], three, 0.05, 0.05), near(found["area"], three, 0.95, 0.95)
 
 
-def test_pixels_that_are_not_square_are_shown_at_their_shape(tmp_path: Path) -> None:
-    codec = ("-vf", "setsar=2", "-c:v", "prores_ks", "-pix_fmt", "yuv422p10le")
-    independent.write(tmp_path / "a.mov", [quartered()] * 2, *codec)
-    wide = rendered(tmp_path, output("o", "512x288", ""))["o"]
-    near(wide, BLACK, 0.5, 0.2), near(wide, QUARTERS[0][0], 0.02, 0.3)
-    (tmp_path / "r.toml").write_text(output("o", "512x288", "desqueeze = 2.0"))
-    run = rushlight("plan", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml", "--json")
-    (clip,) = json.loads(run.stdout)["clips"]
-    assert any("widens them by 2: 4 in all" in w for w in clip["warnings"])
+def test_pixels_that_are_not_square_are_shown_at_their_shape(
+    day: Path, found: dict[str, NDArray[Any]]
+) -> None:
+    near(found["shape"], BLACK, 0.5, 0.2)
+    near(found["shape"], QUARTERS[0][0], 0.02, 0.3)
+    (day / "twice.toml").write_text(output("o", "512x288", "desqueeze = 2.0", take="not square"))
+    run = rushlight("plan", day / "day.csv", "--recipe", day / "twice.toml", "--json")
+    warnings = {c["clip"]: " ".join(c["warnings"]) for c in json.loads(run.stdout)["clips"]}
+    assert "widens them by 2: 4 in all" in warnings["b.mov"] and "in all" not in warnings["a.mov"]
 
 
-def test_guides_and_shades_lie_over_the_picture(tmp_path: Path) -> None:
-    write_movie(tmp_path / "a.mov", [quartered()] * 2)
-    guides = "guides = { aspect = 2.39, shade = 0.5, action_safe = 0.93, title_safe = 0.9, centre = true, opacity = 1.0 }\n"
-    plain, drawn = rendered(
-        tmp_path, output("plain", "512x288", "") + output("drawn", "512x288", "", guides)
-    ).values()
+def test_guides_and_shades_lie_over_the_picture(found: dict[str, NDArray[Any]]) -> None:
+    plain, drawn = found["whole"], found["drawn"]
     height = round(512 / 2.39)
     top = (288 - height) // 2
     above, inside = slice(20, top - 4), slice(top + 30, 120)
@@ -124,29 +140,20 @@ def test_guides_and_shades_lie_over_the_picture(tmp_path: Path) -> None:
     assert drawn[144, 256] > 800 and plain[144, 256] < 600
 
 
-def test_an_area_for_another_raster_is_refused_in_the_plan(tmp_path: Path) -> None:
-    write_movie(tmp_path / "a.mov", [quartered()] * 2)
-    (tmp_path / "day.csv").write_text("clip,encoding\na.mov,LogC3\n")
-    area = 'area = { x = 0, y = 0, width = 640, height = 360, raster = "1920x1080" }'
-    (tmp_path / "r.toml").write_text(output("o", "256x144", area))
-    run = rushlight("plan", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml", "--json")
+def test_an_area_for_another_raster_is_refused_in_the_plan(day: Path) -> None:
+    other = output("o", "256x144", AREA.format(x=0, raster="1920x1080"))
+    (day / "other.toml").write_text(other)
+    run = rushlight("plan", day / "day.csv", "--recipe", day / "other.toml", "--json")
     assert run.returncode == 2
-    (problem,) = json.loads(run.stdout)["problems"]
+    (problem,) = json.loads(run.stdout)["problems"]  # the others are not for this output
     assert "is 512x288; the extraction area is drawn for 1920x1080" in problem["text"]
-    with pytest.raises(RecipeError, match=r"1700.*reaches outside its raster 1920x1080") as caught:
-        parse_recipe(output("o", "256x144", area.replace("x = 0", "x = 1700")))
+    with pytest.raises(RecipeError, match=r"256x144 at 1700.*reaches outside its raster 1920x1080") as caught:
+        parse_recipe(other.replace("x = 0", "x = 1700"))
     assert "frame.area" in str(caught.value)
 
 
-@pytest.mark.parametrize("size", ["512x288", "256x144"])
-def test_the_codes_of_a_jpeg_movie_are_full(size: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize("name", ["same", "half"])
+def test_the_codes_of_a_jpeg_movie_are_full(name: str, found: dict[str, NDArray[Any]]) -> None:
     """Full in, narrow out, at its own size and at another; white stays white."""
-    frames = [
-        frame_of(
-            "yuvj420p", np.kron([[0, 255], [100, 200]], np.ones((144, 256))), *(np.full((144, 256), 128),) * 2
-        )
-    ] * 2
-    independent.write(tmp_path / "a.mov", frames, "-c:v", "mjpeg", "-q:v", "2")
-    luma = rendered(tmp_path, output("o", size, ""))["o"]
     for code, *at in ((0, 0.2, 0.2), (255, 0.8, 0.2), (100, 0.2, 0.8), (200, 0.8, 0.8)):
-        near(luma, round(64 + 876 * code / 255), *at)
+        near(found[name], round(64 + 876 * code / 255), *at)

@@ -69,42 +69,35 @@ def test_exposed_and_played_rates_are_two_fields(tmp_path: Path) -> None:
 
 
 def test_variable_rate_is_refused_or_taken_frame_for_frame(tmp_path: Path) -> None:
-    frames = [numbered(n, 128, 72, "yuv420p") for n in range(60)]
-    independent.write(tmp_path / "a.mp4", frames, *VARIABLE)
-    run = rushlight("plan", plan_list(tmp_path, ""), "--recipe", tmp_path / "r.toml", "--json")
-    assert run.returncode == 2 and "variable frame rate" in run.stdout
-    plan_list(tmp_path, 'variable_rate = "conform"\n')
-    out = tmp_path / "out"
-    run = rushlight("render", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml", "--out", out)
-    assert run.returncode == 0, run.stdout + run.stderr
-    (record,) = latest(read_records(out)).values()
-    assert (record["frames"], record["rate"]) == (60, "12")  # the commonest step
-    assert any("frame for frame" in w and "longer" in w for w in record["warnings"])
-    with open_source(probe(out / "e" / "a.mov")) as source:
-        assert [number_of(f.image) for f in source.frames(0, 60)] == list(range(60))
-
-
-def plan_list(folder: Path, recipe: str) -> Path:
-    (folder / "day.csv").write_text("clip,encoding\na.mp4,Video Rec.709\n")
-    (folder / "r.toml").write_text(recipe + OUTPUT)
-    return folder / "day.csv"
+    independent.write(tmp_path / "a.mp4", [numbered(n, 128, 72, "yuv420p") for n in range(60)], *VARIABLE)
+    rows = "clip,encoding\na.mp4,LogC3\n"
+    ((_, error),) = planned(tmp_path, rows).plan.broken
+    assert "variable frame rate" in error.text
+    (clip,) = planned(tmp_path, rows, 'variable_rate = "conform"\n').plan.clips
+    assert (clip.count, str(clip.rate), clip.retimed) == (60, "12", True)  # the commonest step
+    assert any("frame for frame" in w and "longer" in w for w in clip.warnings)
 
 
 def test_frame_for_frame_takes_every_frame_once_and_no_sound(tmp_path: Path) -> None:
+    """One of variable rate and one of 60 frames a second, both at the show's 24."""
     frames = [numbered(n) for n in range(60)]
     tone = np.full((2, 48000), 1 << 28, np.int32)
     write_movie(tmp_path / "a.mov", frames, rate=Fraction(60), timecode="10:00:00:50", sound=tone)
-    (tmp_path / "day.csv").write_text("clip,encoding\na.mov,Video Rec.709\n")
-    (tmp_path / "r.toml").write_text('show_rate = "24"\noff_speed = "frame for frame"\n' + OUTPUT)
+    independent.write(tmp_path / "b.mp4", [numbered(n, 128, 72, "yuv420p") for n in range(60)], *VARIABLE)
+    (tmp_path / "day.csv").write_text("clip,encoding\na.mov,Video Rec.709\nb.mp4,Video Rec.709\n")
+    recipe = 'show_rate = "24"\noff_speed = "frame for frame"\nvariable_rate = "conform"\n'
+    (tmp_path / "r.toml").write_text(recipe + OUTPUT)
     out = tmp_path / "out"
     run = rushlight("render", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml", "--out", out)
     assert run.returncode == 0, run.stdout + run.stderr
-    made = out / "e" / "a.mov"
-    facts = probe(made)
-    assert (facts.frames, str(facts.rate), str(facts.timecode)) == (60, "24", "10:00:00:23")
-    with open_source(facts) as source:
-        assert [number_of(f.image) for f in source.frames(0, 60)] == list(range(60))
-    assert not facts.sound or not independent.sound(made).any()
+    assert {(r["frames"], r["rate"]) for r in latest(read_records(out)).values()} == {(60, "24")}
+    for name, label in (("a", "10:00:00:23"), ("b", "00:00:00:00")):
+        made = out / "e" / f"{name}.mov"
+        facts = probe(made)
+        assert (facts.frames, str(facts.rate), str(facts.timecode)) == (60, "24", label)
+        with open_source(facts) as source:
+            assert [number_of(f.image) for f in source.frames(0, 60)] == list(range(60))
+        assert not facts.sound or not independent.sound(made).any()
 
 
 @given(st.integers(0, 86399), st.integers(0, 59), st.sampled_from(["24", "29.97", "30", "50", "59.94"]))

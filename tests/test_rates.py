@@ -88,7 +88,9 @@ def test_frame_for_frame_takes_every_frame_once_and_no_sound(tmp_path: Path) -> 
     recipe = 'show_rate = "24"\noff_speed = "frame for frame"\nvariable_rate = "conform"\n'
     (tmp_path / "r.toml").write_text(recipe + OUTPUT)
     out = tmp_path / "out"
-    run = rushlight("render", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml", "--out", out)
+    run = rushlight(
+        "render", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml", "--out", out, "--workers", 1
+    )
     assert run.returncode == 0, run.stdout + run.stderr
     assert {(r["frames"], r["rate"]) for r in latest(read_records(out)).values()} == {(60, "24")}
     for name, label in (("a", "10:00:00:23"), ("b", "00:00:00:00")):

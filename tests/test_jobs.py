@@ -79,3 +79,21 @@ def test_each_still_is_the_frame_of_its_number(original: Path, tmp_path: Path) -
         luma = read_still(out / entry["path"]) @ [0.2126, 0.7152, 0.0722]
         codes = np.rint(np.clip(luma, 0, 1) * 219 + 16).astype(np.uint8)
         assert number_of(frame_of("yuv444p", codes, codes, codes)) == entry["frame"], entry["path"]
+
+
+def test_what_a_slate_card_says_is_part_of_its_outputs_identity(original: Path) -> None:
+    """A changed note remakes the movie whose card shows it, and none without a card."""
+    listed = original.with_name("day.csv")
+    listed.write_text("clip,encoding,levels\na.mov,LogC3,narrow\n")
+    (clip,) = prepare(Request(clip_list=listed)).plan.clips
+    output = '[[output]]\nname = "{0}"\nmake = "movie"\ncodec = "h264"\ncard = {1}\n[output.burnin]\nwatermark = "x"\n'
+    recipe = parse_recipe(output.format("with", 24) + output.format("without", 0))
+    carded, plain = zip(
+        *(
+            [o.identity for o in output_specs(clip, recipe, Known(source="", fields=fields, fonts={}))]
+            for fields in ({"note": "lit"}, {"note": "unlit"}, {"weather": "rain"}, {})
+        ),
+        strict=True,
+    )
+    assert len(set(plain)) == 1
+    assert len(set(carded)) == 3 and carded[2] == carded[3]  # what is not on the card is no part of it

@@ -164,9 +164,10 @@ class DaskFarm:
         if gap > STOOD_STILL:  # we ourselves, as after Ctrl-Z: nobody is to be blamed for it
             for worker in self._workers.values():
                 worker.moved += gap
-        if self._silent > GONE:
-            where = self.address or "this machine"
-            self._gone(f"the scheduler at {where} has not answered for {GONE:.0f} s; what is left waits")
+        if self.address and self._silent > GONE:  # one of this process is only as slow as this machine
+            self._gone(
+                f"the scheduler at {self.address} has not answered for {GONE:.0f} s; what is left waits"
+            )
         there = self._there
         present = _who(there)
         for worker in list(self._workers.values()):

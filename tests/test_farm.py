@@ -103,6 +103,24 @@ def _stands(pid: int) -> bool:
     return psutil.Process(pid).status() == psutil.STATUS_STOPPED
 
 
+def test_a_clock_set_back_starts_the_workers_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Here by a changed reading alone; the whole command under a clock set back: test_night_faults.py, slow."""
+    said: list[str] = []
+    farm = DaskFarm(workers=1, tell=said.append)
+    try:
+        before = farm.processes()
+        farm.submit(task("a", tmp_path, seconds=3))
+        until(farm, lambda _: (tmp_path / "calls.txt").exists())
+        farm._ahead += 3600
+        (result,) = until(farm, lambda found: bool(found))
+        assert result.key == "a" and result.value["frames"] == 1  # done again, and charged to nobody
+        assert said == ["the clock was set back by 3600 s: the workers are started again"]
+        assert farm.slots == 1 and set(before.values()).isdisjoint(farm.processes().values())
+        assert not any(psutil.pid_exists(process) for process in before.values())
+    finally:
+        farm.close(now=True)
+
+
 def test_who_is_safe_from_strangers(tmp_path: Path) -> None:
     for address in ("tls://10.0.0.5:8786", "tcp://127.0.0.1:8786", "localhost:8786", "tcp://[::1]:8786"):
         assert safe(address), address

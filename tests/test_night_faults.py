@@ -278,6 +278,7 @@ int gettimeofday(struct timeval *now, void *zone) {
 """
 
 
+@pytest.mark.slow
 def test_a_clock_that_is_set_back(day: tuple[Path, dict[str, bytes]], tmp_path: Path) -> None:
     """For the whole command, its scheduler and its workers: by an hour, in the middle of the night."""
     compiler = shutil.which("cc")

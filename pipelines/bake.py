@@ -1,4 +1,4 @@
-"""A look baked for the kernel: grade curves, a saturation, and a lattice of display R'G'B'.
+"""A look baked for the kernel: grade curves, a saturation, a lattice, and where it holds light a curve after it.
 
 The runner bakes, once; workers load the file. Tables are rounded to multiples of 2^-20 and nothing
 transcendental is left, so that every processor computes the same from them. The grade is evaluated ahead of the
@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from rushlight.pipelines.errors import DeliveryError, from_os
+from rushlight.pipelines.lattice import Lattice, knots, lattice, lattice_kind, light_curve, span
 from rushlight.pipelines.lut import tetrahedral
 
 if TYPE_CHECKING:
@@ -28,13 +29,9 @@ if TYPE_CHECKING:
 
 __all__ = ["Baked", "bake", "lattice_digest", "load_baked", "regraded"]
 
-SCHEMA = "rushlight-baked-1"
+SCHEMA = "rushlight-baked-2"
 LUMA = np.array([0.2126, 0.7152, 0.0722])  # ASC CDL v1.2
 CURVE_POINTS = 4096
-# The signal that narrow 10-bit codes 4..1019 carry is -0.0685..1.0902; full codes lie inside.
-CAMERA_SPAN = (-0.075, 1.1)
-ACESCCT_SPAN = (-0.15, 1.475)  # scene-linear -0.02 to 65504 and a little
-SHAPER_STEP = 0.025  # divides both spans, so that 0 and 1 are points of the shaper
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -49,7 +46,10 @@ class Baked:
     shaper: NDArray[np.float32]  # (3, S): code -> lattice coordinate 0..N-1, piecewise linear
     shaper_lo: float
     shaper_hi: float
-    lattice: NDArray[np.float32]  # (N, N, N, 4): [r, g, b] display R'G'B' 0..1 and a zero
+    lattice: NDArray[
+        np.float32
+    ]  # (N, N, N, 4): [r, g, b] display R'G'B' 0..1, or stretched light, and a zero
+    light: NDArray[np.float32] | None = None  # (K,): display signal at the `knots` of stretched light
     digest: str
 
     @property
@@ -69,7 +69,10 @@ class Baked:
                 values = np.clip(values, 0.0, 1.0)
         position = _piecewise(values, self.shaper, self.shaper_lo, self.shaper_hi)
         position = np.clip(position, 0.0, self.size - 1)
-        return tetrahedral(self.lattice[..., :3].astype(np.float64), position).reshape(shape)
+        found = tetrahedral(self.lattice[..., :3].astype(np.float64), position)
+        if self.light is not None:
+            found = np.clip(np.interp(found, knots(), self.light.astype(np.float64)), 0.0, 1.0)
+        return found.reshape(shape)
 
     def save(self, folder: Path) -> str:
         """Write it into a folder as `<digest>.npz` and, once for all looks that share it, its lattice as .npy.
@@ -81,8 +84,7 @@ class Baked:
         facts = {"schema": SCHEMA, "digest": self.digest, "clamp": self.clamp, "lattice": lattice_name}
         numbers = np.array([self.lo, self.hi, self.saturation, self.shaper_lo, self.shaper_hi], np.float64)
         arrays: dict[str, Any] = {"numbers": numbers, "shaper": self.shaper}
-        if self.grade is not None:
-            arrays["grade"] = self.grade
+        arrays |= {k: v for k, v in (("grade", self.grade), ("light", self.light)) if v is not None}
         if not (folder / lattice_name).is_file():
             _written(folder / lattice_name, lambda stream: np.save(stream, self.lattice))
         text = np.frombuffer(json.dumps(facts, sort_keys=True).encode(), np.uint8)
@@ -133,8 +135,8 @@ def load_baked(path: Path) -> Baked:
             facts = json.loads(bytes(file["facts"]))
             lo, hi, saturation, shaper_lo, shaper_hi = (float(v) for v in file["numbers"])
             grade = file.get("grade", None)
-            shaper = file["shaper"]
-        lattice = np.load(path.parent / facts["lattice"], allow_pickle=False)
+            shaper, light = file["shaper"], file.get("light", None)
+        values = np.load(path.parent / facts["lattice"], allow_pickle=False)
     except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
         raise DeliveryError(f"is no baked look that can be read: {error}", file=str(path)) from None
     if facts.get("schema") != SCHEMA:
@@ -150,7 +152,8 @@ def load_baked(path: Path) -> Baked:
         shaper=shaper,
         shaper_lo=shaper_lo,
         shaper_hi=shaper_hi,
-        lattice=lattice,
+        lattice=values,
+        light=light,
         digest=facts["digest"],
     )
     if _digest(baked) != baked.digest:
@@ -166,7 +169,7 @@ def _digest(baked: Baked) -> str:
     state = hashlib.sha256()
     numbers = [baked.lo, baked.hi, baked.saturation, float(baked.clamp), baked.shaper_lo, baked.shaper_hi]
     state.update(np.array(numbers, "<f8").tobytes())
-    for array in (baked.grade, baked.shaper):
+    for array in (baked.grade, baked.shaper, baked.light):
         state.update(b"-" if array is None else np.ascontiguousarray(array, "<f4").tobytes())
     state.update(_sha(baked.lattice).encode())
     return f"sha256:{state.hexdigest()}"
@@ -185,57 +188,29 @@ def _lattice_look(look: Look, state: str) -> Look:
 
 def lattice_digest(look: Look, state: str, size: int = 65) -> str:
     """Names the lattice of a look: equal for all clips that share its show transform."""
-    text = json.dumps([SCHEMA, size, _lattice_look(look, state).digest(), shaper_kind(look)], sort_keys=True)
+    inner = _lattice_look(look, state)
+    text = json.dumps([SCHEMA, size, inner.digest(), lattice_kind(inner, size)], sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()
-
-
-def shaper_kind(look: Look) -> str:
-    """Which placing of lattice points a look uses; part of the lattice's name."""
-    return "linear" if look.encoding.kind == "linear" else "ends-1"
-
-
-def lattice_places(look: Look, size: int) -> NDArray[np.float64]:
-    """The shaper: lattice coordinates (0..size-1) at every SHAPER_STEP of the span.
-
-    A camera signal has lattice points exactly at 0 and 1, where clamps bend it, and two steps beyond either end.
-    """
-    lo, hi = span(look)
-    signal = np.linspace(lo, hi, round((hi - lo) / SHAPER_STEP) + 1)
-    if look.encoding.kind == "linear" or size < 9:
-        return (signal - lo) / (hi - lo) * (size - 1)
-    return np.interp(signal, [lo, 0.0, 1.0, hi], [0.0, 2.0, size - 3.0, size - 1.0])
-
-
-def lattice_axis(look: Look, size: int) -> NDArray[np.float64]:
-    """The signal at each lattice point of an axis: the shaper's inverse."""
-    lo, hi = span(look)
-    places = lattice_places(look, size)
-    return np.interp(np.arange(size), places, np.linspace(lo, hi, len(places)))
-
-
-def span(look: Look) -> tuple[float, float]:
-    """The encoded signal a look's tables span."""
-    return ACESCCT_SPAN if look.encoding.kind == "linear" else CAMERA_SPAN
 
 
 def bake(look: Look, state: str = "graded", size: int = 65, cache: Path | None = None) -> Baked:
     """The look for the kernel. `cache` is a folder that keeps lattices by name, for the next clip of the show."""
-    inner = _lattice_look(look, state)
     lo, hi = span(look)
-    axis = lattice_axis(look, size)
-    lattice = _cached_lattice(inner, axis, cache, lattice_digest(look, state, size))
+    found = _cached_lattice(_lattice_look(look, state), size, cache, lattice_digest(look, state, size))
     grade, saturation, clamp = _curves(look) if state == "graded" else (None, 1.0, False)
-    shaper = _rounded(np.repeat(lattice_places(look, size)[None], 3, 0))
+    values = np.zeros((*found.values.shape[:3], 4), np.float32)
+    values[..., :3] = _rounded(found.values)
     baked = Baked(
         lo=lo,
         hi=hi,
         grade=grade,
         saturation=saturation,
         clamp=clamp,
-        shaper=shaper,
+        shaper=_rounded(found.places),
         shaper_lo=lo,
         shaper_hi=hi,
-        lattice=lattice,
+        lattice=values,
+        light=_rounded(light_curve(look.display)) if found.light else None,
         digest="",
     )
     return replace(baked, digest=_digest(baked))
@@ -265,21 +240,17 @@ def regraded(baked: Baked, look: Look) -> Baked | None:
     return replace(baked, grade=grade, saturation=saturation, clamp=clamp, digest="")
 
 
-def _cached_lattice(
-    inner: Look, axis: NDArray[np.float64], cache: Path | None, name: str
-) -> NDArray[np.float32]:
-    place = cache / f"{name}.lattice.npy" if cache else None
-    size = len(axis)
+def _cached_lattice(inner: Look, size: int, cache: Path | None, name: str) -> Lattice:
+    place = cache / f"{name}.lattice.npz" if cache else None
     if place and place.is_file():
         try:
-            kept: NDArray[np.float32] = np.load(place, allow_pickle=False)
-            if kept.shape == (size, size, size, 4) and kept.dtype == np.float32:
-                return kept
-        except (OSError, ValueError):
+            with np.load(place, allow_pickle=False) as kept:
+                return Lattice(places=kept["places"], values=kept["values"], light=bool(kept["light"]))
+        except (OSError, ValueError, KeyError, zipfile.BadZipFile):
             pass
-    lattice = np.zeros((size, size, size, 4), np.float32)
-    code = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), -1)
-    lattice[..., :3] = _rounded(np.clip(inner.evaluate(code, "graded"), 0.0, 1.0))
+    made = lattice(inner, size)
     if place:
-        _written(place, lambda stream: np.save(stream, lattice))
-    return lattice
+        _written(
+            place, lambda stream: np.savez(stream, places=made.places, values=made.values, light=made.light)
+        )
+    return made

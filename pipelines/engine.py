@@ -20,7 +20,6 @@ from rushlight.pipelines.kernel import (
     Area,
     Planes,
     Source,
-    Tables,
     Target,
     chroma_rows,
     grade_rows,
@@ -28,6 +27,7 @@ from rushlight.pipelines.kernel import (
 )
 from rushlight.pipelines.pixels import PixelFormat, new_frame, planes
 from rushlight.pipelines.raster import Placement
+from rushlight.pipelines.rows import Tables
 
 __all__ = ["Counts", "Grader", "code_scale", "to_rgb"]
 
@@ -153,12 +153,15 @@ def _ycbcr_weights(matrix: int) -> NDArray[np.float64]:
 
 @lru_cache(maxsize=8)
 def _tables(baked: Baked, matrix: int) -> Tables:
-    """A baked look for the kernel, kept for the next segment. The lattice's values become Y'CbCr: the matrix is linear, so it may go first."""
-    rgb = baked.lattice[..., :3].astype(np.float64)
-    lattice = np.zeros(baked.lattice.shape, np.float32)
-    # Written out term by term: a library's matrix product may differ in the last bit between processors.
-    for k, row in enumerate(_ycbcr_weights(matrix)):
-        lattice[..., k] = (rgb[..., 0] * row[0] + rgb[..., 1] * row[1]) + rgb[..., 2] * row[2]
+    """A baked look for the kernel, kept for the next segment. The lattice's values become Y'CbCr, but for light: the matrix is linear, so it may go first."""
+    weights = _ycbcr_weights(matrix)
+    lattice = baked.lattice
+    if baked.light is None:
+        rgb = lattice[..., :3].astype(np.float64)
+        lattice = np.zeros(baked.lattice.shape, np.float32)
+        # Written out term by term: a library's matrix product may differ in the last bit between processors.
+        for k, row in enumerate(weights):
+            lattice[..., k] = (rgb[..., 0] * row[0] + rgb[..., 1] * row[1]) + rgb[..., 2] * row[2]
     grade = baked.grade if baked.grade is not None else np.zeros((3, 2), np.float32)
     lines, straight = _straight_lines(baked)
     return Tables(
@@ -173,6 +176,9 @@ def _tables(baked: Baked, matrix: int) -> Tables:
         shaper_at=_places(baked.shaper_lo, baked.shaper_hi, baked.shaper.shape[1]),
         lattice=lattice.reshape(-1),
         size=baked.size,
+        lit=baked.light is not None,
+        light=_pairs(np.zeros((1, 2), np.float32) if baked.light is None else baked.light[None])[0],
+        weights=weights.astype(np.float32),
         span=np.array([baked.lo, baked.hi], np.float32),
     )
 

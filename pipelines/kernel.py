@@ -12,9 +12,18 @@ from typing import NamedTuple
 import numba as nb
 import numpy as np
 from numpy.typing import NDArray
-from rushlight.pipelines.lanes import between4, blend4
+from rushlight.pipelines.rows import (
+    INNER,
+    JIT,
+    coordinates,
+    curve,
+    from_light,
+    saturate,
+    tetrahedra,
+    weighted,
+)
 
-__all__ = ["Area", "Planes", "Source", "Tables", "Target", "chroma_rows", "grade_rows", "matrix_rows"]
+__all__ = ["Area", "Planes", "Source", "Target", "chroma_rows", "grade_rows", "matrix_rows"]
 
 Plane = NDArray[np.generic]
 Floats = NDArray[np.float32]
@@ -39,23 +48,6 @@ class Source(NamedTuple):
     matrix: Floats  # Cr->R, Cb->G, Cr->G, Cb->B
 
 
-class Tables(NamedTuple):
-    """A baked look as the kernel reads it."""
-
-    graded: bool
-    grade: Floats  # (3, 2M): each point of the curves and the step to the next
-    grade_at: Floats  # signal at the first point, points a unit of signal
-    saturation: np.float32
-    clamp: bool
-    straight: bool  # the shaper is three straight lines
-    lines: Floats  # slope and offset of the shaper below 0, between 0 and 1, above 1
-    shaper: Floats
-    shaper_at: Floats
-    lattice: Floats  # Y Cb Cr and nothing, [r, g, b] flat
-    size: int
-    span: Floats  # lowest and highest signal that the tables know
-
-
 class Target(NamedTuple):
     """How display Y'CbCr becomes codes."""
 
@@ -73,18 +65,10 @@ class Area(NamedTuple):
     height: int
 
 
-_JIT = {
-    "nogil": True,
-    "cache": True,
-    "fastmath": {"nnan", "ninf", "nsz"},
-    "boundscheck": False,
-    "error_model": "numpy",
-}
-_INNER = {**_JIT, "cache": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 _TAIL = 8  # samples that rows are longer than the picture
 
 
-@nb.njit(**{**_INNER, "fastmath": False})
+@nb.njit(**{**INNER, "fastmath": False})
 def _numbers(line, width, offset, scale, row):
     """Samples as floats; not-a-number as far below 0, infinities as far as the kernel counts."""
     far = np.float32(65536.0)
@@ -94,7 +78,7 @@ def _numbers(line, width, offset, scale, row):
         row[x] = min(max(value, -far), far)
 
 
-@nb.njit(**_INNER)
+@nb.njit(**INNER)
 def _chroma(planes, plane, y, width, height, offset, scale, half, row):
     """One luma row's worth of a chroma plane, linear between samples. `half` is a spare row."""
     samples = (width + planes.sub_x - 1) // planes.sub_x
@@ -132,7 +116,7 @@ def _chroma(planes, plane, y, width, height, offset, scale, half, row):
                 row[2 * k + 1] = a * (half[k] + half[k + 1])
 
 
-@nb.njit(**_INNER)
+@nb.njit(**INNER)
 def _between_centred(half, samples, row):
     a, b = np.float32(0.75), np.float32(0.25)
     row[0] = half[0]
@@ -142,7 +126,7 @@ def _between_centred(half, samples, row):
         row[2 * k] = a * half[k] + b * half[k - 1]
 
 
-@nb.njit(**_INNER)
+@nb.njit(**INNER)
 def _signal(planes, source, y, width, height, half, red, green, blue):
     """One row of the encoded signal R'G'B'."""
     levels, matrix = source.levels, source.matrix
@@ -164,7 +148,7 @@ def _signal(planes, source, y, width, height, half, red, green, blue):
         blue[x] = luma + b_cb * cb
 
 
-@nb.njit(**_INNER)
+@nb.njit(**INNER)
 def _counted(red, green, blue, width, span):
     """Pixels of a row with a component above 1, below 0, outside the span."""
     low, high = span[0], span[1]
@@ -179,98 +163,7 @@ def _counted(red, green, blue, width, span):
     return over, under, outside
 
 
-@nb.njit(**_INNER)
-def _curve(row, pairs, at, width, places, parts):
-    """A row through one piecewise-linear table, in place: where each sample lies first, for a whole row in vectors."""
-    low, scale = at[0], at[1]
-    points = pairs.shape[0] >> 1
-    last = np.int32(points - 2)
-    top, zero = np.float32(points - 1), np.float32(0.0)
-    for x in range(width):
-        position = min(max((row[x] - low) * scale, zero), top)
-        base = min(np.int32(position), last)
-        places[x] = base << 1
-        parts[x] = position - np.float32(base)
-    for k in range((width + 3) >> 2):
-        between4(pairs, places, parts, np.uintp(4 * k), row)
-
-
-@nb.njit(**_INNER)
-def _saturate(red, green, blue, width, saturation, clamp):
-    """ASC CDL v1.2 saturation by BT.709 luma, and its clamp, in place."""
-    kr, kg, kb = np.float32(0.2126), np.float32(0.7152), np.float32(0.0722)
-    zero, one = np.float32(0.0), np.float32(1.0)
-    if saturation != one:
-        for x in range(width):
-            luma = kr * red[x] + kg * green[x] + kb * blue[x]
-            red[x] = luma + saturation * (red[x] - luma)
-            green[x] = luma + saturation * (green[x] - luma)
-            blue[x] = luma + saturation * (blue[x] - luma)
-    if clamp:
-        for x in range(width):
-            red[x] = min(max(red[x], zero), one)
-            green[x] = min(max(green[x], zero), one)
-            blue[x] = min(max(blue[x], zero), one)
-
-
-@nb.njit(**_INNER)
-def _on_lines(row, width, lines, top):
-    """A row to lattice coordinates, in place, by three straight lines: below 0, from 0 to 1, above 1."""
-    m0, c0, m1, c1, m2, c2 = lines[0], lines[1], lines[2], lines[3], lines[4], lines[5]
-    zero = np.float32(0.0)
-    for x in range(width):
-        value = row[x]
-        row[x] = min(max(min(max(value * m1 + c1, value * m0 + c0), value * m2 + c2), zero), top)
-
-
-@nb.njit(**_INNER)
-def _coordinates(row, table, tables, width, places, parts):
-    """A row of the signal to lattice coordinates, in place."""
-    zero, top = np.float32(0.0), np.float32(tables.size - 1)
-    if tables.straight:
-        _on_lines(row, width, tables.lines, top)
-        return
-    _curve(row, table, tables.shaper_at, width, places, parts)
-    for x in range(width):
-        row[x] = min(max(row[x], zero), top)
-
-
-@nb.njit(**_INNER)
-def _tetrahedra(red, green, blue, lattice, size, width, at, weights, luma, cb, cr):
-    """Lattice values at the rows' coordinates. Corners and weights first, in vectors: fractions sorted by arithmetic."""
-    step_r = np.int32(size * size * 4)
-    step_g = np.int32(size * 4)
-    step_b = np.int32(4)
-    whole = step_r + step_g + step_b
-    last = np.int32(size - 2)
-    one = np.float32(1.0)
-    unit = np.int32(1)
-    a0, a1, a2 = at[0], at[1], at[2]
-    w0, w1, w2, w3 = weights[0], weights[1], weights[2], weights[3]
-    for x in range(width):
-        r, g, b = red[x], green[x], blue[x]
-        ir, ig, ib = min(np.int32(r), last), min(np.int32(g), last), min(np.int32(b), last)
-        fr, fg, fb = r - np.float32(ir), g - np.float32(ig), b - np.float32(ib)
-        largest = max(fr, max(fg, fb))
-        least = min(fr, min(fg, fb))
-        middle = max(min(fr, fg), min(max(fr, fg), fb))
-        first_r = np.int32(fr >= fg) & np.int32(fr >= fb)
-        first_g = (unit - first_r) & np.int32(fg >= fb)
-        final_b = np.int32(fb <= fg) & np.int32(fb <= fr)
-        final_g = (unit - final_b) & np.int32(fg <= fr)
-        start = ir * step_r + ig * step_g + ib * step_b
-        a0[x] = start
-        a1[x] = start + first_r * step_r + first_g * step_g + (unit - first_r - first_g) * step_b
-        a2[x] = start + whole - final_b * step_b - final_g * step_g - (unit - final_b - final_g) * step_r
-        w0[x] = one - largest
-        w1[x] = largest - middle
-        w2[x] = middle - least
-        w3[x] = least
-    for k in range((width + 3) >> 2):
-        blend4(lattice, a0, a1, a2, np.uintp(whole), w0, w1, w2, w3, np.uintp(4 * k), luma, cb, cr)
-
-
-@nb.njit(**_INNER)
+@nb.njit(**INNER)
 def _mixed(number, row, plane):
     """The dither's seed for one row of one plane."""
     h = np.uint32(np.uint32(number) * np.uint32(0x85EBCA6B) + np.uint32(row) * np.uint32(0xC2B2AE35))
@@ -279,7 +172,7 @@ def _mixed(number, row, plane):
     return np.uint32(h ^ np.uint32(h >> np.uint32(12)))
 
 
-@nb.njit(**_INNER)
+@nb.njit(**INNER)
 def _quantise(values, line, left, count, scale, offset, top, dither, seed):
     """A row of values to codes: rounded, or dithered by a hash of the seed and the position."""
     zero = np.float32(0.0)
@@ -301,7 +194,7 @@ def _quantise(values, line, left, count, scale, offset, top, dither, seed):
             codes[x] = np.int32(min(max(value, zero), top))
 
 
-@nb.njit(**_INNER)
+@nb.njit(**INNER)
 def _across(values, width, siting, row):
     """A full row of chroma at half its width: [1 2 1]/4 on even columns, or the mean of two."""
     quarter, half = np.float32(0.25), np.float32(0.5)
@@ -315,7 +208,7 @@ def _across(values, width, siting, row):
         row[k] = half * values[2 * k] + quarter * (values[2 * k - 1] + values[2 * k + 1])
 
 
-@nb.njit(**_INNER)
+@nb.njit(**INNER)
 def _put_one(values, plane, row, planes, which, target, left, width, room):
     """A row of chroma at the target's height and full width: filtered across, then codes."""
     levels = target.levels
@@ -328,7 +221,7 @@ def _put_one(values, plane, row, planes, which, target, left, width, room):
     _quantise(room, plane[row], left >> 1, count, levels[2], levels[3], levels[4], target.dither, seed)
 
 
-@nb.njit(**_INNER)
+@nb.njit(**INNER)
 def _down(rows, above, y, width, siting, row):
     """Two rows of chroma (even, odd) to one: their mean, or for top-left siting [1 2 1]/4 about the even one."""
     even, odd = rows[0], rows[y & 1]
@@ -343,7 +236,7 @@ def _down(rows, above, y, width, siting, row):
     above[:width] = odd[:width]
 
 
-@nb.njit(**_INNER)
+@nb.njit(**INNER)
 def _put_luma(values, planes, target, area, y):
     line, levels = area.top + y, target.levels
     seed = _mixed(target.number, line, 0)
@@ -360,7 +253,7 @@ def _put_luma(values, planes, target, area, y):
     )
 
 
-@nb.njit(**_INNER)
+@nb.njit(**INNER)
 def _put_chroma(chroma, above, planes, target, area, y, row, room):
     """A row of Cb and Cr to the target; where it is subsampled down too, every second call writes one."""
     left, width, height, line = area.left, area.width, area.height, area.top + y
@@ -374,7 +267,7 @@ def _put_chroma(chroma, above, planes, target, area, y, row, room):
         _put_one(row, planes.third, line >> 1, planes, 2, target, left, width, room)
 
 
-@nb.njit(**_JIT)
+@nb.njit(**JIT)
 def grade_rows(given, source, tables, taken, target, area):
     """Grade a frame's planes into the picture area of another's. Gives pixels over 1, under 0, outside the span."""
     width, height = area.width, area.height
@@ -395,22 +288,31 @@ def grade_rows(given, source, tables, taken, target, area):
         more, less, far = _counted(red, green, blue, width, tables.span)
         over, under, outside = over + more, under + less, outside + far
         if tables.graded:
-            _curve(red, tables.grade[0], tables.grade_at, width, places, parts)
-            _curve(green, tables.grade[1], tables.grade_at, width, places, parts)
-            _curve(blue, tables.grade[2], tables.grade_at, width, places, parts)
-            _saturate(red, green, blue, width, tables.saturation, tables.clamp)
-        _coordinates(red, tables.shaper[0], tables, width, places, parts)
-        _coordinates(green, tables.shaper[1], tables, width, places, parts)
-        _coordinates(blue, tables.shaper[2], tables, width, places, parts)
+            curve(red, tables.grade[0], tables.grade_at, width, places, parts)
+            curve(green, tables.grade[1], tables.grade_at, width, places, parts)
+            curve(blue, tables.grade[2], tables.grade_at, width, places, parts)
+            saturate(red, green, blue, width, tables.saturation, tables.clamp)
+        coordinates(red, tables.shaper[0], tables, width, places, parts)
+        coordinates(green, tables.shaper[1], tables, width, places, parts)
+        coordinates(blue, tables.shaper[2], tables, width, places, parts)
         slot = y & 1 if taken.sub_y == 2 else 0
         cb, cr = chroma[0, slot], chroma[1, slot]
-        _tetrahedra(red, green, blue, tables.lattice, tables.size, width, corners, weights, luma, cb, cr)
+        if tables.lit:
+            tetrahedra(
+                red, green, blue, tables.lattice, tables.size, width, corners, weights, red, green, blue
+            )
+            from_light(red, tables.light, width, places, parts)
+            from_light(green, tables.light, width, places, parts)
+            from_light(blue, tables.light, width, places, parts)
+            weighted(red, green, blue, tables.weights, width, np.float32(1.0), luma, cb, cr)
+        else:
+            tetrahedra(red, green, blue, tables.lattice, tables.size, width, corners, weights, luma, cb, cr)
         _put_luma(luma, taken, target, area, y)
         _put_chroma(chroma, above, taken, target, area, y, row, parts)
     return over, under, outside
 
 
-@nb.njit(**_JIT)
+@nb.njit(**JIT)
 def matrix_rows(given, source, weights, taken, target, area):
     """R'G'B' codes to Y'CbCr codes and no look; `weights` (3, 3) make Y Cb Cr of R G B."""
     width, height = area.width, area.height
@@ -423,15 +325,12 @@ def matrix_rows(given, source, weights, taken, target, area):
         _signal(given, source, y, width, height, row, red, green, blue)
         slot = y & 1 if taken.sub_y == 2 else 0
         cb, cr = chroma[0, slot], chroma[1, slot]
-        for x in range(width):
-            luma[x] = weights[0, 0] * red[x] + weights[0, 1] * green[x] + weights[0, 2] * blue[x]
-            cb[x] = weights[1, 0] * red[x] + weights[1, 1] * green[x] + weights[1, 2] * blue[x]
-            cr[x] = weights[2, 0] * red[x] + weights[2, 1] * green[x] + weights[2, 2] * blue[x]
+        weighted(red, green, blue, weights, width, np.float32(1e9), luma, cb, cr)
         _put_luma(luma, taken, target, area, y)
         _put_chroma(chroma, above, taken, target, area, y, row, room)
 
 
-@nb.njit(**_JIT)
+@nb.njit(**JIT)
 def chroma_rows(given, source, taken, target, area):
     """Chroma codes at another subsampling and depth, and no look."""
     width, height = area.width, area.height

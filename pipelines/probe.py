@@ -90,6 +90,8 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     if shown < len(entries):  # an edit list leaves pictures out; the count of samples takes them in
         lasts = int(stream.duration * stream.time_base * rate.fraction) if stream.duration else 0
         frames = shown if _varies(steps) else max(shown, lasts)
+    if _varies(steps) and not entries:
+        frames = _counted(path)
     if not frames and stream.duration:
         frames = round(stream.duration * stream.time_base * rate.fraction)
     if not frames and container.duration:
@@ -193,6 +195,14 @@ def _first_stamps(container: Any, stream: Any) -> list[int]:
         return []
     packets = itertools.islice(container.demux(stream), 250)
     return sorted(p.pts for p in packets if p.pts is not None)[:-16]  # later ones may lie between the last
+
+
+def _counted(path: Path) -> int:
+    """Pictures, one by one: where they last unequally and no index has them, nothing else tells."""
+    import av
+
+    with av.open(str(path)) as container:
+        return sum(packet.size > 0 for packet in container.demux(container.streams.video[0]))
 
 
 def _varies(steps: Counter[int]) -> bool:

@@ -166,8 +166,15 @@ def test_damage_in_a_movie_of_variable_rate_keeps_the_count(
 ) -> None:
     slower = "setpts='if(lt(N,20),N,20+(N-20)*2)/24/TB'"
     path = independent.write(tmp_path / "a.mp4", hundred[:60], "-vf", slower, "-fps_mode", "vfr", *H264)
-    facts = probe(path)
-    assert facts.variable_rate and facts.frames == 60
+    for other in (path, tmp_path / "a.mkv", tmp_path / "a.mts"):
+        if other != path:
+            independent.ffmpeg(
+                "-i", path, "-c", "copy", "-f", "mpegts" if other.suffix == ".mts" else "matroska", other
+            )
+        facts = probe(other)
+        assert facts.variable_rate and facts.frames == 60, other.suffix
+        with open_source(facts, conform=True) as source:
+            assert [number_of(f.image) for f in source.frames(0, 60)] == list(range(60)), other.suffix
     place, size = packets(path)[30]
     data = bytearray(path.read_bytes())
     data[place : place + size] = bytes(size)

@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 Extremes = tuple[float, float]  # shares of a picture's pixels: clipped at white, beyond the signal's range
 
 BLACK = 1.0  # of 255 above black: the mean of the brightest open cell
-STILL = 0.02  # of 255: how little a frame's cells may move from the one before
+STILL = 0.1  # of 255: how little the cells of a frame that stands still move, dither and codec and all
 STRETCH = 3  # frames that stand still in a row, while
 MOVED = 0.5  # of 255: the log has the picture move by more, or the original's frames are missing
 SHARE = 0.05  # of the pixels, more than in the original

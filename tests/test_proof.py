@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 from command import rushlight
-from pictures import frame_of, texture, write_movie
+from pictures import frame_of, texture, write_movie, write_sequence
 from rushlight.batch.records import latest, read_records
 from rushlight.pipelines.measure import sampled_frames
 
@@ -174,3 +174,28 @@ def test_a_still_of_another_moment_or_kind_is_found(out: Path, tmp_path: Path) -
     checks = clip["files"][middle]
     assert checks["colour"]["verdict"] == "fail" and checks["timecode"]["verdict"] == "fail"
     assert record["first_timecode"] in checks["timecode"]["text"]
+
+
+def test_a_stretch_held_for_missing_frames_is_warned_of(tmp_path: Path) -> None:
+    y, x = np.mgrid[:90, :160] / 20
+    codes = [
+        np.rint(420 + 150 * np.stack([np.sin(x + k / 5), np.cos(y - k / 7), np.sin(x + y)], -1)).astype(
+            np.uint16
+        )
+        for k in range(20)
+    ]
+    folder = write_sequence(tmp_path / "D001_C001", codes)
+    for path in sorted(folder.iterdir())[8:13]:
+        path.unlink()
+    (tmp_path / "hold.toml").write_text(
+        'missing_frames = "hold"\n[[output]]\nname = "plain"\nmake = "movie"\ncodec = "prores-lt"\nsize = "160x90"\n'
+    )
+    (tmp_path / "day.csv").write_text("clip,encoding,levels\nD001_C001,LogC3,full\n")
+    out = tmp_path / "out"
+    run = rushlight("render", tmp_path / "day.csv", "--recipe", tmp_path / "hold.toml", "--out", out)
+    assert run.returncode == 0, run.stdout + run.stderr
+    (record,) = latest(read_records(out)).values()
+    assert record["original"] == {**record["original"], "held": [[8, 12]], "repeated": [], "black": []}
+    run = rushlight("verify", out)
+    assert run.returncode == 0
+    assert "5 frame(s), the first number 8, are frozen, and the original is not" in run.stdout

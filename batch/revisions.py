@@ -97,6 +97,7 @@ def cause(before: Mapping[str, Any], record: Mapping[str, Any]) -> str:
 
 
 def describe(
+    out: Path,
     record: dict[str, Any],
     before: Mapping[str, Any] | None,
     entries: Iterable[Entry],
@@ -119,7 +120,7 @@ def describe(
             "output": e["output"],
             "path": e["path"],
             "revision": e.get("revision", 1),
-            "kept": _place(e) if kept else "",
+            "kept": _place(e) if kept and (out / _place(e)).exists() else "",  # a damaged one is not
             "hash": e.get("hash", ""),
             "why": why,
         }

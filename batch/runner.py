@@ -336,7 +336,7 @@ class _Loop:
         if running.record is None:
             before = self.before(out, record["job"])
             old = revisions.replaced(before, running.payload.get("outputs", ()))
-            revisions.describe(record, before, old, plain)
+            revisions.describe(out, record, before, old, plain)
             revisions.clear(out, old, record["outputs"])
             record = merged(record, before, revisions.kept_outputs(record, before, plain))
             record |= {

@@ -36,7 +36,7 @@ def change(rows: dict[str, dict[str, str]], clip: str, **cells: str) -> dict[str
     return {**rows, clip: {**rows[clip], **cells}}
 
 
-@pytest.mark.parametrize("replaced", ["keep", "remove"])
+@pytest.mark.parametrize("replaced", ["keep", pytest.param("remove", marks=pytest.mark.slow)])
 def test_only_what_a_change_touches_is_remade(tmp_path: Path, farm_here: HereFarm, replaced: str) -> None:  # noqa: F811
     day, out = small_day(tmp_path / "day"), tmp_path / "out"
     recipe = tmp_path / "day" / "two.toml"
@@ -158,6 +158,27 @@ def test_a_failed_revision_leaves_the_old_one_known(tmp_path: Path, farm_here: H
     assert record(out)["status"] == "done" and record(out)["revision"] == 2
     assert files(out, "revisions/1") == {
         f"revisions/1/{p}": before[p] for p in ("editorial/A001C001.mov", "viewing/A001C001.mp4")
+    }
+
+
+def test_what_is_replaced_is_removed_where_that_is_asked(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+    day, out = small_day(tmp_path / "day", {"A001C001": 2}), tmp_path / "out"
+    command = ("render", day, "--recipe", tmp_path / "day" / "two.toml", "--out", out, "--replaced", "remove")
+    rows = {"A001C001": ROWS["A001C001"]}
+    write_list(day, rows)
+    assert run(*command)[0] == 0
+    (out / "viewing" / "A001C001.mp4").write_bytes(b"damaged meanwhile")
+    write_list(day, change(rows, "A001C001", slope="1.2 1 1"))
+    code, said = run(*command)
+    assert code == 0 and "revision 2: another look" in said and "the old removed" in said
+    assert not (out / "revisions").exists() and len(files(out, *BOTH)) == 2
+    assert [r["kept"] for r in record(out)["replaced"]] == ["", ""]
+    (out / "viewing" / "A001C001.mp4").write_bytes(b"damaged meanwhile")
+    write_list(day, rows)
+    assert run(*command[:-2])[0] == 0  # kept, but for what was damaged
+    assert {r["output"]: r["kept"] for r in record(out)["replaced"]} == {
+        "editorial": "revisions/2/editorial/A001C001.mov",
+        "viewing": "",
     }
 
 

@@ -180,7 +180,7 @@ def _density(look: Look, signal: Array) -> Array:
     octave = np.interp(
         np.log2(np.maximum(light, 0) + _TOE), np.log2(np.array(_LIGHT) + _TOE), np.array(_WEIGHT)
     )
-    folds = octave * rise / (np.abs(light) + _TOE) * np.where(light < 0, 0.4, 1.0)
+    folds = octave * rise / (np.abs(light) + _TOE) * np.where(light < 0, 0.8, 1.0)
     folds = np.maximum(folds / folds.mean(), 0.2)
     return np.asarray((1 - _SHARE) * measured / measured.mean() + _SHARE * folds / folds.mean())
 

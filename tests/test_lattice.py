@@ -119,8 +119,10 @@ def test_grey_is_within_codes_of_the_exact_look() -> None:
         assert np.ptp(off[1:3], axis=1).max() < 0.1 and np.ptp(off[3:], axis=1).max() < 1, name
 
 
-# The worst error of these is halved over the whole cube; that of the others is less by a seventh to a half (DEVELOPERS.md).
+# The worst error of these is halved over the whole cube; that of the others is less by a tenth to nearly a half (DEVELOPERS.md).
 HALVED = {
+    "S-Log/S-Gamut",
+    "S-Log2/S-Gamut",
     "S-Log3/S-Gamut3.Cine",
     "S-Log3/Venice S-Gamut3",
     "S-Log3/Venice S-Gamut3.Cine",
@@ -128,7 +130,6 @@ HALVED = {
     "Canon Log 2/Cinema Gamut",
     "F-Log2/F-Gamut",
     "D-Log/D-Gamut",
-    "Blackmagic Film Generation 5/Wide Gamut",
     "Cineon/Rec.709",
 }
 
@@ -149,4 +150,4 @@ def test_saturated_patches(name: str) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", [e.name for e in encodings() if e.kind == "log"])
 def test_saturated_patches_of_every_encoding(name: str) -> None:
-    held(name, 97, 0.5 if name in HALVED else 0.9)
+    held(name, 97, 0.5 if name in HALVED else 0.92)

@@ -96,6 +96,8 @@ def test_a_night_over_tls_with_a_worker_cut_off(
             process,
             said,
         )
+        before = segments(said)
+        wait(lambda: segments(said) > before, process, said)  # by the plain processor, there being no other
         machines("late").workers(address, papers["late"])
         code = process.wait(timeout=300)
     finally:

@@ -361,7 +361,7 @@ def _record(
             "sensitivity": next((side["sensitivity"] for side in sides if side["sensitivity"]), {}),
             "faults": [f for side in sides for f in side.get("faults", ())],
         },
-        "original": original_of([side["original"] for side in sides if side.get("original")]),
+        "original": original_of([side["original"] for side in sides if side.get("original")], job.no_light),
         "counts": counts | {"pushed": pushed},
         "warnings": list(dict.fromkeys(warnings)),
         "damage": damage,

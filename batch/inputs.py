@@ -145,13 +145,17 @@ def bake_looks(
 
     folder = out / "log" / "inputs" / "looks"
     known: dict[str, str] = {}
-    measured: dict[str, dict[str, Any]] = {}
+    measured: dict[str, dict[str, Any]] = {}  # what workers would load the whole colour library for
     found = []
     for spec in specs:
         baked: dict[str, str] = {}
         patched = digest_of(spec.look.identity())
         if patched not in measured:
-            measured[patched] = patches(build_look(spec.look, out))
+            look = build_look(spec.look, out)
+            measured[patched] = {
+                "patches": patches(look),
+                "no_light": float(look.working.encode(0.0)),
+            }
         for state in sorted({o.state for o in spec.outputs if o.make == "movie" and o.state != "log"}):
             key = digest_of([spec.look.identity(), state])
             if key not in known:
@@ -163,7 +167,7 @@ def bake_looks(
                 known[key] = f"log/inputs/looks/{name}"
                 on_baked(len(known))
             baked[state] = known[key]
-        found.append(spec.model_copy(update={"baked": baked, "patches": measured[patched]}))
+        found.append(spec.model_copy(update={"baked": baked, **measured[patched]}))
     return found
 
 

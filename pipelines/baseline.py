@@ -14,7 +14,7 @@ from typing import Any
 import av
 import numpy as np
 from numpy.typing import NDArray
-from rushlight.pipelines.encodings import Encoding, Levels, find_encoding
+from rushlight.pipelines.encodings import Levels
 from rushlight.pipelines.engine import source_scale
 from rushlight.pipelines.exact import Signal
 from rushlight.pipelines.facts import Facts
@@ -39,7 +39,6 @@ class Baseline:
     pixel_format: PixelFormat
     levels: Levels
     matrix: int
-    encoding: Encoding
     grids: list[list[float]] = field(default_factory=list)  # of each frame, 16 mean signals
     missing: list[int] = field(default_factory=list)  # places in `grids`
     clipped: list[float] = field(default_factory=list)  # of each sampled frame
@@ -66,13 +65,7 @@ class Baseline:
 
     def kept(self) -> dict[str, Any]:
         """As it stands beside a segment's pictures."""
-        encoding = find_encoding("ACEScct") if self.encoding.kind == "linear" else self.encoding
-        return {
-            "grids": self.grids,
-            "missing": self.missing,
-            "clipped": self.clipped,
-            "black": float(encoding.encode(0.0)) + NEAR_BLACK,
-        }
+        return {"grids": self.grids, "missing": self.missing, "clipped": self.clipped}
 
 
 def at_top(rgb: NDArray[np.float64]) -> float:
@@ -81,8 +74,9 @@ def at_top(rgb: NDArray[np.float64]) -> float:
     return round(float((largest >= largest.max() - NEAR_TOP).mean()), 5)
 
 
-def original_of(segments: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    """Runs of black, repeated and missing frames (first, last; from 0) and the share that is clipped, of a whole clip."""
+def original_of(segments: Sequence[Mapping[str, Any]], no_light: float) -> dict[str, Any]:
+    """Runs of black, repeated and missing frames (first, last; from 0) and the share that is clipped, of a whole clip
+    in whose encoding no light has the signal `no_light`."""
     grids = np.array([g for s in segments for g in s["grids"]]).reshape(-1, 16)
     if not len(grids):
         return {}
@@ -91,7 +85,7 @@ def original_of(segments: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
     for segment in segments:
         missing[[first + k for k in segment["missing"]]] = True
         first += len(segment["grids"])
-    black = (grids.max(1) <= segments[0]["black"]) & ~missing
+    black = (grids.max(1) <= no_light + NEAR_BLACK) & ~missing
     same = np.concatenate([[False], (grids[1:] == grids[:-1]).all(1)]) & ~missing
     clipped = [share for s in segments for share in s["clipped"]]
     return {

@@ -127,7 +127,6 @@ class _Segment:
             pixel_format=self.signal.format,
             levels=job.source.levels,
             matrix=job.source.matrix,
-            encoding=self.signal.encoding,
         )
         self.pictures: list[Picture] = []
         self.stills: dict[str, list[dict[str, Any]]] = {}

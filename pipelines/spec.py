@@ -180,6 +180,7 @@ class JobSpec(_Spec):
     retimed: bool = False  # taken frame for frame at another rate: silent
     look: LookSpec
     baked: dict[str, str]  # state -> .npz relative to `out`
+    no_light: float = 0.0  # its signal in the encoding that grades work in
     patches: dict[str, Any] = {}  # black, grey, white and the chart through the exact look
     outputs: tuple[OutputSpec, ...]
     segments: tuple[SegmentSpec, ...]

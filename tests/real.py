@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -34,16 +35,21 @@ def originals(
         / f"rushlight-originals-{os.getuid()}"
         / f"{size}-{seconds:g}s-{only or 'all'}"
     )
-    if not (folder / "originals.json").exists():
-        folder.mkdir(parents=True, exist_ok=True)
+    if not folder.exists():
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        part = Path(tempfile.mkdtemp(prefix=f"{folder.name}.", dir=folder.parent))
         command = [
             sys.executable,
             str(PLACE / "make_originals.py"),
-            str(folder),
+            str(part),
             "--seconds",
             f"{seconds:g}",
             "--size",
             size,
         ]
         subprocess.run([*command, "--only", only] if only else command, check=True, capture_output=True)
+        try:
+            part.rename(folder)
+        except OSError:  # another test process was first
+            shutil.rmtree(part)
     return folder, json.loads((folder / "originals.json").read_text())

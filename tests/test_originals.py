@@ -41,7 +41,7 @@ def delivered(
     out = tmp_path / "out"
     clips = list_of(truth, tmp_path / "day.csv")
     run = rushlight(
-        "render", clips, "--media", media, "--recipe", recipe, "--out", out, "--workers", 2, *more
+        "render", clips, "--media", media, "--recipe", recipe, "--out", out, "--workers", 1, *more
     )
     assert run.returncode == 0, run.stdout + run.stderr
     found = {r["clip"]: r for r in latest(read_records(out)).values()}

@@ -85,12 +85,20 @@ def _keep(folder: Path, found: dict[str, Any]) -> None:
         print(f"rushlight: the report does not have these verdicts: {error}", file=sys.stderr)
 
 
+def _say(text: str) -> None:
+    print(
+        textwrap.fill(
+            text, page_width(), subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
+        )
+    )
+
+
 def _print(result: dict[str, Any]) -> None:
     clips = sorted(result["clips"], key=lambda c: -ORDER[c["verdict"]])
     for clip in clips:
         for name, check in clip["checks"].items():
             if check["verdict"] != "pass":
-                print(f"{check['verdict'].upper()}  {clip['clip']}: {name}: {check['text']}")
+                _say(f"{check['verdict'].upper()}  {clip['clip']}: {name}: {check['text']}")
     rows = []
     for clip in clips:
         colour = clip["checks"].get("colour", {})
@@ -106,7 +114,7 @@ def _print(result: dict[str, Any]) -> None:
         f"{len(clips)} clip(s): {counts['pass'] - bare} match the decision supplied{without}, "
         f"{counts['cannot tell']} cannot be told, {counts['warn']} with warnings, {counts['fail']} FAILED"
     )
-    print(textwrap.fill(said, page_width()))
+    _say(said)
     if "against" in result:
         print_table(
             [

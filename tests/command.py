@@ -21,7 +21,7 @@ def rushlight(
         capture_output=True,
         text=True,
         timeout=timeout,
-        env={**os.environ, **env},
+        env={k: v for k, v in os.environ.items() if k != "COLUMNS"} | env,  # as wide as piped output is
     )
 
 

@@ -45,6 +45,8 @@ SETTINGS: dict[str, Any] = {
     "logging.distributed": "critical",
 }
 
+STARTS = 3
+
 
 def _quiet() -> None:
     import dask
@@ -55,21 +57,29 @@ def _quiet() -> None:
 
 
 def started(workers: int, scratch: Path | None) -> tuple[Any, Any]:
-    """A cluster of so many processes, which listens on the loopback alone, and its client."""
+    """A cluster of so many processes, which listens on the loopback alone, and its client. QueueError where its
+    workers die while they start, three times over."""
     import distributed
 
     _quiet()
-    with _for_children():
-        cluster = distributed.LocalCluster(
-            n_workers=workers,
-            threads_per_worker=1,
-            processes=True,
-            host="127.0.0.1",
-            dashboard_address="127.0.0.1:0",  # None would mean port 8787 of every interface
-            worker_dashboard_address="127.0.0.1:0",
-            local_directory=str(scratch) if scratch else None,
-            silence_logs=logging.CRITICAL,
-        )
+    for turn in range(STARTS):
+        try:
+            with _for_children():
+                cluster = distributed.LocalCluster(
+                    n_workers=workers,
+                    threads_per_worker=1,
+                    processes=True,
+                    host="127.0.0.1",
+                    dashboard_address="127.0.0.1:0",  # None would mean port 8787 of every interface
+                    worker_dashboard_address="127.0.0.1:0",
+                    local_directory=str(scratch) if scratch else None,
+                    silence_logs=logging.CRITICAL,
+                )
+        except RuntimeError as error:  # a worker was killed while it started; Dask has closed the others
+            if turn == STARTS - 1:
+                raise QueueError(f"workers do not start on this machine: {error}") from None
+        else:
+            break
     return cluster, distributed.Client(cluster, set_as_default=False)
 
 

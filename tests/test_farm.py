@@ -1,7 +1,9 @@
 """Where tasks run: loopback only or TLS; every worker asked before it works; who leaves, hangs or is refused."""
 
+import contextlib
 import os
 import signal
+import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -117,6 +119,31 @@ def test_a_clock_set_back_starts_the_workers_again(tmp_path: Path, monkeypatch: 
         assert said == ["the clock was set back by 3600 s: the workers are started again"]
         assert farm.slots == 1 and set(before.values()).isdisjoint(farm.processes().values())
         assert not any(psutil.pid_exists(process) for process in before.values())
+    finally:
+        farm.close(now=True)
+
+
+def test_a_worker_killed_while_it_starts_costs_no_night() -> None:
+    """kill -9 of the first worker process as soon as it is there: Dask gives the whole cluster up for it."""
+    here, killed = psutil.Process(os.getpid()), []
+
+    def killer() -> None:
+        deadline = time.monotonic() + 30
+        while not killed and time.monotonic() < deadline:
+            for child in here.children():
+                with contextlib.suppress(psutil.Error):
+                    if "spawn_main" in " ".join(child.cmdline()):
+                        child.kill()
+                        killed.append(child.pid)
+                        return
+            time.sleep(0.005)
+
+    thread = threading.Thread(target=killer)
+    thread.start()
+    farm = DaskFarm(workers=1)
+    thread.join()
+    try:
+        assert killed and farm.slots == 1
     finally:
         farm.close(now=True)
 

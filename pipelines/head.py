@@ -22,11 +22,11 @@ from rushlight.pipelines.pixels import find_pixel_format, new_frame, planes
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.pulse import beat
 from rushlight.pipelines.raster import Placement, Rect
-from rushlight.pipelines.resolve import build_look, fit_of, movie_tags
+from rushlight.pipelines.resolve import build_look, fit_of, font_of, movie_tags, segment_writer
 from rushlight.pipelines.sources import open_source
 from rushlight.pipelines.spec import JobSpec, MovieSpec
 from rushlight.pipelines.timecode import FrameRate, Timecode
-from rushlight.pipelines.writers import MovieWriter, Tags
+from rushlight.pipelines.writers import Tags
 
 __all__ = ["Head", "write_head"]
 
@@ -46,7 +46,6 @@ def write_head(path: Path, job: JobSpec, output: MovieSpec, facts: Facts) -> Hea
     clip's middle frame in the output's framing; a watermark lies over the card as over the picture."""
     tags, rate = movie_tags(job, output, facts), FrameRate.parse(job.rate)
     look = build_look(job.look, Path(job.out))
-    font = str(Path(job.out) / output.font) if output.font else ""
     assert output.state != "log"  # a card is a picture of the look's display
     card = slate_card(
         output.width,
@@ -62,24 +61,13 @@ def write_head(path: Path, job: JobSpec, output: MovieSpec, facts: Facts) -> Hea
         look=look,
         state=output.state,
         still=look.evaluate(_still(job, output, facts), output.state),
-        font=font,
+        font=font_of(job, output),
     )
     frame, warnings = _picture(card.picture, job, output, tags, codec(output.codec).pixel_format)
     light = None
     if states_light(output.codec, tags.transfer):
         light = light_of(_picture(card.picture, job, output, tags, LIT)[0], matrix=tags.matrix)
-    with MovieWriter(
-        path,
-        codec=codec(output.codec),
-        container="mov",
-        width=output.width,
-        height=output.height,
-        rate=rate,
-        tags=tags,
-        quality=output.quality,
-        preset=output.preset,
-        peak=output.peak,
-    ) as writer:
+    with segment_writer(path, job, output, tags) as writer:
         for _ in range(output.card):
             beat()
             writer.write(frame)
@@ -123,9 +111,8 @@ def _picture(
     drawn = grader.grade(frame, 0)[0]
     if not (output.burnin and output.burnin.watermark):
         return drawn, []
-    font = str(Path(job.out) / output.font) if output.font else ""
     painter = kept_painter(
-        output.burnin.model_copy(update={"text": (), "font": font}),
+        output.burnin.model_copy(update={"text": (), "font": font_of(job, output)}),
         target,
         tags.levels,
         (width, height),

@@ -24,7 +24,7 @@ from rushlight.pipelines.bake import Baked, load_baked
 from rushlight.pipelines.baseline import Baseline, framings
 from rushlight.pipelines.checksum import frame_digest
 from rushlight.pipelines.clipping import corrects, pushed_of, range_counts
-from rushlight.pipelines.codecs import Codec, Tags, codec, siting
+from rushlight.pipelines.codecs import Tags, codec, siting
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.engine import Grader
 from rushlight.pipelines.errors import SourceError, from_os
@@ -49,9 +49,11 @@ from rushlight.pipelines.raster import Fitter, Placement, placement
 from rushlight.pipelines.resolve import (
     build_look,
     fit_of,
+    font_of,
     movie_tags,
     opened_facts,
     segment_path,
+    segment_writer,
     side_path,
     still_path,
 )
@@ -60,7 +62,6 @@ from rushlight.pipelines.sources import SourceFrame, open_source
 from rushlight.pipelines.spec import JobSpec, MovieSpec, SegmentSpec, StillsSpec
 from rushlight.pipelines.stills import write_still
 from rushlight.pipelines.timecode import FrameRate, Timecode
-from rushlight.pipelines.writers import MovieWriter
 
 __all__ = ["render_segment"]
 
@@ -211,7 +212,6 @@ class _Segment:
         )
 
     def _movie(self, spec: MovieSpec, picture: Picture) -> Movie:
-        which: Codec = codec(spec.codec)
         final = segment_path(self.job, spec, self.segment.index)
         final.parent.mkdir(parents=True, exist_ok=True)
         temporary = final.with_name(f".{final.name}.{self.token}.part")
@@ -220,20 +220,7 @@ class _Segment:
         self.warnings += painter.warnings if painter else []
         lit = find_pixel_format(LIT) if states_light(spec.codec, picture.tags.transfer) else None
         grader = self._grader(spec, picture.fitter, picture.place, picture.tags, lit) if lit else None
-        writer = self.stack.enter_context(
-            MovieWriter(
-                temporary,
-                codec=which,
-                container="mov",
-                width=spec.width,
-                height=spec.height,
-                rate=self.rate,
-                tags=picture.tags,
-                quality=spec.quality,
-                preset=spec.preset,
-                peak=spec.peak,
-            )
-        )
+        writer = self.stack.enter_context(segment_writer(temporary, self.job, spec, picture.tags))
         return Movie(
             spec=spec,
             writer=writer,
@@ -246,9 +233,7 @@ class _Segment:
     def _painter(self, spec: MovieSpec, picture: Picture, pixel_format: PixelFormat) -> Painter | None:
         if not (spec.burnin or spec.guides):
             return None
-        burnin = spec.burnin
-        if burnin and spec.font:
-            burnin = burnin.model_copy(update={"font": str(self.out / spec.font)})
+        burnin = spec.burnin and spec.burnin.model_copy(update={"font": font_of(self.job, spec)})
         last = self.facts.first_number + self.facts.frames
         return kept_painter(
             burnin,

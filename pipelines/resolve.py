@@ -20,13 +20,16 @@ from rushlight.pipelines.raster import Fit, Rect
 from rushlight.pipelines.recipe import Frame
 from rushlight.pipelines.spec import JobSpec, LookSpec, MovieSpec, SegmentSpec, SourceSpec, StillsSpec
 from rushlight.pipelines.timecode import FrameRate
+from rushlight.pipelines.writers import MovieWriter
 
 __all__ = [
     "build_look",
     "fit_of",
+    "font_of",
     "movie_tags",
     "opened_facts",
     "segment_path",
+    "segment_writer",
     "side_path",
     "still_path",
     "work_folder",
@@ -52,6 +55,27 @@ def side_path(job: JobSpec, segment: SegmentSpec) -> Path:
 def still_path(job: JobSpec, output: StillsSpec, file: str) -> Path:
     """A finished still that has no final name yet."""
     return work_folder(job) / output.identity / file
+
+
+def segment_writer(path: Path, job: JobSpec, output: MovieSpec, tags: Tags) -> MovieWriter:
+    """The writer of one segment of an output, whatever is in it: segments join only if all were written alike."""
+    return MovieWriter(
+        path,
+        codec=codec(output.codec),
+        container="mov",
+        width=output.width,
+        height=output.height,
+        rate=FrameRate.parse(job.rate),
+        tags=tags,
+        quality=output.quality,
+        preset=output.preset,
+        peak=output.peak,
+    )
+
+
+def font_of(job: JobSpec, output: MovieSpec) -> str:
+    """The font that an output was given, as the output folder keeps it; "" for the default one."""
+    return str(Path(job.out) / output.font) if output.font else ""
 
 
 def build_look(spec: LookSpec, out: Path) -> Look:

@@ -28,10 +28,9 @@ from rushlight.batch.request import Request
 from rushlight.pipelines.ahead import Ahead, Behind
 from rushlight.pipelines.codecs import codec
 from rushlight.pipelines.render import render_segment
-from rushlight.pipelines.resolve import movie_tags, opened_facts
+from rushlight.pipelines.resolve import movie_tags, opened_facts, segment_writer
 from rushlight.pipelines.sources import open_source
 from rushlight.pipelines.spec import JobSpec, MovieSpec
-from rushlight.pipelines.timecode import FrameRate
 from rushlight.pipelines.writers import MovieWriter
 
 
@@ -56,7 +55,6 @@ def render(spec: JobSpec, token: str = "bench") -> None:
 
 def bare(spec: JobSpec) -> None:
     facts = opened_facts(spec.source)
-    rate = FrameRate.parse(spec.rate)
     folder = Path(spec.out) / "bare"
     folder.mkdir(parents=True, exist_ok=True)
     for segment in spec.segments:
@@ -64,20 +62,12 @@ def bare(spec: JobSpec) -> None:
         for output in spec.outputs:
             if not isinstance(output, MovieSpec):
                 continue
-            which = codec(output.codec)
-            writer = MovieWriter(
-                folder / f"{output.output}-{segment.index}.mov",
-                codec=which,
-                container="mov",
-                width=output.width,
-                height=output.height,
-                rate=rate,
-                tags=movie_tags(spec, output, facts),
-                quality=output.quality,
-                preset=output.preset,
-                peak=output.peak,
+            writer = segment_writer(
+                folder / f"{output.output}-{segment.index}.mov", spec, output, movie_tags(spec, output, facts)
             )
-            sampler = partial(_resized, av.video.reformatter.VideoReformatter(), output, which.pixel_format)
+            sampler = partial(
+                _resized, av.video.reformatter.VideoReformatter(), output, codec(output.codec).pixel_format
+            )
             movies.append((sampler, writer))
         source = open_source(facts)
         with Ahead(source.frames(segment.first, segment.count)) as frames, Behind() as behind:

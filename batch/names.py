@@ -151,7 +151,7 @@ def resolve_clip(
                 f"{clip!r} is the name of {len(found)} originals ({places}); write more of its path, or a reel or timecode that only one has",
                 key="clip",
             )
-    looked = ", ".join(str(f) for f in (base, *media.folders))
+    looked = ", ".join(dict.fromkeys(str(f) for f in (base, *media.folders)))
     raise SourceError(f"there is no such original; looked in {looked}", file=clip, key="clip")
 
 

@@ -18,6 +18,7 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from rushlight.pipelines.curves import EXPOSURE_INDEXES, find_curve
 from rushlight.pipelines.errors import EncodingError
 from rushlight.pipelines.gamuts import GAMUTS, Gamut
 
@@ -25,84 +26,6 @@ __all__ = ["Encoding", "Gamut", "Levels", "encodings", "find_encoding", "suggest
 
 Levels = Literal["narrow", "full"]
 Array = NDArray[np.float64]
-EXPOSURE_INDEXES = (160, 200, 250, 320, 400, 500, 640, 800, 1000, 1280, 1600)
-
-Curve = tuple[Callable[..., Any], Callable[..., Any]]
-
-
-@cache
-def _curve(name: str, exposure_index: int | None) -> Curve:
-    """(encode, decode) of a published curve. colour-science takes a second to import: only when first used."""
-    import colour.models as models
-
-    transfer = models.rgb.transfer_functions
-    if name == "linear":
-        return (lambda x: x), (lambda x: x)
-    if name == "LogC3":
-        return (
-            lambda x: transfer.log_encoding_ARRILogC3(x, EI=exposure_index or 800),
-            lambda x: transfer.log_decoding_ARRILogC3(x, EI=exposure_index or 800),
-        )
-    if name == "D-Log":
-        return _dlog_encode, _dlog_decode
-    if name == "Cineon":
-        return _cineon_encode, _cineon_decode
-    pair = _CURVES[name]
-    return getattr(transfer, pair[0]), getattr(transfer, pair[1])
-
-
-_CURVES = {
-    "LogC4": ("log_encoding_ARRILogC4", "log_decoding_ARRILogC4"),
-    "S-Log": ("log_encoding_SLog", "log_decoding_SLog"),
-    "S-Log2": ("log_encoding_SLog2", "log_decoding_SLog2"),
-    "S-Log3": ("log_encoding_SLog3", "log_decoding_SLog3"),
-    "V-Log": ("log_encoding_VLog", "log_decoding_VLog"),
-    "Log3G10": ("log_encoding_Log3G10", "log_decoding_Log3G10"),
-    "Canon Log": ("log_encoding_CanonLog", "log_decoding_CanonLog"),
-    "Canon Log 2": ("log_encoding_CanonLog2", "log_decoding_CanonLog2"),
-    "Canon Log 3": ("log_encoding_CanonLog3", "log_decoding_CanonLog3"),
-    "F-Log": ("log_encoding_FLog", "log_decoding_FLog"),
-    "F-Log2": ("log_encoding_FLog2", "log_decoding_FLog2"),
-    "N-Log": ("log_encoding_NLog", "log_decoding_NLog"),
-    "L-Log": ("log_encoding_LLog", "log_decoding_LLog"),
-    "Apple Log": ("log_encoding_AppleLogProfile", "log_decoding_AppleLogProfile"),
-    "Film Generation 5": ("oetf_BlackmagicFilmGeneration5", "oetf_inverse_BlackmagicFilmGeneration5"),
-    "ACEScc": ("log_encoding_ACEScc", "log_decoding_ACEScc"),
-    "ACEScct": ("log_encoding_ACEScct", "log_decoding_ACEScct"),
-    "BT.709": ("oetf_BT709", "oetf_inverse_BT709"),
-}
-
-# D-Log: DJI, White Paper on D-Log and D-Gamut (2017), decoding: (10^(3.89616 y - 2.27752) - 0.0108) / 0.9892 above
-# 0.14, (y - 0.0929) / 6.025 below. Its published encoder is rounded and no exact inverse: this one is.
-
-
-def _dlog_decode(code: Array) -> Array:
-    code = np.asarray(code, np.float64)
-    return np.where(
-        code <= 0.14, (code - 0.0929) / 6.025, (10 ** (3.89616 * code - 2.27752) - 0.0108) / 0.9892
-    )
-
-
-def _dlog_encode(linear: Array) -> Array:
-    linear = np.asarray(linear, np.float64)
-    upper = (np.log10(np.maximum(linear * 0.9892 + 0.0108, 1e-12)) + 2.27752) / 3.89616
-    return np.where(linear <= (0.14 - 0.0929) / 6.025, linear * 6.025 + 0.0929, upper)
-
-
-# Cineon: Kodak, Conversion of 10-bit Log Film Data to 8-bit Linear or Video Data (1995): black 95, white 685,
-# 0.002 density a code, negative gamma 0.6. Below black's asymptote the encoder goes on at the floor of the code.
-_CINEON_BLACK = 10 ** ((95 - 685) / 300)
-
-
-def _cineon_decode(code: Array) -> Array:
-    code = np.asarray(code, np.float64)
-    return (10 ** ((1023 * code - 685) / 300) - _CINEON_BLACK) / (1 - _CINEON_BLACK)
-
-
-def _cineon_encode(linear: Array) -> Array:
-    linear = np.asarray(linear, np.float64)
-    light = np.maximum(linear * (1 - _CINEON_BLACK) + _CINEON_BLACK, 10 ** (-685 / 300))
-    return (685 + 300 * np.log10(light)) / 1023
 
 
 def _through(function: Callable[..., Any], values: ArrayLike) -> Array:
@@ -131,11 +54,11 @@ class Encoding:
 
         Curves go on past 0 and 1 as their formula does; NaN stays NaN.
         """
-        return _through(_curve(self.curve, self.exposure_index)[1], code)
+        return _through(find_curve(self.curve, self.exposure_index).decode, code)
 
     def encode(self, linear: ArrayLike) -> Array:
         """The inverse of `decode`; negatives follow the curve's toe, or its floor where it has none (ACEScc, Cineon)."""
-        return _through(_curve(self.curve, self.exposure_index)[0], linear)
+        return _through(find_curve(self.curve, self.exposure_index).encode, linear)
 
     @property
     def matrix_to_ap0(self) -> Array:

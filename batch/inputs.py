@@ -9,15 +9,19 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.prepare import Prepared, kept_fonts
 from rushlight.batch.request import Request
 from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.spec import JobSpec, digest_of
+
+if TYPE_CHECKING:
+    from rushlight.pipelines.look import Look, State
 
 __all__ = ["bake_looks", "keep_inputs", "kept_fonts", "kept_requests", "read_requests"]
 
@@ -137,37 +141,59 @@ def bake_looks(
 ) -> list[JobSpec]:
     """Bake every look that a movie asks for and measure every look's patches, once; the jobs name the files.
 
-    `kept`: an output folder whose baked looks are taken, where it has them.
+    `kept`: an output folder whose baked looks are taken, where it has them. Looks that share no lattice are baked side by side.
     """
-    from rushlight.pipelines.bake import bake
+    from rushlight.pipelines.bake import lattice_digest
     from rushlight.pipelines.measure import patches
     from rushlight.pipelines.resolve import build_look
 
-    folder = out / "log" / "inputs" / "looks"
-    known: dict[str, str] = {}
-    measured: dict[str, dict[str, Any]] = {}  # what workers would load the whole colour library for
-    found = []
+    looks = {digest_of(spec.look.identity()): build_look(spec.look, out) for spec in specs}
+    wanted: dict[str, tuple[Look, State, int]] = {}
+    keys: list[dict[str, str]] = []
     for spec in specs:
-        baked: dict[str, str] = {}
-        patched = digest_of(spec.look.identity())
-        if patched not in measured:
-            look = build_look(spec.look, out)
-            measured[patched] = {
-                "patches": patches(look),
-                "no_light": float(look.working.encode(0.0)),
+        keys.append({})
+        states: set[State] = {o.state for o in spec.outputs if o.make == "movie" and o.state != "log"}
+        for state in sorted(states):
+            key = keys[-1][state] = digest_of([spec.look.identity(), state])
+            wanted[key] = (looks[digest_of(spec.look.identity())], state, spec.look.size)
+    sharing: dict[str, list[str]] = {}
+    for key, (look, state, size) in wanted.items():
+        sharing.setdefault(lattice_digest(look, state, size), []).append(key)
+    known: dict[str, str] = {}
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        shown = pool.submit(patches, list(looks.values()))
+        parts = [
+            pool.submit(_bake, out, {key: wanted[key] for key in group}, kept) for group in sharing.values()
+        ]
+        for part in as_completed(parts):
+            known |= part.result()
+            on_baked(len(known))
+    measured = {  # what workers would set up an output transform for
+        name: {"patches": found, "no_light": float(looks[name].working.encode(0.0))}
+        for name, found in zip(looks, shown.result(), strict=True)
+    }
+    return [
+        spec.model_copy(
+            update={
+                "baked": {state: known[key] for state, key in each.items()},
+                **measured[digest_of(spec.look.identity())],
             }
-        for state in sorted({o.state for o in spec.outputs if o.make == "movie" and o.state != "log"}):
-            key = digest_of([spec.look.identity(), state])
-            if key not in known:
-                name = _kept_look(kept, key, folder) if kept else ""
-                if not name:
-                    look = build_look(spec.look, out)
-                    name = bake(look, state, spec.look.size, cache=out / ".work" / "lattices").save(folder)
-                _keep(folder / f"{key}.of", name.encode())
-                known[key] = f"log/inputs/looks/{name}"
-                on_baked(len(known))
-            baked[state] = known[key]
-        found.append(spec.model_copy(update={"baked": baked, **measured[patched]}))
+        )
+        for spec, each in zip(specs, keys, strict=True)
+    ]
+
+
+def _bake(out: Path, wanted: Mapping[str, tuple[Look, State, int]], kept: Path | None) -> dict[str, str]:
+    """Looks baked, one after another, into an output folder; where each is, from there."""
+    from rushlight.pipelines.bake import bake
+
+    folder, found = out / "log" / "inputs" / "looks", {}
+    for key, (look, state, size) in wanted.items():
+        name = _kept_look(kept, key, folder) if kept else ""
+        if not name:
+            name = bake(look, state, size, cache=out / ".work" / "lattices").save(folder)
+        _keep(folder / f"{key}.of", name.encode())
+        found[key] = f"log/inputs/looks/{name}"
     return found
 
 

@@ -16,6 +16,7 @@ import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from threading import get_ident
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -99,7 +100,7 @@ def _sha(array: NDArray[np.float32]) -> str:
 
 def _written(path: Path, write: Callable[[Any], None]) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    temporary = path.with_name(f".{path.name}.{os.getpid()}-{get_ident()}.part")
     whole = io.BytesIO()
     write(whole)  # numpy's own writing to a disk does not say why it fails
     try:

@@ -7,7 +7,9 @@ display's primaries; left out are the range after it and the display's curve. fl
 
 from __future__ import annotations
 
+import os
 import tempfile
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -73,6 +75,8 @@ def unclipped(ap0: ArrayLike, display: Display) -> Array:
 def _transformed(linear: Array, display: Display) -> Array:
     import OpenImageIO as oiio
 
+    # It says on the terminal that the function is experimental; what it gives is held by tests.
+    os.environ.setdefault("OCIO_LOGGING_LEVEL", "none")
     flat = np.ascontiguousarray(np.clip(linear, -65504, 65504).reshape(1, -1, 3), np.float32)
     result = np.empty(flat.shape, np.float64)
     with tempfile.TemporaryDirectory() as folder:  # OpenImageIO reads configs from files only
@@ -90,8 +94,9 @@ def _transformed(linear: Array, display: Display) -> Array:
     return result.reshape(linear.shape)
 
 
+@cache
 def corners(display: Display) -> Array:
-    """ACES2065-1 colours (2, 3) that the ACES 2.0 transform takes to the display's full yellow and full cyan."""
+    """ACES2065-1 colours (2, 3), read-only, that the ACES 2.0 transform takes to the display's full yellow and full cyan."""
     import OpenImageIO as oiio
 
     wanted = np.array([[[1, 1, 0], [0, 1, 1]]], np.float32)
@@ -107,4 +112,6 @@ def corners(display: Display) -> Array:
     )
     if out.has_error:
         raise RuntimeError(out.geterror())
-    return np.asarray(out.get_pixels(oiio.FLOAT), np.float64).reshape(2, 3)
+    found = np.asarray(out.get_pixels(oiio.FLOAT), np.float64).reshape(2, 3)
+    found.setflags(write=False)
+    return found

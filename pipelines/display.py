@@ -7,6 +7,7 @@ ACES 2.0 output transforms are OpenColorIO's, evaluated in float32 through OpenI
 from __future__ import annotations
 
 import difflib
+import os
 import re
 from dataclasses import dataclass
 from functools import cache
@@ -27,6 +28,9 @@ __all__ = [
     "luma_weights",
     "output_transform",
 ]
+
+# OpenColorIO says on the terminal that ACES 2.0's function is experimental; what it gives is held by tests.
+os.environ.setdefault("OCIO_LOGGING_LEVEL", "none")
 
 ACES_CONFIG = "ocio://studio-config-v4.0.0_aces-v2.0_ocio-v2.5"
 Transform = Literal["aces2", "colorimetric"]

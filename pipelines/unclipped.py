@@ -7,7 +7,6 @@ display's primaries; left out are the range after it and the display's curve. fl
 
 from __future__ import annotations
 
-import os
 import tempfile
 from functools import cache
 from pathlib import Path
@@ -75,8 +74,6 @@ def unclipped(ap0: ArrayLike, display: Display) -> Array:
 def _transformed(linear: Array, display: Display) -> Array:
     import OpenImageIO as oiio
 
-    # It says on the terminal that the function is experimental; what it gives is held by tests.
-    os.environ.setdefault("OCIO_LOGGING_LEVEL", "none")
     flat = np.ascontiguousarray(np.clip(linear, -65504, 65504).reshape(1, -1, 3), np.float32)
     result = np.empty(flat.shape, np.float64)
     with tempfile.TemporaryDirectory() as folder:  # OpenImageIO reads configs from files only

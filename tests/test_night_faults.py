@@ -159,7 +159,8 @@ def test_an_original_unplugged_in_mid_clip(
     night.run()
     assert night.states[FIRST] == "failed" and set(night.states.values()) <= {"failed", "done"}
     night.ended(wanted, **{Path(clip).stem: state for clip, state in night.states.items()})
-    assert "there is no such original" in night.errors[FIRST] and str(media / FIRST) in night.errors[FIRST]
+    # Whether it is gone before or after it is opened is a matter of luck.
+    assert "no such " in night.errors[FIRST].lower() and str(media / FIRST) in night.errors[FIRST]
     (tmp_path / "unplugged").rename(media)
     night.run()
     night.ended(wanted)

@@ -157,9 +157,9 @@ def _counted(red, green, blue, width, span):
     for x in range(width):
         largest = max(red[x], max(green[x], blue[x]))
         least = min(red[x], min(green[x], blue[x]))
-        over += np.int32(largest > one)
-        under += np.int32(least < zero)
-        outside += np.int32(largest > high) | np.int32(least < low)
+        over = np.int32(over + np.int32(largest > one))
+        under = np.int32(under + np.int32(least < zero))
+        outside = np.int32(outside + np.int32(np.int32(largest > high) | np.int32(least < low)))
     return over, under, outside
 
 
@@ -179,8 +179,9 @@ def _quantise(values, line, left, count, scale, offset, top, dither, seed):
     codes = line[left : left + count]
     if dither:
         unit = np.float32(5.9604644775390625e-08)  # 2^-24
+        first = np.uint32(np.uint32(np.uint32(left) * np.uint32(0x9E3779B1)) + seed)
         for x in range(count):
-            h = np.uint32(np.uint32(x + left) * np.uint32(0x9E3779B1) + seed)
+            h = np.uint32(np.uint32(np.uint32(x) * np.uint32(0x9E3779B1)) + first)
             h = np.uint32(np.uint32(h ^ np.uint32(h >> np.uint32(16))) * np.uint32(0x7FEB352D))
             h = np.uint32(np.uint32(h ^ np.uint32(h >> np.uint32(15))) * np.uint32(0x846CA68B))
             h = np.uint32(h ^ np.uint32(h >> np.uint32(16)))

@@ -116,30 +116,34 @@ def coordinates(row, table, tables, width, places, parts):
 @nb.njit(**INNER)
 def tetrahedra(red, green, blue, lattice, size, width, at, weights, luma, cb, cr):
     """Lattice values at the rows' coordinates. Corners and weights first, in vectors: fractions sorted by arithmetic."""
-    step_r = np.int32(size * size * 4)
-    step_g = np.int32(size * 4)
-    step_b = np.int32(4)
+    # Whole numbers as floats, exact below 2^24 (161 points a side): as wide in a vector as what they are made of.
+    step_r, step_g, step_b = np.float32(size * size * 4), np.float32(size * 4), np.float32(4)
     whole = step_r + step_g + step_b
     last = np.int32(size - 2)
     one = np.float32(1.0)
-    unit = np.int32(1)
     a0, a1, a2 = at[0], at[1], at[2]
     w0, w1, w2, w3 = weights[0], weights[1], weights[2], weights[3]
     for x in range(width):
         r, g, b = red[x], green[x], blue[x]
-        ir, ig, ib = min(np.int32(r), last), min(np.int32(g), last), min(np.int32(b), last)
-        fr, fg, fb = r - np.float32(ir), g - np.float32(ig), b - np.float32(ib)
+        ir, ig, ib = (
+            np.float32(min(np.int32(r), last)),
+            np.float32(min(np.int32(g), last)),
+            np.float32(min(np.int32(b), last)),
+        )
+        fr, fg, fb = r - ir, g - ig, b - ib
         largest = max(fr, max(fg, fb))
         least = min(fr, min(fg, fb))
         middle = max(min(fr, fg), min(max(fr, fg), fb))
-        first_r = np.int32(fr >= fg) & np.int32(fr >= fb)
-        first_g = (unit - first_r) & np.int32(fg >= fb)
-        final_b = np.int32(fb <= fg) & np.int32(fb <= fr)
-        final_g = (unit - final_b) & np.int32(fg <= fr)
+        first_r = np.float32(fr >= fg) * np.float32(fr >= fb)
+        first_g = (one - first_r) * np.float32(fg >= fb)
+        final_b = np.float32(fb <= fg) * np.float32(fb <= fr)
+        final_g = (one - final_b) * np.float32(fg <= fr)
         start = ir * step_r + ig * step_g + ib * step_b
-        a0[x] = start
-        a1[x] = start + first_r * step_r + first_g * step_g + (unit - first_r - first_g) * step_b
-        a2[x] = start + whole - final_b * step_b - final_g * step_g - (unit - final_b - final_g) * step_r
+        a0[x] = np.int32(start)
+        a1[x] = np.int32(start + first_r * step_r + first_g * step_g + (one - first_r - first_g) * step_b)
+        a2[x] = np.int32(
+            start + whole - final_b * step_b - final_g * step_g - (one - final_b - final_g) * step_r
+        )
         w0[x] = one - largest
         w1[x] = largest - middle
         w2[x] = middle - least

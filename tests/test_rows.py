@@ -6,7 +6,8 @@ import pytest
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.engine import _pairs
 from rushlight.pipelines.lattice import FLOOR, knots, light_curve, stretched
-from rushlight.pipelines.rows import from_light, weighted
+from rushlight.pipelines.lut import tetrahedral
+from rushlight.pipelines.rows import from_light, tetrahedra, weighted
 
 
 # The rows' functions have no way in from Python of their own.
@@ -18,6 +19,11 @@ def lit(row, pairs, width, places, parts):  # type: ignore[no-untyped-def]
 @nb.njit
 def mixed(red, green, blue, weights, width, top, luma, cb, cr):  # type: ignore[no-untyped-def]
     weighted(red, green, blue, weights, width, top, luma, cb, cr)
+
+
+@nb.njit
+def within(rows, table, size, width, at, weights, out):  # type: ignore[no-untyped-def]
+    tetrahedra(rows[0], rows[1], rows[2], table, size, width, at, weights, out[0], out[1], out[2])
 
 
 def run(values: np.ndarray, table: np.ndarray) -> np.ndarray:
@@ -53,3 +59,29 @@ def test_matrix_and_top() -> None:
     out = np.zeros((3, 13), np.float32)
     mixed(*rgb, weights, 13, np.float32(1), *out)
     assert out == pytest.approx(weights @ np.minimum(rgb, 1), abs=1e-6)
+
+
+@pytest.mark.parametrize("size", [2, 17, 65, 129])
+def test_every_tetrahedron_of_every_size(size: int) -> None:
+    """To the largest lattice a recipe takes: places are whole numbers in floats, exact below 2^24. On points, edges,
+    ties and the far corner too."""
+    rng = np.random.default_rng(size)
+    table = rng.random((size, size, size, 3)).astype(np.float32)
+    place = rng.uniform(0, size - 1, (4000, 3))
+    place[:1000] = np.round(place[:1000])
+    place[1000:1500] = place[1000:1500, :1]
+    place[1500:2000, 1] = place[1500:2000, 2]
+    place[2000:] = np.maximum(place[2000:], (size - 1.5) * rng.integers(0, 2, (2000, 3)))
+    place[-1] = size - 1
+    place = place.astype(np.float32).astype(np.float64)
+    long = len(place) + 8
+    rows, out, at = (
+        np.zeros((3, long), np.float32),
+        np.zeros((3, long), np.float32),
+        np.zeros((3, long), np.int32),
+    )
+    rows[:, :-8] = place.T
+    four = np.zeros((size, size, size, 4), np.float32)
+    four[..., :3] = table
+    within(rows, four.reshape(-1), size, len(place), at, np.zeros((4, long), np.float32), out)
+    assert out[:, :-8].T == pytest.approx(tetrahedral(table.astype(np.float64), place), abs=2e-5)

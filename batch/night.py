@@ -7,9 +7,10 @@ import signal
 import tempfile
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.closing import write_pages
@@ -94,13 +95,13 @@ def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
         return WRONG
     make_folder(out)
     stop, growth, made, deadline = Stop(), Growth(), Summary(), terms.deadline()
-    with hold_folder(out), interruptible(stop, view):
+    with hold_folder(out), interruptible(stop, view), ExitStack() as closing:
         while True:
             waiting = growth.take_out(prepared.plan, originals_of(made.changed.values()))
             jobs, settled = jobs_of(prepared, out, view)
             made.changed.clear()
             if jobs:
-                made.add(_run(prepared, out, jobs, crew, view, stop, terms, deadline))
+                made.add(_run(prepared, out, jobs, crew, view, stop, terms, deadline, closing))
             if jobs or not (out / "report" / "index.html").is_file():
                 write_pages(out, view)
             waiting = sorted({*waiting, *originals_of(made.changed.values())})
@@ -288,17 +289,19 @@ def _run(
     stop: Any,
     terms: Terms,
     deadline: Deadline | None,
+    closing: ExitStack,
 ) -> Summary:
+    """Make these jobs. The workers end while the caller goes on; `closing` waits for them."""
     from rushlight.batch.runner import run
 
     unbaked = [spec for spec, _ in jobs]
     with open_store(queue_of(out)) as store:
         store.run_alone()
         count = crew.count(sum(len(s.segments) for s in unbaked))
-        with (
-            tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True) as scratch,
-            ThreadPoolExecutor(1, "bake") as pool,
-        ):
+        scratch = closing.enter_context(
+            tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True)
+        )
+        with ThreadPoolExecutor(1, "bake") as pool:
             baking = pool.submit(
                 bake_looks, out, unbaked, view.baked, prepared.request.origin
             )  # while the workers start
@@ -318,7 +321,9 @@ def _run(
                     deadline=deadline,
                 )
             finally:
-                farm.close(now=stop.level > 1)
+                ending = Thread(target=farm.close, kwargs={"now": stop.level > 1}, name="end of the farm")
+                ending.start()
+                closing.callback(ending.join)
                 view.end()
 
 

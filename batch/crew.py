@@ -117,6 +117,14 @@ def crew_of(options: dict[str, Any]) -> Crew:
     for name in ("tls_ca_file", "tls_cert", "tls_key"):
         if options[name] and not options[name].is_file():
             raise OptionError(f"--{name.replace('_', '-')}: there is no such file", file=str(options[name]))
+    if options["scheduler"] and options["workers"]:
+        raise OptionError(
+            f"--workers {options['workers']} with --scheduler {options['scheduler']}: a farm has the workers that were"
+            " started for it; leave out one of the two"
+        )
+    away = {"--tls-ca-file": "tls_ca_file", "--tls-cert": "tls_cert", "--tls-key": "tls_key", "--map": "mounts"}
+    if idle := [option for option, name in away.items() if options[name] and not options["scheduler"]]:
+        raise OptionError(f"{', '.join(idle)} without --scheduler: on one machine there is nothing to reach")
     return Crew(
         workers=options["workers"],
         scheduler=options["scheduler"],

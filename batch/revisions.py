@@ -14,9 +14,10 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.batch.jobs import still_there
+from rushlight.batch.records import merged
 from rushlight.pipelines.errors import from_os
 
-__all__ = ["FOLDER", "cause", "clear", "describe", "keep", "kept_outputs", "replaced", "unkeep"]
+__all__ = ["FOLDER", "cause", "clear", "describe", "joined", "keep", "replaced", "unkeep"]
 
 FOLDER = "revisions"
 Entry = Mapping[str, Any]
@@ -130,7 +131,23 @@ def describe(
         record["replaced"] = earlier + said
 
 
-def kept_outputs(
+def joined(
+    record: dict[str, Any], before: Mapping[str, Any] | None, plain: Mapping[str, Any]
+) -> dict[str, Any]:
+    """A new record with what still holds of the one before; files that it no longer counts are a warning."""
+    record = merged(record, before, _kept_outputs(record, before, plain))
+    counted = {e["output"] for e in record["outputs"]}
+    left = [e["path"] for e in (before or {}).get("outputs", ()) if e["output"] not in counted]
+    if before and left:
+        record["warnings"] = [
+            *record.get("warnings", ()),
+            f"no longer counted here, made with {_same_picture(before, record)}: {', '.join(left)};"
+            " nothing was removed, but one --out for each look keeps them in a report",
+        ]
+    return record
+
+
+def _kept_outputs(
     record: Mapping[str, Any], before: Mapping[str, Any] | None, plain: Mapping[str, Any]
 ) -> set[str]:
     """Outputs of the record before that hold beside the new ones: those found unchanged, those still to be replaced,

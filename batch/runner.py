@@ -21,7 +21,7 @@ from rushlight.batch.farm import Farm, LostWorker, Result, Task, WorkerFault
 from rushlight.batch.fence import let_finish
 from rushlight.batch.forecast import Deadline
 from rushlight.batch.jobs import all_there
-from rushlight.batch.records import append_record, clock_text, failure_record, latest, merged, read_records
+from rushlight.batch.records import append_record, clock_text, failure_record, latest, read_records
 from rushlight.batch.states import (
     DEFAULT_POLICY,
     FINISH,
@@ -338,7 +338,7 @@ class _Loop:
             old = revisions.replaced(before, running.payload.get("outputs", ()))
             revisions.describe(out, record, before, old, plain)
             revisions.clear(out, old, record["outputs"])
-            record = merged(record, before, revisions.kept_outputs(record, before, plain))
+            record = revisions.joined(record, before, plain)
             record |= {
                 "attempts": running.attempt,
                 "seconds": round(time.monotonic() - running.clock, 3),

@@ -161,6 +161,29 @@ def test_a_failed_revision_leaves_the_old_one_known(tmp_path: Path, farm_here: H
     }
 
 
+def test_another_look_by_another_recipe_says_what_it_no_longer_counts(
+    tmp_path: Path,
+    farm_here: HereFarm,  # noqa: F811
+) -> None:
+    day, out = small_day(tmp_path / "day", {"A001C001": 2}), tmp_path / "out"
+    rows, two, one = {"A001C001": ROWS["A001C001"]}, tmp_path / "day" / "two.toml", tmp_path / "one.toml"
+    one.write_text('[[output]]\nname = "stills"\nmake = "stills"\nkinds = ["jpeg"]\nsize = "128x72"\n')
+    write_list(day, rows)
+    assert run("render", day, "--recipe", two, "--out", out)[0] == 0
+    before = files(out, *BOTH)
+    assert run("render", day, "--recipe", one, "--out", out)[0] == 0
+    assert {e["output"] for e in record(out)["outputs"]} == {*BOTH, "stills"}  # the same look: side by side
+    assert not any("no longer counted" in text for text in record(out)["warnings"])
+
+    write_list(day, change(rows, "A001C001", slope="1.2 1 1"))
+    assert run("render", day, "--recipe", one, "--out", out)[0] == 0
+    now = record(out)
+    assert {e["output"] for e in now["outputs"]} == {"stills"} and files(out, *BOTH) == before
+    said = next(text for text in now["warnings"] if "no longer counted" in text)
+    assert "editorial/A001C001.mov, viewing/A001C001.mp4" in said and "another look" in said
+    assert "no longer counted" in (out / "report" / "index.html").read_text()
+
+
 def test_what_is_replaced_is_removed_where_that_is_asked(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
     day, out = small_day(tmp_path / "day", {"A001C001": 2}), tmp_path / "out"
     command = ("render", day, "--recipe", tmp_path / "day" / "two.toml", "--out", out, "--replaced", "remove")

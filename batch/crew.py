@@ -122,7 +122,12 @@ def crew_of(options: dict[str, Any]) -> Crew:
             f"--workers {options['workers']} with --scheduler {options['scheduler']}: a farm has the workers that were"
             " started for it; leave out one of the two"
         )
-    away = {"--tls-ca-file": "tls_ca_file", "--tls-cert": "tls_cert", "--tls-key": "tls_key", "--map": "mounts"}
+    away = {
+        "--tls-ca-file": "tls_ca_file",
+        "--tls-cert": "tls_cert",
+        "--tls-key": "tls_key",
+        "--map": "mounts",
+    }
     if idle := [option for option, name in away.items() if options[name] and not options["scheduler"]]:
         raise OptionError(f"{', '.join(idle)} without --scheduler: on one machine there is nothing to reach")
     return Crew(

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from rushlight.batch.plan import Plan, PlannedClip
 from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.facts import same_time
 from rushlight.pipelines.probe import probe
 
 __all__ = ["CALM", "Growth", "growing_text", "state_of"]
@@ -92,7 +93,8 @@ class Growth:
         except RushlightError:
             return False
         planned = clip.facts
-        return (now.bytes, now.mtime_ns, now.frames) == (planned.bytes, planned.mtime_ns, planned.frames)
+        alike = (now.bytes, now.frames) == (planned.bytes, planned.frames)
+        return alike and same_time(now.mtime_ns, planned.mtime_ns)
 
     def wait(self, growing: Iterable[Path], stopped: Callable[[], bool]) -> bool:
         """Until one of them stands still. False where it was stopped before."""

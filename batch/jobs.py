@@ -16,6 +16,7 @@ from rushlight.batch.names import safe_name
 from rushlight.batch.plan import PlannedClip, takes
 from rushlight.pipelines.codecs import codec, segment_frames
 from rushlight.pipelines.errors import TimecodeError
+from rushlight.pipelines.facts import same_time
 from rushlight.pipelines.fields import CARD_FIELDS, RUNNING, fields_of
 from rushlight.pipelines.recipe import MovieOutput, Recipe, StillsOutput
 from rushlight.pipelines.spec import (
@@ -268,12 +269,12 @@ class Outcome:
 
 
 def still_there(out: Path, entry: Mapping[str, Any]) -> bool:
-    """Whether a delivered file is there as the record has it, by size and time."""
+    """Whether a delivered file is there as the record has it, by size and time (as far as its disk keeps it)."""
     try:
         info = (out / entry["path"]).stat()
     except OSError:
         return False
-    return bool(info.st_size == entry["bytes"] and info.st_mtime_ns == entry["mtime_ns"])
+    return bool(info.st_size == entry["bytes"] and same_time(info.st_mtime_ns, entry["mtime_ns"]))
 
 
 def all_there(out: Path, outputs: Iterable[Mapping[str, Any]], record: Mapping[str, Any] | None) -> bool:

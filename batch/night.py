@@ -28,6 +28,7 @@ from rushlight.batch.request import Request
 from rushlight.batch.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.volumes import mount_of
 from rushlight.pipelines.errors import OptionError, SourceError
+from rushlight.pipelines.facts import same_time
 from rushlight.pipelines.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe import Recipe
 from rushlight.pipelines.spec import JobSpec, digest_of
@@ -250,11 +251,10 @@ def _jobs(
 def _hashes(clip: PlannedClip, record: Mapping[str, Any] | None, full: bool) -> tuple[str, str]:
     """Sampled hash, and the one to be logged; taken from the record where size and time are as they were."""
     source = (record or {}).get("source") or {}
-    same = (source.get("path"), source.get("bytes"), source.get("mtime_ns")) == (
+    same = (source.get("path"), source.get("bytes")) == (
         str(clip.path.absolute()),
         clip.facts.bytes,
-        clip.facts.mtime_ns,
-    )
+    ) and same_time(source.get("mtime_ns", 0), clip.facts.mtime_ns)
     sampled = source.get("sampled", "") if same else ""
     sampled = sampled or sampled_hash(clip.facts)
     if not full:

@@ -13,6 +13,7 @@ from rushlight.pipelines.codecs import Tags, codec
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import ChangedError, SourceError, from_os
+from rushlight.pipelines.facts import same_time
 from rushlight.pipelines.look import Look, ShowLut
 from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.probe import Facts, probe
@@ -116,7 +117,7 @@ def opened_facts(source: SourceSpec) -> Facts:
     """The original's facts, once it is sure to be the file that was planned. ChangedError if it is another."""
     rate = FrameRate.parse(source.rate) if source.rate else None
     facts = probe(Path(source.path), rate=rate, files=tuple(map(Path, source.files)))
-    if facts.bytes != source.bytes or facts.mtime_ns != source.mtime_ns:
+    if facts.bytes != source.bytes or not same_time(facts.mtime_ns, source.mtime_ns):
         raise ChangedError("has changed since it was planned; run again", file=source.path)
     return facts
 

@@ -61,8 +61,12 @@ def test_ten_thousand_jobs_are_added_and_listed_in_two_seconds(tmp_path: Path) -
 def test_a_task_costs_the_runner_little_beside_ten_thousand(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Under 2 % at 1 s a segment with 2 workers: two tasks a second, so under 10 ms each."""
+    """Beside none, in one run: so that a slow machine is no fault of ours. What it is in milliseconds stands in DEVELOPERS.md."""
     here = [str(Path(__file__).parent), os.environ.get("PYTHONPATH", "")]
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join(filter(None, here)))
-    cost = measured(tmp_path, jobs=5, segments=8, queued=MANY)
-    assert cost.computing < 0.01, cost
+    costs = []
+    for queued in (0, MANY):
+        (tmp_path / str(queued)).mkdir()
+        costs.append(measured(tmp_path / str(queued), jobs=5, segments=8, queued=queued))
+    alone, beside = costs
+    assert beside.computing < 2 * alone.computing, costs

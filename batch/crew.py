@@ -122,14 +122,10 @@ def crew_of(options: dict[str, Any]) -> Crew:
             f"--workers {options['workers']} with --scheduler {options['scheduler']}: a farm has the workers that were"
             " started for it; leave out one of the two"
         )
-    away = {
-        "--tls-ca-file": "tls_ca_file",
-        "--tls-cert": "tls_cert",
-        "--tls-key": "tls_key",
-        "--map": "mounts",
-    }
-    if idle := [option for option, name in away.items() if options[name] and not options["scheduler"]]:
-        raise OptionError(f"{', '.join(idle)} without --scheduler: on one machine there is nothing to reach")
+    away = ("tls_ca_file", "tls_cert", "tls_key", "mounts")
+    if not options["scheduler"] and (idle := [name for name in away if options[name]]):
+        named = ", ".join("--map" if name == "mounts" else f"--{name.replace('_', '-')}" for name in idle)
+        raise OptionError(f"{named} without --scheduler: on one machine there is nothing to reach")
     return Crew(
         workers=options["workers"],
         scheduler=options["scheduler"],

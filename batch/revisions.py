@@ -141,8 +141,8 @@ def joined(
     if before and left:
         record["warnings"] = [
             *record.get("warnings", ()),
-            f"no longer counted here, made with {_same_picture(before, record)}: {', '.join(left)};"
-            " nothing was removed, but one --out for each look keeps them in a report",
+            f"no longer counted here: {', '.join(left)} ({_same_picture(before, record)}); nothing was removed, but"
+            " one --out for each look keeps them in a report",
         ]
     return record
 

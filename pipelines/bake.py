@@ -21,16 +21,18 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from rushlight.pipelines.direct import evaluated
 from rushlight.pipelines.errors import DeliveryError, from_os
-from rushlight.pipelines.lattice import Lattice, knots, lattice, lattice_kind, light_curve, span
+from rushlight.pipelines.lattice import Lattice, direct_of, lattice, lattice_kind, span
 from rushlight.pipelines.lut import tetrahedral
+from rushlight.pipelines.stretch import light_curve, on_curve
 
 if TYPE_CHECKING:
     from rushlight.pipelines.look import Look
 
 __all__ = ["Baked", "bake", "lattice_digest", "load_baked", "regraded"]
 
-SCHEMA = "rushlight-baked-2"
+SCHEMA = "rushlight-baked-3"
 LUMA = np.array([0.2126, 0.7152, 0.0722])  # ASC CDL v1.2
 CURVE_POINTS = 4096
 
@@ -47,10 +49,10 @@ class Baked:
     shaper: NDArray[np.float32]  # (3, S): code -> lattice coordinate 0..N-1, piecewise linear
     shaper_lo: float
     shaper_hi: float
-    lattice: NDArray[
-        np.float32
-    ]  # (N, N, N, 4): [r, g, b] display R'G'B' 0..1, or stretched light, and a zero
+    # (N, N, N, 4): [r, g, b] display R'G'B' 0..1, or stretched light, and the share of `direct`.
+    lattice: NDArray[np.float32]
     light: NDArray[np.float32] | None = None  # (K,): display signal at the `knots` of stretched light
+    direct: NDArray[np.float32] | None = None  # a `direct_row`, where the lattice's fourth value is above 0
     digest: str
 
     @property
@@ -70,9 +72,14 @@ class Baked:
                 values = np.clip(values, 0.0, 1.0)
         position = _piecewise(values, self.shaper, self.shaper_lo, self.shaper_hi)
         position = np.clip(position, 0.0, self.size - 1)
-        found = tetrahedral(self.lattice[..., :3].astype(np.float64), position)
+        found = tetrahedral(self.lattice.astype(np.float64), position)
+        found, share = found[:, :3], found[:, 3:]
+        if self.direct is not None:
+            some = share[:, 0] > 0
+            exact = evaluated(position[some], self.direct.astype(np.float64))
+            found[some] += share[some] * (exact - found[some])
         if self.light is not None:
-            found = np.clip(np.interp(found, knots(), self.light.astype(np.float64)), 0.0, 1.0)
+            found = on_curve(self.light.astype(np.float64), found)
         return found.reshape(shape)
 
     def save(self, folder: Path) -> str:
@@ -85,7 +92,8 @@ class Baked:
         facts = {"schema": SCHEMA, "digest": self.digest, "clamp": self.clamp, "lattice": lattice_name}
         numbers = np.array([self.lo, self.hi, self.saturation, self.shaper_lo, self.shaper_hi], np.float64)
         arrays: dict[str, Any] = {"numbers": numbers, "shaper": self.shaper}
-        arrays |= {k: v for k, v in (("grade", self.grade), ("light", self.light)) if v is not None}
+        others = {"grade": self.grade, "light": self.light, "direct": self.direct}
+        arrays |= {name: array for name, array in others.items() if array is not None}
         if not (folder / lattice_name).is_file():
             _written(folder / lattice_name, lambda stream: np.save(stream, self.lattice))
         text = np.frombuffer(json.dumps(facts, sort_keys=True).encode(), np.uint8)
@@ -137,6 +145,7 @@ def load_baked(path: Path) -> Baked:
             lo, hi, saturation, shaper_lo, shaper_hi = (float(v) for v in file["numbers"])
             grade = file.get("grade", None)
             shaper, light = file["shaper"], file.get("light", None)
+            direct = file.get("direct", None)
         values = np.load(path.parent / facts["lattice"], allow_pickle=False)
     except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
         raise DeliveryError(f"is no baked look that can be read: {error}", file=str(path)) from None
@@ -155,6 +164,7 @@ def load_baked(path: Path) -> Baked:
         shaper_hi=shaper_hi,
         lattice=values,
         light=light,
+        direct=direct,
         digest=facts["digest"],
     )
     if _digest(baked) != baked.digest:
@@ -170,7 +180,7 @@ def _digest(baked: Baked) -> str:
     state = hashlib.sha256()
     numbers = [baked.lo, baked.hi, baked.saturation, float(baked.clamp), baked.shaper_lo, baked.shaper_hi]
     state.update(np.array(numbers, "<f8").tobytes())
-    for array in (baked.grade, baked.shaper, baked.light):
+    for array in (baked.grade, baked.shaper, baked.light, baked.direct):
         state.update(b"-" if array is None else np.ascontiguousarray(array, "<f4").tobytes())
     state.update(_sha(baked.lattice).encode())
     return f"sha256:{state.hexdigest()}"
@@ -197,10 +207,14 @@ def lattice_digest(look: Look, state: str, size: int = 65) -> str:
 def bake(look: Look, state: str = "graded", size: int = 65, cache: Path | None = None) -> Baked:
     """The look for the kernel. `cache` is a folder that keeps lattices by name, for the next clip of the show."""
     lo, hi = span(look)
-    found = _cached_lattice(_lattice_look(look, state), size, cache, lattice_digest(look, state, size))
+    inner = _lattice_look(look, state)
+    found = _cached_lattice(inner, size, cache, lattice_digest(look, state, size))
     grade, saturation, clamp = _curves(look) if state == "graded" else (None, 1.0, False)
     values = np.zeros((*found.values.shape[:3], 4), np.float32)
     values[..., :3] = _rounded(found.values)
+    direct = direct_of(inner, found.places, size)
+    if found.share is not None:
+        values[..., 3] = found.share
     baked = Baked(
         lo=lo,
         hi=hi,
@@ -212,6 +226,7 @@ def bake(look: Look, state: str = "graded", size: int = 65, cache: Path | None =
         shaper_hi=hi,
         lattice=values,
         light=_rounded(light_curve(look.display)) if found.light else None,
+        direct=None if direct is None else direct.astype(np.float32),
         digest="",
     )
     return replace(baked, digest=_digest(baked))
@@ -246,12 +261,15 @@ def _cached_lattice(inner: Look, size: int, cache: Path | None, name: str) -> La
     if place and place.is_file():
         try:
             with np.load(place, allow_pickle=False) as kept:
-                return Lattice(places=kept["places"], values=kept["values"], light=bool(kept["light"]))
+                share = kept.get("share", None)
+                return Lattice(
+                    places=kept["places"], values=kept["values"], light=bool(kept["light"]), share=share
+                )
         except (OSError, ValueError, KeyError, zipfile.BadZipFile):
             pass
     made = lattice(inner, size)
     if place:
-        _written(
-            place, lambda stream: np.savez(stream, places=made.places, values=made.values, light=made.light)
-        )
+        arrays: dict[str, Any] = {"places": made.places, "values": made.values, "light": made.light}
+        arrays |= {} if made.share is None else {"share": made.share}
+        _written(place, lambda stream: np.savez(stream, **arrays))
     return made

@@ -177,6 +177,7 @@ def _tables(baked: Baked, matrix: int) -> Tables:
         lattice=lattice.reshape(-1),
         size=baked.size,
         lit=baked.light is not None,
+        direct=np.zeros(0) if baked.direct is None else baked.direct.astype(np.float64),
         light=_pairs(np.zeros((1, 2), np.float32) if baked.light is None else baked.light[None])[0],
         weights=weights.astype(np.float32),
         span=np.array([baked.lo, baked.hi], np.float32),

@@ -1,7 +1,7 @@
 """The fused kernel: one picture row at a time from source planes through a baked look to display planes.
 
-Compiled without reassociation or contraction of floats, so that every processor gives the same codes; the only
-operations are add, multiply, compare and table look-up. `Baked.apply` is its judge. Planes are whole rows, padding
+Compiled without reassociation or contraction of floats, so that every processor gives the same codes; operations are
+add, multiply, compare and table look-up, and for the few pixels evaluated directly divide and square root. `Baked.apply` is its judge. Planes are whole rows, padding
 included, so that they are contiguous. Rows of floats are a little longer than the picture, since look-ups go by four.
 """
 
@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numba as nb
 import numpy as np
 from numpy.typing import NDArray
+from rushlight.pipelines.directrows import mixed
 from rushlight.pipelines.rows import (
     INNER,
     JIT,
@@ -299,15 +300,18 @@ def grade_rows(given, source, tables, taken, target, area):
         slot = y & 1 if taken.sub_y == 2 else 0
         cb, cr = chroma[0, slot], chroma[1, slot]
         if tables.lit:
+            size, spare = tables.size, cr
             tetrahedra(
-                red, green, blue, tables.lattice, tables.size, width, corners, weights, red, green, blue
+                red, green, blue, tables.lattice, size, width, corners, weights, red, green, blue, spare
             )
+            mixed(spare, width, size, corners, weights, tables.direct, red, green, blue)
             from_light(red, tables.light, width, places, parts)
             from_light(green, tables.light, width, places, parts)
             from_light(blue, tables.light, width, places, parts)
             weighted(red, green, blue, tables.weights, width, np.float32(1.0), luma, cb, cr)
         else:
-            tetrahedra(red, green, blue, tables.lattice, tables.size, width, corners, weights, luma, cb, cr)
+            size = tables.size
+            tetrahedra(red, green, blue, tables.lattice, size, width, corners, weights, luma, cb, cr, row)
         _put_luma(luma, taken, target, area, y)
         _put_chroma(chroma, above, taken, target, area, y, row, parts)
     return over, under, outside

@@ -57,10 +57,11 @@ def blend4(
     first: Any,
     second: Any,
     third: Any,
+    fourth: Any,
 ) -> Any:
-    """Samples x..x+3 of three rows: weighted sums of four lattice points each.
+    """Samples x..x+3 of four rows: weighted sums of four lattice points each.
 
-    A lattice point is four float32, of which three are used; it begins at index `a0[x]`, `a1[x]`, `a2[x]` and `a0[x] + across`.
+    A lattice point is four float32; it begins at index `a0[x]`, `a1[x]`, `a2[x]` and `a0[x] + across`.
     """
 
     def generate(context: Any, builder: Any, signature: Any, args: Any) -> Any:
@@ -68,7 +69,7 @@ def blend4(
         table = _start(context, builder, signature.args[0], args[0], ir.Constant(_I64, 0))
         row = {
             k: _start(context, builder, signature.args[k], args[k], at)
-            for k in (1, 2, 3, 5, 6, 7, 8, 10, 11, 12)
+            for k in (1, 2, 3, 5, 6, 7, 8, 10, 11, 12, 13)
         }
         sums = []
         for lane in range(4):
@@ -81,16 +82,17 @@ def blend4(
                 term = builder.fmul(weight, _load(builder, builder.gep(table, [corner]), _FOUR))
                 total = term if total is None else builder.fadd(total, term)
             sums.append(total)
-        # Four points of three values to three rows of four samples.
+        # Four points of four values to four rows of four samples.
         low, low2 = (_picked(builder, sums[k], sums[k + 1], (0, 4, 1, 5)) for k in (0, 2))
         high, high2 = (_picked(builder, sums[k], sums[k + 1], (2, 6, 3, 7)) for k in (0, 2))
         _store(builder, _picked(builder, low, low2, (0, 1, 4, 5)), row[10])
         _store(builder, _picked(builder, low, low2, (2, 3, 6, 7)), row[11])
         _store(builder, _picked(builder, high, high2, (0, 1, 4, 5)), row[12])
+        _store(builder, _picked(builder, high, high2, (2, 3, 6, 7)), row[13])
         return context.get_dummy_value()
 
     return types.void(
-        lattice, a0, a1, a2, types.uintp, w0, w1, w2, w3, types.uintp, first, second, third
+        lattice, a0, a1, a2, types.uintp, w0, w1, w2, w3, types.uintp, first, second, third, fourth
     ), generate
 
 

@@ -5,7 +5,8 @@ Three kinds, by what follows the grade:
   lattice is the LUT, exactly.
 - An ACES 2.0 transform to an SDR display: the points lie closer where the transform bends, and hold display light
   before its last clip, stretched near black; a curve after the lattice makes the display's signal of it. Scene colours
-  that reach the display's yellow and cyan, where it folds most sharply, lie on faces of the tetrahedra.
+  that reach the display's yellow and cyan, where it folds most sharply, lie on faces of the tetrahedra, and where the
+  lattice still errs too much it is marked (folds.py) for direct evaluation (direct.py).
 - Anything else: even spacing, points at 0 and 1 of the signal, where clamps bend it, and the display's signal itself.
 """
 
@@ -16,13 +17,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from rushlight.pipelines.display import Display
+from rushlight.pipelines.aces import transform_row
+from rushlight.pipelines.direct import CELL, direct_row
+from rushlight.pipelines.folds import marked
+from rushlight.pipelines.gamuts import AP1
+from rushlight.pipelines.stretch import light_curve, signal_of, stretched
 from rushlight.pipelines.unclipped import can_unclip, corners, unclipped
 
 if TYPE_CHECKING:
     from rushlight.pipelines.look import Look, ShowLut
 
-__all__ = ["Lattice", "knots", "lattice", "lattice_kind", "light_curve", "span"]
+__all__ = ["Lattice", "direct_of", "lattice", "lattice_kind", "span"]
 
 Array = NDArray[np.float64]
 # The signal that narrow 10-bit codes 4..1019 carry is -0.0685..1.0902; full codes lie inside.
@@ -30,14 +35,6 @@ CAMERA_SPAN = (-0.075, 1.1)
 ACESCCT_SPAN = (-0.15, 1.475)  # scene-linear -0.02 to 65504 and a little
 SHAPER_STEP = 0.005  # divides both spans, so that 0 and 1 are points of the shaper
 SMALLEST = 9  # points a side below which spacing is simply even
-
-# Stretched light: (L + OFFSET)^(1/2.4) less its value at black, and its tangent below -OFFSET/2. Near black, where the
-# display's signal is infinitely steep in light, it is nearly light itself, which folds there but does not shoot up.
-OFFSET = 0.01
-FLOOR = (
-    2.0**-22
-)  # stretched light of black; the curve after the lattice has 64 pieces an octave from here to 1
-PIECES = 64
 
 # Points an octave of scene light, up to a factor. Found by comparing with the exact transform: photographs want them in
 # the shadows and above 8 too; the narrowest folds lie about the display's yellow and cyan, at 4 to 7.
@@ -55,6 +52,7 @@ class Lattice:
     places: Array  # (3, S): lattice coordinates at every step of the span, not yet clipped to 0..N-1
     values: Array  # (N, N, N, 3)
     light: bool  # stretched light, for `light_curve`; otherwise the display's signal 0..1
+    share: Array | None = None  # (N, N, N): of `direct` evaluation, 0..1
 
 
 def span(look: Look) -> tuple[float, float]:
@@ -94,13 +92,16 @@ def lattice(look: Look, size: int) -> Lattice:
     places = np.round(places * 2.0**16) / 2.0**16  # as float32 holds them
     code = np.stack(np.meshgrid(*_axes(places, steps(look), size), indexing="ij"), -1)
     if kind == "light":
-        return Lattice(places=places, values=_balanced(stretched(_light(look, code))), light=True)
+        values = _balanced(stretched(_light(look, code)))
+        direct = direct_of(look, places, size)
+        share = None if direct is None else marked(values, light_curve(look.display), direct)
+        return Lattice(places=places, values=values, light=True, share=share)
     return Lattice(places=places, values=np.clip(look.evaluate(code), 0.0, 1.0), light=False)
 
 
-def _axes(places: Array, signal: Array, size: int) -> list[Array]:
+def _axes(places: Array, signal: Array, size: int, parts: int = 1) -> list[Array]:
     """The signal at each lattice point of the three axes: the shapers' inverse, straight on past their ends."""
-    points = np.arange(size)
+    points = np.arange((size - 1) * parts + 1) / parts
     found = []
     for row in places:
         axis = np.interp(points, row, signal)
@@ -135,6 +136,22 @@ def _even_places(look: Look, size: int) -> Array:
 def _light(look: Look, code: Array) -> Array:
     """Display light before the last clip, of camera signal values."""
     return unclipped(look.working.to_ap0(look.graded(look.correct(code))), look.display)
+
+
+def direct_of(look: Look, places: Array, size: int) -> Array | None:
+    """What evaluates the transform at lattice coordinates; None where a grade or white balance lies in the lattice."""
+    if (
+        lattice_kind(look, size) != "light"
+        or look.cdl
+        or look.exposure
+        or look.printer_points
+        or look.white_balance
+    ):
+        return None
+    axes = _axes(places, steps(look), size, CELL)
+    to_ap1: Array = np.linalg.solve(AP1.matrix_to_ap0(), look.working.matrix_to_ap0).astype(np.float64)
+    light = np.array([np.clip(look.working.decode(axis), -65504.0, 65504.0) for axis in axes])
+    return direct_row(transform_row(look.display.gamut), to_ap1, light)
 
 
 def _folded_places(look: Look, size: int) -> Array:
@@ -198,7 +215,7 @@ def _bends(look: Look) -> tuple[Array, Array]:
         lines = _light(look, np.stack(np.meshgrid(*axes, indexing="ij"), -1))
         lines = np.moveaxis(lines, k, 0).reshape(len(signal), -1)
         held = stretched(lines)
-        halves = _signal_of(look.display, (held[2:] + held[:-2]) / 2)
+        halves = signal_of(look.display, (held[2:] + held[:-2]) / 2)
         total[1:-1] += (np.abs(halves - look.display.from_light(lines[1:-1])) ** 4).mean(1)
     found = (total / 3) ** 0.25
     found = np.sqrt(np.convolve(np.pad(found, 3, "edge"), np.full(7, 1 / 7), "valid"))
@@ -232,31 +249,3 @@ _EDGES = (
     *(((1, 1, 0), 2 / 3), ((0, 1, 1), 2 / 3), ((1, 0, 1), 2 / 3)),
     ((1, 1, 1), 1.0),
 )
-
-
-def stretched(light: Array) -> Array:
-    """Stretched light of display light 0..1, any range; FLOOR at black, near 0.86 at 1."""
-    bend = -OFFSET / 2
-    slope = (bend + OFFSET) ** (1 / 2.4 - 1) / 2.4
-    above = np.maximum(light + OFFSET, OFFSET / 2) ** (1 / 2.4)
-    value = np.where(light > bend, above, above + slope * (light - bend))
-    return np.asarray(value - OFFSET ** (1 / 2.4) + FLOOR)
-
-
-def _signal_of(display: Display, value: Array) -> Array:
-    """The display's signal of stretched light: `stretched` undone, then the display's curve; below black, black."""
-    return display.from_light(np.maximum(value - FLOOR + OFFSET ** (1 / 2.4), 0.0) ** 2.4 - OFFSET)
-
-
-def knots() -> Array:
-    """Stretched light at the points of the curve after a lattice: PIECES an octave, evenly spaced within it."""
-    octaves = FLOOR * 2.0 ** np.arange(round(-np.log2(FLOOR)))
-    return np.append((octaves[:, None] * (1 + np.arange(PIECES) / PIECES)).ravel(), 1.0)
-
-
-def light_curve(display: Display) -> Array:
-    """The display's signal at the `knots`: past light 1 straight on, so that a clip at 1 is sharp."""
-    value = knots()
-    light = np.maximum(value - FLOOR + OFFSET ** (1 / 2.4), 0.0) ** 2.4 - OFFSET
-    slope = (1.0 - float(display.from_light(np.array(1 - 1e-4)))) / 1e-4
-    return np.where(light > 1, 1 + slope * (light - 1), display.from_light(light))

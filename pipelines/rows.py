@@ -39,9 +39,12 @@ class Tables(NamedTuple):
     lines: Floats  # slope and offset of the shaper below 0, between 0 and 1, above 1
     shaper: Floats
     shaper_at: Floats
-    lattice: Floats  # Y Cb Cr and nothing, [r, g, b] flat; or stretched light of R G B
+    lattice: (
+        Floats  # [r, g, b] flat: Y Cb Cr and nothing; or stretched light of R G B, and the share of `direct`
+    )
     size: int
     lit: bool  # the lattice holds light
+    direct: NDArray[np.float64]  # a `direct_row`, for where the fourth value is above 0
     light: Floats  # (2K,): each point of the curve from stretched light to the display's signal, and the step to the next
     weights: Floats  # (3, 3): Y Cb Cr of R G B
     span: Floats  # lowest and highest signal that the tables know
@@ -114,8 +117,8 @@ def coordinates(row, table, tables, width, places, parts):
 
 
 @nb.njit(**INNER)
-def tetrahedra(red, green, blue, lattice, size, width, at, weights, luma, cb, cr):
-    """Lattice values at the rows' coordinates. Corners and weights first, in vectors: fractions sorted by arithmetic."""
+def tetrahedra(red, green, blue, lattice, size, width, at, weights, luma, cb, cr, share):
+    """Lattice values at the rows' coordinates, four of them. Corners and weights first, in vectors: fractions sorted by arithmetic."""
     # Whole numbers as floats, exact below 2^24 (161 points a side): as wide in a vector as what they are made of.
     step_r, step_g, step_b = np.float32(size * size * 4), np.float32(size * 4), np.float32(4)
     whole = step_r + step_g + step_b
@@ -149,7 +152,7 @@ def tetrahedra(red, green, blue, lattice, size, width, at, weights, luma, cb, cr
         w2[x] = middle - least
         w3[x] = least
     for k in range((width + 3) >> 2):
-        blend4(lattice, a0, a1, a2, np.uintp(whole), w0, w1, w2, w3, np.uintp(4 * k), luma, cb, cr)
+        blend4(lattice, a0, a1, a2, np.uintp(whole), w0, w1, w2, w3, np.uintp(4 * k), luma, cb, cr, share)
 
 
 @nb.njit(**INNER)

@@ -9,16 +9,7 @@ from rushlight.pipelines.bake import bake
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import encodings, find_encoding
-from rushlight.pipelines.lattice import (
-    FLOOR,
-    _balanced,
-    knots,
-    lattice,
-    lattice_kind,
-    light_curve,
-    steps,
-    stretched,
-)
+from rushlight.pipelines.lattice import _balanced, lattice, lattice_kind, steps
 from rushlight.pipelines.look import Look, ShowLut
 from rushlight.pipelines.lut import Lut, tetrahedral
 
@@ -82,17 +73,6 @@ def test_greys_lie_on_diagonals_up_to_white(encoding) -> None:  # type: ignore[n
         assert place == pytest.approx(round(place), abs=1e-4)
 
 
-def test_stretched_light_and_back() -> None:
-    light = np.concatenate([np.linspace(-0.05, 1.2, 2001), [0.0, 1.0, -1e-9, 1e-9]])
-    value = stretched(light)
-    assert (np.diff(value[:2001]) > 0).all() and value[-4] == pytest.approx(FLOOR, abs=1e-12)
-    signal = np.interp(value, knots(), light_curve(REC709))
-    inside = (light > 1e-4) & (light < 1)
-    assert signal[inside] == pytest.approx(REC709.from_light(light[inside]), abs=2e-5)
-    assert (signal[light <= 0] < 1e-6).all() and (signal[light > 1] > 1).all()
-    assert np.isnan(stretched(np.array([np.nan]))).all()
-
-
 def test_balanced_errs_to_both_sides_alike() -> None:
     axis = np.arange(9.0)
     x, y, z = np.meshgrid(axis, axis, axis, indexing="ij")
@@ -119,35 +99,22 @@ def test_grey_is_within_codes_of_the_exact_look() -> None:
         assert np.ptp(off[1:3], axis=1).max() < 0.1 and np.ptp(off[3:], axis=1).max() < 1, name
 
 
-# The worst error of these is halved over the whole cube; that of the others is less by a tenth to nearly a half (DEVELOPERS.md).
-HALVED = {
-    "S-Log/S-Gamut",
-    "S-Log2/S-Gamut",
-    "S-Log3/S-Gamut3.Cine",
-    "S-Log3/Venice S-Gamut3",
-    "S-Log3/Venice S-Gamut3.Cine",
-    "Log3G10/REDWideGamutRGB",
-    "Canon Log 2/Cinema Gamut",
-    "F-Log2/F-Gamut",
-    "D-Log/D-Gamut",
-    "Cineon/Rec.709",
-}
-
-
-def held(name: str, side: int, worst: float) -> None:
+def held(name: str, side: int) -> None:
+    """At most half the plain lattice's worst error, a fifth of its rare ones, a sixth of the last hundredth."""
     plain, ours = compared(replace(LOOK, encoding=find_encoding(name)), cube(side))
-    assert ours.worst <= worst * plain.worst, name
-    assert ours.rare <= 0.7 * plain.rare and ours.p99 <= 0.4 * plain.p99 and ours.mean <= 0.5 * plain.mean, (
-        name
-    )
+    assert ours.worst <= 0.5 * plain.worst, name
+    assert (
+        ours.rare <= 0.25 * plain.rare and ours.p99 <= 0.25 * plain.p99 and ours.mean <= 0.4 * plain.mean
+    ), name
 
 
 @pytest.mark.parametrize("name", ["LogC3", "LogC4", "S-Log3/S-Gamut3.Cine"])
 def test_saturated_patches(name: str) -> None:
-    held(name, 37, 1.0)
+    held(name, 37)
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("side", [33, 97])
 @pytest.mark.parametrize("name", [e.name for e in encodings() if e.kind == "log"])
-def test_saturated_patches_of_every_encoding(name: str) -> None:
-    held(name, 97, 0.5 if name in HALVED else 0.92)
+def test_saturated_patches_of_every_encoding(name: str, side: int) -> None:
+    held(name, side)

@@ -5,9 +5,9 @@ import numpy as np
 import pytest
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.engine import _pairs
-from rushlight.pipelines.lattice import FLOOR, knots, light_curve, stretched
 from rushlight.pipelines.lut import tetrahedral
 from rushlight.pipelines.rows import from_light, tetrahedra, weighted
+from rushlight.pipelines.stretch import FLOOR, knots, light_curve, stretched
 
 
 # The rows' functions have no way in from Python of their own.
@@ -23,7 +23,7 @@ def mixed(red, green, blue, weights, width, top, luma, cb, cr):  # type: ignore[
 
 @nb.njit
 def within(rows, table, size, width, at, weights, out):  # type: ignore[no-untyped-def]
-    tetrahedra(rows[0], rows[1], rows[2], table, size, width, at, weights, out[0], out[1], out[2])
+    tetrahedra(rows[0], rows[1], rows[2], table, size, width, at, weights, out[0], out[1], out[2], out[3])
 
 
 def run(values: np.ndarray, table: np.ndarray) -> np.ndarray:
@@ -66,7 +66,7 @@ def test_every_tetrahedron_of_every_size(size: int) -> None:
     """To the largest lattice a recipe takes: places are whole numbers in floats, exact below 2^24. On points, edges,
     ties and the far corner too."""
     rng = np.random.default_rng(size)
-    table = rng.random((size, size, size, 3)).astype(np.float32)
+    table = rng.random((size, size, size, 4)).astype(np.float32)
     place = rng.uniform(0, size - 1, (4000, 3))
     place[:1000] = np.round(place[:1000])
     place[1000:1500] = place[1000:1500, :1]
@@ -77,11 +77,9 @@ def test_every_tetrahedron_of_every_size(size: int) -> None:
     long = len(place) + 8
     rows, out, at = (
         np.zeros((3, long), np.float32),
-        np.zeros((3, long), np.float32),
+        np.zeros((4, long), np.float32),
         np.zeros((3, long), np.int32),
     )
     rows[:, :-8] = place.T
-    four = np.zeros((size, size, size, 4), np.float32)
-    four[..., :3] = table
-    within(rows, four.reshape(-1), size, len(place), at, np.zeros((4, long), np.float32), out)
+    within(rows, table.reshape(-1), size, len(place), at, np.zeros((4, long), np.float32), out)
     assert np.abs(out[:, :-8].T - tetrahedral(table.astype(np.float64), place)).max() < 2e-5

@@ -1,0 +1,55 @@
+"""Direct evaluation for the kernel: direct.py and acesmath.py compiled, and rows mixed with it."""
+
+from __future__ import annotations
+
+import numba as nb
+import numpy as np
+from numba.extending import overload, register_jitable
+from rushlight.pipelines import acesmath, direct
+from rushlight.pipelines.rows import INNER
+
+__all__ = ["mixed"]
+
+_FLOATS = {"fastmath": INNER["fastmath"], "error_model": INNER["error_model"]}
+
+
+@overload(acesmath.pick, jit_options=_FLOATS)
+def _pick(condition, first, second):  # type: ignore[no-untyped-def]
+    def one(condition, first, second):  # type: ignore[no-untyped-def]
+        return first if condition else second
+
+    return one
+
+
+for _function in (*acesmath.FUNCTIONS, *direct.FUNCTIONS):
+    register_jitable(**_FLOATS)(_function)
+
+
+@nb.njit(**INNER)
+def mixed(share, width, size, at, weights, row, red, green, blue):  # type: ignore[no-untyped-def]
+    """Rows of a lattice's stretched light, in place, with their shares of the transform itself.
+
+    Coordinates are had back from the corners and weights of the tetrahedra, for the few pixels that need them.
+    """
+    most = np.float32(0.0)
+    for x in range(width):
+        most = max(most, share[x])
+    if most <= np.float32(0.0):
+        return
+    step_r, step_g = size * size * 4, size * 4
+    for x in range(width):
+        part = share[x]
+        if part <= np.float32(0.0):
+            continue
+        start = at[0, x]
+        first, last = at[1, x] - start, step_r + step_g + 4 - (at[2, x] - start)
+        least = np.float64(weights[3, x])
+        middle = least + weights[2, x]
+        largest = middle + weights[1, x]
+        r = largest if first == step_r else (least if last == step_r else middle)
+        g = largest if first == step_g else (least if last == step_g else middle)
+        b = largest if first == 4 else (least if last == 4 else middle)
+        r, g, b = direct.at_place(r + start // step_r, g + start // step_g % size, b + start // 4 % size, row)
+        red[x] += part * (np.float32(r) - red[x])
+        green[x] += part * (np.float32(g) - green[x])
+        blue[x] += part * (np.float32(b) - blue[x])

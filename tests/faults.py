@@ -19,13 +19,13 @@ from typing import Any
 
 import numpy as np
 from command import rushlight
+from ocio import through_file
 from real import originals
 from rushlight.batch import verify
 from rushlight.batch.colourcheck import colour_check
 from rushlight.pipelines import measure
 from rushlight.pipelines.codecs import CODECS
 from rushlight.pipelines.display import find_display
-from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.pixels import planes
 from rushlight.pipelines.probe import probe
 from rushlight.pipelines.sources import open_source
@@ -73,9 +73,11 @@ def recipe(codecs: list[str], *, stills: bool = True) -> str:
     return "\n".join(parts)
 
 
-def rendered(folder: Path, grade: str, codecs: list[str], clips: int, *, stills: bool = True) -> Path:
+def rendered(
+    folder: Path, grade: str, codecs: list[str], clips: int, *, stills: bool = True, seconds: float = 1.0
+) -> Path:
     """The real originals through that grade; every second clip through a show LUT, the others through ACES."""
-    media, truth = originals()
+    media, truth = originals(seconds)
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "all.toml").write_text(recipe(codecs, stills=stills))
     names = {"ARRI LogC3 (EI800)": "LogC3"}
@@ -100,10 +102,11 @@ def distributions(
     *,
     stills: bool = True,
     leave_out: tuple[str, ...] = (),
+    seconds: float = 1.0,
 ) -> list[Found]:
     """Every delivery, right and under every fault, as verify's colour check finds it."""
     outs = {
-        fault: rendered(folder / fault.replace(" ", "-"), grade, codecs, clips, stills=stills)
+        fault: rendered(folder / fault.replace(" ", "-"), grade, codecs, clips, stills=stills, seconds=seconds)
         for fault, grade in GRADES.items()
         if fault not in leave_out
     }
@@ -183,8 +186,7 @@ def _pictures(path: Path, entry: Mapping[str, Any], fault: str) -> Iterator[tupl
 
 
 def _twice(rgb: Any) -> Any:
-    lut = parse_cube((SAMPLES / "farrow.cube").read_text(), file="farrow.cube")
-    return np.clip(lut.apply(np.clip(rgb, 0, 1), "tetrahedral"), 0, 1)
+    return np.clip(through_file(np.clip(rgb, 0, 1), SAMPLES / "farrow.cube"), 0, 1)
 
 
 def table(rows: list[Found]) -> Iterator[str]:

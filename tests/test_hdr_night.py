@@ -90,7 +90,7 @@ def test_burnin_has_the_white_of_graphics(tmp_path: Path) -> None:
 
 
 def test_pq_of_a_real_original(tmp_path: Path) -> None:
-    folder, truth = originals()
+    folder, truth = originals(0.25)
     fact = next(f for f in truth if f["file"] == "A001_C001.mov")
     recipe = SMALL.format(display="PQ BT.2100", container="mp4")
     path, entry = night(tmp_path, folder, f"{fact['file']},ARRI LogC3,narrow", recipe)

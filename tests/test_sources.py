@@ -59,7 +59,7 @@ def test_frame_n_is_frame_n(kind: str, tmp_path: Path) -> None:
 
 
 def test_real_originals_read_as_their_truth() -> None:
-    folder, truth = originals()
+    folder, truth = originals(0.25)
     for entry in truth:
         facts = probe(folder / entry["file"])
         assert facts.frames == entry["frames"]

@@ -9,6 +9,7 @@ import av
 import numpy as np
 import pytest
 from command import rushlight
+from ocio import through_file
 from rushlight.batch.against import against_references, compare
 from rushlight.batch.colourcheck import tile_array
 from rushlight.batch.pagepics import fitted
@@ -18,7 +19,6 @@ from rushlight.pipelines.codecs import Tags, codec
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.join import join
-from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.pixels import planes
 from rushlight.pipelines.probe import probe
 from rushlight.pipelines.sources import open_source
@@ -154,12 +154,12 @@ def test_what_happened_to_a_movie_is_found(
 
 def through_the_lut_again(frames: list[av.VideoFrame]) -> list[av.VideoFrame]:
     """Each picture's display R'G'B' taken for the camera's signal, and through the show LUT once more."""
-    lut = parse_cube((SAMPLES / "farrow.cube").read_text(), file="farrow.cube")
     for frame in frames:
         y, b, r = (p.astype(float) for p in planes(frame))
         luma, cb, cr = (y - 16) / 219, *(np.repeat((c - 128) / 224, 2, 1) for c in (b, r))
         rgb = np.stack([luma + 1.5748 * cr, luma - 0.187324 * cb - 0.468124 * cr, luma + 1.8556 * cb], -1)
-        red, green, blue = np.moveaxis(np.clip(lut.apply(np.clip(rgb, 0, 1), "tetrahedral"), 0, 1), -1, 0)
+        twice = through_file(np.clip(rgb, 0, 1), SAMPLES / "farrow.cube")
+        red, green, blue = np.moveaxis(np.clip(twice, 0, 1), -1, 0)
         luma = 0.2126 * red + 0.7152 * green + 0.0722 * blue
         planes(frame)[0][:] = np.rint(16 + 219 * luma)
         planes(frame)[1][:] = np.rint(128 + 224 * ((blue - luma) / 1.8556)[:, ::2])

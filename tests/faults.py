@@ -106,7 +106,9 @@ def distributions(
 ) -> list[Found]:
     """Every delivery, right and under every fault, as verify's colour check finds it."""
     outs = {
-        fault: rendered(folder / fault.replace(" ", "-"), grade, codecs, clips, stills=stills, seconds=seconds)
+        fault: rendered(
+            folder / fault.replace(" ", "-"), grade, codecs, clips, stills=stills, seconds=seconds
+        )
         for fault, grade in GRADES.items()
         if fault not in leave_out
     }

@@ -132,12 +132,12 @@ def _fits(hue: Array, cusps: Array, gamma: Array, row: Array) -> NDArray[np.bool
     """Whether the upper hull of a gamma lies outside the display's gamut at five heights, at each hue."""
     cos, sin, gamma = (v[:, None] for v in (np.cos(np.radians(hue)), np.sin(np.radians(hue)), gamma))
     cusp_j, cusp_m = cusps[:, :1], cusps[:, 1:]
-    j = cusp_j + np.array([0.01, 0.1, 0.5, 0.8, 0.99]) * (am.LIMIT - cusp_j)
+    j = cusp_j + np.array([0.01, 0.1, 0.5, 0.8, 0.99]) * (am.PEAK - cusp_j)
     focus_j, flat = am.focus(cusp_j), am.gain(j, cusp_j)
     meets = am.meeting(j, cusp_m, focus_j, flat)
     slope = am.slope_at(meets, focus_j, flat)
     m = am.boundary(meets, slope, cusp_j, cusp_m, 1 / gamma, flat, row)
-    a = am.raised((meets + slope * m) / am.LIMIT, row, am.LIGHTNESS)
+    a = am.raised((meets + slope * m) / am.PEAK, row, am.LIGHTNESS)
     return np.asarray((np.max(am.light_of(a, m * cos, m * sin, row), axis=0) > 1).all(-1))
 
 

@@ -8,7 +8,7 @@ is J = 100 A^cz, colourfulness M = |a b|. Powers are look-ups; sums, products, q
 
 Every function takes numbers or arrays of one shape: the bake's are arrays, the kernel's (directrows.py) are numbers,
 compiled from this same text; hence `pick` for every choice. The numbers of a transform (aces.py) are one row, since
-compiled code counts arrays in and out of every function.
+compiled code counts arrays in and out of every function. Black and colours past the peak need no care; NaN does.
 """
 
 from __future__ import annotations
@@ -17,10 +17,14 @@ from typing import Any
 
 import numpy as np
 
-__all__ = ["FUNCTIONS", "display_light", "light_of", "pick", "power", "product", "raised"]
+__all__ = [
+    *("AT_ONCE", "EXPONENTS", "FUNCTIONS", "HUES", "LENGTH", "LIGHTNESS", "OCTAVES", "PEAK", "SMOOTH_CUSPS"),
+    *("STEPS", "STRETCH", "TONES", "TURNS", "boundary", "display_light", "focus", "gain", "light_of"),
+    *("meeting", "pick", "power", "product", "raised", "slope_at"),
+]
 
-LIMIT = 100.0  # J of the display's peak, 100 cd/m2
-MIDDLE = 34.096534820  # J of 10.013 cd/m2, to which 18 % grey goes
+PEAK = 100.0  # J of the display's peak, 100 cd/m2
+MIDDLE = 34.096534820  # J of 10.013 cd/m2, the tone scale's mid grey
 FOCUS_GAIN, SMOOTH_CUSPS, COMPRESS_FROM = 1.35, 0.12, 0.75
 
 # Exponents of the power tables: cone responses and back, A of J, the gamut's lower hull, stretched light (stretch.py).
@@ -32,6 +36,8 @@ POWER = STEPS + 1 + 2 * OCTAVES + 1
 TONES = (-14, 6, 128)  # the tone table: octaves of A from and to, points an octave; A and J after it at each
 TONED = (TONES[1] - TONES[0]) * TONES[2] + 1
 TURNS = 4096  # steps of hue once round; at each reach M, chroma norm, the cusp's J and M, 1 / gamma of the upper hull
+
+AT_ONCE = 1 << 14  # colours whose arrays stay in a processor's cache
 
 # Where each begins in the row: AP1 to cone signals, responses to A a b, A a b to responses, cone signals to display RGB.
 TO_CONE, TO_OPPONENT, TO_RESPONSE, TO_LIGHT, POWERS = 0, 9, 18, 27, 36
@@ -68,7 +74,7 @@ def power(x: Any, exponent: Any) -> Any:
 
 
 def raised(x: Any, row: Any, which: Any) -> Any:
-    """x to one of EXPONENTS, to 2e-6 of it; 0 for x below 2^-50."""
+    """x to one of EXPONENTS, to 2e-6 of it; 0 for x below 2^-50; for 2^51 and more, and NaN, any number."""
     at = POWERS + which * POWER
     bits = np.float64(np.maximum(x, 8.9e-16)).view(np.int64)
     within = bits & 0xFFFFFFFFFFFFF
@@ -116,15 +122,15 @@ def _toe(x: Any, limit: Any, k1: Any, k2: Any) -> Any:
 
 def focus(cusp_j: Any) -> Any:
     """J of the point that lines of compression run towards."""
-    return cusp_j + (MIDDLE - cusp_j) * np.minimum(1.0, 1.3 - cusp_j / LIMIT)
+    return cusp_j + (MIDDLE - cusp_j) * np.minimum(1.0, 1.3 - cusp_j / PEAK)
 
 
 def gain(j: Any, cusp_j: Any) -> Any:
     """How flat those lines are: flatter towards white."""
-    threshold = cusp_j + 0.3 * (LIMIT - cusp_j)
-    ratio = (LIMIT - threshold) / np.maximum(0.0001, LIMIT - j)
+    threshold = cusp_j + 0.3 * (PEAK - cusp_j)
+    ratio = (PEAK - threshold) / np.maximum(0.0001, PEAK - j)
     more = 0.30102999566398120 * _log2(np.maximum(ratio, 1.0))
-    return LIMIT * FOCUS_GAIN * (more * more + 1.0)
+    return PEAK * FOCUS_GAIN * (more * more + 1.0)
 
 
 def meeting(j: Any, m: Any, focus_j: Any, flat: Any) -> Any:
@@ -132,22 +138,22 @@ def meeting(j: Any, m: Any, focus_j: Any, flat: Any) -> Any:
     scaled = m / flat
     a = scaled / focus_j
     below = j < focus_j
-    b = pick(below, 1.0 - scaled, 1.0 + scaled + LIMIT * a)
-    c = pick(below, j, LIMIT * scaled + j)
+    b = pick(below, 1.0 - scaled, 1.0 + scaled + PEAK * a)
+    c = pick(below, j, PEAK * scaled + j)
     return 2.0 * c / (b + np.sqrt(np.maximum(b * b + pick(below, 4.0, -4.0) * a * c, 0.0)))
 
 
 def slope_at(meets: Any, focus_j: Any, flat: Any) -> Any:
     """dJ / dM of that line."""
-    return pick(meets < focus_j, meets, LIMIT - meets) * (meets - focus_j) / (focus_j * flat)
+    return pick(meets < focus_j, meets, PEAK - meets) * (meets - focus_j) / (focus_j * flat)
 
 
 def boundary(meets: Any, slope: Any, cusp_j: Any, cusp_m: Any, top: Any, flat: Any, row: Any) -> Any:
     """M of the display's gamut along a line: the lesser of its two hulls, rounded where they meet."""
     at_cusp = meeting(cusp_j, cusp_m, focus(cusp_j), flat)
     lower = at_cusp * raised(meets / at_cusp, row, HULL) * cusp_m / (cusp_j - slope * cusp_m)
-    above = LIMIT - at_cusp
-    upper = above * power((LIMIT - meets) / above, top) * cusp_m / (LIMIT - cusp_j + slope * cusp_m)
+    above = PEAK - at_cusp
+    upper = above * power((PEAK - meets) / above, top) * cusp_m / (PEAK - cusp_j + slope * cusp_m)
     near = SMOOTH_CUSPS * cusp_m
     h = np.maximum(near - np.abs(lower - upper), 0.0) / near
     return np.minimum(lower, upper) - h * h * h * near / 6.0
@@ -159,7 +165,7 @@ def _inside(j: Any, m: Any, reach: Any, cusp_j: Any, cusp_m: Any, top: Any, row:
     meets = meeting(j, m, focus_j, flat)
     slope = slope_at(meets, focus_j, flat)
     most = boundary(meets, slope, cusp_j, cusp_m, top, flat, row)
-    farthest = LIMIT * raised(meets / LIMIT, row, LIGHTNESS) * reach / (LIMIT - slope * reach)
+    farthest = PEAK * raised(meets / PEAK, row, LIGHTNESS) * reach / (PEAK - slope * reach)
     share = np.maximum(most / farthest, COMPRESS_FROM)
     begin = share * most
     room = (farthest - begin) / ((farthest - begin) / (most - begin) - 1.0)
@@ -202,7 +208,7 @@ def display_light(red: Any, green: Any, blue: Any, row: Any) -> Any:
     cusp_j = row[at + 2] + part * (row[at + 7] - row[at + 2])
     cusp_m = row[at + 3] + part * (row[at + 8] - row[at + 3])
     top = row[at + 4] + part * (row[at + 9] - row[at + 4])
-    bright = j / LIMIT
+    bright = j / PEAK
     dark = np.maximum(0.0, 1.0 - bright)
     limit = toned_a * reach / norm
     toned = m * toned_a / (np.maximum(a, 1e-9) * norm)

@@ -1,6 +1,6 @@
 """A look baked for the kernel: grade curves, a saturation, a lattice, and where it holds light a curve after it.
 
-The runner bakes, once; workers load the file. Tables are rounded to multiples of 2^-20 and nothing
+The runner bakes, once; workers load the file. Tables are rounded, to multiples of 2^-20 or float32, and nothing
 transcendental is left, so that every processor computes the same from them. The grade is evaluated ahead of the
 lattice, so one lattice serves every clip of a show transform; where it cannot be (a grade in another space, or
 after the show transform, or a white balance) it is inside the lattice.
@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from rushlight.pipelines.direct import evaluated
+from rushlight.pipelines.direct import evaluated, row_length
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.lattice import Lattice, direct_of, lattice, lattice_kind, span
 from rushlight.pipelines.lut import tetrahedral
@@ -83,19 +83,17 @@ class Baked:
         return found.reshape(shape)
 
     def save(self, folder: Path) -> str:
-        """Write it into a folder as `<digest>.npz` and, once for all looks that share it, its lattice as .npy.
+        """Write it into a folder as `<digest>.npz` and, once for all looks that share them, its large tables as .npy.
 
         Gives the name of the .npz. No pickle; complete files only.
         """
-        lattice_name = f"{_sha(self.lattice)}.lattice.npy"
         name = f"{self.digest.partition(':')[2]}.npz"
-        facts = {"schema": SCHEMA, "digest": self.digest, "clamp": self.clamp, "lattice": lattice_name}
+        facts = {"schema": SCHEMA, "digest": self.digest, "clamp": self.clamp}
+        for kind, table in (("lattice", self.lattice), ("direct", self.direct)):
+            facts[kind] = "" if table is None else _shared(folder, kind, table)
         numbers = np.array([self.lo, self.hi, self.saturation, self.shaper_lo, self.shaper_hi], np.float64)
         arrays: dict[str, Any] = {"numbers": numbers, "shaper": self.shaper}
-        others = {"grade": self.grade, "light": self.light, "direct": self.direct}
-        arrays |= {name: array for name, array in others.items() if array is not None}
-        if not (folder / lattice_name).is_file():
-            _written(folder / lattice_name, lambda stream: np.save(stream, self.lattice))
+        arrays |= {k: v for k, v in (("grade", self.grade), ("light", self.light)) if v is not None}
         text = np.frombuffer(json.dumps(facts, sort_keys=True).encode(), np.uint8)
         if not (folder / name).is_file():
             _written(folder / name, lambda stream: np.savez(stream, facts=text, **arrays))
@@ -104,6 +102,14 @@ class Baked:
 
 def _sha(array: NDArray[np.float32]) -> str:
     return hashlib.sha256(np.ascontiguousarray(array, "<f4").tobytes()).hexdigest()[:40]
+
+
+def _shared(folder: Path, kind: str, table: NDArray[np.float32]) -> str:
+    """The name of a table's file, which is written if it is not there."""
+    path = folder / f"{_sha(table)}.{kind}.npy"
+    if not path.is_file():
+        _written(path, lambda stream: np.save(stream, table))
+    return path.name
 
 
 def _written(path: Path, write: Callable[[Any], None]) -> None:
@@ -145,8 +151,8 @@ def load_baked(path: Path) -> Baked:
             lo, hi, saturation, shaper_lo, shaper_hi = (float(v) for v in file["numbers"])
             grade = file.get("grade", None)
             shaper, light = file["shaper"], file.get("light", None)
-            direct = file.get("direct", None)
         values = np.load(path.parent / facts["lattice"], allow_pickle=False)
+        direct = np.load(path.parent / facts["direct"], allow_pickle=False) if facts.get("direct") else None
     except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
         raise DeliveryError(f"is no baked look that can be read: {error}", file=str(path)) from None
     if facts.get("schema") != SCHEMA:
@@ -169,6 +175,8 @@ def load_baked(path: Path) -> Baked:
     )
     if _digest(baked) != baked.digest:
         raise DeliveryError("is damaged: its numbers do not give its digest", file=str(path))
+    if (0 if direct is None else len(direct)) != (row_length(baked.size) if values[..., 3].any() else 0):
+        raise DeliveryError("is damaged: its direct evaluation is not of its lattice", file=str(path))
     return baked
 
 
@@ -212,9 +220,10 @@ def bake(look: Look, state: str = "graded", size: int = 65, cache: Path | None =
     grade, saturation, clamp = _curves(look) if state == "graded" else (None, 1.0, False)
     values = np.zeros((*found.values.shape[:3], 4), np.float32)
     values[..., :3] = _rounded(found.values)
-    direct = direct_of(inner, found.places, size)
-    if found.share is not None:
+    direct = None
+    if found.share is not None and found.share.any():
         values[..., 3] = found.share
+        direct = direct_of(inner, found.places, size)
     baked = Baked(
         lo=lo,
         hi=hi,

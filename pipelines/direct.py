@@ -12,17 +12,23 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from rushlight.pipelines.acesmath import LENGTH, STRETCH, display_light, pick, product, raised
+from rushlight.pipelines.acesmath import (
+    AT_ONCE,
+    LENGTH,
+    STRETCH,
+    display_light,
+    pick,
+    product,
+    raised,
+)
 from rushlight.pipelines.stretch import FLOOR, OFFSET
 
-__all__ = ["CELL", "FUNCTIONS", "at_place", "direct_row", "evaluated"]
+__all__ = ["CELL", "FUNCTIONS", "at_place", "direct_row", "evaluated", "row_length"]
 
 Array = NDArray[np.float64]
 CELL = 16  # points a cell of the tables of light
-AT_ONCE = 1 << 14  # colours whose arrays stay in a processor's cache
-_TO_AP1 = (
-    LENGTH  # the row of a direct evaluation: the transform's, a matrix to AP1, tables of light of three axes
-)
+# The row of a direct evaluation: the transform's, a matrix to AP1, tables of light along three axes.
+_TO_AP1 = LENGTH
 _LIGHT = _TO_AP1 + 9
 _BLACK = OFFSET ** (1 / 2.4)
 _BEND = -OFFSET / 2
@@ -34,6 +40,11 @@ def direct_row(transform: Array, to_ap1: Array, light: Array) -> Array:
     """The row: a transform's (aces.py), the matrix of linear light to AP1, light (3, (N - 1) * CELL + 1) along a
     lattice's axes."""
     return np.concatenate([transform, to_ap1.ravel(), light.ravel()])
+
+
+def row_length(size: int) -> int:
+    """Of the row that belongs to a lattice of `size` points a side."""
+    return _LIGHT + 3 * ((size - 1) * CELL + 1)
 
 
 def _light(row: Any, axis: Any, coordinate: Any, points: Any) -> Any:

@@ -8,7 +8,7 @@ from numba.extending import overload, register_jitable
 from rushlight.pipelines import acesmath, direct
 from rushlight.pipelines.rows import INNER
 
-__all__ = ["mixed"]
+__all__ = ["take_shares"]
 
 _FLOATS = {"fastmath": INNER["fastmath"], "error_model": INNER["error_model"]}
 
@@ -26,7 +26,7 @@ for _function in (*acesmath.FUNCTIONS, *direct.FUNCTIONS):
 
 
 @nb.njit(**INNER)
-def mixed(share, width, size, at, weights, row, red, green, blue):  # type: ignore[no-untyped-def]
+def take_shares(share, width, size, at, weights, row, red, green, blue):  # type: ignore[no-untyped-def]
     """Rows of a lattice's stretched light, in place, with their shares of the transform itself.
 
     Coordinates are had back from the corners and weights of the tetrahedra, for the few pixels that need them.

@@ -25,9 +25,9 @@ _PLACES = np.array(
 def marked(values: Array, curve: Array, direct: Array) -> Array:
     """(N, N, N): 1 at the points of cells that err by more than LIMIT, 0 at others.
 
-    `values` (N, N, N, 3) are stretched light, `curve` makes the signal of it, `direct` is a `direct_row`. Asked are
-    cells whose points' second differences let expect three quarters of LIMIT: at three places, and where those err
-    by a seventh of it at all.
+    `values` (N, N, N, 3) are stretched light, `curve` makes the signal of it, `direct` is a `direct_row`. Cells are
+    asked where second differences of their points make an error of three quarters of LIMIT likely: at three places
+    each, and where one of those errs by a seventh of LIMIT at the other places too.
     """
     bend = np.zeros(values.shape)
     for axis in range(3):

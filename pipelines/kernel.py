@@ -12,7 +12,7 @@ from typing import NamedTuple
 import numba as nb
 import numpy as np
 from numpy.typing import NDArray
-from rushlight.pipelines.directrows import mixed
+from rushlight.pipelines.directrows import take_shares
 from rushlight.pipelines.rows import (
     INNER,
     JIT,
@@ -304,7 +304,7 @@ def grade_rows(given, source, tables, taken, target, area):
             tetrahedra(
                 red, green, blue, tables.lattice, size, width, corners, weights, red, green, blue, spare
             )
-            mixed(spare, width, size, corners, weights, tables.direct, red, green, blue)
+            take_shares(spare, width, size, corners, weights, tables.direct, red, green, blue)
             from_light(red, tables.light, width, places, parts)
             from_light(green, tables.light, width, places, parts)
             from_light(blue, tables.light, width, places, parts)

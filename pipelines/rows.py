@@ -39,9 +39,7 @@ class Tables(NamedTuple):
     lines: Floats  # slope and offset of the shaper below 0, between 0 and 1, above 1
     shaper: Floats
     shaper_at: Floats
-    lattice: (
-        Floats  # [r, g, b] flat: Y Cb Cr and nothing; or stretched light of R G B, and the share of `direct`
-    )
+    lattice: Floats  # [r, g, b] flat: Y Cb Cr and nothing; or stretched light and the share of `direct`
     size: int
     lit: bool  # the lattice holds light
     direct: NDArray[np.float64]  # a `direct_row`, for where the fourth value is above 0

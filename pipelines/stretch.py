@@ -46,7 +46,7 @@ def light_curve(display: Display) -> Array:
 
 
 def on_curve(curve: Array, value: Array) -> Array:
-    """The signal 0..1 that a curve at the `knots` makes of stretched light, any shape."""
+    """The signal 0..1 that a curve at the `knots` makes of stretched light, any shape and range but NaN."""
     bits = np.clip(value, FLOOR, 1 - 2.0**-53).view(np.int64)
     base = (bits >> 46) - (
         (1023 + round(np.log2(FLOOR))) << 6

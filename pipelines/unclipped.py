@@ -8,14 +8,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from rushlight.pipelines.aces import transform_row
-from rushlight.pipelines.acesmath import display_light
+from rushlight.pipelines.acesmath import AT_ONCE, display_light
 from rushlight.pipelines.display import Display
 from rushlight.pipelines.gamuts import AP1, P3_D65, REC709
 
 __all__ = ["can_unclip", "corners", "unclipped"]
 
 Array = NDArray[np.float64]
-AT_ONCE = 1 << 14  # colours whose arrays stay in a processor's cache
 
 
 def can_unclip(display: Display) -> bool:
@@ -35,7 +34,7 @@ def unclipped(ap0: ArrayLike, display: Display) -> Array:
             some = slice(start, start + AT_ONCE)
             red, green, blue = ap1[some].T
             found[some] = np.transpose(display_light(red, green, blue, row))
-    return found.reshape(linear.shape)
+    return np.nan_to_num(found, nan=0.0, posinf=0.0, neginf=0.0).reshape(linear.shape)
 
 
 # Yellow and cyan through the inverse of OpenColorIO 2.5.1's ACES 2.0 transforms, which takes as long to set up as half a

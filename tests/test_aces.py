@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from rushlight.pipelines.aces import _hues, _to_cone, transform_row
-from rushlight.pipelines.acesmath import LENGTH, LIMIT, MIDDLE
+from rushlight.pipelines.acesmath import LENGTH, MIDDLE, PEAK
 from rushlight.pipelines.display import Display, displays, find_display, output_transform
 from rushlight.pipelines.gamuts import AP1, REC709
 from rushlight.pipelines.unclipped import can_unclip, unclipped
@@ -37,7 +37,7 @@ def test_tone_scale(display: Display) -> None:
     grey = np.array([0.18, 128.0, 0.0])[:, None] * np.ones(3)
     found = unclipped(grey, display)
     assert found == pytest.approx(np.array([0.1, 1.0, 0.0])[:, None] * np.ones(3), abs=2e-5)
-    assert pytest.approx(100 * _lightness(0.10013), abs=1e-6) == MIDDLE and LIMIT == 100
+    assert pytest.approx(100 * _lightness(0.10013), abs=1e-6) == MIDDLE and PEAK == 100
 
 
 def _lightness(light: float) -> float:

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from real import photographs
-from rushlight.pipelines.bake import bake, lattice_digest, load_baked
+from rushlight.pipelines.bake import _digest, bake, lattice_digest, load_baked
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
@@ -39,6 +39,24 @@ def test_damage_is_found(tmp_path: Path) -> None:
     path.write_bytes(b"PK nothing")
     with pytest.raises(DeliveryError):
         load_baked(path)
+
+
+def test_direct_evaluation_is_kept_beside_its_lattice(tmp_path: Path) -> None:
+    """Once for all grades of a show; a kept lattice gives the same look; one of another lattice is refused."""
+    baked = bake(LOOK, cache=tmp_path / "kept")
+    assert baked.direct is not None and baked.lattice[..., 3].any()
+    other = bake(replace(LOOK, cdl=CDL(slope=(0.9, 1, 1))), cache=tmp_path / "kept")
+    again = load_baked(tmp_path / baked.save(tmp_path))
+    other.save(tmp_path)
+    assert sorted(p.suffixes[0] for p in tmp_path.glob("*.npy")) == [".direct", ".lattice"]
+    code = np.random.default_rng(0).uniform(-0.1, 1.1, (5000, 3))
+    assert (again.apply(code) == baked.apply(code)).all()
+    assert again.digest == baked.digest == bake(LOOK).digest == bake(LOOK, cache=tmp_path / "kept").digest
+    for wrong in (baked.direct[:-48], None):
+        made = replace(baked, direct=wrong)
+        made = replace(made, digest=_digest(made))
+        with pytest.raises(DeliveryError, match="not of its lattice"):
+            load_baked(tmp_path / made.save(tmp_path))
 
 
 def test_one_lattice_serves_every_grade_of_a_show(tmp_path: Path) -> None:

@@ -46,10 +46,11 @@ def test_where_there_is_none() -> None:
         Look(encoding=find_encoding("LogC3"), display=find_display("PQ BT.2100")),
         Look(encoding=find_encoding("LogC3"), display=DISPLAY, transform="colorimetric"),
     ):
-        baked = bake(other, size=17)
+        baked = bake(other)
         assert baked.direct is None and not baked.lattice[..., 3].any()
+    assert bake(look(), size=33).direct is None  # too many cells would ask for it
     # A CDL in the camera's log goes ahead of the lattice, and both are there.
     assert (
-        bake(Look(encoding=find_encoding("LogC3"), display=DISPLAY, cdl=CDL(saturation=0.9)), size=17).direct
+        bake(Look(encoding=find_encoding("LogC3"), display=DISPLAY, cdl=CDL(saturation=0.9))).direct
         is not None
     )

@@ -4,42 +4,47 @@ import numba as nb
 import numpy as np
 import pytest
 from rushlight.pipelines.direct import evaluated
-from rushlight.pipelines.directrows import mixed
+from rushlight.pipelines.directrows import take_shares
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
-from rushlight.pipelines.lattice import direct_of, lattice
+from rushlight.pipelines.lattice import direct_of, steps
 from rushlight.pipelines.look import Look
 from rushlight.pipelines.rows import tetrahedra
 
-SIZE, WIDTH = 17, 301
+WIDTH = 301
 
 
 @nb.njit
-def rows(place, table, at, weights, row, out):  # type: ignore[no-untyped-def]
-    tetrahedra(place[0], place[1], place[2], table, SIZE, WIDTH, at, weights, out[0], out[1], out[2], out[3])
-    mixed(out[3], WIDTH, SIZE, at, weights, row, out[0], out[1], out[2])
+def rows(place, table, size, at, weights, row, out):  # type: ignore[no-untyped-def]
+    tetrahedra(place[0], place[1], place[2], table, size, WIDTH, at, weights, out[0], out[1], out[2], out[3])
+    take_shares(out[3], WIDTH, size, at, weights, row, out[0], out[1], out[2])
 
 
 def run(place: np.ndarray, table: np.ndarray, row: np.ndarray) -> np.ndarray:
     given, out = np.zeros((3, WIDTH + 8), np.float32), np.zeros((4, WIDTH + 8), np.float32)
     given[:, :WIDTH] = place
     at, weights = np.zeros((3, WIDTH + 8), np.int32), np.zeros((4, WIDTH + 8), np.float32)
-    rows(given, table.reshape(-1), at, weights, row, out)
+    rows(given, table.reshape(-1), len(table), at, weights, row, out)
     return out[:, :WIDTH]
 
 
+@pytest.mark.parametrize("size", [65, 129])
 @pytest.mark.parametrize("share", [0.0, 1.0, None])
-def test_rows_take_the_share_that_the_fourth_value_says(share: float | None) -> None:
+def test_rows_take_the_share_that_the_fourth_value_says(share: float | None, size: int) -> None:
     """Nowhere, everywhere and between; on points, edges, ties and the far corner too."""
     look = Look(encoding=find_encoding("LogC3"), display=find_display("Rec.709 BT.1886"))
-    row = direct_of(look, lattice(look, SIZE).places, SIZE)
+    signal = steps(look)
+    places = np.repeat((size - 1) * (signal - signal[0])[None] / np.ptp(signal), 3, 0) * np.array(
+        [[1], [1.01], [0.99]]
+    )
+    row = direct_of(look, places, size)
     rng = np.random.default_rng(2)
-    table = rng.random((SIZE, SIZE, SIZE, 4)).astype(np.float32)
-    place = rng.uniform(0, SIZE - 1, (3, WIDTH)).astype(np.float32)
+    table = rng.random((size, size, size, 4)).astype(np.float32)
+    place = rng.uniform(0, size - 1, (3, WIDTH)).astype(np.float32)
     place[:, :40] = np.round(place[:, :40])
     place[0, 40:80] = place[1, 40:80]
     place[1, 80:120] = place[2, 80:120]
-    place[:, 120] = SIZE - 1
+    place[:, 120] = size - 1
     if share is not None:
         table[..., 3] = share
     found = run(place, table, row)

@@ -3,6 +3,8 @@
 import os
 import subprocess
 import sys
+from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -29,9 +31,10 @@ def identity() -> Baked:
     )
 
 
+@cache
 def graded_look() -> Baked:
     grade = CDL(slope=(1.2, 1, 0.9), offset=(0.02, -0.01, 0), power=(1.1, 0.95, 1), saturation=1.2)
-    return bake(Look(encoding=find_encoding("LogC3"), display=REC709, cdl=grade), size=33)
+    return bake(Look(encoding=find_encoding("LogC3"), display=REC709, cdl=grade))
 
 
 def fmt(name: str) -> PixelFormat:
@@ -139,6 +142,18 @@ def test_kernel_is_held_to_the_plain_evaluation(source: str, target: str) -> Non
         if fmt(target).sub_y == 2:
             chroma = (chroma[0::2] + chroma[1::2]) / 2
         assert np.abs(planes(out)[1] - chroma).max() <= 0.51
+
+
+def test_pixels_that_the_lattice_cannot_follow_are_direct() -> None:
+    """All colours there are: the kernel is still within half a code, and some are 20 codes from the lattice alone."""
+    baked, rng = graded_look(), np.random.default_rng(8)
+    frame = frame_of("gbrp16le", *(rng.integers(0, 65536, (160, 240)) for _ in range(3)))
+    out, _ = grader(baked, "gbrp16le", "yuv444p10le", 240, 160, source_levels="full").grade(frame, 0)
+    signal = to_rgb(frame, fmt("gbrp16le"), "full", 1)
+    wanted, alone = (ycbcr(b.apply(signal), 10) for b in (baked, replace(baked, direct=None)))
+    for k, plane in enumerate(planes(out)):
+        assert np.abs(plane - wanted[..., k]).max() <= 0.52
+    assert 0.0001 < (np.abs(wanted - alone).max(-1) > 4).mean() < 0.02 and np.abs(wanted - alone).max() > 20
 
 
 def bent(size: int = 9, points: int = 33) -> Baked:

@@ -14,21 +14,11 @@ settings.register_profile("rushlight", deadline=None)
 settings.load_profile("rushlight")
 
 
+# `engine` first of all: it compiles the kernel, which the nights of `render` would else do once a worker.
 LONGEST = (
-    *("verify", "render", "originals", "faults", "queueing", "report", "night_faults", "proof", "farm_night"),
-    *(
-        "hdr_night",
-        "farm",
-        "kills",
-        "engine",
-        "spans",
-        "head",
-        "hooks",
-        "queue",
-        "damage",
-        "reading",
-        "forecast",
-    ),
+    *("engine", "originals", "render", "verify", "faults", "farm_night", "report", "proof", "night_faults"),
+    *("farm", "queueing", "spans", "head", "kills", "hooks", "hdr_night", "queue_commands", "revisions"),
+    *("forecast", "queue", "lookpage", "showlut", "saturation", "damage", "progress"),
 )
 
 

@@ -228,8 +228,9 @@ def test_a_printed_page_shows_every_panel(out: Path, tmp_path: Path) -> None:
     assert "originals found" in text.split("\f")[0]
 
 
-def test_five_hundred_clips(out: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A big day stays small enough to open. Measured: 2.5 MB, 2.7 s of processor time in a headless browser."""
+@pytest.mark.parametrize("clips", [80, pytest.param(500, marks=pytest.mark.slow)])
+def test_a_big_day(clips: int, out: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It stays small enough to open. Measured of 500: 2.5 MB, 2.7 s of processor time in a headless browser."""
     folder = tmp_path / "big"
     (folder / "report" / "pictures").mkdir(parents=True)
     (record, *_) = latest(read_records(out)).values()
@@ -242,7 +243,7 @@ def test_five_hundred_clips(out: Path, tmp_path: Path, monkeypatch: pytest.Monke
                 "row": {"scene": str(k // 7)},
             }
         )
-        for k in range(500)
+        for k in range(clips)
     ]
     (folder / "log").mkdir()
     log_path(folder).write_text("\n".join(lines) + "\n")
@@ -254,11 +255,11 @@ def test_five_hundred_clips(out: Path, tmp_path: Path, monkeypatch: pytest.Monke
 
     monkeypatch.setattr("rushlight.batch.report.clip_pictures", same)
     page = write_report(folder)
-    assert page.stat().st_size < 5_000_000
-    assert len(list((folder / "report").glob("contact-*.png"))) == 13
+    assert page.stat().st_size < 10_000 * clips
+    assert len(list((folder / "report").glob("contact-*.png"))) == -(-clips // 40)
     begin = time.monotonic()
     run = chromium(tmp_path / "profile", "--dump-dom", page.as_uri())
-    assert run.stdout.count("<details") == 500
+    assert run.stdout.count("<details") == clips
     assert time.monotonic() - begin < 60
 
 

@@ -31,10 +31,10 @@ def take_shares(share, width, size, at, weights, row, red, green, blue):  # type
 
     Coordinates are had back from the corners and weights of the tetrahedra, for the few pixels that need them.
     """
-    most = np.float32(0.0)
-    for x in range(width):
-        most = max(most, share[x])
-    if most <= np.float32(0.0):
+    bits, some = share.view(np.int32), np.int32(0)
+    for x in range(width):  # in vectors, as a largest float would not be
+        some |= bits[x]
+    if some == 0:
         return
     step_r, step_g = size * size * 4, size * 4
     for x in range(width):

@@ -55,7 +55,7 @@ JIT = {
     "boundscheck": False,
     "error_model": "numpy",
 }
-INNER = {**JIT, "cache": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+INNER = {**JIT, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
 
 
 @nb.njit(**INNER)

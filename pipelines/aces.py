@@ -63,7 +63,7 @@ def _tone() -> Array:
         (2.0 ** np.arange(first, last)[:, None] * (1 + np.arange(parts) / parts)).ravel(), 2.0**last
     )
     luminance = _cone(a * _response(_FL)) / _FL
-    contrast, flare, roof, grey = 1.15, 0.04, 128.0, 0.10013  # grey: display light of scene light 0.18
+    contrast, flare, roof, grey = 1.15, 0.04, 128.0, 0.10013
     most, middle = (0.5 * (v + np.sqrt(v * (v + 4 * flare))) for v in (1.0, grey))
     at_grey = (middle / most) ** (1 / contrast) * roof / most / (roof / most + 1)
     half = 0.18 / (most * at_grey / (1 - at_grey))

@@ -13,13 +13,26 @@ compiled code counts arrays in and out of every function. Black and colours past
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 __all__ = [
-    *("AT_ONCE", "EXPONENTS", "FUNCTIONS", "HUES", "LENGTH", "LIGHTNESS", "OCTAVES", "PEAK", "SMOOTH_CUSPS"),
-    *("STEPS", "STRETCH", "TONES", "TURNS", "boundary", "display_light", "focus", "gain", "light_of"),
+    *("EXPONENTS", "FUNCTIONS", "HUES", "LENGTH", "LIGHTNESS", "OCTAVES", "PEAK", "SMOOTH_CUSPS"),
+    *(
+        "STEPS",
+        "STRETCH",
+        "TONES",
+        "TURNS",
+        "boundary",
+        "by_parts",
+        "display_light",
+        "focus",
+        "gain",
+        "light_of",
+    ),
     *("meeting", "pick", "power", "product", "raised", "slope_at"),
 ]
 
@@ -36,8 +49,6 @@ POWER = STEPS + 1 + 2 * OCTAVES + 1
 TONES = (-14, 6, 128)  # the tone table: octaves of A from and to, points an octave; A and J after it at each
 TONED = (TONES[1] - TONES[0]) * TONES[2] + 1
 TURNS = 4096  # steps of hue once round; at each reach M, chroma norm, the cusp's J and M, 1 / gamma of the upper hull
-
-AT_ONCE = 1 << 14  # colours whose arrays stay in a processor's cache
 
 # Where each begins in the row: AP1 to cone signals, responses to A a b, A a b to responses, cone signals to display RGB.
 TO_CONE, TO_OPPONENT, TO_RESPONSE, TO_LIGHT, POWERS = 0, 9, 18, 27, 36
@@ -219,6 +230,19 @@ def display_light(red: Any, green: Any, blue: Any, row: Any) -> Any:
     share = pick(grey, 0.0, inside / np.maximum(m, 1e-30))
     shown = pick(a > 1e-9, pick(grey, toned_a, raised(j / 100.0, row, LIGHTNESS)), 0.0)
     return light_of(shown, share * p, share * q, row)
+
+
+def by_parts(
+    function: Callable[..., Any], colours: NDArray[np.float64], row: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """What a function of three components and a row makes of colours (N, 3): few enough at a time that their arrays stay
+    in a processor's cache, and silent about what `pick` leaves out."""
+    found, many = np.empty(colours.shape), 1 << 14
+    with np.errstate(all="ignore"):
+        for start in range(0, len(colours), many):
+            red, green, blue = colours[start : start + many].T
+            found[start : start + many] = np.transpose(function(red, green, blue, row))
+    return found
 
 
 # What directrows.py compiles, each after those it calls.

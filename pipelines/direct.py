@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 from rushlight.pipelines.acesmath import (
-    AT_ONCE,
     LENGTH,
     STRETCH,
+    by_parts,
     display_light,
     pick,
     product,
@@ -74,10 +74,4 @@ FUNCTIONS = (_light, _stretched, at_place)  # what directrows.py compiles
 
 def evaluated(places: Array, row: Array) -> Array:
     """Stretched light (N, 3) at lattice coordinates (N, 3); straight on from the outermost points."""
-    found = np.empty(places.shape)
-    with np.errstate(all="ignore"):  # of what `pick` leaves out
-        for start in range(0, len(places), AT_ONCE):
-            some = slice(start, start + AT_ONCE)
-            red, green, blue = places[some].T
-            found[some] = np.transpose(at_place(red, green, blue, row))
-    return found
+    return by_parts(at_place, places, row)

@@ -48,9 +48,8 @@ def light_curve(display: Display) -> Array:
 def on_curve(curve: Array, value: Array) -> Array:
     """The signal 0..1 that a curve at the `knots` makes of stretched light, any shape and range but NaN."""
     bits = np.clip(value, FLOOR, 1 - 2.0**-53).view(np.int64)
-    base = (bits >> 46) - (
-        (1023 + round(np.log2(FLOOR))) << 6
-    )  # exponent and six bits: octave and piece of it
+    # The exponent and six bits more: the octave and the piece of it.
+    base = (bits >> 46) - ((1023 + round(np.log2(FLOOR))) << 6)
     part = (bits & ((1 << 46) - 1)) * 2.0**-46
     low = curve[base]
     return np.clip(low + part * (curve[base + 1] - low), 0.0, 1.0)

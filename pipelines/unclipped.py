@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from rushlight.pipelines.aces import transform_row
-from rushlight.pipelines.acesmath import AT_ONCE, display_light
+from rushlight.pipelines.acesmath import by_parts, display_light
 from rushlight.pipelines.display import Display
 from rushlight.pipelines.gamuts import AP1, P3_D65, REC709
 
@@ -28,12 +28,7 @@ def unclipped(ap0: ArrayLike, display: Display) -> Array:
     linear = np.asarray(ap0, np.float64)
     linear = np.where(np.isfinite(linear).all(-1, keepdims=True), linear, 0.0)
     ap1 = linear.reshape(-1, 3) @ np.linalg.inv(AP1.matrix_to_ap0()).T
-    row, found = transform_row(display.gamut), np.empty(ap1.shape)
-    with np.errstate(all="ignore"):  # of what `pick` leaves out
-        for start in range(0, len(ap1), AT_ONCE):
-            some = slice(start, start + AT_ONCE)
-            red, green, blue = ap1[some].T
-            found[some] = np.transpose(display_light(red, green, blue, row))
+    found = by_parts(display_light, ap1, transform_row(display.gamut))
     return np.nan_to_num(found, nan=0.0, posinf=0.0, neginf=0.0).reshape(linear.shape)
 
 

@@ -1,8 +1,9 @@
 """The fused kernel: one picture row at a time from source planes through a baked look to display planes.
 
 Compiled without reassociation or contraction of floats, so that every processor gives the same codes; operations are
-add, multiply, compare and table look-up, and for the few pixels evaluated directly divide and square root. `Baked.apply` is its judge. Planes are whole rows, padding
-included, so that they are contiguous. Rows of floats are a little longer than the picture, since look-ups go by four.
+add, multiply, compare and table look-up, and for the few pixels evaluated directly divide and square root.
+`Baked.apply` is its judge. Planes are whole rows, padding included, so that they are contiguous. Rows of floats are a
+little longer than the picture, since look-ups go by four.
 """
 
 from __future__ import annotations
@@ -272,7 +273,7 @@ def _put_chroma(chroma, above, planes, target, area, y, row, room):
 @nb.njit(**JIT)
 def grade_rows(given, source, tables, taken, target, area):
     """Grade a frame's planes into the picture area of another's. Gives pixels over 1, under 0, outside the span."""
-    width, height = area.width, area.height
+    width, height, size = area.width, area.height, tables.size
     long = width + _TAIL
     signal = np.zeros((3, long), np.float32)
     red, green, blue = signal[0], signal[1], signal[2]
@@ -300,17 +301,13 @@ def grade_rows(given, source, tables, taken, target, area):
         slot = y & 1 if taken.sub_y == 2 else 0
         cb, cr = chroma[0, slot], chroma[1, slot]
         if tables.lit:
-            size, spare = tables.size, cr
-            tetrahedra(
-                red, green, blue, tables.lattice, size, width, corners, weights, red, green, blue, spare
-            )
-            take_shares(spare, width, size, corners, weights, tables.direct, red, green, blue)
+            tetrahedra(red, green, blue, tables.lattice, size, width, corners, weights, red, green, blue, row)
+            take_shares(row, width, size, corners, weights, tables.direct, red, green, blue)
             from_light(red, tables.light, width, places, parts)
             from_light(green, tables.light, width, places, parts)
             from_light(blue, tables.light, width, places, parts)
             weighted(red, green, blue, tables.weights, width, np.float32(1.0), luma, cb, cr)
         else:
-            size = tables.size
             tetrahedra(red, green, blue, tables.lattice, size, width, corners, weights, luma, cb, cr, row)
         _put_luma(luma, taken, target, area, y)
         _put_chroma(chroma, above, taken, target, area, y, row, parts)

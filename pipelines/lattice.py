@@ -34,7 +34,7 @@ Array = NDArray[np.float64]
 CAMERA_SPAN = (-0.075, 1.1)
 ACESCCT_SPAN = (-0.15, 1.475)  # scene-linear -0.02 to 65504 and a little
 SHAPER_STEP = 0.005  # divides both spans, so that 0 and 1 are points of the shaper
-LEAST = 65  # points a side from which cells are marked for direct evaluation
+MARKED_FROM = 65  # points a side from which cells are marked for direct evaluation
 SMALLEST = 9  # points a side below which spacing is simply even
 
 # Points an octave of scene light, up to a factor. Found by comparing with the exact transform: photographs want them in
@@ -141,9 +141,9 @@ def _light(look: Look, code: Array) -> Array:
 
 def direct_of(look: Look, places: Array, size: int) -> Array | None:
     """What evaluates the transform at lattice coordinates, a `direct_row`; None where a grade or white balance lies in
-    the lattice, and for fewer points a side than LEAST: too many cells would ask for it."""
+    the lattice, and for fewer points a side than MARKED_FROM: too many cells would ask for it."""
     inside = look.cdl or look.exposure or look.printer_points or look.white_balance
-    if inside or size < LEAST or lattice_kind(look, size) != "light":
+    if inside or size < MARKED_FROM or lattice_kind(look, size) != "light":
         return None
     axes = _axes(places, steps(look), size, CELL)
     to_ap1: Array = np.linalg.solve(AP1.matrix_to_ap0(), look.working.matrix_to_ap0).astype(np.float64)

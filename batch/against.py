@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.batch.colourcheck import tile_array
 from rushlight.batch.verify import delivered_clips
 from rushlight.pipelines import measure

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+
 from rushlight.batch.crew import crew_of, crew_options
 from rushlight.batch.queuecli import held_to, night_options, queue_commands, replaced_option, terms_of
 from rushlight.pipelines.errors import InputError, OptionError, QueueError, RushlightError

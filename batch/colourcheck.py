@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.codecs import codec
 from rushlight.pipelines.display import find_display, luma_weights
 from rushlight.pipelines.measure import delta_e, lab, xyz_of_lab

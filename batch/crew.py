@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+
 from rushlight.batch.mounts import Mount, parse_mount
 from rushlight.batch.request import default_workers
 from rushlight.pipelines.errors import OptionError

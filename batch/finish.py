@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import xxhash
+
 from rushlight.batch.fence import may_finish
 from rushlight.pipelines.baseline import original_of
 from rushlight.pipelines.checksum import colour_digest, picture_digest

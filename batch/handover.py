@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+
 from rushlight.batch.names import safe_name
 from rushlight.pipelines.cdl import CDL, format_ccc, format_cdl, format_edl_comments
 from rushlight.pipelines.errors import from_os

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
 from rushlight.batch.plan import PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.request import Request

@@ -6,6 +6,7 @@ import io
 from typing import Any
 
 import numpy as np
+
 from rushlight.batch.lookpage import COLOURS
 from rushlight.pipelines.gamuts import ACES_WHITE, AP0, REC709, Gamut, adaptation
 from rushlight.pipelines.look import Look

@@ -19,6 +19,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 import defusedxml.ElementTree as xml
 import xxhash
+
 from rushlight.pipelines.errors import DeliveryError, from_os
 
 __all__ = ["HISTORY", "ManifestFile", "c4", "delivered_files", "write_manifest"]

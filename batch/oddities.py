@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.baseline import runs
 
 __all__ = ["Extremes", "colour_warnings", "extremes", "frame_warnings"]

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import xxhash
 from numpy.typing import NDArray
+
 from rushlight.pipelines import measure
 from rushlight.pipelines.display import Display, find_display
 from rushlight.pipelines.errors import RushlightError

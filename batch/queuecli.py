@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+
 from rushlight.batch.crew import crew_of, crew_options
 
 __all__ = ["held_to", "night_options", "queue_commands", "replaced_option", "terms_of"]

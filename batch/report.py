@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
 from rushlight.batch.colourcheck import TOLERANCE
 from rushlight.batch.kept import kept_media, kept_verdicts
 from rushlight.batch.lists import is_yes

@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.batch.colourcheck import Check, colour_check
 from rushlight.batch.finish import file_hash
 from rushlight.batch.oddities import Extremes, colour_warnings, extremes, frame_warnings

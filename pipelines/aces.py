@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines import acesmath as am
 from rushlight.pipelines.gamuts import AP1, Gamut
 

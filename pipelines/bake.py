@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
 from rushlight.pipelines.direct import evaluated, row_length
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.lattice import Lattice, direct_of, lattice, lattice_kind, span

@@ -14,6 +14,7 @@ from typing import Any
 import av
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.encodings import Levels
 from rushlight.pipelines.engine import source_scale
 from rushlight.pipelines.exact import Signal

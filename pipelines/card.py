@@ -21,6 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.chart import PATCHES
 from rushlight.pipelines.look import Look, State
 from rushlight.pipelines.overlay import graphics_white

@@ -16,6 +16,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
 from rushlight.pipelines.errors import GradeError
 
 __all__ = [

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import av
 import numpy as np
 from numpy.typing import ArrayLike
+
 from rushlight.pipelines.engine import to_rgb
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
 

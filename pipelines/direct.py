@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.acesmath import (
     LENGTH,
     STRETCH,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numba as nb
 import numpy as np
 from numba.extending import overload, register_jitable
+
 from rushlight.pipelines import acesmath, direct
 from rushlight.pipelines.rows import INNER
 

@@ -15,6 +15,7 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
 from rushlight.pipelines.errors import EncodingError
 from rushlight.pipelines.gamuts import ACES_WHITE, AP0, D65, P3_D65, REC709, REC2020, Gamut, adaptation
 

@@ -18,6 +18,7 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
 from rushlight.pipelines.curves import EXPOSURE_INDEXES, find_curve
 from rushlight.pipelines.errors import EncodingError
 from rushlight.pipelines.gamuts import GAMUTS, Gamut

@@ -13,6 +13,7 @@ from typing import Literal
 import av
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.bake import Baked
 from rushlight.pipelines.codecs import Siting
 from rushlight.pipelines.display import luma_weights

@@ -5,6 +5,7 @@ from __future__ import annotations
 import av
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.engine import to_rgb
 from rushlight.pipelines.look import to_working

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.direct import evaluated
 from rushlight.pipelines.lut import tetrahedral
 from rushlight.pipelines.stretch import on_curve

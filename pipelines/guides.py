@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+
 from rushlight.pipelines.overlay import Canvas
 from rushlight.pipelines.recipe import Guides
 

@@ -14,6 +14,7 @@ from functools import cache
 import av
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.display import Display, luma_weights, pq_decode
 from rushlight.pipelines.pixels import find_pixel_format, planes
 

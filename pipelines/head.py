@@ -11,6 +11,7 @@ from pathlib import Path
 import av
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.card import slate_card
 from rushlight.pipelines.codecs import codec, siting
 from rushlight.pipelines.engine import Grader

@@ -8,6 +8,7 @@ from struct import unpack
 from typing import Any
 
 import av
+
 from rushlight.pipelines.boxes import picture_track
 from rushlight.pipelines.errors import SourceError
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import struct
 
 import numpy as np
+
 from rushlight.pipelines.display import Display
 from rushlight.pipelines.gamuts import adaptation
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import av
+
 from rushlight.pipelines.boxes import add_to_sample_entry, enable_sound_tracks
 from rushlight.pipelines.codecs import Codec, Tags, encoder_options
 from rushlight.pipelines.errors import DeliveryError, from_os

@@ -13,6 +13,7 @@ from typing import NamedTuple
 import numba as nb
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.directrows import take_shares
 from rushlight.pipelines.rows import (
     INNER,

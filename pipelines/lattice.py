@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.aces import transform_row
 from rushlight.pipelines.direct import CELL, direct_row
 from rushlight.pipelines.folds import marked

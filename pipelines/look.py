@@ -17,6 +17,7 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.display import ACES_CONFIG, Display, converted, find_display, output_transform
 from rushlight.pipelines.encodings import Encoding, Levels, find_encoding

@@ -15,6 +15,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
 from rushlight.pipelines.errors import LutError
 
 __all__ = ["Interpolation", "Lut", "format_cube", "identity_lut", "lut_side", "parse_cube"]

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numba as nb
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
 from rushlight.pipelines.display import Display, luma_weights
 from rushlight.pipelines.gamuts import D65, white_xyz
 from rushlight.pipelines.pixels import PixelFormat, whole_rows

@@ -13,6 +13,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.sound import channels_of, read_sound, samples_of
 from rushlight.pipelines.tracks import Sound

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numba as nb
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.encodings import Levels
 from rushlight.pipelines.engine import code_scale
 from rushlight.pipelines.pixels import PixelFormat

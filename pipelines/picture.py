@@ -10,6 +10,7 @@ from typing import Any
 import av
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines import measure
 from rushlight.pipelines.codecs import Tags
 from rushlight.pipelines.display import Display

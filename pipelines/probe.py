@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import xxhash
+
 from rushlight.pipelines.errors import SourceError, TimecodeError, from_os
 from rushlight.pipelines.facts import Facts, Levels, SoundTrack
 from rushlight.pipelines.headers import interlaced, is_atom, is_cut_short, orientation

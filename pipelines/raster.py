@@ -14,6 +14,7 @@ from typing import Any, Literal
 import av
 import av.filter
 import numpy as np
+
 from rushlight.pipelines.errors import RecipeError, SourceError
 from rushlight.pipelines.facts import Siting
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes

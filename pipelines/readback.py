@@ -12,6 +12,7 @@ from typing import Any
 
 import av
 from av.sidedata.sidedata import Type as SideData
+
 from rushlight.pipelines.codecs import Codec, Tags, readable_tags
 from rushlight.pipelines.errors import DeliveryError, TimecodeError
 from rushlight.pipelines.hdr import HdrMetadata

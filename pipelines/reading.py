@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import av
+
 from rushlight.pipelines.errors import SourceError, from_os
 from rushlight.pipelines.headers import is_cut_short
 from rushlight.pipelines.probe import Facts

@@ -16,6 +16,7 @@ from importlib import resources
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, Field, ValidationError, model_validator
+
 from rushlight.pipelines.defaults import Changes, Default, DefaultsFile, Model
 from rushlight.pipelines.errors import InputError, RecipeError
 from rushlight.pipelines.faults import key_and_words

@@ -18,6 +18,7 @@ from typing import Any
 import av
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines import measure
 from rushlight.pipelines.ahead import Ahead, Behind
 from rushlight.pipelines.bake import Baked, load_baked

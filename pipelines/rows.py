@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numba as nb
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.lanes import between4, blend4
 
 __all__ = [

@@ -12,6 +12,7 @@ from typing import Literal
 import av
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.fields import FIELDS, RUNNING, check_fields, fields_of, parse_template
 from rushlight.pipelines.guides import draw_guides

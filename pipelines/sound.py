@@ -14,6 +14,7 @@ from typing import Any
 import av
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.headers import is_cut_short
 from rushlight.pipelines.probe import Facts

@@ -14,6 +14,7 @@ from typing import Any, Literal, Self
 
 import av
 import numpy as np
+
 from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.pixels import new_frame, planes
 from rushlight.pipelines.probe import Facts

@@ -11,6 +11,7 @@ import json
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
+
 from rushlight.pipelines.recipe import Burnin, Frame, Guides
 
 __all__ = [

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.display import Display
 from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.icc import profile

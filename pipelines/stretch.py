@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.display import Display
 
 __all__ = ["FLOOR", "OFFSET", "knots", "light_curve", "on_curve", "signal_of", "stretched"]

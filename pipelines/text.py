@@ -18,6 +18,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.errors import RecipeError
 
 __all__ = [

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+
 from rushlight.pipelines.aces import transform_row
 from rushlight.pipelines.acesmath import by_parts, display_light
 from rushlight.pipelines.display import Display

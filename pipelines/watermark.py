@@ -11,6 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.overlay import Canvas
 from rushlight.pipelines.text import Mask, text_mask, text_width
 

@@ -10,6 +10,7 @@ from typing import Any, Self
 
 import av
 from av.codec.context import Flags
+
 from rushlight.pipelines.codecs import Codec, Tags, colour_volume, encoder_options
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.timecode import FrameRate

@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
 from command import rushlight
 from ocio import through_file
 from real import originals

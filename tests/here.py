@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
+
 from pictures import numbered, write_movie
 from rushlight.batch import farm as farms
 from rushlight.batch.cli import cli

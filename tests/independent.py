@@ -11,6 +11,7 @@ import av
 import imageio_ffmpeg
 import numpy as np
 from numpy.typing import NDArray
+
 from rushlight.pipelines.pixels import planes
 
 FFMPEG = imageio_ffmpeg.get_ffmpeg_exe()

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+
 from pictures import numbered
 from rushlight.pipelines.codecs import Codec, Tags
 from rushlight.pipelines.join import Sound, join

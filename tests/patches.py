@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+
 from rushlight.pipelines.bake import bake
 from rushlight.pipelines.lattice import span
 from rushlight.pipelines.look import Look

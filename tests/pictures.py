@@ -10,6 +10,7 @@ import av
 import numpy as np
 import OpenImageIO as oiio
 from numpy.typing import NDArray
+
 from rushlight.pipelines.pixels import find_pixel_format, new_frame, planes
 
 

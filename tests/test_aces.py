@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from rushlight.pipelines.aces import _hues, _to_cone, transform_row
 from rushlight.pipelines.acesmath import LENGTH, MIDDLE, PEAK
 from rushlight.pipelines.display import Display, displays, find_display, output_transform

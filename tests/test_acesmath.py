@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from rushlight.pipelines.aces import transform_row
 from rushlight.pipelines.acesmath import EXPONENTS, _cone, _response, display_light, pick, power, raised
 from rushlight.pipelines.gamuts import REC709

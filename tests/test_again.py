@@ -5,6 +5,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+
 from here import RECIPE, HereFarm, farm_here, files, run, small_day  # noqa: F401
 from rushlight.batch.inputs import kept_requests, read_requests
 from rushlight.batch.records import latest, read_records

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from rushlight.batch.against import compare, reference_frames
 from rushlight.batch.records import append_record
 from rushlight.pipelines.cdl import CDL

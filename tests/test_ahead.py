@@ -3,6 +3,7 @@ import time
 from collections.abc import Iterator
 
 import pytest
+
 from rushlight.pipelines.ahead import Ahead, Behind
 
 

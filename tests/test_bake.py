@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from real import photographs
 from rushlight.pipelines.bake import _digest, bake, lattice_digest, load_baked
 from rushlight.pipelines.cdl import CDL

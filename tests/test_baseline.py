@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from pictures import frame_of, texture
 from rushlight.pipelines.baseline import Baseline, at_top, original_of, runs
 from rushlight.pipelines.pixels import find_pixel_format

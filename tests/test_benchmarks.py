@@ -5,9 +5,10 @@ import subprocess
 import sys
 from pathlib import Path
 
-import independent
 import numpy as np
 import pytest
+
+import independent
 from pictures import numbered, write_movie
 
 ROOT = Path(__file__).resolve().parent.parent

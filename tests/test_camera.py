@@ -7,9 +7,10 @@ import av
 import numpy as np
 import OpenImageIO as oiio
 import pytest
-from command import rushlight
 from hypothesis import given
 from hypothesis import strategies as st
+
+from command import rushlight
 from pictures import frame_of, write_movie
 from rushlight.batch.camera import Camera, camera_letter, camera_of, framed
 from rushlight.batch.lists import read_csv

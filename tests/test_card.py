@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from rushlight.pipelines.card import RAMP_STOPS, slate_card
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.chart import PATCHES

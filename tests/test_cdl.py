@@ -3,11 +3,12 @@
 from pathlib import Path
 
 import numpy as np
-import ocio
 import pytest
 from defusedxml.ElementTree import fromstring
 from hypothesis import given
 from hypothesis import strategies as st
+
+import ocio
 from rushlight.pipelines.cdl import (
     CDL,
     format_cc,

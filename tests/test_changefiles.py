@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from rushlight.batch.changefiles import changes_of_events, read_changes, record_of
 from rushlight.batch.changes import ChangeRecord, Rolled
 from rushlight.batch.edl import read_events

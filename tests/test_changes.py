@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, seed, settings
 from hypothesis import strategies as st
+
 from pictures import numbered, write_movie
 from rushlight.batch.changefiles import read_changes
 from rushlight.batch.changes import ChangeRecord, Rolled

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from command import rushlight
 from pictures import frame_of, write_sequence
 from rushlight.batch.records import latest, read_records

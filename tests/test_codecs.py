@@ -4,6 +4,7 @@ from fractions import Fraction
 
 import av
 import pytest
+
 from rushlight.pipelines.codecs import (
     CODECS,
     PRESETS,

@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from rushlight.batch.colourcheck import HALF, TOLERANCE, colour_check, tile_array
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.measure import FAULTS, delta_e, lab

@@ -4,13 +4,14 @@ from pathlib import Path
 
 import av
 import colour
-import independent
 import numpy as np
 import OpenImageIO as oiio
 import pytest
-from command import rushlight
 from hypothesis import given
 from hypothesis import strategies as st
+
+import independent
+from command import rushlight
 from pictures import write_movie
 from rushlight.batch.corrections import corrections, daylight
 from rushlight.batch.lists import Row

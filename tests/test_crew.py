@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+
 from rushlight.batch.crew import Crew, crew_of
 from rushlight.batch.mounts import Mount
 from rushlight.batch.request import default_workers

@@ -3,6 +3,7 @@
 import colour.models as models
 import numpy as np
 import pytest
+
 from rushlight.pipelines.curves import EXPOSURE_INDEXES, Curve, find_curve
 
 PUBLISHED = {

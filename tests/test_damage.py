@@ -8,9 +8,10 @@ from pathlib import Path
 from typing import Any
 
 import av
-import independent
 import numpy as np
 import pytest
+
+import independent
 from command import rushlight
 from pictures import number_in, numbered, write_movie, write_sequence
 from rushlight.batch.records import latest, read_records

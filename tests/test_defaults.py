@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from pictures import numbered, write_movie
 from rushlight.batch.inputs import keep_inputs
 from rushlight.batch.prepare import Prepared, prepare

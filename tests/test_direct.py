@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from rushlight.pipelines.bake import bake
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.direct import evaluated

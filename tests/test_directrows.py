@@ -3,6 +3,7 @@
 import numba as nb
 import numpy as np
 import pytest
+
 from rushlight.pipelines.direct import evaluated
 from rushlight.pipelines.directrows import take_shares
 from rushlight.pipelines.display import find_display

@@ -5,8 +5,9 @@ from typing import Any
 
 import colour
 import numpy as np
-import ocio
 import pytest
+
+import ocio
 from rushlight.pipelines.chart import PATCHES
 from rushlight.pipelines.display import (
     converted,

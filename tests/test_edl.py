@@ -7,6 +7,7 @@ import opentimelineio as otio
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from rushlight.batch import edl
 from rushlight.batch.edl import read_edl
 from rushlight.pipelines.cdl import CDL, format_edl_comments

@@ -4,11 +4,12 @@ import json
 from dataclasses import replace
 
 import numpy as np
-import ocio
 import pytest
-from command import rushlight
 from hypothesis import given
 from hypothesis import strategies as st
+
+import ocio
+from command import rushlight
 from rushlight.pipelines.encodings import (
     EXPOSURE_INDEXES,
     Encoding,

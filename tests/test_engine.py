@@ -8,6 +8,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+
 from pictures import frame_of, texture
 from rushlight.pipelines.bake import Baked, bake
 from rushlight.pipelines.cdl import CDL

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import opentimelineio as otio
 import pytest
+
 from command import rushlight
 from pictures import numbered, write_movie
 from rushlight.batch.exchange import graded_clips

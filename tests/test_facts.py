@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from rushlight.batch.jobs import still_there
 from rushlight.pipelines.facts import same_time
 

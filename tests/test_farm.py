@@ -10,6 +10,7 @@ from pathlib import Path
 
 import psutil
 import pytest
+
 import toywork
 from machines import Machine, Papers, authority, crew, there
 from rushlight.batch.cluster import safe

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+
 from command import rushlight, started
 from machines import Machine, Network, authority, there
 from rushlight.batch.records import latest, read_records

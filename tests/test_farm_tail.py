@@ -5,6 +5,7 @@ import random
 from pathlib import Path
 
 import pytest
+
 from rushlight.batch.farm import Result, Task
 from rushlight.batch.runner import run
 from rushlight.batch.store import QueuedJob, open_store

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+
 from faults import Found, distributions
 from rushlight.batch.colourcheck import HALF
 from rushlight.pipelines.codecs import CODECS

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+
 from rushlight.batch.fence import let_finish, may_finish
 from rushlight.pipelines.errors import DeliveryError
 

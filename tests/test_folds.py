@@ -1,6 +1,7 @@
 """Cells that err too much are marked, and what is not marked errs little."""
 
 import numpy as np
+
 from rushlight.pipelines.direct import evaluated
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding

@@ -7,9 +7,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from here import HereFarm, farm_here, run, small_day, write_list  # noqa: F401
 from hypothesis import given
 from hypothesis import strategies as st
+
+from here import HereFarm, farm_here, run, small_day, write_list  # noqa: F401
 from rushlight.batch import forecast as forecasts
 from rushlight.batch.forecast import WEIGHT, Deadline, cost_of, forecast, moment_text, next_time, speed
 from rushlight.pipelines.errors import OptionError

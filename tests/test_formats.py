@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import av
-import independent
 import numpy as np
 import pytest
+
+import independent
 from pictures import number_of, numbered
 from rushlight.pipelines.pixels import find_pixel_format, planes
 from rushlight.pipelines.probe import probe

@@ -7,11 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import av
-import independent
 import numpy as np
 import pytest
-from command import rushlight
 from numpy.typing import NDArray
+
+import independent
+from command import rushlight
 from pictures import frame_of, write_movie
 from rushlight.batch.records import latest, read_records
 from rushlight.pipelines.errors import RecipeError

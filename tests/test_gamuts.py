@@ -3,6 +3,7 @@
 import colour
 import numpy as np
 import pytest
+
 from rushlight.pipelines.gamuts import (
     ACES_WHITE,
     AP0,

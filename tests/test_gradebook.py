@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+
 from pictures import numbered, write_movie
 from rushlight.batch.gradebook import GradeBook, Wanted, camera_name, plain_name
 from rushlight.batch.grades import GradeFiles

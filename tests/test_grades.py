@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from pictures import numbered, write_movie
 from rushlight.batch.gradebook import Entry, GradeBook, Wanted, _place_fits
 from rushlight.batch.grades import Decision, GradeFiles

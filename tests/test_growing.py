@@ -7,6 +7,7 @@ import time
 from pathlib import Path
 
 import pytest
+
 from here import HereFarm, farm_here, files, run, small_day  # noqa: F401
 from pictures import numbered, write_movie
 from rushlight.batch import growing

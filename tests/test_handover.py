@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import opentimelineio as otio
 import pytest
+
 from command import rushlight
 from pictures import numbered, write_movie
 from rushlight.batch.handover import GradedClip, edls, handover_files, look_cube, write_handover

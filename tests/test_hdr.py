@@ -4,9 +4,10 @@ import struct
 from pathlib import Path
 
 import av
-import independent
 import numpy as np
 import pytest
+
+import independent
 from pictures import frame_of, texture
 from rushlight.pipelines.boxes import add_to_sample_entry, boxes
 from rushlight.pipelines.codecs import Tags, codec

@@ -4,10 +4,11 @@ import re
 from pathlib import Path
 from typing import Any
 
-import independent
 import numpy as np
-import ocio
 import pytest
+
+import independent
+import ocio
 from command import rushlight
 from pictures import write_sequence
 from real import originals

@@ -4,8 +4,9 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-import independent
 import pytest
+
+import independent
 from command import rushlight
 from movies import tone
 from pictures import numbered, write_movie

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import independent
 import numpy as np
 import pytest
+
+import independent
 from command import rushlight
 from pictures import numbered, texture, write_movie
 from rushlight.pipelines.headers import turn_of

@@ -14,9 +14,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from command import rushlight, started
 from hypothesis import given
 from hypothesis import strategies as st
+
+from command import rushlight, started
 from rushlight.batch.hooks import Hooks, parse_hooks, ringing, run_hook
 from rushlight.batch.progress import View
 from rushlight.batch.runner import Event

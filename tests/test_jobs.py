@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from command import rushlight
 from pictures import frame_of, number_of, numbered, write_movie
 from rushlight.batch.jobs import Known, output_specs

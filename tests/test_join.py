@@ -4,9 +4,10 @@ import hashlib
 from fractions import Fraction
 from pathlib import Path
 
-import independent
 import numpy as np
 import pytest
+
+import independent
 from movies import made, segments_of, tags_for, tone
 from pictures import frame_of, number_of
 from rushlight.pipelines.codecs import codec

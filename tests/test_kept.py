@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+
 from rushlight.batch.kept import VERDICTS, keep_media, keep_verdicts, kept_media, kept_verdicts
 from rushlight.batch.reconcile import Media
 

@@ -16,6 +16,7 @@ from subprocess import Popen
 
 import psutil
 import pytest
+
 from command import rushlight, started
 from pictures import numbered, write_movie
 from rushlight.batch.records import latest, read_records

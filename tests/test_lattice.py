@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+
 from patches import compared, cube
 from rushlight.pipelines.bake import bake
 from rushlight.pipelines.cdl import CDL

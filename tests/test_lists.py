@@ -3,6 +3,7 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from rushlight.batch.lists import cell_is, is_yes, read_csv, write_csv
 from rushlight.pipelines.errors import ListError
 

@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from rushlight.batch.locks import Lock, hold_folder, hold_queue
 from rushlight.pipelines.errors import QueueError, ResourceError, RushlightError
 

@@ -3,9 +3,10 @@
 from pathlib import Path
 from typing import Any
 
-import independent
 import numpy as np
 import pytest
+
+import independent
 from command import rushlight
 from pictures import texture, write_movie, write_sequence
 from rushlight.batch.prepare import prepare

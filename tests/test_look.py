@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import colour
 import numpy as np
-import ocio
 import pytest
+
+import ocio
 from rushlight.pipelines.cdl import CDL
 from rushlight.pipelines.chart import PATCHES
 from rushlight.pipelines.display import find_display

@@ -4,8 +4,9 @@ import json
 from pathlib import Path
 
 import numpy as np
-import ocio
 import pytest
+
+import ocio
 from command import rushlight
 from pictures import numbered, write_movie
 from rushlight.batch.lookpage import exact_look, find_clip, look_document

@@ -3,10 +3,11 @@
 from pathlib import Path
 
 import numpy as np
-import ocio
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+import ocio
 from rushlight.pipelines.errors import LutError
 from rushlight.pipelines.lut import Lut, format_cube, identity_lut, lut_side, parse_cube
 

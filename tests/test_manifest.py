@@ -10,6 +10,7 @@ import pytest
 import xxhash
 from hypothesis import given
 from hypothesis import strategies as st
+
 from rushlight.batch.manifest import ManifestFile, c4, delivered_files, write_manifest
 from rushlight.pipelines.errors import DeliveryError
 

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import av
 import pytest
+
 from pictures import numbered
 from rushlight.batch.dates import header_date, row_date
 from rushlight.batch.lists import Row

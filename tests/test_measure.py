@@ -5,6 +5,7 @@ from dataclasses import replace
 import colour
 import numpy as np
 import pytest
+
 from pictures import frame_of, texture
 from rushlight.pipelines.bake import bake, regraded
 from rushlight.pipelines.cdl import CDL

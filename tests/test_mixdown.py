@@ -4,11 +4,12 @@ from fractions import Fraction
 from pathlib import Path
 
 import av
-import independent
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
+import independent
 from movies import made, tone
 from pictures import numbered
 from rushlight.pipelines.codecs import codec

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from rushlight.batch.mounts import (
     Mount,
     Unfit,

@@ -3,9 +3,10 @@
 from dataclasses import replace
 from pathlib import Path
 
-import independent
 import numpy as np
 import pytest
+
+import independent
 from movies import made, segments_of, size_of, tags_for, tone
 from pictures import frame_of, texture
 from rushlight.pipelines.codecs import CODECS, Codec, Tags, codec, gop_frames, readable_tags

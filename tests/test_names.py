@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from rushlight.batch.names import MediaIndex, resolve_clip, safe_name
 from rushlight.pipelines.errors import ListError, RushlightError, SourceError
 

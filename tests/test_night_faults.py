@@ -15,6 +15,7 @@ from typing import Any
 
 import psutil
 import pytest
+
 from command import rushlight, started
 from rushlight.batch.farm import DaskFarm
 from rushlight.batch.inputs import bake_looks

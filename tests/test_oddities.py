@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from rushlight.batch.oddities import colour_warnings, extremes, frame_warnings
 
 

@@ -6,9 +6,10 @@ import json
 from pathlib import Path
 from typing import Any
 
-import independent
 import OpenImageIO as oiio
 import pytest
+
+import independent
 from command import rushlight
 from real import originals, photographs
 from rushlight.batch.planpage import plan_document

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from rushlight.pipelines.pixels import find_pixel_format, new_frame, planes
 
 

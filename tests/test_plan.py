@@ -5,9 +5,10 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from command import rushlight
 from hypothesis import given
 from hypothesis import strategies as st
+
+from command import rushlight
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.gradebook import GradeBook, Wanted
 from rushlight.batch.grades import GradeFiles, row_decision

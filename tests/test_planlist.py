@@ -4,6 +4,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
+
 from command import rushlight
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.prepare import prepare

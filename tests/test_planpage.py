@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+
 from command import rushlight
 from pictures import numbered, write_movie, write_sequence
 from rushlight.pipelines.cdl import CDL, format_ccc

@@ -7,6 +7,7 @@ import opentimelineio as otio
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from pictures import numbered, write_movie
 from rushlight.batch.edl import read_edl
 from rushlight.batch.lists import COLUMNS, read_csv, write_csv

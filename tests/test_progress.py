@@ -8,6 +8,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+
 from command import CALL, rushlight
 from rushlight.batch.events import Event
 from rushlight.batch.progress import JsonView, View, duration

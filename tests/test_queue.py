@@ -8,6 +8,7 @@ import time
 from pathlib import Path
 
 import pytest
+
 from rushlight.batch.farm import DaskFarm, WorkerFault
 from rushlight.batch.records import append_record, latest, read_records
 from rushlight.batch.runner import Event, Stop, Work, run

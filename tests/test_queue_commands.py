@@ -7,6 +7,7 @@ import time
 from pathlib import Path
 
 import pytest
+
 from command import started
 from here import HereFarm, farm_here, files, run, small_day, write_list  # noqa: F401
 from rushlight.batch import farm as farms

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from pictures import frame_of, texture
 from rushlight.pipelines.engine import Grader
 from rushlight.pipelines.errors import RecipeError

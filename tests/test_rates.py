@@ -6,12 +6,13 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
-import independent
 import numpy as np
 import pytest
-from command import rushlight
 from hypothesis import given
 from hypothesis import strategies as st
+
+import independent
+from command import rushlight
 from pictures import number_of, numbered, write_movie
 from rushlight.batch.lists import Row
 from rushlight.batch.planpage import plan_document

@@ -5,9 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import av
-import independent
 import numpy as np
 import pytest
+
+import independent
 from pictures import number_in, number_of, numbered, write_movie
 from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.pixels import planes

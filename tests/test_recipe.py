@@ -3,6 +3,7 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.recipe import MovieOutput, load_recipe, parse_recipe, shipped_recipes
 

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.folders import find_originals, read_folder
 from rushlight.batch.plan import Plan

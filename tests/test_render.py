@@ -8,11 +8,12 @@ import time
 from pathlib import Path
 from typing import Any
 
-import independent
 import numpy as np
-import ocio
 import OpenImageIO as oiio
 import pytest
+
+import independent
+import ocio
 from command import rushlight, started
 from rushlight.batch.records import latest, read_records
 from rushlight.pipelines.cdl import CDL

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+
 from command import rushlight
 from rushlight.batch.kept import keep_media
 from rushlight.batch.pagepics import fitted

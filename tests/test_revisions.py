@@ -6,6 +6,7 @@ import shutil
 from pathlib import Path
 
 import pytest
+
 from here import HereFarm, farm_here, files, run, small_day, write_list  # noqa: F401
 from rushlight.batch import revisions
 from rushlight.batch.records import latest, read_records

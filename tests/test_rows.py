@@ -3,6 +3,7 @@
 import numba as nb
 import numpy as np
 import pytest
+
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.engine import _pairs
 from rushlight.pipelines.lut import tetrahedral

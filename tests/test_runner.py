@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
 from here import HereFarm
 from rushlight.batch import runner as runners
 from rushlight.batch.events import Event, Place, Stop

@@ -6,9 +6,10 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-import independent
 import numpy as np
 import pytest
+
+import independent
 from rushlight.pipelines.cdl import CDL, parse_cdl
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.engine import to_rgb

@@ -7,9 +7,10 @@ import time
 from pathlib import Path
 
 import pytest
-from command import rushlight
 from hypothesis import given
 from hypothesis import strategies as st
+
+from command import rushlight
 from rushlight.batch.store import open_store
 from saturation import Cost, busy, measured, saturation, toy
 

@@ -8,6 +8,7 @@ import numpy as np
 import OpenImageIO as oiio
 import pytest
 from numpy.typing import NDArray
+
 from pictures import write_dpx, write_picture
 from rushlight.batch.plan import Stated, resolve_signal
 from rushlight.pipelines.encodings import by_header, find_encoding

@@ -7,14 +7,15 @@ from pathlib import Path
 from typing import Any
 
 import colour
-import independent
 import numpy as np
-import ocio
 import OpenImageIO as oiio
 import pytest
-from command import rushlight
 from hypothesis import given as for_any
 from hypothesis import strategies as st
+
+import independent
+import ocio
+from command import rushlight
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.lists import Row
 from rushlight.batch.prepare import prepare

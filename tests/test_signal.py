@@ -4,10 +4,11 @@ import json
 from pathlib import Path
 
 import av
-import independent
 import numpy as np
 import OpenImageIO as oiio
 import pytest
+
+import independent
 from command import rushlight
 from pictures import frame_of, write_movie
 from rushlight.batch.records import latest, read_records

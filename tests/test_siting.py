@@ -2,9 +2,10 @@
 
 from pathlib import Path
 
-import independent
 import numpy as np
 import pytest
+
+import independent
 from pictures import frame_of
 from rushlight.pipelines.codecs import Tags, codec, siting
 from rushlight.pipelines.engine import Grader

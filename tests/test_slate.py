@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from pictures import frame_of, texture
 from rushlight.batch.prepare import kept_fonts
 from rushlight.pipelines.errors import RecipeError, RushlightError

@@ -6,6 +6,7 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
+
 from pictures import numbered
 from rushlight.pipelines.probe import probe
 from rushlight.pipelines.sound import SAMPLE_RATE, channels_of, read_sound, samples_of

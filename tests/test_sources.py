@@ -4,10 +4,11 @@ from fractions import Fraction
 from pathlib import Path
 
 import av
-import independent
 import numpy as np
 import OpenImageIO as oiio
 import pytest
+
+import independent
 from pictures import number_of, numbered, write_movie, write_sequence
 from real import originals
 from rushlight.pipelines.errors import SourceError

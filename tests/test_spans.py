@@ -6,11 +6,12 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-import independent
 import numpy as np
 import pytest
-from command import rushlight
 from numpy.typing import NDArray
+
+import independent
+from command import rushlight
 from pictures import number_of, numbered, write_movie
 from rushlight.batch.records import latest, read_records
 from rushlight.pipelines.errors import SourceError

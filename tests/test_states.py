@@ -2,6 +2,7 @@
 
 from hypothesis import given
 from hypothesis import strategies as st
+
 from rushlight.batch.farm import LostWorker
 from rushlight.batch.states import (
     FINISH,

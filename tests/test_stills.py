@@ -10,6 +10,7 @@ import av
 import numpy as np
 import OpenImageIO as oiio
 import pytest
+
 from rushlight.pipelines.display import Display, displays, find_display
 from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.icc import profile

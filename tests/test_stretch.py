@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.stretch import FLOOR, knots, light_curve, on_curve, signal_of, stretched
 

@@ -6,6 +6,7 @@ import io
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from rushlight.batch import tabular
 from rushlight.batch.tabular import read_table
 from rushlight.pipelines.errors import GradeError

@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 import pytest
+
 from rushlight.pipelines.errors import GradeError, ListError
 from rushlight.pipelines.texts import MAX_BYTES, read_text
 

@@ -5,6 +5,7 @@ from fractions import Fraction
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from rushlight.pipelines.errors import TimecodeError
 from rushlight.pipelines.timecode import FrameRate, Timecode
 

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+
 from rushlight.pipelines.display import displays, find_display, output_transform
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.unclipped import can_unclip, corners, unclipped

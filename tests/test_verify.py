@@ -8,6 +8,7 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
+
 from command import rushlight
 from ocio import through_file
 from rushlight.batch.against import against_references, compare

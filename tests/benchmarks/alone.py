@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 import av
+
 from rushlight.batch.inputs import bake_looks, kept_fonts
 from rushlight.batch.jobs import Known, job_spec, output_specs
 from rushlight.batch.night import fields_of_clip

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from rushlight.pipelines.text import font_file
-
 from tests.independent import FFMPEG
 
 __all__ = ["ffmpeg"]

@@ -119,7 +119,6 @@ class Bench:
         if not path.exists():
             from rushlight.batch.handover import look_cube
             from rushlight.pipelines.resolve import build_look
-
             from tests.benchmarks.alone import spec_of
 
             clip = media.movie(self.folder, HD, 1)
@@ -254,6 +253,7 @@ def workers(bench: Bench) -> Iterator[Row]:
 def kernel(bench: Bench) -> Iterator[Row]:
     """4. The kernel alone on one core, by output format; with a grade and a photograph's pixels."""
     import numpy as np
+
     from rushlight.pipelines.bake import load_baked
     from rushlight.pipelines.codecs import codec, siting
     from rushlight.pipelines.engine import Grader
@@ -261,7 +261,6 @@ def kernel(bench: Bench) -> Iterator[Row]:
     from rushlight.pipelines.raster import Fit, placement
     from rushlight.pipelines.resolve import opened_facts
     from rushlight.pipelines.sources import open_source
-
     from tests.benchmarks.alone import spec_of
 
     clip = media.movie(bench.folder, HD, 1)
@@ -381,7 +380,6 @@ def baking(bench: Bench) -> Iterator[Row]:
     """7. Baking a look."""
     from rushlight.pipelines.bake import bake
     from rushlight.pipelines.resolve import build_look
-
     from tests.benchmarks.alone import spec_of
 
     clip = media.movie(bench.folder, HD, 1)

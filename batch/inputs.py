@@ -161,16 +161,15 @@ def bake_looks(
         sharing.setdefault(lattice_digest(look, state, size), []).append(key)
     known: dict[str, str] = {}
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        shown = pool.submit(patches, list(looks.values()))
         parts = [
             pool.submit(_bake, out, {key: wanted[key] for key in group}, kept) for group in sharing.values()
         ]
         for part in as_completed(parts):
             known |= part.result()
             on_baked(len(known))
-    measured = {  # what workers would set up an output transform for
-        name: {"patches": found, "no_light": float(looks[name].working.encode(0.0))}
-        for name, found in zip(looks, shown.result(), strict=True)
+    measured = {
+        name: {"patches": patches(look), "no_light": float(look.working.encode(0.0))}
+        for name, look in looks.items()
     }
     return [
         spec.model_copy(

@@ -72,7 +72,16 @@ def versions() -> dict[str, str]:
 
     import av
 
-    packages = ("rushlight", "av", "OpenImageIO", "numpy", "numba", "colour-science", "distributed")
+    packages = (
+        "rushlight",
+        "av",
+        "OpenImageIO",
+        "opencolorio",
+        "numpy",
+        "numba",
+        "colour-science",
+        "distributed",
+    )
     libraries = ("libavcodec", "libavformat", "libswscale")
     return {
         "Python": ".".join(platform.python_version_tuple()[:2]),

@@ -234,10 +234,13 @@ def find_display(name: str) -> Display:
 
 
 @cache
-def _config() -> Any:
-    import OpenImageIO as oiio
+def _processor(display: str, view: str) -> Any:
+    """OpenColorIO's processor from ACES2065-1 to a view of the pinned config."""
+    import PyOpenColorIO as ocio
 
-    return oiio.ColorConfig(ACES_CONFIG)
+    config = ocio.Config.CreateFromBuiltinConfig(ACES_CONFIG.removeprefix("ocio://"))
+    forward = ocio.TRANSFORM_DIR_FORWARD
+    return config.getProcessor("ACES2065-1", display, view, forward).getDefaultCPUProcessor()
 
 
 def output_transform(ap0: ArrayLike, display: Display, kind: Transform) -> Array:
@@ -260,40 +263,12 @@ def output_transform(ap0: ArrayLike, display: Display, kind: Transform) -> Array
 
 
 def _aces2(ap0: Array, display: Display) -> Array:
-    import OpenImageIO as oiio
-
-    flat = np.ascontiguousarray(np.clip(ap0, -65504, 65504).reshape(1, -1, 3), np.float32)
-    result = np.empty(flat.shape, np.float64)
-    for start in range(0, flat.shape[1], 1 << 20):
-        held = np.ascontiguousarray(flat[:, start : start + (1 << 20)])  # the buffer keeps no hold of it
-        block = oiio.ImageBuf(held)
-        out = oiio.ImageBufAlgo.ociodisplay(
-            block,
-            display.config_display,
-            display.config_view,
-            fromspace="ACES2065-1",
-            unpremult=False,
-            colorconfig=ACES_CONFIG,
-            nthreads=1,
-        )
-        if out.has_error:
-            raise RuntimeError(out.geterror())
-        result[:, start : start + (1 << 20)] = out.get_pixels(oiio.FLOAT)
-    result = np.clip(result.reshape(ap0.shape), 0.0, 1.0)
+    values = np.ascontiguousarray(np.clip(ap0, -65504, 65504), np.float32).reshape(-1, 3)
+    _processor(display.config_display, display.config_view).applyRGB(values)
+    result = np.clip(values.astype(np.float64).reshape(ap0.shape), 0.0, 1.0)
     if (
         display.name == "Rec.2020 BT.1886"
     ):  # the config has no such display: the Rec.709 rendering in Rec.2020's primaries
         light = find_display("Rec.709 BT.1886").to_light(result)
         return display.from_light(light @ np.linalg.solve(display.gamut.to_xyz(), REC709.to_xyz()).T)
     return result
-
-
-def versions() -> dict[str, str]:
-    """What evaluates the transforms, for the job record."""
-    import OpenImageIO as oiio
-
-    return {
-        "config": ACES_CONFIG,
-        "OpenImageIO": oiio.__version__,
-        "OpenColorIO": str(oiio.get_string_attribute("opencolorio_version")),
-    }

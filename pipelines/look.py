@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -25,7 +24,7 @@ from rushlight.pipelines.errors import GradeError
 from rushlight.pipelines.gamuts import D65, adaptation
 from rushlight.pipelines.lut import Interpolation, Lut
 
-__all__ = ["Look", "ShowLut", "State", "evaluate_each", "to_working", "working_encoding"]
+__all__ = ["Look", "ShowLut", "State", "to_working", "working_encoding"]
 
 State = Literal["log", "show", "graded"]
 Array = NDArray[np.float64]
@@ -174,16 +173,11 @@ class Look:
             return signal
         if state == "show":
             return self.shown(signal)
-        return self._finished(self.shown(self._entering(signal)))
-
-    def _entering(self, code: Array) -> Array:
-        """What the show transform gets of camera signal values."""
-        signal = self.correct(code)
-        return self.graded(signal) if self.grade_order == "before" else signal
-
-    def _finished(self, shown: Array) -> Array:
-        after = self.cdl is not None and self.grade_order == "after"
-        return np.clip(self.cdl.apply(shown), 0.0, 1.0) if self.cdl and after else shown
+        signal = self.correct(signal)
+        if self.grade_order == "before":
+            return self.shown(self.graded(signal))
+        shown = self.shown(signal)
+        return np.clip(self.cdl.apply(shown), 0.0, 1.0) if self.cdl else shown
 
     def stages(self, code: ArrayLike) -> list[tuple[str, Array]]:
         """The signal (..., 3) after each layer of state `graded` that is there, in order, from the camera's own to the
@@ -307,24 +301,3 @@ class Look:
 
 def _named(encoding: Encoding) -> str:
     return encoding.name + (f" EI {encoding.exposure_index}" if encoding.exposure_index else "")
-
-
-def evaluate_each(looks: Sequence[Look], codes: Sequence[Array]) -> list[Array]:
-    """Display R'G'B' (n, 3) of each look's own camera signal values (n, 3), as `evaluate` gives them.
-
-    An output transform takes longer to set up (a sixth of a second) than to run: it is set up once for each display.
-    """
-    found: list[Array | None] = [None] * len(looks)
-    shared: dict[Display, list[int]] = {}
-    for k, look in enumerate(looks):
-        if look.show_lut is None and look.transform == "aces2":
-            shared.setdefault(look.display, []).append(k)
-        else:
-            found[k] = look.evaluate(codes[k])
-    for display, which in shared.items():
-        ap0 = [looks[k].working.to_ap0(looks[k]._entering(np.asarray(codes[k], np.float64))) for k in which]
-        shown = output_transform(np.concatenate(ap0), display, "aces2")
-        parts = np.split(shown, np.cumsum([len(part) for part in ap0])[:-1])
-        for k, part in zip(which, parts, strict=True):
-            found[k] = looks[k]._finished(part)
-    return [values for values in found if values is not None]

@@ -244,24 +244,17 @@ def luma_grid(luma: NDArray[np.generic], picture: Box) -> list[float]:
     return [round(float(m), 4) for m in means.flat]
 
 
-def patches(looks: Sequence[Look]) -> list[dict[str, Any]]:
-    """Black, grey, white and the 24 chart patches through each exact look: XYZ (Y = 1 is peak) and L*a*b* (D65)."""
+def patches(look: Look) -> dict[str, Any]:
+    """Black, grey, white and the 24 chart patches through the exact look: XYZ (Y = 1 is peak) and L*a*b* (D65)."""
     from rushlight.pipelines.chart import PATCHES
-    from rushlight.pipelines.look import evaluate_each
 
     names = ["black", "grey 18 %", "white 90 %", *PATCHES]
     ap0 = np.array([[0.0] * 3, [0.18] * 3, [0.9] * 3, *PATCHES.values()])
-    shown = evaluate_each(looks, [look.working.from_ap0(ap0) for look in looks])
-    found = []
-    for look, rgb in zip(looks, shown, strict=True):
-        xyz = look.display.to_xyz(rgb)
-        found.append(
-            {
-                name: {"xyz": [round(float(v), 6) for v in x], "lab": [round(float(v), 4) for v in c]}
-                for name, x, c in zip(names, xyz, lab(xyz), strict=True)
-            }
-        )
-    return found
+    xyz = look.display.to_xyz(look.evaluate(look.working.from_ap0(ap0)))
+    return {
+        name: {"xyz": [round(float(v), 6) for v in x], "lab": [round(float(v), 4) for v in c]}
+        for name, x, c in zip(names, xyz, lab(xyz), strict=True)
+    }
 
 
 FAULTS = ("saturation 0.05", "slope 0.02")

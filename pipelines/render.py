@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from contextlib import ExitStack
 from functools import lru_cache, partial
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import av
 import numpy as np
@@ -32,7 +32,7 @@ from rushlight.pipelines.errors import SourceError, from_os
 from rushlight.pipelines.exact import Signal
 from rushlight.pipelines.fields import running_room
 from rushlight.pipelines.hdr import states_light
-from rushlight.pipelines.look import Look
+from rushlight.pipelines.look import Look, State
 from rushlight.pipelines.picture import (
     LIT,
     Movie,
@@ -324,6 +324,7 @@ class _Segment:
 
     def _stills_of(self, image: av.VideoFrame, frame: SourceFrame) -> None:
         fitted: dict[str, tuple[NDArray[np.float64], Placement]] = {}
+        shown: dict[str, NDArray[np.float64]] = {}  # what several files show, evaluated once
         for output in self.job.outputs:
             if not isinstance(output, StillsSpec):
                 continue
@@ -336,8 +337,20 @@ class _Segment:
                     fitted[key] = self.signal.fitted(image, fit)
                     if not self.pictures:
                         self.seen.update(range_counts(fitted[key][0]))
-                self._still(output, still.kind, still.file, frame.number, *fitted[key])
+                signal, place = fitted[key]
+                kind: State | Literal["light"] = "light" if still.kind == "exr" else output.state
+                if f"{kind} {key}" not in shown:
+                    shown[f"{kind} {key}"] = self._shown(signal, kind)
+                self._still(output, still.kind, still.file, frame.number, shown[f"{kind} {key}"], place)
         self._sense(image, frame.number)
+
+    def _shown(self, signal: NDArray[np.float64], kind: State | Literal["light"]) -> NDArray[np.float64]:
+        """A fitted signal as a still holds it: a state's display R'G'B', or its scene light as ACES2065-1."""
+        if kind == "light":
+            return self.look.working.to_ap0(signal)
+        if kind == "log":
+            return np.clip(signal, 0, 1)
+        return self.look.evaluate(signal, kind)
 
     def _still(
         self,
@@ -345,15 +358,9 @@ class _Segment:
         kind: str,
         file: str,
         number: int,
-        signal: NDArray[np.float64],
+        picture: NDArray[np.float64],
         place: Placement,
     ) -> None:
-        if kind == "exr":
-            picture = self.look.working.to_ap0(signal)
-        elif output.state == "log":
-            picture = np.clip(signal, 0, 1)
-        else:
-            picture = self.look.evaluate(signal, output.state)
         box = (place.x, place.y, place.width, place.height)
         if box != (0, 0, output.width, output.height):
             canvas = np.zeros((output.height, output.width, 3))

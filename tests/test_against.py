@@ -35,7 +35,7 @@ def record(clip: str, look: Look = LOOK, **movie: Any) -> dict[str, Any]:
         "look": {"digest": look.digest()},
         "outputs": [entry],
         "colour": {
-            "patches": patches([look])[0],
+            "patches": patches(look),
             "pictures": [{"outputs": ["editorial"], "digest": "rushlight-frames-1:1"}],
             "tiles": {"editorial": [{"frame": 0, "values": TILES}]},
         },

@@ -10,6 +10,7 @@ import pytest
 import ocio
 from rushlight.pipelines.chart import PATCHES
 from rushlight.pipelines.display import (
+    Display,
     converted,
     displays,
     find_display,
@@ -256,3 +257,14 @@ def test_names() -> None:
         find_display("HLGG")
     with pytest.raises(EncodingError, match="matrix 3"):
         luma_weights(3)
+
+
+@pytest.mark.parametrize(
+    "display", [d for d in displays() if d.name != "Rec.2020 BT.1886"], ids=lambda d: d.name
+)
+def test_aces2_is_what_openimageio_makes_of_the_same_config(display: Display) -> None:
+    """Two builds of OpenColorIO, 2.6 of its own package and 2.5.1 inside OpenImageIO, give the same bits."""
+    rng = np.random.default_rng(7)
+    ap0 = np.concatenate([rng.uniform(-0.1, 1.2, (5000, 3)), 2.0 ** rng.uniform(-14, 8, (5000, 3))])
+    judged = ocio.displayed(ap0, "ACES2065-1", display.config_display, display.config_view)
+    assert (output_transform(ap0, display, "aces2") == np.clip(judged, 0, 1)).all()

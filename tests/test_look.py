@@ -13,8 +13,8 @@ from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import GradeError
 from rushlight.pipelines.gamuts import D65, white_xyz
-from rushlight.pipelines.look import Look, ShowLut, evaluate_each, to_working, working_encoding
-from rushlight.pipelines.lut import Lut, identity_lut
+from rushlight.pipelines.look import Look, ShowLut, to_working, working_encoding
+from rushlight.pipelines.lut import identity_lut
 
 REC709 = find_display("Rec.709 BT.1886")
 GRADE = CDL(slope=(1.1, 1, 0.95), offset=(0.01, 0, -0.02), power=(1.1, 1, 0.9), saturation=1.2)
@@ -212,22 +212,3 @@ def test_scene_linear_originals_work_in_acescct() -> None:
 
 def test_nan_is_black() -> None:
     assert look().evaluate([np.nan, 0.4, 0.4]) == pytest.approx([0, 0, 0], abs=1e-6)
-
-
-def test_looks_evaluated_together_are_what_each_is_alone() -> None:
-    """Two displays, a grade after, a show LUT, no tone mapping, in any order: the bits of `evaluate`."""
-    plain = Look(encoding=find_encoding("LogC3"), display=find_display("Rec.709 BT.1886"))
-    after = replace(plain, cdl=CDL(slope=(1.1, 1, 0.9), saturation=0.8), grade_order="after")
-    table = np.random.default_rng(0).random((5, 5, 5, 3))
-    looks = [
-        replace(plain, encoding=find_encoding("V-Log"), display=find_display("PQ BT.2100")),
-        after,
-        replace(plain, show_lut=ShowLut(name="rough", lut=Lut(table=table))),
-        plain,
-        replace(plain, transform="colorimetric"),
-        replace(plain, encoding=find_encoding("ACEScg"), exposure=1.0),
-    ]
-    codes = [np.random.default_rng(k).uniform(-0.05, 1.05, (10 + k, 3)) for k in range(len(looks))]
-    for look, code, found in zip(looks, codes, evaluate_each(looks, codes), strict=True):
-        assert (found == look.evaluate(code)).all()
-    assert evaluate_each([], []) == []

@@ -148,7 +148,7 @@ def test_sampled_frames() -> None:
 
 def test_patches_follow_the_published_chart() -> None:
     look = Look(encoding=find_encoding("LogC3"), display=REC709)
-    [found] = patches([look])
+    found = patches(look)
     assert len(found) == 27
     # ACES 2.0 SDR of 18 % grey is 10.000 cd/m2 of 100 (measured on two OpenColorIOs)
     assert found["grey 18 %"]["xyz"][1] == pytest.approx(0.10, abs=1e-4)

@@ -1,6 +1,5 @@
 """What is packaged is what there is; what is written here is how the project is laid out."""
 
-import re
 import subprocess
 import sys
 import tomllib
@@ -43,15 +42,6 @@ def test_the_top_is_as_agreed() -> None:
         "sample_frames",
     }
     assert {t for t in tops if not t.startswith(".")} == wanted
-
-
-def test_imports_run_one_way() -> None:
-    for path in (ROOT / "pipelines").glob("*.py"):
-        assert "rushlight.batch" not in path.read_text(), path
-    order = ["cli", "night", "runner"]
-    for name in ("plan", "store", "farm", "jobs", "lists", "grades", "records", "states", "volumes", "names"):
-        text = (ROOT / "batch" / f"{name}.py").read_text()
-        assert not any(re.search(rf"rushlight\.batch\.{upper}\b", text) for upper in order), name
 
 
 def test_one_idea_a_file() -> None:

@@ -1,0 +1,200 @@
+"""Imports run one way: every module of the product, lazy imports and modules named in strings too, held to one table."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from functools import cache
+from graphlib import CycleError, TopologicalSorter
+from importlib.util import resolve_name
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+NAMED = re.compile(r"\brushlight(?:\.\w+)+")
+
+# The rooms, lowest first. A room knows of itself and of those on lines above it, not of one on its own line.
+LAYERS = (
+    ("pipelines",),
+    ("pipelines.formats", "pipelines.colour"),
+    ("pipelines.originals",),
+    ("pipelines.grading",),
+    ("pipelines.recipe", "pipelines.outputs"),
+    ("pipelines.job",),
+    ("pipelines.measure", "pipelines.burnin"),
+    ("pipelines.render",),
+    ("batch",),
+    ("batch.lists",),
+    ("batch.decisions",),
+    ("batch.plan",),
+    ("batch.queue", "batch.farm"),
+    ("batch.verify",),
+    ("batch.report",),
+    ("batch.run",),
+    ("batch.api",),
+    ("batch.cli",),
+)
+RANK = {room: rank for rank, rooms in enumerate(LAYERS) for room in rooms}
+
+# Until the rooms are folders: which module is of which room.
+FLAT = {
+    f"{room.partition('.')[0]}.{name}": room
+    for room, names in {
+        "pipelines": "errors texts pulse",
+        "pipelines.formats": "timecode pixels codecs boxes",
+        "pipelines.colour": "gamuts curves encodings display chart cdl lut icc look aces acesmath unclipped",
+        "pipelines.originals": "facts headers probe sequences spans reading sources sound raster",
+        "pipelines.grading": "bake lattice stretch folds direct directrows rows lanes kernel engine",
+        "pipelines.recipe": "recipe defaults faults",
+        "pipelines.outputs": "writers join tracks mixdown hdr readback stills",
+        "pipelines.job": "spec resolve exact",
+        "pipelines.measure": "checksum measure baseline clipping",
+        "pipelines.burnin": "slate text fields overlay watermark guides",
+        "pipelines.render": "render picture ahead card head",
+        "batch": "records volumes tables",
+        "batch.lists": "tabular lists edl timelines folders names camera dates",
+        "batch.decisions": "grades gradebook changes changefiles luts handover",
+        "batch.plan": "request prepare plan ranges rates reels matching corrections showlut defaults reconcile"
+        " growing jobs planlist",
+        "batch.queue": "store states locks",
+        "batch.farm": "crew tasks farm cluster worker mounts",
+        "batch.verify": "verify colourcheck oddities against",
+        "batch.report": "report pagepics manifest kept",
+        "batch.run": "runner night queueing finish fence revisions inputs forecast events progress hooks closing",
+        "batch.cli": "cli queuecli showplan planpage lookpage lookplot proof exchange shipped",
+    }.items()
+    for name in names.split()
+}
+
+# Who breaks the table today, to be ended; one that is gone must go from here as well.
+DEBTS = {
+    ("rushlight.batch.verify", "rushlight.batch.finish"),  # file_hash belongs to checksum
+    ("rushlight.batch.cluster", "rushlight.batch.finish"),  # what workers load ahead
+}
+CYCLES = {
+    ("rushlight.batch.rates", "rushlight.batch.plan"),  # the plan's records belong apart from its making
+    ("rushlight.batch.showlut", "rushlight.batch.plan"),
+    ("rushlight.batch.lookplot", "rushlight.batch.lookpage"),  # the known colours belong to the chart
+}
+
+
+@cache
+def modules() -> dict[str, Path]:
+    """Every module of the product by its name; packages, whose text is a docstring, are among them."""
+    found = {}
+    for path in (p for top in ("pipelines", "batch") for p in sorted((ROOT / top).rglob("*.py"))):
+        parts = path.relative_to(ROOT).with_suffix("").parts
+        found[".".join(("rushlight", *(parts[:-1] if parts[-1] == "__init__" else parts)))] = path
+    return found
+
+
+def is_package(module: str) -> bool:
+    return modules()[module].name == "__init__.py"
+
+
+def room_of(module: str) -> str:
+    name = module.removeprefix("rushlight.")
+    return name if is_package(module) else FLAT.get(name) or name.rpartition(".")[0]
+
+
+def named_in(module: str, source: str) -> Iterator[str]:
+    """What a module's text imports, anywhere in it, and what of ours its strings name."""
+    package = module if is_package(module) else module.rpartition(".")[0]
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            start = resolve_name("." * node.level + (node.module or ""), package)
+            yield from (f"{start}.{alias.name}" for alias in node.names)
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            yield from (name for name in NAMED.findall(node.value) if name != package)  # its own data files
+
+
+def module_of(name: str) -> str | None:
+    """The module of ours that a dotted name lies in; None for what is not ours."""
+    parts = name.split(".")
+    if parts[0] != "rushlight" or parts[1:2] == ["configs"]:
+        return None
+    ways = (".".join(parts[:end]) for end in range(len(parts), 0, -1))
+    return next((way for way in ways if way in modules()), "rushlight")
+
+
+def uses(module: str, source: str | None = None) -> set[str]:
+    """The modules of ours that a module knows of; `source` is its text, unless that is its file's."""
+    text = modules()[module].read_text() if source is None else source
+    found = {module_of(name) for name in named_in(module, text)} - {None}
+    return {m for m in found if m and (m != module or is_package(m))}
+
+
+def faults(module: str, source: str | None = None) -> list[tuple[str, str]]:
+    """What a module knows of and may not: a room that is not below its own, or a whole package."""
+    own = room_of(module)
+
+    def allowed(other: str) -> bool:
+        if other == "rushlight" or is_package(other):
+            return False  # name the module: a package would hide which room is meant
+        return room_of(other) == own or RANK[room_of(other)] < RANK[own]
+
+    return [(module, other) for other in sorted(uses(module, source)) if not allowed(other)]
+
+
+def test_every_module_has_a_room() -> None:
+    """A new one is given its place in FLAT, or lies in a room's folder."""
+    lost = [m for m in modules() if room_of(m) not in RANK]
+    if FLAT:
+        flat = {m.removeprefix("rushlight.") for m in modules() if m.count(".") == 2 and not is_package(m)}
+        lost += sorted(flat ^ set(FLAT))
+    assert lost == []
+
+
+def test_no_room_is_crowded() -> None:
+    rooms = [room_of(m) for m in modules() if not is_package(m)]
+    assert {room: n for room in set(rooms) if (n := rooms.count(room)) > 20} == {}
+
+
+def test_imports_run_one_way() -> None:
+    assert {fault for module in modules() for fault in faults(module)} == DEBTS
+
+
+def test_there_is_no_circle() -> None:
+    graph = {m: {o for o in uses(m) if (m, o) not in CYCLES | DEBTS} for m in modules()}
+    try:
+        TopologicalSorter(graph).prepare()
+    except CycleError as error:
+        pytest.fail(" -> ".join(error.args[1]))
+    assert {(m, o) for m in modules() for o in uses(m)} >= CYCLES, "one of these is gone: take it out"
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        "from {package} import {name}",
+        "from {module} import something",
+        "import {module}",
+        "import {module} as other",
+        "def lazily():\n    from {module} import something",
+        "if TYPE_CHECKING:\n    import {module}",
+        "import importlib\nimportlib.import_module('{module}')",
+        "WORK = '{module}:function'",
+        "from {package} import *",
+        "import rushlight",
+    ],
+)
+def test_a_wrong_import_is_found_in_any_module(wrong: str) -> None:
+    """Planted in each module: one of a room above its own."""
+    rooms = {room_of(m): m for m in modules() if not is_package(m)}
+    for module in modules():
+        above = [r for r in rooms if RANK[r] > RANK[room_of(module)]]
+        if above:
+            other = rooms[min(above, key=RANK.__getitem__)]
+            package, _, name = other.rpartition(".")
+            planted = wrong.format(module=other, package=package, name=name)
+            assert faults(module, planted), (module, planted)
+
+
+def test_a_wrong_import_by_dots_is_found() -> None:
+    package, _, name = next(m for m in reversed(modules()) if room_of(m) == "batch.cli").rpartition(".")
+    dots = "." * (3 if package == "rushlight.batch" else 4)
+    assert faults("rushlight.pipelines.errors", f"from .{dots[3:]}.batch.{name} import x")

@@ -14,6 +14,7 @@ from typing import Any
 
 import click
 
+from rushlight.batch.console import say, say_json
 from rushlight.batch.crew import crew_of, crew_options
 from rushlight.batch.queuecli import held_to, night_options, queue_commands, replaced_option, terms_of
 from rushlight.pipelines.errors import InputError, OptionError, QueueError, RushlightError
@@ -35,15 +36,15 @@ def _answering(command: Command) -> Command:
         except (InputError, QueueError) as error:
             if traceback:
                 raise
-            click.echo(f"rushlight: {error}", err=True)
+            say(f"rushlight: {error}", error=True)
             code = WRONG
         except RushlightError as error:
             if traceback:
                 raise
-            click.echo(f"rushlight: {error}", err=True)
+            say(f"rushlight: {error}", error=True)
             code = PARTLY
         except KeyboardInterrupt:
-            click.echo("rushlight: stopped", err=True)
+            say("rushlight: stopped", error=True)
             code = STOPPED
         except BrokenPipeError:
             sys.stderr.close()
@@ -51,9 +52,9 @@ def _answering(command: Command) -> Command:
         except Exception as error:
             if traceback:
                 raise
-            click.echo(
+            say(
                 f"rushlight: a fault of its own: {type(error).__name__}: {error} (--traceback shows where)",
-                err=True,
+                error=True,
             )
             code = FAULT
         sys.exit(code)
@@ -305,12 +306,13 @@ def verify(folder: Path, no_hash: bool, against: Path | None, reference: Path | 
 @_answering
 def report(folder: Path, as_json: bool) -> int:
     """Make the pages of an output folder from its log."""
-    import json
-
     from rushlight.batch.report import write_report
 
     page = write_report(folder)
-    click.echo(json.dumps({"page": str(page), "folder": str(page.parent)}) if as_json else f"report: {page}")
+    if as_json:
+        say_json({"page": str(page), "folder": str(page.parent)}, indent=None)
+    else:
+        say(f"report: {page}")
     return DONE
 
 

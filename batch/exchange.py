@@ -5,10 +5,9 @@ Only headers are read. A clip twice in the list with another range or grade is w
 
 from __future__ import annotations
 
-import json
-import sys
 from pathlib import Path
 
+from rushlight.batch.console import say, say_json
 from rushlight.batch.handover import GradedClip, write_handover
 from rushlight.batch.lookpage import exact_look
 from rushlight.batch.prepare import Prepared, prepare
@@ -46,7 +45,7 @@ def show_grades(request: Request, folder: Path, *, as_json: bool) -> int:
     prepared = prepare(request)
     aside = [*prepared.plan.wrong, *prepared.plan.broken]
     for row, error in aside:
-        print(f"rushlight: {row.clip}: {error}", file=sys.stderr)
+        say(f"rushlight: {row.clip}: {error}", error=True)
     clips = graded_clips(prepared)
     if not clips:
         raise OptionError(
@@ -55,7 +54,7 @@ def show_grades(request: Request, folder: Path, *, as_json: bool) -> int:
     stem = request.clip_list.absolute()
     files = write_handover(folder, clips, stem.name if stem.is_dir() else stem.stem)
     if as_json:
-        json.dump(
+        say_json(
             {
                 "schema": "rushlight-grades-1",
                 "folder": str(folder),
@@ -72,16 +71,12 @@ def show_grades(request: Request, folder: Path, *, as_json: bool) -> int:
                     for c in clips
                 ],
                 "set_aside": [{"clip": row.clip, "error": str(error)} for row, error in aside],
-            },
-            sys.stdout,
-            indent=2,
-            ensure_ascii=False,
+            }
         )
-        sys.stdout.write("\n")
     else:
         print_table(
             ["clip", "reel", "from", "frames", "grade"],
             [[c.name, c.reel, str(c.start), str(c.frames), "CDL" if c.look.cdl else "none"] for c in clips],
         )
-        print(f"{len(files)} files in {folder}: " + ", ".join(sorted({f.suffix for f in files})))
+        say(f"{len(files)} files in {folder}: " + ", ".join(sorted({f.suffix for f in files})))
     return 1 if aside else 0

@@ -6,7 +6,6 @@ result and exit code are as they would be without it.
 
 from __future__ import annotations
 
-import json
 import os
 import platform
 import shlex
@@ -21,6 +20,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from rushlight.pipelines.errors import InputError, OptionError, QueueError
+from rushlight.pipelines.visible import json_text
 
 if TYPE_CHECKING:
     from rushlight.batch.events import Event
@@ -151,7 +151,7 @@ def run_hook(words: tuple[str, ...], summary: dict[str, Any], *, seconds: float 
 
 def _run(words: tuple[str, ...], summary: dict[str, Any], seconds: float) -> str:
     with tempfile.TemporaryFile() as given, tempfile.TemporaryFile() as said:
-        given.write(json.dumps(summary, ensure_ascii=False, indent=2).encode("utf-8", "replace") + b"\n")
+        given.write(json_text(summary, indent=2).encode() + b"\n")
         given.seek(0)
         process = subprocess.Popen(
             words, stdin=given, stdout=said, stderr=subprocess.STDOUT, start_new_session=True

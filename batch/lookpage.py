@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import difflib
-import json
 import os
-import sys
 import tempfile
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from rushlight.batch.console import say, say_json
 from rushlight.batch.plan import PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.request import Request
@@ -129,8 +128,7 @@ def show_look(
         _write(plot, look_picture(look, clip.stem))
         document["plot"] = str(plot)
     if as_json:
-        json.dump(document, sys.stdout, indent=2, ensure_ascii=False)
-        sys.stdout.write("\n")
+        say_json(document)
     else:
         _print(document)
     return 0
@@ -148,12 +146,12 @@ def _write(path: Path, data: bytes) -> None:
 
 
 def _print(document: dict[str, Any]) -> None:
-    print(f"{document['clip']}: {document['look']}")
-    print(
+    say(f"{document['clip']}: {document['look']}")
+    say(
         f"grade: {document['grade_reason']}"
         + (f" ({document['grade_source']})" if document["grade_source"] else "")
     )
-    print(
+    say(
         f"10-bit codes R G B after each layer; the file's levels are {document['levels']}, the display's narrow\n"
     )
     stages = list(next(iter(document["colours"].values()))["after"])
@@ -167,7 +165,7 @@ def _print(document: dict[str, Any]) -> None:
     ]
     print_table(["colour", *stages, "cd/m2"], rows)
     for text in document["warnings"]:
-        print(f"note: {text}")
+        say(f"note: {text}")
     for what in ("export", "plot"):
         if what in document:
-            print(f"written: {document[what]}")
+            say(f"written: {document[what]}")

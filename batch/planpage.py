@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import shutil
-import sys
-import textwrap
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rushlight.batch.console import say, say_wrapped
 from rushlight.batch.forecast import cost_of
 from rushlight.batch.jobs import wanted
 from rushlight.batch.plan import PlannedClip
-from rushlight.batch.tables import page_width, print_table
+from rushlight.batch.tables import print_table
 from rushlight.batch.volumes import existing
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.recipe import MovieOutput, Recipe
@@ -163,25 +162,16 @@ def _media(prepared: Prepared) -> dict[str, Any] | None:
 def _print_media(media: dict[str, Any]) -> None:
     """What lies under the media folders, and what of it no row names."""
     for path in media["not_listed"]:
-        _say(f"not listed: {_near(path)}")
+        say_wrapped(f"not listed: {_near(path)}")
     for entry in media["unreadable"]:
-        _say(f"not readable: {_near(entry['path'])}: {entry['why']}")
+        say_wrapped(f"not readable: {_near(entry['path'])}: {entry['why']}")
     for entry in media["absent"]:
-        _say(f"absent: {entry['path']}, which {_near(entry['manifest'])} names")
-    _say(
+        say_wrapped(f"absent: {entry['path']}, which {_near(entry['manifest'])} names")
+    say_wrapped(
         f"{media['found']} found under the media folders = {media['listed']} listed + "
         f"{len(media['not_listed'])} not listed + {len(media['unreadable'])} not readable + "
         f"{media['ignored']} ignored"
         + (f"; {len(media['absent'])} absent that a manifest names" if media["absent"] else "")
-    )
-
-
-def _say(text: str) -> None:
-    """A line for a person, wrapped as the table is; paths and names stay whole."""
-    print(
-        textwrap.fill(
-            text, page_width(), subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
-        )
     )
 
 
@@ -238,9 +228,9 @@ def print_plan(document: dict[str, Any]) -> None:
         key = f"{problem['key']}: " if problem["key"] else ""
         place = _near(problem["file"]) + (f":{problem['line']}" if problem["line"] else "")
         clip_name = f"{problem['clip']}: " if problem["clip"] else ""
-        _say(f"{problem['kind'].upper()}  {place}: {clip_name}{key}{problem['text']}")
+        say_wrapped(f"{problem['kind'].upper()}  {place}: {clip_name}{key}{problem['text']}")
     if document["problems"]:
-        print()
+        say()
     clips = document["clips"]
     notes: dict[str, int] = {}
     for clip in clips:
@@ -267,15 +257,15 @@ def print_plan(document: dict[str, Any]) -> None:
     if rows:
         print_table(heading, rows)
     if len(made) == 1:
-        _say(f"outputs of each: {', '.join(*made) or 'none'}")
+        say_wrapped(f"outputs of each: {', '.join(*made) or 'none'}")
     for text, number in notes.items():
-        _say(f"note {number}: {text}")
+        say_wrapped(f"note {number}: {text}")
     for text in document["warnings"]:
-        _say(f"note: {text}")
+        say_wrapped(f"note: {text}")
     if document["media"]:
         _print_media(document["media"])
     counts, estimate = document["counts"], document["estimate"]
-    _say(
+    say_wrapped(
         f"{counts['rows']} row(s)"
         + (f" + {counts['one_by_one']} for files one by one" if counts["one_by_one"] else "")
         + f" = {counts['planned']} planned + {counts['set_aside']} set aside + {counts['failed']} failed"
@@ -284,14 +274,13 @@ def print_plan(document: dict[str, Any]) -> None:
         + f"; {counts['ungraded']} ungraded"
     )
     free = estimate["free_bytes"]
-    _say(
+    say_wrapped(
         f"{counts['frames']} frames, {_minutes(estimate['seconds_one_worker'])} for one worker, "
         f"{estimate['bytes'] / 1e9:.1f} GB"
         + (f", {free / 1e9:.0f} GB free" if free is not None else " (free space: give --out)")
     )
     if "forecast" in document:
-        _say(document["forecast"]["text"])
-    sys.stdout.flush()
+        say_wrapped(document["forecast"]["text"])
 
 
 def _grade_text(clip: dict[str, Any]) -> str:

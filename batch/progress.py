@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import json
 import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from rushlight.batch.console import say, say_json
 from rushlight.batch.events import Event, Summary
 from rushlight.batch.plan import Plan, PlannedClip
+from rushlight.pipelines.visible import visible
 
 __all__ = ["View", "duration", "view"]
 
@@ -45,7 +46,7 @@ class View:
     def say(self, text: str, *, important: bool = False) -> None:
         """One line on standard output (important ones on standard error too quiet a run cannot hide)."""
         if important or not self.quiet:
-            print(text, file=sys.stderr if important else sys.stdout, flush=True)
+            say(text, error=important)
 
     def problem(self, text: str) -> None:
         """Something wrong with the request."""
@@ -116,7 +117,7 @@ class View:
         """The clips in hand with the frames made of each, and how many wait."""
         waiting = max(0, self.clips - self.ended_clips - len(self.in_hand))
         now = ", ".join(f"{clip} ({frames})" for clip, frames in self.in_hand.items()) or "nothing yet"
-        return f"{waiting} waiting; now {now}"
+        return visible(f"{waiting} waiting; now {now}")
 
     def say_replaced(self, event: Event) -> None:
         """What of a clip was replaced, why, and where it is now."""
@@ -152,7 +153,7 @@ class View:
         if self.noted:
             lines.append(f"{self.noted} of them with notes: see {out / 'report' / 'index.html'}")
         for line in lines:
-            print(line, flush=True)
+            say(line)
 
 
 def summary_lines(
@@ -207,7 +208,7 @@ class LiveView(View):
 
     def say(self, text: str, *, important: bool = False) -> None:
         if self._bar is not None and (important or not self.quiet):
-            self._bar.console.print(text, markup=False, highlight=False)
+            self._bar.console.print(visible(text, lines=True), markup=False, highlight=False)
         else:
             super().say(text, important=important)
 
@@ -259,11 +260,11 @@ class JsonView(View):
     """One JSON event a line on standard output; nothing else there."""
 
     def _emit(self, **data: Any) -> None:
-        print(json.dumps(data, ensure_ascii=False), flush=True)
+        say_json(data, indent=None)
 
     def say(self, text: str, *, important: bool = False) -> None:
         if important:
-            print(text, file=sys.stderr, flush=True)
+            say(text, error=True)
 
     def problem(self, text: str) -> None:
         self._emit(event="problem", text=text)

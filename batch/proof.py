@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import json
 import sys
-import textwrap
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from rushlight.batch.against import against_references, compare
+from rushlight.batch.console import say, say_json, say_wrapped
 from rushlight.batch.kept import VERDICTS, keep_verdicts
-from rushlight.batch.tables import page_width, print_table
+from rushlight.batch.tables import print_table
 from rushlight.batch.verify import ORDER, ClipVerdict, verify
 from rushlight.pipelines.errors import RushlightError
 
@@ -55,7 +54,7 @@ def show_verify(
 
     def on_clip(clip: str) -> None:
         if progress:
-            print(f"measuring {clip}", file=sys.stderr)
+            say(f"measuring {clip}", error=True)
 
     verdicts = verify(folder, hashes=hashes, on_clip=on_clip)
     result = document(verdicts)
@@ -64,11 +63,9 @@ def show_verify(
     if references:
         result["references"] = against_references(folder, references)
     if as_json:
-        json.dump(result, sys.stdout, indent=2, ensure_ascii=False)
-        sys.stdout.write("\n")
+        say_json(result)
     else:
         _print(result)
-    sys.stdout.flush()
     _keep(folder, {k: v for k, v in result.items() if k not in ("against", "references")})
     return 1 if any(v.verdict == "fail" for v in verdicts) else 0
 
@@ -82,15 +79,7 @@ def _keep(folder: Path, found: dict[str, Any]) -> None:
 
             write_report(folder)
     except (OSError, RushlightError) as error:
-        print(f"rushlight: the report does not have these verdicts: {error}", file=sys.stderr)
-
-
-def _say(text: str) -> None:
-    print(
-        textwrap.fill(
-            text, page_width(), subsequent_indent="  ", break_long_words=False, break_on_hyphens=False
-        )
-    )
+        say(f"rushlight: the report does not have these verdicts: {error}", error=True)
 
 
 def _print(result: dict[str, Any]) -> None:
@@ -98,7 +87,7 @@ def _print(result: dict[str, Any]) -> None:
     for clip in clips:
         for name, check in clip["checks"].items():
             if check["verdict"] != "pass":
-                _say(f"{check['verdict'].upper()}  {clip['clip']}: {name}: {check['text']}")
+                say_wrapped(f"{check['verdict'].upper()}  {clip['clip']}: {name}: {check['text']}")
     rows = []
     for clip in clips:
         colour = clip["checks"].get("colour", {})
@@ -114,7 +103,7 @@ def _print(result: dict[str, Any]) -> None:
         f"{len(clips)} clip(s): {counts['pass'] - bare} match the decision supplied{without}, "
         f"{counts['cannot tell']} cannot be told, {counts['warn']} with warnings, {counts['fail']} FAILED"
     )
-    _say(said)
+    say_wrapped(said)
     if "against" in result:
         print_table(
             [
@@ -130,7 +119,7 @@ def _print(result: dict[str, Any]) -> None:
             ],
         )
         if any(r["differences"] for r in result["against"]):
-            print("Where rasters or codecs differ, the patches of the look and the tiles were compared.")
+            say("Where rasters or codecs differ, the patches of the look and the tiles were compared.")
     if "references" in result:
         print_table(
             ["reference frame", "timecode", "verdict", "mean", "worst", ""],

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import fnmatch
-import json
-import sys
 import tempfile
 import time
 from collections import Counter
@@ -16,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.closing import write_pages
+from rushlight.batch.console import say, say_json
 from rushlight.batch.events import Event, Place, Stop, Summary, Terms
 from rushlight.batch.growing import Growth, growing_text
 from rushlight.batch.inputs import bake_looks, kept_requests
@@ -233,15 +232,14 @@ def show(queue: Path, *, as_json: bool) -> int:
     with open_store(queue) as store:
         rows = store.rows()
     if as_json:
-        json.dump([_plain(row) for row in rows], sys.stdout, indent=2, ensure_ascii=False)
-        sys.stdout.write("\n")
+        say_json([_plain(row) for row in rows])
         return DONE
     if not rows:
-        print(f"{queue} is empty")
+        say(f"{queue} is empty")
         return DONE
     table = [(r.clip, r.state, str(r.priority), str(r.frames), r.out, r.error) for r in rows]
     print_table(("clip", "state", "priority", "frames", "out", "error"), table)
-    print(", ".join(f"{count} {state}" for state, count in Counter(r.state for r in rows).items()))
+    say(", ".join(f"{count} {state}" for state, count in Counter(r.state for r in rows).items()))
     return DONE
 
 

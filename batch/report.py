@@ -28,6 +28,7 @@ from rushlight.batch.records import latest, read_records
 from rushlight.pipelines.chart import PATCHES
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.visible import visible
 
 __all__ = ["write_report"]
 
@@ -81,7 +82,10 @@ def _environment() -> Any:
 
     text = (resources.files("rushlight.batch") / "pages" / "report.html").read_text("utf-8")
     return jinja2.Environment(
-        loader=jinja2.DictLoader({"report.html": text}), autoescape=True, undefined=jinja2.StrictUndefined
+        loader=jinja2.DictLoader({"report.html": text}),
+        autoescape=True,
+        finalize=lambda value: visible(value, lines=True) if type(value) is str else value,
+        undefined=jinja2.StrictUndefined,
     )
 
 

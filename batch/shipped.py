@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import sys
 import tomllib
 from typing import Any
 
+from rushlight.batch.console import say, say_json
 from rushlight.batch.tables import print_table
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.recipe import parse_recipe, shipped_recipes
@@ -21,8 +21,7 @@ def show_recipes(name: str, *, as_json: bool) -> int:
         if name not in recipes:
             raise RecipeError(f"no recipe {name!r} ships; there are {', '.join(recipes)}")
         if as_json:
-            json.dump(tomllib.loads(recipes[name]), sys.stdout, indent=2)
-            sys.stdout.write("\n")
+            say_json(tomllib.loads(recipes[name]))
         else:
             sys.stdout.write(recipes[name])
         return 0
@@ -31,8 +30,7 @@ def show_recipes(name: str, *, as_json: bool) -> int:
         for key, recipe in ((key, parse_recipe(text, file=key)) for key, text in recipes.items())
     ]
     if as_json:
-        json.dump(rows, sys.stdout, indent=2)
-        sys.stdout.write("\n")
+        say_json(rows)
     else:
         print_table(
             ["recipe", "outputs", "what for"],
@@ -70,8 +68,7 @@ def show_encodings(*, as_json: bool) -> int:
     """`rushlight encodings`: name, gamut, code of 18 % grey, levels, source."""
     rows = encoding_rows()
     if as_json:
-        json.dump(rows, sys.stdout, indent=2)
-        sys.stdout.write("\n")
+        say_json(rows)
         return 0
     print_table(
         ["encoding", "grey", "levels", "source"],
@@ -85,6 +82,6 @@ def show_encodings(*, as_json: bool) -> int:
             for r in rows
         ],
     )
-    print("encoding: curve/gamut; grey: the 10-bit code (of 1023) of 18 % reflectance;")
-    print("levels: how the maker puts the curve into YCbCr files")
+    say("encoding: curve/gamut; grey: the 10-bit code (of 1023) of 18 % reflectance;")
+    say("levels: how the maker puts the curve into YCbCr files")
     return 0

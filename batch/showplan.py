@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
-import sys
 import time
 from datetime import datetime
 from pathlib import Path
 
+from rushlight.batch.console import say_json
 from rushlight.batch.forecast import cost_of, forecast
 from rushlight.batch.jobs import in_turns, job_id, wanted
 from rushlight.batch.night import DONE, WRONG, fields_of_clip
@@ -75,8 +74,7 @@ def show_plan(
         except OSError as error:
             raise OptionError(f"--write: {error.strerror}; a new file is needed", file=str(write)) from None
     if as_json:
-        json.dump(document, sys.stdout, indent=2, ensure_ascii=False)
-        sys.stdout.write("\n")
+        say_json(document)
     else:
         print_plan(document)
     return WRONG if prepared.faults or prepared.plan.wrong or prepared.plan.broken else DONE

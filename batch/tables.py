@@ -7,6 +7,8 @@ import sys
 import textwrap
 from collections.abc import Sequence
 
+from rushlight.pipelines.visible import visible
+
 __all__ = ["page_width", "print_table", "table_lines"]
 
 
@@ -15,7 +17,7 @@ LONGEST_WORD = 16
 
 def table_lines(heading: Sequence[str], rows: Sequence[Sequence[str]], width: int = 100) -> list[str]:
     """Lines of at most `width` characters: the widest columns give way and wrap."""
-    cells = [[str(c) for c in row] for row in (heading, *rows)]
+    cells = [[visible(str(c), lines=True) for c in row] for row in (heading, *rows)]
     widths = [max(len(row[k]) for row in cells) for k in range(len(heading))]
     room = width - 2 * (len(widths) - 1)
     words = [max((len(w) for row in cells for w in row[k].split()), default=0) for k in range(len(widths))]

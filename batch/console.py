@@ -1,0 +1,37 @@
+"""What goes to a terminal or a pipe: lines for people, in which nothing is hidden, and documents for scripts."""
+
+from __future__ import annotations
+
+import sys
+import textwrap
+from typing import Any
+
+from rushlight.batch.tables import page_width
+from rushlight.pipelines.visible import json_text, visible
+
+__all__ = ["say", "say_json", "say_wrapped"]
+
+
+def say(text: str = "", *, error: bool = False) -> None:
+    """A line (or several) on standard output, or on standard error."""
+    print(visible(text, lines=True), file=sys.stderr if error else sys.stdout, flush=True)
+
+
+def say_wrapped(text: str) -> None:
+    """A line wrapped as tables are; paths and names stay whole."""
+    width = page_width()
+    print(
+        textwrap.fill(
+            visible(text, lines=True),
+            width,
+            subsequent_indent="  ",
+            break_long_words=False,
+            break_on_hyphens=False,
+        ),
+        flush=True,
+    )
+
+
+def say_json(document: Any, *, indent: int | None = 2) -> None:
+    """One JSON document on standard output."""
+    print(json_text(document, indent=indent), flush=True)

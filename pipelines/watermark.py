@@ -20,6 +20,7 @@ __all__ = ["SHARE_OF_TILE", "draw_watermark"]
 SHARE_OF_TILE = 0.1
 REACH = 0.74  # of the diagonal that the letters spread over
 LARGEST, SMALLEST = 0.17, 8  # letter size: a share of the raster's height, and pixels
+STEP = 0.95
 WIDEST_GAP = 0.14  # between letters, of the raster's height
 
 Box = tuple[int, int, int, int]
@@ -53,13 +54,21 @@ def draw_watermark(canvas: Canvas, text: str, opacity: float, font: str) -> tupl
 
 @lru_cache(maxsize=16)
 def _letters(text: str, width: int, height: int, font: str) -> tuple[_Letter, ...]:
-    """The largest letters that keep within a tenth of every tile, or the smallest if none do."""
+    """The largest letters that keep within a tenth of every tile, or the smallest if none do.
+
+    Sizes fall by a twentieth. Shares fall at most with the square of the size, so that sizes at which even that leaves a
+    fifth too much are passed over undrawn.
+    """
     size = LARGEST * height
     while size > SMALLEST:
         letters = _placed(text, round(size), width, height, font)
-        if letters and worst_share(letters, width, height) <= SHARE_OF_TILE:
+        share = worst_share(letters, width, height) if letters else 0.0
+        if letters and share <= SHARE_OF_TILE:
             return letters
-        size *= 0.95
+        drawn = size
+        size *= STEP
+        while share * (size / drawn) ** 2 > 1.2 * SHARE_OF_TILE:
+            size *= STEP
     return _placed(text, SMALLEST, width, height, font)
 
 

@@ -11,12 +11,13 @@ from hypothesis import strategies as st
 
 from pictures import frame_of, texture
 from rushlight.batch.prepare import kept_fonts
+from rushlight.pipelines import watermark
 from rushlight.pipelines.errors import RecipeError, RushlightError
 from rushlight.pipelines.fields import parse_template, running_room
 from rushlight.pipelines.pixels import find_pixel_format, planes
 from rushlight.pipelines.recipe import Burnin, Guides, parse_recipe
 from rushlight.pipelines.slate import Painter, check_fields, fields_of
-from rushlight.pipelines.text import font_file
+from rushlight.pipelines.text import FONT, font_file
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
 ANCHORS = ["top-left", "top", "top-right", "left", "centre", "right", "bottom-left", "bottom", "bottom-right"]
@@ -254,6 +255,19 @@ def test_a_watermark_covers_a_tenth_of_a_tile_at_most() -> None:
     assert 0 < max(shares) <= 0.1
     for y, x in zip(*np.nonzero(changed), strict=True):
         assert any(a <= x < a + w and b <= y < b + h for a, b, w, h in p.covered)
+
+
+@pytest.mark.parametrize("text", ["VIEWING COPY", "A", "HELD / reel 12 of 14, day 3"])
+def test_a_watermark_is_the_largest_of_all_sizes_that_keep_a_tenth(text: str) -> None:
+    """What is found by passing sizes over is what trying every size finds."""
+    width, height, size = 640, 360, watermark.LARGEST * 360
+    while size > watermark.SMALLEST:
+        plain = watermark._placed(text, round(size), width, height, FONT)
+        if plain and watermark.worst_share(plain, width, height) <= watermark.SHARE_OF_TILE:
+            break
+        size *= watermark.STEP
+    found = watermark._letters(text, width, height, FONT)
+    assert [(m.x, m.y, m.mask.ink.shape) for m in found] == [(m.x, m.y, m.mask.ink.shape) for m in plain]
 
 
 @pytest.mark.parametrize("background", [16, 100, 235])

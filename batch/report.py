@@ -1,6 +1,6 @@
 """Pages from the log: `report/index.html` for people, `batch.json` and `batch.csv` for scripts and spreadsheets.
 
-One folder that opens from the disk, with no network and no script. All text from lists is escaped. Pictures on
+One folder that opens from the disk, with no network. All text from lists is escaped. Pictures on
 pages are small and in sRGB.
 """
 
@@ -14,7 +14,6 @@ from collections import defaultdict
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from fractions import Fraction
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -25,10 +24,10 @@ from rushlight.batch.kept import kept_media, kept_verdicts
 from rushlight.batch.lists import is_yes
 from rushlight.batch.pagepics import clip_pictures, contact_sheets
 from rushlight.batch.records import latest, read_records
+from rushlight.batch.templates import render_page
 from rushlight.pipelines.chart import PATCHES
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import OptionError
-from rushlight.pipelines.visible import visible
 
 __all__ = ["write_report"]
 
@@ -53,21 +52,18 @@ def write_report(folder: Path) -> Path:
     _span(clips)
     scenes = _scenes(clips)
     in_order = [(c["name"], c["still"]) for _, takes in scenes for c in takes]
-    page = (
-        _environment()
-        .get_template("report.html")
-        .render(
-            title=folder.name,
-            recipe=", ".join(sorted({r["recipe"]["name"] for r in done})) or "none",
-            when=_clock(max((r.get("finished", "") for r in records), default="")),
-            sums=_sums(records, done, media),
-            media=media,
-            measured=_measured(clips, measured),
-            exceptions=_exceptions(records, clips, media),
-            scenes=scenes,
-            sheets=contact_sheets(report / "pictures", in_order, report),
-            tolerance=TOLERANCE,
-        )
+    page = render_page(
+        "report.html",
+        title=folder.name,
+        recipe=", ".join(sorted({r["recipe"]["name"] for r in done})) or "none",
+        when=_clock(max((r.get("finished", "") for r in records), default="")),
+        sums=_sums(records, done, media),
+        media=media,
+        measured=_measured(clips, measured),
+        exceptions=_exceptions(records, clips, media),
+        scenes=scenes,
+        sheets=contact_sheets(report / "pictures", in_order, report),
+        tolerance=TOLERANCE,
     )
     _write(report / "index.html", page)
     _tidy(report / "pictures", clips)
@@ -75,18 +71,6 @@ def write_report(folder: Path) -> Path:
     _write(report / "batch.json", json.dumps(batch, indent=1, ensure_ascii=False))
     _write_csv(report / "batch.csv", records)
     return report / "index.html"
-
-
-def _environment() -> Any:
-    import jinja2
-
-    text = (resources.files("rushlight.batch") / "pages" / "report.html").read_text("utf-8")
-    return jinja2.Environment(
-        loader=jinja2.DictLoader({"report.html": text}),
-        autoescape=True,
-        finalize=lambda value: visible(value, lines=True) if type(value) is str else value,
-        undefined=jinja2.StrictUndefined,
-    )
 
 
 def _write(path: Path, text: str) -> None:

@@ -42,7 +42,7 @@ RANK = {room: rank for rank, rooms in enumerate(LAYERS) for room in rooms}
 FLAT = {
     f"{room.partition('.')[0]}.{name}": room
     for room, names in {
-        "pipelines": "errors texts pulse",
+        "pipelines": "errors texts visible pulse",
         "pipelines.formats": "timecode pixels codecs boxes",
         "pipelines.colour": "gamuts curves encodings display chart cdl lut icc look aces acesmath unclipped",
         "pipelines.originals": "facts headers probe sequences spans reading sources sound raster",
@@ -53,7 +53,7 @@ FLAT = {
         "pipelines.measure": "checksum measure baseline clipping",
         "pipelines.burnin": "slate text fields overlay watermark guides",
         "pipelines.render": "render picture ahead card head",
-        "batch": "records volumes tables",
+        "batch": "records volumes tables console",
         "batch.lists": "tabular lists edl timelines folders names camera dates",
         "batch.decisions": "grades gradebook changes changefiles luts handover",
         "batch.plan": "request prepare plan ranges rates reels matching corrections showlut defaults reconcile"
@@ -61,7 +61,7 @@ FLAT = {
         "batch.queue": "store states locks",
         "batch.farm": "crew tasks farm cluster worker mounts",
         "batch.verify": "verify colourcheck oddities against",
-        "batch.report": "report pagepics manifest kept",
+        "batch.report": "report templates pagepics manifest kept",
         "batch.run": "runner night queueing finish fence revisions inputs forecast events progress hooks closing",
         "batch.cli": "cli queuecli showplan planpage lookpage lookplot proof exchange shipped",
     }.items()

@@ -20,7 +20,7 @@ from rushlight.pipelines.checksum import colour_digest, picture_digest
 from rushlight.pipelines.clipping import range_warnings
 from rushlight.pipelines.codecs import codec
 from rushlight.pipelines.display import find_display
-from rushlight.pipelines.errors import DeliveryError, from_os
+from rushlight.pipelines.errors import DeliveryError, SourceError, from_os
 from rushlight.pipelines.hdr import HdrMetadata, hdr_metadata, states_light
 from rushlight.pipelines.head import Head, write_head
 from rushlight.pipelines.join import join
@@ -83,6 +83,9 @@ def finish_job(
     job = JobSpec.model_validate(payload)
     facts = opened_facts(job.source)
     sides = [json.loads(side_path(job, segment).read_text()) for segment in job.segments]
+    lost = [d for side in sides for d in side["damage"] if d.get("lost")]
+    if len(lost) >= job.count:
+        raise SourceError(f"none of its pictures decodes: {lost[0]['what']}", file=job.source.path)
     outputs: list[dict[str, Any]] = []
     warnings: list[str] = []
     for output in job.outputs:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
-__all__ = ["Box", "add_to_sample_entry", "boxes", "enable_sound_tracks", "picture_track"]
+__all__ = ["Box", "add_to_sample_entry", "boxes", "enable_sound_tracks", "picture_track", "sample_entries"]
 
 
 class Box(NamedTuple):
@@ -78,6 +78,14 @@ def picture_track(path: Path) -> PictureTrack | None:
         starts = range(listed.body + 8 + size - 4 - struct.calcsize(form), listed.end - 7, size)
         edits = sum(struct.unpack_from(form, data, at)[0] >= 0 for at in starts)
     return PictureTrack((a, b, c, d), edits)
+
+
+def sample_entries(path: Path, handler: bytes) -> list[str]:
+    """What each track of that handler (`vide`, `soun`) says it is coded in: the kind of its first sample entry (8.5.2)."""
+    with path.open("rb") as file:
+        _, data = _movie(file)
+    found = [_inside(data, track, b"mdia", b"minf", b"stbl", b"stsd") for track in _tracks(data, handler)]
+    return [data[b.body + 12 : b.body + 16].decode("ascii", "replace") if b else "" for b in found]
 
 
 def _movie(file: BinaryIO) -> tuple[int, bytes]:

@@ -13,7 +13,8 @@
     │   └── ChangedError        it is not as it was when it was planned
     ├── DeliveryError           an output failed its check, and was not given its final name
     ├── ResourceError           the machine is short of something: disk, memory, handles
-    └── QueueError              the queue file, its runner or its farm
+    ├── QueueError              the queue file, its runner or its farm
+    └── OwnFault                a fault of rushlight's own in one clip; the others go on
 
 Whether an error stops the whole request or sets one clip aside is for the caller to say: an unreadable
 LUT is the first in a recipe and the second in a row. All survive pickling, so that workers may raise them.
@@ -22,6 +23,7 @@ LUT is the first in a recipe and the second in a row. All survive pickling, so t
 from __future__ import annotations
 
 import errno
+import traceback
 from typing import Self
 
 __all__ = [
@@ -33,6 +35,7 @@ __all__ = [
     "ListError",
     "LutError",
     "OptionError",
+    "OwnFault",
     "QueueError",
     "RecipeError",
     "ResourceError",
@@ -40,20 +43,30 @@ __all__ = [
     "SourceError",
     "TimecodeError",
     "from_os",
+    "own_fault",
+    "said",
 ]
 
 
 class RushlightError(Exception):
-    """One clear sentence: what was found and what would do. `file`, `line` and `key` say where."""
+    """One clear sentence: what was found and what would do. `file`, `line` and `key` say where. `trace` is the traceback
+    of what nobody expected, for the log."""
 
     def __init__(
-        self, text: str, *, file: str | None = None, line: int | None = None, key: str | None = None
+        self,
+        text: str,
+        *,
+        file: str | None = None,
+        line: int | None = None,
+        key: str | None = None,
+        trace: str = "",
     ) -> None:
         super().__init__(text)
         self.text = text
         self.file = file
         self.line = line
         self.key = key
+        self.trace = trace
 
     def at(self, *, file: str | None = None, line: int | None = None, key: str | None = None) -> Self:
         """The same error with the places it does not know yet filled in; a known key gets `key` as its parent."""
@@ -64,6 +77,7 @@ class RushlightError(Exception):
             file=self.file or file,
             line=self.line if self.line is not None else line,
             key=key or self.key,
+            trace=self.trace,
         )
 
     def __str__(self) -> str:
@@ -73,13 +87,18 @@ class RushlightError(Exception):
         return ": ".join(part for part in (place, self.key, self.text) if part)
 
     def __reduce__(self) -> tuple[object, ...]:
-        return _again, (type(self), self.text, self.file, self.line, self.key)
+        return _again, (type(self), self.text, self.file, self.line, self.key, self.trace)
 
 
 def _again(
-    kind: type[RushlightError], text: str, file: str | None, line: int | None, key: str | None
+    kind: type[RushlightError],
+    text: str,
+    file: str | None,
+    line: int | None,
+    key: str | None,
+    trace: str = "",
 ) -> RushlightError:
-    return kind(text, file=file, line=line, key=key)
+    return kind(text, file=file, line=line, key=key, trace=trace)
 
 
 class InputError(RushlightError):
@@ -132,6 +151,30 @@ class ResourceError(RushlightError):
 
 class QueueError(RushlightError):
     """The queue, its runner or its farm cannot go on."""
+
+
+class OwnFault(RushlightError):
+    """A fault of rushlight's own in one clip: that clip fails, the others go on."""
+
+
+LONGEST = 300  # characters that are shown of what a library says
+
+
+def said(error: BaseException) -> str:
+    """What an unexpected exception says, on one line that is not too long."""
+    text = " ".join(str(error).split())
+    return f"{type(error).__name__}: {text[:LONGEST]}{'...' if len(text) > LONGEST else ''}"
+
+
+def own_fault(error: Exception, what: str, path: object = None) -> RushlightError:
+    """Ours for an exception that nobody expected while one clip was `what` ("planned"); what is ours already stays."""
+    if isinstance(error, RushlightError):
+        return error
+    if isinstance(error, OSError):
+        return from_os(error, path or error.filename or what, reading=True)
+    trace = "".join(traceback.format_exception(error))
+    text = f"a fault of rushlight's own while it was {what}: {said(error)}"
+    return OwnFault(text, file=str(path) if path else None, trace=trace)
 
 
 _SHORT_OF = {

@@ -11,7 +11,12 @@ from typing import Literal
 from rushlight.pipelines.pixels import PixelFormat
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
-__all__ = ["Facts", "Levels", "Siting", "SoundTrack", "same_time"]
+__all__ = ["MOST_FRAMES", "MOST_PIXELS", "Facts", "Levels", "Siting", "SoundTrack", "same_time"]
+
+MOST_PIXELS = (
+    200_000_000  # of a raster: a header that states more is damaged (the largest sensor has some 150 million)
+)
+MOST_FRAMES = 24 * 3600 * 120  # of a clip: a day at 120
 
 Levels = Literal["narrow", "full"]
 Siting = Literal["left", "top-left", "centre"]

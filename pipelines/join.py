@@ -14,6 +14,7 @@ from rushlight.pipelines.boxes import add_to_sample_entry, enable_sound_tracks
 from rushlight.pipelines.codecs import Codec, Tags, encoder_options
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.hdr import HdrMetadata, metadata_boxes, with_metadata
+from rushlight.pipelines.libraries import open_movie
 from rushlight.pipelines.pulse import beat
 from rushlight.pipelines.timecode import FrameRate, Timecode
 from rushlight.pipelines.tracks import SAMPLE_RATE, Sound, SoundTracks
@@ -50,7 +51,7 @@ def join(
     try:
         with ExitStack() as stack:
             output = stack.enter_context(open_container(path, container, index_first=container == "mp4"))
-            first = stack.enter_context(av.open(str(segments[0])))
+            first = stack.enter_context(open_movie(segments[0]))
             for key, value in sorted((metadata or {}).items()):
                 output.metadata[key] = value
             if codec.intra:
@@ -135,7 +136,7 @@ def _packets(
     path: Path, count: int, rate: FrameRate, settings: bytes | None
 ) -> Iterator[tuple[int, int, Any]]:
     """A segment's packets, each with its place in the order of decoding and of showing."""
-    with av.open(str(path)) as segment:
+    with open_movie(path) as segment:
         if settings is not None and _settings(segment) != settings:
             raise DeliveryError(
                 "segments were encoded with different settings and cannot be joined", file=str(path)

@@ -16,9 +16,11 @@ from typing import Any
 
 import xxhash
 
+from rushlight.pipelines.boxes import sample_entries
 from rushlight.pipelines.errors import SourceError, TimecodeError, from_os
-from rushlight.pipelines.facts import Facts, Levels, SoundTrack
+from rushlight.pipelines.facts import MOST_FRAMES, MOST_PIXELS, Facts, Levels, SoundTrack
 from rushlight.pipelines.headers import interlaced, is_atom, is_cut_short, orientation
+from rushlight.pipelines.libraries import open_movie, source_errors
 from rushlight.pipelines.pixels import find_pixel_format
 from rushlight.pipelines.sequences import STILLS, sequence, sequence_files
 from rushlight.pipelines.spans import MOVIES, is_span, joined, span_files
@@ -34,8 +36,14 @@ def probe(path: Path, *, rate: FrameRate | None = None, files: Sequence[Path] = 
     """The facts of one original. `rate` serves sequences whose headers state none (24 and a warning otherwise);
     `files` are those of a span over several cards, in order.
 
-    SourceError naming the file for anything missing, unreadable, without a picture, or camera raw.
+    SourceError naming the file for anything missing, unreadable, without a picture, or camera raw, and for whatever a
+    library raises about it: this is the one place where facts of an original are read.
     """
+    with source_errors(path, "its header cannot be read"):
+        return _facts(path, rate, files)
+
+
+def _facts(path: Path, rate: FrameRate | None, files: Sequence[Path]) -> Facts:
     if path.suffix.lower() in RAW:
         raise SourceError("is camera raw, give a transcode: our libraries do not open it", file=str(path))
     if is_span(path):
@@ -51,22 +59,19 @@ def probe(path: Path, *, rate: FrameRate | None = None, files: Sequence[Path] = 
 
 
 def _movie(path: Path) -> Facts:
-    import av
-
-    av.logging.set_level(None)
-    try:
-        with av.open(str(path)) as container:
-            if not container.streams.video:
-                raise SourceError("holds no picture", file=str(path))
-            return _movie_facts(path, container, container.streams.video[0])
-    except av.error.FFmpegError as error:
-        raise SourceError(f"does not open as a movie: {error.strerror or error}", file=str(path)) from None
-    except OSError as error:
-        raise from_os(error, path, reading=True) from None
+    with source_errors(path, "does not open as a movie"), open_movie(path) as container:
+        if not container.streams.video:
+            raise SourceError("holds no picture", file=str(path))
+        return _movie_facts(path, container, container.streams.video[0])
 
 
 def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     context = stream.codec_context
+    if context is None:
+        raise SourceError(
+            f"its picture is in a codec that is not read here{_named(path, b'vide')}; give a transcode",
+            file=str(path),
+        )
     warnings: list[str] = []
     stored = context.format.name if context.format else ""
     pixel_format = find_pixel_format(_within_family(stored))
@@ -75,6 +80,9 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
             f"has pictures of a kind that is not read here: {context.name} {stored or 'unknown'}",
             file=str(path),
         )
+    if not 0 < context.width * context.height <= MOST_PIXELS:
+        text = f"states a raster of {context.width}x{context.height}, which no camera makes"
+        raise SourceError(text, file=str(path))
     fraction = stream.average_rate or stream.guessed_rate
     if not fraction:
         raise SourceError("states no frame rate", file=str(path))
@@ -100,19 +108,20 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
         warnings.append("the frame count is worked out from the duration")
     if not frames:
         raise SourceError("states neither a frame count nor a duration", file=str(path))
+    info = path.stat()
+    if not 0 < frames <= min(MOST_FRAMES, info.st_size):
+        raise SourceError(
+            f"states {frames} frames in {info.st_size} bytes: its header is damaged", file=str(path)
+        )
     timecode, timecode_from, note = _movie_timecode(container, rate)
     warnings += [note] if note else []
-    info = path.stat()
-    sound = tuple(
-        SoundTrack(
-            index=a.index,
-            codec=a.codec_context.name,
-            sample_rate=a.rate,
-            channels=a.codec_context.layout.nb_channels,
-            layout=a.codec_context.layout.name,
+    sound, note = _sound(path, container)
+    warnings += [note] if note else []
+    metadata = {**container.metadata, **stream.metadata}
+    if "\ufffd" in "".join((*metadata, *metadata.values())):
+        warnings.append(
+            "some of its metadata is not UTF-8 text; what cannot be read of it is shown as \ufffd"
         )
-        for a in container.streams.audio
-    )
     reel = next((s.metadata["reel_name"] for s in container.streams if s.metadata.get("reel_name")), "")
     levels: Levels | None = {1: "narrow", 2: "full"}.get(int(context.color_range))  # type: ignore[assignment]
     if pixel_format.full_by_name:
@@ -146,11 +155,42 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
         mirrored=mirrored,
         interlaced=interlaced(path, stream),
         variable_rate=_varies(steps),
-        metadata={**container.metadata, **stream.metadata},
+        metadata=metadata,
         bytes=info.st_size,
         mtime_ns=info.st_mtime_ns,
         warnings=tuple(warnings),
     )
+
+
+def _named(path: Path, handler: bytes, number: int = 0) -> str:
+    """The four letters of a track's codec in brackets, where a MOV or MP4 states them."""
+    entries = sample_entries(path, handler)
+    return f" ({entries[number]!r})" if number < len(entries) else ""
+
+
+def _sound(path: Path, container: Any) -> tuple[tuple[SoundTrack, ...], str]:
+    """The sound tracks that can be decoded, and what is to be said of the others."""
+    found: list[SoundTrack] = []
+    lost: list[str] = []
+    for number, stream in enumerate(container.streams.audio):
+        context = stream.codec_context
+        channels = context.layout.nb_channels if context else 0
+        if not channels or not context.sample_rate:
+            lost.append(f"{number + 1}{_named(path, b'soun', number)}")
+            continue
+        layout = context.layout.name
+        track = SoundTrack(
+            index=stream.index,
+            codec=context.name,
+            sample_rate=context.sample_rate,
+            channels=channels,
+            layout=layout,
+        )
+        found.append(track)
+    if not lost:
+        return tuple(found), ""
+    rest = "channels are counted without it" if found else "it is delivered without sound"
+    return tuple(found), f"its sound track {' and '.join(lost)} is in a codec that is not read here: {rest}"
 
 
 _SAME_FAMILY = {
@@ -200,9 +240,7 @@ def _first_stamps(container: Any, stream: Any) -> list[int]:
 
 def _counted(path: Path) -> int:
     """Pictures, one by one: where they last unequally and no index has them, nothing else tells."""
-    import av
-
-    with av.open(str(path)) as container:
+    with open_movie(path) as container:
         return sum(packet.size > 0 for packet in container.demux(container.streams.video[0]))
 
 

@@ -16,6 +16,7 @@ from av.sidedata.sidedata import Type as SideData
 from rushlight.pipelines.codecs import Codec, Tags, readable_tags
 from rushlight.pipelines.errors import DeliveryError, TimecodeError
 from rushlight.pipelines.hdr import HdrMetadata
+from rushlight.pipelines.libraries import open_movie
 from rushlight.pipelines.pulse import beat
 from rushlight.pipelines.timecode import FrameRate, Timecode
 from rushlight.pipelines.tracks import Sound, track_list
@@ -53,9 +54,8 @@ class Delivered:
 
 def read_back(path: Path) -> Delivered:
     """Reopen a finished movie: every packet is counted, the first picture decoded. DeliveryError if it cannot be."""
-    av.logging.set_level(None)
     try:
-        with av.open(str(path)) as container:
+        with open_movie(path) as container:
             if not container.streams.video:
                 raise DeliveryError("holds no picture", file=str(path))
             return _read(path, container, container.streams.video[0])

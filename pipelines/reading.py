@@ -18,6 +18,7 @@ import av
 
 from rushlight.pipelines.errors import SourceError, from_os
 from rushlight.pipelines.headers import is_cut_short
+from rushlight.pipelines.libraries import open_movie, source_errors
 from rushlight.pipelines.probe import Facts
 
 __all__ = ["Item", "Reading"]
@@ -32,7 +33,6 @@ class Reading:
     """One movie, opened read-only. `conform` numbers its pictures by order of showing, whatever their times."""
 
     def __init__(self, facts: Facts, *, conform: bool = False, threads: int = 1) -> None:
-        av.logging.set_level(None)
         self.facts = facts
         self._threads = threads
         self._open()
@@ -48,12 +48,8 @@ class Reading:
         self._groups = not intra
 
     def _open(self) -> None:
-        try:
-            self._container: Any = av.open(str(self.facts.path))
-        except av.error.FFmpegError as error:
-            raise SourceError(
-                f"does not open: {error.strerror or error}", file=str(self.facts.path)
-            ) from None
+        with source_errors(self.facts.path, "does not open"):
+            self._container: Any = open_movie(self.facts.path)
         self._stream = self._container.streams.video[0]
         self._stream.thread_type = "NONE" if self._threads == 1 else "AUTO"
         self._stream.codec_context.thread_count = self._threads
@@ -83,14 +79,9 @@ class Reading:
                 except av.error.FFmpegError:
                     continue
             items = self._in_order(whole=margin is None)
-            head: list[Item] = []
-            for item in items:
-                head.append(item)
-                if item[0] is not None:
-                    break
+            head = _until_numbered(items)
             reached = next((n for n, _, _ in head if n is not None), None)
             if margin is None or (reached is not None and reached <= first):
-                del item
                 yield from _emptied(head)
                 yield from items
                 return
@@ -203,6 +194,16 @@ class Reading:
         return next(packets, None), packets
 
 
+def _until_numbered(items: Iterator[Item]) -> list[Item]:
+    """Items up to the first that has a number; nothing here holds a picture once they are let go."""
+    head: list[Item] = []
+    for item in items:
+        head.append(item)
+        if item[0] is not None:
+            break
+    return head
+
+
 def _emptied(head: list[Item]) -> Iterator[Item]:
     """What was looked at ahead, each let go once it is given: a picture of 3840x2160 is 33 MB."""
     head.reverse()
@@ -238,9 +239,6 @@ def _with_spoilt(items: Iterator[Item]) -> Iterator[Item]:
 @lru_cache(maxsize=4)
 def _stamps(path: Path, size: int, mtime_ns: int) -> tuple[int, ...]:
     """Time stamps of all pictures of a movie in order of showing."""
-    try:
-        with av.open(str(path)) as container:
-            packets = container.demux(container.streams.video[0])
-            return tuple(sorted(p.pts for p in packets if p.size and p.pts is not None and not p.is_discard))
-    except av.error.FFmpegError as error:
-        raise SourceError(f"does not open: {error.strerror or error}", file=str(path)) from None
+    with source_errors(path, "does not open"), open_movie(path) as container:
+        packets = container.demux(container.streams.video[0])
+        return tuple(sorted(p.pts for p in packets if p.size and p.pts is not None and not p.is_discard))

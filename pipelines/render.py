@@ -279,7 +279,8 @@ class _Segment:
         place = str(self.start + (frame.number - self.job.first))
         if self.job.source.damaged == "fail" and not frame.missing:
             raise SourceError(f"frame {frame.number} ({place}): {frame.damage}", file=self.job.source.path)
-        self.damage.append({"frame": frame.number, "timecode": place, "what": frame.damage})
+        lost = {"lost": True} if frame.lost else {}
+        self.damage.append({"frame": frame.number, "timecode": place, "what": frame.damage, **lost})
 
     def _count_pushed(self, image: av.VideoFrame) -> None:
         """What the row's corrections push out of the encoding."""

@@ -9,11 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.pipelines.errors import SourceError, TimecodeError, from_os
-from rushlight.pipelines.facts import Facts
+from rushlight.pipelines.facts import MOST_FRAMES, MOST_PIXELS, Facts
+from rushlight.pipelines.libraries import image_fault
+from rushlight.pipelines.mosaic import is_mosaic
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
-__all__ = ["STILLS", "as_stored", "rgb_channels", "sequence", "sequence_files"]
+__all__ = ["STILLS", "as_stored", "refusal", "rgb_channels", "sequence", "sequence_files"]
 
 STILLS = frozenset({".dpx", ".exr", ".tif", ".tiff", ".png"})
 _NUMBERED = re.compile(r"(?P<head>.*?)(?P<number>\d+)(?P<tail>\.[A-Za-z0-9]+)")
@@ -64,17 +66,23 @@ def sequence(path: Path, stated: FrameRate | None) -> Facts:
     import OpenImageIO as oiio
 
     files, numbers = sequence_files(path)
+    if numbers[-1] - numbers[0] >= MOST_FRAMES:
+        raise SourceError(
+            f"has {len(files)} files with numbers from {numbers[0]} to {numbers[-1]}, which is no sequence",
+            file=str(path),
+        )
+    if files[0].suffix.lower() in (".tif", ".tiff") and is_mosaic(files[0]):
+        raise SourceError(MOSAIC, file=str(files[0]))
     reader = oiio.ImageInput.open(str(files[0]), as_stored())
     if reader is None:
-        raise SourceError(f"does not open as a picture: {oiio.geterror()}", file=str(files[0]))
+        raise SourceError(f"does not open as a picture: {image_fault()}", file=str(files[0]))
     try:
         spec = reader.spec()
         kind = reader.format_name()
-        if not rgb_channels(spec):
-            raise SourceError(
-                f"has no channels R, G and B, which are needed; it has {', '.join(spec.channelnames)}",
-                file=str(files[0]),
-            )
+        if why := refusal(spec):
+            raise SourceError(why, file=str(files[0]))
+        if reader.has_error:
+            raise SourceError(f"its header is damaged: {image_fault(reader)}", file=str(files[0]))
         info = files[0].stat()
         warnings: list[str] = []
         rate, rate_from = _sequence_rate(spec, stated)
@@ -112,7 +120,9 @@ def sequence(path: Path, stated: FrameRate | None) -> Facts:
             codec=kind,
             container=kind,
             metadata={
-                a.name: str(a.value) for a in spec.extra_attribs if isinstance(a.value, str | int | float)
+                readable(a.name): readable(str(a.value))
+                for a in spec.extra_attribs
+                if isinstance(a.value, str | int | float)
             },
             bytes=info.st_size * len(files),
             mtime_ns=max(info.st_mtime_ns, files[-1].stat().st_mtime_ns),
@@ -120,6 +130,28 @@ def sequence(path: Path, stated: FrameRate | None) -> Facts:
         )
     finally:
         reader.close()
+
+
+MOSAIC = "is camera raw (a sensor's mosaic in a TIFF or DNG file): give a transcode, RGB as DPX, EXR, TIFF or a movie"
+
+
+def refusal(spec: Any) -> str:
+    """Why a picture with this header is not read here; empty where it is."""
+    if spec.deep:
+        return (
+            "is a deep picture (several samples a pixel, by distance): give it flattened, as plain R, G and B"
+        )
+    if not rgb_channels(spec):
+        names = ", ".join(readable(name) for name in spec.channelnames[:8])
+        return f"has no channels R, G and B, which are needed; it has {names}"
+    if not (0 < spec.full_width * spec.full_height <= MOST_PIXELS) or spec.full_width < 1 or spec.depth > 1:
+        return f"states a raster of {spec.full_width}x{spec.full_height}, which no camera makes"
+    return ""
+
+
+def readable(text: str) -> str:
+    """A text of a header, with U+FFFD where its bytes are not UTF-8."""
+    return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
 def as_stored() -> Any:

@@ -7,6 +7,7 @@ or after the recorded sound is silence.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -15,8 +16,8 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
-from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.headers import is_cut_short
+from rushlight.pipelines.libraries import open_movie, source_errors
 from rushlight.pipelines.probe import Facts
 
 __all__ = ["SAMPLE_RATE", "channels_of", "read_sound", "samples_of"]
@@ -88,21 +89,18 @@ def _track(facts: Facts, index: int, begin: int) -> _Reader:
 
 def _pieces(facts: Facts, index: int, begin: int) -> Iterator[Block]:
     """Sound of one stream at 48 kHz from sample `begin` of the picture's time, gaps filled with silence."""
-    try:
-        container: Any = av.open(str(facts.path))
-    except av.error.FFmpegError as error:
-        raise SourceError(
-            f"does not open for sound: {error.strerror or error}", file=str(facts.path)
-        ) from None
+    with source_errors(facts.path, "does not open for sound"):
+        container: Any = open_movie(facts.path)
+    track = facts.sound[index]
     with container:
-        stream = container.streams.audio[index]
+        stream = container.streams[track.index]
         stream.codec_context.thread_count = 1
         rate = stream.codec_context.sample_rate
-        pieces = _continuous(container, stream, round(Fraction(begin * rate, SAMPLE_RATE)))
-        yield from pieces if rate == SAMPLE_RATE else _resampled(pieces, rate, facts.sound[index].channels)
+        pieces = _continuous(container, stream, round(Fraction(begin * rate, SAMPLE_RATE)), track.channels)
+        yield from pieces if rate == SAMPLE_RATE else _resampled(pieces, rate, track.channels)
 
 
-def _continuous(container: Any, stream: Any, begin: int) -> Iterator[Block]:
+def _continuous(container: Any, stream: Any, begin: int, channels: int) -> Iterator[Block]:
     """The stream's own samples from `begin`, in order and without a gap."""
     rate = stream.codec_context.sample_rate
     video = container.streams.video[0]
@@ -110,13 +108,16 @@ def _continuous(container: Any, stream: Any, begin: int) -> Iterator[Block]:
     lost = container.format.name == "mxf" and is_cut_short(Path(container.name))
     if begin > rate and not lost:  # without an index, a place in the file is guessed
         at = int((start + Fraction(begin, rate) - Fraction(1, 2)) / stream.time_base)
-        container.seek(max(at, 0), stream=stream, backward=True)
+        with suppress(av.error.FFmpegError):  # it is read from where it stands
+            container.seek(max(at, 0), stream=stream, backward=True)
     at = begin
     for frame in _decoded(container, stream):
         if frame.pts is None:
             continue
         place = round((Fraction(frame.pts) * Fraction(frame.time_base) - start) * rate)
         piece = _samples(frame)
+        if len(piece) != channels:  # not what the header says: silence, as what does not decode
+            continue
         if place - at > 2:  # a rounding of time stamps is no gap
             yield np.zeros((piece.shape[0], place - at), np.int32)
             at = place
@@ -163,7 +164,14 @@ def _all_ready(parts: list[list[Any]]) -> Iterator[Block]:
 
 
 def _decoded(container: Any, stream: Any) -> Iterator[Any]:
-    for packet in container.demux(stream):
+    packets = container.demux(stream)
+    while True:
+        try:
+            packet = next(packets, None)
+        except av.error.FFmpegError:
+            return  # the file cannot be read on
+        if packet is None:
+            return
         try:
             yield from packet.decode()
         except av.error.FFmpegError:

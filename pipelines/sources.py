@@ -15,11 +15,12 @@ from typing import Any, Literal, Self
 import av
 import numpy as np
 
-from rushlight.pipelines.errors import SourceError
+from rushlight.pipelines.errors import RushlightError, SourceError, said
+from rushlight.pipelines.libraries import image_fault
 from rushlight.pipelines.pixels import new_frame, planes
 from rushlight.pipelines.probe import Facts
 from rushlight.pipelines.reading import Reading
-from rushlight.pipelines.sequences import as_stored, rgb_channels
+from rushlight.pipelines.sequences import as_stored, refusal, rgb_channels
 
 __all__ = ["MovieSource", "SequenceSource", "Source", "SourceFrame", "SpanSource", "open_source"]
 
@@ -34,6 +35,7 @@ class SourceFrame:
     image: av.VideoFrame
     damage: str = ""
     missing: bool = False
+    lost: bool = False  # nothing of it was decoded: the one before stands in, or black
 
 
 class MovieSource:
@@ -65,8 +67,9 @@ class MovieSource:
             if number is None:
                 note = damage
                 continue
+            alike = (image.width, image.height) == (self.facts.width, self.facts.height)
             if number < wanted:
-                last = image
+                last = image if alike else last
                 continue
             while wanted < min(number, first + count):
                 yield self._lost(wanted, last, note or "the frame is absent from the file")
@@ -74,8 +77,12 @@ class MovieSource:
                 note = ""
             if wanted >= first + count:
                 return
-            yield SourceFrame(number=wanted, image=self._planar(image), damage=damage)
-            last = image
+            if not alike:
+                what = f"is {image.width}x{image.height}, the clip {self.facts.width}x{self.facts.height}"
+                yield self._lost(wanted, last, what)
+            else:
+                yield SourceFrame(number=wanted, image=self._planar(image), damage=damage)
+                last = image
             wanted += 1
             if wanted == first + count:
                 return
@@ -85,7 +92,7 @@ class MovieSource:
 
     def _lost(self, number: int, last: av.VideoFrame | None, damage: str) -> SourceFrame:
         image = self._planar(last) if last is not None else _black(self.facts)
-        return SourceFrame(number=number, image=image, damage=damage)
+        return SourceFrame(number=number, image=image, damage=damage, lost=True)
 
     def _planar(self, image: av.VideoFrame) -> av.VideoFrame:
         name = self.facts.pixel_format.name
@@ -154,9 +161,10 @@ class SequenceSource:
                 yield self._absent(number, last)
                 continue
             image, damage = _read(path, self.facts)
+            lost = image is None
             if image is None:
                 image = last if last is not None else _black(self.facts)
-            yield SourceFrame(number=number, image=image, damage=damage)
+            yield SourceFrame(number=number, image=image, damage=damage, lost=lost)
             last = image
 
     def _absent(self, number: int, last: av.VideoFrame | None) -> SourceFrame:
@@ -168,7 +176,7 @@ class SequenceSource:
             earlier = max((n for n in self._files if n < number), default=None)
             last = _read(self._files[earlier], self.facts)[0] if earlier is not None else None
         image = last if self.missing == "hold" and last is not None else _black(self.facts)
-        return SourceFrame(number=number, image=image, damage="the file is missing", missing=True)
+        return SourceFrame(number=number, image=image, damage="the file is missing", missing=True, lost=True)
 
 
 def _black(facts: Facts) -> av.VideoFrame:
@@ -183,12 +191,21 @@ def _black(facts: Facts) -> av.VideoFrame:
 
 
 def _read(path: Path, facts: Facts) -> tuple[av.VideoFrame | None, str]:
-    """The picture of one file over its display window, and what is wrong with it."""
+    """The picture of one file over its display window, and what is wrong with it, whatever the library raises."""
+    try:
+        return _picture(path, facts)
+    except (RushlightError, MemoryError):
+        raise
+    except Exception as error:
+        return None, f"{path.name} cannot be read: {said(error)}"
+
+
+def _picture(path: Path, facts: Facts) -> tuple[av.VideoFrame | None, str]:
     import OpenImageIO as oiio
 
     reader = oiio.ImageInput.open(str(path), as_stored())
     if reader is None:
-        return None, f"{path.name} does not open: {oiio.geterror()}"
+        return None, f"{path.name} does not open: {image_fault()}"
     try:
         spec = reader.spec()
         pixel_format = facts.pixel_format
@@ -198,13 +215,13 @@ def _read(path: Path, facts: Facts) -> tuple[av.VideoFrame | None, str]:
                 f"{path.name} is {spec.full_width}x{spec.full_height}, the sequence {facts.width}x{facts.height}",
             )
         kind = oiio.FLOAT if pixel_format.is_float else oiio.UINT8 if pixel_format.bits == 8 else oiio.UINT16
+        if why := refusal(spec):
+            return None, f"{path.name} {why}"
         at = rgb_channels(spec)
-        if not at:
-            return None, f"{path.name} has no channels R, G and B: {', '.join(spec.channelnames)}"
         low, high = min(at), max(at) + 1
         pixels = reader.read_image(0, 0, low, high, kind)
         if pixels is None or reader.has_error:
-            return None, f"{path.name} does not read whole: {reader.geterror()}"
+            return None, f"{path.name} does not read whole: {image_fault(reader)}"
     finally:
         reader.close()
     if pixel_format.bits in (10, 12):

@@ -1,0 +1,53 @@
+"""Media libraries at the edge: a movie opened, and whatever a library raises about an original as an error of that file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from rushlight.pipelines.errors import RushlightError, SourceError, from_os, own_fault, said
+
+__all__ = ["image_fault", "open_movie", "source_errors"]
+
+
+@contextmanager
+def source_errors(path: Path, tried: str) -> Iterator[None]:
+    """Whatever is raised inside is an error of the original `path` that says what was tried, its traceback kept with it.
+
+    Errors of ours pass; of the system's, a shortage (handles, memory of the machine) is told apart."""
+    import av
+
+    try:
+        yield
+    except RushlightError:
+        raise
+    except av.error.FFmpegError as error:
+        raise SourceError(f"{tried}: {error.strerror or error}", file=str(path)) from None
+    except OSError as error:
+        raise from_os(error, path, reading=True) from None
+    except MemoryError:
+        raise SourceError(f"{tried}: it asks for more memory than there is", file=str(path)) from None
+    except Exception as error:
+        trace = own_fault(error, tried).trace
+        raise SourceError(f"{tried}: {said(error)}", file=str(path), trace=trace) from error
+
+
+def open_movie(path: Path) -> Any:
+    """A movie, opened read-only by PyAV. What of its metadata is not UTF-8 reads as U+FFFD; PyAV's errors are its own."""
+    import av
+
+    av.logging.set_level(None)
+    return av.open(str(path), metadata_errors="replace")
+
+
+def image_fault(reader: Any = None) -> str:
+    """What OpenImageIO says went wrong, of one reader or of the last that did not open. It may quote bytes of the file."""
+    import OpenImageIO as oiio
+
+    try:
+        text = reader.geterror() if reader is not None else oiio.geterror()
+    except UnicodeDecodeError as error:
+        text = error.object.decode("utf-8", "replace")
+    return " ".join(str(text).split()) or "it says nothing of why"

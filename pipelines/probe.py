@@ -76,10 +76,10 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     stored = context.format.name if context.format else ""
     pixel_format = find_pixel_format(_within_family(stored))
     if pixel_format is None or not context.width:
-        raise SourceError(
-            f"has pictures of a kind that is not read here: {context.name} {stored or 'unknown'}",
-            file=str(path),
-        )
+        text = f"has pictures of a kind that is not read here: {context.name} {stored}"
+        if not stored:
+            text = f"its first pictures do not decode: {context.name}, damaged or of a kind that is not read here"
+        raise SourceError(text, file=str(path))
     if not 0 < context.width * context.height <= MOST_PIXELS:
         text = f"states a raster of {context.width}x{context.height}, which no camera makes"
         raise SourceError(text, file=str(path))
@@ -118,11 +118,11 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     sound, note = _sound(path, container)
     warnings += [note] if note else []
     metadata = {**container.metadata, **stream.metadata}
-    if "\ufffd" in "".join((*metadata, *metadata.values())):
+    reel = next((s.metadata["reel_name"] for s in container.streams if s.metadata.get("reel_name")), "")
+    if "\ufffd" in "".join((reel, *metadata, *metadata.values())):
         warnings.append(
             "some of its metadata is not UTF-8 text; what cannot be read of it is shown as \ufffd"
         )
-    reel = next((s.metadata["reel_name"] for s in container.streams if s.metadata.get("reel_name")), "")
     levels: Levels | None = {1: "narrow", 2: "full"}.get(int(context.color_range))  # type: ignore[assignment]
     if pixel_format.full_by_name:
         levels = "full"

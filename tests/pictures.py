@@ -48,9 +48,11 @@ def write_movie(
     levels: int = 1,
     options: dict[str, str] | None = None,
     sound: NDArray[np.int32] | None = None,
+    metadata: dict[str, str] | None = None,
 ) -> Path:
     """A movie by PyAV alone."""
     with av.open(str(path), "w") as out:
+        out.metadata.update(metadata or {})
         stream = out.add_stream(codec, rate=rate, options=options or {})
         stream.width, stream.height, stream.pix_fmt = frames[0].width, frames[0].height, frames[0].format.name
         stream.codec_context.time_base = 1 / rate

@@ -1,0 +1,128 @@
+"""Originals from outside: one that is wrong costs one clip, is named, and the others are delivered."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import pytest
+
+import foreign
+from command import rushlight
+from foreign import FAIL, PASS
+from rushlight.batch.records import latest, read_records
+from rushlight.pipelines.errors import SourceError
+from rushlight.pipelines.probe import probe
+from rushlight.pipelines.sources import open_source
+
+RECIPE = """
+[[output]]
+name = "proxy"
+make = "movie"
+codec = "prores-proxy"
+container = "mov"
+size = "128x72"
+"""
+GOOD = ("A001C001.mov", "A001C002.mov")
+
+
+@pytest.fixture(scope="module")
+def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A card with two good originals and one of every kind from outside."""
+    folder = tmp_path_factory.mktemp("foreign") / "card"
+    for number, name in enumerate(GOOD):
+        folder.mkdir(exist_ok=True)
+        foreign.good(folder / name, 100 * number)
+    for kind in FAIL | PASS:
+        foreign.make(folder, kind)
+    (folder.parent / "small.toml").write_text(RECIPE)
+    return folder
+
+
+def written(path: Path, names: list[str]) -> Path:
+    with path.open("w", newline="") as file:
+        rows = csv.writer(file)
+        rows.writerow(("clip", "encoding"))
+        rows.writerows((n, "ACEScg" if "." not in n else "LogC3") for n in names)
+    return path
+
+
+@pytest.mark.parametrize("kind", FAIL)
+def test_what_cannot_be_read_is_an_error_of_that_file(card: Path, kind: str) -> None:
+    name, _, says = FAIL[kind]
+    if "none of its pictures" in says:  # its header is whole: the pictures tell
+        with open_source(probe(card / name)) as source:
+            assert all(frame.lost and frame.damage for frame in source.frames(0, foreign.FRAMES))
+        return
+    with pytest.raises(SourceError) as caught:
+        probe(card / name)
+    assert says in caught.value.text and name in str(caught.value.file)
+    str(caught.value).encode()  # it can be printed anywhere
+
+
+@pytest.mark.parametrize("kind", PASS)
+def test_what_can_be_read_is_read(card: Path, kind: str) -> None:
+    name, _, says = PASS[kind]
+    facts = probe(card / name)
+    assert facts.frames == foreign.FRAMES
+    assert says in " ".join(facts.warnings)
+    json.dumps(dict(facts.metadata), ensure_ascii=False).encode()
+    with open_source(facts) as source:
+        assert [f.damage for f in source.frames(0, foreign.FRAMES)] == [""] * foreign.FRAMES
+
+
+@pytest.mark.parametrize("listed", [True, False], ids=["listed", "in the media folder"])
+def test_plan_goes_on(card: Path, tmp_path: Path, listed: bool) -> None:
+    names = [*GOOD, *(n for n, _, _ in (FAIL | PASS).values())] if listed else list(GOOD)
+    run = rushlight("plan", written(tmp_path / "day.csv", names), "--media", card, "--json")
+    assert run.returncode in ((1, 2) if listed else (0,)), run.stderr
+    plan = json.loads(run.stdout)
+    planned = {clip["clip"] for clip in plan["clips"]}
+    assert set(GOOD) <= planned
+    told = {Path(e["path"]).name: e["why"] for e in plan["media"]["unreadable"]}
+    for name, _, says in FAIL.values():
+        if "none of its pictures" not in says:
+            assert says in told[name]
+    if listed:
+        assert planned == {*GOOD, *(n for n, _, _ in PASS.values())} | {
+            "F001C005.mov",
+            "F001C006.mov",
+            "F001C014",
+        }
+        told = {p["clip"]: p["text"] for p in plan["problems"]}
+        assert {n for n, _, says in FAIL.values() if "none of its pictures" not in says} == set(told)
+
+
+@pytest.fixture(scope="module")
+def night(card: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str, int]:
+    """All of them in one list, rendered; the output folder, what was said, and the exit code."""
+    folder = tmp_path_factory.mktemp("night")
+    names = [*GOOD, *(n for n, _, _ in (FAIL | PASS).values())]
+    day = written(folder / "day.csv", names)
+    recipe = card.parent / "small.toml"
+    run = rushlight(
+        "render", day, "--media", card, "--recipe", recipe, "--out", folder / "out", "--workers", 2
+    )
+    return folder / "out", run.stdout + run.stderr, run.returncode
+
+
+def test_a_night_delivers_all_that_can_be_delivered(night: tuple[Path, str, int]) -> None:
+    out, said, code = night
+    assert code == 1, said
+    records = {r["clip"]: r for r in latest(read_records(out)).values()}
+    for name in [*GOOD, *(n for n, _, _ in PASS.values())]:
+        assert records[name]["status"] == "done", records[name].get("error")
+    assert len(list((out / "proxy").iterdir())) == len(GOOD) + len(PASS)
+    for name, _, says in FAIL.values():
+        assert records[name]["status"] == "failed" and says in records[name]["error"]
+        assert f"{name}" in said
+    page = (out / "report" / "index.html").read_text()
+    assert all(name in page for name, _, _ in (FAIL | PASS).values())
+
+
+def test_sound_that_cannot_be_read_is_said_and_the_picture_delivered(night: tuple[Path, str, int]) -> None:
+    out, _, _ = night
+    record = next(r for r in latest(read_records(out)).values() if r["clip"] == "L001C005.mov")
+    assert record["outputs"][0]["sound"] == []
+    assert any("sound track 1 ('XYZ2')" in text for text in record["warnings"])

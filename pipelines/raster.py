@@ -13,9 +13,8 @@ from typing import Any, Literal
 
 import av
 import av.filter
-import numpy as np
 
-from rushlight.pipelines.errors import RecipeError, SourceError
+from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.facts import Siting
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format, new_frame, planes
 
@@ -161,8 +160,8 @@ class Fitter:
         return self._graph.pull()
 
     def _fit_float(self, frame: av.VideoFrame) -> av.VideoFrame:
-        """Float planes by OpenImageIO: swscale takes them through 16 bits and clips what exceeds 1."""
-        import OpenImageIO as oiio
+        """Float planes by our own filter: swscale takes them through 16 bits and clips what exceeds 1."""
+        from rushlight.pipelines.resample import resampled
 
         crop, place = self._crop, self.place
         whole = (crop.width, crop.height) == (frame.width, frame.height) == (place.width, place.height)
@@ -172,15 +171,7 @@ class Fitter:
         for taken, given in zip(planes(frame), planes(out), strict=True):
             part = taken[crop.y : crop.y + crop.height, crop.x : crop.x + crop.width]
             part = part[:: -1 if self._flip else 1, :: -1 if self._flop else 1]
-            if part.shape != given.shape:
-                held = np.array(part[..., None], np.float32, order="C")  # the buffer keeps no hold of it
-                source = oiio.ImageBuf(held)
-                area = oiio.ROI(0, place.width, 0, place.height, 0, 1, 0, 1)
-                resized = oiio.ImageBufAlgo.resize(source, filtername="catmull-rom", roi=area, nthreads=1)
-                if resized.has_error:
-                    raise SourceError(f"a picture cannot be resized: {resized.geterror()}")
-                part = np.asarray(resized.get_pixels(oiio.FLOAT))[..., 0]
-            given[:] = part
+            given[:] = part if part.shape == given.shape else resampled(part, *given.shape)
         return out
 
     def _build(self, frame: av.VideoFrame, cropped: bool) -> Any:

@@ -43,9 +43,9 @@ FLAT = {
     f"{room.partition('.')[0]}.{name}": room
     for room, names in {
         "pipelines": "errors texts visible pulse",
-        "pipelines.formats": "timecode pixels codecs boxes",
+        "pipelines.formats": "timecode pixels codecs boxes libraries",
         "pipelines.colour": "gamuts curves encodings display chart cdl lut icc look aces acesmath unclipped",
-        "pipelines.originals": "facts headers probe sequences spans reading sources sound raster",
+        "pipelines.originals": "facts headers probe sequences spans reading sources sound raster resample mosaic",
         "pipelines.grading": "bake lattice stretch folds direct directrows rows lanes kernel engine",
         "pipelines.recipe": "recipe defaults faults",
         "pipelines.outputs": "writers join tracks mixdown hdr readback stills",

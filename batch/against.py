@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.batch.colourcheck import tile_array
-from rushlight.batch.verify import delivered_clips
+from rushlight.batch.errorlog import unexpected
+from rushlight.batch.verify import delivered_clips, delivered_log
 from rushlight.pipelines import measure
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import OptionError, RushlightError
@@ -35,38 +36,47 @@ def compare(folder: Path, other: Path) -> list[dict[str, Any]]:
     Patches are compared always, tiles where both delivered the same frames graded. `differences` says in words where
     rasters or codecs are not the same: then frames cannot be equal, and patches and tiles alone tell.
     """
-    theirs = {r["clip"]: r for r in delivered_clips(other)}
+    ours, others = delivered_log(folder), delivered_log(other)
+    theirs = {r["clip"]: r for r in others.records}
     rows: list[dict[str, Any]] = []
-    for record in delivered_clips(folder):
+    for record in ours.records:
         match = theirs.pop(record["clip"], None)
-        if match is None:
-            rows.append(_alone(record["clip"], "only here"))
-            continue
-        names = record["colour"]["patches"]
-        labs = [np.array([r["colour"]["patches"][n]["lab"] for n in names]) for r in (record, match)]
-        patches = measure.delta_e(*labs)
-        tiles = _common_tiles(record, match)
-        same = record["look"]["digest"] == match["look"]["digest"]
-        moved = float(patches.max()) > 0.01 or (tiles is not None and float(np.nanmean(tiles)) > 0.3)
-        rows.append(
-            {
-                "clip": record["clip"],
-                "verdict": "colour differs" if moved else "same colour",
-                "same_look": same,
-                "same_frames": _same_frames(record, match),
-                "differences": _differences(record, match),
-                "patches": {"mean": round(float(patches.mean()), 4), "worst": round(float(patches.max()), 4)},
-                "tiles": None
-                if tiles is None
-                else {"mean": round(float(np.nanmean(tiles)), 4), "worst": round(float(np.nanmax(tiles)), 4)},
-            }
-        )
+        try:
+            rows.append(_compared(record, match) if match else _alone(record["clip"], "only here"))
+        except Exception as error:
+            text = unexpected(folder, f"comparing {record['clip']}", error)
+            rows.append(_alone(record["clip"], "not compared", text))
     rows += [_alone(clip, "only there") for clip in theirs]
+    rows += [_alone(each.name, "not compared", str(each.error)) for each in (*ours.refused, *others.refused)]
     return sorted(rows, key=lambda r: -(r["patches"] or {"worst": 1e9})["worst"])
 
 
-def _alone(clip: str, verdict: str) -> dict[str, Any]:
-    return {"clip": clip, "verdict": verdict, "patches": None, "tiles": None, "differences": []}
+def _compared(record: Mapping[str, Any], match: Mapping[str, Any]) -> dict[str, Any]:
+    """One clip of both folders."""
+    known = [r["colour"].get("patches") or {} for r in (record, match)]
+    names = [name for name in known[0] if name in known[1]]
+    if not names:
+        return _alone(record["clip"], "not compared", "one of the records has no patches")
+    patches = measure.delta_e(*(np.array([each[n]["lab"] for n in names]) for each in known))
+    tiles = _common_tiles(record, match)
+    same = record["look"]["digest"] == match["look"]["digest"]
+    moved = float(patches.max()) > 0.01 or (tiles is not None and float(np.nanmean(tiles)) > 0.3)
+    return {
+        "clip": record["clip"],
+        "verdict": "colour differs" if moved else "same colour",
+        "same_look": same,
+        "same_frames": _same_frames(record, match),
+        "differences": _differences(record, match),
+        "patches": {"mean": round(float(patches.mean()), 4), "worst": round(float(patches.max()), 4)},
+        "tiles": None
+        if tiles is None
+        else {"mean": round(float(np.nanmean(tiles)), 4), "worst": round(float(np.nanmax(tiles)), 4)},
+    }
+
+
+def _alone(clip: str, verdict: str, why: str = "") -> dict[str, Any]:
+    differences = [why] if why else []
+    return {"clip": clip, "verdict": verdict, "patches": None, "tiles": None, "differences": differences}
 
 
 def _movies(record: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
@@ -126,31 +136,40 @@ def _common_tiles(one: Mapping[str, Any], two: Mapping[str, Any]) -> Array | Non
 _NAMED = re.compile(r"(?P<clip>.+?)[ _.-]+(?P<tc>\d{2}[.;:_-]?\d{2}[.;:_-]?\d{2}[.;:_-]?\d{2})$")
 REFERENCE_TOLERANCE = 1.0  # mean CIEDE2000 over tiles, for a monitor frame that was scaled and made a JPEG
 SHAPE_TOLERANCE = 0.02  # of width to height
+_BY_NAME = "named by clip and timecode, such as A001C003_10.05.59.12.jpg"
 PICTURES = {".jpg", ".jpeg", ".png", ".tif", ".tiff"}
 
 
 def reference_frames(folder: Path) -> Iterator[tuple[Path, str, str]]:
-    """Files named by clip and timecode: (path, clip stem, eight digits). They never carry or apply a grade."""
+    """Pictures by name: (path, clip stem, eight digits), the last two empty where the name is no clip and timecode.
+
+    They never carry or apply a grade. OptionError where there is no such folder.
+    """
+    if not folder.is_dir():
+        raise OptionError("is no folder of reference frames", file=str(folder))
     for path in sorted(folder.rglob("*")):
-        match = _NAMED.fullmatch(path.stem)
-        if path.suffix.lower() in PICTURES and match and not path.name.startswith("."):
-            yield path, match["clip"], re.sub(r"\D", "", match["tc"])
+        if path.suffix.lower() in PICTURES and not path.name.startswith(".") and path.is_file():
+            match = _NAMED.fullmatch(path.stem)
+            yield (path, match["clip"], re.sub(r"\D", "", match["tc"])) if match else (path, "", "")
 
 
 def against_references(folder: Path, references: Path) -> list[dict[str, Any]]:
     """Reference frames against the graded frame at their timecode: mean CIEDE2000 of tiles, the worst first.
 
     Tiles are parts of the picture, whatever its raster: a frame may have been scaled. Of a clip's graded movies, the one
-    with the least burn-in is taken. OptionError where the folder holds no frame named by clip and timecode.
+    with the least burn-in is taken. A picture whose name tells no clip and timecode is said and not compared.
+    OptionError where the folder holds none with such a name.
     """
+    frames = list(reference_frames(references))
+    if not any(stem for _, stem, _ in frames):
+        raise OptionError(f"holds no JPEG, PNG or TIFF {_BY_NAME}", file=str(references))
     by_stem: dict[str, tuple[Mapping[str, Any], Mapping[str, Any]]] = {}
     for record in delivered_clips(folder):
         graded = [e for e in record["outputs"] if e["kind"] == "movie" and e["state"] == "graded"]
         for entry in sorted(graded, key=lambda e: -len(e["covered"])):
             by_stem[Path(entry["path"]).stem.lower()] = (record, entry)
     rows: list[dict[str, Any]] = []
-    for path, stem, digits in reference_frames(references):
-        pair = by_stem.get(stem.lower())
+    for path, stem, digits in frames:
         row: dict[str, Any] = {
             "reference": str(path),
             "clip": stem,
@@ -159,14 +178,17 @@ def against_references(folder: Path, references: Path) -> list[dict[str, Any]]:
             "worst": None,
             "text": "",
         }
-        if pair is None:
+        pair = by_stem.get(stem.lower())
+        if not stem:
+            row["text"] = f"is not {_BY_NAME}"
+        elif pair is None:
             row["text"] = "no graded movie of this clip was delivered"
         else:
-            row |= _against(folder, path, digits, *pair)
+            try:
+                row |= _against(folder, path, digits, *pair)
+            except Exception as error:
+                row["text"] = unexpected(folder, f"comparing {path.name}", error)
         rows.append(row)
-    if not rows:
-        text = "holds no JPEG, PNG or TIFF named by clip and timecode, such as A001C003_10.05.59.12.jpg"
-        raise OptionError(text, file=str(references))
     return sorted(rows, key=lambda r: -(r["mean"] if r["mean"] is not None else 1e9))
 
 
@@ -186,7 +208,9 @@ def _against(
     display = find_display(entry["display"])
     box = tuple(entry["picture"])
     with open_source(facts) as source:
-        image = next(iter(source.frames(number, 1))).image
+        image = next((frame.image for frame in source.frames(number, 1)), None)
+    if image is None:
+        return {"timecode": text, "text": f"{entry['path']} has no picture there"}
     made = measure.tile_lab(
         planes(image),
         facts.pixel_format,
@@ -200,6 +224,8 @@ def _against(
         rgb = read_still(path)
     except RushlightError as error:
         return {"timecode": text, "text": error.text}
+    if np.isnan(made).all():
+        return {"timecode": text, "text": "burn-in covers all of the picture"}
     area, note = _area(rgb.shape[1], rgb.shape[0], entry)
     off = measure.delta_e(made, measure.tile_lab_rgb(rgb, display, area))
     return {

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rushlight.batch.errorlog import unexpected
 from rushlight.batch.records import latest, read_records
-from rushlight.pipelines.errors import RushlightError
 
 if TYPE_CHECKING:
     from rushlight.batch.progress import View
@@ -26,8 +26,8 @@ def _report(out: Path, view: View) -> None:
 
     try:
         view.say(f"report: {write_report(out)}")
-    except (RushlightError, OSError) as error:
-        view.warning(f"the report was not made: {error}")
+    except Exception as error:
+        view.warning(f"the report was not made: {unexpected(out, 'making the report', error)}")
 
 
 def _manifest(out: Path, view: View) -> None:
@@ -48,5 +48,5 @@ def _manifest(out: Path, view: View) -> None:
             retired=out / "log" / "manifests",
             ignore=("log/", "report/", "revisions/", ".work/"),
         )
-    except (RushlightError, OSError) as error:
-        view.warning(f"the hash manifest was not written: {error}")
+    except Exception as error:
+        view.warning(f"the hash manifest was not written: {unexpected(out, 'writing it', error)}")

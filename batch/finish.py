@@ -15,6 +15,7 @@ from typing import Any
 import xxhash
 
 from rushlight.batch.fence import may_finish
+from rushlight.batch.jobrecord import SCHEMA
 from rushlight.pipelines.baseline import original_of
 from rushlight.pipelines.checksum import colour_digest, picture_digest
 from rushlight.pipelines.clipping import range_warnings
@@ -42,8 +43,6 @@ from rushlight.pipelines.stills import read_still
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
 __all__ = ["file_hash", "finish_job", "place"]
-
-RECORD_SCHEMA = "rushlight-job-1"
 
 
 def file_hash(path: Path) -> str:
@@ -321,7 +320,7 @@ def _record(
     rate = FrameRate.parse(job.rate)
     start = Timecode.parse(job.timecode, rate)
     return {
-        "schema": RECORD_SCHEMA,
+        "schema": SCHEMA,
         "job": job.job,
         "clip": job.clip,
         "status": "done",

@@ -11,13 +11,18 @@ import json
 import os
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from contextlib import suppress
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
+from pydantic import Field
+
+from rushlight.batch.jobrecord import Shape, check_shape
+from rushlight.batch.jsonlines import parse_lines
 from rushlight.batch.prepare import Prepared, kept_fonts
 from rushlight.batch.request import Request
-from rushlight.pipelines.errors import OptionError, RushlightError
+from rushlight.pipelines.errors import OptionError, RushlightError, from_os
+from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.spec import JobSpec, digest_of
 
 if TYPE_CHECKING:
@@ -58,36 +63,56 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
             stream.write(line.encode("utf-8", "surrogateescape"))
 
 
-def read_requests(out: Path) -> list[dict[str, Any]]:
-    """The requests that an output folder was made by, in order. OptionError for another schema."""
+class _KeptRequest(Shape):
+    """A line of requests.jsonl: what was asked for, by absolute path, and what each file of it is kept as."""
+
+    schema_: Literal["rushlight-request-1"] = Field(alias="schema")
+    list_: str = Field(alias="list")
+    recipe: str
+    grades: list[str]
+    defaults: str
+    media: list[str]
+    encoding: str
+    levels: str
+    rate: str
+    only: list[str]
+    files: Mapping[str, str]
+
+
+def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[dict[str, Any]]:
+    """The requests that an output folder was made by, in order. Lines that do not read are told and left out, but for a
+    last one that is torn."""
     path = out / "log" / "inputs" / REQUESTS
-    found = []
-    with suppress(FileNotFoundError):
-        for number, line in enumerate(path.read_bytes().split(b"\n"), 1):
-            if not line.strip():
-                continue
-            try:
-                said = json.loads(line.decode("utf-8", "surrogateescape"))
-            except ValueError:
-                continue  # the machine stopped there
-            if said.get("schema") != REQUEST_SCHEMA:
-                text = f"is a request of schema {said.get('schema')!r}; this reads {REQUEST_SCHEMA}"
-                raise OptionError(text, file=str(path), line=number)
-            found.append(said)
-    return found
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        raise from_os(error, path, reading=True) from None
+    found, refused = parse_lines(data, partial(check_shape, _KeptRequest), file=str(path))
+    for each in refused:
+        if not each.mild:
+            tell(f"{each.error}; what was asked for there is left out")
+    return [said for _, said in found]
 
 
-def kept_requests(out: Path) -> list[Request]:
+def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[Request]:
     """What is asked for again: of each list, recipe and choice the latest request, all it names read from what is kept.
 
-    Media folders that are not there any more are left out. OptionError where nothing is kept.
+    Media folders that are not there any more are left out. A request is told and left out where what was kept of it is
+    gone or changed. OptionError where nothing is left.
     """
     latest: dict[str, dict[str, Any]] = {}
-    for said in read_requests(out):
+    for said in read_requests(out, tell):
         latest[digest_of([said["list"], said["recipe"], said["only"]])] = said
-    if not latest:
-        raise OptionError("has no log/inputs/requests.jsonl: nothing was rendered here", file=str(out))
     folder = out / "log" / "inputs"
+    for key, said in list(latest.items()):
+        faults = [text for name in said["files"].values() if (text := _changed(folder, name))]
+        if faults:
+            tell(f"{faults[0]}; the list {said['list']} cannot be made again from here: give it anew")
+            del latest[key]
+    if not latest:
+        raise OptionError("has no log/inputs/requests.jsonl that can be made again", file=str(out))
     return [
         Request(
             clip_list=Path(said["list"]),
@@ -104,6 +129,23 @@ def kept_requests(out: Path) -> list[Request]:
         )
         for said in latest.values()
     ]
+
+
+def _changed(folder: Path, name: str) -> str:
+    """What is wrong with a kept file, whose name is the digest of its bytes or, of a .cube, of its numbers; else empty."""
+    path = folder / name
+    stem = name.partition(".")[0]
+    try:
+        data = path.read_bytes()
+        if len(stem) == 64 and path.suffix == ".cube":
+            found = parse_cube(data.decode("utf-8", "surrogateescape")).digest().partition(":")[2]
+        else:
+            found = hashlib.sha256(data).hexdigest()[: len(stem)]
+    except OSError as error:
+        return f"{path}: cannot be read: {error.strerror or error}"
+    except (RushlightError, ValueError) as error:
+        return f"{path}: is not as it was kept: {error}"
+    return "" if found == stem else f"{path}: is not as it was kept: its bytes have changed"
 
 
 def _name(prepared: Prepared, key: str, data: bytes) -> str:

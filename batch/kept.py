@@ -9,14 +9,60 @@ import json
 import os
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from annotated_types import Len
+from pydantic import Field
+
+from rushlight.batch.jobrecord import Count, Number, Shape, check_shape
+from rushlight.batch.jsonlines import plain_json
+from rushlight.pipelines.errors import OptionError
 
 if TYPE_CHECKING:
     from rushlight.batch.reconcile import Media
 
-__all__ = ["keep_media", "keep_verdicts", "kept_media", "kept_verdicts"]
+__all__ = ["keep_media", "keep_verdicts", "kept_faults", "kept_media", "kept_verdicts"]
 
 MEDIA, VERDICTS = "rushlight-media-1", "rushlight-verify-1"
+
+
+class _Media(Shape):
+    schema_: Literal["rushlight-media-1"] = Field(alias="schema")
+    found: Count
+    listed: Count
+    not_listed: list[str]
+    unreadable: list[Annotated[list[str], Len(2, 2)]]
+    ignored: Count
+    absent: list[Annotated[list[str], Len(2, 2)]]
+
+
+class _Check(Shape):
+    verdict: Literal["pass", "cannot tell", "warn", "fail"]
+    text: str
+    mean: Number | None = None
+    p95: Number | None = None
+    worst: Number | None = None
+    unit: str = ""
+
+
+class _Verdict(Shape):
+    clip: str
+    job: str
+    made: str
+    verdict: Literal["pass", "cannot tell", "warn", "fail"]
+    checks: Mapping[str, _Check]
+
+
+class _Verdicts(Shape):
+    schema_: Literal["rushlight-verify-1"] = Field(alias="schema")
+    measured: str
+    clips: list[_Verdict]
+
+
+_SHAPES: Mapping[str, tuple[type[Shape], str]] = {
+    "media.json": (_Media, "the originals are not counted until the next render"),
+    "verify.json": (_Verdicts, "there are no verdicts until the next verify"),
+}
 
 
 def keep_media(media: Media | None, out: Path) -> None:
@@ -38,7 +84,7 @@ def keep_media(media: Media | None, out: Path) -> None:
 
 def kept_media(out: Path) -> dict[str, Any] | None:
     """The count that was kept; None where there is none that reads."""
-    return _read(out / "log" / "media.json", MEDIA)
+    return _read(out, "media.json")[0]
 
 
 def keep_verdicts(document: Mapping[str, Any], out: Path) -> None:
@@ -48,7 +94,12 @@ def keep_verdicts(document: Mapping[str, Any], out: Path) -> None:
 
 def kept_verdicts(out: Path) -> dict[str, Any] | None:
     """What `verify` found the last time; None where it was never run, or what it kept does not read."""
-    return _read(out / "log" / "verify.json", VERDICTS)
+    return _read(out, "verify.json")[0]
+
+
+def kept_faults(out: Path) -> list[str]:
+    """What of it is there and does not read, a sentence each."""
+    return [fault for name in _SHAPES if (fault := _read(out, name)[1])]
 
 
 def _write(path: Path, document: Mapping[str, Any]) -> None:
@@ -58,9 +109,16 @@ def _write(path: Path, document: Mapping[str, Any]) -> None:
     os.replace(temporary, path)
 
 
-def _read(path: Path, schema: str) -> dict[str, Any] | None:
+def _read(out: Path, name: str) -> tuple[dict[str, Any] | None, str]:
+    path, (shape, costs) = out / "log" / name, _SHAPES[name]
     try:
-        document = json.loads(path.read_text("utf-8", "replace"))
-    except (OSError, ValueError):
-        return None
-    return document if isinstance(document, dict) and document.get("schema") == schema else None
+        document = plain_json(path.read_bytes())
+        check_shape(shape, document)
+    except FileNotFoundError:
+        return None, ""
+    except OSError as error:
+        return None, f"{path}: cannot be read: {error.strerror or error}; {costs}"
+    except (ValueError, OptionError) as error:
+        fault = error if isinstance(error, OptionError) else OptionError(str(error))
+        return None, f"{fault.at(file=str(path))}; {costs}"
+    return document, ""

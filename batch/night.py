@@ -23,11 +23,11 @@ from rushlight.batch.kept import keep_media
 from rushlight.batch.locks import hold_folder
 from rushlight.batch.plan import Plan, PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
-from rushlight.batch.records import append_record, failure_record, latest, read_records
+from rushlight.batch.records import append_record, failure_record, latest, read_log
 from rushlight.batch.request import Request
 from rushlight.batch.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.volumes import mount_of
-from rushlight.pipelines.errors import OptionError, SourceError
+from rushlight.pipelines.errors import InputError, OptionError, SourceError
 from rushlight.pipelines.facts import same_time
 from rushlight.pipelines.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe import Recipe
@@ -130,8 +130,13 @@ def render_again(origin: Path, *, given: Mapping[str, Any], crew: Crew, view: Vi
 
     `given`: out, and of recipe, only and media what is to differ. Gives the exit code, the worst of several lists.
     """
-    requests = kept_requests(origin)
     codes: list[int] = []
+
+    def tell(text: str) -> None:
+        view.problem(text)
+        codes.append(PARTLY)
+
+    requests = kept_requests(origin, tell)
     refused: OptionError | None = None
     for kept in requests:
         request = replace(
@@ -147,13 +152,17 @@ def render_again(origin: Path, *, given: Mapping[str, Any], crew: Crew, view: Vi
             request = replace(request, recipe=recipe, kept=still)
         try:
             codes.append(render(request.checked(), crew=crew, view=view, terms=terms))
-        except OptionError as error:
-            if "--only" not in error.text:
+        except InputError as error:
+            if isinstance(error, OptionError) and "--only" in error.text:
+                refused = error  # that list has no such column
+            elif len(requests) == 1:
                 raise
-            refused = error  # that list has no such column
+            else:
+                view.problem(f"{kept.clip_list} was not made again: {error}")
+                codes.append(WRONG)
         if STOPPED in codes:
             return STOPPED
-    if not codes and refused:
+    if refused and not codes:
         raise refused
     return max(codes)
 
@@ -169,8 +178,11 @@ def make_folder(out: Path) -> None:
 def jobs_of(prepared: Prepared, out: Path, view: View) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
     """What is to be made in `out`, each with the reason, and clips that are there; inputs and bad rows are kept."""
     plan = prepared.plan
-    records = latest(read_records(out))
+    log = read_log(out)
+    records = latest(log.records)
     jobs, settled = _jobs(prepared, out, records)
+    for refused in log.refused:
+        view.warning(f"{refused.error}; {refused.name} counts as not made yet")
     for text in plan.warnings:
         view.warning(text)
     if prepared.media and (

@@ -6,6 +6,7 @@ All are small and in sRGB. They are for finding a clip and seeing that nothing i
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -154,8 +155,9 @@ def _cell(path: Path, name: str) -> Array:
     """One clip of a contact sheet: its picture on white, its name below."""
     width, height = THUMB
     cell = np.ones((height + 40, width + 16, 3))
-    picture = _padded(fitted(read_still(path), find_display("sRGB"), width, height), width, height)
-    cell[8 : 8 + height, 8 : 8 + width] = picture
+    with suppress(RushlightError):  # a page's own picture that was damaged since leaves its place white
+        picture = fitted(read_still(path), find_display("sRGB"), width, height)
+        cell[8 : 8 + height, 8 : 8 + width] = _padded(picture, width, height)
     text, _, font = drawable(name if len(name) <= 26 else f"{name[:12]}...{name[-11:]}")
     ink = text_mask(text, 12, font, "none").ink[:, :width]
     rows = min(ink.shape[0], 28)

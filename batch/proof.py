@@ -9,14 +9,16 @@ from typing import Any
 
 from rushlight.batch.against import against_references, compare
 from rushlight.batch.console import say, say_json, say_wrapped
+from rushlight.batch.errorlog import unexpected
 from rushlight.batch.kept import VERDICTS, keep_verdicts
+from rushlight.batch.records import read_log
 from rushlight.batch.tables import print_table
 from rushlight.batch.verify import ORDER, ClipVerdict, verify
-from rushlight.pipelines.errors import RushlightError
 
 __all__ = ["show_verify"]
 
 NAMES = ("frames", "timecode", "tags", "colour", "hash")
+EVERY = (*NAMES, "record")  # the last only where the log itself is damaged
 
 
 def document(verdicts: list[ClipVerdict]) -> dict[str, Any]:
@@ -35,7 +37,7 @@ def document(verdicts: list[ClipVerdict]) -> dict[str, Any]:
                 "made": v.made,
                 "decision": "supplied" if v.decided else "none",
                 "verdict": v.verdict,
-                "checks": {name: check(v.checks[name]) for name in NAMES if name in v.checks},
+                "checks": {name: check(v.checks[name]) for name in EVERY if name in v.checks},
                 "files": {
                     path: {name: check(c) for name, c in checks.items()} for path, checks in v.files.items()
                 },
@@ -58,6 +60,8 @@ def show_verify(
 
     verdicts = verify(folder, hashes=hashes, on_clip=on_clip)
     result = document(verdicts)
+    if notes := read_log(folder).notes:
+        result["notes"] = notes
     if against:
         result["against"] = compare(folder, against)
     if references:
@@ -66,7 +70,7 @@ def show_verify(
         say_json(result)
     else:
         _print(result)
-    _keep(folder, {k: v for k, v in result.items() if k not in ("against", "references")})
+    _keep(folder, {k: v for k, v in result.items() if k not in ("against", "references", "notes")})
     return 1 if any(v.verdict == "fail" for v in verdicts) else 0
 
 
@@ -78,8 +82,9 @@ def _keep(folder: Path, found: dict[str, Any]) -> None:
             from rushlight.batch.report import write_report
 
             write_report(folder)
-    except (OSError, RushlightError) as error:
-        say(f"rushlight: the report does not have these verdicts: {error}", error=True)
+    except Exception as error:
+        text = unexpected(folder, "making the report", error)
+        say(f"rushlight: the report does not have these verdicts: {text}", error=True)
 
 
 def _print(result: dict[str, Any]) -> None:
@@ -104,6 +109,8 @@ def _print(result: dict[str, Any]) -> None:
         f"{counts['cannot tell']} cannot be told, {counts['warn']} with warnings, {counts['fail']} FAILED"
     )
     say_wrapped(said)
+    for note in result.get("notes", ()):
+        say_wrapped(f"note: {note}")
     if "against" in result:
         print_table(
             [
@@ -118,7 +125,7 @@ def _print(result: dict[str, Any]) -> None:
                 for r in result["against"]
             ],
         )
-        if any(r["differences"] for r in result["against"]):
+        if any(r["patches"] and r["differences"] for r in result["against"]):
             say("Where rasters or codecs differ, the patches of the look and the tiles were compared.")
     if "references" in result:
         print_table(

@@ -93,7 +93,7 @@ def _plan_again(store: Store, jobs: Sequence[QueuedJob], view: View) -> None:
     """Plan jobs again, whose originals had changed, from what their output folders keep of their requests."""
     for out in sorted({job.out for job in jobs}):
         ours = {job.key: job for job in jobs if job.out == out}
-        for request in kept_requests(Path(out)):
+        for request in kept_requests(Path(out), view.warning):
             record = next(iter(ours.values())).payload["record"]
             asked = replace(request, out=Path(out), replaced=record.get("replaced", "keep"))
             priority = max(job.priority for job in ours.values())

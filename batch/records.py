@@ -8,15 +8,40 @@ import os
 import time
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from rushlight.pipelines.errors import OptionError, from_os
+from rushlight.batch.jobrecord import SCHEMA, check_record, is_newer
+from rushlight.batch.jsonlines import Refused, parse_lines
+from rushlight.pipelines.errors import from_os
 
-__all__ = ["SCHEMA", "append_record", "clock_text", "failure_record", "latest", "log_path", "read_records"]
+__all__ = [
+    "SCHEMA",
+    "Log",
+    "Refused",
+    "append_record",
+    "clock_text",
+    "failure_record",
+    "latest",
+    "log_path",
+    "read_log",
+    "read_records",
+]
 
-SCHEMA = "rushlight-job-1"
+
+@dataclass(frozen=True, kw_only=True)
+class Log:
+    """The records of an output folder in order, and what is wrong with the rest of its log.
+
+    `refused` are lines that cost their clip its record; `notes` are sentences on what costs nothing: lines that a later
+    record of the clip stands in for, and records of a newer version.
+    """
+
+    records: list[dict[str, Any]]
+    refused: list[Refused] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
 
 def log_path(out: Path) -> Path:
@@ -25,29 +50,35 @@ def log_path(out: Path) -> Path:
 
 
 def read_records(out: Path) -> list[dict[str, Any]]:
-    """All records in order. A torn last line (the machine stopped there) is left out; OptionError for another schema."""
+    """The records of `read_log` alone."""
+    return read_log(out).records
+
+
+def read_log(out: Path) -> Log:
+    """All records in order, each checked; what is torn, changed or of another hand is told and left out."""
     try:
-        lines = log_path(out).read_bytes().split(b"\n")
+        data = log_path(out).read_bytes()
     except FileNotFoundError:
-        return []
+        return Log(records=[])
     except OSError as error:
         raise from_os(error, log_path(out), reading=True) from None
-    found = []
-    for number, line in enumerate(lines, 1):
-        if not line.strip():
-            continue
-        try:
-            record = json.loads(line)
-        except ValueError:
-            continue
-        if record.get("schema") != SCHEMA:
-            raise OptionError(
-                f"is a record of schema {record.get('schema')!r}; this reads {SCHEMA}",
-                file=str(log_path(out)),
-                line=number,
-            )
-        found.append(record)
-    return found
+    found, refused = parse_lines(data, check_record, file=str(log_path(out)))
+    last = {name: number for number, record in found for name in (record["job"], record["clip"])}
+    costly: list[Refused] = []
+    notes: list[str] = []
+    for each in refused:
+        if each.mild:
+            notes.append(f"{each.error}: so a machine leaves it that stopped while it wrote")
+        elif last.get(each.job or each.clip, 0) > (each.error.line or 0):
+            notes.append(f"{each.error}; a later record of {each.name} holds")
+        else:
+            costly.append(each)
+    newer = sorted({record["schema"] for _, record in found if is_newer(record)})
+    if newer:
+        notes.append(
+            f"{log_path(out)}: holds records of a newer version ({', '.join(newer)}), read as far as {SCHEMA} goes"
+        )
+    return Log(records=[record for _, record in found], refused=costly, notes=notes)
 
 
 def latest(records: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:

@@ -20,10 +20,11 @@ from typing import Any
 import numpy as np
 
 from rushlight.batch.colourcheck import TOLERANCE
-from rushlight.batch.kept import kept_media, kept_verdicts
+from rushlight.batch.errorlog import unexpected
+from rushlight.batch.kept import kept_faults, kept_media, kept_verdicts
 from rushlight.batch.lists import is_yes
 from rushlight.batch.pagepics import clip_pictures, contact_sheets
-from rushlight.batch.records import latest, read_records
+from rushlight.batch.records import latest, read_log
 from rushlight.batch.templates import render_page
 from rushlight.pipelines.chart import PATCHES
 from rushlight.pipelines.display import find_display
@@ -40,27 +41,35 @@ _GREYS = {"grey 18 %": 0.18, "white 90 %": 0.9} | {
 
 def write_report(folder: Path) -> Path:
     """Make the report of an output folder anew; gives the page. OptionError where nothing was rendered there."""
-    records = [r for r in latest(read_records(folder)).values() if r["status"] != "withdrawn"]
-    if not records:
+    log = read_log(folder)
+    records = [r for r in latest(log.records).values() if r["status"] != "withdrawn"]
+    if not records and not log.refused:
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
     report = folder / "report"
     (report / "pictures").mkdir(parents=True, exist_ok=True)
     done = [r for r in records if r["status"] == "done"]
     media, measured = kept_media(folder), kept_verdicts(folder)
     verdicts = {v["job"]: v for v in (measured or {}).get("clips", ())}
-    clips = [_clip(folder, report, r, verdicts.get(r["job"])) for r in done]
+    faults = [(each.name, f"its record does not read: {each.error}") for each in log.refused]
+    faults += [("the log", text) for text in kept_faults(folder)]
+    clips = []
+    for record in done:
+        try:
+            clips.append(_clip(folder, report, record, verdicts.get(record["job"])))
+        except Exception as error:
+            faults.append((record["clip"], unexpected(folder, f"showing {record['clip']}", error)))
     _span(clips)
     scenes = _scenes(clips)
     in_order = [(c["name"], c["still"]) for _, takes in scenes for c in takes]
     page = render_page(
         "report.html",
         title=folder.name,
-        recipe=", ".join(sorted({r["recipe"]["name"] for r in done})) or "none",
+        recipe=", ".join(sorted({r["recipe"].get("name", "") for r in done} - {""})) or "none",
         when=_clock(max((r.get("finished", "") for r in records), default="")),
         sums=_sums(records, done, media),
         media=media,
         measured=_measured(clips, measured),
-        exceptions=_exceptions(records, clips, media),
+        exceptions=[("bad", *fault) for fault in faults] + _exceptions(records, clips, media),
         scenes=scenes,
         sheets=contact_sheets(report / "pictures", in_order, report),
         tolerance=TOLERANCE,

@@ -18,7 +18,7 @@ LONGEST_WORD = 16
 def table_lines(heading: Sequence[str], rows: Sequence[Sequence[str]], width: int = 100) -> list[str]:
     """Lines of at most `width` characters: the widest columns give way and wrap."""
     cells = [[visible(str(c), lines=True) for c in row] for row in (heading, *rows)]
-    widths = [max(len(row[k]) for row in cells) for k in range(len(heading))]
+    widths = [max(1, *(len(row[k]) for row in cells)) for k in range(len(heading))]
     room = width - 2 * (len(widths) - 1)
     words = [max((len(w) for row in cells for w in row[k].split()), default=0) for k in range(len(widths))]
     least = [min(w, LONGEST_WORD) for w in words]  # names and timecodes stay whole where there is room

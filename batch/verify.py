@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.batch.colourcheck import Check, colour_check
+from rushlight.batch.errorlog import unexpected
 from rushlight.batch.finish import file_hash
+from rushlight.batch.jobrecord import FrameLine, check_shape
+from rushlight.batch.jsonlines import Refused, parse_lines
 from rushlight.batch.oddities import Extremes, colour_warnings, extremes, frame_warnings
-from rushlight.batch.records import latest, read_records
+from rushlight.batch.records import Log, latest, log_path, read_log
 from rushlight.pipelines import measure
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import DeliveryError, OptionError, RushlightError
@@ -31,7 +35,7 @@ from rushlight.pipelines.sources import open_source
 from rushlight.pipelines.stills import read_still, still_words
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
-__all__ = ["ClipVerdict", "delivered_clips", "verify", "verify_clip"]
+__all__ = ["ClipVerdict", "delivered_clips", "delivered_log", "verify", "verify_clip"]
 
 Array = NDArray[np.float64]
 ORDER = {"pass": 0, "cannot tell": 1, "warn": 2, "fail": 3}
@@ -58,47 +62,48 @@ class ClipVerdict:
 
 
 def delivered_clips(folder: Path) -> list[dict[str, Any]]:
-    """The records that hold of delivered clips. OptionError where a folder has no log."""
-    found = [r for r in latest(read_records(folder)).values() if r["status"] == "done"]
-    if not found and not (folder / "log" / "jobs.jsonl").is_file():
+    """The records of `delivered_log` alone."""
+    return delivered_log(folder).records
+
+
+def delivered_log(folder: Path) -> Log:
+    """The records that hold of delivered clips; one whose latest line is damaged has none. OptionError where a folder
+    has no log."""
+    log = read_log(folder)
+    lost = {each.job for each in log.refused if each.job}
+    found = [r for r in latest(log.records).values() if r["status"] == "done" and r["job"] not in lost]
+    if not found and not log.refused and not log_path(folder).is_file():
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
-    return found
+    return replace(log, records=found)
 
 
 def verify(
     folder: Path, *, hashes: bool = True, on_clip: Callable[[str], None] = lambda clip: None
 ) -> list[ClipVerdict]:
-    """Every delivered clip of an output folder, measured."""
+    """Every delivered clip of an output folder, measured; one whose record does not read fails for that."""
+    log = delivered_log(folder)
     verdicts = []
-    for record in delivered_clips(folder):
+    for record in log.records:
         on_clip(record["clip"])
         verdicts.append(verify_clip(folder, record, hashes=hashes))
-    return verdicts
+    return verdicts + [_unread(each) for each in log.refused]
+
+
+def _unread(refused: Refused) -> ClipVerdict:
+    text = f"{refused.error}; nothing of this clip can be measured. Render it again, or put the log back from a copy"
+    return ClipVerdict(
+        clip=refused.name,
+        job=refused.job or f"line {refused.error.line}",
+        made="",
+        decided=False,
+        checks={"record": Check(verdict="fail", text=text)},
+        files={},
+    )
 
 
 def verify_clip(folder: Path, record: Mapping[str, Any], *, hashes: bool = True) -> ClipVerdict:
     """One clip's files against its record."""
-    files: dict[str, dict[str, Check]] = {}
-    for entry in record["outputs"]:
-        path = folder / entry["path"]
-        try:
-            if not path.is_file():
-                raise DeliveryError("is not there")
-            checks = (
-                _movie(folder, path, record, entry)
-                if entry["kind"] == "movie"
-                else _still(path, record, entry)
-            )
-            if hashes:
-                found = file_hash(path)
-                checks["hash"] = (
-                    Check(verdict="pass")
-                    if found == entry["hash"]
-                    else Check(verdict="fail", text="the file's bytes have changed")
-                )
-        except RushlightError as error:
-            checks = {"frames": Check(verdict="fail", text=error.text)}
-        files[entry["path"]] = checks
+    files = {entry["path"]: _file(folder, record, entry, hashes) for entry in record["outputs"]}
     worst: dict[str, Check] = {}
     for path_name, checks in files.items():
         for name, check in checks.items():
@@ -116,6 +121,31 @@ def verify_clip(folder: Path, record: Mapping[str, Any], *, hashes: bool = True)
     )
 
 
+def _file(
+    folder: Path, record: Mapping[str, Any], entry: Mapping[str, Any], hashes: bool
+) -> dict[str, Check]:
+    """One file's checks. Whatever a library raises over it is its own failure, and no other file's."""
+    path = folder / entry["path"]
+    try:
+        if not path.is_file():
+            raise DeliveryError("is not there")
+        movie = entry["kind"] == "movie"
+        checks = _movie(folder, path, record, entry) if movie else _still(path, record, entry)
+        if hashes:
+            same = file_hash(path) == entry["hash"]
+            checks["hash"] = Check(
+                verdict="pass" if same else "fail", text="" if same else "the file's bytes have changed"
+            )
+    except RushlightError as error:
+        return {"frames": Check(verdict="fail", text=error.text)}
+    except OSError as error:
+        return {"frames": Check(verdict="fail", text=f"cannot be read: {error.strerror or error}")}
+    except Exception as error:
+        text = unexpected(folder, f"measuring {entry['path']}", error)
+        return {"frames": Check(verdict="fail", text=text)}
+    return checks
+
+
 # --- movies
 
 
@@ -123,7 +153,14 @@ def _movie(folder: Path, path: Path, record: Mapping[str, Any], entry: Mapping[s
     delivered = read_back(path)
     checks = {"timecode": _timecode(delivered.first_timecode, entry), "tags": _tags(delivered, entry)}
     facts = probe(path)
-    logged = _logged_grids(folder, record, entry)
+    sizes = {(delivered.width, delivered.height), (facts.width, facts.height)}
+    if sizes != {(entry["width"], entry["height"])}:  # a header may ask for any amount of memory
+        text = "is not of the size that it was made in: its pictures were not measured"
+        return checks | {"frames": Check(verdict="fail", text=text)}
+    try:
+        logged = _logged_grids(folder, record, entry)
+    except OptionError as error:
+        logged, checks["record"] = None, Check(verdict="fail", text=f"{error}")
     wanted = {
         t["frame"] - record["first_frame"]: t["values"]
         for t in record["colour"]["tiles"].get(entry["output"], ())
@@ -147,6 +184,9 @@ def _movie(folder: Path, path: Path, record: Mapping[str, Any], entry: Mapping[s
                     shares.append(_extremes(views, facts, box, covered))
     found = np.array(grids)
     checks["frames"] = _frames(delivered.frames, damaged, found, logged, entry, facts)
+    if "record" in checks and checks["frames"].verdict == "warn":
+        text = "only their number was checked: the log of the single frames is damaged"
+        checks["frames"] = replace(checks["frames"], verdict="cannot tell", text=text)
     cells = _open_cells(entry)
     if checks["frames"].verdict == "pass" and logged is not None and cells and entry["state"] != "log":
         scale = 2.0 ** (8 - facts.pixel_format.bits)
@@ -220,17 +260,29 @@ def _tags(delivered: Any, entry: Mapping[str, Any]) -> Check:
 
 
 def _logged_grids(folder: Path, record: Mapping[str, Any], entry: Mapping[str, Any]) -> Array | None:
-    """Mean luma codes (frames, 16) of each frame as it was made; None where the side file is gone."""
-    import json
+    """Mean luma codes (frames, 16) of each frame as it was made; None where the side file is gone.
 
+    OptionError with file and line where it is damaged.
+    """
     for picture in record["colour"]["pictures"]:
         if entry["output"] in picture["outputs"] and picture.get("frames"):
             try:
-                lines = (folder / picture["frames"]).read_text().splitlines()
+                data = (folder / picture["frames"]).read_bytes()
             except OSError:
                 return None
-            rows = [json.loads(line) for line in lines]
-            return np.array([row["luma"] for row in rows if row["picture"] == picture["index"]])
+            lines, refused = parse_lines(
+                data, partial(check_shape, FrameLine), file=str(folder / picture["frames"])
+            )
+            if refused:
+                raise refused[0].error
+            rows = [row for _, row in lines if row["picture"] == picture.get("index", 0)]
+            count = entry["frames"] - entry.get("card", 0)
+            if [row["frame"] - rows[0]["frame"] for row in rows] != list(range(count)):
+                raise OptionError(
+                    f"is damaged: it has {len(rows)} lines of this picture, not one for each of its {count} frames",
+                    file=str(folder / picture["frames"]),
+                )
+            return np.array([row["luma"] for row in rows])
     return None
 
 

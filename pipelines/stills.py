@@ -103,6 +103,9 @@ def still_words(path: Path) -> tuple[str, bytes]:
         reader.close()
 
 
+MOST_PIXELS = 2**27  # 16384 x 8192: a damaged header may ask for any amount of memory
+
+
 def read_still(path: Path) -> NDArray[np.float64]:
     """The values (h, w, 3) of a still, integers as 0..1. DeliveryError where the file is short or not a picture."""
     import OpenImageIO as oiio
@@ -111,7 +114,11 @@ def read_still(path: Path) -> NDArray[np.float64]:
     if reader is None:
         raise DeliveryError(f"does not open again: {oiio.geterror()}", file=str(path))
     try:
-        kind = str(reader.spec().format)
+        spec = reader.spec()
+        kind = str(spec.format)
+        if spec.nchannels < 3 or spec.width * spec.height > MOST_PIXELS:
+            found = f"{spec.width}x{spec.height} with {spec.nchannels} channel(s)"
+            raise DeliveryError(f"is no picture of ours: {found}", file=str(path))
         native = {"uint8": oiio.UINT8, "uint16": oiio.UINT16}.get(kind, oiio.FLOAT)
         pixels = reader.read_image(0, 0, 0, 3, native)
         if pixels is None or reader.has_error:

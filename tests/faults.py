@@ -1,4 +1,5 @@
-"""python tests/faults.py [--keep FOLDER] [--clips N]: what codecs move colour by, and what wrong colour does.
+"""python tests/faults.py [--keep FOLDER] [--clips N] [--size WxH]… [--codec NAME[:QUALITY]]…: what codecs move colour
+by, and what wrong colour does.
 
 Renders the real originals (960x540, one second) by every codec at the lowest quality that a shipped recipe asks for,
 once right and once for each wrong grade; measures every delivery against the log of the right one, as `verify` does; and
@@ -58,14 +59,16 @@ class Found:
     sense: float  # the least of what the log says that a small wrong grade would do
 
 
-def recipe(codecs: list[str], *, stills: bool = True) -> str:
-    """One output a codec, and the stills."""
+def recipe(codecs: list[str], sizes: tuple[str, ...] = ("960x540",), *, stills: bool = True) -> str:
+    """One output a codec (or `codec:quality`) and size, and the stills."""
     parts = []
-    for name in codecs:
-        size = "1280x720" if name == "dnxhd" else "960x540"
-        quality = f"quality = {LOWEST[name]}\n" if name in LOWEST else ""
+    for given, size in ((c, s) for s in sizes for c in codecs):
+        name, _, asked = given.partition(":")
+        size = "1280x720" if name == "dnxhd" else size
+        quality = f"quality = {asked or LOWEST[name]}\n" if asked or name in LOWEST else ""
+        label = given.replace(":", "-q") + (f" {size}" if len(sizes) > 1 else "")
         parts.append(
-            f'[[output]]\nname = "{name}"\nmake = "movie"\ncodec = "{name}"\nsize = "{size}"\n{quality}'
+            f'[[output]]\nname = "{label}"\nmake = "movie"\ncodec = "{name}"\nsize = "{size}"\n{quality}'
         )
     if stills:
         parts.append(
@@ -75,12 +78,20 @@ def recipe(codecs: list[str], *, stills: bool = True) -> str:
 
 
 def rendered(
-    folder: Path, grade: str, codecs: list[str], clips: int, *, stills: bool = True, seconds: float = 1.0
+    folder: Path,
+    grade: str,
+    codecs: list[str],
+    clips: int,
+    *,
+    sizes: tuple[str, ...] = ("960x540",),
+    stills: bool = True,
+    seconds: float = 1.0,
+    workers: int = 2,
 ) -> Path:
     """The real originals through that grade; every second clip through a show LUT, the others through ACES."""
     media, truth = originals(seconds)
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "all.toml").write_text(recipe(codecs, stills=stills))
+    (folder / "all.toml").write_text(recipe(codecs, sizes, stills=stills))
     names = {"ARRI LogC3 (EI800)": "LogC3"}
     rows = [
         f"{t['file']},{names.get(t['encoding'], t['encoding'])},{t['levels']},{grade},"
@@ -90,7 +101,7 @@ def rendered(
     head = "clip,encoding,levels,slope,offset,power,saturation,lut\n"
     (folder / "farrow.cube").write_text((SAMPLES / "farrow.cube").read_text())
     (folder / "day.csv").write_text(head + "\n".join(rows) + "\n")
-    call = ("--media", media, "--recipe", folder / "all.toml", "--out", folder / "out", "--workers", 2)
+    call = ("--media", media, "--recipe", folder / "all.toml", "--out", folder / "out", "--workers", workers)
     run = rushlight("render", folder / "day.csv", *call, "--quiet")
     assert run.returncode == 0, run.stdout + run.stderr
     return folder / "out"
@@ -101,14 +112,23 @@ def distributions(
     codecs: list[str],
     clips: int = 7,
     *,
+    sizes: tuple[str, ...] = ("960x540",),
     stills: bool = True,
     leave_out: tuple[str, ...] = (),
     seconds: float = 1.0,
+    workers: int = 2,
 ) -> list[Found]:
     """Every delivery, right and under every fault, as verify's colour check finds it."""
     outs = {
         fault: rendered(
-            folder / fault.replace(" ", "-"), grade, codecs, clips, stills=stills, seconds=seconds
+            folder / fault.replace(" ", "-"),
+            grade,
+            codecs,
+            clips,
+            sizes=sizes,
+            stills=stills,
+            seconds=seconds,
+            workers=workers,
         )
         for fault, grade in GRADES.items()
         if fault not in leave_out
@@ -150,7 +170,7 @@ def _found(fault: str, entry: Mapping[str, Any], record: Mapping[str, Any], tile
     figures = check.figures
     return Found(
         fault=fault,
-        codec=entry.get("codec") or entry["still_kind"],
+        codec=entry.get("still_kind") or entry["output"],
         clip=record["clip"],
         verdict=check.verdict,
         mean=figures["mean"],
@@ -194,7 +214,7 @@ def _twice(rgb: Any) -> Any:
 
 def table(rows: list[Found]) -> Iterator[str]:
     """One line a codec and fault: the range over clips of the mean, the most of p95 and worst, the verdicts."""
-    yield f"{'codec':<13} {'fault':<16} {'mean':^15} {'95 %':>6} {'worst':>6} {'share':^13}  verdicts"
+    yield f"{'codec':<20} {'fault':<16} {'mean':^15} {'95 %':>6} {'worst':>6} {'share':^13}  verdicts"
     for codec in dict.fromkeys(r.codec for r in rows):
         for fault in dict.fromkeys(r.fault for r in rows):
             part = [r for r in rows if (r.codec, r.fault) == (codec, fault)]
@@ -203,7 +223,7 @@ def table(rows: list[Found]) -> Iterator[str]:
                 span = f"{min(shares):5.2f} - {max(shares):5.2f}" if shares else ""
                 verdicts = ", ".join(f"{n} {v}" for v, n in sorted(Counter(r.verdict for r in part).items()))
                 yield (
-                    f"{codec:<13} {fault:<16} {min(means):6.3f} - {max(means):6.3f} {max(r.p95 for r in part):6.2f} "
+                    f"{codec:<20} {fault:<16} {min(means):6.3f} - {max(means):6.3f} {max(r.p95 for r in part):6.2f} "
                     f"{max(r.worst for r in part):6.2f} {span:<13}  {verdicts}"
                 )
 
@@ -212,16 +232,27 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python tests/faults.py", description=__doc__)
     parser.add_argument("--keep", type=Path, help="a folder for what is rendered, kept for the next run")
     parser.add_argument("--clips", type=int, default=7, help="how many of the originals")
-    parser.add_argument("--codec", action="append", choices=list(CODECS), help="only this codec; repeatable")
+    parser.add_argument(
+        "--codec", action="append", metavar="NAME[:QUALITY]", help="only this codec; repeatable"
+    )
+    parser.add_argument("--size", action="append", metavar="WxH", help="a raster, without stills; repeatable")
+    parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--rows", action="store_true", help="print every delivery, too")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="rushlight-faults-") as scratch:
-        rows = distributions(given.keep or Path(scratch), given.codec or list(CODECS), given.clips)
+        rows = distributions(
+            given.keep or Path(scratch),
+            given.codec or list(CODECS),
+            given.clips,
+            sizes=tuple(given.size or ["960x540"]),
+            stills=not given.size,
+            workers=given.workers,
+        )
     print("\n".join(table(rows)))
     if given.rows:
         for r in sorted(rows, key=lambda r: (r.codec, r.clip, r.fault)):
             print(
-                f"{r.codec:<13} {r.clip:<14} {r.fault:<16} {r.mean:7.3f} {r.p95:7.3f} {r.worst:7.3f} "
+                f"{r.codec:<20} {r.clip:<14} {r.fault:<16} {r.mean:7.3f} {r.p95:7.3f} {r.worst:7.3f} "
                 f"share {r.share:.3f} sense {r.sense:.3f}  {r.verdict}"
             )
 

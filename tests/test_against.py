@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from recorded import movie, recorded, still
 from rushlight.batch.against import compare, reference_frames
 from rushlight.batch.records import append_record
 from rushlight.pipelines.cdl import CDL
@@ -24,22 +25,16 @@ LOOK = Look(
 TILES = np.random.default_rng(0).uniform(20, 60, (9, 16, 3)).round(3).tolist()
 
 
-def record(clip: str, look: Look = LOOK, **movie: Any) -> dict[str, Any]:
-    entry = {"output": "editorial", "kind": "movie", "state": "graded", "width": 1920, "height": 1080}
-    entry |= {"codec": "dnxhr-lb", "frames": 48} | movie
-    return {
-        "schema": "rushlight-job-1",
-        "job": clip,
-        "clip": clip,
-        "status": "done",
-        "look": {"digest": look.digest()},
-        "outputs": [entry],
-        "colour": {
-            "patches": patches(look),
-            "pictures": [{"outputs": ["editorial"], "digest": "rushlight-frames-1:1"}],
-            "tiles": {"editorial": [{"frame": 0, "values": TILES}]},
-        },
+def record(clip: str, look: Look = LOOK, **given: Any) -> dict[str, Any]:
+    entry = still(output="editorial", **given) if given.get("kind") == "still" else movie(**given)
+    colour = {
+        "digest": "",
+        "patches": patches(look),
+        "pictures": [{"outputs": ["editorial"], "digest": "rushlight-frames-1:1"}],
+        "tiles": {"editorial": [{"frame": 0, "values": TILES}]},
+        "sensitivity": {},
     }
+    return recorded(clip, entry, look={"digest": look.digest(), "description": ""}, colour=colour)
 
 
 def folder(path: Path, *records: dict[str, Any]) -> Path:
@@ -86,7 +81,7 @@ def test_stills_serve_where_there_is_no_movie(tmp_path: Path) -> None:
         ("A001C003_10.05.59.12.jpg", "A001C003", "10055912"),
         ("A001_C003 10055912.TIFF", "A001_C003", "10055912"),
         ("A001-10:05:59;12.png", "A001", "10055912"),
-        ("A001C003.jpg", None, ""),
+        ("A001C003.jpg", "", ""),
         ("A001C003_10.05.59.12.txt", None, ""),
         (".A001C003_10.05.59.12.jpg", None, ""),
     ],
@@ -94,4 +89,4 @@ def test_stills_serve_where_there_is_no_movie(tmp_path: Path) -> None:
 def test_reference_frames_by_name(name: str, clip: str | None, digits: str, tmp_path: Path) -> None:
     (tmp_path / name).write_bytes(b"")
     found = [(stem, number) for _, stem, number in reference_frames(tmp_path)]
-    assert found == ([(clip, digits)] if clip else [])
+    assert found == ([(clip, digits)] if clip is not None else [])

@@ -17,6 +17,7 @@ MOVIE = {
     "state": "graded",
     "display": "Rec.709 BT.1886",
     "tags": {"matrix": 1},
+    "picture": [0, 0, 1920, 1080],
 }
 
 
@@ -128,3 +129,91 @@ def test_covered_tiles_and_nothing_to_compare() -> None:
     assert verdict(np.full_like(base, np.nan), base, moved(base)).verdict == "warn"
     assert colour_check({}, {}, MOVIE, record(base, moved(base))).verdict == "warn"
     assert np.isnan(tile_array([[[None, 1, 2]]])[0, 0, 0])
+
+
+# --- the limits, pinned from both sides
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_half_of_a_fault_is_found_and_less_is_not(name: str) -> None:
+    base = tiles()
+    faults = moved(base)
+    for share, expected in ((0.47, "pass"), (-0.47, "pass"), (0.53, "fail"), (-0.53, "fail")):
+        found = verdict(base, base + share * faults[name], faults)
+        assert found.verdict == expected and found.figures["shares"][name] == pytest.approx(share, abs=0.01)
+        if expected == "fail":
+            assert f"0.53 times what {name} does, where 0.5 times is the limit" in found.text
+
+
+LIMITS = {
+    ("dnxhr-lb", 1920): (0.6, 1.2),
+    ("dnxhr-lb", 960): (0.6, 1.2),
+    ("dnxhr-lb", 640): (1.1, 2.2),
+    ("prores-proxy", 640): (0.6, 1.2),
+    ("mjpeg", 640): (0.6, 1.2),
+    ("h264", 1280): (0.9, 3.0),
+    ("hevc", 960): (0.9, 3.0),
+    ("h264", 640): (0.9, 3.5),
+    ("hevc-10", 640): (0.9, 3.5),
+    ("jpeg", 320): (0.6, 1.2),
+    ("png8", 1920): (0.35, 0.8),
+    ("tiff16", 1920): (0.02, 0.06),
+}
+
+
+@pytest.mark.parametrize(("codec", "width"), LIMITS)
+def test_a_figure_over_its_limit_fails_and_is_named_with_it(codec: str, width: int) -> None:
+    """Tiles moved in no known way, a tenth under and over each limit: all alike for the mean, one in sixteen for the 95th
+    percentile of one frame of four."""
+    mean, frame = LIMITS[codec, width]
+    entry = {**MOVIE, "codec": codec, "picture": [0, 0, width, width * 9 // 16], "state": "show"}
+    if codec in ("jpeg", "png8", "tiff16"):
+        entry |= {"kind": "still", "still_kind": codec}
+    base = np.full((9, 16, 3), [60.0, 0.0, 0.0])
+    lighter = np.array([1.0, 0.0, 0.0])
+    lighter /= float(delta_e(base, base + lighter).mean())  # by one CIEDE2000
+    few = np.zeros((9, 16, 1))
+    few[:, 0] = 1  # 6.25 % of the tiles
+    for over in (0.9, 1.1):
+        moved_all = {n: base + mean * over * lighter for n in range(4)}
+        moved_few = {n: base + (few * frame * over * lighter if n == 2 else 0) for n in range(4)}
+        for found_tiles, limit, words in (
+            (moved_all, mean, "in the mean"),
+            (moved_few, frame, "at one frame's 95th percentile"),
+        ):
+            found = colour_check(dict.fromkeys(range(4), base.tolist()), found_tiles, entry, {"colour": {}})
+            if over < 1:
+                assert found.verdict == "pass", (limit, found)
+                continue
+            assert (
+                found.verdict == "fail" and f"CIEDE2000 {words}, where {limit:g} is the limit" in found.text
+            )
+            assert found.text.count("is the limit") == 1
+
+
+def test_log_codes_are_held_to_one_in_the_mean_and_two_at_the_95th_percentile() -> None:
+    codes = np.full((9, 16, 3), 400.0)
+    few = np.zeros((9, 16, 3))
+    few[:, 0] = 1
+    entry = {**MOVIE, "state": "log"}
+    for off, expected, words in (
+        (0.95, "pass", ""),
+        (1.05, "fail", "by 1.05 in the mean, where 1 is the limit"),
+        (1.9 * few, "pass", ""),
+        (2.1 * few, "fail", "by 2.10 at the 95th percentile, where 2 is the limit"),
+    ):
+        found = colour_check({0: codes.tolist()}, {0: codes + off}, entry, {"colour": {}})
+        assert found.verdict == expected and found.text.endswith(words), found
+
+
+def test_a_fault_must_move_three_times_the_codecs_error_to_be_told() -> None:
+    """The error is the codec's tolerance over the root of the number of colours: here 0.6 over the root of 144, 0.05."""
+    base = tiles()
+    for size, expected in ((0.9, "cannot tell"), (1.1, "pass")):
+        faults = {}
+        for name, step in moved(base).items():
+            scale = size * 3 * 0.6 / np.sqrt(len(np.unique(np.rint(base.reshape(-1, 3)), axis=0)))
+            for _ in range(4):  # CIEDE2000 is no straight line
+                step = step * scale / float(delta_e(base, base + step).mean())
+            faults[name] = step
+        assert verdict(base, base, faults).verdict == expected

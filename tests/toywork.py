@@ -7,6 +7,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+from recorded import recorded
 from rushlight.pipelines.errors import DeliveryError, ResourceError, SourceError
 
 
@@ -41,16 +42,7 @@ def finish(payload: dict[str, Any], segments: list[dict[str, Any]], token: str) 
     text = "".join(Path(s["files"][0]["path"]).read_text() for s in segments)
     final = Path(payload["out"]) / f"{payload['job']}.txt"
     final.write_text(text)
-    return {
-        "schema": "rushlight-job-1",
-        "job": payload["job"],
-        "clip": payload["job"],
-        "status": "done",
-        "frames": len(segments),
-        "outputs": [],
-        "colour": {"digest": "", "pictures": [], "tiles": {}, "sensitivity": {}},
-        "warnings": [],
-    }
+    return recorded(payload["job"], frames=len(segments))
 
 
 def puts_on_disk(dask_worker: Any) -> tuple[Any, ...]:

@@ -53,7 +53,7 @@ FLAT = {
         "pipelines.measure": "checksum measure baseline clipping",
         "pipelines.burnin": "slate text fields overlay watermark guides",
         "pipelines.render": "render picture ahead card head",
-        "batch": "records volumes tables console",
+        "batch": "records jobrecord jsonlines errorlog volumes tables console",
         "batch.lists": "tabular lists edl timelines folders names camera dates",
         "batch.decisions": "grades gradebook changes changefiles luts handover",
         "batch.plan": "request prepare plan ranges rates reels matching corrections showlut defaults reconcile"

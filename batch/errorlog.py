@@ -8,12 +8,11 @@ from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
-from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.errors import RushlightError, said
 
-__all__ = ["ERRORS", "unexpected"]
+__all__ = ["ERRORS", "kept_fault", "unexpected"]
 
 ERRORS = "log/errors.txt"
-LONGEST = 200  # characters of what a library says
 MOST = 10_000_000  # bytes of tracebacks that are kept
 
 
@@ -23,16 +22,27 @@ def unexpected(out: Path, doing: str, error: Exception) -> str:
     A folder that cannot be written to costs the traceback and nothing else.
     """
     if isinstance(error, RushlightError):
-        return str(error)
-    said = " ".join(str(error).split())
-    said = f"{type(error).__name__}: {said if len(said) <= LONGEST else said[:LONGEST] + '…'}"
-    when = datetime.now(UTC).isoformat(timespec="seconds")
-    trace = "".join(traceback.format_exception(error))
-    place = ""
+        return str(kept_fault(out, doing, error))
+    place = _keep(out, doing, "".join(traceback.format_exception(error)))
+    return f"{doing} ended with a fault of rushlight's own: {said(error)}{place}"
+
+
+def kept_fault(out: Path, doing: str, error: RushlightError) -> RushlightError:
+    """The same error; the traceback that it carries, if any, is kept, and it says where."""
+    if not error.trace:
+        return error
+    text = error.text + _keep(out, doing, error.trace)
+    return type(error)(text, file=error.file, line=error.line, key=error.key)
+
+
+def _keep(out: Path, doing: str, trace: str) -> str:
+    """Where a traceback is kept, in brackets; nothing where it could not be."""
     with suppress(OSError):
+        (out / ERRORS).parent.mkdir(parents=True, exist_ok=True)
+        when = datetime.now(UTC).isoformat(timespec="seconds")
         flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK
         with os.fdopen(os.open(out / ERRORS, flags, 0o666), "ab") as stream:
             if stream.tell() < MOST:
                 stream.write(f"{when} {doing}\n{trace}\n".encode("utf-8", "backslashreplace"))
-        place = f" ({ERRORS} shows where)"
-    return f"{doing} ended with a fault of rushlight's own: {said}{place}"
+        return f" ({ERRORS} shows where)"
+    return ""

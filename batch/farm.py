@@ -26,10 +26,10 @@ from typing import Any
 from rushlight.batch.cluster import STRANGERS, connected, safe, started
 from rushlight.batch.mounts import Mount, Unfit, original_there, recognisable, seen_here
 from rushlight.batch.tasks import Farm, LostWorker, Result, Task
-from rushlight.batch.worker import BEATS, WorkerFault, call, call_elsewhere, introduce, versions
-from rushlight.pipelines.errors import QueueError, RushlightError, SourceError
+from rushlight.batch.worker import BEATS, call, call_elsewhere, introduce, versions
+from rushlight.pipelines.errors import OwnFault, QueueError, RushlightError, SourceError, said
 
-__all__ = ["DaskFarm", "Farm", "LostWorker", "Result", "Task", "WorkerFault", "call"]
+__all__ = ["DaskFarm", "Farm", "LostWorker", "Result", "Task", "call"]
 
 LOOK = 0.3  # seconds between two looks at who is there
 GONE = 30.0  # seconds without an answer after which the scheduler is given up
@@ -369,7 +369,7 @@ class DaskFarm:
         elif kind == "cancelled":  # by a scheduler that went and came back
             self._waiting.appendleft(task)
         else:
-            found.append(Result(key=task.key, error=WorkerFault(f"{type(value).__name__}: {value}")))
+            found.append(Result(key=task.key, error=OwnFault(f"a fault of rushlight's own: {said(value)}")))
 
     def _here_too(self, task: Task, value: Any) -> Result:
         """A result, once the files that another machine gave their final names are in sight here."""

@@ -38,7 +38,7 @@ class Headers:
                 if path.exists() and not (path.is_file() or path.is_dir()):
                     raise SourceError("is a pipe or device, no file", file=str(path))
                 self._known[key] = probe(path, rate=rate, files=files)
-            except SourceError as error:
+            except RushlightError as error:
                 self._known[key] = error
         found = self._known[key]
         if isinstance(found, RushlightError):

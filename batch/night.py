@@ -14,6 +14,7 @@ from threading import Thread
 from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.closing import write_pages
+from rushlight.batch.errorlog import kept_fault
 from rushlight.batch.events import Event, Place, Stop, Summary, Terms
 from rushlight.batch.forecast import Deadline, cost_of
 from rushlight.batch.growing import Growth, growing_text
@@ -27,7 +28,7 @@ from rushlight.batch.records import append_record, failure_record, latest, read_
 from rushlight.batch.request import Request
 from rushlight.batch.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.volumes import mount_of
-from rushlight.pipelines.errors import InputError, OptionError, SourceError
+from rushlight.pipelines.errors import InputError, OptionError, own_fault
 from rushlight.pipelines.facts import same_time
 from rushlight.pipelines.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe import Recipe
@@ -206,58 +207,66 @@ def _jobs(
     prepared: Prepared, out: Path, records: Mapping[str, dict[str, Any]]
 ) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
     """Jobs for what is to be made, each with the reason; and the clips of which everything is there."""
-    recipe = prepared.recipe
+    plan = prepared.plan
     jobs: list[tuple[JobSpec, str]] = []
     settled: list[PlannedClip] = []
-    for clip in list(prepared.plan.clips):
-        job = job_id(clip)
-        record = records.get(job)
+    for clip in list(plan.clips):
         try:
-            sampled, logged = _hashes(clip, record, prepared.request.hash_originals)
-        except SourceError as error:
-            prepared.plan.broken.append((clip.row, error))
-            prepared.plan.clips.remove(clip)
+            found = _jobs_of_clip(prepared, clip, out, records.get(job_id(clip)))
+        except Exception as error:
+            plan.broken.append((clip.row, own_fault(error, "prepared", clip.path)))
+            plan.clips.remove(clip)
             continue
-        fields = fields_of_clip(clip, recipe)
-        outputs = output_specs(
-            clip,
-            recipe,
-            Known(source=sampled, fields=fields, fonts=prepared.fonts, missing_frames=recipe.missing_frames),
-        )
-        missing = to_make(out, outputs, record)
-        if record and record.get("status") != "done" and not missing:
-            missing = tuple((o, "not finished") for o in outputs)
-        if not missing:
+        jobs += found
+        if not found:
             settled.append(clip)
-            continue
-        why = ", ".join(sorted({why for _, why in missing}))
-        turns = in_turns(clip, (o for o, _ in missing), recipe.first)
-        made = [[o.output for o in part] for _, part in turns]
-        kept = [o.output for o in outputs if o.output not in {m.output for m, _ in missing}]
-        for index, (rank, part) in enumerate(turns):
-            spec = job_spec(
-                clip,
-                out=out,
-                outputs=part,
-                recipe=recipe,
-                baked={},
-                fields=fields,
-                hashes=(logged, sampled),
-            )
-            more = {
-                "rank": rank,
-                "cost": cost_of(
-                    clip.facts.width * clip.facts.height,
-                    (o.width * o.height for o in part if o.make == "movie"),
-                    clip.count,
-                ),
-                "kept_outputs": kept,
-                "earlier_outputs": [name for names in made[:index] for name in names],
-                "later_outputs": [name for names in made[index + 1 :] for name in names],
-                "replaced": prepared.request.replaced,
-            }
-            jobs.append((spec.model_copy(update={"record": {**spec.record, **more}}), why))
     return jobs, settled
+
+
+def _jobs_of_clip(
+    prepared: Prepared, clip: PlannedClip, out: Path, record: Mapping[str, Any] | None
+) -> list[tuple[JobSpec, str]]:
+    """Jobs for what of one clip is to be made, each with the reason; none where everything is there."""
+    recipe = prepared.recipe
+    sampled, logged = _hashes(clip, record, prepared.request.hash_originals)
+    fields = fields_of_clip(clip, recipe)
+    outputs = output_specs(
+        clip,
+        recipe,
+        Known(source=sampled, fields=fields, fonts=prepared.fonts, missing_frames=recipe.missing_frames),
+    )
+    missing = to_make(out, outputs, record)
+    if record and record.get("status") != "done" and not missing:
+        missing = tuple((o, "not finished") for o in outputs)
+    why = ", ".join(sorted({why for _, why in missing}))
+    turns = in_turns(clip, (o for o, _ in missing), recipe.first) if missing else []
+    made = [[o.output for o in part] for _, part in turns]
+    kept = [o.output for o in outputs if o.output not in {m.output for m, _ in missing}]
+    jobs = []
+    for index, (rank, part) in enumerate(turns):
+        spec = job_spec(
+            clip,
+            out=out,
+            outputs=part,
+            recipe=recipe,
+            baked={},
+            fields=fields,
+            hashes=(logged, sampled),
+        )
+        more = {
+            "rank": rank,
+            "cost": cost_of(
+                clip.facts.width * clip.facts.height,
+                (o.width * o.height for o in part if o.make == "movie"),
+                clip.count,
+            ),
+            "kept_outputs": kept,
+            "earlier_outputs": [name for names in made[:index] for name in names],
+            "later_outputs": [name for names in made[index + 1 :] for name in names],
+            "replaced": prepared.request.replaced,
+        }
+        jobs.append((spec.model_copy(update={"record": {**spec.record, **more}}), why))
+    return jobs
 
 
 def _hashes(clip: PlannedClip, record: Mapping[str, Any] | None, full: bool) -> tuple[str, str]:
@@ -277,6 +286,7 @@ def _hashes(clip: PlannedClip, record: Mapping[str, Any] | None, full: bool) -> 
 
 def _log_undone(plan: Plan, out: Path, records: Mapping[str, dict[str, Any]]) -> None:
     """A record for each row set aside and each original that does not open, unless the log says so already."""
+    plan.broken = [(row, kept_fault(out, row.clip, error)) for row, error in plan.broken]
     for status, pairs in (("set aside", plan.wrong), ("failed", plan.broken)):
         for row, error in pairs:
             job = f"row-{digest_of([row.clip, row.line], 12)}"

@@ -43,7 +43,7 @@ from rushlight.pipelines.errors import (
     OptionError,
     RecipeError,
     RushlightError,
-    SourceError,
+    own_fault,
 )
 from rushlight.pipelines.recipe import MovieOutput, Recipe, load_recipe
 from rushlight.pipelines.spans import is_span
@@ -178,18 +178,22 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
                 )
             )
             continue
+        except Exception as error:
+            plan.broken.append((row, own_fault(error, "looked for")))
+            continue
         try:
             files_of_clip = files_of(path, row.clip, base, media)
             plan.named += files_of_clip
             stated = stated_by(row, recipe, {}, options)
             rate = next((FrameRate.parse(s.rate) for s in stated if s.rate), None)
             facts = headers.of(path, rate, files_of_clip)
-        except SourceError as error:
-            plan.broken.append((row, error))
-            plan.unopened.append((path, error))
-            continue
         except InputError as error:
             plan.wrong.append((row, error.at(file=row.file, line=row.line)))
+            continue
+        except Exception as error:
+            fault = own_fault(error, "looked at", path)
+            plan.broken.append((row, fault))
+            plan.unopened.append((path, fault))
             continue
         try:
             said = defaults.of(row, path, facts)
@@ -209,11 +213,12 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
                 camera=camera,
             )
             plan.clips.append(with_still_notes(clip))
-        except SourceError as error:
-            plan.broken.append((row, error))
-            plan.unopened.append((path, error))
         except InputError as error:
             plan.wrong.append((row, error.at(file=row.file, line=row.line)))
+        except Exception as error:
+            fault = own_fault(error, "planned", path)
+            plan.broken.append((row, fault))
+            plan.unopened.append((path, fault))
     set_aside_shared(plan, utc_offset)
     if is_folder(request.clip_list):
         plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
@@ -225,7 +230,7 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
     chosen_lines = {row.line for row in chosen}
     for row in clip_list.rows:
         if row.line not in chosen_lines:
-            with suppress(RushlightError):
+            with suppress(Exception):
                 plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
     fonts = kept_fonts(recipe, lut_base, recipe_file or request.recipe)
     inputs = dict(read.read)
@@ -290,7 +295,7 @@ def _one_by_one(rows: Iterable[Row], recipe: Recipe, base: Path, media: MediaInd
     for row in rows:
         files: tuple[Path, ...] = ()
         if recipe.several_files == "each" and "#" in row.clip and not row.problem:
-            with suppress(RushlightError):  # said once, where the row itself is resolved
+            with suppress(Exception):  # said once, where the row itself is resolved
                 path = resolve_clip(row.clip, base, media)
                 files = files_of(path, row.clip, base, media) if is_span(path) else ()
         if not files:

@@ -11,7 +11,7 @@ from pathlib import Path, PurePosixPath
 from rushlight.batch.folders import find_originals
 from rushlight.batch.names import originals_below
 from rushlight.batch.plan import Plan
-from rushlight.pipelines.errors import ListError, SourceError
+from rushlight.pipelines.errors import ListError, RushlightError
 from rushlight.pipelines.probe import STILLS, probe
 from rushlight.pipelines.texts import read_bytes
 
@@ -64,7 +64,7 @@ def reconcile(folders: Sequence[Path], plan: Plan, leave_out: Sequence[Path] = (
             try:
                 probe(path)
                 not_listed.append(path)
-            except SourceError as error:
+            except RushlightError as error:
                 unreadable.append((path, error.text))
     return Media(
         listed=listed,
@@ -128,5 +128,5 @@ def _named_by(manifest: Path) -> Iterator[str]:
                     yield name
             if kind != "path":
                 node.clear()
-    except (ParseError, ValueError) as error:  # what defusedxml refuses is a ValueError
+    except (ParseError, ValueError, LookupError) as error:  # what defusedxml refuses is a ValueError
         raise ListError(f"cannot be read: {error}", file=str(manifest)) from None

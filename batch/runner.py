@@ -16,8 +16,9 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.batch import revisions
+from rushlight.batch.errorlog import kept_fault
 from rushlight.batch.events import Event, Place, Stop, Summary, Work
-from rushlight.batch.farm import Farm, LostWorker, Result, Task, WorkerFault
+from rushlight.batch.farm import Farm, LostWorker, Result, Task
 from rushlight.batch.fence import let_finish
 from rushlight.batch.forecast import Deadline
 from rushlight.batch.jobs import all_there
@@ -37,7 +38,7 @@ from rushlight.batch.states import (
 )
 from rushlight.batch.store import QueuedJob, Store
 from rushlight.batch.volumes import free_bytes, mount_of, size_text
-from rushlight.pipelines.errors import ResourceError, RushlightError, from_os
+from rushlight.pipelines.errors import ResourceError, RushlightError, from_os, own_fault
 
 __all__ = ["Event", "Place", "Stop", "Summary", "Work", "run"]
 
@@ -204,15 +205,21 @@ class _Loop:
             if action is not None:
                 try:
                     self.send(running, action.number)
-                except (RushlightError, OSError) as error:  # no room for what goes before a finish
-                    ours = from_os(error, running.job.out) if isinstance(error, OSError) else error
-                    self.went_wrong(running, action.number, ours)
+                except OSError as error:  # no room for what goes before a finish
+                    self.went_wrong(running, action.number, from_os(error, running.job.out))
+                except Exception as error:
+                    self.went_wrong(running, action.number, own_fault(error, "given out"))
                 return True
         job = next((job for job in self.queue if self.may_start(job)), None)
         if job is None:
             return False
         self.queue.remove(job)
-        self.start(job)
+        try:
+            self.start(job)
+        except (RushlightError, OSError):
+            raise
+        except Exception as error:
+            self.drop(job, error)
         return True
 
     def may_start(self, job: QueuedJob) -> bool:
@@ -306,12 +313,30 @@ class _Loop:
             while self.owed:
                 running, number, result = self.owed[0]
                 if running.job.key in self.active:
-                    self.ended(running, number, result)
+                    try:
+                        self.ended(running, number, result)
+                    except (RushlightError, OSError):
+                        raise
+                    except Exception as error:
+                        if running.job.key not in self.active:
+                            raise  # the clip is settled: it is no fault of its own
+                        self.drop(running.job, error, running.payload["job"])
                 self.owed.popleft()
             self.fault = ""
         except (RushlightError, OSError) as error:
             self.fault = f"{error}; once it can be written to it goes on"
             self.pause(self.fault)
+
+    def drop(self, job: QueuedJob, error: Exception, name: str = "") -> None:
+        """Fail a job for a fault of our own in this process; the night goes on. `name` is the job's in the log."""
+        out = Path(job.out)
+        text = str(kept_fault(out, job.clip, own_fault(error, "recorded")))
+        if name:
+            self.log(out, failure_record(name, job.clip, "failed", text))
+        self.store.set_state(job.key, job.identity, "failed", error=text)
+        self.active.pop(job.key, None)
+        self.summary.failed.append((job.clip, text))
+        self.on_event(Event(what="failed", clip=job.clip, text=text))
 
     def ended(self, running: _Running, number: int, result: Result) -> None:
         if result.error is not None:
@@ -375,8 +400,6 @@ class _Loop:
 
     def went_wrong(self, running: _Running, number: int, error: BaseException) -> None:
         kind: FailureKind = "lost worker" if isinstance(error, LostWorker) else failure_kind(error)
-        if isinstance(error, WorkerFault):
-            kind = "fault"
         full = isinstance(error, ResourceError) and any(
             w in error.text for w in ("space", "quota", "read-only")
         )
@@ -406,6 +429,7 @@ class _Loop:
         job, plain = running.job, running.payload["record"]
         out = Path(job.out)
         state = "set aside" if action.do == "set aside" else "failed"
+        error = kept_fault(out, job.clip, error) if isinstance(error, RushlightError) else error
         text = str(error) if action.do == "fail" else f"{action.why}; last: {error}"
         if running.record is None:
             record = failure_record(running.payload["job"], job.clip, state, text)

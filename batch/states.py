@@ -18,6 +18,7 @@ from rushlight.pipelines.errors import (
     ChangedError,
     DeliveryError,
     InputError,
+    OwnFault,
     ResourceError,
     RushlightError,
     SourceError,
@@ -164,6 +165,8 @@ def failure_kind(error: BaseException) -> FailureKind:
         return "changed"
     if isinstance(error, SourceError | InputError):
         return "permanent"
+    if isinstance(error, OwnFault):
+        return "fault"
     if isinstance(error, RushlightError):
         return "permanent"
     if type(error).__name__ in ("KilledWorker", "CommClosedError", "WorkerDied"):

@@ -5,21 +5,16 @@ from __future__ import annotations
 import importlib
 import os
 import platform
-import traceback
 from collections.abc import Sequence
 from typing import Any
 
 from rushlight.batch.mounts import PATIENCE, Mount, Unfit, awaited, homeward, outward
-from rushlight.pipelines.errors import RushlightError, from_os
+from rushlight.pipelines.errors import RushlightError, from_os, own_fault
 from rushlight.pipelines.pulse import beats
 
-__all__ = ["BEATS", "WorkerFault", "call", "call_elsewhere", "introduce", "versions"]
+__all__ = ["BEATS", "call", "call_elsewhere", "introduce", "versions"]
 
 BEATS = "rushlight-beats"  # the name under which a worker's heartbeat carries its count
-
-
-class WorkerFault(RushlightError):
-    """A fault of our own inside a worker: its words and where."""
 
 
 def call(function: str, arguments: tuple[Any, ...]) -> tuple[str, Any]:
@@ -34,8 +29,7 @@ def call(function: str, arguments: tuple[Any, ...]) -> tuple[str, Any]:
     except OSError as error:  # such as a disk that became full or read-only between two steps
         return "error", from_os(error, error.filename or function)
     except Exception as error:
-        where = "".join(traceback.format_exception(error)[-3:])
-        return "error", WorkerFault(f"{type(error).__name__}: {error}\n{where}")
+        return "error", own_fault(error, "made")
 
 
 def call_elsewhere(function: str, arguments: tuple[Any, ...], mounts: Sequence[Mount]) -> tuple[str, Any]:

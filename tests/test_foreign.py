@@ -11,7 +11,12 @@ import pytest
 import foreign
 from command import rushlight
 from foreign import FAIL, PASS
+from rushlight.batch import night as night_module
+from rushlight.batch import prepare as planning
+from rushlight.batch.night import jobs_of
+from rushlight.batch.progress import View
 from rushlight.batch.records import latest, read_records
+from rushlight.batch.request import Request
 from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.probe import probe
 from rushlight.pipelines.sources import open_source
@@ -126,3 +131,44 @@ def test_sound_that_cannot_be_read_is_said_and_the_picture_delivered(night: tupl
     record = next(r for r in latest(read_records(out)).values() if r["clip"] == "L001C005.mov")
     assert record["outputs"][0]["sound"] == []
     assert any("sound track 1 ('XYZ2')" in text for text in record["warnings"])
+
+
+@pytest.mark.parametrize("step", ["resolve_clip", "files_of", "plan_clip"])
+def test_a_fault_of_our_own_costs_the_plan_one_clip(
+    card: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str
+) -> None:
+    whole = getattr(planning, step)
+
+    def odd(clip: object, *rest: object, **more: object) -> object:
+        if GOOD[0] in str(clip):
+            raise ZeroDivisionError("odd")
+        return whole(clip, *rest, **more)
+
+    monkeypatch.setattr(planning, step, odd)
+    day = written(tmp_path / "day.csv", list(GOOD))
+    prepared = planning.prepare(Request(clip_list=day, media=(card,), out=tmp_path / "out"))
+    assert [c.row.clip for c in prepared.plan.clips] == [GOOD[1]]
+    (row, error), *_ = prepared.plan.broken
+    assert row.clip == GOOD[0] and "a fault of rushlight's own" in error.text
+    jobs_of(prepared, tmp_path / "out", View(quiet=True))
+    record = next(iter(latest(read_records(tmp_path / "out")).values()))
+    assert record["status"] == "failed" and "(log/errors.txt shows where)" in record["error"]
+    assert "ZeroDivisionError: odd" in (tmp_path / "out" / "log" / "errors.txt").read_text()
+
+
+def test_a_fault_of_our_own_costs_one_clip_its_job(
+    card: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = night_module.output_specs
+
+    def odd(clip: object, *rest: object) -> object:
+        if clip.row.clip == GOOD[0]:  # type: ignore[attr-defined]
+            raise ZeroDivisionError("odd")
+        return whole(clip, *rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(night_module, "output_specs", odd)
+    day = written(tmp_path / "day.csv", list(GOOD))
+    prepared = planning.prepare(Request(clip_list=day, media=(card,), out=tmp_path / "out"))
+    jobs, _ = jobs_of(prepared, tmp_path / "out", View(quiet=True))
+    assert {spec.clip for spec, _ in jobs} == {GOOD[1]}
+    assert [row.clip for row, _ in prepared.plan.broken] == [GOOD[0]]

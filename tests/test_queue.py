@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 
 from recorded import recorded
-from rushlight.batch.farm import DaskFarm, WorkerFault
+from rushlight.batch.farm import DaskFarm
 from rushlight.batch.records import append_record, latest, read_records
 from rushlight.batch.runner import Event, Stop, Work, run
 from rushlight.batch.states import Policy
 from rushlight.batch.store import QueuedJob, Store, open_store
 from rushlight.batch.volumes import free_bytes, network_file_system
-from rushlight.pipelines.errors import QueueError
+from rushlight.pipelines.errors import OwnFault, QueueError
 
 TOYS = Work(segment="toywork:segment", finish="toywork:finish")
 TOY_PATH = os.pathsep.join(filter(None, (str(Path(__file__).parent), os.environ.get("PYTHONPATH"))))
@@ -177,7 +177,7 @@ def test_a_fault_in_a_worker_comes_home_with_its_place() -> None:
     from rushlight.batch.farm import call
 
     kind, error = call("toywork:segment", ({"out": "/nonexistent"}, 0, "t"))
-    assert kind == "error" and isinstance(error, WorkerFault) and "KeyError" in str(error)
+    assert kind == "error" and isinstance(error, OwnFault) and "KeyError" in str(error)
 
 
 KILLED = """

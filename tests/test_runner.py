@@ -261,3 +261,34 @@ def test_a_share_whose_server_is_away_is_gone(
     store.add(jobs(tmp_path, "a", mount="/share"))
     summary = run(store, HereFarm(), work=TOYS, on_event=watch, stop=stop, keep_free=0)
     assert summary.left == 1 and events[0].what == "paused" and "is gone" in events[0].text
+
+
+@pytest.mark.parametrize("where", ["worker", "record", "queue"])
+def test_a_fault_of_our_own_costs_one_clip_and_its_traceback_is_kept(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch, where: str
+) -> None:
+    added = jobs(tmp_path, "good", "bad", "other")
+    if where == "worker":
+        added[1].payload["does"] = "odd"
+    elif where == "record":
+        describe = runners.revisions.describe
+
+        def odd(out: Path, record: dict, *rest: object) -> None:
+            if record["job"] == "bad":
+                raise ZeroDivisionError("odd")
+            describe(out, record, *rest)
+
+        monkeypatch.setattr(runners.revisions, "describe", odd)
+    else:
+        del added[1].payload["segments"]
+    store.add(added)
+    summary = run(store, HereFarm(), work=TOYS, policy=SOON, keep_free=0)
+    assert sorted(summary.done) == ["good", "other"]
+    ((clip, text),) = summary.failed
+    assert clip == "bad" and "a fault of rushlight's own" in text and "(log/errors.txt shows where)" in text
+    assert states(store) == {"good": "done", "bad": "failed", "other": "done"}
+    kept = (tmp_path / "log" / "errors.txt").read_text()
+    assert "Traceback" in kept and ("KeyError" if where == "queue" else "ZeroDivisionError: odd") in kept
+    if where != "queue":
+        record = latest(read_records(tmp_path))["bad"]
+        assert record["status"] == "failed" and record["error"] == text and "Traceback" not in text

@@ -4,8 +4,8 @@ import pickle
 from pathlib import Path
 
 from rushlight.batch.mounts import Mount, Unfit, recognisable
-from rushlight.batch.worker import WorkerFault, call, call_elsewhere, versions
-from rushlight.pipelines.errors import DeliveryError, ResourceError, SourceError
+from rushlight.batch.worker import call, call_elsewhere, versions
+from rushlight.pipelines.errors import DeliveryError, OwnFault, ResourceError, SourceError
 from rushlight.pipelines.pulse import beat, beats
 
 
@@ -13,7 +13,7 @@ def test_a_call_answers_with_a_value_or_an_error_of_ours(tmp_path: Path) -> None
     payload = {"out": str(tmp_path), "job": "a"}
     kind, value = call("toywork:segment", (payload, 0, "t"))
     assert kind == "value" and value["frames"] == 1
-    for does, error in (("source", SourceError), ("odd", WorkerFault)):
+    for does, error in (("source", SourceError), ("odd", OwnFault)):
         kind, value = call("toywork:segment", ({**payload, "does": does}, 0, "t"))
         assert kind == "error" and type(value) is error
         assert str(pickle.loads(pickle.dumps(value))) == str(value)

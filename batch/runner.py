@@ -11,7 +11,7 @@ import shutil
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +22,8 @@ from rushlight.batch.farm import Farm, LostWorker, Result, Task
 from rushlight.batch.fence import let_finish
 from rushlight.batch.forecast import Deadline
 from rushlight.batch.jobs import all_there
-from rushlight.batch.records import append_record, clock_text, failure_record, latest, read_records
+from rushlight.batch.outcomes import Running, delivered_record, lost_record
+from rushlight.batch.records import append_record, failure_record, latest, read_records
 from rushlight.batch.states import (
     DEFAULT_POLICY,
     FINISH,
@@ -46,19 +47,6 @@ DESERTED = 60.0  # seconds without a worker after which that is said
 NOBODY = "no worker is left that can work; it goes on when one joins"
 
 
-@dataclass
-class _Running:
-    job: QueuedJob
-    payload: dict[str, Any]
-    results: dict[int, dict[str, Any]]
-    progress: Progress
-    started: float = field(default_factory=time.time)
-    clock: float = field(default_factory=time.monotonic)  # the same moment; the other one may be set back
-    attempt: int = 0
-    record: dict[str, Any] | None = None  # once it is in the log
-    made: int = 0  # frames
-
-
 class _Loop:
     def __init__(
         self,
@@ -76,15 +64,15 @@ class _Loop:
         self.store, self.farm, self.work, self.on_event, self.stop = store, farm, work, on_event, stop
         self.policy, self.keep_free, self.stay, self.place = policy, keep_free, stay, place
         self.deadline, self.looked = deadline, 0.0
-        self.active: dict[str, _Running] = {}
+        self.active: dict[str, Running] = {}
         self.tasks: dict[str, tuple[str, int]] = {}  # task key -> job key, segment number or FINISH
         self.queue: deque[QueuedJob] = deque()
         self.summary = Summary()
         self.paused = ""
         self.unsaved: list[
-            tuple[_Running, int, dict[str, Any]]
+            tuple[Running, int, dict[str, Any]]
         ] = []  # segments that are not in the queue's file yet
-        self.owed: deque[tuple[_Running, int, Result]] = deque()  # finishes and failures, neither
+        self.owed: deque[tuple[Running, int, Result]] = deque()  # finishes and failures, neither
         self.fault = ""  # why they could not be written down
         self.retry_at = 0.0  # nothing is given out before
         self.claimed: set[str] = set()
@@ -251,7 +239,7 @@ class _Loop:
             return
         self.store.count_attempt(job.key)
         results = self.store.segments(job.key, job.identity)
-        self.active[job.key] = _Running(
+        self.active[job.key] = Running(
             job=job,
             payload=payload,
             results=results,
@@ -264,7 +252,7 @@ class _Loop:
         kept = self.active[job.key].made = sum(payload["segments"][n]["count"] for n in results)
         self.on_event(Event(what="started", clip=job.clip, frames=kept))
 
-    def send(self, running: _Running, number: int) -> None:
+    def send(self, running: Running, number: int) -> None:
         payload = running.payload
         self.serial += 1
         token = f"{os.getpid()}-{self.serial}"
@@ -338,7 +326,7 @@ class _Loop:
         self.summary.failed.append((job.clip, text))
         self.on_event(Event(what="failed", clip=job.clip, text=text))
 
-    def ended(self, running: _Running, number: int, result: Result) -> None:
+    def ended(self, running: Running, number: int, result: Result) -> None:
         if result.error is not None:
             self.went_wrong(running, number, result.error)
             return
@@ -347,31 +335,20 @@ class _Loop:
             self.finished(running, result.value)
         running.progress = progress
 
-    def put_by(self, running: _Running) -> None:
+    def put_by(self, running: Running) -> None:
         """Keep what the finish will replace, where that was asked."""
         out = Path(running.job.out)
         before = self.before(out, running.payload["job"])
         if running.payload["record"].get("replaced") != "remove":
             revisions.keep(out, revisions.replaced(before, running.payload.get("outputs", ())))
 
-    def finished(self, running: _Running, record: dict[str, Any]) -> None:
-        job, plain = running.job, running.payload["record"]
+    def finished(self, running: Running, record: dict[str, Any]) -> None:
+        job = running.job
         out = Path(job.out)
-        later = bool(plain.get("later_outputs"))
+        later = bool(running.payload["record"].get("later_outputs"))
         if running.record is None:
             before = self.before(out, record["job"])
-            old = revisions.replaced(before, running.payload.get("outputs", ()))
-            revisions.describe(out, record, before, old, plain)
-            revisions.clear(out, old, record["outputs"])
-            record = revisions.joined(record, before, plain)
-            record |= {
-                "attempts": running.attempt,
-                "seconds": round(time.monotonic() - running.clock, 3),
-                "started": clock_text(running.started),
-                "finished": clock_text(time.time()),
-            }
-            if before and plain.get("earlier_outputs") and before["status"] in ("failed", "set aside"):
-                record |= {k: before[k] for k in ("status", "error")}  # a part of it was not delivered
+            record = delivered_record(out, record, running.payload, before, running.tries(), running.started)
             self.place.delivered(out, record)
             self.log(out, record)
             running.record = record
@@ -392,13 +369,13 @@ class _Loop:
             self.logged[out] = latest(read_records(out))
         return self.logged[out].get(job)
 
-    def put_down(self, running: _Running, state: str, error: str = "") -> None:
+    def put_down(self, running: Running, state: str, error: str = "") -> None:
         """Done with it; a revision of it that was queued meanwhile has its turn."""
         if not self.store.set_state(running.job.key, running.job.identity, state, error=error):
             self.version = -1
         self.active.pop(running.job.key, None)
 
-    def went_wrong(self, running: _Running, number: int, error: BaseException) -> None:
+    def went_wrong(self, running: Running, number: int, error: BaseException) -> None:
         kind: FailureKind = "lost worker" if isinstance(error, LostWorker) else failure_kind(error)
         full = isinstance(error, ResourceError) and any(
             w in error.text for w in ("space", "quota", "read-only")
@@ -425,24 +402,15 @@ class _Loop:
             self.give_up(running, action, error)
         running.progress = progress
 
-    def give_up(self, running: _Running, action: Action, error: BaseException) -> None:
-        job, plain = running.job, running.payload["record"]
+    def give_up(self, running: Running, action: Action, error: BaseException) -> None:
+        job = running.job
         out = Path(job.out)
         state = "set aside" if action.do == "set aside" else "failed"
         error = kept_fault(out, job.clip, error) if isinstance(error, RushlightError) else error
         text = str(error) if action.do == "fail" else f"{action.why}; last: {error}"
         if running.record is None:
-            record = failure_record(running.payload["job"], job.clip, state, text)
-            record |= {k: plain.get(k) for k in ("row", "recipe", "signal")}
-            record |= {"attempts": running.attempt, "seconds": round(time.monotonic() - running.clock, 3)}
-            record["source"] = {"path": running.payload["source"]["path"]}
             before = self.before(out, running.payload["job"])
-            if before and before.get(
-                "outputs"
-            ):  # what was delivered of it earlier is still there, and still known
-                revisions.unkeep(out, revisions.replaced(before, running.payload.get("outputs", ())))
-                told = ("source", "look", "outputs", "colour", "revision", "reel", "first_timecode", "rate")
-                record |= {k: before[k] for k in told if k in before}
+            record = lost_record(out, job.clip, running.payload, before, running.tries(), state, text)
             self.log(out, record)
             running.record = record
         self.put_down(running, state, text)

@@ -1,7 +1,12 @@
 """.otio lists: written by opentimelineio itself, from an EDL and by hand; hostile documents."""
 
+import json
+import random
 import re
+import subprocess
+import sys
 from pathlib import Path
+from typing import Any
 
 import opentimelineio as otio
 import pytest
@@ -124,3 +129,235 @@ def test_any_one_value_replaced_is_rows_or_a_clear_error(value: str) -> None:
             read_timeline(changed, file="x.otio")
         except ListError as error:
             assert error.file == "x.otio"
+
+
+# --- held to the library, on what it writes itself
+
+
+def random_timeline(dice: random.Random) -> otio.schema.Timeline:
+    """Tracks of both kinds with nested stacks, gaps, transitions, clips that are off, several references."""
+
+    def span(rate: float) -> otio.opentime.TimeRange:
+        return otio.opentime.TimeRange(T(dice.randrange(100, 500), rate), T(dice.randrange(1, 50), rate))
+
+    def clip() -> otio.schema.Clip:
+        rate = dice.choice([24.0, 25.0, 24000 / 1001])
+        known = dice.choice([None, otio.opentime.TimeRange(T(dice.randrange(100), rate), T(9999, rate))])
+        reference = otio.schema.ExternalReference(
+            target_url=dice.choice(["", "file:///x/A%20001.mov", "C:\\x\\B001.mov"]), available_range=known
+        )
+        made = otio.schema.Clip(
+            name=f"C{dice.randrange(999):03}", source_range=dice.choice([None, span(rate), span(rate)])
+        )
+        if dice.random() < 0.8:
+            made.media_reference = reference
+        if dice.random() < 0.2:
+            made.set_media_references(
+                {"DEFAULT_MEDIA": otio.schema.MissingReference(), "hi": reference}, "hi"
+            )
+        if dice.random() < 0.3:
+            made.metadata["cdl"] = {"asc_sat": dice.choice([0.9, 1, "x"])}
+        made.enabled = dice.random() < 0.8
+        return made
+
+    def fill(parent: Any, depth: int) -> None:
+        for _ in range(dice.randrange(1, 4)):
+            kind = dice.randrange(6)
+            if kind == 0:
+                parent.append(otio.schema.Gap(duration=T(10, 24)))
+            elif kind == 1 and depth:
+                inner = dice.choice([otio.schema.Stack, otio.schema.Track])(name="inner")
+                fill(inner, depth - 1)
+                parent.append(inner)
+            else:
+                parent.append(clip())
+
+    timeline = otio.schema.Timeline()
+    for _ in range(dice.randrange(1, 4)):
+        track = otio.schema.Track(kind=dice.choice(["Video", "Video", "Audio"]))
+        fill(track, 2)
+        timeline.tracks.append(track)
+    return timeline
+
+
+def test_the_same_clips_ranges_and_grades_as_the_library_finds() -> None:
+    dice = random.Random(20261127)
+    seen = 0
+    for _ in range(150):
+        timeline = random_timeline(dice)
+        text = otio.adapters.write_to_string(timeline, "otio_json")
+        clips = [c for t in timeline.video_tracks() for c in t.find_clips() if c.enabled]
+        if not clips:
+            with pytest.raises(ListError):
+                read_timeline(text)
+            continue
+        rows = read_timeline(text, file="day.otio").rows
+        assert len(rows) == len(clips)
+        for row, clip in zip(rows, clips, strict=True):
+            seen += 1
+            url = getattr(clip.media_reference, "target_url", "")
+            assert row.clip == {"file:///x/A%20001.mov": "A 001.mov", "C:\\x\\B001.mov": "B001.mov"}.get(
+                url, clip.name
+            )
+            known = getattr(clip.media_reference, "available_range", None)
+            if clip.source_range and known and not row.problem:
+                first = clip.source_range.start_time - known.start_time
+                assert row["in"] == str(round(first.value_rescaled_to(known.start_time.rate)))
+                end = clip.source_range.end_time_exclusive() - known.start_time
+                assert row["out"] == str(round(end.value_rescaled_to(known.start_time.rate)))
+            if not clip.source_range and not row.problem:
+                assert "in" not in row.cells
+            saturation = clip.metadata.get("cdl", {}).get("asc_sat")
+            assert (row.grade.saturation if row.grade else "x") == (saturation or "x") or row.problem
+    assert seen > 250
+
+
+# --- documents that end the library's process, or would
+
+
+def document(**given: Any) -> str:
+    return json.dumps({"OTIO_SCHEMA": "Timeline.1", "name": "x"} | given)
+
+
+def test_tracks_of_null_end_the_library_and_not_us() -> None:
+    text = document(tracks=None)
+    code = f"import opentimelineio as o; o.adapters.read_from_string({text!r}, 'otio_json').video_tracks()"
+    assert (
+        subprocess.run([sys.executable, "-c", code], capture_output=True).returncode < 0
+    )  # the reason for all this
+    with pytest.raises(ListError, match=r"day.otio: tracks: is null; a table is needed"):
+        read_timeline(text, file="day.otio")
+
+
+@pytest.mark.parametrize(
+    ("tracks", "says"),
+    [
+        ([], "is empty; a table is needed"),
+        ({}, "has no OTIO_SCHEMA"),
+        ({"OTIO_SCHEMA": "Clip.2"}, "is no stack of tracks"),
+        ({"OTIO_SCHEMA": 7}, "has no OTIO_SCHEMA"),
+        ({"OTIO_SCHEMA": "Stack.1", "children": 5}, "tracks.children: is 5; a list is needed"),
+        ({"OTIO_SCHEMA": "Stack.1", "children": [None]}, "tracks.children[0]: is null"),
+        (
+            {"OTIO_SCHEMA": "Stack.1", "children": [{"OTIO_SCHEMA": "SerializableObjectRef.1", "id": "t"}]},
+            "nowhere",
+        ),
+    ],
+)
+def test_what_is_wrong_with_a_document_is_told_by_its_place(tracks: Any, says: str) -> None:
+    with pytest.raises(ListError) as told:
+        read_timeline(document(tracks=tracks), file="day.otio")
+    assert says in str(told.value)
+
+
+def test_a_track_that_holds_itself_and_one_stated_elsewhere() -> None:
+    loop = {"OTIO_SCHEMA": "SerializableObjectRef.1", "id": "t"}
+    clip = json.loads(written(clip_of(5, 10, 24, 0)))["tracks"]["children"][0]["children"][0]
+    track = {"OTIO_SCHEMA": "Track.1", "OTIO_REF_ID": "t", "kind": "Video", "children": [clip, loop]}
+    with pytest.raises(ListError, match="holds itself"):
+        read_timeline(document(tracks={"OTIO_SCHEMA": "Stack.1", "children": [track]}))
+    track["children"] = [clip]
+    found = read_timeline(document(tracks={"OTIO_SCHEMA": "Stack.1", "children": [track, loop]}))
+    assert len(found.rows) == 2  # the same twice over
+
+
+def test_a_block_that_stands_twice_is_refused() -> None:
+    text = written(clip_of(5, 10, 24, 0))
+    at = text.index('"metadata"')
+    doubled = text[:at] + text[at : text.index(",", at) + 1] + text[at:]
+    with pytest.raises(ListError, match="states 'metadata' twice in one place"):
+        read_timeline(doubled, file="day.otio")
+
+
+@pytest.mark.parametrize(
+    "value", ["NaN", "Infinity", "-Infinity", "1e400", "1e300", "0", "null", '"24"', "true", "{}"]
+)
+@pytest.mark.parametrize("key", ["rate", "value"])
+def test_a_rate_or_value_that_is_no_number_is_its_clips_problem_by_name(key: str, value: str) -> None:
+    good = written(clip_of(5, 10, 24, 0)).replace('"A001C001"', '"B002C002"')
+    clip = json.dumps(json.loads(good)["tracks"]["children"][0]["children"][0])
+    bad = clip.replace("B002C002", "A001C001")
+    bad = re.sub(rf'("source_range".*?"start_time".*?"{key}": )[\d.]+', rf"\g<1>{value}", bad, count=1)
+    text = good.replace('"children": [', f'"children": [{bad}, ', 2).replace(
+        f'"children": [{bad}, ', '"children": [', 1
+    )
+    rows = read_timeline(text, file="day.otio").rows
+    assert [row.clip for row in rows] == ["A001C001", "B002C002"] and not rows[1].problem
+    if (key, value) != ("value", "0"):
+        assert rows[0].problem and "A001C001" in str(rows[0].problem) and f".{key} is" in str(rows[0].problem)
+
+
+def test_names_that_no_file_has() -> None:
+    for name, says in (
+        ("\ud800", "half characters"),
+        ("a\0b", "names neither"),
+        (None, "names neither"),
+        (5, "text"),
+    ):
+        clip = json.loads(written(clip_of(5, 10, 24, 0)))
+        clip["tracks"]["children"][0]["children"][0]["name"] = name
+        (row,) = read_timeline(json.dumps(clip), file="day.otio").rows
+        assert row.clip == "(clip 1)" and says in str(row.problem)
+    (row,) = read_timeline(written(clip_of(5, 10, 24, 0, "file://[x"))).rows
+    assert "no URL" in str(row.problem)
+
+
+# --- a mutator of text
+
+
+def mutants(seed: int, count: int) -> list[str]:
+    """Documents changed by a piece cut, doubled, moved or replaced, up to four times over."""
+    dice = random.Random(seed)
+    seeds = [otio.adapters.write_to_string(random_timeline(dice), "otio_json") for _ in range(5)]
+    values = [
+        "null",
+        "[]",
+        "{}",
+        "-1",
+        "1e400",
+        '"x"',
+        ",",
+        "NaN",
+        "true",
+        "[",
+        "}",
+        "\0",
+        '"OTIO_REF_ID"',
+        "1" * 5000,
+    ]
+    found = []
+    for _ in range(count):
+        text = dice.choice(seeds)
+        for _ in range(dice.randrange(1, 5)):
+            at, size = dice.randrange(len(text) or 1), dice.choice([0, 1, 5, 40, 400, 7000])
+            piece = text[at : at + size]
+            other = dice.randrange(len(text) or 1)
+            text = {
+                0: lambda t, a=at, s=size: t[:a] + dice.choice(values) + t[a + s :],
+                1: lambda t, a=at, p=piece: t[:a] + p + t[a:],
+                2: lambda t, a=at, s=size: t[:a] + t[a + s :],
+                3: lambda t, o=other, p=piece: t[:o] + p + t[o:],
+                4: lambda t, o=other: (
+                    t[:o] + re.sub(r": [^\s,{\[]+", lambda _: f": {dice.choice(values)}", t[o:], count=1)
+                ),
+            }[dice.randrange(5)](text)
+        found.append(text)
+    return found
+
+
+def held(texts: list[str]) -> None:
+    for text in texts:
+        try:
+            for row in read_timeline(text, file="x.otio").rows:
+                assert row.clip and (row.problem is None or str(row.problem))
+        except ListError as error:
+            assert error.file == "x.otio" and len(str(error)) < 500
+
+
+def test_mutants_are_rows_or_a_clear_error() -> None:
+    held(mutants(1, 300))
+
+
+@pytest.mark.slow
+def test_20_000_mutants_are_rows_or_a_clear_error() -> None:
+    held(mutants(2, 20_000))

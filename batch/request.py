@@ -50,6 +50,8 @@ class Request:
                 raise OptionError(
                     "there is no such file or folder; --grades takes colour decisions", file=str(path)
                 )
+            if not self.kept and not (path.is_file() or path.is_dir()):
+                raise OptionError("is a pipe or a device; a file is needed", file=str(path))
         if not self.kept and self.defaults is not None and not self.defaults.is_file():
             raise OptionError(
                 "there is no such file; --defaults takes a TOML file of [[default]] tables",

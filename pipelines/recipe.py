@@ -10,7 +10,6 @@ import difflib
 import hashlib
 import json
 import re
-import tomllib
 from collections.abc import Callable
 from importlib import resources
 from typing import Annotated, Any, Literal
@@ -21,6 +20,7 @@ from rushlight.pipelines.defaults import Changes, Default, DefaultsFile, Model
 from rushlight.pipelines.errors import InputError, RecipeError
 from rushlight.pipelines.faults import key_and_words
 from rushlight.pipelines.texts import is_kept, noted, read_text
+from rushlight.pipelines.toml import read_toml
 
 __all__ = [
     "Burnin",
@@ -278,10 +278,7 @@ class Recipe(Model):
 
 def parse_recipe(text: str, *, file: str = "") -> Recipe:
     """A recipe from TOML text. RecipeError naming every wrong key, one a line, where anything is wrong."""
-    try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise RecipeError(f"is not TOML: {error}", file=file) from None
+    data = read_toml(text, file=file, error=RecipeError)
     try:
         recipe = Recipe.model_validate(data)
         faults = _codec_faults(recipe)
@@ -306,10 +303,7 @@ def parse_recipe(text: str, *, file: str = "") -> Recipe:
 
 def parse_defaults(text: str, *, file: str = "") -> tuple[Default, ...]:
     """The `[[default]]` tables of a side file. RecipeError naming every wrong key, one a line."""
-    try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise RecipeError(f"is not TOML: {error}", file=file) from None
+    data = read_toml(text, file=file, error=RecipeError)
     try:
         return DefaultsFile.model_validate(data).default
     except ValidationError as error:

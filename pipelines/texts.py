@@ -1,11 +1,14 @@
 """Text files that people give, read with one limit: lists, grades, defaults, recipes and LUTs alike.
 
-A file of any size, a pipe or a device costs at most `MAX_BYTES` of memory and is refused past it. At an open desk it is
+A file of any size costs at most `MAX_BYTES` of memory and is refused past it; a pipe or a device, which may have no end or never
+begin, is refused. At an open desk it is
 noted what was read, so that it can be kept; and what was kept is read in place of the first files, wherever those are.
 """
 
 from __future__ import annotations
 
+import os
+import stat
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -58,11 +61,19 @@ def is_kept(name: str | Path) -> bool:
     return here is not None and key in here.kept
 
 
+def _at_once(path: str, flags: int) -> int:
+    """Open without waiting for the other end of a pipe."""
+    return os.open(path, flags | getattr(os, "O_NONBLOCK", 0))
+
+
 def read_bytes(path: Path, error: type[InputError]) -> bytes:
     """The bytes of a file. `error` naming it where it cannot be read or is longer than MAX_BYTES."""
 
     def read() -> bytes:
-        with path.open("rb") as stream:
+        with open(path, "rb", opener=_at_once) as stream:
+            kind = os.fstat(stream.fileno()).st_mode
+            if not stat.S_ISREG(kind):
+                raise ValueError("it is a pipe or a device; a file is needed")
             return stream.read(MAX_BYTES + 1)
 
     try:

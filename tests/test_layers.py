@@ -42,7 +42,7 @@ RANK = {room: rank for rank, rooms in enumerate(LAYERS) for room in rooms}
 FLAT = {
     f"{room.partition('.')[0]}.{name}": room
     for room, names in {
-        "pipelines": "errors texts visible pulse",
+        "pipelines": "errors texts toml visible pulse",
         "pipelines.formats": "timecode pixels codecs boxes libraries",
         "pipelines.colour": "gamuts curves encodings display chart cdl lut icc look aces acesmath unclipped",
         "pipelines.originals": "facts headers probe sequences spans reading sources sound raster resample mosaic",

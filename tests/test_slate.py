@@ -341,9 +341,12 @@ def test_fields() -> None:
         check_fields(burnin(watermark="{timecode}"), [], key="k")
 
 
-def test_an_unknown_font_is_refused() -> None:
+@pytest.mark.parametrize(
+    "font", ["nowhere.ttf", "/etc/passwd", "**", "*", "../x", "/", "a\0b.ttf", "[", "x" * 5000]
+)
+def test_an_unknown_font_is_refused(font: str) -> None:
     with pytest.raises(RecipeError, match="font"):
-        painter(burnin({"at": "top", "text": "x"}, font="nowhere.ttf"))
+        painter(burnin({"at": "top", "text": "x"}, font=font))
 
 
 def test_a_font_is_found_beside_the_recipe_and_a_bad_one_is_named(tmp_path: Path) -> None:

@@ -1,11 +1,13 @@
 """Text files: one limit, two encodings, and nothing that can hang or fill the memory."""
 
+import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
+from command import rushlight
 from rushlight.pipelines.errors import GradeError, ListError
 from rushlight.pipelines.texts import MAX_BYTES, read_text
 
@@ -40,9 +42,22 @@ def test_no_file_a_folder_and_a_name_that_is_none(tmp_path: Path) -> None:
             read_text(path, ListError)
 
 
-def test_a_device_without_end_is_refused() -> None:
-    with pytest.raises(ListError, match="longer than 64 MB"):
-        read_text(Path("/dev/zero"), ListError)
+@pytest.mark.parametrize("name", ["/dev/zero", "pipe"])
+def test_a_pipe_or_a_device_is_refused(tmp_path: Path, name: str) -> None:
+    """Such as have no end, and such as nobody writes to."""
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(ListError, match="a pipe or a device; a file is needed"):
+        read_text(tmp_path / name, ListError)
+
+
+@pytest.mark.parametrize("what", ["list", "--grades"])
+def test_a_pipe_is_refused_by_a_command(tmp_path: Path, what: str) -> None:
+    for name in ("pipe.csv", "g.ccc"):
+        os.mkfifo(tmp_path / name)
+    (tmp_path / "day.csv").write_text("clip,encoding\nA.mov,LogC3\n")
+    words = ["pipe.csv"] if what == "list" else ["day.csv", "--grades", "g.ccc"]
+    run = rushlight("plan", *words, cwd=tmp_path, timeout=60)
+    assert run.returncode == 2 and "a pipe or a device; a file is needed" in run.stdout + run.stderr
 
 
 # Each hostile file as `--grades` or list of a real command, with its memory limited: one clear line, exit code 2.

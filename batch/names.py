@@ -10,7 +10,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
+from rushlight.batch.twins import alike
 from rushlight.pipelines.errors import ListError, SourceError
+from rushlight.pipelines.sequences import sequence_files
 from rushlight.pipelines.spans import is_span, span_files
 
 __all__ = ["MediaIndex", "files_of", "is_system", "originals_below", "resolve_clip", "safe_name"]
@@ -148,11 +150,22 @@ def resolve_clip(
         if found:
             places = ", ".join(str(p) for p in found[:4]) + (" …" if len(found) > 4 else "")
             raise ListError(
-                f"{clip!r} is the name of {len(found)} originals ({places}); write more of its path, or a reel or timecode that only one has",
+                f"{clip!r} is the name of {len(found)} originals ({places})"
+                + (_copies(found) or "; write more of its path, or a reel or timecode that only one has"),
                 key="clip",
             )
     looked = ", ".join(dict.fromkeys(str(f) for f in (base, *media.folders)))
     raise SourceError(f"there is no such original; looked in {looked}", file=clip, key="clip")
+
+
+def _copies(found: list[Path]) -> str:
+    """That originals of one name are the same one again, where they are."""
+    try:
+        files = [(path,) if path.is_file() else sequence_files(path)[0] for path in found]
+    except SourceError:
+        return ""
+    how = alike(files)
+    return f", {how}: copies; write more of its path, or leave one out of --media" if how else ""
 
 
 def _one_span(patterns: list[Path]) -> list[Path]:
@@ -188,7 +201,7 @@ def _from_a_drive(clip: str, parts: tuple[str, ...], media: MediaIndex) -> Path:
         return best[0]
     if best:
         places = ", ".join(str(p) for p in best[:4])
-        raise ListError(f"{clip!r} fits {len(best)} originals alike ({places})", key="clip")
+        raise ListError(f"{clip!r} fits {len(best)} originals alike ({places}){_copies(best)}", key="clip")
     looked = ", ".join(str(f) for f in media.folders) or "no --media folder"
     raise SourceError(f"there is no original of that name; looked in {looked}", file=clip, key="clip")
 

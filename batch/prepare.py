@@ -35,6 +35,7 @@ from rushlight.batch.reels import reel_doubts, runs_on
 from rushlight.batch.request import Request
 from rushlight.batch.showlut import with_default_lut
 from rushlight.batch.timelines import read_timeline
+from rushlight.batch.twins import twin_notes
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import (
     GradeError,
@@ -327,6 +328,8 @@ def _untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
     by_stem: dict[str, list[PlannedClip]] = {}
     for clip in distinct.values():
         by_stem.setdefault(safe_name(clip.stem).casefold(), []).append(clip)
+    same_name = ({c.path: c.facts.files for c in twins} for twins in by_stem.values())
+    plan.warnings += twin_notes([tuple(paths.values()) for paths in same_name if len(paths) > 1])
     found: list[PlannedClip] = []
     for clip in distinct.values():
         twins = by_stem[safe_name(clip.stem).casefold()]

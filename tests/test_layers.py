@@ -54,7 +54,7 @@ FLAT = {
         "pipelines.burnin": "slate text fields overlay watermark guides",
         "pipelines.render": "render picture ahead card head",
         "batch": "records jobrecord jsonlines errorlog volumes tables console",
-        "batch.lists": "tabular lists edl timelines folders names camera dates",
+        "batch.lists": "tabular lists edl timelines folders names twins camera dates",
         "batch.decisions": "grades gradebook changes changefiles luts handover",
         "batch.plan": "request prepare plan ranges rates reels matching corrections showlut defaults reconcile"
         " growing jobs planlist",

@@ -1,14 +1,16 @@
 """The command line: options, one call, one except, an exit code.
 
-0 all done; 1 some clips set aside or failed; 2 the request as a whole is wrong; 3 stopped with work left;
+0 all done; 1 some clips set aside or failed; 2 the request as a whole is wrong; 3 stopped, by a signal or with work left;
 4 a fault of our own. Modules that read pictures are imported by the commands that need them.
 """
 
 from __future__ import annotations
 
 import functools
+import os
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +18,9 @@ import click
 
 from rushlight.batch.console import say, say_json
 from rushlight.batch.crew import crew_of, crew_options
+from rushlight.batch.interrupts import listening
 from rushlight.batch.queuecli import held_to, night_options, queue_commands, replaced_option, terms_of
+from rushlight.batch.words import let_go
 from rushlight.pipelines.errors import InputError, OptionError, QueueError, RushlightError
 
 __all__ = ["main"]
@@ -25,43 +29,49 @@ DONE, PARTLY, WRONG, STOPPED, FAULT = 0, 1, 2, 3, 4
 Command = Callable[..., int]
 
 
-def _answering(command: Command) -> Command:
-    """One except for every command: an error of ours is one line and an exit code, a fault of ours says so."""
+def _answering(command: Command, *, night: bool = False) -> Command:
+    """One except for every command: an error of ours is one line and an exit code, a fault of ours says so.
+
+    A `night` minds signals itself, and goes on where its terminal goes; others stop where they are."""
 
     @functools.wraps(command)
     def answer(*args: Any, **kwargs: Any) -> int:
-        traceback = kwargs.pop("traceback", False)
+        traceback, terminal = kwargs.pop("traceback", False), sys.stdout.isatty()
         try:
-            code = command(*args, **kwargs)
+            with listening(night=night):
+                code = command(*args, **kwargs)
         except (InputError, QueueError) as error:
             if traceback:
                 raise
-            say(f"rushlight: {error}", error=True)
+            _tell(f"rushlight: {error}")
             code = WRONG
         except RushlightError as error:
             if traceback:
                 raise
-            say(f"rushlight: {error}", error=True)
+            _tell(f"rushlight: {error}")
             code = PARTLY
         except KeyboardInterrupt:
-            say("rushlight: stopped", error=True)
+            _tell("rushlight: stopped")
             code = STOPPED
         except BrokenPipeError:
-            sys.stderr.close()
             code = DONE
         except Exception as error:
             if traceback:
                 raise
-            say(
-                f"rushlight: a fault of its own: {type(error).__name__}: {error} (--traceback shows where)",
-                error=True,
-            )
+            if terminal and not sys.stdout.isatty():  # it was closed: nobody is there to be told
+                sys.exit(DONE)
+            _tell(f"rushlight: a fault of its own: {type(error).__name__}: {error} (--traceback shows where)")
             code = FAULT
         sys.exit(code)
 
     return click.option("--traceback", is_flag=True, hidden=True, help="Show where an error was raised.")(
         answer
     )
+
+
+def _tell(text: str) -> None:
+    with suppress(OSError):  # the terminal may be gone
+        say(text, error=True)
 
 
 PATH = click.Path(path_type=Path)
@@ -173,7 +183,7 @@ def _again(clip_list: Path | None, origin: Path | None, options: dict[str, Any])
 @click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
 @night_options
-@_answering
+@functools.partial(_answering, night=True)
 def render(clip_list: Path | None, origin: Path | None, **options: Any) -> int:
     """Make what RECIPE says of every clip of LIST; what is there and unchanged is left alone."""
     from rushlight.batch.night import render as run
@@ -321,4 +331,10 @@ cli.add_command(queue_commands(_answering, _request_options, _request))
 
 def main() -> None:
     """The console script."""
-    cli(prog_name="rushlight", standalone_mode=True)
+    try:
+        cli(prog_name="rushlight", standalone_mode=True)
+    except SystemExit as end:
+        let_go()
+        if end.code == STOPPED:  # with no wait for what was dropped
+            os._exit(STOPPED)
+        raise

@@ -5,13 +5,13 @@ from __future__ import annotations
 import contextlib
 import logging
 import os
-import signal
-import threading
 import warnings
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
+from rushlight.batch.interrupts import deaf
 from rushlight.pipelines.errors import QueueError
 
 __all__ = ["STRANGERS", "connected", "safe", "started"]
@@ -65,7 +65,8 @@ def started(workers: int, scratch: Path | None) -> tuple[Any, Any]:
     for turn in range(STARTS):
         try:
             with _for_children():
-                cluster = distributed.LocalCluster(
+                start = partial(
+                    distributed.LocalCluster,
                     n_workers=workers,
                     threads_per_worker=1,
                     processes=True,
@@ -75,6 +76,7 @@ def started(workers: int, scratch: Path | None) -> tuple[Any, Any]:
                     local_directory=str(scratch) if scratch else None,
                     silence_logs=logging.CRITICAL,
                 )
+                cluster = deaf(start, lambda late: late.close(timeout=1))
         except RuntimeError as error:  # a worker was killed while it started; Dask has closed the others
             if turn == STARTS - 1:
                 raise QueueError(f"workers do not start on this machine: {error}") from None
@@ -113,17 +115,12 @@ def safe(address: str) -> bool:
 
 @contextlib.contextmanager
 def _for_children() -> Iterator[None]:
-    """What processes that start in here inherit: one thread a library, and an ignored Ctrl-C, since what that
-    means is the runner's to say."""
+    """What processes that start in here inherit: one thread a library."""
     before = {name: os.environ.get(name) for name in ENVIRONMENT}
     os.environ.update(ENVIRONMENT)
-    main = threading.current_thread() is threading.main_thread()
-    interrupt = signal.signal(signal.SIGINT, signal.SIG_IGN) if main else None
     try:
         yield
     finally:
-        if interrupt is not None:
-            signal.signal(signal.SIGINT, interrupt)
         for name, value in before.items():
             if value is None:
                 os.environ.pop(name, None)

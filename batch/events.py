@@ -13,7 +13,7 @@ from rushlight.batch.forecast import Deadline
 from rushlight.batch.store import QueuedJob
 from rushlight.batch.volumes import folder_mode
 
-__all__ = ["Event", "Place", "Stop", "Summary", "Terms", "Work"]
+__all__ = ["GRACE", "Event", "Place", "Stop", "Summary", "Terms", "Work", "stopping_text"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,16 +46,37 @@ class Terms:
         return Deadline(by=self.ready_by) if self.ready_by else None
 
 
+GRACE = 8.0  # seconds that what is in hand has to end once a signal asked to stop
+
+
 @dataclass
 class Stop:
     """Asked to stop: 1 finish what is in hand, 2 now. `until` is a moment (time.time) after which nothing starts."""
 
     level: int = 0
     until: float | None = None
+    since: float | None = None  # when a signal asked, as time.monotonic
+
+    def ask(self) -> None:
+        """A signal asks to stop."""
+        self.level += 1
+        if self.since is None:
+            self.since = time.monotonic()
 
     @property
     def asked(self) -> bool:
         return self.level > 0 or (self.until is not None and time.time() >= self.until)
+
+    @property
+    def due(self) -> bool:
+        """Whether what is in hand is dropped."""
+        return self.level > 1 or (self.since is not None and time.monotonic() - self.since > GRACE)
+
+
+def stopping_text(stop: Stop, tasks: int) -> str:
+    """What is said when nothing more is started."""
+    text = f"{tasks} task(s) in hand are being finished"
+    return f"{text}, for {GRACE:.0f} s at most; Ctrl-C again ends it at once" if stop.since else text
 
 
 @dataclass
@@ -71,6 +92,7 @@ class Summary:
     left: int = 0
     frames: int = 0
     seconds: float = 0.0
+    stopped: str = ""  # by a signal: where
 
     def add(self, later: Summary) -> None:
         """Go on with another run's."""

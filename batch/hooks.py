@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from rushlight.batch.interrupts import obeyed
 from rushlight.pipelines.errors import InputError, OptionError, QueueError
 from rushlight.pipelines.visible import json_text
 
@@ -157,13 +158,14 @@ def _run(words: tuple[str, ...], summary: dict[str, Any], seconds: float) -> str
             words, stdin=given, stdout=said, stderr=subprocess.STDOUT, start_new_session=True
         )
         try:
-            code = process.wait(seconds)
+            with obeyed():
+                code = process.wait(seconds)
         except subprocess.TimeoutExpired:
             _kill(process)
             return f"{words[0]!r} was still running after {seconds:g} s, and was killed"
         except KeyboardInterrupt:
             _kill(process)
-            return f"{words[0]!r} was stopped by Ctrl-C"
+            return f"{words[0]!r} was stopped by a signal"
         return _fault(words[0], code, _last_line(said)) if code else ""
 
 

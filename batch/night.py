@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import shutil
-import signal
 import tempfile
 from collections.abc import Callable, Iterable, Mapping
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from threading import Thread
@@ -19,6 +17,7 @@ from rushlight.batch.events import Event, Place, Stop, Summary, Terms
 from rushlight.batch.forecast import Deadline, cost_of
 from rushlight.batch.growing import Growth, growing_text
 from rushlight.batch.inputs import bake_looks, keep_inputs, kept_requests
+from rushlight.batch.interrupts import Stopped, beside, heard, minded
 from rushlight.batch.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
 from rushlight.batch.kept import keep_media
 from rushlight.batch.locks import hold_folder
@@ -41,8 +40,8 @@ if TYPE_CHECKING:
 __all__ = [
     "clear_work",
     "given_up",
-    "interruptible",
     "jobs_of",
+    "nothing_made",
     "originals_of",
     "queued_jobs",
     "render",
@@ -88,7 +87,11 @@ def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
     """
     assert request.out is not None
     out = request.out.absolute()
-    prepared = prepare(request)
+    view.words.to(out)
+    try:
+        prepared = prepare(request)
+    except Stopped:
+        return nothing_made(view, out)
     plan = prepared.plan
     if request.strict and plan.wrong:
         for _, error in plan.wrong:
@@ -96,34 +99,73 @@ def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
         view.refused(f"{len(plan.wrong)} row(s) are wrong and --strict was given: nothing was made")
         return WRONG
     make_folder(out)
-    stop, growth, made, deadline = Stop(), Growth(), Summary(), terms.deadline()
-    with hold_folder(out), interruptible(stop, view), ExitStack() as closing:
-        while True:
-            waiting = growth.take_out(prepared.plan, originals_of(made.changed.values()))
-            jobs, settled = jobs_of(prepared, out, view)
-            made.changed.clear()
-            if jobs:
-                made.add(_run(prepared, out, jobs, crew, view, stop, terms, deadline, closing))
-            if jobs or not (out / "report" / "index.html").is_file():
-                write_pages(out, view)
-            waiting = sorted({*waiting, *originals_of(made.changed.values())})
-            if not waiting or stop.asked:
-                break
-            view.event(Event(what="waiting", text=growing_text(waiting)))
-            if not growth.wait(waiting, lambda: stop.asked):
-                break
-            prepared = prepare(request)
-        left = made.left if made.left else len(waiting)
-        if not left:
+    night = _Night(request, out, crew, view, terms)
+    with hold_folder(out), ExitStack() as closing:
+        try:
+            night.made_in_turns(prepared, closing)
+        except Stopped:
+            night.stopped("while it was prepared")
+        if not night.made.left and not night.made.stopped:
             clear_work(out)
-    plan, made.left = prepared.plan, left
-    settled = [clip for clip in settled if clip.row.clip not in made.done]
-    outcome = made if made.done or made.failed or made.set_aside or left else None
+    made, plan = night.made, night.plan
+    settled = [clip for clip in night.settled if clip.row.clip not in made.done]
+    outcome = made if made.done or made.failed or made.set_aside or made.left or made.stopped else None
     view.summary(plan=plan, made=outcome, settled=settled, out=out, seconds=made.seconds)
-    if left:
+    if made.left or made.stopped:
         return STOPPED
     undone = len(plan.wrong) + len(plan.broken) + len(made.failed) + len(made.set_aside)
     return PARTLY if undone else DONE
+
+
+class _Night:
+    """One request made, in as many turns as its originals take to stand still."""
+
+    def __init__(self, request: Request, out: Path, crew: Crew, view: View, terms: Terms) -> None:
+        self.request, self.out, self.crew, self.view, self.terms = request, out, crew, view, terms
+        self.stop, self.made, self.deadline = Stop(), Summary(), terms.deadline()
+        self.plan, self.settled, self.left = Plan(), list[PlannedClip](), 0
+
+    def made_in_turns(self, prepared: Prepared, closing: ExitStack) -> None:
+        """Make what can be made, then what stands still by then."""
+        growth, made, stop = Growth(), self.made, self.stop
+        while True:
+            self.plan, self.left = prepared.plan, len(prepared.plan.clips)
+            waiting = growth.take_out(prepared.plan, originals_of(made.changed.values()))
+            jobs, self.settled = jobs_of(prepared, self.out, self.view)
+            self.left = len({spec.job for spec, _ in jobs})
+            made.changed.clear()
+            if jobs:
+                made.add(self.run(prepared, jobs, closing))
+            self.left = 0
+            self.pages(new=bool(jobs))
+            waiting = sorted({*waiting, *originals_of(made.changed.values())})
+            if not waiting or stop.asked:
+                break
+            self.view.event(Event(what="waiting", text=growing_text(waiting)))
+            with minded(stop):
+                if not growth.wait(waiting, lambda: stop.asked):
+                    break
+            prepared = prepare(self.request)
+        made.left = made.left or len(waiting)
+        if stop.since and not made.stopped:
+            self.made.stopped = "by a signal"
+
+    def run(self, prepared: Prepared, jobs: list[tuple[JobSpec, str]], closing: ExitStack) -> Summary:
+        """The workers at work on these jobs."""
+        return _run(
+            prepared, self.out, jobs, self.crew, self.view, self.stop, self.terms, self.deadline, closing
+        )
+
+    def pages(self, *, new: bool) -> None:
+        """The report, unless it is there and nothing is new."""
+        if new or not (self.out / "report" / "index.html").is_file():
+            with minded(self.stop):
+                write_pages(self.out, self.view)
+
+    def stopped(self, where: str) -> None:
+        """It was stopped where nothing was in hand."""
+        self.made.stopped, self.made.left = where, self.left
+        self.pages(new=True)
 
 
 def render_again(origin: Path, *, given: Mapping[str, Any], crew: Crew, view: View, terms: Terms) -> int:
@@ -166,6 +208,12 @@ def render_again(origin: Path, *, given: Mapping[str, Any], crew: Crew, view: Vi
     if refused and not codes:
         raise refused
     return max(codes)
+
+
+def nothing_made(view: View, out: Path) -> int:
+    """It was stopped before it was known what is to be made. Gives the exit code."""
+    view.summary(plan=Plan(), made=Summary(stopped="while the list was read"), settled=[], out=out, seconds=0)
+    return STOPPED
 
 
 def make_folder(out: Path) -> None:
@@ -323,7 +371,7 @@ def _run(
         scratch = closing.enter_context(
             tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True)
         )
-        with ThreadPoolExecutor(1, "bake") as pool:
+        with beside("bake") as pool:
             baking = pool.submit(
                 bake_looks, out, unbaked, view.baked, prepared.request.origin
             )  # while the workers start
@@ -333,17 +381,19 @@ def _run(
                 _queue(store, out, specs)
                 frames = sum(g.count for s in specs for g in s.segments)
                 view.begin(clips=len({s.job for s in specs}), frames=frames, workers=farm.slots)
-                return run(
-                    store,
-                    farm,
-                    on_event=view.event,
-                    stop=stop,
-                    keep_free=terms.keep_free,
-                    place=Place(terms.mode),
-                    deadline=deadline,
-                )
+                with minded(stop):
+                    return run(
+                        store,
+                        farm,
+                        on_event=view.event,
+                        stop=stop,
+                        keep_free=terms.keep_free,
+                        place=Place(terms.mode),
+                        deadline=deadline,
+                    )
             finally:
-                ending = Thread(target=farm.close, kwargs={"now": stop.level > 1}, name="end of the farm")
+                now = stop.level > 0 or heard()
+                ending = Thread(target=farm.close, kwargs={"now": now}, name="end of the farm")
                 ending.start()
                 closing.callback(ending.join)
                 view.end()
@@ -406,23 +456,3 @@ def given_up(stop: Any, view: View) -> Callable[[str], None]:
             view.problem(text)
 
     return gone
-
-
-@contextmanager
-def interruptible(stop: Any, view: View) -> Any:
-    """Ctrl-C once finishes what is in hand, twice stops now."""
-
-    def interrupted(signum: int, frame: Any) -> None:
-        stop.level += 1
-        view.interrupted(stop.level)
-
-    try:
-        before = {s: signal.signal(s, interrupted) for s in (signal.SIGINT, signal.SIGTERM)}
-    except ValueError:  # not the main thread
-        yield
-        return
-    try:
-        yield
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)

@@ -8,10 +8,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from rushlight.batch.console import say, say_json
 from rushlight.batch.events import Event, Summary
 from rushlight.batch.plan import Plan, PlannedClip
-from rushlight.pipelines.visible import visible
+from rushlight.batch.words import Deaf, Words
+from rushlight.pipelines.visible import json_text, visible
 
 __all__ = ["View", "duration", "view"]
 
@@ -42,11 +42,12 @@ class View:
         self.next_line = 0.0
         self.watch: Callable[[Event], None] = lambda event: None  # is told every event first
         self.ended: dict[str, Any] = {}  # the last summary, or why there is none
+        self.words = Words()
 
     def say(self, text: str, *, important: bool = False) -> None:
         """One line on standard output (important ones on standard error too quiet a run cannot hide)."""
         if important or not self.quiet:
-            say(text, error=important)
+            self.words.put(text, error=important)
 
     def problem(self, text: str) -> None:
         """Something wrong with the request."""
@@ -71,15 +72,6 @@ class View:
         self.in_hand.clear()
         self.say(f"{clips} clip(s), {frames} frames, {workers} worker(s)")
 
-    def interrupted(self, level: int) -> None:
-        """Ctrl-C was pressed."""
-        text = (
-            "stopping: what is in hand is being finished (Ctrl-C again stops now)"
-            if level == 1
-            else "stopping now"
-        )
-        self.say(f"rushlight: {text}", important=True)
-
     def event(self, event: Event) -> None:
         """Something happened in the run."""
         self.watch(event)
@@ -101,6 +93,8 @@ class View:
             self.say(f"{'there already' if event.what == 'there' else 'done, others follow:'} {event.clip}")
         elif event.what in ("failed", "set aside"):
             self.say(f"{event.what} {event.clip}: {event.text}", important=True)
+        elif event.what == "stopping":
+            self.say(f"rushlight: stopping: {event.text}", important=True)
         elif event.what in ("paused", "resumed", "retry", "waiting", "changed", "late", "in time"):
             self.say(f"{event.what} {event.clip} {event.text}".replace("  ", " "), important=True)
 
@@ -153,7 +147,7 @@ class View:
         if self.noted:
             lines.append(f"{self.noted} of them with notes: see {out / 'report' / 'index.html'}")
         for line in lines:
-            say(line)
+            self.words.put(line)
 
 
 def summary_lines(
@@ -169,6 +163,8 @@ def summary_lines(
             lines += [f"  {clip}: {text}" if clip not in text else f"  {text}" for clip, text in pairs]
     if made and made.left:
         lines.append(f"STOPPED with {made.left} clip(s) left; the same command goes on from here")
+    elif made and made.stopped:
+        lines.append(f"STOPPED {made.stopped}; the same command does what is missing")
     if made and made.done:
         lines.append(
             f"delivered {len(made.done)} clip(s), {made.frames} frames in {duration(seconds)}, to {out}"
@@ -193,6 +189,7 @@ def summary_document(
         "failed": [{"clip": r.clip, "error": str(e)} for r, e in plan.broken]
         + [{"clip": c, "error": e} for c, e in (made.failed if made else [])],
         "left": made.left if made else 0,
+        "stopped": bool(made and (made.left or made.stopped)),
         "frames": made.frames if made else 0,
         "seconds": round(seconds, 3),
         "out": str(out),
@@ -208,14 +205,18 @@ class LiveView(View):
 
     def say(self, text: str, *, important: bool = False) -> None:
         if self._bar is not None and (important or not self.quiet):
-            self._bar.console.print(visible(text, lines=True), markup=False, highlight=False)
-        else:
-            super().say(text, important=important)
+            if not self.words.dead:
+                self._bar.console.print(visible(text, lines=True), markup=False, highlight=False)
+            if not self.words.dead:
+                return
+            self.end()  # the terminal is gone
+        super().say(text, important=important)
 
     def begin(self, *, clips: int, frames: int, workers: int) -> None:
         super().begin(clips=clips, frames=frames, workers=workers)
         if self.quiet:
             return
+        from rich.console import Console
         from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
         from rich.text import Text
 
@@ -233,6 +234,7 @@ class LiveView(View):
             TextColumn("frames {task.fields[speed]:>6} a second"),
             TimeRemainingColumn(compact=True),
             TextColumn("left"),
+            console=Console(file=Deaf(sys.stdout, self.words)),  # type: ignore[arg-type]
         )
         self._task = self._bar.add_task(f"0/{clips} clips", total=frames, speed="-")
         self._bar.start()
@@ -260,11 +262,11 @@ class JsonView(View):
     """One JSON event a line on standard output; nothing else there."""
 
     def _emit(self, **data: Any) -> None:
-        say_json(data, indent=None)
+        self.words.put(json_text(data, indent=None))
 
     def say(self, text: str, *, important: bool = False) -> None:
         if important:
-            say(text, error=True)
+            self.words.put(text, error=True)
 
     def problem(self, text: str) -> None:
         self._emit(event="problem", text=text)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -87,11 +88,18 @@ def terms_of(options: dict[str, Any], view: Any) -> Any:
 def held_to(terms: Any, options: dict[str, Any], view: Any, night: Callable[[], int]) -> int:
     """Run the night with its permissions and its commands. Gives its exit code."""
     from rushlight.batch.hooks import parse_hooks, ringing
+    from rushlight.batch.interrupts import on_hangup
     from rushlight.batch.volumes import made_with
 
     hooks = parse_hooks(options["on_finish"], options["on_failure"], options["on_late"])
-    with made_with(terms.mode):
-        return ringing(hooks, view, night)
+    on_hangup(view.words.hung_up)
+    try:
+        with made_with(terms.mode):
+            return ringing(hooks, view, night)
+    except BaseException as error:
+        if view.words.dead:
+            view.words.note(f"rushlight: {error or type(error).__name__}")
+        raise
 
 
 def replaced_option(command: Command) -> Command:
@@ -112,7 +120,7 @@ def _queue(given: Path | None) -> Path:
 
 
 def queue_commands(
-    answering: Callable[[Command], Command],
+    answering: Callable[..., Command],
     request_options: Callable[[Command], Command],
     request: Callable[[Path, dict[str, Any]], Any],
 ) -> click.Group:
@@ -150,7 +158,7 @@ def queue_commands(
     @click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
     @night_options
     @_queue_option
-    @answering
+    @partial(answering, night=True)
     def run(**options: Any) -> int:
         """Run the queue. Lists added meanwhile join in."""
         from datetime import UTC, datetime

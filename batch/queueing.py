@@ -18,8 +18,9 @@ from rushlight.batch.console import say, say_json
 from rushlight.batch.events import Event, Place, Stop, Summary, Terms
 from rushlight.batch.growing import Growth, growing_text
 from rushlight.batch.inputs import bake_looks, kept_requests
+from rushlight.batch.interrupts import Stopped, heard, minded
 from rushlight.batch.locks import Lock, hold_folder
-from rushlight.batch.night import clear_work, given_up, interruptible, jobs_of, originals_of, queued_jobs
+from rushlight.batch.night import clear_work, given_up, jobs_of, originals_of, queued_jobs
 from rushlight.batch.plan import Plan
 from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.request import Request
@@ -32,6 +33,7 @@ from rushlight.pipelines.spec import digest_of
 if TYPE_CHECKING:
     from rushlight.batch.crew import Crew
     from rushlight.batch.progress import View
+    from rushlight.batch.tasks import Farm
 
 __all__ = ["add", "change", "default_queue", "run_queue", "show"]
 
@@ -116,10 +118,9 @@ def run_queue(
     view: View,
     terms: Terms,
 ) -> int:
-    """Run what is queued, and what joins it; with `stay` wait for more. Gives the exit code."""
-    from rushlight.batch.runner import run
-
-    stop = Stop(until=until.timestamp() if until else None)
+    """Run what is queued, and what joins it; with `stay` wait for more, so that a stop with nothing left is its ordinary
+    end. Gives the exit code."""
+    stop, summary = Stop(until=until.timestamp() if until else None), Summary()
     with ExitStack() as held:
         store = held.enter_context(open_store(queue))
         store.run_alone()
@@ -128,53 +129,76 @@ def run_queue(
         if not waiting and not stay:
             view.say("the queue has nothing to run")
             return DONE
-        count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
-        held.enter_context(interruptible(stop, view))
         folders = held.enter_context(_Folders(store, view, terms.mode))
-        scratch = tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True)
-        place = Path(held.enter_context(scratch))
-        farm = crew.farm(count, place, tell=view.warning, gone=given_up(stop, view))
         try:
-            view.begin(
-                clips=len({job.clip_key for job in waiting}),
-                frames=sum(job.frames for job in waiting),
-                workers=farm.slots,
-            )
-            if until:
-                view.say(f"nothing is started after {until:%H:%M %Z on %d %B}")
-            summary, growth, deadline = Summary(), Growth(), terms.deadline()
-            while True:
-                part = run(
-                    store,
-                    farm,
-                    on_event=view.event,
-                    stop=stop,
-                    keep_free=terms.keep_free,
-                    stay=stay,
-                    place=folders,
-                    changed=summary.changed,
-                    deadline=deadline,
+            count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
+            scratch = tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True)
+            place = Path(held.enter_context(scratch))
+            farm = crew.farm(count, place, tell=view.warning, gone=given_up(stop, view))
+            try:
+                view.begin(
+                    clips=len({job.clip_key for job in waiting}),
+                    frames=sum(job.frames for job in waiting),
+                    workers=farm.slots,
                 )
-                summary.add(part)
-                if not summary.changed or stop.asked:
-                    break
-                still = [j for j in summary.changed.values() if all(map(growth.still, originals_of([j])))]
-                if still:
-                    _plan_again(store, still, view)
-                else:
-                    time.sleep(0.5)
-                for job in still:
-                    del summary.changed[job.key]
-        finally:
-            farm.close(now=stop.level > 1)
-            view.end()
-        folders.idle()
+                if until:
+                    view.say(f"nothing is started after {until:%H:%M %Z on %d %B}")
+                _run_all(store, farm, folders, stop, summary, stay=stay, view=view, terms=terms)
+            finally:
+                farm.close(now=stop.level > 0 or heard())
+                view.end()
+        except Stopped:
+            summary.left, summary.stopped = store.count("queued", "running"), "where nothing was in hand"
+        with minded(stop):
+            folders.idle()
         ran = folders.ran
+    if stop.since and not stay:
+        summary.stopped = summary.stopped or "by a signal"
     where = next(iter(ran)) if len(ran) == 1 else Path(f"{len(ran)} folders")
     view.summary(plan=Plan(), made=summary, settled=[], out=where, seconds=summary.seconds)
-    if summary.left:
+    if summary.left or summary.stopped:
         return STOPPED
     return PARTLY if summary.failed or summary.set_aside else DONE
+
+
+def _run_all(
+    store: Store,
+    farm: Farm,
+    folders: _Folders,
+    stop: Stop,
+    summary: Summary,
+    *,
+    stay: bool,
+    view: View,
+    terms: Terms,
+) -> None:
+    """Run until nothing is left, also of what had to be planned again; what was made is added to `summary`."""
+    from rushlight.batch.runner import run
+
+    growth, deadline = Growth(), terms.deadline()
+    while True:
+        with minded(stop):
+            part = run(
+                store,
+                farm,
+                on_event=view.event,
+                stop=stop,
+                keep_free=terms.keep_free,
+                stay=stay,
+                place=folders,
+                changed=summary.changed,
+                deadline=deadline,
+            )
+        summary.add(part)
+        if not summary.changed or stop.asked:
+            return
+        still = [j for j in summary.changed.values() if all(map(growth.still, originals_of([j])))]
+        if still:
+            _plan_again(store, still, view)
+        else:
+            time.sleep(0.5)
+        for job in still:
+            del summary.changed[job.key]
 
 
 def _segments(store: Store, waiting: Sequence[QueuedJob], enough: int) -> int:
@@ -201,6 +225,7 @@ class _Folders(Place):
         except QueueError as error:
             return f"{error}; its clips wait for that"
         self.ran.add(out)
+        self.view.words.to(out)
         self._written.discard(out)
         return ""
 

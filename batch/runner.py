@@ -11,13 +11,14 @@ import shutil
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from rushlight.batch import revisions
 from rushlight.batch.errorlog import kept_fault
-from rushlight.batch.events import Event, Place, Stop, Summary, Work
+from rushlight.batch.events import Event, Place, Stop, Summary, Work, stopping_text
 from rushlight.batch.farm import Farm, LostWorker, Result, Task
 from rushlight.batch.fence import let_finish
 from rushlight.batch.forecast import Deadline
@@ -86,12 +87,10 @@ class _Loop:
         self.store.recover()
         self.version = -1
         stopping = False
-        while self.stop.level < 2:
+        while not self.stop.due:
             if self.stop.asked and not stopping:
                 stopping = True
-                self.on_event(
-                    Event(what="stopping", text=f"{len(self.tasks)} task(s) in hand are being finished")
-                )
+                self.on_event(Event(what="stopping", text=stopping_text(self.stop, len(self.tasks))))
             if not self.stop.asked and time.monotonic() >= self.retry_at:
                 try:
                     self.refresh()
@@ -107,8 +106,9 @@ class _Loop:
                 self.take(result)
             self.foresee()
         self.write_down()
-        for running in self.active.values():
-            self.store.set_state(running.job.key, running.job.identity, "queued")
+        with suppress(ResourceError):  # no room: the next run finds them running, and takes them up as well
+            for running in self.active.values():
+                self.store.set_state(running.job.key, running.job.identity, "queued")
         self.summary.left = self.store.count("queued", "running")
         self.summary.seconds = time.monotonic() - begin
         return self.summary

@@ -1,0 +1,174 @@
+"""Signals: Ctrl-C (SIGINT) and SIGTERM ask to stop; SIGHUP says that the terminal is gone, and ends no night.
+
+The first that asks is obeyed where it comes, as `Stopped`, unless somebody minds a `Stop`: then that is set, and what is
+in hand has a moment to end. A second one ends the process where it is, as a kill would, which loses nothing: files are
+whole before they have their names, and the queue is on the disk. Worker processes hear none of the three: terminals
+and service managers send them to every process, and what they mean is the runner's to say.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
+from types import FrameType
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    from rushlight.batch.events import Stop
+
+__all__ = [
+    "Stopped",
+    "beside",
+    "deaf",
+    "heard",
+    "listening",
+    "minded",
+    "obeyed",
+    "on_hangup",
+]
+
+STOPPED = 3  # the exit code
+T = TypeVar("T")
+
+
+class Stopped(KeyboardInterrupt):
+    """A signal asked to stop where nothing was in hand."""
+
+
+@dataclass
+class _Ears:
+    """What was heard, and who minds it."""
+
+    heard: int = 0
+    hung_up: bool = False
+    minding: list[Stop] = field(default_factory=list)
+    obeyed: int = 0  # how many want to be interrupted, however often it was heard
+    hangup: list[Callable[[], object]] = field(default_factory=list)
+
+    def asked(self, number: int, frame: FrameType | None) -> None:
+        self.heard += 1
+        if self.obeyed:
+            raise Stopped
+        if self.heard > 1:
+            self.leave()
+        if not self.minding:
+            raise Stopped
+        for stop in self.minding:
+            stop.ask()
+
+    def leave(self) -> None:
+        """End the process where it is; its workers end with it."""
+        with suppress(OSError):  # not by `print`: this may be in the middle of one
+            if os.isatty(1):
+                os.write(1, b"\x1b[?25h\n")  # the cursor, which a bar hides
+            os.write(2, b"rushlight: stopped at once; the same command goes on from here\n")
+        os._exit(STOPPED)
+
+    def gone(self, number: int, frame: FrameType | None) -> None:
+        self.hung_up = True
+        for call in self.hangup:  # not here: it may be in the middle of a line
+            threading.Thread(target=call, daemon=True, name="hangup").start()
+
+
+_ears = _Ears()
+
+
+@contextmanager
+def listening(*, night: bool = False) -> Iterator[None]:
+    """Hear signals in here. A `night` goes on where the terminal goes; another command stops. What was ignored when the
+    process began (`nohup`) stays so. Without effect but in the main thread."""
+    global _ears
+    before, _ears = _ears, _Ears()
+    ears = _ears
+    wanted = {
+        signal.SIGINT: ears.asked,
+        signal.SIGTERM: ears.asked,
+        signal.SIGHUP: ears.gone if night else ears.asked,
+    }
+    old = {}
+    try:
+        if threading.current_thread() is threading.main_thread():
+            for number, handler in wanted.items():
+                if signal.getsignal(number) != signal.SIG_IGN:
+                    old[number] = signal.signal(number, handler)
+        yield
+    finally:
+        for number, was in old.items():
+            signal.signal(number, was)
+        _ears = before
+
+
+def heard() -> bool:
+    """Whether a signal has asked to stop."""
+    return _ears.heard > 0
+
+
+@contextmanager
+def minded(stop: Stop) -> Iterator[None]:
+    """The caller looks at `stop` by himself: a first signal sets it and interrupts nothing in here."""
+    _ears.minding.append(stop)
+    if _ears.heard and not stop.level:  # in a place where nothing can be raised, such as a destructor
+        stop.ask()
+    try:
+        yield
+    finally:
+        _ears.minding.remove(stop)
+
+
+@contextmanager
+def obeyed() -> Iterator[None]:
+    """In here every signal is `Stopped`, also a second one, and where a `Stop` is minded: nothing is in hand."""
+    _ears.obeyed += 1
+    try:
+        yield
+    finally:
+        _ears.obeyed -= 1
+
+
+def on_hangup(call: Callable[[], object]) -> None:
+    """Have this called, on a thread of its own, when the terminal goes; at once where it has gone."""
+    _ears.hangup.append(call)
+    if _ears.hung_up:
+        call()
+
+
+@contextmanager
+def beside(name: str) -> Iterator[ThreadPoolExecutor]:
+    """A thread for work beside this one's, which is waited for at the end unless it was stopped."""
+    pool = ThreadPoolExecutor(1, name)
+    try:
+        yield pool
+    except Stopped:
+        pool.shutdown(wait=False, cancel_futures=True)
+        raise
+    finally:
+        pool.shutdown(wait=not heard())
+
+
+def deaf(call: Callable[[], T], undo: Callable[[T], object]) -> T:
+    """What `call` gives. No process or thread that it starts, nor any that those start later, hears these signals, since
+    each has the signal mask of who started it. Where the wait for it is interrupted, `undo` gets what it gives."""
+    from multiprocessing.resource_tracker import ensure_running
+
+    ensure_running()  # started in there, it would unblock them for the workers
+
+    def block() -> None:
+        signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGTERM, signal.SIGHUP))
+
+    def put_away(future: Future[T]) -> None:
+        with suppress(Exception):
+            undo(future.result())
+
+    pool = ThreadPoolExecutor(1, "start", initializer=block)
+    future = pool.submit(call)
+    pool.shutdown(wait=False)
+    try:
+        return future.result()
+    except KeyboardInterrupt:
+        future.add_done_callback(put_away)
+        raise

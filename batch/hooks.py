@@ -43,7 +43,8 @@ class Hooks:
 
 
 def parse_hooks(finish: str | None, failure: str | None, late: str | None = None) -> Hooks:
-    """The commands in words, quoted as for a POSIX shell. OptionError for one that has none or an open quote."""
+    """The commands in words, quoted as for a POSIX shell. OptionError for one that has none or an open quote, or that
+    cannot be started."""
     return Hooks(
         finish=_words("--on-finish", finish),
         failure=_words("--on-failure", failure),
@@ -60,7 +61,29 @@ def _words(option: str, text: str | None) -> tuple[str, ...]:
         raise OptionError(f"{text!r} is no command ({error}); {option} takes words as a shell does") from None
     if not words or not words[0] or "\0" in text:
         raise OptionError(f"{text!r} is no command; {option} takes a program and its arguments")
+    if why := _unfit(words[0]):  # said now, while somebody is there to mend it
+        raise OptionError(
+            f"{option}: {why}; its words are run without a shell: sh -c '...' for what needs one, or a full path"
+        )
     return words
+
+
+def _unfit(program: str) -> str:
+    """Why a program cannot be started; empty where it can, as far as can be told without starting it."""
+    place = shutil.which(program)
+    if place is None:
+        return f"no program {program!r} is found"
+    try:
+        with open(place, "rb") as stream:
+            head = stream.read(256)
+    except OSError:
+        return ""  # it may be run and not read
+    if head.startswith(b"#!"):
+        reader = head[2:].split(b"\n")[0].split()[:1]
+        return "" if reader and shutil.which(reader[0]) else f"{place!r} names no program in its first line"
+    if head and b"\0" not in head:
+        return f"{place!r} is a text without #! in its first line, which no system starts"
+    return ""
 
 
 def ringing(hooks: Hooks, view: View, night: Callable[[], int]) -> int:
@@ -71,10 +94,6 @@ def ringing(hooks: Hooks, view: View, night: Callable[[], int]) -> int:
     pauses for want of a disk, the command for failures is run beside it, with the status "paused"; when by its measured
     speed it will first be late, the command for that, with "late" and the forecast.
     """
-    given = (("--on-finish", hooks.finish), ("--on-failure", hooks.failure), ("--on-late", hooks.late))
-    for option, words in given:
-        if words and shutil.which(words[0]) is None:  # said at wrap, while somebody is there to mend it
-            view.problem(f"{option}: no program {words[0]!r} is found; the night goes on without it")
     view.ended = {}
     view.watch = _Rings(hooks, view)
     try:

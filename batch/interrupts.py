@@ -12,7 +12,7 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from types import FrameType
@@ -160,15 +160,27 @@ def deaf(call: Callable[[], T], undo: Callable[[T], object]) -> T:
     def block() -> None:
         signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGTERM, signal.SIGHUP))
 
-    def put_away(future: Future[T]) -> None:
-        with suppress(Exception):
-            undo(future.result())
+    lock, made, left = threading.Lock(), list[T](), threading.Event()
+
+    def making() -> T:
+        found = call()
+        with lock:
+            made.append(found)
+        if left.is_set():
+            put_away()
+        return found
+
+    def put_away() -> None:
+        with lock, suppress(Exception):
+            while made:
+                undo(made.pop())
 
     pool = ThreadPoolExecutor(1, "start", initializer=block)
-    future = pool.submit(call)
-    pool.shutdown(wait=False)
     try:
-        return future.result()
+        return pool.submit(making).result()
     except KeyboardInterrupt:
-        future.add_done_callback(put_away)
+        left.set()
+        put_away()
         raise
+    finally:
+        pool.shutdown(wait=False)

@@ -38,7 +38,10 @@ def night_options(command: Command) -> Command:
             help="The same where not everything was delivered, ahead of --on-finish, and at a first pause.",
         ),
         click.option(
-            "--on-finish", metavar="COMMAND", help="Run this at the end, the summary as JSON on its input."
+            "--on-finish",
+            metavar="COMMAND",
+            help="Run this at the end, the summary as JSON on its input. Its words are run as a program and its"
+            " arguments, without a shell.",
         ),
         click.option(
             "--on-late",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,27 +11,28 @@ from rushlight.batch.records import latest, read_records
 
 if TYPE_CHECKING:
     from rushlight.batch.progress import View
+    from rushlight.batch.room import Room
 
 __all__ = ["write_pages"]
 
 
-def write_pages(out: Path, view: View) -> None:
+def write_pages(out: Path, view: View, room: Room) -> None:
     """The report and the hash manifest of an output folder."""
-    _report(out, view)
-    _manifest(out, view)
+    _report(out, view, room)
+    _manifest(out, view, room)
 
 
-def _report(out: Path, view: View) -> None:
+def _report(out: Path, view: View, room: Room) -> None:
     """Pages from the log. A fault of theirs is said, and costs no delivery."""
     from rushlight.batch.report import write_report
 
     try:
-        view.say(f"report: {write_report(out)}")
+        view.say(f"report: {room.to(out, lambda: write_report(out)).resolve()}")
     except Exception as error:
         view.warning(f"the report was not made: {unexpected(out, 'making the report', error)}")
 
 
-def _manifest(out: Path, view: View) -> None:
+def _manifest(out: Path, view: View, room: Room) -> None:
     """The delivery's hashes in ASC MHL form, for whoever copies it. A fault of it is said, and costs no delivery."""
     import platform
     from datetime import UTC, datetime
@@ -39,7 +41,8 @@ def _manifest(out: Path, view: View) -> None:
     from rushlight.batch.manifest import delivered_files, write_manifest
 
     try:
-        write_manifest(
+        write = partial(
+            write_manifest,
             out,
             delivered_files(latest(read_records(out)).values()),
             when=datetime.now(UTC),
@@ -48,5 +51,6 @@ def _manifest(out: Path, view: View) -> None:
             retired=out / "log" / "manifests",
             ignore=("log/", "report/", "revisions/", ".work/"),
         )
+        room.to(out, write)
     except Exception as error:
         view.warning(f"the hash manifest was not written: {unexpected(out, 'writing it', error)}")

@@ -6,6 +6,7 @@ import errno
 import fcntl
 import os
 import time
+from contextlib import suppress
 from pathlib import Path
 
 from rushlight.pipelines.errors import QueueError, from_os
@@ -20,9 +21,10 @@ class Lock:
         """Take it. QueueError `refused` with the holder's process, machine and time where another has it."""
         self.place = place
         self._handle = self._taken(refused)
-        os.ftruncate(self._handle, 0)
         who = f"process {os.getpid()} on {os.uname().nodename}, since {time.strftime('%H:%M')}"
-        os.pwrite(self._handle, who.encode(), 0)
+        with suppress(OSError):  # a full disk takes no name, but the lock
+            os.ftruncate(self._handle, 0)
+            os.pwrite(self._handle, who.encode(), 0)
 
     def _taken(self, refused: str) -> int:
         while True:

@@ -7,6 +7,7 @@ import tempfile
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING, Any
@@ -25,9 +26,10 @@ from rushlight.batch.plan import Plan, PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.records import append_record, failure_record, latest, read_log
 from rushlight.batch.request import Request
+from rushlight.batch.room import Room
 from rushlight.batch.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.volumes import mount_of
-from rushlight.pipelines.errors import InputError, OptionError, own_fault
+from rushlight.pipelines.errors import InputError, OptionError, from_os, no_room, own_fault
 from rushlight.pipelines.facts import same_time
 from rushlight.pipelines.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe import Recipe
@@ -98,9 +100,9 @@ def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
             view.problem(str(error))
         view.refused(f"{len(plan.wrong)} row(s) are wrong and --strict was given: nothing was made")
         return WRONG
-    make_folder(out)
     night = _Night(request, out, crew, view, terms)
-    with hold_folder(out), ExitStack() as closing:
+    night.room.to(out, lambda: make_folder(out))
+    with night.room.to(out, lambda: hold_folder(out)), ExitStack() as closing:
         try:
             night.made_in_turns(prepared, closing)
         except Stopped:
@@ -123,6 +125,7 @@ class _Night:
     def __init__(self, request: Request, out: Path, crew: Crew, view: View, terms: Terms) -> None:
         self.request, self.out, self.crew, self.view, self.terms = request, out, crew, view, terms
         self.stop, self.made, self.deadline = Stop(), Summary(), terms.deadline()
+        self.room = Room(view, self.stop)
         self.plan, self.settled, self.left = Plan(), list[PlannedClip](), 0
 
     def made_in_turns(self, prepared: Prepared, closing: ExitStack) -> None:
@@ -131,7 +134,7 @@ class _Night:
         while True:
             self.plan, self.left = prepared.plan, len(prepared.plan.clips)
             waiting = growth.take_out(prepared.plan, originals_of(made.changed.values()))
-            jobs, self.settled = jobs_of(prepared, self.out, self.view)
+            jobs, self.settled = jobs_of(prepared, self.out, self.view, self.room)
             self.left = len({spec.job for spec, _ in jobs})
             made.changed.clear()
             if jobs:
@@ -153,14 +156,22 @@ class _Night:
     def run(self, prepared: Prepared, jobs: list[tuple[JobSpec, str]], closing: ExitStack) -> Summary:
         """The workers at work on these jobs."""
         return _run(
-            prepared, self.out, jobs, self.crew, self.view, self.stop, self.terms, self.deadline, closing
+            prepared,
+            self.out,
+            jobs,
+            self.crew,
+            self.view,
+            self.room,
+            self.terms,
+            self.deadline,
+            closing,
         )
 
     def pages(self, *, new: bool) -> None:
         """The report, unless it is there and nothing is new."""
         if new or not (self.out / "report" / "index.html").is_file():
             with minded(self.stop):
-                write_pages(self.out, self.view)
+                write_pages(self.out, self.view, self.room)
 
     def stopped(self, where: str) -> None:
         """It was stopped where nothing was in hand."""
@@ -221,11 +232,16 @@ def make_folder(out: Path) -> None:
     try:
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:
+        if no_room(error):
+            raise from_os(error, out) from None
         raise OptionError(f"cannot be made: {error.strerror}", file=str(out)) from None
 
 
-def jobs_of(prepared: Prepared, out: Path, view: View) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
+def jobs_of(
+    prepared: Prepared, out: Path, view: View, room: Room | None = None
+) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
     """What is to be made in `out`, each with the reason, and clips that are there; inputs and bad rows are kept."""
+    room = room or Room(view, Stop(), patient=False)
     plan = prepared.plan
     log = read_log(out)
     records = latest(log.records)
@@ -244,10 +260,14 @@ def jobs_of(prepared: Prepared, out: Path, view: View) -> tuple[list[tuple[JobSp
             f" ({prepared.media.found} found = {prepared.media.listed} listed + {len(prepared.media.not_listed)} not listed"
             f" + {len(prepared.media.unreadable)} not readable + {prepared.media.ignored} ignored)"
         )
-    make_folder(out)
-    _log_undone(plan, out, records)
-    keep_inputs(prepared, out)
-    keep_media(prepared.media, out)
+
+    def kept() -> None:
+        make_folder(out)
+        _log_undone(plan, out, records)
+        keep_inputs(prepared, out)
+        keep_media(prepared.media, out)
+
+    room.to(out, kept)
     return jobs, settled
 
 
@@ -332,8 +352,9 @@ def _hashes(clip: PlannedClip, record: Mapping[str, Any] | None, full: bool) -> 
     return sampled, logged if logged.startswith("xxh3_128:") else full_hash(clip.facts)
 
 
-def _log_undone(plan: Plan, out: Path, records: Mapping[str, dict[str, Any]]) -> None:
-    """A record for each row set aside and each original that does not open, unless the log says so already."""
+def _log_undone(plan: Plan, out: Path, records: dict[str, dict[str, Any]]) -> None:
+    """A record for each row set aside and each original that does not open, unless the log says so already. `records`
+    is kept up with it."""
     plan.broken = [(row, kept_fault(out, row.clip, error)) for row, error in plan.broken]
     for status, pairs in (("set aside", plan.wrong), ("failed", plan.broken)):
         for row, error in pairs:
@@ -342,12 +363,15 @@ def _log_undone(plan: Plan, out: Path, records: Mapping[str, dict[str, Any]]) ->
             if before and before["status"] == status and before.get("error") == str(error):
                 continue
             record = failure_record(job, row.clip, status, str(error))
-            append_record(out, record | {"row": dict(row.cells)})
-    for job, record in records.items():
+            record |= {"row": dict(row.cells)}
+            append_record(out, record)
+            records[job] = record
+    for job, record in list(records.items()):
         if job.startswith("row-") and record["status"] != "done" and record["status"] != "withdrawn":
             listed = {f"row-{digest_of([r.clip, r.line], 12)}" for r, _ in (*plan.wrong, *plan.broken)}
             if job not in listed:
-                append_record(out, {**record, "status": "withdrawn", "error": ""})
+                records[job] = {**record, "status": "withdrawn", "error": ""}
+                append_record(out, records[job])
 
 
 def _run(
@@ -356,7 +380,7 @@ def _run(
     jobs: list[tuple[JobSpec, str]],
     crew: Crew,
     view: View,
-    stop: Any,
+    room: Room,
     terms: Terms,
     deadline: Deadline | None,
     closing: ExitStack,
@@ -364,21 +388,20 @@ def _run(
     """Make these jobs. The workers end while the caller goes on; `closing` waits for them."""
     from rushlight.batch.runner import run
 
-    unbaked = [spec for spec, _ in jobs]
-    with open_store(queue_of(out)) as store:
+    unbaked, stop, queue = [spec for spec, _ in jobs], room.stop, queue_of(out)
+    with room.to(queue, lambda: open_store(queue)) as store:
         store.run_alone()
         count = crew.count(sum(len(s.segments) for s in unbaked))
         scratch = closing.enter_context(
             tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True)
         )
         with beside("bake") as pool:
-            baking = pool.submit(
-                bake_looks, out, unbaked, view.baked, prepared.request.origin
-            )  # while the workers start
+            bake = partial(bake_looks, out, unbaked, view.baked, prepared.request.origin)
+            baking = pool.submit(bake)  # while the workers start
             farm = crew.farm(count, Path(scratch), tell=view.warning, gone=given_up(stop, view))
             try:
-                specs = baking.result()
-                _queue(store, out, specs)
+                specs = room.to(out, bake, begun=baking)
+                room.to(queue, lambda: _queue(store, out, specs))
                 frames = sum(g.count for s in specs for g in s.segments)
                 view.begin(clips=len({s.job for s in specs}), frames=frames, workers=farm.slots)
                 with minded(stop):

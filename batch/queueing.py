@@ -24,6 +24,7 @@ from rushlight.batch.night import clear_work, given_up, jobs_of, originals_of, q
 from rushlight.batch.plan import Plan
 from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.request import Request
+from rushlight.batch.room import Room
 from rushlight.batch.states import MOVES
 from rushlight.batch.store import QueuedJob, Store, open_store
 from rushlight.batch.volumes import state_folder
@@ -73,15 +74,17 @@ def _put_in(
     originals: Collection[Path] | None,
     priority: int,
     view: View,
+    room: Room | None = None,
 ) -> int:
     """Queue what is to be made of a plan, or only of some originals. Gives the number of its bad rows."""
     assert request.out is not None
     out = request.out.absolute()
-    jobs, settled = jobs_of(prepared, out, view)
+    room = room or Room(view, Stop(), patient=False)
+    jobs, settled = jobs_of(prepared, out, view, room)
     chosen = [spec for spec, _ in jobs if originals is None or Path(spec.source.path) in originals]
-    specs = bake_looks(out, chosen, view.baked, request.origin)
-    suffix = f"@{digest_of(str(out), 8)}"
-    store.add(queued_jobs(out, specs, suffix=suffix, priority=priority))
+    specs = room.to(out, lambda: bake_looks(out, chosen, view.baked, request.origin))
+    queued = queued_jobs(out, specs, suffix=f"@{digest_of(str(out), 8)}", priority=priority)
+    room.to(store.path, lambda: store.add(queued))
     bad = [*prepared.plan.wrong, *prepared.plan.broken]
     for _, error in bad:
         view.problem(str(error))
@@ -91,7 +94,7 @@ def _put_in(
     return len(bad)
 
 
-def _plan_again(store: Store, jobs: Sequence[QueuedJob], view: View) -> None:
+def _plan_again(store: Store, jobs: Sequence[QueuedJob], view: View, room: Room) -> None:
     """Plan jobs again, whose originals had changed, from what their output folders keep of their requests."""
     for out in sorted({job.out for job in jobs}):
         ours = {job.key: job for job in jobs if job.out == out}
@@ -99,7 +102,7 @@ def _plan_again(store: Store, jobs: Sequence[QueuedJob], view: View) -> None:
             record = next(iter(ours.values())).payload["record"]
             asked = replace(request, out=Path(out), replaced=record.get("replaced", "keep"))
             priority = max(job.priority for job in ours.values())
-            _put_in(store, asked, prepare(asked), originals_of(ours.values()), priority, view)
+            _put_in(store, asked, prepare(asked), originals_of(ours.values()), priority, view, room)
         for row in store.rows("queued"):
             old = ours.get(row.key)
             payload = store.payload(row.key, row.identity) if old else None
@@ -121,15 +124,16 @@ def run_queue(
     """Run what is queued, and what joins it; with `stay` wait for more, so that a stop with nothing left is its ordinary
     end. Gives the exit code."""
     stop, summary = Stop(until=until.timestamp() if until else None), Summary()
+    room = Room(view, stop)
     with ExitStack() as held:
-        store = held.enter_context(open_store(queue))
+        store = held.enter_context(room.to(queue, lambda: open_store(queue)))
         store.run_alone()
-        store.recover()
+        room.to(queue, store.recover)
         waiting = store.rows("queued")
         if not waiting and not stay:
             view.say("the queue has nothing to run")
             return DONE
-        folders = held.enter_context(_Folders(store, view, terms.mode))
+        folders = held.enter_context(_Folders(store, view, terms.mode, room))
         try:
             count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
             scratch = tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True)
@@ -143,7 +147,7 @@ def run_queue(
                 )
                 if until:
                     view.say(f"nothing is started after {until:%H:%M %Z on %d %B}")
-                _run_all(store, farm, folders, stop, summary, stay=stay, view=view, terms=terms)
+                _run_all(store, farm, folders, room, summary, stay=stay, view=view, terms=terms)
             finally:
                 farm.close(now=stop.level > 0 or heard())
                 view.end()
@@ -165,7 +169,7 @@ def _run_all(
     store: Store,
     farm: Farm,
     folders: _Folders,
-    stop: Stop,
+    room: Room,
     summary: Summary,
     *,
     stay: bool,
@@ -175,7 +179,7 @@ def _run_all(
     """Run until nothing is left, also of what had to be planned again; what was made is added to `summary`."""
     from rushlight.batch.runner import run
 
-    growth, deadline = Growth(), terms.deadline()
+    growth, deadline, stop = Growth(), terms.deadline(), room.stop
     while True:
         with minded(stop):
             part = run(
@@ -194,7 +198,7 @@ def _run_all(
             return
         still = [j for j in summary.changed.values() if all(map(growth.still, originals_of([j])))]
         if still:
-            _plan_again(store, still, view)
+            _plan_again(store, still, view, room)
         else:
             time.sleep(0.5)
         for job in still:
@@ -211,9 +215,9 @@ def _segments(store: Store, waiting: Sequence[QueuedJob], enough: int) -> int:
 class _Folders(Place):
     """The output folders of a queue's run: each locked while it has jobs, its pages made when it has none left."""
 
-    def __init__(self, store: Store, view: View, mode: int | None) -> None:
+    def __init__(self, store: Store, view: View, mode: int | None, room: Room) -> None:
         super().__init__(mode)
-        self.store, self.view = store, view
+        self.store, self.view, self.room = store, view, room
         self.ran: set[Path] = set()
         self._locks: dict[Path, Lock] = {}
         self._written: set[Path] = set()
@@ -236,7 +240,7 @@ class _Folders(Place):
             return
         left = {Path(job.out) for job in self.store.rows("queued", "held", "running")}
         for out in new:
-            write_pages(out, self.view)
+            write_pages(out, self.view, self.room)
             self._written.add(out)
             if out not in left:
                 clear_work(out)

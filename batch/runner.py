@@ -40,7 +40,7 @@ from rushlight.batch.states import (
 )
 from rushlight.batch.store import QueuedJob, Store
 from rushlight.batch.volumes import free_bytes, mount_of, size_text
-from rushlight.pipelines.errors import ResourceError, RushlightError, from_os, own_fault
+from rushlight.pipelines.errors import ResourceError, RushlightError, from_os, no_room, own_fault
 
 __all__ = ["Event", "Place", "Stop", "Summary", "Work", "run"]
 
@@ -84,8 +84,7 @@ class _Loop:
 
     def run(self) -> Summary:
         begin = time.monotonic()
-        self.store.recover()
-        self.version = -1
+        self.version, recovered = -1, False
         stopping = False
         while not self.stop.due:
             if self.stop.asked and not stopping:
@@ -93,6 +92,7 @@ class _Loop:
                 self.on_event(Event(what="stopping", text=stopping_text(self.stop, len(self.tasks))))
             if not self.stop.asked and time.monotonic() >= self.retry_at:
                 try:
+                    recovered = recovered or self.store.recover() >= 0
                     self.refresh()
                     self.fill()
                 except (RushlightError, OSError) as error:  # a disk that fails, a share whose server is away
@@ -377,9 +377,7 @@ class _Loop:
 
     def went_wrong(self, running: Running, number: int, error: BaseException) -> None:
         kind: FailureKind = "lost worker" if isinstance(error, LostWorker) else failure_kind(error)
-        full = isinstance(error, ResourceError) and any(
-            w in error.text for w in ("space", "quota", "read-only")
-        )
+        full = no_room(error) or (isinstance(error, ResourceError) and "read-only" in error.text)
         event = Failed(
             number=number,
             kind=kind,

@@ -5,6 +5,7 @@ Settings by measurement: rollback journal with `synchronous=EXTRA`, one writer, 
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import sqlite3
@@ -16,7 +17,7 @@ from typing import Any
 
 from rushlight.batch.locks import Lock, hold_queue
 from rushlight.batch.volumes import network_file_system, state_folder
-from rushlight.pipelines.errors import QueueError, ResourceError
+from rushlight.pipelines.errors import QueueError, ResourceError, from_os, no_room
 from rushlight.pipelines.spec import digest_of
 
 __all__ = ["QueuedJob", "Store", "open_store", "queue_of"]
@@ -79,6 +80,8 @@ class Store:
                 self._migrate()
             (version,) = self._db.execute("SELECT value FROM about WHERE key='version'").fetchone()
         except (sqlite3.Error, OSError) as error:
+            if is_full(error):
+                raise from_os(OSError(errno.ENOSPC, ""), path) from None
             raise QueueError(f"is no queue that can be opened: {error}", file=str(path)) from None
         if version != VERSION:
             raise QueueError(f"is a queue of version {version}; this reads {VERSION}", file=str(path))
@@ -115,9 +118,9 @@ class Store:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
             if isinstance(error, sqlite3.OperationalError):
-                full = "full" in str(error)
-                text = "no space left for the queue" if full else f"the queue cannot be written: {error}"
-                raise ResourceError(text, file=str(self.path)) from None
+                if is_full(error):
+                    raise from_os(OSError(errno.ENOSPC, ""), self.path) from None
+                raise ResourceError(f"the queue cannot be written: {error}", file=str(self.path)) from None
             raise
 
     def run_alone(self) -> None:
@@ -264,6 +267,12 @@ def _same(file: Mapping[str, Any]) -> bool:
         return os.stat(file["path"]).st_size == file["bytes"]
     except OSError:
         return False
+
+
+def is_full(error: BaseException) -> bool:
+    """Whether a database or its folder could not be written for want of room. A quota shows as a failed write."""
+    name = getattr(error, "sqlite_errorname", "")
+    return no_room(error) or name in ("SQLITE_FULL", "SQLITE_IOERR_WRITE")
 
 
 def queue_of(out: Path) -> Path:

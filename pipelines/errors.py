@@ -194,3 +194,13 @@ def from_os(error: OSError, path: object, *, reading: bool = False) -> Rushlight
         return ResourceError(_SHORT_OF[error.errno], file=str(path))
     text = error.strerror or str(error)
     return (SourceError if reading else DeliveryError)(text, file=str(path))
+
+
+FULL = (errno.ENOSPC, errno.EDQUOT)
+
+
+def no_room(error: BaseException) -> bool:
+    """Whether an error says that a disk is full or a quota used up: it will do once there is room."""
+    if isinstance(error, ResourceError):
+        return error.text in {_SHORT_OF[code] for code in FULL}
+    return isinstance(error, OSError) and error.errno in FULL

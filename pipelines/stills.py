@@ -6,14 +6,17 @@ extension, for the library chooses the format by it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import os
+import shutil
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.pipelines.display import Display
-from rushlight.pipelines.errors import DeliveryError
+from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.icc import profile
 
 __all__ = ["EXTENSIONS", "KINDS", "read_still", "still_words", "write_still"]
@@ -40,7 +43,7 @@ def write_still(
 ) -> None:
     """Write (h, w, 3) values as `kind`: display R'G'B' in 0..1 (clipped; NaN is 0), or for `exr` scene-linear ACES2065-1.
 
-    DeliveryError with the library's words if it cannot be written. `path` must end in the kind's extension.
+    DeliveryError with the library's words if it cannot be written, ResourceError if there is no room. `path` must end in the kind's extension.
     """
     import OpenImageIO as oiio
 
@@ -78,11 +81,32 @@ def write_still(
     writer = oiio.ImageOutput.create(str(path))
     if writer is None:
         raise DeliveryError(f"cannot be created: {oiio.geterror()}", file=str(path))
-    try:
-        if not writer.open(str(path), spec) or not writer.write_image(pixels):
-            raise DeliveryError(f"cannot be written: {writer.geterror()}", file=str(path))
-    finally:
-        writer.close()
+    with _in_memory(path) as place:
+        try:
+            if not writer.open(place, spec) or not writer.write_image(pixels):
+                raise DeliveryError(f"cannot be written: {writer.geterror()}", file=str(path))
+        finally:
+            writer.close()
+
+
+@contextmanager
+def _in_memory(path: Path) -> Iterator[str]:
+    """A file in memory for a library, put under `path` by us: of a full disk libjpeg ends the process, and others do not
+    say that it was that. Elsewhere than on Linux it is the file itself. ResourceError where there is no room."""
+    if not hasattr(os, "memfd_create"):
+        yield str(path)
+        return
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    with open(os.memfd_create(path.name), "rb") as memory:
+        yield f"/proc/self/fd/{memory.fileno()}"
+        try:
+            with temporary.open("wb") as stream:
+                shutil.copyfileobj(memory, stream, 1 << 20)
+            os.replace(temporary, path)
+        except OSError as error:
+            raise from_os(error, path) from None
+        finally:
+            temporary.unlink(missing_ok=True)
 
 
 def still_words(path: Path) -> tuple[str, bytes]:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from rushlight.batch.events import Event, Stop
 from rushlight.batch.volumes import free_bytes
-from rushlight.pipelines.errors import no_room
+from rushlight.pipelines.errors import from_os, no_room
 
 if TYPE_CHECKING:
     from rushlight.batch.progress import View
@@ -48,8 +48,8 @@ class Room:
                     raise
                 if not paused:
                     paused = True
-                    text = f"{error}; make room on the disk of {place} and it goes on"
-                    self.view.event(Event(what="paused", text=text))
+                    ours = from_os(error, place) if isinstance(error, OSError) else error
+                    self.view.event(Event(what="paused", text=f"{ours}; make room and it goes on"))
                 begun = None
                 self._wait(place)
             else:

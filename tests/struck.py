@@ -42,8 +42,8 @@ def strike(how: str) -> None:
         time.sleep(0.01)
 
 
-def at(moment: str, how: str) -> None:
-    """Have that function strike when it is first called."""
+def before(moment: str, call: Callable[[], None], put: Callable[..., None] = setattr) -> None:
+    """Have that made before that function is first called."""
     module, _, name = MOMENTS[moment].partition(":")
     owner: Any = importlib.import_module(module)
     *parents, name = name.split(".")
@@ -55,10 +55,10 @@ def at(moment: str, how: str) -> None:
     def struck(*arguments: Any, **options: Any) -> Any:
         if not done:
             done.append(True)
-            strike(how)
+            call()
         return real(*arguments, **options)
 
-    setattr(owner, name, struck)
+    put(owner, name, struck)
 
 
 def main() -> None:
@@ -69,7 +69,7 @@ def main() -> None:
         from rushlight.batch import farm
 
         farm.DaskFarm = lambda **options: HereFarm()  # type: ignore[assignment,misc]
-    at(moment, how)
+    before(moment, lambda: strike(how))
     sys.argv[1:] = theirs
     from rushlight.batch.cli import main as rushlight
 

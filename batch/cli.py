@@ -318,7 +318,7 @@ def report(folder: Path, as_json: bool) -> int:
     """Make the pages of an output folder from its log."""
     from rushlight.batch.report import write_report
 
-    page = write_report(folder)
+    page = write_report(folder).resolve()
     if as_json:
         say_json({"page": str(page), "folder": str(page.parent)}, indent=None)
     else:

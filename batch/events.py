@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -10,10 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.batch.forecast import Deadline
+from rushlight.batch.interrupts import GRACE, Stop
 from rushlight.batch.store import QueuedJob
 from rushlight.batch.volumes import folder_mode
 
-__all__ = ["GRACE", "Event", "Place", "Stop", "Summary", "Terms", "Work", "stopping_text"]
+__all__ = ["Event", "Place", "Stop", "Summary", "Terms", "Work", "stopping_text"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,33 +44,6 @@ class Terms:
     def deadline(self) -> Deadline | None:
         """A watch over the night, where it should be ready by a moment."""
         return Deadline(by=self.ready_by) if self.ready_by else None
-
-
-GRACE = 8.0  # seconds that what is in hand has to end once a signal asked to stop
-
-
-@dataclass
-class Stop:
-    """Asked to stop: 1 finish what is in hand, 2 now. `until` is a moment (time.time) after which nothing starts."""
-
-    level: int = 0
-    until: float | None = None
-    since: float | None = None  # when a signal asked, as time.monotonic
-
-    def ask(self) -> None:
-        """A signal asks to stop."""
-        self.level += 1
-        if self.since is None:
-            self.since = time.monotonic()
-
-    @property
-    def asked(self) -> bool:
-        return self.level > 0 or (self.until is not None and time.time() >= self.until)
-
-    @property
-    def due(self) -> bool:
-        """Whether what is in hand is dropped."""
-        return self.level > 1 or (self.since is not None and time.monotonic() - self.since > GRACE)
 
 
 def stopping_text(stop: Stop, tasks: int) -> str:

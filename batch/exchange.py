@@ -57,7 +57,7 @@ def show_grades(request: Request, folder: Path, *, as_json: bool) -> int:
         say_json(
             {
                 "schema": "rushlight-grades-1",
-                "folder": str(folder),
+                "folder": str(folder.resolve()),
                 "files": [file.name for file in files],
                 "clips": [
                     {
@@ -78,5 +78,5 @@ def show_grades(request: Request, folder: Path, *, as_json: bool) -> int:
             ["clip", "reel", "from", "frames", "grade"],
             [[c.name, c.reel, str(c.start), str(c.frames), "CDL" if c.look.cdl else "none"] for c in clips],
         )
-        say(f"{len(files)} files in {folder}: " + ", ".join(sorted({f.suffix for f in files})))
+        say(f"{len(files)} files in {folder.resolve()}: " + ", ".join(sorted({f.suffix for f in files})))
     return 1 if aside else 0

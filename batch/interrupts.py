@@ -11,17 +11,17 @@ from __future__ import annotations
 import os
 import signal
 import threading
+import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from types import FrameType
-from typing import TYPE_CHECKING, TypeVar
-
-if TYPE_CHECKING:
-    from rushlight.batch.events import Stop
+from typing import TypeVar
 
 __all__ = [
+    "GRACE",
+    "Stop",
     "Stopped",
     "beside",
     "deaf",
@@ -33,7 +33,32 @@ __all__ = [
 ]
 
 STOPPED = 3  # the exit code
+GRACE = 8.0  # seconds that what is in hand has to end once a signal asked to stop
 T = TypeVar("T")
+
+
+@dataclass
+class Stop:
+    """Asked to stop: 1 finish what is in hand, 2 now. `until` is a moment (time.time) after which nothing starts."""
+
+    level: int = 0
+    until: float | None = None
+    since: float | None = None  # when a signal asked, as time.monotonic
+
+    def ask(self) -> None:
+        """A signal asks to stop."""
+        self.level += 1
+        if self.since is None:
+            self.since = time.monotonic()
+
+    @property
+    def asked(self) -> bool:
+        return self.level > 0 or (self.until is not None and time.time() >= self.until)
+
+    @property
+    def due(self) -> bool:
+        """Whether what is in hand is dropped."""
+        return self.level > 1 or (self.since is not None and time.monotonic() - self.since > GRACE)
 
 
 class Stopped(KeyboardInterrupt):

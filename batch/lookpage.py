@@ -119,14 +119,14 @@ def show_look(
         if export.suffix.lower() != ".cube":
             raise OptionError("takes a name that ends in .cube", file=str(export), key="--export")
         _write(export, look_cube(look, size, (f"Clip {clip.stem}",)).encode())
-        document["export"] = str(export)
+        document["export"] = str(export.resolve())
     if plot:
         from rushlight.batch.lookplot import look_picture
 
         if plot.suffix.lower() != ".png":
             raise OptionError("takes a name that ends in .png", file=str(plot), key="--plot")
         _write(plot, look_picture(look, clip.stem))
-        document["plot"] = str(plot)
+        document["plot"] = str(plot.resolve())
     if as_json:
         say_json(document)
     else:

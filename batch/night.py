@@ -112,7 +112,7 @@ def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
     made, plan = night.made, night.plan
     settled = [clip for clip in night.settled if clip.row.clip not in made.done]
     outcome = made if made.done or made.failed or made.set_aside or made.left or made.stopped else None
-    view.summary(plan=plan, made=outcome, settled=settled, out=out, seconds=made.seconds)
+    view.summary(plan=plan, made=outcome, settled=settled, out=out.resolve(), seconds=made.seconds)
     if made.left or made.stopped:
         return STOPPED
     undone = len(plan.wrong) + len(plan.broken) + len(made.failed) + len(made.set_aside)
@@ -223,7 +223,7 @@ def render_again(origin: Path, *, given: Mapping[str, Any], crew: Crew, view: Vi
 
 def nothing_made(view: View, out: Path) -> int:
     """It was stopped before it was known what is to be made. Gives the exit code."""
-    view.summary(plan=Plan(), made=Summary(stopped="while the list was read"), settled=[], out=out, seconds=0)
+    view.summary(plan=Plan(), made=Summary(stopped="while the list was read"), settled=[], out=out.resolve(), seconds=0)
     return STOPPED
 
 

@@ -158,7 +158,7 @@ def run_queue(
         ran = folders.ran
     if stop.since and not stay:
         summary.stopped = summary.stopped or "by a signal"
-    where = next(iter(ran)) if len(ran) == 1 else Path(f"{len(ran)} folders")
+    where = next(iter(ran)).resolve() if len(ran) == 1 else Path(f"{len(ran)} folders")
     view.summary(plan=Plan(), made=summary, settled=[], out=where, seconds=summary.seconds)
     if summary.left or summary.stopped:
         return STOPPED
@@ -264,7 +264,7 @@ def show(queue: Path, *, as_json: bool) -> int:
         say_json([_plain(row) for row in rows])
         return DONE
     if not rows:
-        say(f"{queue} is empty")
+        say(f"{queue.resolve()} is empty")
         return DONE
     table = [(r.clip, r.state, str(r.priority), str(r.frames), r.out, r.error) for r in rows]
     print_table(("clip", "state", "priority", "frames", "out", "error"), table)

@@ -12,7 +12,8 @@ from concurrent.futures import Future
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from rushlight.batch.events import Event, Stop
+from rushlight.batch.events import Event
+from rushlight.batch.interrupts import Stop
 from rushlight.batch.volumes import free_bytes
 from rushlight.pipelines.errors import from_os, no_room
 

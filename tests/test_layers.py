@@ -53,7 +53,7 @@ FLAT = {
         "pipelines.measure": "checksum measure baseline clipping",
         "pipelines.burnin": "slate text fields overlay watermark guides",
         "pipelines.render": "render picture ahead card head",
-        "batch": "records jobrecord jsonlines errorlog volumes tables console",
+        "batch": "records jobrecord jsonlines errorlog volumes tables console interrupts words",
         "batch.lists": "tabular lists edl timelines folders names twins camera dates",
         "batch.decisions": "grades gradebook changes changefiles luts handover",
         "batch.plan": "request prepare plan ranges rates reels matching corrections showlut defaults reconcile"
@@ -62,7 +62,8 @@ FLAT = {
         "batch.farm": "crew tasks farm cluster worker mounts",
         "batch.verify": "verify colourcheck oddities against",
         "batch.report": "report templates pagepics manifest kept",
-        "batch.run": "runner outcomes night queueing finish fence revisions inputs forecast events progress hooks closing",
+        "batch.run": "runner outcomes night queueing finish fence revisions inputs forecast events progress hooks closing"
+        " room",
         "batch.cli": "cli queuecli showplan planpage lookpage lookplot proof exchange shipped",
     }.items()
     for name in names.split()

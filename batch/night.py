@@ -107,6 +107,8 @@ def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
             night.made_in_turns(prepared, closing)
         except Stopped:
             night.stopped("while it was prepared")
+        with minded(night.stop):
+            closing.close()  # the workers have ended
         if not night.made.left and not night.made.stopped:
             clear_work(out)
     made, plan = night.made, night.plan

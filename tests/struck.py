@@ -28,6 +28,7 @@ MOMENTS = {
     "record": "rushlight.batch.runner:append_record",
     "reporting": "rushlight.batch.report:write_report",
     "manifest": "rushlight.batch.manifest:write_manifest",
+    "page": "rushlight.batch.report:_write_csv",
     "measuring": "rushlight.batch.verify:verify_clip",
     "waiting": "rushlight.batch.runner:_Loop.idle",
 }

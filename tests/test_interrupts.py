@@ -12,22 +12,25 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from command import rushlight
-from here import small_day
+from here import HereFarm, farm_here, run, small_day
+from rushlight.batch import farm as farms
 from rushlight.batch.events import Stop
 from rushlight.batch.interrupts import Stopped, deaf, listening, minded, obeyed, on_hangup
 from rushlight.batch.records import latest, read_records
 from rushlight.batch.words import FILE
-from struck import MOMENTS
+from struck import MOMENTS, before
 
+__all__ = ["farm_here"]
 STRUCK = Path(__file__).with_name("struck.py")
 ALWAYS = ("planning", "baking", "joining", "reporting")
-NIGHT = tuple(m for m in MOMENTS if m not in ("measuring", "waiting"))
+NIGHT = tuple(m for m in MOMENTS if m not in ("measuring", "page", "waiting"))
 EARLY = ("reading", "planning")  # before there is an output folder
 
 
@@ -41,10 +44,11 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> tuple[tuple[object, ...], d
     """The command without its --out, and what it delivers undisturbed."""
     folder = tmp_path_factory.mktemp("interrupts")
     command = ("render", small_day(folder), "--recipe", folder / "two.toml", "--workers", 2)
-    run = rushlight(*command, "--out", folder / "undisturbed")
-    assert run.returncode == 0, run.stdout + run.stderr
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(farms, "DaskFarm", lambda **options: HereFarm())
+        code, said = run(*command, "--out", folder / "undisturbed")
     wanted = delivered(folder / "undisturbed")
-    assert len(wanted) == 4
+    assert code == 0 and len(wanted) == 4, said
     return command, wanted
 
 
@@ -91,16 +95,81 @@ def stopped(day: tuple[Any, ...], out: Path, moment: str, how: str, *, here: boo
     assert delivered(out) == wanted and not (out / ".work").exists()
 
 
+def told(how: str) -> Callable[[], None]:
+    return lambda: os.kill(os.getpid(), getattr(signal, how))
+
+
 @pytest.mark.parametrize("how", ["SIGINT", "SIGTERM"])
 @pytest.mark.parametrize("moment", ALWAYS)
-def test_a_stop(day: tuple[Any, ...], tmp_path: Path, moment: str, how: str) -> None:
-    command, wanted = day
-    run = struck(moment, how, *command, "--json", "--out", tmp_path / "out")
-    assert run.returncode == 3, run.stdout + run.stderr
-    summary = json.loads(run.stdout.splitlines()[-1])
-    assert summary["event"] == "summary" and summary["stopped"] and not summary["failed"], run.stdout
-    assert (summary["left"] > 0) == (moment in ("baking", "joining")) and "Traceback" not in run.stderr
-    held_to_its_promises(tmp_path / "out", wanted, moment)
+def test_a_stop(
+    day: tuple[Any, ...],
+    tmp_path: Path,
+    farm_here: HereFarm,
+    monkeypatch: pytest.MonkeyPatch,
+    moment: str,
+    how: str,
+) -> None:
+    (command, wanted), out = day, tmp_path / "out"
+    before(moment, told(how), monkeypatch.setattr)
+    code, said = run(*command, "--json", "--out", out)
+    summary = json.loads(said.splitlines()[-1])
+    assert code == 3 and summary["event"] == "summary" and summary["stopped"], said
+    assert not summary["failed"] and (summary["left"] > 0) == (moment in ("baking", "joining"))
+    held_to_its_promises(out, wanted, moment)
+    assert run(*command, "--out", out)[0] == 0  # and goes on
+    assert delivered(out) == wanted and not (out / ".work").exists()
+
+
+@pytest.mark.parametrize(("moment", "how"), [("joining", "SIGTERM"), ("reporting", "SIGINT")])
+def test_a_queue_that_is_stopped(
+    day: tuple[Any, ...],
+    tmp_path: Path,
+    farm_here: HereFarm,
+    monkeypatch: pytest.MonkeyPatch,
+    moment: str,
+    how: str,
+) -> None:
+    (command, wanted), out, queue = day, tmp_path / "out", ("--queue", tmp_path / "q.sqlite")
+    assert run("queue", "add", *command[1:4], "--out", out, *queue)[0] == 0
+    before(moment, told(how), monkeypatch.setattr)
+    code, said = run("queue", "run", *queue, "--json")
+    summary = json.loads(said.splitlines()[-1])
+    assert code == 3 and summary["stopped"] and (summary["left"] > 0) == (moment == "joining"), said
+    held_to_its_promises(out, wanted, moment)
+    assert run("queue", "run", *queue)[0] == 0 and delivered(out) == wanted
+
+
+def test_a_queue_that_stays_is_told_to_go(
+    day: tuple[Any, ...], tmp_path: Path, farm_here: HereFarm, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With nothing left that is its ordinary end."""
+    before("waiting", told("SIGTERM"), monkeypatch.setattr)
+    code, said = run("queue", "run", "--queue", tmp_path / "q.sqlite", "--stay")
+    assert code == 0 and "stopping" in said, said
+
+
+@pytest.mark.parametrize("how", ["SIGINT", "SIGTERM", "SIGHUP"])
+@pytest.mark.parametrize("what", ["plan", "queue add", "verify", "report"])
+def test_short_commands_stop_where_they_are(
+    day: tuple[Any, ...],
+    tmp_path: Path,
+    farm_here: HereFarm,
+    monkeypatch: pytest.MonkeyPatch,
+    what: str,
+    how: str,
+) -> None:
+    made = day[0][1].with_name("undisturbed")
+    kept = {p: p.read_bytes() for p in made.rglob("*") if p.is_file()}
+    moment, arguments = {
+        "plan": ("planning", day[0][1:4]),
+        "queue add": ("planning", (*day[0][1:4], "--out", tmp_path, "--queue", tmp_path / "q.sqlite")),
+        "verify": ("measuring", (made,)),
+        "report": ("page", (made,)),
+    }[what]
+    before(moment, told(how), monkeypatch.setattr)
+    code, said = run(*what.split(), *arguments)
+    assert (code, said.splitlines()[-1]) == (3, "rushlight: stopped")
+    assert {p: p.read_bytes() for p in made.rglob("*") if p.is_file()} == kept
 
 
 def test_workers_hear_nothing_of_it(day: tuple[Any, ...], tmp_path: Path) -> None:

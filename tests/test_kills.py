@@ -1,18 +1,21 @@
 """`kill -9` of the runner, of a worker or of all of them, at random moments of real renders.
 
 After every kill the same command is given again. Whatever is hit: nothing half under a final name, no clip
-lost, none made twice, no finished segment rendered again, the bytes of a night that nobody disturbed.
+lost, none made twice, no finished segment rendered again, the bytes of a night that nobody disturbed, and what its log,
+report and manifest say.
 """
 
 import contextlib
 import glob
 import json
 import random
+import re
 import sqlite3
 import time
 from collections import Counter
 from pathlib import Path
 from subprocess import Popen
+from typing import Any
 
 import psutil
 import pytest
@@ -61,6 +64,41 @@ def delivered(out: Path) -> dict[str, bytes]:
     """Every file under a final name, with its bytes."""
     found = [p for folder in FOLDERS for p in (out / folder).glob("**/*") if p.is_file()]
     return {str(p.relative_to(out)): p.read_bytes() for p in found}
+
+
+# What a kill may change of what is told: when, how long and at which attempt, and the times of files.
+TIMES = ("started", "finished", "seconds", "attempts", "mtime_ns")
+
+
+def timeless(told: Any) -> Any:
+    """Records without what a kill may change."""
+    if isinstance(told, dict):
+        return {k: timeless(v) for k, v in told.items() if k not in TIMES}
+    return [timeless(v) for v in told] if isinstance(told, list) else told
+
+
+def facts(out: Path) -> dict[str, Any]:
+    """All that log, report and manifest of an output folder tell, without what a kill may change."""
+    when = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}[ T][0-9:]{5,8}(?:[+-][0-9:]{5}| UTC)?")
+    page = when.sub("", (out / "report" / "index.html").read_text()).replace(out.name, "DIR")
+    batch = json.loads((out / "report" / "batch.json").read_text())
+    (manifest,) = (out / "ascmhl").glob("*.mhl")
+    clips = sorted(timeless(batch["clips"]), key=lambda record: record["clip"])
+    records = timeless(list(latest(read_records(out)).values()))
+    assert (out / "report" / "batch.csv").read_text().count("\n") == len(clips) + 1
+    return {
+        "log": sorted(records, key=lambda record: record["clip"]),
+        "frames": {p.name: p.read_text() for p in (out / "log" / "frames").glob("[!.]*")},
+        "inputs": sorted(p.name for p in (out / "log" / "inputs").rglob("[!.]*") if p.is_file()),
+        "batch": clips,
+        "page": sorted(
+            re.sub(r"<[^>]*>", "\n", page).split("\n")
+        ),  # clips of one scene stand in order of their time
+        "pictures": {p.name: p.read_bytes() for p in (out / "report" / "pictures").iterdir()},
+        "hashes": sorted(
+            re.findall(r"<path[^>]*>([^<]*)</path>\s*<xxh128[^>]*>([0-9a-f]+)", manifest.read_text())
+        ),
+    }
 
 
 def done(out: Path) -> Counter[str]:
@@ -147,8 +185,10 @@ def workers_of(runner: psutil.Process) -> list[psutil.Process]:
 class Night:
     """One output folder, rendered through kills to its end."""
 
-    def __init__(self, command: tuple[object, ...], out: Path, wanted: dict[str, bytes]) -> None:
-        self.command, self.out, self.wanted = (*command, "--out", out), out, wanted
+    def __init__(
+        self, command: tuple[object, ...], out: Path, wanted: dict[str, bytes], told: dict[str, Any]
+    ) -> None:
+        self.command, self.out, self.wanted, self.told = (*command, "--out", out), out, wanted, told
         self.landed: Counter[tuple[str, str]] = Counter()
         self.children: list[psutil.Process] = []
         self.runs = 0
@@ -171,6 +211,9 @@ class Night:
         assert done(self.out) == Counter(SEGMENTS.keys())
         assert {r["status"] for r in latest(read_records(self.out)).values()} == {"done"}
         assert not (self.out / ".work").exists()
+        now = facts(self.out)
+        for what, wanted in self.told.items():
+            assert now[what] == wanted, what
         return self.landed
 
     def one_run(self, kills: int, dice: random.Random) -> bool:
@@ -256,24 +299,27 @@ class Night:
 
 
 @pytest.fixture(scope="module")
-def day(tmp_path_factory: pytest.TempPathFactory) -> tuple[tuple[object, ...], dict[str, bytes]]:
-    """The command, and what it delivers undisturbed."""
+def day(
+    tmp_path_factory: pytest.TempPathFactory,
+) -> tuple[tuple[object, ...], dict[str, bytes], dict[str, Any]]:
+    """The command, and what it delivers and tells undisturbed."""
     folder = tmp_path_factory.mktemp("kills")
     command = made_up_day(folder)
     run = rushlight(*command, "--out", folder / "undisturbed")
     assert run.returncode == 0, run.stdout + run.stderr
     wanted = delivered(folder / "undisturbed")
     assert len(wanted) == len(FOLDERS) * len(CLIPS)
-    return command, wanted
+    told = facts(folder / "undisturbed")
+    assert all(told.values()) and len(told["hashes"]) == len(wanted)
+    return command, wanted, told
 
 
 def kill_loop(day: tuple, folder: Path, *, kills: int, seed: int, a_night: int) -> Counter[tuple[str, str]]:
     """Nights with up to `a_night` kills each, until `kills` have landed. Gives who was hit, and where."""
-    command, wanted = day
     dice = random.Random(seed)
     landed: Counter[tuple[str, str]] = Counter()
     for night in range(kills):
-        landed += Night(command, folder / f"night {night}", wanted).through(
+        landed += Night(*(day[0], folder / f"night {night}"), *day[1:]).through(
             min(a_night, kills - landed.total()), dice
         )
         if landed.total() >= kills:
@@ -287,7 +333,7 @@ def test_four_kills(day: tuple, tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_sixty_kills(day: tuple, tmp_path: Path) -> None:
-    landed = kill_loop(day, tmp_path, kills=60, seed=20261125, a_night=8)
+def test_two_hundred_kills(day: tuple, tmp_path: Path) -> None:
+    landed = kill_loop(day, tmp_path, kills=200, seed=20261125, a_night=8)
     assert {who for who, _ in landed} == {"runner", "worker", "both"}
     print(*(f"{n:3} {who}, {where}" for (who, where), n in sorted(landed.items())), sep="\n")

@@ -134,7 +134,7 @@ def fill(disk: Path) -> None:
     assert free.f_bavail == 0
 
 
-STAGES = [m for m in MOMENTS if m not in ("reading", "planning", "starting", "measuring", "waiting")]
+STAGES = [m for m in MOMENTS if m not in ("reading", "planning", "starting", "measuring", "page", "waiting")]
 
 
 @pytest.fixture(scope="module")

@@ -186,8 +186,8 @@ def _again(clip_list: Path | None, origin: Path | None, options: dict[str, Any])
 @functools.partial(_answering, night=True)
 def render(clip_list: Path | None, origin: Path | None, **options: Any) -> int:
     """Make what RECIPE says of every clip of LIST; what is there and unchanged is left alone."""
+    from rushlight.batch.again import render_again
     from rushlight.batch.night import render as run
-    from rushlight.batch.night import render_again
     from rushlight.batch.progress import view
 
     show = view(quiet=options["quiet"], as_json=options["as_json"])

@@ -6,7 +6,6 @@ import shutil
 import tempfile
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
-from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from threading import Thread
@@ -17,7 +16,7 @@ from rushlight.batch.errorlog import kept_fault
 from rushlight.batch.events import Event, Place, Stop, Summary, Terms
 from rushlight.batch.forecast import Deadline, cost_of
 from rushlight.batch.growing import Growth, growing_text
-from rushlight.batch.inputs import bake_looks, keep_inputs, kept_requests
+from rushlight.batch.inputs import bake_looks, keep_inputs
 from rushlight.batch.interrupts import Stopped, beside, heard, minded
 from rushlight.batch.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
 from rushlight.batch.kept import keep_media
@@ -181,51 +180,11 @@ class _Night:
         self.pages(new=True)
 
 
-def render_again(origin: Path, *, given: Mapping[str, Any], crew: Crew, view: View, terms: Terms) -> int:
-    """`rushlight render --from`: make again, from nothing but what an output folder keeps and the originals.
-
-    `given`: out, and of recipe, only and media what is to differ. Gives the exit code, the worst of several lists.
-    """
-    codes: list[int] = []
-
-    def tell(text: str) -> None:
-        view.problem(text)
-        codes.append(PARTLY)
-
-    requests = kept_requests(origin, tell)
-    refused: OptionError | None = None
-    for kept in requests:
-        request = replace(
-            kept,
-            out=given["out"],
-            only=(*kept.only, *given["only"]),
-            media=(*given["media"], *kept.media),
-            replaced=given["replaced"],
-        )
-        if recipe := given["recipe"]:
-            ours = {str(Path(recipe).absolute()), f"recipe {recipe}"}
-            still = {key: place for key, place in kept.kept.items() if key not in ours}
-            request = replace(request, recipe=recipe, kept=still)
-        try:
-            codes.append(render(request.checked(), crew=crew, view=view, terms=terms))
-        except InputError as error:
-            if isinstance(error, OptionError) and "--only" in error.text:
-                refused = error  # that list has no such column
-            elif len(requests) == 1:
-                raise
-            else:
-                view.problem(f"{kept.clip_list} was not made again: {error}")
-                codes.append(WRONG)
-        if STOPPED in codes:
-            return STOPPED
-    if refused and not codes:
-        raise refused
-    return max(codes)
-
-
 def nothing_made(view: View, out: Path) -> int:
     """It was stopped before it was known what is to be made. Gives the exit code."""
-    view.summary(plan=Plan(), made=Summary(stopped="while the list was read"), settled=[], out=out.resolve(), seconds=0)
+    view.summary(
+        plan=Plan(), made=Summary(stopped="while the list was read"), settled=[], out=out.resolve(), seconds=0
+    )
     return STOPPED
 
 

@@ -20,6 +20,7 @@ from pydantic import Field
 from rushlight.batch.jobrecord import Shape, check_shape
 from rushlight.batch.jsonlines import parse_lines
 from rushlight.batch.prepare import Prepared, kept_fonts
+from rushlight.batch.records import add_line
 from rushlight.batch.request import Request
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os
 from rushlight.pipelines.lut import parse_cube
@@ -58,9 +59,9 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
         "files": names,
     }
     if all(said != known for known in read_requests(out)):
-        line = json.dumps(said, ensure_ascii=False, separators=(",", ":")) + "\n"
-        with (folder / REQUESTS).open("ab") as stream:
-            stream.write(line.encode("utf-8", "surrogateescape"))
+        line = json.dumps(said, ensure_ascii=False, separators=(",", ":"))
+        with (folder / REQUESTS).open("ab+") as stream:
+            add_line(stream, line.encode("utf-8", "surrogateescape"))
 
 
 class _KeptRequest(Shape):

@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from rushlight.batch.jobrecord import SCHEMA, check_record, is_newer
 from rushlight.batch.jsonlines import Refused, parse_lines
@@ -21,6 +21,7 @@ __all__ = [
     "SCHEMA",
     "Log",
     "Refused",
+    "add_line",
     "append_record",
     "clock_text",
     "failure_record",
@@ -98,19 +99,28 @@ def append_record(out: Path, record: Mapping[str, Any]) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with path.open("ab+") as stream:
-            with suppress(
-                OSError
-            ):  # `queue add` may log a bad row while a night writes; some shares have no locks
-                fcntl.flock(stream, fcntl.LOCK_EX)
-            if stream.tell():
-                stream.seek(-1, os.SEEK_END)
-                if stream.read(1) != b"\n":
-                    stream.write(b"\n")
-            stream.write(line + b"\n")
-            stream.flush()
-            os.fsync(stream.fileno())
+            add_line(stream, line)
     except OSError as error:
         raise from_os(error, path) from None
+
+
+def add_line(stream: BinaryIO, line: bytes) -> None:
+    """Add a line to a file that is open for reading and appending: on the disk before this returns, whole or not at all.
+    A torn line before it is closed off first. OSError where it cannot be written."""
+    handle = stream.fileno()
+    with suppress(OSError):  # `queue add` may log a bad row while a night writes; some shares have no locks
+        fcntl.flock(handle, fcntl.LOCK_EX)
+    size = os.fstat(handle).st_size
+    torn = size and os.pread(handle, 1, size - 1) != b"\n"
+    data = memoryview((b"\n" if torn else b"") + line + b"\n")
+    try:
+        while data:
+            data = data[os.write(handle, data) :]
+        os.fsync(handle)
+    except OSError:  # a full disk takes a part
+        with suppress(OSError):
+            os.ftruncate(handle, size)
+        raise
 
 
 def merged(record: dict[str, Any], before: Mapping[str, Any] | None, keep: set[str]) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from command import CALL, rushlight
+from here import HereFarm, farm_here, run, small_day  # noqa: F401
 from rushlight.batch.events import Event
 from rushlight.batch.progress import JsonView, View, duration
 
@@ -32,6 +33,33 @@ def night(view: View) -> None:
     view.event(Event(what="done", clip="a.mov", record=record))
     view.event(Event(what="retry", clip="b.mov", text="a worker was lost"))
     view.event(Event(what="failed", clip="b.mov", text="does not decode"))
+
+
+def test_paths_are_printed_resolved(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    farm_here: HereFarm,  # noqa: F811
+) -> None:
+    day = small_day(tmp_path / "day", {"A001C001": 2})
+    (tmp_path / "real").mkdir()
+    (tmp_path / "link").symlink_to("real")
+    monkeypatch.chdir(tmp_path / "day")
+    out = tmp_path / "real" / "out"
+    told = []
+    for arguments in (
+        ("render", day.name, "--recipe", "two.toml", "--out", "../link/out"),
+        ("render", day.name, "--recipe", "two.toml", "--out", "../link/out", "--json"),
+        ("report", "../link/../link/out"),
+        ("report", "../link/out", "--json"),
+        ("queue", "list", "--queue", "../link/q.sqlite"),
+        ("grades", day.name, "--to", "../link/grades"),
+    ):
+        code, said = run(*arguments)
+        assert code == 0 and ".." not in said and "link" not in said, said
+        told.append(said)
+    assert f"report: {out}/report/index.html\n" in told[0] and f"to {out}\n" in told[0]
+    assert json.loads(told[1].splitlines()[-1])["out"] == str(out)
+    assert f"{tmp_path}/real/q.sqlite is empty" in told[4]
 
 
 def test_plain_lines(capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,6 +1,7 @@
 """Room: waiting for it by itself, and whole nights on a disk that is full at each kind of write."""
 
 import errno
+import json
 import os
 import subprocess
 from collections.abc import Iterator
@@ -14,6 +15,7 @@ from here import ENCODED, HereFarm, farm_here, files, run, small_day
 from rushlight.batch import room as rooms
 from rushlight.batch.events import Event, Stop
 from rushlight.batch.progress import View
+from rushlight.batch.records import append_record
 from rushlight.batch.room import Room
 from rushlight.batch.states import DEFAULT_POLICY
 from rushlight.batch.store import is_full, open_store
@@ -178,6 +180,21 @@ def test_a_disk_that_is_full_at_any_write(
     pictures = list((disk / "out" / "report" / "pictures").iterdir())
     assert len(pictures) == 6 and all(p.stat().st_size > 500 for p in pictures)
     assert list((disk / "out" / "ascmhl").glob("0001*.mhl")) and not list(disk.rglob("*.part"))
+
+
+def test_a_line_of_the_log_is_there_whole_or_not_at_all(disk: Path) -> None:
+    """A full disk takes what fits into the last page."""
+    append_record(disk, {"schema": "rushlight-job-1", "job": "a", "status": "done"})
+    log = disk / "log" / "jobs.jsonl"
+    before = log.read_bytes()
+    fill(disk)
+    for _ in range(2):
+        with pytest.raises(ResourceError, match="no space left on the disk"):
+            append_record(disk, {"schema": "rushlight-job-1", "job": "b", "text": "x" * 9999})
+        assert log.read_bytes() == before
+    (disk / "ballast").unlink()
+    append_record(disk, {"schema": "rushlight-job-1", "job": "c"})
+    assert [json.loads(line)["job"] for line in log.read_text().splitlines()] == ["a", "c"]
 
 
 def test_a_queue_that_cannot_be_made_for_want_of_room(disk: Path) -> None:

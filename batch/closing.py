@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rushlight.batch.errorlog import unexpected
-from rushlight.batch.records import latest, read_records
+from rushlight.batch.records import latest, log_path, read_records
 
 if TYPE_CHECKING:
     from rushlight.batch.progress import View
@@ -17,7 +17,9 @@ __all__ = ["write_pages"]
 
 
 def write_pages(out: Path, view: View, room: Room) -> None:
-    """The report and the hash manifest of an output folder."""
+    """The report and the hash manifest of an output folder, once there is something to tell."""
+    if not log_path(out).is_file():
+        return
     _report(out, view, room)
     _manifest(out, view, room)
 

@@ -211,7 +211,9 @@ def test_ctrl_c_twice_stops_now_and_the_same_command_goes_on(tmp_path: Path, far
             if '"segment"' in line:
                 break
         process.send_signal(signal.SIGINT)
-        time.sleep(0.05)
+        for line in process.stdout:
+            if '"stopping"' in line:
+                break
         process.send_signal(signal.SIGINT)
         said, errors = process.communicate(timeout=60)
     finally:

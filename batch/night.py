@@ -28,7 +28,7 @@ from rushlight.batch.request import Request
 from rushlight.batch.room import Room
 from rushlight.batch.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.volumes import mount_of
-from rushlight.pipelines.errors import InputError, OptionError, from_os, no_room, own_fault
+from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
 from rushlight.pipelines.facts import same_time
 from rushlight.pipelines.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe import Recipe

@@ -56,7 +56,10 @@ def find_originals(folders: Iterable[Path], *, leave_out: Iterable[Path] = ()) -
 
 def _is_device(path: Path) -> bool:
     """A pipe, socket or device; a link to nothing is a file that is not readable."""
-    return not path.is_file() and not path.is_symlink()
+    try:
+        return not path.is_file() and not path.is_symlink()
+    except OSError:  # it may not be looked at: a file that is not readable
+        return False
 
 
 def _sequences(folder: Path, names: list[str]) -> tuple[list[Path], int]:

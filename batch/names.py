@@ -86,12 +86,19 @@ def originals_below(
         for root, inner, files in os.walk(folder, followlinks=False):
             place = Path(root)
             kept = [n for n in inner if not is_system(n) and (place / n).absolute() not in avoided]
-            inner[:] = sorted(n for n in kept if not (place / n / "log" / "jobs.jsonl").is_file())
+            inner[:] = sorted(n for n in kept if not _is_ours(place / n))
             if place.absolute() in seen:
                 inner.clear()  # it lies below a folder that was given as well
                 continue
             seen.add(place.absolute())
             yield place, list(inner), sorted(files)
+
+
+def _is_ours(folder: Path) -> bool:
+    try:
+        return (folder / "log" / "jobs.jsonl").is_file()
+    except OSError:  # it may not be looked into
+        return False
 
 
 def is_system(name: str) -> bool:

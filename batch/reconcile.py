@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
@@ -78,11 +79,12 @@ def reconcile(folders: Sequence[Path], plan: Plan, leave_out: Sequence[Path] = (
 def _key(path: Path) -> Path:
     """One path for an original however it was named: a sequence is its folder with the part before the number."""
     path = path.absolute()
-    if path.is_dir():
-        files = sorted(
-            p.name for p in path.iterdir() if p.suffix.lower() in STILLS and not p.name.startswith(".")
-        )
-        return _key(path / files[0]) if files else path
+    with suppress(OSError):  # it may not be looked into
+        if path.is_dir():
+            files = sorted(
+                p.name for p in path.iterdir() if p.suffix.lower() in STILLS and not p.name.startswith(".")
+            )
+            return _key(path / files[0]) if files else path
     if path.suffix.lower() not in STILLS:
         return path
     return path.with_name(re.sub(r"[0-9]+$|#+$", "", path.stem) + "#" + path.suffix)

@@ -32,6 +32,8 @@ def is_mosaic(path: Path) -> bool:
 
 def _tags(file: BinaryIO) -> Iterator[tuple[int, int]]:
     """Every tag of every directory with its first value, or where that lies."""
+    size = file.seek(0, 2)
+    file.seek(0)
     head = file.read(16)
     order = {b"II": "<", b"MM": ">"}.get(head[:2], "")
     kind = struct.unpack_from(order + "H", head, 2)[0] if order else 0
@@ -42,7 +44,7 @@ def _tags(file: BinaryIO) -> Iterator[tuple[int, int]]:
     seen: set[int] = set()
     while todo and len(seen) < MOST:
         place = todo.pop()
-        if not place or place in seen:
+        if not 0 < place < size or place in seen:
             continue
         seen.add(place)
         file.seek(place)
@@ -54,7 +56,7 @@ def _tags(file: BinaryIO) -> Iterator[tuple[int, int]]:
             first = struct.unpack_from(order + ("H" if form == 3 else word), data, value)[0]
             yield tag, first
             if tag == SUB_FILES:
-                todo += _places(file, order, word, form, min(length, MOST), first)
+                todo += _places(file, order, word, form, min(length, MOST), min(first, size))
         if number <= MOST * 64:
             todo.append(struct.unpack_from(order + word, data, number * step)[0])
 

@@ -94,6 +94,9 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     if is_atom(container) and not container.streams.audio:
         warnings.append("is an OP-Atom file, whose sound lies in files of its own: it has none here")
     rate = _snapped(Fraction(fraction), stream, steps)
+    if not 1 <= rate.fraction <= 1000:
+        text = f"states {float(rate.fraction):.4g} frames a second, which is outside 1 to 1000"
+        raise SourceError(text, file=str(path))
     frames = stream.frames or len(entries)
     shown = sum(not e.is_discard for e in entries)
     if shown < len(entries):  # an edit list leaves pictures out; the count of samples takes them in

@@ -94,9 +94,9 @@ def sequence(path: Path, stated: FrameRate | None) -> Facts:
         missing = tuple(n - numbers[0] for n in range(numbers[0], numbers[-1] + 1) if n not in have)
         if missing:
             warnings.append(f"{len(missing)} of its files are missing")
-        chroma = spec.getattribute("chromaticities")
-        aspect = spec.getattribute("PixelAspectRatio")
-        rotation, mirrored = _ORIENTATIONS.get(int(spec.getattribute("Orientation") or 1), (0, False))
+        chroma = _stated(spec, "chromaticities")
+        aspect = _stated(spec, "PixelAspectRatio")
+        rotation, mirrored = _ORIENTATIONS.get(int(_stated(spec, "Orientation") or 1), (0, False))
         return Facts(
             path=path,
             kind="sequence",
@@ -176,9 +176,15 @@ _ORIENTATIONS = {
 }  # fmt: skip
 
 
+def _stated(spec: Any, name: str) -> Any:
+    """What a header states under a name; None where that is nothing, or an array in place of a value."""
+    value = spec.getattribute(name)
+    return value if isinstance(value, str | int | float | tuple) else None
+
+
 def _capture_rate(spec: Any) -> FrameRate | None:
     """The attribute `captureRate` of OpenEXR: frames a second as exposed, whatever they are played at."""
-    value = spec.getattribute("captureRate")
+    value = _stated(spec, "captureRate")
     try:
         return FrameRate.parse(Fraction(*value)) if isinstance(value, tuple) else None
     except (TimecodeError, ZeroDivisionError):
@@ -187,7 +193,7 @@ def _capture_rate(spec: Any) -> FrameRate | None:
 
 def _sequence_format(spec: Any) -> PixelFormat:
     text = str(spec.format)
-    bits = int(spec.getattribute("oiio:BitsPerSample") or 0)
+    bits = int(_stated(spec, "oiio:BitsPerSample") or 0)
     if text in ("half", "float", "double"):
         name = "gbrpf32le"
     elif text == "uint8":
@@ -201,20 +207,12 @@ def _sequence_format(spec: Any) -> PixelFormat:
 
 def _sequence_rate(spec: Any, stated: FrameRate | None) -> tuple[FrameRate, str]:
     for name in ("FramesPerSecond", "dpx:FrameRate", "dpx:TemporalFrameRate"):
-        value = spec.getattribute(name)
+        value = _stated(spec, name)
         if not value:
             continue
         try:
-            fraction = (
-                Fraction(*value)
-                if isinstance(value, tuple)
-                else Fraction(float(value)).limit_denominator(100000)
-            )
-            return (
-                FrameRate(fraction=fraction)
-                if isinstance(value, tuple)
-                else FrameRate.parse(f"{float(value):.4f}")
-            ), "header"
+            rate = Fraction(*value) if isinstance(value, tuple) else f"{float(value):.4f}"
+            return FrameRate.parse(rate), "header"
         except (TimecodeError, ZeroDivisionError, ValueError, OverflowError):
             continue
     if stated:
@@ -223,7 +221,7 @@ def _sequence_rate(spec: Any, stated: FrameRate | None) -> tuple[FrameRate, str]
 
 
 def _sequence_timecode(spec: Any, number: int, rate: FrameRate) -> tuple[Timecode, str]:
-    value = spec.getattribute("smpte:TimeCode")
+    value = _stated(spec, "smpte:TimeCode")
     if value:
         word = int(value[0]) & 0xFFFFFFFF
         digits = [(word >> shift) & 0xFF for shift in (24, 16, 8, 0)]

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import csv
 import json
+import os
+import shutil
+import subprocess
+import tempfile
 from pathlib import Path
 
 import pytest
 
 import foreign
-from command import rushlight
+from command import CALL, rushlight
 from foreign import FAIL, PASS
 from rushlight.batch import night as night_module
 from rushlight.batch import prepare as planning
@@ -172,3 +176,39 @@ def test_a_fault_of_our_own_costs_one_clip_its_job(
     jobs, _ = jobs_of(prepared, tmp_path / "out", View(quiet=True))
     assert {spec.clip for spec, _ in jobs} == {GOOD[1]}
     assert [row.clip for row, _ in prepared.plan.broken] == [GOOD[0]]
+
+
+@pytest.mark.skipif(
+    os.geteuid() != 0 or not shutil.which("setpriv"), reason="needs root, to become another user"
+)
+def test_what_may_not_be_read_is_named(card: Path) -> None:
+    """A folder that may be listed and not entered, one that may not be listed, and a file that may not be opened."""
+    with tempfile.TemporaryDirectory() as made:  # where another user may go
+        _others_may_not_read(card, Path(made))
+
+
+def _others_may_not_read(card: Path, tmp_path: Path) -> None:
+    tmp_path.chmod(0o777)
+    media = tmp_path / "media"
+    for name, mode in (("listed", 0o444), ("closed", 0o000), ("open", 0o755)):
+        (media / name).mkdir(parents=True)
+        shutil.copy(card / GOOD[0], media / name / f"{name}.mov")
+        (media / name).chmod(mode)
+    shutil.copy(card / GOOD[1], media / "open" / "shut.mov")
+    (media / "open" / "shut.mov").chmod(0)
+    written(tmp_path / "day.csv", ["open.mov", "shut.mov", "listed.mov", "closed.mov"])
+    (tmp_path / "cache").mkdir()
+    (tmp_path / "cache").chmod(0o777)
+    user = ("setpriv", "--reuid=65534", "--regid=65534", "--clear-groups")
+    run = subprocess.run(
+        [*user, *CALL, "plan", tmp_path / "day.csv", "--media", media, "--json"],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "HOME": str(tmp_path / "cache"), "NUMBA_CACHE_DIR": str(tmp_path / "cache")},
+    )
+    assert run.returncode in (1, 2), run.stderr
+    plan = json.loads(run.stdout)
+    assert [clip["clip"] for clip in plan["clips"]] == ["open.mov"]
+    assert {p["clip"] for p in plan["problems"]} == {"shut.mov", "listed.mov", "closed.mov"}
+    told = {Path(e["path"]).name: e["why"] for e in plan["media"]["unreadable"]}
+    assert told.keys() == {"shut.mov", "listed.mov"} and all("ermission" in why for why in told.values())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import struct
 from pathlib import Path
 
 import numpy as np
@@ -284,3 +285,29 @@ def test_unknown_or_no_chromaticities_are_never_guessed(tmp_path: Path) -> None:
     write_picture(tmp_path / "a.1.exr", RAMP.astype(np.float32), "half")
     with pytest.raises(EncodingError, match="say which it is: ACEScg, ACES2065-1"):
         signal_of(probe(tmp_path), "linear")
+
+
+@pytest.mark.parametrize("rate", [(0, 1), (1, 100), (2147483647, 1), (1, 0)])
+def test_a_rate_that_is_none_is_as_if_it_were_not_there(tmp_path: Path, rate: tuple[int, int]) -> None:
+    pixels = np.full((8, 8, 3), 0.5, np.float16)
+    write_picture(tmp_path / "a.0001.exr", pixels, "half", FramesPerSecond=rate)
+    facts = probe(tmp_path / "a.0001.exr")
+    assert str(facts.rate) == "24" and facts.rate_from == "assumed"
+
+
+def test_numbers_too_far_apart_are_no_sequence(tmp_path: Path) -> None:
+    """Stills named by the moment they were taken: nobody waits for the ten thousand million between."""
+    for name in ("a_20260504120000.tif", "a_20250504120000.tif"):
+        write_picture(tmp_path / name, np.full((8, 8, 3), 500, np.uint16), "uint16")
+    with pytest.raises(SourceError, match="which is no sequence"):
+        probe(tmp_path)
+
+
+def test_a_raster_that_no_camera_makes_is_refused(tmp_path: Path) -> None:
+    write_picture(tmp_path / "a.0001.exr", np.full((8, 8, 3), 0.5, np.float16), "half")
+    data = (tmp_path / "a.0001.exr").read_bytes()
+    window = struct.pack("<4i", 0, 0, 7, 7)
+    assert data.count(window) == 2
+    (tmp_path / "a.0001.exr").write_bytes(data.replace(window, struct.pack("<4i", 0, 0, 99_999, 99_999)))
+    with pytest.raises(SourceError):
+        probe(tmp_path / "a.0001.exr")

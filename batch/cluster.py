@@ -1,4 +1,8 @@
-"""A connection to Dask: a cluster of processes on this machine, or a scheduler that exists. No stranger gets in."""
+"""A connection to Dask: a cluster of processes on this machine, or a scheduler that exists. No stranger gets in.
+
+What may send a task may run any code as its user. So the processes on this machine speak TLS as well, with a certificate
+of their one run, since whoever is logged in can reach the loopback; and their HTTP servers are stopped.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.batch.interrupts import deaf
-from rushlight.pipelines.errors import QueueError
+from rushlight.pipelines.errors import QueueError, from_os
 
 __all__ = ["STRANGERS", "connected", "safe", "started"]
 
@@ -37,10 +41,17 @@ SETTINGS: dict[str, Any] = {
     "distributed.worker.memory.pause": False,
     "distributed.worker.memory.terminate": 0.95,
     "distributed.worker.profile.enabled": False,  # it takes the interpreter a hundred times a second
-    "distributed.worker.preload": ["rushlight.pipelines.render", "rushlight.batch.finish"],
+    "distributed.worker.preload": [
+        "rushlight.batch.nopages",
+        "rushlight.pipelines.render",
+        "rushlight.batch.finish",
+    ],
     "distributed.deploy.lost-worker-timeout": "1 day",  # a worker that died is not given up while it starts again
     "distributed.worker.daemon": True,
     "distributed.worker.multiprocessing-method": "spawn",
+    "distributed.scheduler.http.routes": [],  # not even until nopages is loaded
+    "distributed.worker.http.routes": [],
+    "distributed.scheduler.preload": ["rushlight.batch.nopages"],
     "distributed.comm.timeouts.connect": "30s",
     "logging.distributed": "critical",
 }
@@ -56,12 +67,15 @@ def _quiet() -> None:
         logging.getLogger(f"distributed{name}").setLevel(logging.CRITICAL)
 
 
-def started(workers: int, scratch: Path | None) -> tuple[Any, Any]:
+def started(workers: int, scratch: Path) -> tuple[Any, Any]:
     """A cluster of so many processes, which listens on the loopback alone, and its client. QueueError where its
-    workers die while they start, three times over."""
+    workers die while they start, three times over. `scratch` is a private folder that lasts as long."""
+    import dask
     import distributed
 
     _quiet()
+    dask.config.set({"temporary-directory": str(scratch)})
+    security = _certified(scratch)
     for turn in range(STARTS):
         try:
             with _for_children():
@@ -71,9 +85,10 @@ def started(workers: int, scratch: Path | None) -> tuple[Any, Any]:
                     threads_per_worker=1,
                     processes=True,
                     host="127.0.0.1",
+                    security=security,
                     dashboard_address="127.0.0.1:0",  # None would mean port 8787 of every interface
-                    worker_dashboard_address="127.0.0.1:0",
-                    local_directory=str(scratch) if scratch else None,
+                    scheduler_kwargs={"dashboard": False},
+                    local_directory=str(scratch),
                     silence_logs=logging.CRITICAL,
                 )
                 cluster = deaf(start, lambda late: late.close(timeout=1))
@@ -83,6 +98,23 @@ def started(workers: int, scratch: Path | None) -> tuple[Any, Any]:
         else:
             break
     return cluster, distributed.Client(cluster, set_as_default=False)
+
+
+def _certified(scratch: Path) -> Any:
+    """Dask's settings for TLS with a key and certificate made for this run, which lie in `scratch` (mode 0600)."""
+    from distributed.security import Security
+
+    made = Security.temporary()
+    place = scratch / "run.pem"
+    try:
+        with open(os.open(place, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+            file.write(made.tls_client_key + made.tls_client_cert)
+    except OSError as error:
+        raise from_os(error, place) from None
+    roles = ("ca_file", "client_cert", "scheduler_cert", "worker_cert")
+    keys = ("client_key", "scheduler_key", "worker_key")  # stated, lest Dask's own settings name one
+    files = dict.fromkeys((f"tls_{name}" for name in (*roles, *keys)), str(place))
+    return Security(require_encryption=True, **files)
 
 
 def connected(address: str, security: Any) -> Any:

@@ -39,16 +39,13 @@ class Crew:
         wanted = self.workers or default_workers()
         return min(wanted, tasks) if tasks else wanted
 
-    def farm(
-        self, count: int, scratch: Path, *, tell: Callable[[str], None], gone: Callable[[str], None]
-    ) -> DaskFarm:
+    def farm(self, count: int, *, tell: Callable[[str], None], gone: Callable[[str], None]) -> DaskFarm:
         """The farm, once it is there. QueueError where it does not answer or a worker of it does not fit."""
         from rushlight.batch.farm import DaskFarm
 
         return DaskFarm(
             workers=count,
             address=self.scheduler,
-            scratch=scratch,
             security=self.security(),
             mounts=self.mounts,
             patience=self.patience,

@@ -25,6 +25,7 @@ from typing import Any
 
 from rushlight.batch.cluster import STRANGERS, connected, safe, started
 from rushlight.batch.mounts import Mount, Unfit, original_there, recognisable, seen_here
+from rushlight.batch.scratch import scratch_folder
 from rushlight.batch.tasks import Farm, LostWorker, Result, Task
 from rushlight.batch.worker import BEATS, call, call_elsewhere, introduce, versions
 from rushlight.pipelines.errors import OwnFault, QueueError, RushlightError, SourceError, said
@@ -67,7 +68,6 @@ class DaskFarm:
         *,
         workers: int = 1,
         address: str = "",
-        scratch: Path | None = None,
         security: Any = None,
         mounts: Sequence[Mount] = (),
         patience: float = 600.0,
@@ -75,7 +75,7 @@ class DaskFarm:
         gone: Callable[[str], None] | None = None,
     ) -> None:
         self.address, self.mounts, self.patience = address, tuple(mounts), patience
-        self._where = (workers, scratch, security)
+        self._where = (workers, security)
         self._teller: Callable[[str], None] = lambda text: (
             None
         )  # nothing is told of whoever is there at the start
@@ -103,17 +103,25 @@ class DaskFarm:
         self._ahead = time.time() - time.monotonic()  # of the wall's clock
         self._closing = False
         self._cluster: Any = None
-        workers, scratch, security = self._where
+        workers, security = self._where
+        self._scratch = contextlib.ExitStack()
         if self.address:
             self._client = connected(self.address, security)
         else:
-            self._cluster, self._client = started(workers, scratch)
+            self._cluster, self._client = self._start(workers)
         self._client.loop.add_callback(self._keep_looking, self._client)
         try:
             self._meet(again)
         except BaseException:
             self.close(now=True)
             raise
+
+    def _start(self, workers: int) -> tuple[Any, Any]:
+        with contextlib.ExitStack() as until_it_is_up:
+            folder = until_it_is_up.enter_context(scratch_folder())
+            cluster = started(workers, folder)
+            self._scratch = until_it_is_up.pop_all()
+        return cluster
 
     def _meet(self, again: bool) -> None:
         """Ask everybody who is there, before any work."""
@@ -401,6 +409,7 @@ class DaskFarm:
         if self._cluster is not None:
             with contextlib.suppress(Exception):
                 self._cluster.close(timeout=1 if now else 10)
+        self._scratch.close()
 
 
 def _raise(text: str) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 import os
-import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ from rushlight.batch.console import say, say_json
 from rushlight.batch.plan import PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.request import Request
+from rushlight.batch.scratch import scratch_folder
 from rushlight.batch.tables import print_table
 from rushlight.pipelines.chart import PATCHES
 from rushlight.pipelines.errors import OptionError, from_os
@@ -54,12 +54,12 @@ def find_clip(prepared: Prepared, name: str) -> PlannedClip:
 
 def exact_look(prepared: Prepared, clip: PlannedClip) -> Look:
     """The exact look of a planned clip, before there is an output folder that keeps its LUT."""
-    with tempfile.TemporaryDirectory(prefix="rushlight-look-") as folder:
+    with scratch_folder() as folder:
         if clip.look.lut:
-            path = Path(folder, clip.look.lut.path)
+            path = folder / clip.look.lut.path
             path.parent.mkdir(parents=True)
             path.write_text(prepared.luts.texts[clip.look.lut.digest], "utf-8")
-        return build_look(clip.look, Path(folder))
+        return build_look(clip.look, folder)
 
 
 def look_document(clip: PlannedClip, look: Look) -> dict[str, Any]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import tempfile
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
 from functools import partial
@@ -353,13 +352,10 @@ def _run(
     with room.to(queue, lambda: open_store(queue)) as store:
         store.run_alone()
         count = crew.count(sum(len(s.segments) for s in unbaked))
-        scratch = closing.enter_context(
-            tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True)
-        )
         with beside("bake") as pool:
             bake = partial(bake_looks, out, unbaked, view.baked, prepared.request.origin)
             baking = pool.submit(bake)  # while the workers start
-            farm = crew.farm(count, Path(scratch), tell=view.warning, gone=given_up(stop, view))
+            farm = crew.farm(count, tell=view.warning, gone=given_up(stop, view))
             try:
                 specs = room.to(out, bake, begun=baking)
                 room.to(queue, lambda: _queue(store, out, specs))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import fnmatch
-import tempfile
 import time
 from collections import Counter
 from collections.abc import Collection, Sequence
@@ -136,9 +135,7 @@ def run_queue(
         folders = held.enter_context(_Folders(store, view, terms.mode, room))
         try:
             count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
-            scratch = tempfile.TemporaryDirectory(prefix="rushlight-", ignore_cleanup_errors=True)
-            place = Path(held.enter_context(scratch))
-            farm = crew.farm(count, place, tell=view.warning, gone=given_up(stop, view))
+            farm = crew.farm(count, tell=view.warning, gone=given_up(stop, view))
             try:
                 view.begin(
                     clips=len({job.clip_key for job in waiting}),

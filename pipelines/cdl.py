@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rushlight.pipelines.errors import GradeError
+from rushlight.pipelines.visible import visible
 
 __all__ = [
     "CDL",
@@ -211,7 +212,7 @@ def _body(cdl: CDL, indent: str, *, root: bool = False) -> str:
     lines = [f"<ColorCorrection{space}{ident}>"]
     lines.append("    <SOPNode>")
     if cdl.description:
-        lines.append(f"        <Description>{escape(cdl.description)}</Description>")
+        lines.append(f"        <Description>{escape(visible(cdl.description, lines=True))}</Description>")
     lines += [
         f"        <Slope>{_exact(cdl.slope)}</Slope>",
         f"        <Offset>{_exact(cdl.offset)}</Offset>",

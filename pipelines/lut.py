@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rushlight.pipelines.errors import LutError
+from rushlight.pipelines.visible import visible
 
 __all__ = ["Interpolation", "Lut", "format_cube", "identity_lut", "lut_side", "parse_cube"]
 
@@ -240,7 +241,7 @@ def format_cube(lut: Lut, comments: Iterable[str] = ()) -> str:
     if lut.shaper is not None:
         raise LutError("a LUT with a 1D part is not written as .cube; bake it into a plain one first")
     title = "".join(c for c in lut.title if c.isprintable() and c != '"')[:200]
-    lines = [f"# {' '.join(c.split())[:240]}" for c in comments]
+    lines = [f"# {visible(' '.join(c.split()))[:240]}" for c in comments]
     lines += [f'TITLE "{title}"', f"LUT_3D_SIZE {lut.size}"]
     lines += [f"DOMAIN_MIN {_plain(lut.domain_min)}", f"DOMAIN_MAX {_plain(lut.domain_max)}"]
     lines += [_plain(row) for row in lut.table.transpose(2, 1, 0, 3).reshape(-1, 3)]

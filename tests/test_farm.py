@@ -207,10 +207,10 @@ def test_versions_are_asked_before_work_starts_and_of_everybody_who_joins(
     said: list[str] = []
     hired = crew(scheduler, papers["runner"])
     with pytest.raises(QueueError, match=r"worker tls://\S+ on \S+ has other versions: numpy 1.0 \(here 2"):
-        hired.farm(1, tmp_path, tell=said.append, gone=said.append)
+        hired.farm(1, tell=said.append, gone=said.append)
     other.off()
     there(scheduler, papers["runner"], 1)
-    farm = hired.farm(1, tmp_path, tell=said.append, gone=said.append)
+    farm = hired.farm(1, tell=said.append, gone=said.append)
     try:
         assert farm.slots == 1 and not said
         machines("late", ahead=[fake]).workers(scheduler, papers["worker"])
@@ -235,7 +235,7 @@ def test_workers_come_and_go_and_a_machine_of_two_costs_a_clip_one_loss(
     first.workers(scheduler, papers["worker"], 2)
     there(scheduler, papers["runner"], 2)
     said: list[str] = []
-    farm = crew(scheduler, papers["runner"]).farm(1, tmp_path, tell=said.append, gone=said.append)
+    farm = crew(scheduler, papers["runner"]).farm(1, tell=said.append, gone=said.append)
     try:
         assert farm.slots == 2
         assert set(farm._client.run(toywork.puts_on_disk).values()) == {
@@ -271,7 +271,7 @@ def test_a_scheduler_that_is_gone_is_said_once_nobody_answers(
     hand.workers(address, papers["worker"])
     there(address, papers["runner"], 1)
     gone: list[str] = []
-    farm = crew(address, papers["runner"]).farm(1, tmp_path, tell=lambda text: None, gone=gone.append)
+    farm = crew(address, papers["runner"]).farm(1, tell=lambda text: None, gone=gone.append)
     try:
         farm.submit(task("a", tmp_path, seconds=1000))
         boss.off()

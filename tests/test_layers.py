@@ -59,7 +59,7 @@ FLAT = {
         "batch.plan": "request prepare plan ranges rates reels matching corrections showlut defaults reconcile"
         " growing jobs planlist",
         "batch.queue": "store states locks",
-        "batch.farm": "crew tasks farm cluster worker mounts",
+        "batch.farm": "crew tasks farm cluster nopages scratch worker mounts",
         "batch.verify": "verify colourcheck oddities against",
         "batch.report": "report templates pagepics manifest kept",
         "batch.run": "runner outcomes night again queueing finish fence revisions inputs forecast events progress hooks closing"

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from rushlight.pipelines.errors import RushlightError, said
+from rushlight.pipelines.visible import visible
 
 __all__ = ["ERRORS", "kept_fault", "unexpected"]
 
@@ -43,6 +44,6 @@ def _keep(out: Path, doing: str, trace: str) -> str:
         flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK
         with os.fdopen(os.open(out / ERRORS, flags, 0o666), "ab") as stream:
             if stream.tell() < MOST:
-                stream.write(f"{when} {doing}\n{trace}\n".encode("utf-8", "backslashreplace"))
+                stream.write(visible(f"{when} {doing}\n{trace}\n", lines=True).encode())
         return f" ({ERRORS} shows where)"
     return ""

@@ -10,12 +10,13 @@ from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING, Any
 
+from rushlight.batch.baking import baked
 from rushlight.batch.closing import write_pages
 from rushlight.batch.errorlog import kept_fault
 from rushlight.batch.events import Event, Place, Stop, Summary, Terms
 from rushlight.batch.forecast import Deadline, cost_of
 from rushlight.batch.growing import Growth, growing_text
-from rushlight.batch.inputs import bake_looks, keep_inputs
+from rushlight.batch.inputs import keep_inputs
 from rushlight.batch.interrupts import Stopped, beside, heard, minded
 from rushlight.batch.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
 from rushlight.batch.kept import keep_media
@@ -353,7 +354,7 @@ def _run(
         store.run_alone()
         count = crew.count(sum(len(s.segments) for s in unbaked))
         with beside("bake") as pool:
-            bake = partial(bake_looks, out, unbaked, view.baked, prepared.request.origin)
+            bake = partial(baked, prepared, out, unbaked, view.baked)
             baking = pool.submit(bake)  # while the workers start
             farm = crew.farm(count, tell=view.warning, gone=given_up(stop, view))
             try:

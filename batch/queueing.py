@@ -12,11 +12,12 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rushlight.batch.baking import baked
 from rushlight.batch.closing import write_pages
 from rushlight.batch.console import say, say_json
 from rushlight.batch.events import Event, Place, Stop, Summary, Terms
 from rushlight.batch.growing import Growth, growing_text
-from rushlight.batch.inputs import bake_looks, kept_requests
+from rushlight.batch.inputs import kept_requests
 from rushlight.batch.interrupts import Stopped, heard, minded
 from rushlight.batch.locks import Lock, hold_folder
 from rushlight.batch.night import clear_work, given_up, jobs_of, originals_of, queued_jobs
@@ -81,7 +82,7 @@ def _put_in(
     room = room or Room(view, Stop(), patient=False)
     jobs, settled = jobs_of(prepared, out, view, room)
     chosen = [spec for spec, _ in jobs if originals is None or Path(spec.source.path) in originals]
-    specs = room.to(out, lambda: bake_looks(out, chosen, view.baked, request.origin))
+    specs = room.to(out, lambda: baked(prepared, out, chosen, view.baked))
     queued = queued_jobs(out, specs, suffix=f"@{digest_of(str(out), 8)}", priority=priority)
     room.to(store.path, lambda: store.add(queued))
     bad = [*prepared.plan.wrong, *prepared.plan.broken]

@@ -62,7 +62,7 @@ FLAT = {
         "batch.farm": "crew tasks farm cluster nopages scratch worker mounts",
         "batch.verify": "verify colourcheck oddities against",
         "batch.report": "report templates pagepics manifest kept",
-        "batch.run": "runner outcomes night again queueing finish fence revisions inputs forecast events progress hooks closing"
+        "batch.run": "runner outcomes baking night again queueing finish fence revisions inputs forecast events progress hooks closing"
         " room",
         "batch.cli": "cli queuecli showplan planpage lookpage lookplot proof exchange shipped",
     }.items()

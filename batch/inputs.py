@@ -7,7 +7,6 @@ load, each with a small file that says of which look it is.
 from __future__ import annotations
 
 import hashlib
-import json
 import os
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
@@ -25,6 +24,7 @@ from rushlight.batch.request import Request
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os
 from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.spec import JobSpec, digest_of
+from rushlight.pipelines.visible import json_text
 
 if TYPE_CHECKING:
     from rushlight.pipelines.look import Look, State
@@ -59,9 +59,9 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
         "files": names,
     }
     if all(said != known for known in read_requests(out)):
-        line = json.dumps(said, ensure_ascii=False, separators=(",", ":"))
+        line = json_text(said, separators=(",", ":"))
         with (folder / REQUESTS).open("ab+") as stream:
-            add_line(stream, line.encode("utf-8", "surrogateescape"))
+            add_line(stream, line.encode())
 
 
 class _KeptRequest(Shape):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import fcntl
-import json
 import os
 import time
 from collections.abc import Mapping
@@ -16,6 +15,7 @@ from typing import Any, BinaryIO
 from rushlight.batch.jobrecord import SCHEMA, check_record, is_newer
 from rushlight.batch.jsonlines import Refused, parse_lines
 from rushlight.pipelines.errors import from_os
+from rushlight.pipelines.visible import json_text
 
 __all__ = [
     "SCHEMA",
@@ -93,9 +93,7 @@ def latest(records: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
 def append_record(out: Path, record: Mapping[str, Any]) -> None:
     """Add one record, on the disk before this returns. A torn line before it is closed off first."""
     path = log_path(out)
-    line = json.dumps(record, ensure_ascii=False, separators=(",", ":"), allow_nan=False).encode(
-        "utf-8", "surrogateescape"
-    )
+    line = json_text(record, separators=(",", ":"), allow_nan=False).encode()
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with path.open("ab+") as stream:

@@ -32,11 +32,11 @@ def visible(text: str, *, lines: bool = False) -> str:
     return _written(text, lines, lambda c: c.encode("unicode_escape").decode())
 
 
-def json_text(document: Any, *, indent: int | None = None) -> str:
-    r"""A document as JSON that means exactly what it holds, what is hidden written as JSON has it (`\u001b`)."""
-    return _written(
-        json.dumps(document, ensure_ascii=False, indent=indent), True, lambda c: json.dumps(c)[1:-1]
-    )
+def json_text(document: Any, **options: Any) -> str:
+    r"""A document as JSON that means exactly what it holds, what is hidden written as JSON has it (`\u001b`). `options`
+    are those of json.dumps, such as `indent`."""
+    text = json.dumps(document, **options, ensure_ascii=False)
+    return _written(text, True, lambda c: json.dumps(c)[1:-1])
 
 
 def _written(text: str, lines: bool, write: Callable[[str], str]) -> str:

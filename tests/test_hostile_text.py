@@ -10,6 +10,8 @@ import pytest
 
 from browsers import stopped
 from here import HereFarm, farm_here, run, small_day, write_list  # noqa: F401
+from rushlight.batch.records import read_records
+from test_progress import at_a_terminal
 from test_visible import hidden
 
 CLIP = "A001\x1b]0;taken\x07C\u202e001"
@@ -58,6 +60,10 @@ def test_render_report_and_hook(day: Path, tmp_path: Path, farm_here: HereFarm) 
     assert f"done {SHOWN}" in text and r"gone\x1b[2J.mov" in text
     summary = told.read_text()
     assert hidden(summary) <= {"\n"} and f"{CLIP}.mov" in json.loads(summary)["done"]
+    for log in ("log/jobs.jsonl", "log/inputs/requests.jsonl"):
+        assert hidden((out / log).read_text()) <= {"\n"}
+    (record,) = [r for r in read_records(out) if r["clip"] == f"{CLIP}.mov"]
+    assert record["row"]["note"] == NOTE
     page = (out / "report" / "index.html").read_text()
     assert hidden(page) <= {"\n"} and stopped(page) == []
     assert SHOWN in page and r"Scene \u202e5" in page and r"caf\udce9\x1b.mov" in page
@@ -92,3 +98,11 @@ def test_a_look_and_grades_for_others(day: Path, tmp_path: Path) -> None:
     for path in (tmp_path / "grades").rglob("*"):
         assert hidden(path.name) == set()
         assert not path.is_file() or hidden(path.read_text()) <= {"\n", "\r"}, path
+
+
+def test_a_real_terminal_is_told_nothing_by_a_name(day: Path, tmp_path: Path) -> None:
+    """With the bar and the clips in hand, which have escapes of their own."""
+    given = ("render", day, "--recipe", day.parent / "two.toml", "--out", tmp_path / "out", "--workers", 1)
+    code, seen = at_a_terminal(*given)
+    assert code == 1 and r"A001\x1b]0;taken\x07C\u202e001.mov" in seen
+    assert not re.search("\x1b[^\\[]|\u202e|\u009b|\x07", seen)

@@ -13,7 +13,7 @@ from rushlight.batch.folders import find_originals
 from rushlight.batch.names import originals_below
 from rushlight.batch.plan import Plan
 from rushlight.pipelines.errors import ListError, RushlightError
-from rushlight.pipelines.probe import STILLS, probe
+from rushlight.pipelines.probe import RAW_TEXT, STILLS, probe
 from rushlight.pipelines.texts import read_bytes
 
 __all__ = ["Media", "reconcile"]
@@ -52,9 +52,7 @@ def reconcile(folders: Sequence[Path], plan: Plan, leave_out: Sequence[Path] = (
     )  # a clip in several files names them all
     named = {_key(path) for path in (*plan.named, *files)} - set(broken)
     listed, not_listed = 0, []
-    unreadable = [
-        (path, "is camera raw, give a transcode: our libraries do not open it") for path in found.raw
-    ]
+    unreadable = [(path, RAW_TEXT) for path in found.raw]
     for path in found.originals:
         key = _key(path)
         if key in named:

@@ -22,14 +22,22 @@ from rushlight.pipelines.facts import MOST_FRAMES, MOST_PIXELS, Facts, Levels, S
 from rushlight.pipelines.headers import interlaced, is_atom, is_cut_short, orientation
 from rushlight.pipelines.libraries import open_movie, source_errors
 from rushlight.pipelines.pixels import find_pixel_format
-from rushlight.pipelines.sequences import STILLS, sequence, sequence_files
+from rushlight.pipelines.sequences import RAW, RAW_TEXT, STILLS, sequence, sequence_files
 from rushlight.pipelines.spans import MOVIES, is_span, joined, span_files
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
-__all__ = ["MOVIES", "STILLS", "Facts", "SoundTrack", "full_hash", "probe", "sampled_hash", "sequence_files"]
-
-# Camera raw that our libraries cannot open as pictures; by extension, in the makers' own names.
-RAW = frozenset({".r3d", ".braw", ".ari", ".arx", ".crm", ".rmf", ".nev", ".cine", ".dng"})
+__all__ = [
+    "MOVIES",
+    "RAW",
+    "RAW_TEXT",
+    "STILLS",
+    "Facts",
+    "SoundTrack",
+    "full_hash",
+    "probe",
+    "sampled_hash",
+    "sequence_files",
+]
 
 
 def probe(path: Path, *, rate: FrameRate | None = None, files: Sequence[Path] = ()) -> Facts:
@@ -45,7 +53,7 @@ def probe(path: Path, *, rate: FrameRate | None = None, files: Sequence[Path] = 
 
 def _facts(path: Path, rate: FrameRate | None, files: Sequence[Path]) -> Facts:
     if path.suffix.lower() in RAW:
-        raise SourceError("is camera raw, give a transcode: our libraries do not open it", file=str(path))
+        raise SourceError(RAW_TEXT, file=str(path))
     if is_span(path):
         return joined(path, [_movie(file) for file in files or span_files(path)])
     if path.is_dir() or "#" in path.name or (path.suffix.lower() in STILLS and path.is_file()):

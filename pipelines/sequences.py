@@ -15,8 +15,11 @@ from rushlight.pipelines.mosaic import is_mosaic
 from rushlight.pipelines.pixels import PixelFormat, find_pixel_format
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
-__all__ = ["STILLS", "as_stored", "refusal", "rgb_channels", "sequence", "sequence_files"]
+__all__ = ["RAW", "RAW_TEXT", "STILLS", "as_stored", "refusal", "rgb_channels", "sequence", "sequence_files"]
 
+# Camera raw that our libraries cannot open as pictures; by extension, in the makers' own names.
+RAW = frozenset({".r3d", ".braw", ".ari", ".arx", ".crm", ".rmf", ".nev", ".cine", ".dng"})
+RAW_TEXT = "is camera raw, give a transcode: our libraries do not open it"
 STILLS = frozenset({".dpx", ".exr", ".tif", ".tiff", ".png"})
 _NUMBERED = re.compile(r"(?P<head>.*?)(?P<number>\d+)(?P<tail>\.[A-Za-z0-9]+)")
 
@@ -51,6 +54,8 @@ def sequence_files(path: Path) -> tuple[tuple[Path, ...], tuple[int, ...]]:
         key = (match["head"], match["tail"])
         if wanted is None or key == wanted:
             found.setdefault(key, {})[int(match["number"])] = folder / entry.name
+    if not found and path.is_dir() and any(Path(e.name).suffix.lower() in RAW for e in entries):
+        raise SourceError(RAW_TEXT, file=str(path))
     if not found:
         raise SourceError("holds no image sequence (numbered DPX, EXR, TIFF or PNG files)", file=str(path))
     if len(found) > 1:

@@ -18,7 +18,7 @@ settings.load_profile("rushlight")
 LONGEST = (
     *("engine", "originals", "render", "verify", "faults", "farm_night", "report", "proof", "night_faults"),
     *("farm", "queueing", "spans", "head", "kills", "hooks", "hdr_night", "queue_commands", "revisions"),
-    *("forecast", "queue", "lookpage", "showlut", "saturation", "damage", "progress"),
+    *("forecast", "foreign", "queue", "lookpage", "showlut", "saturation", "damage", "progress"),
 )
 
 

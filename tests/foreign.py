@@ -203,6 +203,12 @@ def dng(path: Path) -> None:
     write_tiff(path, [{262: (3, 32803), 50706: (1, 0x00000401)}])
 
 
+def dng_folder(path: Path) -> None:
+    """A folder of DNG files, as some cameras write a clip."""
+    for n in range(1, FRAMES + 1):
+        dng(path / f"{path.name}_{n:06d}.dng")
+
+
 # kind -> name of the original, how it is made, what is said of it; an empty sentence where it is delivered.
 FAIL: dict[str, tuple[str, Maker, str]] = {
     "a picture codec that nobody knows": ("F001C001.mov", no_picture_codec, "'XYZ1'"),
@@ -219,6 +225,7 @@ FAIL: dict[str, tuple[str, Maker, str]] = {
     "CFA TIFF": ("F001C016", cfa_tiff, "is camera raw (a sensor's mosaic"),
     "DNG called TIFF": ("F001C017", dng_called_tiff, "is camera raw (a sensor's mosaic"),
     "DNG": ("F001C018.dng", dng, "is camera raw"),
+    "a folder of DNG": ("F001C019", dng_folder, "is camera raw"),
 }
 PASS: dict[str, tuple[str, Maker, str]] = {
     "Latin-1 in a MOV": ("L001C001.mov", latin_movie, "not UTF-8"),

@@ -92,7 +92,7 @@ def test_plan_goes_on(card: Path, tmp_path: Path, listed: bool) -> None:
     told = {Path(e["path"]).name: e["why"] for e in plan["media"]["unreadable"]}
     for name, _, says in FAIL.values():
         if "none of its pictures" not in says:
-            assert says in told[name]
+            assert says in told[name if name in told else f"{name}_000001.dng"]
     if listed:
         assert planned == {*GOOD, *(n for n, _, _ in PASS.values())} | {
             "F001C005.mov",
@@ -126,6 +126,16 @@ def test_a_night_delivers_all_that_can_be_delivered(night: tuple[Path, str, int]
     for name, _, says in FAIL.values():
         assert records[name]["status"] == "failed" and says in records[name]["error"]
         assert f"{name}" in said
+    page = (out / "report" / "index.html").read_text()
+    assert all(name in page for name, _, _ in (FAIL | PASS).values())
+
+
+def test_a_folder_that_merely_contains_them_costs_nothing(card: Path, tmp_path: Path) -> None:
+    day, out = written(tmp_path / "day.csv", list(GOOD)), tmp_path / "out"
+    words = ("--media", card, "--recipe", card.parent / "small.toml", "--out", out, "--workers", 2)
+    run = rushlight("render", day, *words)
+    assert run.returncode == 0, run.stdout + run.stderr
+    assert {p.stem for p in (out / "proxy").iterdir()} == {Path(name).stem for name in GOOD}
     page = (out / "report" / "index.html").read_text()
     assert all(name in page for name, _, _ in (FAIL | PASS).values())
 

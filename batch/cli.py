@@ -20,7 +20,7 @@ from rushlight.batch.console import say, say_json
 from rushlight.batch.crew import crew_of, crew_options
 from rushlight.batch.interrupts import listening
 from rushlight.batch.queuecli import held_to, night_options, queue_commands, replaced_option, terms_of
-from rushlight.batch.words import let_go
+from rushlight.batch.words import is_terminal, let_go
 from rushlight.pipelines.errors import InputError, OptionError, QueueError, RushlightError
 
 __all__ = ["main"]
@@ -36,7 +36,7 @@ def _answering(command: Command, *, night: bool = False) -> Command:
 
     @functools.wraps(command)
     def answer(*args: Any, **kwargs: Any) -> int:
-        traceback, terminal = kwargs.pop("traceback", False), sys.stdout.isatty()
+        traceback, terminal = kwargs.pop("traceback", False), is_terminal(sys.stdout)
         try:
             with listening(night=night):
                 code = command(*args, **kwargs)
@@ -58,7 +58,7 @@ def _answering(command: Command, *, night: bool = False) -> Command:
         except Exception as error:
             if traceback:
                 raise
-            if terminal and not sys.stdout.isatty():  # it was closed: nobody is there to be told
+            if terminal and not is_terminal(sys.stdout):  # it was closed: nobody is there to be told
                 sys.exit(DONE)
             _tell(f"rushlight: a fault of its own: {type(error).__name__}: {error} (--traceback shows where)")
             code = FAULT

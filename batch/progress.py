@@ -10,7 +10,7 @@ from typing import Any
 
 from rushlight.batch.events import Event, Summary
 from rushlight.batch.plan import Plan, PlannedClip
-from rushlight.batch.words import Deaf, Words
+from rushlight.batch.words import Deaf, Words, is_terminal
 from rushlight.pipelines.visible import json_text, visible
 
 __all__ = ["View", "duration", "view"]
@@ -310,4 +310,4 @@ def view(*, quiet: bool, as_json: bool) -> View:
     """The view for where the output goes."""
     if as_json:
         return JsonView(quiet=quiet)
-    return (LiveView if sys.stdout.isatty() else View)(quiet=quiet)
+    return (LiveView if is_terminal(sys.stdout) else View)(quiet=quiet)

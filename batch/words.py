@@ -18,7 +18,7 @@ from typing import Any
 
 from rushlight.pipelines.visible import visible
 
-__all__ = ["FILE", "Deaf", "Words", "let_go"]
+__all__ = ["FILE", "Deaf", "Words", "is_terminal", "let_go"]
 
 FILE = Path("log", "run.txt")
 BEFORE, OWED = 40, 2000  # lines that are repeated in the file, and kept until it can be written
@@ -30,7 +30,7 @@ class Words:
 
     def __init__(self) -> None:
         self.dead: set[str] = set()  # "stdout", "stderr"
-        self._terminals = {name for name in ("stdout", "stderr") if getattr(sys, name).isatty()}
+        self._terminals = {name for name in ("stdout", "stderr") if is_terminal(getattr(sys, name))}
         self._lock = threading.RLock()
         self._said: deque[str] = deque(maxlen=BEFORE)
         self._noted: deque[str] = deque(maxlen=OWED)  # since the terminal went
@@ -130,6 +130,11 @@ class Deaf:
             self._words.lose("stdout")
 
 
+def is_terminal(stream: Any) -> bool:
+    """Whether a stream is a terminal that is there; a process may have been started without (None)."""
+    return stream is not None and bool(stream.isatty())
+
+
 def _mute(stream: Any) -> None:
     """Let what a stream still holds, and what is written to it from now on, go nowhere."""
     with suppress(OSError, ValueError):
@@ -141,7 +146,7 @@ def _mute(stream: Any) -> None:
 
 def let_go() -> None:
     """Flush standard output and error at the end of the process; what cannot be written is dropped in silence."""
-    for stream in (sys.stdout, sys.stderr):
+    for stream in filter(None, (sys.stdout, sys.stderr)):
         try:
             stream.flush()
         except (OSError, ValueError):

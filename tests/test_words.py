@@ -108,6 +108,19 @@ def test_no_link_out_of_the_folder_is_followed(tmp_path: Path, monkeypatch: pyte
     assert not (tmp_path / "elsewhere").exists()
 
 
+def test_who_was_started_without_them_says_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As by `>&- 2>&-`."""
+    monkeypatch.setattr(sys, "stdout", None)
+    monkeypatch.setattr(sys, "stderr", None)
+    words = Words()
+    words.to(tmp_path)
+    words.put("one")
+    words.put("two", error=True)
+    words.hung_up()
+    let_go()
+    assert not words.dead
+
+
 def test_memory_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stdout", Broken(0))
     words = Words()

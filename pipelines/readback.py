@@ -65,6 +65,9 @@ def read_back(path: Path) -> Delivered:
 
 def _read(path: Path, container: Any, stream: Any) -> Delivered:
     context = stream.codec_context
+    for track in (stream, *container.streams.audio):
+        if track.codec_context is None:
+            raise DeliveryError(f"its {track.type} track is in a codec that is not known", file=str(path))
     context.thread_count = 1
     stamps: list[int] = []
     sizes: list[int] = []

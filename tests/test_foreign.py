@@ -21,8 +21,9 @@ from rushlight.batch.night import jobs_of
 from rushlight.batch.progress import View
 from rushlight.batch.records import latest, read_records
 from rushlight.batch.request import Request
-from rushlight.pipelines.errors import SourceError
+from rushlight.pipelines.errors import DeliveryError, SourceError
 from rushlight.pipelines.probe import probe
+from rushlight.pipelines.readback import read_back
 from rushlight.pipelines.sources import open_source
 
 RECIPE = """
@@ -222,3 +223,12 @@ def _others_may_not_read(card: Path, tmp_path: Path) -> None:
     assert {p["clip"] for p in plan["problems"]} == {"shut.mov", "listed.mov", "closed.mov"}
     told = {Path(e["path"]).name: e["why"] for e in plan["media"]["unreadable"]}
     assert told.keys() == {"shut.mov", "listed.mov"} and all("ermission" in why for why in told.values())
+
+
+@pytest.mark.parametrize(("before", "track"), [(b"apch", "video"), (b"in24", "audio")])
+def test_a_delivery_in_a_codec_that_nobody_knows_is_told(tmp_path: Path, before: bytes, track: str) -> None:
+    path = foreign.good(tmp_path / "a.mov")
+    assert read_back(path).frames == foreign.FRAMES
+    foreign.patched(path, before, b"XYZ3", path.read_bytes().index(b"stsd"))
+    with pytest.raises(DeliveryError, match=f"its {track} track is in a codec that is not known"):
+        read_back(path)

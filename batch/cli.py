@@ -22,6 +22,7 @@ from rushlight.batch.interrupts import listening
 from rushlight.batch.queuecli import held_to, night_options, queue_commands, replaced_option, terms_of
 from rushlight.batch.words import is_terminal, let_go
 from rushlight.pipelines.errors import InputError, OptionError, QueueError, RushlightError
+from rushlight.pipelines.visible import visible
 
 __all__ = ["main"]
 
@@ -135,7 +136,20 @@ def _request(clip_list: Path, options: dict[str, Any]) -> Any:
     return Request(clip_list=clip_list, **taken).checked()
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+class _Commands(click.Group):
+    """Words of the command line that are wrong, such as names that a wildcard found, are shown with nothing hidden."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except click.ClickException as error:
+            error.message = visible(error.message, lines=True)
+            raise
+
+
+@click.group(
+    cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+)
 @click.version_option(package_name="rushlight", prog_name="rushlight")
 def cli() -> None:
     """A shooting day's log originals into graded, slated, timecoded proxies and stills, overnight."""

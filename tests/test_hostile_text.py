@@ -106,3 +106,16 @@ def test_a_real_terminal_is_told_nothing_by_a_name(day: Path, tmp_path: Path) ->
     code, seen = at_a_terminal(*given)
     assert code == 1 and r"A001\x1b]0;taken\x07C\u202e001.mov" in seen
     assert not re.search("\x1b[^\\[]|\u202e|\u009b|\x07", seen)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("report", "out", "\x1b]0;x\x07"),
+        ("report\u202e",),
+        ("queue", "l\x9b2J"),
+        ("verify", "a", "--\x1b[2J"),
+    ],
+)
+def test_words_that_no_command_takes(words: tuple[str, ...]) -> None:
+    assert "\\x" in (text := shown(*run(*words), 2)) or "\\u202e" in text

@@ -31,8 +31,8 @@ def header_date(facts: Facts, utc_offset: int | None) -> datetime.date | None:
     text = re.sub(r"^(\d{4}):(\d\d):(\d\d)", r"\1-\2-\3", text.strip())  # as TIFF and DPX write it
     try:
         moment = datetime.datetime.fromisoformat(text)
-    except ValueError:
+        if moment.tzinfo is not None and utc_offset is not None:
+            moment = moment.astimezone(datetime.timezone(datetime.timedelta(seconds=utc_offset)))
+    except (ValueError, OverflowError):  # a clock that was never set states year 1
         return None
-    if moment.tzinfo is not None and utc_offset is not None:
-        moment = moment.astimezone(datetime.timezone(datetime.timedelta(seconds=utc_offset)))
     return moment.date()

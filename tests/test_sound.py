@@ -7,6 +7,7 @@ import av
 import numpy as np
 import pytest
 
+from foreign import patched
 from pictures import numbered
 from rushlight.pipelines.probe import probe
 from rushlight.pipelines.sound import SAMPLE_RATE, channels_of, read_sound, samples_of
@@ -88,3 +89,30 @@ def test_any_number_of_channels(channels: int, tmp_path: Path) -> None:
     low, high = (samples_of(n, facts.rate.fraction) for n in (25, 60))
     heard = np.concatenate(list(read_sound(facts, 25, 35)), 1)
     assert np.array_equal(heard, given[:, low:high])
+
+
+def test_a_track_without_a_decoder_is_left_out_and_the_others_keep_theirs(tmp_path: Path) -> None:
+    """The second track is read where the first cannot be, not the first of those that are left."""
+    path, tones = tmp_path / "a.mov", [np.full((1, 8000), level << 16, np.int32) for level in (100, 200, 300)]
+    with av.open(str(path), "w") as out:
+        picture = out.add_stream("prores_ks", rate=24)
+        picture.width, picture.height, picture.pix_fmt = 128, 72, "yuv422p10le"
+        tracks = [out.add_stream("pcm_s24le", rate=48000, layout="mono") for _ in tones]
+        for number in range(4):
+            frame = numbered(number)
+            frame.pts, frame.time_base = number, Fraction(1, 24)
+            out.mux(picture.encode(frame))
+        out.mux(picture.encode(None))
+        for track, tone in zip(tracks, tones, strict=True):
+            block = av.AudioFrame.from_ndarray(tone, format="s32", layout="mono")
+            block.sample_rate, block.pts = 48000, 0
+            out.mux(track.encode(block))
+            out.mux(track.encode(None))
+    assert channels_of(probe(path)) == 3
+    patched(path, b"in24", b"XYZ2")
+    facts = probe(path)
+    assert [track.index for track in facts.sound] == [2, 3]
+    (note,) = [text for text in facts.warnings if "sound track 1 ('XYZ2')" in text]
+    assert "channels are counted without it" in note
+    heard = np.concatenate(list(read_sound(facts, 0, 4)), axis=1)
+    assert heard.shape == (2, 8000) and (heard[0] == 200 << 16).all() and (heard[1] == 300 << 16).all()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
@@ -45,6 +45,7 @@ from rushlight.pipelines.errors import (
     RecipeError,
     RushlightError,
     own_fault,
+    said,
 )
 from rushlight.pipelines.recipe import MovieOutput, Recipe, load_recipe
 from rushlight.pipelines.spans import is_span
@@ -223,8 +224,8 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
     set_aside_shared(plan, utc_offset)
     if is_folder(request.clip_list):
         plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
-        plan.warnings += runs_on(plan.clips)
-    plan.warnings += reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe)
+        _doubt(plan, lambda: runs_on(plan.clips))
+    _doubt(plan, lambda: reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe))
     plan.clips = _untwinned(plan.clips, plan)
     if not request.only:
         plan.warnings += defaults.unused()
@@ -253,6 +254,16 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         recipe_file=recipe_file,
         faults=tuple(faults or ()),
     )
+
+
+def _doubt(plan: Plan, check: Callable[[], list[str]]) -> None:
+    """What a check over all clips says. One that ends with a fault of our own is left out, and said: no clip is worse for it."""
+    try:
+        plan.warnings += check()
+    except Exception as error:
+        plan.warnings.append(
+            f"a check over all clips was left out: a fault of rushlight's own: {said(error)}"
+        )
 
 
 def _missing(row: Row, error: RushlightError) -> ListError:
@@ -329,7 +340,8 @@ def _untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
     for clip in distinct.values():
         by_stem.setdefault(safe_name(clip.stem).casefold(), []).append(clip)
     same_name = ({c.path: c.facts.files for c in twins} for twins in by_stem.values())
-    plan.warnings += twin_notes([tuple(paths.values()) for paths in same_name if len(paths) > 1])
+    twins_of = [tuple(paths.values()) for paths in same_name if len(paths) > 1]
+    _doubt(plan, lambda: twin_notes(twins_of))
     found: list[PlannedClip] = []
     for clip in distinct.values():
         twins = by_stem[safe_name(clip.stem).casefold()]

@@ -46,6 +46,8 @@ def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
         foreign.good(folder / name, 100 * number)
     for kind in FAIL | PASS:
         foreign.make(folder, kind)
+    for path in folder.rglob("*"):  # nobody waits for them to stand still
+        os.utime(path, (1_700_000_000, 1_700_000_000))
     (folder.parent / "small.toml").write_text(RECIPE)
     return folder
 
@@ -169,6 +171,16 @@ def test_a_fault_of_our_own_costs_the_plan_one_clip(
     record = next(iter(latest(read_records(tmp_path / "out")).values()))
     assert record["status"] == "failed" and "(log/errors.txt shows where)" in record["error"]
     assert "ZeroDivisionError: odd" in (tmp_path / "out" / "log" / "errors.txt").read_text()
+
+
+@pytest.mark.parametrize("check", ["reel_doubts", "rate_doubts", "twin_notes"])
+def test_a_fault_of_our_own_in_a_check_over_all_clips_costs_none(
+    card: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, check: str
+) -> None:
+    monkeypatch.setattr(planning, check, lambda *given: 1 // 0)
+    plan = planning.prepare(Request(clip_list=written(tmp_path / "day.csv", list(GOOD)), media=(card,))).plan
+    assert [c.row.clip for c in plan.clips] == list(GOOD)
+    assert any("a check over all clips was left out" in text for text in plan.warnings)
 
 
 def test_a_fault_of_our_own_costs_one_clip_its_job(

@@ -43,7 +43,7 @@ def render_again(origin: Path, *, given: Mapping[str, Any], crew: Crew, view: Vi
         if recipe := given["recipe"]:
             ours = {str(Path(recipe).absolute()), f"recipe {recipe}"}
             still = {key: place for key, place in kept.kept.items() if key not in ours}
-            request = replace(request, recipe=recipe, kept=still)
+            request = replace(request, recipe=recipe, kept=still, own_recipe=True)
         try:
             codes.append(render(request.checked(), crew=crew, view=view, terms=terms))
         except InputError as error:

@@ -19,6 +19,7 @@ from rushlight.batch.verify import delivered_clips, delivered_log
 from rushlight.pipelines import measure
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import OptionError, RushlightError
+from rushlight.pipelines.inside import path_of
 from rushlight.pipelines.pixels import planes
 from rushlight.pipelines.probe import probe
 from rushlight.pipelines.sources import open_source
@@ -204,7 +205,10 @@ def _against(
         return {"text": error.text}
     if not entry.get("card", 0) <= number < entry["frames"]:
         return {"text": f"{text} lies outside the clip"}
-    facts = probe(folder / entry["path"])
+    try:
+        facts = probe(path_of(folder, entry["path"]))
+    except (OSError, RushlightError) as error:
+        return {"text": f"{entry['path']}: {error}"}
     display = find_display(entry["display"])
     box = tuple(entry["picture"])
     with open_source(facts) as source:

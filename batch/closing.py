@@ -50,7 +50,7 @@ def _manifest(out: Path, view: View, room: Room) -> None:
             when=datetime.now(UTC),
             host=platform.node(),
             version=version("rushlight"),
-            retired=out / "log" / "manifests",
+            retired="log/manifests",
             ignore=("log/", "report/", "revisions/", ".work/"),
         )
         room.to(out, write)

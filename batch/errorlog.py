@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import traceback
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
-from rushlight.pipelines.errors import RushlightError, said
+from rushlight.pipelines.errors import OutsideError, RushlightError, said
+from rushlight.pipelines.inside import append
 from rushlight.pipelines.visible import visible
 
 __all__ = ["ERRORS", "kept_fault", "unexpected"]
@@ -38,11 +38,9 @@ def kept_fault(out: Path, doing: str, error: RushlightError) -> RushlightError:
 
 def _keep(out: Path, doing: str, trace: str) -> str:
     """Where a traceback is kept, in brackets; nothing where it could not be."""
-    with suppress(OSError):
-        (out / ERRORS).parent.mkdir(parents=True, exist_ok=True)
+    with suppress(OSError, OutsideError):
         when = datetime.now(UTC).isoformat(timespec="seconds")
-        flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK
-        with os.fdopen(os.open(out / ERRORS, flags, 0o666), "ab") as stream:
+        with append(out, ERRORS) as stream:
             if stream.tell() < MOST:
                 stream.write(visible(f"{when} {doing}\n{trace}\n", lines=True).encode())
         return f" ({ERRORS} shows where)"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import stat
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -12,6 +14,8 @@ from rushlight.batch.forecast import Deadline
 from rushlight.batch.interrupts import GRACE, Stop
 from rushlight.batch.store import QueuedJob
 from rushlight.batch.volumes import folder_mode
+from rushlight.pipelines.errors import OutsideError
+from rushlight.pipelines.inside import holding
 
 __all__ = ["Event", "Place", "Stop", "Summary", "Terms", "Work", "stopping_text"]
 
@@ -93,14 +97,12 @@ class Place:
         if self.mode is None:
             return
         for entry in record["outputs"]:
-            path = out / entry["path"]
-            with suppress(OSError):
-                path.chmod(self.mode)
-            for folder in path.parents:
-                if folder == out:
-                    break
-                with suppress(OSError):
-                    folder.chmod(folder_mode(self.mode))
+            name, mode = entry["path"], self.mode
+            while name:
+                with suppress(OSError, OutsideError), holding(out, name) as (above, last):
+                    if not stat.S_ISLNK(os.stat(last, dir_fd=above, follow_symlinks=False).st_mode):
+                        os.chmod(last, mode, dir_fd=above)
+                name, mode = name.rpartition("/")[0], folder_mode(self.mode)
 
     def idle(self) -> None:
         """Nothing is left to do for now."""

@@ -9,27 +9,26 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from rushlight.pipelines.errors import DeliveryError
+from rushlight.pipelines.errors import DeliveryError, OutsideError
+from rushlight.pipelines.inside import read_bytes, write
 
 __all__ = ["let_finish", "may_finish"]
 
 
-def _place(out: Path, job: str) -> Path:
-    return out / ".work" / job / "finish"
+def _place(job: str) -> str:
+    return f".work/{job}/finish"
 
 
 def let_finish(out: Path, job: str, token: str) -> None:
     """From now on only the attempt `token` may finish this job."""
-    place = _place(out, job)
-    place.parent.mkdir(parents=True, exist_ok=True)
-    place.write_text(token)
+    write(out, _place(job), token.encode())
 
 
 def may_finish(out: Path, job: str, token: str) -> None:
     """DeliveryError unless `token` is the attempt that counts."""
     try:
-        counts = _place(out, job).read_text() == token
-    except OSError:
+        counts = read_bytes(out, _place(job)) == token.encode()
+    except (OSError, OutsideError):
         counts = False
     if not counts:
         raise DeliveryError("was finished by another worker meanwhile", file=job)

@@ -7,7 +7,6 @@ its final name only once it is complete, checked and on the disk.
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -24,6 +23,7 @@ from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import DeliveryError, SourceError, from_os
 from rushlight.pipelines.hdr import HdrMetadata, hdr_metadata, states_light
 from rushlight.pipelines.head import Head, write_head
+from rushlight.pipelines.inside import fresh, is_file, move, path_of, read_bytes, stat_of, unlink, write
 from rushlight.pipelines.join import join
 from rushlight.pipelines.mixdown import sound_under
 from rushlight.pipelines.probe import Facts
@@ -33,10 +33,10 @@ from rushlight.pipelines.resolve import (
     build_look,
     movie_tags,
     opened_facts,
-    segment_path,
-    side_path,
-    still_path,
-    work_folder,
+    segment_name,
+    side_name,
+    still_name,
+    work_name,
 )
 from rushlight.pipelines.spec import JobSpec, MovieSpec, StillsSpec
 from rushlight.pipelines.stills import read_still
@@ -55,23 +55,12 @@ def file_hash(path: Path) -> str:
     return f"xxh3_128:{state.hexdigest()}"
 
 
-def place(temporary: Path, final: Path) -> None:
-    """Give a complete, checked file its final name, durably. The two must lie on one file system."""
+def place(out: Path, temporary: str, final: str) -> None:
+    """Give a complete, checked file of an output folder its final name there, durably."""
     try:
-        final.parent.mkdir(parents=True, exist_ok=True)
-        _sync(temporary)
-        os.replace(temporary, final)
-        _sync(final.parent)
+        move(out, temporary, final, sync=True)
     except OSError as error:
-        raise from_os(error, final) from None
-
-
-def _sync(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+        raise from_os(error, out / final) from None
 
 
 def finish_job(
@@ -81,7 +70,7 @@ def finish_job(
     file is not what it should be. Running it twice gives the same files."""
     job = JobSpec.model_validate(payload)
     facts = opened_facts(job.source)
-    sides = [json.loads(side_path(job, segment).read_text()) for segment in job.segments]
+    sides = [json.loads(read_bytes(Path(job.out), side_name(job, segment))) for segment in job.segments]
     lost = [d for side in sides for d in side["damage"] if d.get("lost")]
     if len(lost) >= job.count:
         raise SourceError(f"none of its pictures decodes: {lost[0]['what']}", file=job.source.path)
@@ -107,9 +96,10 @@ def _movie(
     rate = FrameRate.parse(job.rate)
     timecode = Timecode.parse(job.timecode, rate) + -output.card
     tags = movie_tags(job, output, facts)
-    final = Path(job.out) / output.folder / output.file
-    temporary = work_folder(job) / output.identity / f".{token}.{output.file}.part"
-    paths = [segment_path(job, output, s.index) for s in job.segments]
+    out, final = Path(job.out), f"{output.folder}/{output.file}"
+    making = f"{work_name(job)}/{output.identity}/.{token}.{output.file}.part"
+    drawing = f"{work_name(job)}/{output.identity}/.{token}.card.part"
+    paths = [_segment(out, segment_name(job, output, s.index)) for s in job.segments]
     counts = [s.count for s in job.segments]
     sound, said = sound_under(
         facts,
@@ -126,9 +116,10 @@ def _movie(
     metadata = {} if output.container == "mxf" else dict(job.metadata)
     if output.container == "mp4" and job.reel:
         metadata["reel"] = job.reel
-    card = temporary.with_name(f".{token}.card.part")
     try:
+        temporary = fresh(out, making)
         if output.card:
+            card = fresh(out, drawing)
             head = write_head(card, job, output, facts)
             paths, counts = [card, *paths], [output.card, *counts]
         hdr = _light(job, output, tags.transfer, sides, head)
@@ -168,15 +159,22 @@ def _movie(
         )
         faults = check(delivered, wanted)
         if faults:
-            raise DeliveryError("was made, but " + "; ".join(faults), file=str(final))
+            raise DeliveryError("was made, but " + "; ".join(faults), file=str(out / final))
         digest = file_hash(temporary)
-        may_finish(Path(job.out), job.job, token)
-        place(temporary, final)
+        may_finish(out, job.job, token)
+        place(out, making, final)
     finally:
-        temporary.unlink(missing_ok=True)
-        card.unlink(missing_ok=True)
+        unlink(out, making)
+        unlink(out, drawing)
     entry = _movie_entry(job, output, delivered, timecode, final, digest, sides)
     return entry, [*(f"{output.output}: {text}" for text in said), *(head.warnings if head else ())]
+
+
+def _segment(out: Path, name: str) -> Path:
+    try:
+        return path_of(out, name)
+    except OSError as error:
+        raise from_os(error, out / name) from None
 
 
 def _light(
@@ -198,18 +196,18 @@ def _movie_entry(
     output: MovieSpec,
     delivered: Delivered,
     timecode: Timecode,
-    final: Path,
+    final: str,
     digest: str,
     sides: list[dict[str, Any]],
 ) -> dict[str, Any]:
-    info = final.stat()
+    info = stat_of(Path(job.out), final)
     picture = next(p for p in sides[0]["pictures"] if output.output in p["outputs"])
     primaries, transfer, matrix, levels = delivered.tags
     inside = dict(zip(("primaries", "transfer", "matrix", "levels"), delivered.picture_tags, strict=True))
     return {
         "output": output.output,
         "kind": "movie",
-        "path": f"{output.folder}/{output.file}",
+        "path": final,
         "state": output.state,
         "identity": output.identity,
         "frames": delivered.frames,
@@ -246,29 +244,28 @@ def _stills(
     rate = FrameRate.parse(job.rate)
     start = Timecode.parse(job.timecode, rate)
     made = {e["file"]: e for side in sides for e in side["stills"].get(output.output, [])}
-    entries = []
+    out, entries = Path(job.out), []
     for still in output.stills:
-        temporary = still_path(job, output, still.file)
-        final = Path(job.out) / output.folder / still.file
-        source = temporary if temporary.is_file() else final
-        if still.file not in made or not source.is_file():
-            raise DeliveryError("was not made", file=str(final))
-        height, width, _ = read_still(source).shape
+        temporary, final = still_name(job, output, still.file), f"{output.folder}/{still.file}"
+        source = temporary if is_file(out, temporary) else final
+        if still.file not in made or not is_file(out, source):
+            raise DeliveryError("was not made", file=str(out / final))
+        height, width, _ = read_still(path_of(out, source)).shape
         if (width, height) != (output.width, output.height):
             raise DeliveryError(
-                f"is {width}x{height} instead of {output.width}x{output.height}", file=str(final)
+                f"is {width}x{height} instead of {output.width}x{output.height}", file=str(out / final)
             )
-        digest = file_hash(source)
+        digest = file_hash(path_of(out, source))
         if source == temporary:
-            may_finish(Path(job.out), job.job, token)
-            place(temporary, final)
-        info = final.stat()
+            may_finish(out, job.job, token)
+            place(out, temporary, final)
+        info = stat_of(out, final)
         entries.append(
             {
                 "output": output.output,
                 "kind": "still",
                 "still_kind": still.kind,
-                "path": f"{output.folder}/{still.file}",
+                "path": final,
                 "state": output.state,
                 "identity": output.identity,
                 "frame": still.frame,
@@ -385,16 +382,9 @@ def _pictures(job: JobSpec, sides: list[dict[str, Any]]) -> list[dict[str, Any]]
         for number, (digest, grid) in enumerate(zip(digests, grids, strict=True), job.first):
             lines.append(json.dumps({"picture": index, "frame": number, "digest": digest, "luma": grid}))
     if lines:
-        keep = (
-            Path(job.out)
-            / "log"
-            / "frames"
-            / f"{job.job}-{'-'.join(sorted({o.identity[:6] for o in job.outputs}))[:80]}.jsonl"
-        )
-        keep.parent.mkdir(parents=True, exist_ok=True)
-        temporary = keep.with_name(f".{keep.name}.part")
-        temporary.write_text("\n".join(lines) + "\n")
-        os.replace(temporary, keep)
+        identities = "-".join(sorted({o.identity[:6] for o in job.outputs}))[:80]
+        keep = f"log/frames/{job.job}-{identities}.jsonl"
+        write(Path(job.out), keep, ("\n".join(lines) + "\n").encode())
         for entry in found:
-            entry["frames"] = f"log/frames/{keep.name}"
+            entry["frames"] = keep
     return found

@@ -17,7 +17,7 @@ from pathlib import Path
 
 from rushlight.batch.plan import Plan, PlannedClip
 from rushlight.pipelines.errors import RushlightError
-from rushlight.pipelines.facts import same_time
+from rushlight.pipelines.inside import same_time
 from rushlight.pipelines.probe import probe
 
 __all__ = ["CALM", "Growth", "growing_text", "state_of"]

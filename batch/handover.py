@@ -8,8 +8,6 @@ over midnight stands in one of its own, for there are readers that refuse a whol
 
 from __future__ import annotations
 
-import contextlib
-import os
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
@@ -21,6 +19,7 @@ import numpy as np
 from rushlight.batch.names import safe_name
 from rushlight.pipelines.cdl import CDL, format_ccc, format_cdl, format_edl_comments
 from rushlight.pipelines.errors import from_os
+from rushlight.pipelines.inside import file_name, unlink, write
 from rushlight.pipelines.look import Look
 from rushlight.pipelines.lut import Lut, format_cube
 from rushlight.pipelines.resolve import build_look
@@ -107,20 +106,15 @@ def write_handover(folder: Path, clips: Sequence[GradedClip], title: str) -> lis
     """
     there = []
     for name, text in handover_files(clips, title):
-        final = folder / name
-        temporary = folder / f".{name}.part"
         try:
             if text is None:
-                final.unlink(missing_ok=True)
+                unlink(folder, file_name(name))
                 continue
             folder.mkdir(parents=True, exist_ok=True)
-            temporary.write_text(text, "utf-8", newline="\n")
-            os.replace(temporary, final)
+            write(folder, file_name(name), text.encode())
         except OSError as error:
-            with contextlib.suppress(OSError):
-                temporary.unlink()
-            raise from_os(error, final) from None
-        there.append(final)
+            raise from_os(error, folder / name) from None
+        there.append(folder / name)
     return there
 
 

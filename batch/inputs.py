@@ -10,7 +10,6 @@ import hashlib
 import os
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -21,7 +20,17 @@ from rushlight.batch.jsonlines import parse_lines
 from rushlight.batch.prepare import Prepared, kept_fonts
 from rushlight.batch.records import add_line
 from rushlight.batch.request import Request
-from rushlight.pipelines.errors import OptionError, RushlightError, from_os
+from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError, from_os
+from rushlight.pipelines.inside import (
+    Inside,
+    append,
+    file_name,
+    is_file,
+    make_folder,
+    path_of,
+    read_bytes,
+    write,
+)
 from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.spec import JobSpec, digest_of
 from rushlight.pipelines.visible import json_text
@@ -31,19 +40,20 @@ if TYPE_CHECKING:
 
 __all__ = ["bake_looks", "keep_inputs", "kept_fonts", "kept_requests", "read_requests"]
 
-REQUESTS = "requests.jsonl"
+FOLDER = "log/inputs"
+REQUESTS = f"{FOLDER}/requests.jsonl"
+LOOKS = f"{FOLDER}/looks"
 REQUEST_SCHEMA = "rushlight-request-1"
 
 
 def keep_inputs(prepared: Prepared, out: Path) -> None:
     """All that a request was made of, by digest under log/inputs, and the request itself: enough to make it again."""
-    folder = out / "log" / "inputs"
     names = {key: _name(prepared, key, data) for key, data in prepared.inputs.items()}
     for digest, text in prepared.luts.texts.items():
-        _keep(folder / f"{digest.partition(':')[2]}.cube", text.encode("utf-8", "surrogateescape"))
+        _keep(out, f"{FOLDER}/{digest.partition(':')[2]}.cube", text.encode("utf-8", "surrogateescape"))
     for key, name in names.items():
         if key not in prepared.luts.places:
-            _keep(folder / name, prepared.inputs[key])
+            _keep(out, f"{FOLDER}/{name}", prepared.inputs[key])
     request = prepared.request
     said: dict[str, Any] = {
         "schema": REQUEST_SCHEMA,
@@ -60,7 +70,7 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
     }
     if all(said != known for known in read_requests(out)):
         line = json_text(said, separators=(",", ":"))
-        with (folder / REQUESTS).open("ab+") as stream:
+        with append(out, REQUESTS) as stream:
             add_line(stream, line.encode())
 
 
@@ -83,14 +93,14 @@ class _KeptRequest(Shape):
 def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[dict[str, Any]]:
     """The requests that an output folder was made by, in order. Lines that do not read are told and left out, but for a
     last one that is torn."""
-    path = out / "log" / "inputs" / REQUESTS
+    path = out / REQUESTS
     try:
-        data = path.read_bytes()
+        data = read_bytes(out, REQUESTS)
     except FileNotFoundError:
         return []
     except OSError as error:
         raise from_os(error, path, reading=True) from None
-    found, refused = parse_lines(data, partial(check_shape, _KeptRequest), file=str(path))
+    found, refused = parse_lines(data, _check, file=str(path))
     for each in refused:
         if not each.mild:
             tell(f"{each.error}; what was asked for there is left out")
@@ -106,9 +116,8 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
     latest: dict[str, dict[str, Any]] = {}
     for said in read_requests(out, tell):
         latest[digest_of([said["list"], said["recipe"], said["only"]])] = said
-    folder = out / "log" / "inputs"
     for key, said in list(latest.items()):
-        faults = [text for name in said["files"].values() if (text := _changed(folder, name))]
+        faults = [text for name in said["files"].values() if (text := _changed(out, name))]
         if faults:
             tell(f"{faults[0]}; the list {said['list']} cannot be made again from here: give it anew")
             del latest[key]
@@ -126,18 +135,18 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
             rate=said["rate"],
             only=tuple(said["only"]),
             origin=out,
-            kept={key: (folder / name).absolute() for key, name in said["files"].items()},
+            kept={key: Inside(out.absolute(), f"{FOLDER}/{name}") for key, name in said["files"].items()},
         )
         for said in latest.values()
     ]
 
 
-def _changed(folder: Path, name: str) -> str:
+def _changed(out: Path, name: str) -> str:
     """What is wrong with a kept file, whose name is the digest of its bytes or, of a .cube, of its numbers; else empty."""
-    path = folder / name
+    path = out / FOLDER / name
     stem = name.partition(".")[0]
     try:
-        data = path.read_bytes()
+        data = read_bytes(out, f"{FOLDER}/{name}")
         if len(stem) == 64 and path.suffix == ".cube":
             found = parse_cube(data.decode("utf-8", "surrogateescape")).digest().partition(":")[2]
         else:
@@ -147,6 +156,22 @@ def _changed(folder: Path, name: str) -> str:
     except (RushlightError, ValueError) as error:
         return f"{path}: is not as it was kept: {error}"
     return "" if found == stem else f"{path}: is not as it was kept: its bytes have changed"
+
+
+def _check(said: Mapping[str, Any]) -> None:
+    """OptionError with its key for what is no request, or one of anything but files that log/inputs keeps."""
+    check_shape(_KeptRequest, said)
+    for given, name in said["files"].items():
+        try:
+            file_name(name)
+        except OutsideError as error:
+            raise OutsideError(f"{error.text}", key=f"files.{given}") from None
+    for key in ("list", "recipe", "defaults", "grades"):
+        for given in said[key] if key == "grades" else [said[key]]:
+            kinds = (given, f"folder {given}", f"recipe {given}")
+            if given and not any(kind in said["files"] for kind in kinds):
+                text = f"{given!r} is not among what log/inputs keeps of it"
+                raise OutsideError(text, key=key)
 
 
 def _name(prepared: Prepared, key: str, data: bytes) -> str:
@@ -170,13 +195,9 @@ def _name(prepared: Prepared, key: str, data: bytes) -> str:
     return f"{digest}{suffix}"
 
 
-def _keep(path: Path, data: bytes) -> None:
-    if path.is_file():
-        return
-    path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
-    temporary.write_bytes(data)
-    os.replace(temporary, path)
+def _keep(out: Path, name: str, data: bytes) -> None:
+    if not is_file(out, name):
+        write(out, name, data)
 
 
 def bake_looks(
@@ -229,13 +250,14 @@ def _bake(out: Path, wanted: Mapping[str, tuple[Look, State, int]], kept: Path |
     """Looks baked, one after another, into an output folder; where each is, from there."""
     from rushlight.pipelines.bake import bake
 
-    folder, found = out / "log" / "inputs" / "looks", {}
+    folder, found = make_folder(out, LOOKS), {}
+    cache = make_folder(out, ".work/lattices")
     for key, (look, state, size) in wanted.items():
         name = _kept_look(kept, key, folder) if kept else ""
         if not name:
-            name = bake(look, state, size, cache=out / ".work" / "lattices").save(folder)
-        _keep(folder / f"{key}.of", name.encode())
-        found[key] = f"log/inputs/looks/{name}"
+            name = bake(look, state, size, cache=cache).save(folder)
+        _keep(out, f"{LOOKS}/{key}.of", name.encode())
+        found[key] = f"{LOOKS}/{name}"
     return found
 
 
@@ -243,8 +265,8 @@ def _kept_look(kept: Path, key: str, folder: Path) -> str:
     """The name of a look as it was baked for another output folder, now in this one; empty if it has none."""
     from rushlight.pipelines.bake import load_baked
 
-    looks = kept / "log" / "inputs" / "looks"
     try:
-        return load_baked(looks / (looks / f"{key}.of").read_text()).save(folder)
-    except (OSError, RushlightError):
+        name = file_name(read_bytes(kept, f"{LOOKS}/{key}.of").decode())
+        return load_baked(path_of(kept, f"{LOOKS}/{name}")).save(folder)
+    except (OSError, ValueError, RushlightError):
         return ""

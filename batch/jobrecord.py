@@ -7,14 +7,15 @@ person's: it is kept. A record of a newer version is read as far as it has what 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Literal
 
 from annotated_types import Ge, Gt, Le, Len
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
-from rushlight.pipelines.errors import OptionError, RushlightError
+from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError
 from rushlight.pipelines.faults import key_and_words
+from rushlight.pipelines.inside import file_name, output_name, parts_of
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
 __all__ = ["SCHEMA", "Count", "FrameLine", "Number", "Shape", "check_record", "check_shape", "is_newer"]
@@ -280,6 +281,7 @@ def check_record(record: Mapping[str, Any]) -> None:
     if schema != SCHEMA and not is_newer(record):
         raise OptionError(f"is a record of schema {schema!r}; this reads {SCHEMA}", key="schema")
     check_shape(_Done if record.get("status") == "done" else _Undone, record)
+    _check_names(record)
     if record["status"] != "done":
         return
     for number, entry in enumerate(record["outputs"]):
@@ -288,6 +290,21 @@ def check_record(record: Mapping[str, Any]) -> None:
                 Timecode.parse(entry["first_timecode"], FrameRate.parse(entry["rate"]))
         except RushlightError as error:
             raise OptionError(f"is damaged: {error.text}", key=f"outputs[{number}].first_timecode") from None
+
+
+def _check_names(record: Mapping[str, Any]) -> None:
+    """OutsideError with its key for the first name of a record that is none inside an output folder."""
+    names: list[tuple[str, Callable[[object], object], str]] = [("job", file_name, record["job"])]
+    for n, entry in enumerate(record.get("outputs", ())):
+        names.append((f"outputs[{n}].path", output_name, entry["path"]))
+    for n, picture in enumerate(record["colour"].get("pictures", ())):
+        if picture.get("frames"):
+            names.append((f"colour.pictures[{n}].frames", parts_of, picture["frames"]))
+    for key, check, name in names:
+        try:
+            check(name)
+        except OutsideError as error:
+            raise error.at(key=key) from None
 
 
 def is_newer(record: Mapping[str, Any]) -> bool:

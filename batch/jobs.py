@@ -15,9 +15,9 @@ from rushlight.batch.lists import is_yes
 from rushlight.batch.names import safe_name
 from rushlight.batch.plan import PlannedClip, takes
 from rushlight.pipelines.codecs import codec, segment_frames
-from rushlight.pipelines.errors import TimecodeError
-from rushlight.pipelines.facts import same_time
+from rushlight.pipelines.errors import OutsideError, TimecodeError
 from rushlight.pipelines.fields import CARD_FIELDS, RUNNING, fields_of
+from rushlight.pipelines.inside import same_time, stat_of
 from rushlight.pipelines.recipe import MovieOutput, Recipe, StillsOutput
 from rushlight.pipelines.spec import (
     JobSpec,
@@ -271,8 +271,8 @@ class Outcome:
 def still_there(out: Path, entry: Mapping[str, Any]) -> bool:
     """Whether a delivered file is there as the record has it, by size and time (as far as its disk keeps it)."""
     try:
-        info = (out / entry["path"]).stat()
-    except OSError:
+        info = stat_of(out, entry["path"])
+    except (OSError, OutsideError):
         return False
     return bool(info.st_size == entry["bytes"] and same_time(info.st_mtime_ns, entry["mtime_ns"]))
 

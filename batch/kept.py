@@ -6,7 +6,6 @@ Small JSON files beside the log of an output folder.
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
@@ -17,6 +16,7 @@ from pydantic import Field
 from rushlight.batch.jobrecord import Count, Number, Shape, check_shape
 from rushlight.batch.jsonlines import plain_json
 from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.inside import read_bytes, unlink, write
 
 if TYPE_CHECKING:
     from rushlight.batch.reconcile import Media
@@ -68,7 +68,7 @@ _SHAPES: Mapping[str, tuple[type[Shape], str]] = {
 def keep_media(media: Media | None, out: Path) -> None:
     """Keep the count of `media`; none where no folder was given."""
     if media is None:
-        (out / "log" / "media.json").unlink(missing_ok=True)
+        unlink(out, "log/media.json")
         return
     document = {
         "schema": MEDIA,
@@ -79,7 +79,7 @@ def keep_media(media: Media | None, out: Path) -> None:
         "ignored": media.ignored,
         "absent": [[name, str(p)] for name, p in media.absent],
     }
-    _write(out / "log" / "media.json", document)
+    _write(out, "log/media.json", document)
 
 
 def kept_media(out: Path) -> dict[str, Any] | None:
@@ -89,7 +89,7 @@ def kept_media(out: Path) -> dict[str, Any] | None:
 
 def keep_verdicts(document: Mapping[str, Any], out: Path) -> None:
     """Keep what `verify` found. Raises OSError where the folder cannot be written to."""
-    _write(out / "log" / "verify.json", document)
+    _write(out, "log/verify.json", document)
 
 
 def kept_verdicts(out: Path) -> dict[str, Any] | None:
@@ -102,17 +102,14 @@ def kept_faults(out: Path) -> list[str]:
     return [fault for name in _SHAPES if (fault := _read(out, name)[1])]
 
 
-def _write(path: Path, document: Mapping[str, Any]) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
-    temporary.write_text(json.dumps(document, indent=1), "utf-8")
-    os.replace(temporary, path)
+def _write(out: Path, name: str, document: Mapping[str, Any]) -> None:
+    write(out, name, json.dumps(document, indent=1).encode("utf-8"))
 
 
 def _read(out: Path, name: str) -> tuple[dict[str, Any] | None, str]:
     path, (shape, costs) = out / "log" / name, _SHAPES[name]
     try:
-        document = plain_json(path.read_bytes())
+        document = plain_json(read_bytes(out, f"log/{name}"))
         check_shape(shape, document)
     except FileNotFoundError:
         return None, ""

@@ -5,11 +5,13 @@ from __future__ import annotations
 import errno
 import fcntl
 import os
+import stat
 import time
 from contextlib import suppress
 from pathlib import Path
 
-from rushlight.pipelines.errors import QueueError, from_os
+from rushlight.pipelines.errors import OutsideError, QueueError, from_os
+from rushlight.pipelines.inside import holding, refuse_links
 
 __all__ = ["Lock", "hold_folder", "hold_queue"]
 
@@ -17,9 +19,10 @@ __all__ = ["Lock", "hold_folder", "hold_queue"]
 class Lock:
     """A lock that is held until `release`."""
 
-    def __init__(self, place: Path, refused: str) -> None:
-        """Take it. QueueError `refused` with the holder's process, machine and time where another has it."""
-        self.place = place
+    def __init__(self, folder: Path, name: str, refused: str) -> None:
+        """Take the one of that name in a folder, which is made. QueueError `refused` with the holder's process, machine and
+        time where another has it, OutsideError where a link stands there."""
+        self.folder, self.name, self.place = folder, name, folder / name
         self._handle = self._taken(refused)
         who = f"process {os.getpid()} on {os.uname().nodename}, since {time.strftime('%H:%M')}"
         with suppress(OSError):  # a full disk takes no name, but the lock
@@ -29,12 +32,21 @@ class Lock:
     def _taken(self, refused: str) -> int:
         while True:
             try:
-                self.place.parent.mkdir(parents=True, exist_ok=True)
-                handle = os.open(self.place, os.O_RDWR | os.O_CREAT, 0o666)
+                self.folder.mkdir(parents=True, exist_ok=True)
+                with holding(self.folder, self.name, make=True) as (above, last):
+                    flags = os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
+                    handle = os.open(last, flags, 0o666, dir_fd=above)
             except FileNotFoundError:
                 continue  # whoever had it took the folder away
             except OSError as error:
+                if error.errno == errno.ELOOP:
+                    raise OutsideError(
+                        "is a symbolic link, and no lock of ours", file=str(self.place)
+                    ) from None
                 raise from_os(error, self.place) from None
+            if not stat.S_ISREG(os.fstat(handle).st_mode):
+                os.close(handle)
+                raise OutsideError("is no plain file, and no lock of ours", file=str(self.place))
             try:
                 fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
             except OSError as error:
@@ -70,7 +82,7 @@ def hold_queue(queue: Path) -> Lock:
     """The lock of a queue's one runner."""
     try:
         return Lock(
-            queue.with_name(queue.name + ".runner"), "is being run by {who}; one runner a queue at a time"
+            queue.parent, queue.name + ".runner", "is being run by {who}; one runner a queue at a time"
         )
     except QueueError as error:
         raise QueueError(error.text, file=str(queue)) from None
@@ -79,8 +91,10 @@ def hold_queue(queue: Path) -> Lock:
 def hold_folder(out: Path) -> Lock:
     """The lock of the one runner of an output folder, whichever queue its jobs are in. It lies in `.work`."""
     try:
-        return Lock(
-            out / ".work" / "runner", "is being rendered into by {who}; one runner a folder at a time"
-        )
+        refuse_links(out)
+    except FileNotFoundError:
+        pass  # it is made now
+    try:
+        return Lock(out, ".work/runner", "is being rendered into by {who}; one runner a folder at a time")
     except QueueError as error:
         raise QueueError(error.text, file=str(out)) from None

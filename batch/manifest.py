@@ -9,7 +9,6 @@ copy itself.
 from __future__ import annotations
 
 import hashlib
-import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -20,7 +19,8 @@ from xml.sax.saxutils import escape, quoteattr
 import defusedxml.ElementTree as xml
 import xxhash
 
-from rushlight.pipelines.errors import DeliveryError, from_os
+from rushlight.pipelines.errors import DeliveryError, OutsideError, from_os
+from rushlight.pipelines.inside import file_name, make_folder, move, read_bytes, write
 
 __all__ = ["HISTORY", "ManifestFile", "c4", "delivered_files", "write_manifest"]
 
@@ -75,34 +75,33 @@ def write_manifest(
     when: datetime,
     host: str,
     version: str,
-    retired: Path,
+    retired: str,
     ignore: Sequence[str] = (),
 ) -> Path | None:
     """Bring the history of `root` up to `files`; gives the manifest written, or None where nothing is new.
 
     New files go into a further generation. Where a file of the history was remade or is no longer delivered, the
-    history no longer speaks of this folder: it is moved whole into `retired`, and a new one begins with 0001.
+    history no longer speaks of this folder: it is moved whole into `retired`, a folder in `root`, and a new one begins with 0001.
     `when` is the moment of writing (aware). DeliveryError for a history that was tampered with or does not read.
     """
-    history = root / HISTORY
-    number, known = _read_history(history)
+    number, known = _read_history(root)
     now = {file.path: file.xxh128 for file in files}
     try:
         if any(now.get(path) != digest for path, digest in known.items()):
-            retired.mkdir(parents=True, exist_ok=True)
-            os.replace(history, _free(retired / f"{root.name} {_stamp(when)}"))
+            old = make_folder(root, retired) / f"{root.name} {_stamp(when)}"
+            move(root, HISTORY, f"{retired}/{_free(old).name}")
             number, known = 0, {}
         new = [file for file in files if file.path not in known]
         if not new:
             return None
         name = f"{number + 1:04}_{root.name}_{_stamp(when)}.mhl"
         text = "".join(_manifest(new, when, host, version, (*IGNORED, *ignore), whole=not known))
-        history.mkdir(parents=True, exist_ok=True)
-        _write(history / name, text)
-        _write(history / CHAIN, _chain(history, number + 1, name, text.encode()))
+        write(root, f"{HISTORY}/{name}", text.encode(), sync=True)
+        chain = _chain(root, number + 1, name, text.encode())
+        write(root, f"{HISTORY}/{CHAIN}", chain.encode(), sync=True)
     except OSError as error:
-        raise from_os(error, history) from None
-    return history / name
+        raise from_os(error, root / HISTORY) from None
+    return root / HISTORY / name
 
 
 def _stamp(when: datetime) -> str:
@@ -117,44 +116,38 @@ def _free(path: Path) -> Path:
     return path
 
 
-def _write(path: Path, text: str) -> None:
-    temporary = path.with_name(f".{path.name}.part")
-    with temporary.open("wb") as stream:
-        stream.write(text.encode())
-        stream.flush()
-        os.fsync(stream.fileno())
-    os.replace(temporary, path)
-
-
 # --- reading
 
 
-def _chained(history: Path) -> list[tuple[int, str, str]]:
+def _chained(root: Path) -> list[tuple[int, str, str]]:
     """Generation, file name and C4 of each manifest in the chain."""
-    path = history / CHAIN
-    if not path.is_file():
-        return []
+    path = root / HISTORY / CHAIN
     try:
-        tree = xml.fromstring(path.read_bytes())
+        tree = xml.fromstring(read_bytes(root, f"{HISTORY}/{CHAIN}"))
         space = f"{{{_CHAIN_SPACE}}}"
         return [
             (int(node.attrib["sequencenr"]), node.findtext(f"{space}path"), node.findtext(f"{space}c4"))
             for node in tree.iter(f"{space}hashlist")
         ]
+    except FileNotFoundError:
+        return []
     except (ValueError, KeyError, SyntaxError, OSError) as error:
         raise DeliveryError(f"is no chain of ASC MHL manifests: {error}", file=str(path)) from None
 
 
-def _read_history(history: Path) -> tuple[int, dict[str, str]]:
+def _read_history(root: Path) -> tuple[int, dict[str, str]]:
     """The last generation's number, and every file's hash by path."""
     last, known = 0, {}
-    for number, name, digest in _chained(history):
-        path = history / str(name)
+    for number, name, digest in _chained(root):
+        path = root / HISTORY / CHAIN
         try:
-            data = path.read_bytes()
+            path = root / HISTORY / file_name(name)
+            data = read_bytes(root, f"{HISTORY}/{name}")
             tree = xml.fromstring(data)
         except (OSError, SyntaxError, ValueError) as error:
             raise DeliveryError(f"does not read: {error}", file=str(path)) from None
+        except OutsideError as error:
+            raise DeliveryError(f"names a manifest elsewhere: {error.text}", file=str(path)) from None
         if c4(data) != digest:
             raise DeliveryError("is not the manifest that its chain names: it was changed", file=str(path))
         last = max(last, number)
@@ -167,8 +160,8 @@ def _read_history(history: Path) -> tuple[int, dict[str, str]]:
 # --- writing
 
 
-def _chain(history: Path, number: int, name: str, data: bytes) -> str:
-    rows = [*_chained(history), (number, name, c4(data))]
+def _chain(root: Path, number: int, name: str, data: bytes) -> str:
+    rows = [*_chained(root), (number, name, c4(data))]
     body = "".join(
         f'  <hashlist sequencenr="{n}">\n    <path>{escape(path)}</path>\n    <c4>{digest}</c4>\n  </hashlist>\n'
         for n, path, digest in rows

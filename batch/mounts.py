@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.pipelines.errors import DeliveryError, OptionError, RushlightError
+from rushlight.pipelines.inside import make_folder, stat_of
 
 __all__ = [
     "Mount",
@@ -122,7 +123,8 @@ def homeward(value: Any, here: Mapping[str, Any], there: Mapping[str, Any]) -> A
 
 def recognisable(out: Path) -> None:
     """Make sure that other machines can tell the output folder."""
-    (out / ".work").mkdir(parents=True, exist_ok=True)
+    out.mkdir(parents=True, exist_ok=True)
+    make_folder(out, ".work")
 
 
 def awaited(files: Iterable[tuple[str, int]], patience: float = PATIENCE) -> str:
@@ -151,5 +153,5 @@ def seen_here(out: Path, record: Mapping[str, Any], patience: float = PATIENCE) 
         raise DeliveryError("was delivered by a worker, but is not here", file=away)
     return {
         **record,
-        "outputs": [{**e, "mtime_ns": (out / e["path"]).stat().st_mtime_ns} for e in outputs],
+        "outputs": [{**e, "mtime_ns": stat_of(out, e["path"]).st_mtime_ns} for e in outputs],
     }

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import ExitStack
 from functools import partial
@@ -28,8 +27,8 @@ from rushlight.batch.request import Request
 from rushlight.batch.room import Room
 from rushlight.batch.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.volumes import mount_of
-from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
-from rushlight.pipelines.facts import same_time
+from rushlight.pipelines.errors import OptionError, QueueError, from_os, no_room, own_fault
+from rushlight.pipelines.inside import is_file, refuse_links, remove_tree, same_time
 from rushlight.pipelines.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe import Recipe
 from rushlight.pipelines.spec import JobSpec, digest_of
@@ -170,7 +169,7 @@ class _Night:
 
     def pages(self, *, new: bool) -> None:
         """The report, unless it is there and nothing is new."""
-        if new or not (self.out / "report" / "index.html").is_file():
+        if new or not is_file(self.out, "report/index.html"):
             with minded(self.stop):
                 write_pages(self.out, self.view, self.room)
 
@@ -189,13 +188,14 @@ def nothing_made(view: View, out: Path) -> int:
 
 
 def make_folder(out: Path) -> None:
-    """Make an output folder. OptionError where that cannot be done."""
+    """Make an output folder. OptionError where that cannot be done, OutsideError where one of its own folders is a link."""
     try:
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         if no_room(error):
             raise from_os(error, out) from None
         raise OptionError(f"cannot be made: {error.strerror}", file=str(out)) from None
+    refuse_links(out)
 
 
 def jobs_of(
@@ -204,9 +204,11 @@ def jobs_of(
     """What is to be made in `out`, each with the reason, and clips that are there; inputs and bad rows are kept."""
     room = room or Room(view, Stop(), patient=False)
     plan = prepared.plan
+    refuse_links(out)
     log = read_log(out)
     records = latest(log.records)
     jobs, settled = _jobs(prepared, out, records)
+    refuse_links(out, sorted({o.folder for spec, _ in jobs for o in spec.outputs}))
     for refused in log.refused:
         view.warning(f"{refused.error}; {refused.name} counts as not made yet")
     for text in plan.warnings:
@@ -350,7 +352,7 @@ def _run(
     from rushlight.batch.runner import run
 
     unbaked, stop, queue = [spec for spec, _ in jobs], room.stop, queue_of(out)
-    with room.to(queue, lambda: open_store(queue)) as store:
+    with room.to(queue, lambda: open_store(queue, of=out)) as store:
         store.run_alone()
         count = crew.count(sum(len(s.segments) for s in unbaked))
         with beside("bake") as pool:
@@ -387,10 +389,11 @@ def originals_of(jobs: Iterable[QueuedJob]) -> list[Path]:
 
 def clear_work(out: Path) -> None:
     """Remove an output folder's working files, and its queue where that lies elsewhere. The caller holds its lock."""
-    shutil.rmtree(out / ".work", ignore_errors=True)
+    remove_tree(out, ".work")
     queue = queue_of(out)
-    for path in (queue, queue.with_name(f"{queue.name}.runner")):
-        path.unlink(missing_ok=True)
+    if not queue.is_relative_to(out):
+        for path in (queue, queue.with_name(f"{queue.name}.runner")):
+            path.unlink(missing_ok=True)
 
 
 def queued_jobs(out: Path, specs: list[JobSpec], *, suffix: str = "", priority: int = 0) -> list[QueuedJob]:
@@ -421,11 +424,21 @@ def queued_jobs(out: Path, specs: list[JobSpec], *, suffix: str = "", priority: 
 
 
 def _queue(store: Store, out: Path, specs: list[JobSpec]) -> None:
-    """These jobs in the queue, and no others."""
+    """These jobs in the queue, and no others, nor others under their names: an output folder's queue may be anybody's."""
     queued = queued_jobs(out, specs)
-    wanted = {job.key for job in queued}
-    store.drop(row.key for row in store.rows() if row.key not in wanted)
+    wanted = {job.key: job for job in queued}
+
+    def ours(row: QueuedJob) -> bool:
+        job = wanted.get(row.key)
+        return job is not None and row.out == job.out and store.payload(row.key, job.identity) == job.payload
+
+    running = [row for row in store.rows("running") if not ours(row)]  # others of that name are replaced
+    store.drop(row.key for row in (*running, *store.rows()) if row.key not in wanted or row in running)
     store.add(queued)
+    for row in store.rows():
+        if not ours(row):
+            text = "does not hold what was put into it: remove the folder .work, and what was unfinished is made anew"
+            raise QueueError(text, file=str(store.path))
 
 
 def given_up(stop: Any, view: View) -> Callable[[str], None]:

@@ -14,7 +14,7 @@ import numpy as np
 import xxhash
 from numpy.typing import NDArray
 
-from rushlight.pipelines import measure
+from rushlight.pipelines import inside, measure
 from rushlight.pipelines.display import Display, find_display
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.pixels import planes
@@ -31,7 +31,7 @@ FRAMES = 6
 SHEET = (5, 8)  # clips across and down one contact sheet
 
 
-def clip_pictures(folder: Path, pictures: Path, record: Mapping[str, Any], name: str) -> dict[str, str]:
+def clip_pictures(folder: Path, pictures: str, record: Mapping[str, Any], name: str) -> dict[str, str]:
     """Writes a delivered clip's pictures; gives {still, strip, waveform}: file names, empty where there is none.
 
     Names hold a digest of the delivered files, so that pictures which are there are left as they are.
@@ -39,32 +39,43 @@ def clip_pictures(folder: Path, pictures: Path, record: Mapping[str, Any], name:
     hashes = "".join(str(e.get("hash")) for e in record["outputs"])
     name = f"{name}-{xxhash.xxh3_64_hexdigest(hashes.encode())[:8]}"
     made = {"still": f"{name}.jpg", "strip": f"{name}-strip.jpg", "waveform": f"{name}-waveform.png"}
-    if (pictures / made["still"]).is_file():
-        return {kind: file if (pictures / file).is_file() else "" for kind, file in made.items()}
+    if inside.is_file(folder, f"{pictures}/{made['still']}"):
+        there = {kind: inside.is_file(folder, f"{pictures}/{file}") for kind, file in made.items()}
+        return {kind: file if there[kind] else "" for kind, file in made.items()}
     made = dict.fromkeys(made, "")
     frames = _strip(folder, record)
     picture = _first_still(folder, record) or (frames[len(frames) // 2] if frames else None)
-    srgb = find_display("sRGB")
     if picture is not None:
         rgb, display = picture
         made["waveform"] = f"{name}-waveform.png"
-        write_still(pictures / made["waveform"], _waveform(rgb, display), "png8", display=srgb)
+        _write(folder, f"{pictures}/{made['waveform']}", _waveform(rgb, display), "png8")
     if frames:
         made["strip"] = f"{name}-strip.jpg"
         row = np.concatenate([_padded(fitted(*frame, *STRIP), *STRIP) for frame in frames], 1)
-        write_still(pictures / made["strip"], row, "jpeg", display=srgb)
+        _write(folder, f"{pictures}/{made['strip']}", row, "jpeg")
     if picture is not None:  # last: it says that all are there
         made["still"] = f"{name}.jpg"
-        write_still(pictures / made["still"], fitted(*picture, *STILL), "jpeg", display=srgb)
+        _write(folder, f"{pictures}/{made['still']}", fitted(*picture, *STILL), "jpeg")
     return made
+
+
+def _write(folder: Path, name: str, rgb: Array, kind: str) -> None:
+    """Under its name only when it is whole."""
+    place, _, file = name.rpartition("/")
+    temporary = f"{place}/.part-{file}"
+    try:
+        write_still(inside.fresh(folder, temporary), rgb, kind, display=find_display("sRGB"))
+        inside.move(folder, temporary, name)
+    finally:
+        inside.unlink(folder, temporary)
 
 
 def _first_still(folder: Path, record: Mapping[str, Any]) -> tuple[Array, Display] | None:
     for entry in record["outputs"]:
         if entry["kind"] == "still" and entry["display"]:
             try:
-                return read_still(folder / entry["path"]), find_display(entry["display"])
-            except RushlightError:
+                return read_still(inside.path_of(folder, entry["path"])), find_display(entry["display"])
+            except (RushlightError, OSError):
                 continue
     return None
 
@@ -74,7 +85,7 @@ def _strip(folder: Path, record: Mapping[str, Any]) -> list[tuple[Array, Display
     movies = [e for e in record["outputs"] if e["kind"] == "movie" and e["display"]]
     for entry in sorted(movies, key=lambda e: int(e["width"])):
         try:
-            facts = probe(folder / entry["path"])
+            facts = probe(inside.path_of(folder, entry["path"]))
             card = int(entry.get("card", 0))
             last = max(int(entry["frames"]) - card - 1, 0)
             numbers = sorted({card + round(k * last / (FRAMES - 1)) for k in range(FRAMES)})
@@ -87,7 +98,7 @@ def _strip(folder: Path, record: Mapping[str, Any]) -> list[tuple[Array, Display
                     rgb = measure.display_rgb(views, facts.pixel_format, levels, facts.matrix, step)
                     found.append((rgb, display))
             return found
-        except (RushlightError, StopIteration):
+        except (RushlightError, OSError, StopIteration):
             continue
     return []
 
@@ -127,27 +138,26 @@ def _waveform(rgb: Array, display: Display, width: int = 480, height: int = 160)
     return np.clip(canvas, 0, 1)
 
 
-def contact_sheets(pictures: Path, clips: Sequence[tuple[str, str]], report: Path) -> list[str]:
+def contact_sheets(folder: Path, pictures: str, clips: Sequence[tuple[str, str]], report: str) -> list[str]:
     """PNG sheets of (name, still's file name), forty clips a sheet; gives the files' names."""
     across, down = SHEET
-    for old in report.glob("contact-*.png"):
-        old.unlink()
+    for old in (folder / report).glob("contact-*.png"):
+        inside.unlink(folder, f"{report}/{old.name}")
     names = []
-    srgb = find_display("sRGB")
     shown = [(name, still) for name, still in clips if still]
     for first in range(0, len(shown), across * down):
         part = shown[first : first + across * down]
         rows = [
-            np.concatenate(_filled(pictures, part[row : row + across], across), 1)
+            np.concatenate(_filled(folder, pictures, part[row : row + across], across), 1)
             for row in range(0, len(part), across)
         ]
         names.append(f"contact-{first // (across * down) + 1}.png")
-        write_still(report / names[-1], np.concatenate(rows, 0), "png8", display=srgb)
+        _write(folder, f"{report}/{names[-1]}", np.concatenate(rows, 0), "png8")
     return names
 
 
-def _filled(pictures: Path, part: Iterable[tuple[str, str]], across: int) -> list[Array]:
-    cells = [_cell(pictures / still, name) for name, still in part]
+def _filled(folder: Path, pictures: str, part: Iterable[tuple[str, str]], across: int) -> list[Array]:
+    cells = [_cell(inside.path_of(folder, f"{pictures}/{still}"), name) for name, still in part]
     return cells + [np.ones_like(cells[0])] * (across - len(cells))
 
 

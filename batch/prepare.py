@@ -119,12 +119,13 @@ def is_folder(path: Path) -> bool:
 def prepare(request: Request, *, all_faults: bool = False) -> Prepared:
     """Read everything a request names and plan every row. InputError where the request is wrong as a whole; with
     `all_faults`, what is wrong with decision files is kept in the result beside all the rest."""
-    with desk(request.kept) as read:
+    with desk(request.kept, sealed=request.origin is not None) as read:
         return _prepared(request, read, [] if all_faults else None)
 
 
 def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> Prepared:
-    recipe, recipe_text, recipe_file = load_recipe(request.recipe)
+    with read.unsealed(request.own_recipe):
+        recipe, recipe_text, recipe_file = load_recipe(request.recipe)
     clip_list, list_text = read_list(request.clip_list)
     _check_recipe(recipe, clip_list, recipe_file or request.recipe)
     if request.rate:
@@ -145,14 +146,15 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         jammed=int(clock_seconds(settings.jammed, "changes.jammed")) if settings.jammed else None,
     )
     lut_base = Path(recipe_file).parent if recipe_file else Path()
-    if recipe.look.show_lut:
-        luts.read(luts.find(recipe.look.show_lut, lut_base))
     default = None
-    if recipe.grade:
-        cdl, place = files.named(recipe.grade, lut_base)
-        default = Decision(cdl=cdl, source=place, reason="the recipe's default")
     defaults = read_defaults(request.defaults, luts)
-    defaults.add(recipe.default, recipe_file or request.recipe, lut_base, luts)
+    with read.unsealed(request.own_recipe):
+        if recipe.look.show_lut:
+            luts.read(luts.find(recipe.look.show_lut, lut_base))
+        if recipe.grade:
+            cdl, place = files.named(recipe.grade, lut_base)
+            default = Decision(cdl=cdl, source=place, reason="the recipe's default")
+        defaults.add(recipe.default, recipe_file or request.recipe, lut_base, luts)
     media = MediaIndex(request.media, leave_out=[request.out] if request.out else [])
     base = request.clip_list if is_folder(request.clip_list) else request.clip_list.parent
     options = Stated(
@@ -234,10 +236,12 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         if row.line not in chosen_lines:
             with suppress(Exception):
                 plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
-    fonts = kept_fonts(recipe, lut_base, recipe_file or request.recipe)
+    with read.unsealed(request.own_recipe):
+        fonts = kept_fonts(recipe, lut_base, recipe_file or request.recipe)
     inputs = dict(read.read)
     folders = [*request.media, *([base] if is_folder(request.clip_list) else [])]
-    media_found = reconcile(folders, plan, [request.out] if request.out else [])
+    with read.unsealed():  # the media's own manifests
+        media_found = reconcile(folders, plan, [request.out] if request.out else [])
     return Prepared(
         request=request,
         recipe=recipe,

@@ -14,6 +14,7 @@ from rushlight.batch.kept import VERDICTS, keep_verdicts
 from rushlight.batch.records import read_log
 from rushlight.batch.tables import print_table
 from rushlight.batch.verify import ORDER, ClipVerdict, verify
+from rushlight.pipelines.inside import is_file
 
 __all__ = ["show_verify"]
 
@@ -78,7 +79,7 @@ def _keep(folder: Path, found: dict[str, Any]) -> None:
     """Keep the verdicts beside the log and bring the report up to date. A folder that cannot be written costs nothing."""
     try:
         keep_verdicts(found, folder)
-        if (folder / "report" / "index.html").is_file():
+        if is_file(folder, "report/index.html"):
             from rushlight.batch.report import write_report
 
             write_report(folder)

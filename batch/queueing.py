@@ -221,6 +221,7 @@ class _Folders(Place):
         self._written: set[Path] = set()
 
     def claim(self, out: Path) -> str:
+        """OutsideError where one of its own folders is a link."""
         try:
             if out not in self._locks:
                 self._locks[out] = hold_folder(out)

@@ -15,9 +15,11 @@ from typing import Any, BinaryIO
 from rushlight.batch.jobrecord import SCHEMA, check_record, is_newer
 from rushlight.batch.jsonlines import Refused, parse_lines
 from rushlight.pipelines.errors import from_os
+from rushlight.pipelines.inside import append, read_bytes
 from rushlight.pipelines.visible import json_text
 
 __all__ = [
+    "LOG",
     "SCHEMA",
     "Log",
     "Refused",
@@ -30,6 +32,8 @@ __all__ = [
     "read_log",
     "read_records",
 ]
+
+LOG = "log/jobs.jsonl"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,7 +51,7 @@ class Log:
 
 def log_path(out: Path) -> Path:
     """The log of an output folder."""
-    return out / "log" / "jobs.jsonl"
+    return out / LOG
 
 
 def read_records(out: Path) -> list[dict[str, Any]]:
@@ -56,9 +60,10 @@ def read_records(out: Path) -> list[dict[str, Any]]:
 
 
 def read_log(out: Path) -> Log:
-    """All records in order, each checked; what is torn, changed or of another hand is told and left out."""
+    """All records in order, each checked; what is torn, changed or of another hand is told and left out. OutsideError where
+    the log lies behind a link."""
     try:
-        data = log_path(out).read_bytes()
+        data = read_bytes(out, LOG)
     except FileNotFoundError:
         return Log(records=[])
     except OSError as error:
@@ -92,14 +97,12 @@ def latest(records: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
 
 def append_record(out: Path, record: Mapping[str, Any]) -> None:
     """Add one record, on the disk before this returns. A torn line before it is closed off first."""
-    path = log_path(out)
     line = json_text(record, separators=(",", ":"), allow_nan=False).encode()
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with path.open("ab+") as stream:
+        with append(out, LOG) as stream:
             add_line(stream, line)
     except OSError as error:
-        raise from_os(error, path) from None
+        raise from_os(error, log_path(out)) from None
 
 
 def add_line(stream: BinaryIO, line: bytes) -> None:

@@ -7,8 +7,8 @@ pages are small and in sRGB.
 from __future__ import annotations
 
 import csv
+import io
 import json
-import os
 import re
 from collections import defaultdict
 from collections.abc import Mapping
@@ -29,9 +29,12 @@ from rushlight.batch.templates import render_page
 from rushlight.pipelines.chart import PATCHES
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.inside import make_folder, unlink, write
 
 __all__ = ["write_report"]
 
+
+PICTURES = "report/pictures"
 
 # Patches without colour, and the light that they reflect (0 to 1).
 _GREYS = {"grey 18 %": 0.18, "white 90 %": 0.9} | {
@@ -45,8 +48,7 @@ def write_report(folder: Path) -> Path:
     records = [r for r in latest(log.records).values() if r["status"] != "withdrawn"]
     if not records and not log.refused:
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
-    report = folder / "report"
-    (report / "pictures").mkdir(parents=True, exist_ok=True)
+    make_folder(folder, PICTURES)
     done = [r for r in records if r["status"] == "done"]
     media, measured = kept_media(folder), kept_verdicts(folder)
     verdicts = {v["job"]: v for v in (measured or {}).get("clips", ())}
@@ -55,7 +57,7 @@ def write_report(folder: Path) -> Path:
     clips = []
     for record in done:
         try:
-            clips.append(_clip(folder, report, record, verdicts.get(record["job"])))
+            clips.append(_clip(folder, record, verdicts.get(record["job"])))
         except Exception as error:
             faults.append((record["clip"], unexpected(folder, f"showing {record['clip']}", error)))
     _span(clips)
@@ -71,21 +73,19 @@ def write_report(folder: Path) -> Path:
         measured=_measured(clips, measured),
         exceptions=[("bad", *fault) for fault in faults] + _exceptions(records, clips, media),
         scenes=scenes,
-        sheets=contact_sheets(report / "pictures", in_order, report),
+        sheets=contact_sheets(folder, PICTURES, in_order, "report"),
         tolerance=TOLERANCE,
     )
-    _write(report / "index.html", page)
-    _tidy(report / "pictures", clips)
+    _write(folder, "report/index.html", page)
+    _tidy(folder, clips)
     batch = {"schema": "rushlight-batch-1", "clips": [_slim(r) for r in records], "media": media}
-    _write(report / "batch.json", json.dumps(batch, indent=1, ensure_ascii=False))
-    _write_csv(report / "batch.csv", records)
-    return report / "index.html"
+    _write(folder, "report/batch.json", json.dumps(batch, indent=1, ensure_ascii=False))
+    _write_csv(folder, "report/batch.csv", records)
+    return folder / "report" / "index.html"
 
 
-def _write(path: Path, text: str) -> None:
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
-    temporary.write_text(text, "utf-8", "replace")
-    os.replace(temporary, path)
+def _write(folder: Path, name: str, text: str) -> None:
+    write(folder, name, text.encode("utf-8", "replace"))
 
 
 def _slim(record: Mapping[str, Any]) -> dict[str, Any]:
@@ -95,12 +95,12 @@ def _slim(record: Mapping[str, Any]) -> dict[str, Any]:
     return {**record, "colour": colour, "outputs": outputs}
 
 
-def _tidy(pictures: Path, clips: list[dict[str, Any]]) -> None:
+def _tidy(folder: Path, clips: list[dict[str, Any]]) -> None:
     """Remove pictures of clips that are no more, or were made anew."""
     used = {c[kind] for c in clips for kind in ("still", "strip", "waveform")}
-    for path in pictures.iterdir():
-        if path.name not in used:
-            path.unlink(missing_ok=True)
+    for path in (folder / PICTURES).iterdir():
+        if path.name not in used and not path.is_dir():
+            unlink(folder, f"{PICTURES}/{path.name}")
 
 
 def _sums(
@@ -163,9 +163,7 @@ def _exceptions(
     return found
 
 
-def _clip(
-    folder: Path, report: Path, record: Mapping[str, Any], measured: Mapping[str, Any] | None
-) -> dict[str, Any]:
+def _clip(folder: Path, record: Mapping[str, Any], measured: Mapping[str, Any] | None) -> dict[str, Any]:
     row = record.get("row", {})
     if measured and measured.get("made") != record.get("finished", ""):
         measured = None  # it was made anew since
@@ -196,7 +194,7 @@ def _clip(
         "greys": _greys(record),
         "verdict": measured["verdict"] if measured else "",
         "checks": [{"name": name, **check} for name, check in measured["checks"].items()] if measured else [],
-        **clip_pictures(folder, report / "pictures", record, anchor),
+        **clip_pictures(folder, PICTURES, record, anchor),
     }
 
 
@@ -264,7 +262,7 @@ def _scenes(clips: list[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]
     return [(f"Scene {scene}" if scene else "No scene stated", takes) for scene, takes in groups.items()]
 
 
-def _write_csv(path: Path, records: list[dict[str, Any]]) -> None:
+def _write_csv(folder: Path, name: str, records: list[dict[str, Any]]) -> None:
     columns = [
         "clip",
         "status",
@@ -281,8 +279,7 @@ def _write_csv(path: Path, records: list[dict[str, Any]]) -> None:
         "warnings",
         "error",
     ]
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
-    with temporary.open("w", encoding="utf-8", errors="replace", newline="") as stream:
+    with io.StringIO(newline="") as stream:
         writer = csv.writer(stream, lineterminator="\n")
         writer.writerow(columns)
         for r in records:
@@ -303,4 +300,4 @@ def _write_csv(path: Path, records: list[dict[str, Any]]) -> None:
                 r.get("error", ""),
             ]
             writer.writerow([f"'{c}" if isinstance(c, str) and c[:1] in "=+@" else c for c in cells])
-    os.replace(temporary, path)
+        _write(folder, name, stream.getvalue())

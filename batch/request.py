@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.texts import Kept
 
 __all__ = ["Request", "default_workers"]
 
@@ -28,10 +29,11 @@ class Request:
     only: tuple[str, ...] = ()
     strict: bool = False
     hash_originals: bool = False
-    kept: Mapping[str, Path] = field(
+    kept: Mapping[str, Kept] = field(
         default_factory=dict
     )  # files that stand in for those named, by absolute path
-    origin: Path | None = None  # the output folder they are kept in
+    origin: Path | None = None  # the output folder they are kept in: nothing else is read but originals
+    own_recipe: bool = False  # and the recipe with what it names, which the user gave
     replaced: str = "keep"  # or "remove": what becomes of outputs that newer ones replace
 
     def checked(self) -> Request:

@@ -15,7 +15,8 @@ from typing import Any
 
 from rushlight.batch.jobs import still_there
 from rushlight.batch.records import merged
-from rushlight.pipelines.errors import from_os
+from rushlight.pipelines.errors import OutsideError, from_os
+from rushlight.pipelines.inside import holding, is_file, link, move, unlink_as
 
 __all__ = ["FOLDER", "cause", "clear", "describe", "joined", "keep", "replaced", "unkeep"]
 
@@ -37,32 +38,28 @@ def _place(entry: Entry) -> str:
 def keep(out: Path, entries: Iterable[Entry]) -> None:
     """Put old files, those that are as their record has them, under their revision as well."""
     for entry in entries:
-        place = out / _place(entry)
-        if place.exists() or not still_there(out, entry):
+        place = _place(entry)
+        if is_file(out, place) or not still_there(out, entry):
             continue
         try:
-            place.parent.mkdir(parents=True, exist_ok=True)
-            try:
-                os.link(out / entry["path"], place)
-            except OSError:  # a file system without links: it leaves its name a little early
-                os.rename(out / entry["path"], place)
+            link(out, entry["path"], place)
         except OSError as error:
-            raise from_os(error, place) from None
+            raise from_os(error, out / place) from None
 
 
 def unkeep(out: Path, entries: Iterable[Entry]) -> None:
     """Undo `keep`: the new ones failed, and the old stay where they are."""
     for entry in entries:
-        place = out / _place(entry)
-        with suppress(OSError):
+        place = _place(entry)
+        with suppress(OSError, OutsideError):
             if still_there(out, entry):
-                place.unlink()
-            elif not (out / entry["path"]).exists():
-                os.rename(place, out / entry["path"])
-            for folder in place.parents:
-                if folder == out:
-                    break
-                folder.rmdir()
+                _unlink(out, place, entry)
+            elif not is_file(out, entry["path"]):
+                move(out, place, entry["path"])
+            while "/" in place:
+                place = place.rpartition("/")[0]
+                with holding(out, place) as (above, folder):
+                    os.rmdir(folder, dir_fd=above)
 
 
 def clear(out: Path, entries: Iterable[Entry], new: Iterable[Entry]) -> None:
@@ -70,8 +67,13 @@ def clear(out: Path, entries: Iterable[Entry], new: Iterable[Entry]) -> None:
     taken = {entry["path"] for entry in new}
     for entry in entries:
         if entry["path"] not in taken:
-            with suppress(OSError):
-                (out / entry["path"]).unlink()
+            with suppress(OSError, OutsideError):
+                _unlink(out, entry["path"], entry)
+
+
+def _unlink(out: Path, name: str, entry: Entry) -> None:
+    """Take a file away that is as its record has it; what somebody changed or put there since is left."""
+    unlink_as(out, name, size=entry["bytes"], mtime_ns=entry["mtime_ns"])
 
 
 def _same_picture(before: Mapping[str, Any], record: Mapping[str, Any]) -> str:
@@ -121,7 +123,7 @@ def describe(
             "output": e["output"],
             "path": e["path"],
             "revision": e.get("revision", 1),
-            "kept": _place(e) if kept and (out / _place(e)).exists() else "",  # a damaged one is not
+            "kept": _place(e) if kept and is_file(out, _place(e)) else "",  # a damaged one is not
             "hash": e.get("hash", ""),
             "why": why,
         }

@@ -7,7 +7,6 @@ so that every worker is busy to the end.
 from __future__ import annotations
 
 import os
-import shutil
 import time
 from collections import deque
 from collections.abc import Callable, Mapping
@@ -39,8 +38,17 @@ from rushlight.batch.states import (
     step,
 )
 from rushlight.batch.store import QueuedJob, Store
+from rushlight.batch.trust import check_job
 from rushlight.batch.volumes import free_bytes, mount_of, size_text
-from rushlight.pipelines.errors import ResourceError, RushlightError, from_os, no_room, own_fault
+from rushlight.pipelines.errors import (
+    OutsideError,
+    ResourceError,
+    RushlightError,
+    from_os,
+    no_room,
+    own_fault,
+)
+from rushlight.pipelines.inside import remove_tree
 
 __all__ = ["Event", "Place", "Stop", "Summary", "Work", "run"]
 
@@ -198,15 +206,15 @@ class _Loop:
                 except Exception as error:
                     self.went_wrong(running, action.number, own_fault(error, "given out"))
                 return True
-        job = next((job for job in self.queue if self.may_start(job)), None)
+        job = next((job for job in list(self.queue) if self.may_start(job)), None)
         if job is None:
             return False
         self.queue.remove(job)
         try:
             self.start(job)
-        except (RushlightError, OSError):
-            raise
         except Exception as error:
+            if isinstance(error, RushlightError | OSError) and not isinstance(error, OutsideError):
+                raise
             self.drop(job, error)
         return True
 
@@ -218,7 +226,12 @@ class _Loop:
             return True
         if self.refused.get(job.out, 0.0) > time.monotonic():
             return False
-        who = self.place.claim(Path(job.out))
+        try:
+            who = self.place.claim(Path(job.out))
+        except OutsideError as error:
+            self.queue.remove(job)
+            self.drop(job, error)
+            return False
         if who:
             if job.out not in self.refused:
                 self.on_event(Event(what="waiting", text=who))
@@ -233,6 +246,7 @@ class _Loop:
         if payload is None or not self.store.set_state(job.key, job.identity, "running"):
             return
         out = Path(job.out)
+        check_job(payload, job.out)
         if all_there(out, payload.get("outputs", ()), self.before(out, payload["job"])):
             self.store.set_state(job.key, job.identity, "done")
             self.on_event(Event(what="there", clip=job.clip))
@@ -316,7 +330,7 @@ class _Loop:
             self.pause(self.fault)
 
     def drop(self, job: QueuedJob, error: Exception, name: str = "") -> None:
-        """Fail a job for a fault of our own in this process; the night goes on. `name` is the job's in the log."""
+        """Fail a job that leads out of its folder, or for a fault of our own in this process; the night goes on. `name` is the job's in the log."""
         out = Path(job.out)
         text = str(kept_fault(out, job.clip, own_fault(error, "recorded")))
         if name:
@@ -353,7 +367,7 @@ class _Loop:
             self.log(out, record)
             running.record = record
         self.put_down(running, "done")
-        shutil.rmtree(out / ".work" / record["job"], ignore_errors=True)
+        remove_tree(out, f".work/{record['job']}")
         if running.record["status"] == "done" and not later:
             self.summary.done.append(job.clip)
             self.summary.frames += record["frames"]
@@ -434,17 +448,7 @@ def run(
 
     Jobs that other processes add join in. It also ends when only jobs are left whose originals have changed since
     they were planned, or had in a run before (`changed`): the caller plans those again. The caller holds the queue's lock (`run_alone`)."""
-    loop = _Loop(
-        store,
-        farm,
-        work or Work(),
-        on_event,
-        stop or Stop(),
-        policy,
-        keep_free,
-        stay,
-        place or Place(),
-        deadline,
-    )
+    work, stop, place = work or Work(), stop or Stop(), place or Place()
+    loop = _Loop(store, farm, work, on_event, stop, policy, keep_free, stay, place, deadline)
     loop.summary.changed.update(changed or {})
     return loop.run()

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.batch.locks import Lock, hold_queue
+from rushlight.batch.trust import check_inside, check_ours
 from rushlight.batch.volumes import network_file_system, state_folder
 from rushlight.pipelines.errors import QueueError, ResourceError, from_os, no_room
 from rushlight.pipelines.spec import digest_of
@@ -69,11 +70,16 @@ class Store:
     def __init__(self, path: Path) -> None:
         self.path = path
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            path.parent.mkdir(0o700, parents=True, exist_ok=True)
+            os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
             self._db = sqlite3.connect(path, timeout=30, isolation_level=None)
             self._db.execute("PRAGMA journal_mode=DELETE")
             self._db.execute("PRAGMA synchronous=EXTRA")
             with self._writing():
+                if self._db.execute(
+                    "SELECT name FROM sqlite_master WHERE type IN ('trigger','view')"
+                ).fetchone():
+                    raise sqlite3.DatabaseError("it holds triggers or views, and a queue has none")
                 for statement in _SCHEMA.split(";"):
                     self._db.execute(statement)
                 self._db.execute("INSERT OR IGNORE INTO about VALUES ('version', ?)", (VERSION,))
@@ -282,8 +288,11 @@ def queue_of(out: Path) -> Path:
     return out / ".work" / "queue.sqlite"
 
 
-def open_store(path: Path) -> Store:
-    """The queue at that path, made if need be. QueueError where it lies on a network file system or is none."""
+def open_store(path: Path, *, of: Path | None = None) -> Store:
+    """The queue at that path, made if need be; one in the output folder `of` holds nothing but what is put into it now.
+
+    QueueError where it lies on a network file system or is none, and where somebody else may have written it.
+    """
     kind = network_file_system(path)
     if kind:
         raise QueueError(
@@ -291,4 +300,8 @@ def open_store(path: Path) -> Store:
             "give --queue a file on a local disk, or XDG_STATE_HOME a folder on one",
             file=str(path),
         )
+    if of and path.is_relative_to(of):
+        check_inside(of, path.relative_to(of).as_posix())
+    else:
+        check_ours(path)
     return Store(path)

@@ -23,11 +23,12 @@ from rushlight.batch.finish import file_hash
 from rushlight.batch.jobrecord import FrameLine, check_shape
 from rushlight.batch.jsonlines import Refused, parse_lines
 from rushlight.batch.oddities import Extremes, colour_warnings, extremes, frame_warnings
-from rushlight.batch.records import Log, latest, log_path, read_log
+from rushlight.batch.records import LOG, Log, latest, read_log
 from rushlight.pipelines import measure
 from rushlight.pipelines.display import find_display
-from rushlight.pipelines.errors import DeliveryError, OptionError, RushlightError
+from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.icc import profile
+from rushlight.pipelines.inside import is_file, path_of, read_bytes
 from rushlight.pipelines.pixels import planes
 from rushlight.pipelines.probe import Facts, probe
 from rushlight.pipelines.readback import read_back
@@ -72,7 +73,7 @@ def delivered_log(folder: Path) -> Log:
     log = read_log(folder)
     lost = {each.job for each in log.refused if each.job}
     found = [r for r in latest(log.records).values() if r["status"] == "done" and r["job"] not in lost]
-    if not found and not log.refused and not log_path(folder).is_file():
+    if not found and not log.refused and not is_file(folder, LOG):
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
     return replace(log, records=found)
 
@@ -125,10 +126,8 @@ def _file(
     folder: Path, record: Mapping[str, Any], entry: Mapping[str, Any], hashes: bool
 ) -> dict[str, Check]:
     """One file's checks. Whatever a library raises over it is its own failure, and no other file's."""
-    path = folder / entry["path"]
     try:
-        if not path.is_file():
-            raise DeliveryError("is not there")
+        path = path_of(folder, entry["path"])
         movie = entry["kind"] == "movie"
         checks = _movie(folder, path, record, entry) if movie else _still(path, record, entry)
         if hashes:
@@ -138,6 +137,8 @@ def _file(
             )
     except RushlightError as error:
         return {"frames": Check(verdict="fail", text=error.text)}
+    except FileNotFoundError:
+        return {"frames": Check(verdict="fail", text="is not there")}
     except OSError as error:
         return {"frames": Check(verdict="fail", text=f"cannot be read: {error.strerror or error}")}
     except Exception as error:
@@ -267,7 +268,7 @@ def _logged_grids(folder: Path, record: Mapping[str, Any], entry: Mapping[str, A
     for picture in record["colour"]["pictures"]:
         if entry["output"] in picture["outputs"] and picture.get("frames"):
             try:
-                data = (folder / picture["frames"]).read_bytes()
+                data = read_bytes(folder, picture["frames"])
             except OSError:
                 return None
             lines, refused = parse_lines(

@@ -11,19 +11,18 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-import os
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from threading import get_ident
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from rushlight.pipelines import inside
 from rushlight.pipelines.direct import evaluated, row_length
-from rushlight.pipelines.errors import DeliveryError, from_os
+from rushlight.pipelines.errors import DeliveryError, OutsideError, from_os
 from rushlight.pipelines.lattice import Lattice, direct_of, lattice, lattice_kind, span
 from rushlight.pipelines.lut import tetrahedral
 from rushlight.pipelines.stretch import light_curve, on_curve
@@ -96,7 +95,7 @@ class Baked:
         arrays: dict[str, Any] = {"numbers": numbers, "shaper": self.shaper}
         arrays |= {k: v for k, v in (("grade", self.grade), ("light", self.light)) if v is not None}
         text = np.frombuffer(json.dumps(facts, sort_keys=True).encode(), np.uint8)
-        if not (folder / name).is_file():
+        if not inside.is_file(folder, name):
             _written(folder / name, lambda stream: np.savez(stream, facts=text, **arrays))
         return name
 
@@ -108,26 +107,19 @@ def _sha(array: NDArray[np.float32]) -> str:
 def _shared(folder: Path, kind: str, table: NDArray[np.float32]) -> str:
     """The name of a table's file, which is written if it is not there."""
     path = folder / f"{_sha(table)}.{kind}.npy"
-    if not path.is_file():
+    if not inside.is_file(folder, path.name):
         _written(path, lambda stream: np.save(stream, table))
     return path.name
 
 
 def _written(path: Path, write: Callable[[Any], None]) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.{os.getpid()}-{get_ident()}.part")
     whole = io.BytesIO()
     write(whole)  # numpy's own writing to a disk does not say why it fails
     try:
-        with temporary.open("wb") as stream:
-            stream.write(whole.getbuffer())
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(temporary, path)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        inside.write(path.parent, path.name, whole.getvalue(), sync=True)
     except OSError as error:
         raise from_os(error, path) from None
-    finally:
-        temporary.unlink(missing_ok=True)
 
 
 def _piecewise(
@@ -144,6 +136,11 @@ def _piecewise(
     return result
 
 
+def _table(folder: Path, name: str) -> NDArray[np.float32]:
+    found: NDArray[np.float32] = np.load(inside.path_of(folder, inside.file_name(name)), allow_pickle=False)
+    return found
+
+
 def load_baked(path: Path) -> Baked:
     """A baked look from its file. DeliveryError if it is damaged or of another schema."""
     try:
@@ -152,9 +149,9 @@ def load_baked(path: Path) -> Baked:
             lo, hi, saturation, shaper_lo, shaper_hi = (float(v) for v in file["numbers"])
             grade = file.get("grade", None)
             shaper, light = file["shaper"], file.get("light", None)
-        values = np.load(path.parent / facts["lattice"], allow_pickle=False)
-        direct = np.load(path.parent / facts["direct"], allow_pickle=False) if facts.get("direct") else None
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
+        values = _table(path.parent, facts["lattice"])
+        direct = _table(path.parent, facts["direct"]) if facts.get("direct") else None
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile, OutsideError) as error:
         raise DeliveryError(f"is no baked look that can be read: {error}", file=str(path)) from None
     if facts.get("schema") != SCHEMA:
         raise DeliveryError(
@@ -268,7 +265,7 @@ def regraded(baked: Baked, look: Look) -> Baked | None:
 
 def _cached_lattice(inner: Look, size: int, cache: Path | None, name: str) -> Lattice:
     place = cache / f"{name}.lattice.npz" if cache else None
-    if place and place.is_file():
+    if place and inside.is_file(place.parent, place.name):
         try:
             with np.load(place, allow_pickle=False) as kept:
                 share = kept.get("share", None)

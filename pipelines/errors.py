@@ -9,6 +9,7 @@
     │   ├── EncodingError       an unknown or ambiguous encoding, levels or display
     │   ├── TimecodeError       a timecode or frame rate
     │   └── OptionError         a command's options or folders
+    │       └── OutsideError    a name that leads out of the folder it is stated for
     ├── SourceError             an original is missing, does not open or does not decode
     │   └── ChangedError        it is not as it was when it was planned
     ├── DeliveryError           an output failed its check, and was not given its final name
@@ -35,6 +36,7 @@ __all__ = [
     "ListError",
     "LutError",
     "OptionError",
+    "OutsideError",
     "OwnFault",
     "QueueError",
     "RecipeError",
@@ -131,6 +133,10 @@ class TimecodeError(InputError):
 
 class OptionError(InputError):
     """An option of a command, or a folder it names, is wrong."""
+
+
+class OutsideError(OptionError):
+    """A name in a record, or a link in an output folder, leads out of that folder: nothing there was touched."""
 
 
 class SourceError(RushlightError):

@@ -11,7 +11,7 @@ from typing import Literal
 from rushlight.pipelines.pixels import PixelFormat
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
-__all__ = ["MOST_FRAMES", "MOST_PIXELS", "Facts", "Levels", "Siting", "SoundTrack", "same_time"]
+__all__ = ["MOST_FRAMES", "MOST_PIXELS", "Facts", "Levels", "Siting", "SoundTrack"]
 
 MOST_PIXELS = (
     200_000_000  # of a raster: a header that states more is damaged (the largest sensor has some 150 million)
@@ -20,18 +20,6 @@ MOST_FRAMES = 24 * 3600 * 120  # of a clip: a day at 120
 
 Levels = Literal["narrow", "full"]
 Siting = Literal["left", "top-left", "centre"]
-
-# What file systems keep of a file's time, in ns: SMB shares and NTFS (MS-DTYP 2.3.3 FILETIME), those of microseconds, exFAT
-# (specification 7.4.5), HFS+ and older ext (whole seconds; from memory), FAT.
-_KEPT = (100, 1_000, 10_000_000, 1_000_000_000, 2_000_000_000)
-
-
-def same_time(first: int, second: int) -> bool:
-    """Whether two times (ns) can be one file's: equal, or one is the other cut to what some file system keeps.
-
-    A share's client may hold all digits until it asks the server again, and a copy on another disk has fewer."""
-    older, newer = sorted((first, second))
-    return first == second or any(older == newer // kept * kept for kept in _KEPT)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import av
@@ -75,7 +74,7 @@ class Movie:
     painter: Painter | None
     lit: Grader | None  # makes the picture that light is measured of, where the movie states how bright it is
     lit_painter: Painter | None
-    temporary: Path
+    temporary: str  # from the output folder
     tiles: list[dict[str, Any]] = field(default_factory=list)
     light: list[tuple[float, float]] = field(default_factory=list)  # of every frame, where it is PQ
 

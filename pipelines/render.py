@@ -32,6 +32,7 @@ from rushlight.pipelines.errors import SourceError, from_os
 from rushlight.pipelines.exact import Signal
 from rushlight.pipelines.fields import running_room
 from rushlight.pipelines.hdr import states_light
+from rushlight.pipelines.inside import fresh, is_file, move, path_of, stat_of, unlink, write
 from rushlight.pipelines.look import Look, State
 from rushlight.pipelines.picture import (
     LIT,
@@ -53,10 +54,10 @@ from rushlight.pipelines.resolve import (
     font_of,
     movie_tags,
     opened_facts,
-    segment_path,
+    segment_name,
     segment_writer,
-    side_path,
-    still_path,
+    side_name,
+    still_name,
 )
 from rushlight.pipelines.slate import Painter
 from rushlight.pipelines.sources import SourceFrame, open_source
@@ -81,33 +82,34 @@ def render_segment(payload: Mapping[str, Any], index: int, token: str) -> dict[s
     """
     job = JobSpec.model_validate(payload)
     segment = job.segments[index]
-    side = side_path(job, segment)
     movies = [o for o in job.outputs if isinstance(o, MovieSpec)] if segment.movies else []
-    if side.is_file() and all(path.is_file() for path in _made(job, segment, movies)):
+    if all(is_file(Path(job.out), name) for name in _made(job, segment, movies)):
         return _result(job, segment, movies)
     with ExitStack() as stack:
         work = _Segment(job, segment, movies, token, stack)
         work.run()
-    work.keep(side, token)
+    work.keep()
     return _result(job, segment, movies)
 
 
-def _made(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> list[Path]:
-    """The files that a finished segment has left."""
+def _made(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> list[str]:
+    """The files that a finished segment has left, from the output folder."""
     inside = range(segment.first, segment.first + segment.count)
     stills = [
-        still_path(job, output, still.file)
+        still_name(job, output, still.file)
         for output in job.outputs
         if isinstance(output, StillsSpec)
         for still in output.stills
         if still.frame in inside
     ]
-    return [side_path(job, segment), *(segment_path(job, o, segment.index) for o in movies), *stills]
+    return [side_name(job, segment), *(segment_name(job, o, segment.index) for o in movies), *stills]
 
 
 def _result(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> dict[str, Any]:
-    paths = _made(job, segment, movies)
-    files = [{"path": str(p), "bytes": p.stat().st_size} for p in paths]
+    out = Path(job.out)
+    files = [
+        {"path": str(out / name), "bytes": stat_of(out, name).st_size} for name in _made(job, segment, movies)
+    ]
     return {"index": segment.index, "frames": segment.count, "files": files}
 
 
@@ -196,7 +198,7 @@ class _Segment:
         self, spec: MovieSpec, fitter: Fitter, place: Placement, tags: Tags, target: PixelFormat
     ) -> Grader:
         return Grader(
-            _baked(str(self.out / self.job.baked[spec.state])) if spec.state != "log" else None,
+            _baked(str(path_of(self.out, self.job.baked[spec.state]))) if spec.state != "log" else None,
             source=fitter.format,
             source_levels=self.job.source.levels,
             source_chroma=self.job.source.chroma,
@@ -213,15 +215,15 @@ class _Segment:
         )
 
     def _movie(self, spec: MovieSpec, picture: Picture) -> Movie:
-        final = segment_path(self.job, spec, self.segment.index)
-        final.parent.mkdir(parents=True, exist_ok=True)
-        temporary = final.with_name(f".{final.name}.{self.token}.part")
-        self.stack.callback(temporary.unlink, missing_ok=True)
+        final = segment_name(self.job, spec, self.segment.index)
+        temporary = f"{os.path.dirname(final)}/.{os.path.basename(final)}.{self.token}.part"
+        self.stack.callback(unlink, self.out, temporary)
         painter = self._painter(spec, picture, picture.pixel_format)
         self.warnings += painter.warnings if painter else []
         lit = find_pixel_format(LIT) if states_light(spec.codec, picture.tags.transfer) else None
         grader = self._grader(spec, picture.fitter, picture.place, picture.tags, lit) if lit else None
-        writer = self.stack.enter_context(segment_writer(temporary, self.job, spec, picture.tags))
+        path = fresh(self.out, temporary)
+        writer = self.stack.enter_context(segment_writer(path, self.job, spec, picture.tags))
         return Movie(
             spec=spec,
             writer=writer,
@@ -271,7 +273,7 @@ class _Segment:
         for picture in self.pictures:
             for movie in picture.movies:
                 movie.writer.close()
-                os.replace(movie.temporary, segment_path(self.job, movie.spec, self.segment.index))
+                move(self.out, movie.temporary, segment_name(self.job, movie.spec, self.segment.index))
 
     def _note_damage(self, frame: SourceFrame) -> None:
         if not frame.damage:
@@ -367,20 +369,19 @@ class _Segment:
             canvas = np.zeros((output.height, output.width, 3))
             canvas[place.y : place.y + place.height, place.x : place.x + place.width] = picture
             picture = canvas
-        final = still_path(self.job, output, file)
-        final.parent.mkdir(parents=True, exist_ok=True)
-        temporary = final.with_name(f".{self.token}.part{final.suffix}")
+        final = still_name(self.job, output, file)
+        temporary = f"{os.path.dirname(final)}/.{self.token}.part{os.path.splitext(file)[1]}"
         try:
             write_still(
-                temporary,
+                fresh(self.out, temporary),
                 picture,
                 kind,
                 display=self.display if output.state != "log" else None,
                 metadata={"ImageDescription": f"{self.job.stem} {self.start + (number - self.job.first)}"},
             )
-            os.replace(temporary, final)
+            move(self.out, temporary, final)
         finally:
-            temporary.unlink(missing_ok=True)
+            unlink(self.out, temporary)
         codes = np.rint(np.clip(np.nan_to_num(picture), 0, 1) * 65535).astype("<u2")
         entry: dict[str, Any] = {"file": file, "kind": kind, "frame": number, "picture": list(box)}
         entry["digest"] = frame_digest([codes])
@@ -398,7 +399,7 @@ class _Segment:
             and (any(s.frame == number for s in o.stills) if isinstance(o, StillsSpec) else middle)
         ]
         baked = self.job.baked.get("graded")
-        quick = _baked(str(self.out / baked)) if baked else None
+        quick = _baked(str(path_of(self.out, baked))) if baked else None
         for names, signal in framings(outputs, self.facts, self.signal, image):
             base, moved = measure.fault_tiles(self.look, signal, quick)
             if middle and not self.sensitivity:
@@ -408,7 +409,7 @@ class _Segment:
 
     # --- keeping
 
-    def keep(self, side: Path, token: str) -> None:
+    def keep(self) -> None:
         """Write what was found out beside the pictures."""
         facts = {
             "schema": SIDE_SCHEMA,
@@ -428,10 +429,8 @@ class _Segment:
             "pushed": self.pushed,
             "seen": self.seen,
         }
-        side.parent.mkdir(parents=True, exist_ok=True)
-        temporary = side.with_name(f".{side.name}.{token}.part")
+        side = side_name(self.job, self.segment)
         try:
-            temporary.write_text(json.dumps(facts, separators=(",", ":")))
-            os.replace(temporary, side)
+            write(self.out, side, json.dumps(facts, separators=(",", ":")).encode())
         except OSError as error:
-            raise from_os(error, side) from None
+            raise from_os(error, self.out / side) from None

@@ -13,7 +13,7 @@ from rushlight.pipelines.codecs import Tags, codec
 from rushlight.pipelines.display import find_display
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import ChangedError, SourceError, from_os
-from rushlight.pipelines.facts import same_time
+from rushlight.pipelines.inside import path_of, read_bytes, same_time
 from rushlight.pipelines.look import Look, ShowLut
 from rushlight.pipelines.lut import parse_cube
 from rushlight.pipelines.probe import Facts, probe
@@ -29,33 +29,33 @@ __all__ = [
     "font_of",
     "movie_tags",
     "opened_facts",
-    "segment_path",
+    "segment_name",
     "segment_writer",
-    "side_path",
-    "still_path",
-    "work_folder",
+    "side_name",
+    "still_name",
+    "work_name",
 ]
 
 
-def work_folder(job: JobSpec) -> Path:
-    """Where a job's unfinished files lie."""
-    return Path(job.out) / ".work" / job.job
+def work_name(job: JobSpec) -> str:
+    """Where a job's unfinished files lie, from the output folder."""
+    return f".work/{job.job}"
 
 
-def segment_path(job: JobSpec, output: MovieSpec, index: int) -> Path:
+def segment_name(job: JobSpec, output: MovieSpec, index: int) -> str:
     """A finished segment of one output; named by identity, so that a changed output never finds an old one."""
-    return work_folder(job) / output.identity / f"{index:06d}.mov"
+    return f"{work_name(job)}/{output.identity}/{index:06d}.mov"
 
 
-def side_path(job: JobSpec, segment: SegmentSpec) -> Path:
+def side_name(job: JobSpec, segment: SegmentSpec) -> str:
     """What a segment found out (digests, grids, tiles), beside its pictures."""
     key = "-".join(sorted(o.identity[:8] for o in job.outputs))
-    return work_folder(job) / "facts" / f"{segment.index:06d}-{segment.first}-{segment.count}-{key[:60]}.json"
+    return f"{work_name(job)}/facts/{segment.index:06d}-{segment.first}-{segment.count}-{key[:60]}.json"
 
 
-def still_path(job: JobSpec, output: StillsSpec, file: str) -> Path:
+def still_name(job: JobSpec, output: StillsSpec, file: str) -> str:
     """A finished still that has no final name yet."""
-    return work_folder(job) / output.identity / file
+    return f"{work_name(job)}/{output.identity}/{file}"
 
 
 def segment_writer(path: Path, job: JobSpec, output: MovieSpec, tags: Tags) -> MovieWriter:
@@ -76,7 +76,7 @@ def segment_writer(path: Path, job: JobSpec, output: MovieSpec, tags: Tags) -> M
 
 def font_of(job: JobSpec, output: MovieSpec) -> str:
     """The font that an output was given, as the output folder keeps it; "" for the default one."""
-    return str(Path(job.out) / output.font) if output.font else ""
+    return str(path_of(Path(job.out), output.font)) if output.font else ""
 
 
 def build_look(spec: LookSpec, out: Path) -> Look:
@@ -85,7 +85,7 @@ def build_look(spec: LookSpec, out: Path) -> Look:
     if spec.lut:
         path = out / spec.lut.path
         try:
-            text = path.read_text("utf-8", "replace")
+            text = read_bytes(out, spec.lut.path).decode("utf-8", "replace")
         except OSError as error:
             raise from_os(error, path, reading=True) from None
         show_lut = ShowLut(

@@ -10,8 +10,9 @@ import hashlib
 import json
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
+from rushlight.pipelines.inside import file_name, parts_of
 from rushlight.pipelines.recipe import Burnin, Frame, Guides
 
 __all__ = [
@@ -30,6 +31,9 @@ __all__ = [
 State = Literal["log", "show", "graded"]
 Levels = Literal["narrow", "full"]
 Triple = tuple[float, float, float]
+# What becomes a path is checked wherever a job is read, since a queue may be tampered with: OutsideError.
+Name = Annotated[str, AfterValidator(file_name)]
+Place = Annotated[str, AfterValidator(lambda name: "/".join(parts_of(name)))]
 
 
 def digest_of(value: Any, length: int = 32) -> str:
@@ -73,7 +77,7 @@ class GradeSpec(_Spec):
 class LutSpec(_Spec):
     """A show LUT: the .cube that the output folder keeps, and how to read it."""
 
-    path: str
+    path: Place
     name: str
     digest: str
     interpolation: Literal["tetrahedral", "trilinear"] = "tetrahedral"
@@ -111,8 +115,8 @@ class LookSpec(_Spec):
 
 class _OutputSpec(_Spec):
     output: str
-    identity: str
-    folder: str  # relative to the output folder: "editorial", or "editorial/A002" for twins
+    identity: Name
+    folder: Place  # relative to the output folder: "editorial", or "editorial/A002" for twins
     state: State
     width: int
     height: int
@@ -124,7 +128,7 @@ class MovieSpec(_OutputSpec):
     """One movie of the clip."""
 
     make: Literal["movie"] = "movie"
-    file: str  # name with its extension
+    file: Name  # with its extension
     codec: str
     container: str
     quality: float | None = None
@@ -133,7 +137,7 @@ class MovieSpec(_OutputSpec):
     sound: Literal["copy", "mix", "silent", "none"] = "copy"
     channels: tuple[int, ...] = ()
     burnin: Burnin | None = None
-    font: str = ""
+    font: Annotated[str, AfterValidator(lambda name: "/".join(parts_of(name)) if name else "")] = ""
     dither: bool = True
     card: int = 0  # frames of a slate card before the first of the clip
 
@@ -143,7 +147,7 @@ class StillSpec(_Spec):
 
     frame: int
     kind: str
-    file: str
+    file: Name
 
 
 class StillsSpec(_OutputSpec):
@@ -168,7 +172,7 @@ class SegmentSpec(_Spec):
 class JobSpec(_Spec):
     """One clip, and what is still to be made of it."""
 
-    job: str
+    job: Name
     clip: str
     stem: str
     out: str  # the output folder
@@ -180,7 +184,7 @@ class JobSpec(_Spec):
     reel: str
     retimed: bool = False  # taken frame for frame at another rate: silent
     look: LookSpec
-    baked: dict[str, str]  # state -> .npz relative to `out`
+    baked: dict[str, Place]  # state -> .npz relative to `out`
     no_light: float = 0.0  # its signal in the encoding that grades work in
     patches: dict[str, Any] = {}  # black, grey, white and the chart through the exact look
     outputs: tuple[OutputSpec, ...]

@@ -14,29 +14,49 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Protocol
 
-from rushlight.pipelines.errors import InputError
+from rushlight.pipelines.errors import InputError, OutsideError
 
 __all__ = ["MAX_BYTES", "Desk", "desk", "is_kept", "noted", "read_bytes", "read_text"]
 
 MAX_BYTES = 64_000_000  # a .cube of 129 points is 58 MB; a list of 100,000 clips is 30
 
 
+class Kept(Protocol):
+    """Something that stands in for a file."""
+
+    def read_bytes(self) -> bytes: ...
+
+
 @dataclass
 class Desk:
-    """What was read, by absolute path or another name; and the files that stand in for what has such a name."""
+    """What was read, by absolute path or another name; and what stands in for what has such a name.
 
-    kept: Mapping[str, Path] = field(default_factory=dict)
+    At a `sealed` one nothing else is read: what asks for it was not written by the user.
+    """
+
+    kept: Mapping[str, Kept] = field(default_factory=dict)
     read: dict[str, bytes] = field(default_factory=dict)
+    sealed: bool = False
+
+    @contextmanager
+    def unsealed(self, yes: bool = True) -> Iterator[None]:
+        """What is read inside was named by the user."""
+        before, self.sealed = self.sealed, self.sealed and not yes
+        try:
+            yield
+        finally:
+            self.sealed = before
 
 
 _desk: ContextVar[Desk | None] = ContextVar("desk", default=None)
 
 
 @contextmanager
-def desk(kept: Mapping[str, Path]) -> Iterator[Desk]:
+def desk(kept: Mapping[str, Kept], *, sealed: bool = False) -> Iterator[Desk]:
     """A desk for all that is read inside."""
-    found = Desk(kept=kept)
+    found = Desk(kept=kept, sealed=sealed)
     token = _desk.set(found)
     try:
         yield found
@@ -45,10 +65,13 @@ def desk(kept: Mapping[str, Path]) -> Iterator[Desk]:
 
 
 def noted(name: str, read: Callable[[], bytes]) -> bytes:
-    """What `read` gives, or what was kept under that name; noted if a desk is open."""
+    """What `read` gives, or what was kept under that name; noted if a desk is open. OutsideError at a sealed one for what
+    was not kept."""
     here = _desk.get()
     if here is None:
         return read()
+    if name not in here.kept and here.sealed:
+        raise OutsideError("is not among what the output folder keeps of that request", file=name)
     data = here.kept[name].read_bytes() if name in here.kept else read()
     here.read[name] = data
     return data
@@ -78,6 +101,8 @@ def read_bytes(path: Path, error: type[InputError]) -> bytes:
 
     try:
         data = noted(str(path.absolute()), read)
+    except OutsideError as fault:
+        raise error(f"cannot be read: {fault.text}", file=str(path)) from None
     except (OSError, ValueError) as fault:
         text = (fault.strerror if isinstance(fault, OSError) else None) or str(fault)
         raise error(f"cannot be read: {text}", file=str(path)) from None

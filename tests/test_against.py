@@ -38,6 +38,7 @@ def record(clip: str, look: Look = LOOK, **given: Any) -> dict[str, Any]:
 
 
 def folder(path: Path, *records: dict[str, Any]) -> Path:
+    path.mkdir()
     for each in records:
         append_record(path, each)
     return path

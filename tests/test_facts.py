@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rushlight.batch.jobs import still_there
-from rushlight.pipelines.facts import same_time
+from rushlight.pipelines.inside import same_time
 
 TIME = 1_795_000_000_123_456_789
 MOMENTS = st.integers(0, 4 * 10**18)

@@ -42,7 +42,7 @@ RANK = {room: rank for rank, rooms in enumerate(LAYERS) for room in rooms}
 FLAT = {
     f"{room.partition('.')[0]}.{name}": room
     for room, names in {
-        "pipelines": "errors texts toml visible pulse",
+        "pipelines": "errors texts toml visible pulse inside",
         "pipelines.formats": "timecode pixels codecs boxes libraries",
         "pipelines.colour": "gamuts curves encodings display chart cdl lut icc look aces acesmath unclipped",
         "pipelines.originals": "facts headers probe sequences spans reading sources sound raster resample mosaic",
@@ -58,7 +58,7 @@ FLAT = {
         "batch.decisions": "grades gradebook changes changefiles luts handover",
         "batch.plan": "request prepare plan ranges rates reels matching corrections showlut defaults reconcile"
         " growing jobs planlist",
-        "batch.queue": "store states locks",
+        "batch.queue": "store states trust locks",
         "batch.farm": "crew tasks farm cluster nopages scratch worker mounts",
         "batch.verify": "verify colourcheck oddities against",
         "batch.report": "report templates pagepics manifest kept",

@@ -68,5 +68,5 @@ def test_it_goes_with_its_process(tmp_path: Path) -> None:
 def test_a_place_that_cannot_be_is_one_clear_error(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(RushlightError) as caught:
-        Lock(tmp_path / "file" / "lock", "{who}")
+        Lock(tmp_path / "file", "lock", "{who}")
     assert not isinstance(caught.value, ResourceError)

@@ -26,7 +26,7 @@ def made(root: Path, **files: bytes) -> list[ManifestFile]:
             path.write_bytes(data)
     found = []
     for path in sorted(root.rglob("*")):
-        if path.is_file() and "ascmhl" not in path.parts:
+        if path.is_file() and not {"ascmhl", "log"} & set(path.relative_to(root).parts):
             info = path.stat()
             found.append(
                 ManifestFile(
@@ -46,7 +46,8 @@ def write(root: Path, files: list[ManifestFile], seconds: int = 0) -> Path | Non
         when=WHEN + timedelta(seconds=seconds),
         host="cart",
         version="1.0",
-        retired=root.parent / "retired",
+        retired="log/manifests",
+        ignore=("log/",),
     )
 
 
@@ -142,7 +143,7 @@ def test_a_remade_file_begins_a_new_history(tmp_path: Path) -> None:
     path = write(root, made(root, a_mov=b"one again"), 60)
     assert path is not None and path.name.startswith("0001_")
     assert path.read_text().count("<hash>") == 2
-    (kept,) = (tmp_path / "retired").iterdir()
+    (kept,) = (root / "log" / "manifests").iterdir()
     assert kept.name == "editorial 2026-11-25_010505Z" and len(list(kept.glob("0001_*.mhl"))) == 1
     assert verified(root).returncode == 0
     (root / "b.mov").unlink()  # no longer delivered

@@ -173,7 +173,7 @@ def disk(tmp_path: Path) -> Iterator[Path]:
     place = tmp_path / "disk"
     place.mkdir()
     made = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=60m", "none", place], capture_output=True, text=True
+        ["mount", "-t", "tmpfs", "-o", "size=60m,mode=0700", "none", place], capture_output=True, text=True
     )
     if made.returncode:
         pytest.skip(f"a disk of its own needs root: {made.stderr.strip()}")

@@ -231,8 +231,8 @@ def test_a_big_day(clips: int, out: Path, tmp_path: Path, monkeypatch: pytest.Mo
     log_path(folder).write_text("\n".join(lines) + "\n")
     pictures = sorted((out / "report" / "pictures").glob("*.jpg"))
 
-    def same(folder: Path, to: Path, record: dict, name: str) -> dict[str, str]:  # type: ignore[type-arg]
-        shutil.copy(pictures[0], to / f"{name}.jpg")
+    def same(folder: Path, to: str, record: dict, name: str) -> dict[str, str]:  # type: ignore[type-arg]
+        shutil.copy(pictures[0], folder / to / f"{name}.jpg")
         return {"still": f"{name}.jpg", "strip": "", "waveform": f"{name}.jpg"}
 
     monkeypatch.setattr("rushlight.batch.report.clip_pictures", same)

@@ -221,7 +221,7 @@ def entry(out: Path, path: str, text: str, revision: int = 1) -> dict:
 def test_keeping_twice_is_as_once(tmp_path: Path, links: bool, monkeypatch: pytest.MonkeyPatch) -> None:
     if not links:
 
-        def refused(*paths: object) -> None:
+        def refused(*paths: object, **folders: object) -> None:
             raise OSError(1, "no links here")
 
         monkeypatch.setattr(os, "link", refused)
@@ -240,6 +240,8 @@ def test_keeping_twice_is_as_once(tmp_path: Path, links: bool, monkeypatch: pyte
     revisions.clear(tmp_path, [old], [{"path": "a/x.mov"}])
     assert files(tmp_path, "a") == {"a/x.mov": b"new"}
     revisions.clear(tmp_path, [old], [{"path": "a/x.mxf"}])
+    assert files(tmp_path, "a") == {"a/x.mov": b"new"}  # it is not the file that the record has
+    revisions.clear(tmp_path, [entry(tmp_path, "a/x.mov", "old")], [{"path": "a/x.mxf"}])
     assert files(tmp_path, "a") == {}
 
 

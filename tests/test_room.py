@@ -114,7 +114,7 @@ def disk(tmp_path: Path) -> Iterator[Path]:
     """A small disk of its own."""
     place = tmp_path / "disk"
     place.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=24m", "none", place]
+    mount = ["mount", "-t", "tmpfs", "-o", "size=24m,mode=0700", "none", place]
     made = subprocess.run(mount, capture_output=True, text=True)
     if made.returncode:
         pytest.skip(f"a disk of its own needs root: {made.stderr.strip()}")

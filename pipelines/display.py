@@ -264,7 +264,8 @@ def output_transform(ap0: ArrayLike, display: Display, kind: Transform) -> Array
 
 def _aces2(ap0: Array, display: Display) -> Array:
     values = np.ascontiguousarray(np.clip(ap0, -65504, 65504), np.float32).reshape(-1, 3)
-    _processor(display.config_display, display.config_view).applyRGB(values)
+    if values.size:
+        _processor(display.config_display, display.config_view).applyRGB(values)
     result = np.clip(values.astype(np.float64).reshape(ap0.shape), 0.0, 1.0)
     if (
         display.name == "Rec.2020 BT.1886"

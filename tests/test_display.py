@@ -268,3 +268,4 @@ def test_aces2_is_what_openimageio_makes_of_the_same_config(display: Display) ->
     ap0 = np.concatenate([rng.uniform(-0.1, 1.2, (5000, 3)), 2.0 ** rng.uniform(-14, 8, (5000, 3))])
     judged = ocio.displayed(ap0, "ACES2065-1", display.config_display, display.config_view)
     assert (output_transform(ap0, display, "aces2") == np.clip(judged, 0, 1)).all()
+    assert output_transform(np.zeros((0, 3)), display, "aces2").shape == (0, 3)

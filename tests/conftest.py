@@ -3,6 +3,7 @@
 Files that take longest go first, so that no core waits for the last of them.
 """
 
+import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,19 @@ settings.load_profile("rushlight")
 # `engine` first of all: it compiles the kernel, which the nights of `render` would else do once a worker.
 LONGEST = (
     *("engine", "originals", "render", "verify", "faults", "farm_night", "report", "proof", "night_faults"),
-    *("farm", "queueing", "spans", "head", "kills", "hooks", "hdr_night", "queue_commands", "revisions"),
+    *(
+        "farm",
+        "queueing",
+        "spans",
+        "head",
+        "kills",
+        "hooks",
+        "strangers",
+        "hostile_text",
+        "hdr_night",
+        "queue_commands",
+        "revisions",
+    ),
     *("forecast", "foreign", "queue", "lookpage", "showlut", "saturation", "damage", "progress"),
 )
 
@@ -25,6 +38,12 @@ LONGEST = (
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     place = {f"test_{name}": k for k, name in enumerate(LONGEST)}
     items.sort(key=lambda item: place.get(item.path.stem, len(LONGEST)))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _state(tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Nothing is written into the state folder of whoever runs the tests."""
+    os.environ["XDG_STATE_HOME"] = str(tmp_path_factory.mktemp("state"))
 
 
 @pytest.fixture()

@@ -1,7 +1,7 @@
 """The command line: options, one call, one except, an exit code.
 
-0 all done; 1 some clips set aside or failed; 2 the request as a whole is wrong; 3 stopped, by a signal or with work left;
-4 a fault of our own. Modules that read pictures are imported by the commands that need them.
+0 all done; 1 some clips set aside or failed (`plan`: some rows are wrong); 2 the request as a whole is wrong; 3 stopped,
+by a signal or with work left; 4 a fault of our own. Modules that read pictures are imported by the commands that need them.
 """
 
 from __future__ import annotations
@@ -231,7 +231,10 @@ def render(clip_list: Path | None, origin: Path | None, **options: Any) -> int:
 @click.option("--workers", type=click.IntRange(1, 256), help="With so many workers.  [default: one a core]")
 @_answering
 def plan(clip_list: Path, write: Path | None, **options: Any) -> int:
-    """Show what would be made, each clip's grade and why, and everything that is wrong."""
+    """Show what would be made, each clip's grade and why, and everything that is wrong.
+
+    Exit codes: 0 all well; 1 some rows are wrong; 2 the request as a whole is wrong.
+    """
     from datetime import UTC, datetime
 
     from rushlight.batch.forecast import next_time

@@ -13,7 +13,17 @@ if TYPE_CHECKING:
     from rushlight.batch.progress import View
     from rushlight.batch.room import Room
 
-__all__ = ["write_pages"]
+__all__ = ["pages_are_current", "write_pages"]
+
+
+def pages_are_current(out: Path) -> bool:
+    """Whether the report is newer than all that it tells: the log and the requests."""
+    try:
+        made = (out / "report" / "index.html").stat().st_mtime_ns
+        told = [log_path(out), *(out / "log" / "requests").glob("*.json")]
+        return all(path.stat().st_mtime_ns <= made for path in told)
+    except OSError:
+        return False
 
 
 def write_pages(out: Path, view: View, room: Room) -> None:

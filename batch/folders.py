@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from rushlight.batch.lists import ClipList, Row
@@ -18,11 +18,15 @@ __all__ = ["Found", "find_originals", "read_folder"]
 @dataclass(frozen=True, kw_only=True)
 class Found:
     """What lies under some folders: `originals` (movies, and sequences as a folder or pattern) in order of path;
-    `raw`, which our libraries cannot read; and the number of files that are no pictures or are a system's own."""
+    `raw`, which our libraries cannot read; and, by folder, the number of files that are no pictures or are a system's own."""
 
     originals: tuple[Path, ...]
     raw: tuple[Path, ...] = ()
-    ignored: int = 0
+    ignored_in: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def ignored(self) -> int:
+        return sum(self.ignored_in.values())
 
 
 def find_originals(folders: Iterable[Path], *, leave_out: Iterable[Path] = ()) -> Found:
@@ -32,9 +36,10 @@ def find_originals(folders: Iterable[Path], *, leave_out: Iterable[Path] = ()) -
     """
     originals: list[Path] = []
     raw: list[Path] = []
-    ignored = 0
+    ignored_in: dict[str, int] = {}
     for place, _, files in originals_below(folders, leave_out):
         stills: list[str] = []
+        ignored = 0
         for name in files:
             suffix = Path(name).suffix.lower()
             if is_system(name) or _is_device(place / name):
@@ -51,7 +56,11 @@ def find_originals(folders: Iterable[Path], *, leave_out: Iterable[Path] = ()) -
             found, single = _sequences(place, stills)
             originals += found
             ignored += single
-    return Found(originals=tuple(dict.fromkeys(originals)), raw=tuple(dict.fromkeys(raw)), ignored=ignored)
+        if ignored:
+            ignored_in[str(place.absolute())] = ignored
+    return Found(
+        originals=tuple(dict.fromkeys(originals)), raw=tuple(dict.fromkeys(raw)), ignored_in=ignored_in
+    )
 
 
 def _is_device(path: Path) -> bool:

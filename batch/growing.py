@@ -79,6 +79,8 @@ class Growth:
         for path in growing:
             self.still(path)
         errors = {id(error) for path, error in plan.unopened if path in growing}
+        plan.growing += [c.row for c in plan.clips if c.path in growing]
+        plan.growing += [row for row, error in plan.broken if id(error) in errors]
         plan.clips = [c for c in plan.clips if c.path not in growing]
         plan.broken = [(row, error) for row, error in plan.broken if id(error) not in errors]
         plan.unopened = [(path, error) for path, error in plan.unopened if path not in growing]

@@ -8,32 +8,18 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Any, Literal
 
-from annotated_types import Len
 from pydantic import Field
 
-from rushlight.batch.jobrecord import Count, Number, Shape, check_shape
+from rushlight.batch.jobrecord import Number, Shape, check_shape
 from rushlight.batch.jsonlines import plain_json
 from rushlight.pipelines.errors import OptionError
-from rushlight.pipelines.inside import read_bytes, unlink, write
+from rushlight.pipelines.inside import read_bytes, write
 
-if TYPE_CHECKING:
-    from rushlight.batch.reconcile import Media
+__all__ = ["keep_verdicts", "kept_faults", "kept_verdicts"]
 
-__all__ = ["keep_media", "keep_verdicts", "kept_faults", "kept_media", "kept_verdicts"]
-
-MEDIA, VERDICTS = "rushlight-media-1", "rushlight-verify-1"
-
-
-class _Media(Shape):
-    schema_: Literal["rushlight-media-1"] = Field(alias="schema")
-    found: Count
-    listed: Count
-    not_listed: list[str]
-    unreadable: list[Annotated[list[str], Len(2, 2)]]
-    ignored: Count
-    absent: list[Annotated[list[str], Len(2, 2)]]
+VERDICTS = "rushlight-verify-1"
 
 
 class _Check(Shape):
@@ -60,31 +46,8 @@ class _Verdicts(Shape):
 
 
 _SHAPES: Mapping[str, tuple[type[Shape], str]] = {
-    "media.json": (_Media, "the originals are not counted until the next render"),
     "verify.json": (_Verdicts, "there are no verdicts until the next verify"),
 }
-
-
-def keep_media(media: Media | None, out: Path) -> None:
-    """Keep the count of `media`; none where no folder was given."""
-    if media is None:
-        unlink(out, "log/media.json")
-        return
-    document = {
-        "schema": MEDIA,
-        "found": media.found,
-        "listed": media.listed,
-        "not_listed": [str(p) for p in media.not_listed],
-        "unreadable": [[str(p), why] for p, why in media.unreadable],
-        "ignored": media.ignored,
-        "absent": [[name, str(p)] for name, p in media.absent],
-    }
-    _write(out, "log/media.json", document)
-
-
-def kept_media(out: Path) -> dict[str, Any] | None:
-    """The count that was kept; None where there is none that reads."""
-    return _read(out, "media.json")[0]
 
 
 def keep_verdicts(document: Mapping[str, Any], out: Path) -> None:

@@ -14,9 +14,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from rushlight.batch.camera import camera_of
+from rushlight.batch.rowfaults import mended, together
 from rushlight.batch.tabular import read_table
 from rushlight.pipelines.cdl import CDL
-from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
+from rushlight.pipelines.errors import GradeError, InputError, ListError, RushlightError, TimecodeError
 from rushlight.pipelines.timecode import FrameRate
 
 __all__ = ["COLUMNS", "ClipList", "Row", "read_csv", "write_csv"]
@@ -72,7 +73,8 @@ class Row:
     cells: Mapping[str, str] = field(default_factory=dict)
     grade: CDL | None = None  # from the row's own numbers
     rate: FrameRate | None = None
-    problem: ListError | GradeError | None = None  # why this row is set aside
+    problem: RushlightError | None = None  # why this row is set aside
+    whole: bool = True  # False where its cells do not stand under their columns
 
     def __getitem__(self, column: str) -> str:
         return self.cells.get(column, "")
@@ -92,7 +94,7 @@ class ClipList:
     warnings: tuple[str, ...] = ()
 
     @property
-    def problems(self) -> tuple[InputError, ...]:
+    def problems(self) -> tuple[RushlightError, ...]:
         return tuple(row.problem for row in self.rows if row.problem)
 
 
@@ -123,28 +125,25 @@ def _near(columns: Sequence[str], file: str, line: int) -> list[str]:
 def _row(columns: Sequence[str], cells: Sequence[str], file: str, line: int) -> Row:
     values = {c: v.strip() for c, v in zip(columns, cells, strict=False) if c and v.strip()}
     clip = values.get("clip", "")
-    problem: Any = None
-    if len(cells) > len(columns) and any(c.strip() for c in cells[len(columns) :]):
-        problem = ListError(
-            f"has {len(cells)} cells; the heading has {len(columns)} columns", file=file, line=line
-        )
+    faults: list[InputError] = []
+    whole = not (len(cells) > len(columns) and any(c.strip() for c in cells[len(columns) :]))
+    if not whole:
+        faults.append(ListError(f"has {len(cells)} cells; the heading has {len(columns)} columns"))
     elif not clip:
-        problem = ListError("names no clip", file=file, line=line, key="clip")
+        faults.append(ListError("names no clip", key="clip"))
     elif len(clip) > LONGEST_NAME:
-        problem = ListError(
-            f"is {len(clip)} characters long: no name of a clip", file=file, line=line, key="clip"
-        )
+        faults.append(ListError(f"is {len(clip)} characters long: no name of a clip", key="clip"))
         clip = f"{clip[:40]}…"
     grade: CDL | None = None
     rate: FrameRate | None = None
-    try:
-        grade = row_grade(values)
-        rate = _parsed(values, "rate", FrameRate.parse)
-        _parsed(values, "capture_rate", FrameRate.parse)
-        check_choices(values)
-        camera_of(values, {})
-    except InputError as error:
-        problem = problem or _as_list_error(error).at(file=file, line=line)
+    look: Mapping[str, str] | None = values if whole else None  # cells beside their columns say nothing
+    while look is not None:
+        try:
+            grade, rate = _read(look)
+            break
+        except InputError as error:
+            faults.append(_as_list_error(error))
+            look = mended(look, error)
     return Row(
         file=file,
         line=line,
@@ -152,8 +151,19 @@ def _row(columns: Sequence[str], cells: Sequence[str], file: str, line: int) -> 
         cells=values,
         grade=grade,
         rate=rate,
-        problem=problem,
+        problem=together([fault.at(file=file, line=line) for fault in faults]) if faults else None,
+        whole=whole,
     )
+
+
+def _read(cells: Mapping[str, str]) -> tuple[CDL | None, FrameRate | None]:
+    """The grade and the rate of a row's cells. InputError naming the column for the first cell that is wrong."""
+    grade = row_grade(cells)
+    rate = _parsed(cells, "rate", FrameRate.parse)
+    _parsed(cells, "capture_rate", FrameRate.parse)
+    check_choices(cells)
+    camera_of(cells, {})
+    return grade, rate
 
 
 def _as_list_error(error: InputError) -> ListError | GradeError:
@@ -163,7 +173,7 @@ def _as_list_error(error: InputError) -> ListError | GradeError:
 
 
 def _parsed(values: Mapping[str, str], column: str, parse: Callable[[str], Any]) -> Any:
-    if column not in values:
+    if not values.get(column):
         return None
     try:
         return parse(values[column])
@@ -181,7 +191,7 @@ CHOICES = {
 def check_choices(values: Mapping[str, str]) -> None:
     """ListError for a cell whose column takes one of a few words."""
     for column, choices in CHOICES.items():
-        if column in values and values[column].lower() not in choices:
+        if values.get(column) and values[column].lower() not in choices:
             raise ListError(f"{values[column]!r} will not do; takes {' or '.join(choices)}", key=column)
 
 

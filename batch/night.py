@@ -9,32 +9,33 @@ from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING, Any
 
+from rushlight.batch.accounts import account_for, sums_in
 from rushlight.batch.baking import baked
-from rushlight.batch.closing import write_pages
-from rushlight.batch.errorlog import kept_fault
+from rushlight.batch.closing import pages_are_current, write_pages
 from rushlight.batch.events import Event, Place, Stop, Summary, Terms
 from rushlight.batch.forecast import Deadline, cost_of
 from rushlight.batch.growing import Growth, growing_text
 from rushlight.batch.inputs import keep_inputs
 from rushlight.batch.interrupts import Stopped, beside, heard, minded
 from rushlight.batch.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
-from rushlight.batch.kept import keep_media
 from rushlight.batch.locks import hold_folder
 from rushlight.batch.plan import Plan, PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
-from rushlight.batch.records import append_record, failure_record, latest, read_log
+from rushlight.batch.reconcile import media_text
+from rushlight.batch.records import latest, read_log
 from rushlight.batch.request import Request
 from rushlight.batch.room import Room
 from rushlight.batch.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.volumes import mount_of
 from rushlight.pipelines.errors import OptionError, QueueError, from_os, no_room, own_fault
-from rushlight.pipelines.inside import is_file, refuse_links, remove_tree, same_time
+from rushlight.pipelines.inside import refuse_links, remove_tree, same_time
 from rushlight.pipelines.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe import Recipe
 from rushlight.pipelines.spec import JobSpec, digest_of
 
 if TYPE_CHECKING:
     from rushlight.batch.crew import Crew
+    from rushlight.batch.ledger import Day
     from rushlight.batch.progress import View
 
 __all__ = [
@@ -112,7 +113,14 @@ def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
     made, plan = night.made, night.plan
     settled = [clip for clip in night.settled if clip.row.clip not in made.done]
     outcome = made if made.done or made.failed or made.set_aside or made.left or made.stopped else None
-    view.summary(plan=plan, made=outcome, settled=settled, out=out.resolve(), seconds=made.seconds)
+    view.summary(
+        plan=plan,
+        made=outcome,
+        settled=settled,
+        out=out.resolve(),
+        seconds=made.seconds,
+        folders=sums_in([out]),
+    )
     if made.left or made.stopped:
         return STOPPED
     undone = len(plan.wrong) + len(plan.broken) + len(made.failed) + len(made.set_aside)
@@ -134,7 +142,7 @@ class _Night:
         while True:
             self.plan, self.left = prepared.plan, len(prepared.plan.clips)
             waiting = growth.take_out(prepared.plan, originals_of(made.changed.values()))
-            jobs, self.settled = jobs_of(prepared, self.out, self.view, self.room)
+            jobs, self.settled, _ = jobs_of(prepared, self.out, self.view, self.room)
             self.left = len({spec.job for spec, _ in jobs})
             made.changed.clear()
             if jobs:
@@ -169,7 +177,7 @@ class _Night:
 
     def pages(self, *, new: bool) -> None:
         """The report, unless it is there and nothing is new."""
-        if new or not is_file(self.out, "report/index.html"):
+        if new or not pages_are_current(self.out):
             with minded(self.stop):
                 write_pages(self.out, self.view, self.room)
 
@@ -199,9 +207,10 @@ def make_folder(out: Path) -> None:
 
 
 def jobs_of(
-    prepared: Prepared, out: Path, view: View, room: Room | None = None
-) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
-    """What is to be made in `out`, each with the reason, and clips that are there; inputs and bad rows are kept."""
+    prepared: Prepared, out: Path, view: View, room: Room | None = None, *, renewed: bool = True
+) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip], Day]:
+    """What is to be made in `out`, each with the reason, clips that are there, and the whole day of the folder; inputs and bad
+    rows are kept. `renewed`: what was dropped from the queue is asked for again."""
     room = room or Room(view, Stop(), patient=False)
     plan = prepared.plan
     refuse_links(out)
@@ -213,25 +222,21 @@ def jobs_of(
         view.warning(f"{refused.error}; {refused.name} counts as not made yet")
     for text in plan.warnings:
         view.warning(text)
-    if prepared.media and (
-        unnamed := len(prepared.media.not_listed)
-        + len(prepared.media.absent)
-        + len(prepared.media.unreadable)
-    ):
-        view.warning(
-            f"{unnamed} original(s) are in no row, not readable or absent from the media; `rushlight plan` names them"
-            f" ({prepared.media.found} found = {prepared.media.listed} listed + {len(prepared.media.not_listed)} not listed"
-            f" + {len(prepared.media.unreadable)} not readable + {prepared.media.ignored} ignored)"
-        )
+    days: list[Day] = []
 
     def kept() -> None:
         make_folder(out)
-        _log_undone(plan, out, records)
+        days.append(account_for(prepared, out, records, view, renewed=renewed))
         keep_inputs(prepared, out)
-        keep_media(prepared.media, out)
 
     room.to(out, kept)
-    return jobs, settled
+    media = days[-1].media
+    if media and (unnamed := sum(len(media[name]) for name in ("not_listed", "absent", "unreadable"))):
+        view.warning(
+            f"{unnamed} original(s) are in no row, not readable or absent from the media; `rushlight plan` names them"
+            f" ({media_text(media)})"
+        )
+    return jobs, settled, days[-1]
 
 
 def _jobs(
@@ -313,28 +318,6 @@ def _hashes(clip: PlannedClip, record: Mapping[str, Any] | None, full: bool) -> 
         return sampled, sampled
     logged = source.get("hash", "") if same else ""
     return sampled, logged if logged.startswith("xxh3_128:") else full_hash(clip.facts)
-
-
-def _log_undone(plan: Plan, out: Path, records: dict[str, dict[str, Any]]) -> None:
-    """A record for each row set aside and each original that does not open, unless the log says so already. `records`
-    is kept up with it."""
-    plan.broken = [(row, kept_fault(out, row.clip, error)) for row, error in plan.broken]
-    for status, pairs in (("set aside", plan.wrong), ("failed", plan.broken)):
-        for row, error in pairs:
-            job = f"row-{digest_of([row.clip, row.line], 12)}"
-            before = records.get(job)
-            if before and before["status"] == status and before.get("error") == str(error):
-                continue
-            record = failure_record(job, row.clip, status, str(error))
-            record |= {"row": dict(row.cells)}
-            append_record(out, record)
-            records[job] = record
-    for job, record in list(records.items()):
-        if job.startswith("row-") and record["status"] != "done" and record["status"] != "withdrawn":
-            listed = {f"row-{digest_of([r.clip, r.line], 12)}" for r, _ in (*plan.wrong, *plan.broken)}
-            if job not in listed:
-                records[job] = {**record, "status": "withdrawn", "error": ""}
-                append_record(out, records[job])
 
 
 def _run(

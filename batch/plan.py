@@ -403,6 +403,7 @@ class Plan:
     warnings: list[str] = field(default_factory=list)
     named: list[Path] = field(default_factory=list)  # originals that rows name, chosen or not
     unopened: list[tuple[Path, RushlightError]] = field(default_factory=list)  # those of `broken`
+    growing: list[Row] = field(default_factory=list)  # rows whose originals are waited for
     not_chosen: int = 0  # rows
     one_by_one: int = 0  # rows more than the list has, where files of a clip are taken each for itself
     alike: int = 0  # rows that say the same as another

@@ -10,6 +10,7 @@ from rushlight.batch.console import say, say_wrapped
 from rushlight.batch.forecast import cost_of
 from rushlight.batch.jobs import wanted
 from rushlight.batch.plan import PlannedClip
+from rushlight.batch.rowfaults import faults_of
 from rushlight.batch.tables import print_table
 from rushlight.batch.volumes import existing
 from rushlight.pipelines.errors import RushlightError
@@ -114,7 +115,7 @@ def plan_document(prepared: Prepared) -> dict[str, Any]:
     plan, recipe = prepared.plan, prepared.recipe
     clips = [_clip(c, recipe) for c in plan.clips]
     problems = [_fault(error) for error in prepared.faults]
-    problems += [_problem(r, e, "set aside") for r, e in plan.wrong]
+    problems += [_problem(r, fault, "set aside") for r, e in plan.wrong for fault in faults_of(e)]
     problems += [_problem(r, e, "failed") for r, e in plan.broken]
     frames = sum(c["frames"] for c in clips)
     size = _bytes(plan.clips, recipe)

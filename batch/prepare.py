@@ -6,45 +6,36 @@ import hashlib
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 
-from rushlight.batch.camera import camera_of
+from rushlight.batch.apart import set_apart
 from rushlight.batch.changefiles import clock_seconds, utc_seconds
 from rushlight.batch.changes import ChangeRecord
 from rushlight.batch.defaults import Defaults, read_defaults
 from rushlight.batch.edl import read_edl
 from rushlight.batch.folders import read_folder
 from rushlight.batch.gradebook import GradeBook
-from rushlight.batch.grades import Decision, GradeFiles, row_decision
-from rushlight.batch.jobs import with_still_notes
+from rushlight.batch.grades import Decision, GradeFiles
+from rushlight.batch.ledger import Asking, made_from, read_askings, request_id
 from rushlight.batch.lists import ClipList, Row, cell_is, read_csv, write_csv
 from rushlight.batch.luts import LutFiles
 from rushlight.batch.matching import Headers, Matcher, set_aside_shared
 from rushlight.batch.names import MediaIndex, files_of, resolve_clip, safe_name
-from rushlight.batch.plan import (
-    Plan,
-    PlannedClip,
-    Stated,
-    plan_clip,
-    stated_by,
-)
+from rushlight.batch.plan import Plan, PlannedClip, Stated
 from rushlight.batch.rates import rate_doubts
 from rushlight.batch.reconcile import Media, reconcile
+from rushlight.batch.records import latest, read_log
 from rushlight.batch.reels import reel_doubts, runs_on
 from rushlight.batch.request import Request
-from rushlight.batch.showlut import with_default_lut
+from rushlight.batch.rowplan import RowPlanner
 from rushlight.batch.timelines import read_timeline
 from rushlight.batch.twins import twin_notes
 from rushlight.pipelines.encodings import find_encoding
 from rushlight.pipelines.errors import (
     GradeError,
-    InputError,
     ListError,
     OptionError,
     RecipeError,
-    RushlightError,
-    own_fault,
     said,
 )
 from rushlight.pipelines.recipe import MovieOutput, Recipe, load_recipe
@@ -157,78 +148,36 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         defaults.add(recipe.default, recipe_file or request.recipe, lut_base, luts)
     media = MediaIndex(request.media, leave_out=[request.out] if request.out else [])
     base = request.clip_list if is_folder(request.clip_list) else request.clip_list.parent
-    options = Stated(
-        who="the command line", encoding=request.encoding, levels=request.levels, rate=request.rate
-    )
     plan = Plan(warnings=[*clip_list.warnings, *book.warnings])
     headers = Headers()
     matcher = Matcher(headers=headers, book=book, record=record, default=default, utc_offset=utc_offset)
+    planner = RowPlanner(
+        recipe=recipe,
+        options=Stated(
+            who="the command line", encoding=request.encoding, levels=request.levels, rate=request.rate
+        ),
+        base=base,
+        media=media,
+        headers=headers,
+        matcher=matcher,
+        defaults=defaults,
+        files=files,
+        luts=luts,
+        lut_base=lut_base,
+    )
     chosen = selected(clip_list, request.only)
     rows = list(_one_by_one(chosen, recipe, base, media))
     plan.not_chosen, plan.one_by_one = len(clip_list.rows) - len(chosen), len(rows) - len(chosen)
     for row in rows:
-        if row.problem:
-            plan.wrong.append((row, row.problem))
-            continue
-        try:
-            path = resolve_clip(row.clip, base, media, tell=partial(matcher.told_apart, row))
-        except RushlightError as error:
-            plan.wrong.append(
-                (
-                    row,
-                    error.at(file=row.file, line=row.line)
-                    if isinstance(error, ListError)
-                    else _missing(row, error),
-                )
-            )
-            continue
-        except Exception as error:
-            plan.broken.append((row, own_fault(error, "looked for")))
-            continue
-        try:
-            files_of_clip = files_of(path, row.clip, base, media)
-            plan.named += files_of_clip
-            stated = stated_by(row, recipe, {}, options)
-            rate = next((FrameRate.parse(s.rate) for s in stated if s.rate), None)
-            facts = headers.of(path, rate, files_of_clip)
-        except InputError as error:
-            plan.wrong.append((row, error.at(file=row.file, line=row.line)))
-            continue
-        except Exception as error:
-            fault = own_fault(error, "looked at", path)
-            plan.broken.append((row, fault))
-            plan.unopened.append((path, fault))
-            continue
-        try:
-            said = defaults.of(row, path, facts)
-            stated = stated_by(row, recipe, said, options)
-            row = with_default_lut(row, said, stated, recipe.look)
-            camera = camera_of(row.cells, said)
-            decision = row_decision(row, files) or matcher.decision(row, path, facts, camera)
-            clip = plan_clip(
-                row,
-                path,
-                facts,
-                recipe=recipe,
-                stated=stated,
-                decision=decision,
-                luts=luts,
-                lut_base=lut_base,
-                camera=camera,
-            )
-            plan.clips.append(with_still_notes(clip))
-        except InputError as error:
-            plan.wrong.append((row, error.at(file=row.file, line=row.line)))
-        except Exception as error:
-            fault = own_fault(error, "planned", path)
-            plan.broken.append((row, fault))
-            plan.unopened.append((path, fault))
+        planner.into(plan, row)
     set_aside_shared(plan, utc_offset)
     if is_folder(request.clip_list):
         plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
         _doubt(plan, lambda: runs_on(plan.clips))
     _doubt(plan, lambda: reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe))
     plan.clips = _untwinned(plan.clips, plan)
+    others = _other_requests(request, recipe_file)
+    set_apart(plan, str(request.clip_list.absolute()), others)
     if not request.only:
         plan.warnings += defaults.unused()
     chosen_lines = {row.line for row in chosen}
@@ -240,8 +189,9 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         fonts = kept_fonts(recipe, lut_base, recipe_file or request.recipe)
     inputs = dict(read.read)
     folders = [*request.media, *([base] if is_folder(request.clip_list) else [])]
+    outside = [request.out] if request.out else []
     with read.unsealed():  # the media's own manifests
-        media_found = reconcile(folders, plan, [request.out] if request.out else [])
+        media_found = reconcile(folders, plan, outside, _named_elsewhere(request, others))
     return Prepared(
         request=request,
         recipe=recipe,
@@ -270,8 +220,20 @@ def _doubt(plan: Plan, check: Callable[[], list[str]]) -> None:
         )
 
 
-def _missing(row: Row, error: RushlightError) -> ListError:
-    return ListError(f"{row.clip!r}: {error.text}", file=row.file, line=row.line, key="clip")
+def _other_requests(request: Request, recipe_file: str) -> list[Asking]:
+    """What else was asked for in the output folder."""
+    if request.out is None:
+        return []
+    recipe = str(Path(recipe_file).absolute()) if recipe_file else request.recipe
+    ours = request_id(str(request.clip_list.absolute()), recipe, request.only)
+    return [asking for asking in read_askings(request.out)[0] if asking.id != ours]
+
+
+def _named_elsewhere(request: Request, others: Iterable[Asking]) -> set[str]:
+    """The keys of the originals that other requests of the output folder name, or clips there were made from."""
+    records = latest(read_log(request.out).records).values() if request.out else ()
+    made = made_from(r for r in records if r.get("status") == "done")
+    return made.union(*(asking.named for asking in others))
 
 
 def _check_recipe(recipe: Recipe, clip_list: ClipList, file: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -139,15 +139,33 @@ class View:
         """Work is over."""
 
     def summary(
-        self, *, plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float
+        self,
+        *,
+        plan: Plan,
+        made: Summary | None,
+        settled: list[PlannedClip],
+        out: Path,
+        seconds: float,
+        folders: Mapping[str, Mapping[str, Any]] | None = None,
     ) -> None:
-        """The last words: what is wrong first."""
-        self.ended = summary_document(plan, made, settled, out, seconds)
+        """The last words: what is wrong first. `folders`: what all requests of each output folder come to."""
+        self.ended = summary_document(plan, made, settled, out, seconds) | {"folders": dict(folders or {})}
         lines = summary_lines(plan, made, settled, out, seconds)
         if self.noted:
             lines.append(f"{self.noted} of them with notes: see {out / 'report' / 'index.html'}")
+        for folder, sums in (folders or {}).items():
+            if sums["lists"] > 1:
+                lines.append(f"{folder}, all {sums['lists']} lists: {sums_text(sums)}")
         for line in lines:
             self.words.put(line)
+
+
+def sums_text(sums: Mapping[str, Any]) -> str:
+    """Listed = delivered + set aside + failed + not yet, in words."""
+    return (
+        f"{sums['listed']} clip(s) listed = {sums['delivered']} delivered + {sums['set_aside']} set aside + "
+        f"{sums['failed']} failed + {sums['not_yet']} not made yet"
+    )
 
 
 def summary_lines(
@@ -300,9 +318,16 @@ class JsonView(View):
         self._emit(**data)
 
     def summary(
-        self, *, plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float
+        self,
+        *,
+        plan: Plan,
+        made: Summary | None,
+        settled: list[PlannedClip],
+        out: Path,
+        seconds: float,
+        folders: Mapping[str, Mapping[str, Any]] | None = None,
     ) -> None:
-        self.ended = summary_document(plan, made, settled, out, seconds)
+        self.ended = summary_document(plan, made, settled, out, seconds) | {"folders": dict(folders or {})}
         self._emit(event="summary", **self.ended)
 
 

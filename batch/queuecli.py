@@ -18,7 +18,7 @@ PATH = click.Path(path_type=Path)
 _HELP = {
     "hold": "Keep clips from being started.",
     "release": "Let held clips be started again.",
-    "retry": "Queue failed and set-aside clips again, with a fresh count.",
+    "retry": "Queue failed and set-aside clips again, with a fresh count; rows that were wrong are read again from their lists.",
     "drop": "Take clips out of the queue; what was delivered stays.",
 }
 

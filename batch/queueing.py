@@ -12,8 +12,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rushlight.batch.accounts import asking_of, bad_rows, drop_from, sums_in
 from rushlight.batch.baking import baked
-from rushlight.batch.closing import write_pages
+from rushlight.batch.closing import pages_are_current, write_pages
 from rushlight.batch.console import say, say_json
 from rushlight.batch.events import Event, Place, Stop, Summary, Terms
 from rushlight.batch.growing import Growth, growing_text
@@ -25,10 +26,10 @@ from rushlight.batch.plan import Plan
 from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.request import Request
 from rushlight.batch.room import Room
-from rushlight.batch.states import MOVES
+from rushlight.batch.states import MOVES, UNSETTLED, asked
 from rushlight.batch.store import QueuedJob, Store, open_store
 from rushlight.batch.volumes import state_folder
-from rushlight.pipelines.errors import OptionError, QueueError
+from rushlight.pipelines.errors import InputError, OptionError, QueueError
 from rushlight.pipelines.spec import digest_of
 
 if TYPE_CHECKING:
@@ -51,20 +52,24 @@ def add(requests: Sequence[Request], *, queue: Path, priority: int, view: View) 
 
     Originals that grow are waited for, after everything else is queued.
     """
-    wrong = 0
     with open_store(queue) as store:
-        for request in requests:
-            growth, prepared = Growth(), prepare(request)
-            waited: list[Path] | None = None
-            while True:
-                waiting = growth.take_out(prepared.plan)
-                wrong += _put_in(store, request, prepared, waited, priority, view)
-                if not waiting:
-                    break
-                view.event(Event(what="waiting", text=growing_text(waiting)))
-                growth.wait(waiting, lambda: False)
-                waited, prepared = waiting, prepare(request)
+        wrong = sum([_read_list(store, request, priority, view) for request in requests])
     return PARTLY if wrong else DONE
+
+
+def _read_list(store: Store, request: Request, priority: int, view: View, *, again: bool = False) -> int:
+    """Queue what is to be made of a list; `again`: leave alone what stands in the queue as it is. Gives the number of its bad rows."""
+    growth, prepared = Growth(), prepare(request)
+    waited: list[Path] | None = None
+    wrong = 0
+    while True:
+        waiting = growth.take_out(prepared.plan)
+        wrong = max(wrong, _put_in(store, request, prepared, waited, priority, view, again=again))
+        if not waiting:
+            return wrong
+        view.event(Event(what="waiting", text=growing_text(waiting)))
+        growth.wait(waiting, lambda: False)
+        waited, prepared = waiting, prepare(request)
 
 
 def _put_in(
@@ -75,19 +80,32 @@ def _put_in(
     priority: int,
     view: View,
     room: Room | None = None,
+    *,
+    again: bool = False,
 ) -> int:
-    """Queue what is to be made of a plan, or only of some originals. Gives the number of its bad rows."""
+    """Queue what is to be made of a plan, or only of some originals, and its bad rows. Gives the number of these."""
     assert request.out is not None
     out = request.out.absolute()
     room = room or Room(view, Stop(), patient=False)
-    jobs, settled = jobs_of(prepared, out, view, room)
-    chosen = [spec for spec, _ in jobs if originals is None or Path(spec.source.path) in originals]
+    jobs, settled, day = jobs_of(prepared, out, view, room, renewed=originals is None and not again)
+    suffix = f"@{digest_of(str(out), 8)}"
+    wanted = [spec for spec, _ in jobs if spec.job not in day.dropped]
+    chosen = [spec for spec in wanted if originals is None or Path(spec.source.path) in originals]
+    if again:
+        known = {(row.key, row.identity) for row in store.rows()}
+        chosen = [
+            s for s in chosen if {(j.key, j.identity) for j in queued_jobs(out, [s], suffix=suffix)} - known
+        ]
     specs = room.to(out, lambda: baked(prepared, out, chosen, view.baked))
-    queued = queued_jobs(out, specs, suffix=f"@{digest_of(str(out), 8)}", priority=priority)
-    room.to(store.path, lambda: store.add(queued))
-    bad = [*prepared.plan.wrong, *prepared.plan.broken]
-    for _, error in bad:
-        view.problem(str(error))
+    rows = bad_rows(request, prepared, suffix, priority)
+    bad = [row for row in rows if row.key.partition("@")[0] not in day.dropped]
+    ours = f"/{asking_of(prepared).id}"  # the rows that this request had before, and those whose clip it has taken up
+    before = [row.key for row in store.rows() if not row.planned and row.out == str(out)]
+    over = [key for key in before if key.endswith(ours) or key.partition("@")[0] in day.settled]
+    queued = [*queued_jobs(out, specs, suffix=suffix, priority=priority), *bad]
+    room.to(store.path, lambda: store.add(queued, settled=over))
+    for row in bad:
+        view.problem(row.error)
     there = f", {len(settled)} there already" if settled else ""
     aside = f", {len(bad)} set aside" if bad else ""
     view.say(f"{request.clip_list}: {len({s.job for s in specs})} clip(s) queued{there}{aside}")
@@ -100,9 +118,9 @@ def _plan_again(store: Store, jobs: Sequence[QueuedJob], view: View, room: Room)
         ours = {job.key: job for job in jobs if job.out == out}
         for request in kept_requests(Path(out), view.warning):
             record = next(iter(ours.values())).payload["record"]
-            asked = replace(request, out=Path(out), replaced=record.get("replaced", "keep"))
+            wanted = replace(request, out=Path(out), replaced=record.get("replaced", "keep"))
             priority = max(job.priority for job in ours.values())
-            _put_in(store, asked, prepare(asked), originals_of(ours.values()), priority, view, room)
+            _put_in(store, wanted, prepare(wanted), originals_of(ours.values()), priority, view, room)
         for row in store.rows("queued"):
             old = ours.get(row.key)
             payload = store.payload(row.key, row.identity) if old else None
@@ -132,7 +150,8 @@ def run_queue(
         waiting = store.rows("queued")
         if not waiting and not stay:
             view.say("the queue has nothing to run")
-            return DONE
+            waits = bool(store.count(*UNSETTLED))
+            return _unsettled(store, summary, set(), room, terms.mode) if waits else DONE
         folders = held.enter_context(_Folders(store, view, terms.mode, room))
         try:
             count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
@@ -153,14 +172,36 @@ def run_queue(
             summary.left, summary.stopped = store.count("queued", "running"), "where nothing was in hand"
         with minded(stop):
             folders.idle()
-        ran = folders.ran
-    if stop.since and not stay:
-        summary.stopped = summary.stopped or "by a signal"
-    where = next(iter(ran)).resolve() if len(ran) == 1 else Path(f"{len(ran)} folders")
-    view.summary(plan=Plan(), made=summary, settled=[], out=where, seconds=summary.seconds)
+        if stop.since and not stay:
+            summary.stopped = summary.stopped or "by a signal"
+        return _unsettled(store, summary, folders.ran, room, terms.mode)
+
+
+def _unsettled(store: Store, summary: Summary, ran: set[Path], room: Room, mode: int | None) -> int:
+    """The last words of a run, with all that stands in the queue and waits for a person, whenever that came about. Gives the exit
+    code."""
+    rows = store.rows(*UNSETTLED)
+    aside = {Path(row.out) for row in rows if not row.planned and not pages_are_current(Path(row.out))} - ran
+    with (
+        _Folders(store, room.view, mode, room) as folders,
+        minded(room.stop),
+    ):  # their pages are to say so as well
+        if not room.stop.level and any([not folders.claim(out) for out in sorted(aside)]):
+            folders.idle()
+    summary.set_aside = [(row.clip, row.error) for row in rows if row.state == "set aside"]
+    summary.failed = [(row.clip, row.error) for row in rows if row.state == "failed"]
+    outs = sorted(ran | {Path(row.out) for row in rows})
+    room.view.summary(
+        plan=Plan(),
+        made=summary,
+        settled=[],
+        out=outs[0].resolve() if len(outs) == 1 else Path(f"{len(outs)} folders"),
+        seconds=summary.seconds,
+        folders=sums_in(outs),
+    )
     if summary.left or summary.stopped:
         return STOPPED
-    return PARTLY if summary.failed or summary.set_aside else DONE
+    return PARTLY if rows else DONE
 
 
 def _run_all(
@@ -277,7 +318,10 @@ def _plain(row: QueuedJob) -> dict[str, Any]:
 
 
 def change(queue: Path, what: str, clips: Sequence[str], *, everything: bool, view: View) -> int:
-    """Hold, release, retry or drop the jobs of clips (names or patterns). OptionError where none is meant."""
+    """Hold, release, retry or drop the jobs of clips (names or patterns). OptionError where none is meant.
+
+    A retry reads the lists of rows that could not be planned again, and gives 1 where some still cannot be.
+    """
     if not clips and not everything:
         raise OptionError("names no clip; give clip names, patterns such as 'A001*', or --all")
     with open_store(queue) as store:
@@ -286,13 +330,47 @@ def change(queue: Path, what: str, clips: Sequence[str], *, everything: bool, vi
             if not any(fnmatch.fnmatchcase(row.clip, pattern) for row in rows):
                 raise OptionError(f"{pattern!r} is no clip of this queue", file=str(queue))
         meant = [r for r in rows if everything or any(fnmatch.fnmatchcase(r.clip, p) for p in clips)]
+        answers = {row.key: asked(what, row.state, planned=row.planned) for row in meant}
+        moved = [key for key, answer in answers.items() if answer not in (None, "plan again")]
+        again = [row for row in meant if answers[row.key] == "plan again"]
         if what == "drop":
-            moved = [row.key for row in meant if row.state != "running"]
-            store.drop(moved)
+            _drop(store, [row for row in meant if row.key in moved])
         else:
             before, after = MOVES[what]
-            moved = store.move((row.key for row in meant), before, after)
+            moved = store.move(moved, before, after)
+        _read_again(store, again, view)
+        left = {row.key for row in store.rows() if not row.planned}
+    moved += [row.key for row in again if row.key not in left]
     kept = Counter(row.state for row in meant if row.key not in set(moved))
     others = ", ".join(f"{count} {state}" for state, count in kept.items())
     view.say(f"{what}: {len(moved)} clip(s)" + (f"; left as they are: {others}" if others else ""))
-    return DONE
+    return PARTLY if any(row.key in left for row in again) else DONE
+
+
+def _read_again(store: Store, rows: Sequence[QueuedJob], view: View) -> None:
+    """Read the lists of these rows again. A list that is wrong as a whole is said, and its rows stay as they are."""
+    lists: dict[str, tuple[Request, int]] = {}
+    for row in rows:
+        try:
+            said = (store.payload(row.key, row.identity) or {})["request"]
+            lists[digest_of(said)] = Request.of_plain(said), row.priority
+        except (KeyError, TypeError, ValueError, AttributeError):
+            view.problem(f"{row.clip}: the queue does not say which list it is from; add that list again")
+    for request, priority in lists.values():
+        try:
+            _read_list(store, request.checked(), priority, view, again=True)
+        except InputError as error:
+            view.problem(str(error))
+
+
+def _drop(store: Store, rows: Sequence[QueuedJob]) -> None:
+    """Take jobs out; what was to be made of them is no longer missing in their folders."""
+    store.drop(row.key for row in rows)
+    left = {row.clip_key for row in store.rows()}
+    gone: dict[Path, dict[str, str]] = {}
+    for row in rows:
+        if row.clip_key not in left:
+            gone.setdefault(Path(row.out), {})[row.clip_key.rpartition("@")[0]] = row.clip
+    for out, jobs in gone.items():
+        if out.is_dir():
+            drop_from(out, jobs)

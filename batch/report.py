@@ -6,8 +6,6 @@ pages are small and in sRGB.
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import re
 from collections import defaultdict
@@ -19,12 +17,14 @@ from typing import Any
 
 import numpy as np
 
+from rushlight.batch.batchcsv import batch_csv
 from rushlight.batch.colourcheck import TOLERANCE
 from rushlight.batch.errorlog import unexpected
-from rushlight.batch.kept import kept_faults, kept_media, kept_verdicts
+from rushlight.batch.kept import kept_faults, kept_verdicts
+from rushlight.batch.ledger import Day, day_of, read_askings
 from rushlight.batch.lists import is_yes
 from rushlight.batch.pagepics import clip_pictures, contact_sheets
-from rushlight.batch.records import latest, read_log
+from rushlight.batch.records import failure_record, latest, read_log
 from rushlight.batch.templates import render_page
 from rushlight.pipelines.chart import PATCHES
 from rushlight.pipelines.display import find_display
@@ -45,15 +45,21 @@ _GREYS = {"grey 18 %": 0.18, "white 90 %": 0.9} | {
 def write_report(folder: Path) -> Path:
     """Make the report of an output folder anew; gives the page. OptionError where nothing was rendered there."""
     log = read_log(folder)
-    records = [r for r in latest(log.records).values() if r["status"] != "withdrawn"]
+    known = latest(log.records)
+    askings, unread = read_askings(folder)
+    day = day_of(askings, known)
+    records = [
+        known[e.job] if e.state != "not yet" else failure_record(e.job, e.clip, "not yet", "")
+        for e in day.entries
+    ]
     if not records and not log.refused:
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
     make_folder(folder, PICTURES)
     done = [r for r in records if r["status"] == "done"]
-    media, measured = kept_media(folder), kept_verdicts(folder)
+    media, measured = day.media, kept_verdicts(folder)
     verdicts = {v["job"]: v for v in (measured or {}).get("clips", ())}
     faults = [(each.name, f"its record does not read: {each.error}") for each in log.refused]
-    faults += [("the log", text) for text in kept_faults(folder)]
+    faults += [("the log", text) for text in (*kept_faults(folder), *unread)]
     clips = []
     for record in done:
         try:
@@ -67,20 +73,22 @@ def write_report(folder: Path) -> Path:
         "report.html",
         title=folder.name,
         recipe=", ".join(sorted({r["recipe"].get("name", "") for r in done} - {""})) or "none",
-        when=_clock(max((r.get("finished", "") for r in records), default="")),
-        sums=_sums(records, done, media),
+        when=_clock(max((r.get("finished", "") for r in known.values()), default="")),
+        sums=_sums(day),
+        counts=day.counts(),
         media=media,
         measured=_measured(clips, measured),
-        exceptions=[("bad", *fault) for fault in faults] + _exceptions(records, clips, media),
+        exceptions=[("bad", *fault) for fault in faults] + _exceptions(records, clips, day),
         scenes=scenes,
         sheets=contact_sheets(folder, PICTURES, in_order, "report"),
         tolerance=TOLERANCE,
     )
     _write(folder, "report/index.html", page)
     _tidy(folder, clips)
-    batch = {"schema": "rushlight-batch-1", "clips": [_slim(r) for r in records], "media": media}
+    batch: dict[str, Any] = {"schema": "rushlight-batch-1", "clips": [_slim(r) for r in records]}
+    batch |= {"counts": day.counts(), "media": media, "dropped": sorted(day.dropped.values())}
     _write(folder, "report/batch.json", json.dumps(batch, indent=1, ensure_ascii=False))
-    _write_csv(folder, "report/batch.csv", records)
+    _write(folder, "report/batch.csv", batch_csv(records))
     return folder / "report" / "index.html"
 
 
@@ -103,20 +111,14 @@ def _tidy(folder: Path, clips: list[dict[str, Any]]) -> None:
             unlink(folder, f"{PICTURES}/{path.name}")
 
 
-def _sums(
-    records: list[dict[str, Any]], done: list[dict[str, Any]], media: Mapping[str, Any] | None
-) -> list[tuple[str, str, str]]:
-    aside = sum(r["status"] == "set aside" for r in records)
-    failed = sum(r["status"] == "failed" for r in records)
-    ungraded = sum(r["look"].get("grade") is None for r in done)
-    return [
-        ("originals found", str(media["found"]) if media else "not counted", ""),
-        ("listed", str(len(records)), ""),
-        ("delivered", str(len(done)), "good"),
-        ("ungraded", str(ungraded), "odd" if ungraded else ""),
-        ("set aside", str(aside), "bad" if aside else ""),
-        ("failed", str(failed), "bad" if failed else ""),
-    ]
+def _sums(day: Day) -> list[tuple[str, str, str]]:
+    counts = day.counts()
+    tones = {"delivered": "good", "ungraded": "odd", "set aside": "bad", "failed": "bad", "not yet": "odd"}
+    sums = {name: counts[name.replace(" ", "_")] for name in ("listed", *tones)}
+    if not sums["not yet"]:
+        del sums["not yet"]
+    found = ("originals found", str(day.media["found"]) if day.media else "not counted", "")
+    return [found, *((name, str(n), tones.get(name, "") if n else "") for name, n in sums.items())]
 
 
 def _clock(text: str) -> str:
@@ -143,23 +145,34 @@ def _measured(clips: list[dict[str, Any]], verdicts: Mapping[str, Any] | None) -
 
 
 def _exceptions(
-    records: list[dict[str, Any]], clips: list[dict[str, Any]], media: Mapping[str, Any] | None
+    records: list[dict[str, Any]], clips: list[dict[str, Any]], day: Day
 ) -> list[tuple[str, str, str]]:
     found = [
-        ("bad", r["clip"], f"{r['status']}: {r.get('error', '')}") for r in records if r["status"] != "done"
+        ("bad", r["clip"], f"{r['status']}: {r.get('error', '')}")
+        for r in records
+        if r["status"] not in ("done", "not yet")
     ]
+    found += [("odd", r["clip"], "not made yet") for r in records if r["status"] == "not yet"]
+    found += [("odd", clip, "taken out of the queue by hand, and not made") for clip in day.dropped.values()]
+    for entry in day.entries:
+        if entry.differs:
+            text = f"stands in {' and '.join(entry.lists)} with another range or grade in each: what was read last holds"
+            found.append(("odd", entry.clip, text))
     for clip in clips:
         for check in clip["checks"]:
             if check["verdict"] in ("fail", "warn"):
                 tone = "bad" if check["verdict"] == "fail" else "odd"
                 found.append((tone, clip["name"], f"measured again, {check['name']}: {check['text']}"))
     found += [("odd", c["name"], text) for c in clips for text in c["warnings"]]
-    if media:
-        found += [("bad", name, f"not readable: {why}") for name, why in media["unreadable"]]
+    if day.media:
+        found += [("bad", e["path"], f"not readable: {e['why']}") for e in day.media["unreadable"]]
         found += [
-            ("bad", name, "named by a manifest of the offload, and not there") for name, _ in media["absent"]
+            ("bad", e["path"], "named by a manifest of the offload, and not there")
+            for e in day.media["absent"]
         ]
-        found += [("odd", name, "an original that no row of the list names") for name in media["not_listed"]]
+        found += [
+            ("odd", name, "an original that no row of a list names") for name in day.media["not_listed"]
+        ]
     return found
 
 
@@ -260,44 +273,3 @@ def _scenes(clips: list[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]
     for clip in sorted(clips, key=lambda c: (c["first"], c["name"])):
         groups[clip["scene"]].append(clip)
     return [(f"Scene {scene}" if scene else "No scene stated", takes) for scene, takes in groups.items()]
-
-
-def _write_csv(folder: Path, name: str, records: list[dict[str, Any]]) -> None:
-    columns = [
-        "clip",
-        "status",
-        "reel",
-        "first_timecode",
-        "last_timecode",
-        "frames",
-        "look",
-        "grade_source",
-        "colour_digest",
-        "approved_by",
-        "approved_at",
-        "files",
-        "warnings",
-        "error",
-    ]
-    with io.StringIO(newline="") as stream:
-        writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(columns)
-        for r in records:
-            cells = [
-                r["clip"],
-                r["status"],
-                r.get("reel", ""),
-                r.get("first_timecode", ""),
-                r.get("last_timecode", ""),
-                r.get("frames", 0),
-                r["look"].get("description", "") if r.get("look") else "",
-                (r["look"].get("grade") or {}).get("source", "") if r.get("look") else "",
-                r["colour"].get("digest", ""),
-                r.get("row", {}).get("approved_by", ""),
-                r.get("row", {}).get("approved_at", ""),
-                " ".join(e["path"] for e in r.get("outputs", ())),
-                "; ".join(r.get("warnings", ())),
-                r.get("error", ""),
-            ]
-            writer.writerow([f"'{c}" if isinstance(c, str) and c[:1] in "=+@" else c for c in cells])
-        _write(folder, name, stream.getvalue())

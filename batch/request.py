@@ -6,6 +6,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.texts import Kept
@@ -35,6 +36,29 @@ class Request:
     origin: Path | None = None  # the output folder they are kept in: nothing else is read but originals
     own_recipe: bool = False  # and the recipe with what it names, which the user gave
     replaced: str = "keep"  # or "remove": what becomes of outputs that newer ones replace
+
+    def plain(self) -> dict[str, Any]:
+        """What was asked for in plain values, to be asked for again: paths absolute, and no stand-ins for files."""
+        return {
+            "clip_list": str(self.clip_list.absolute()),
+            "recipe": str(Path(self.recipe).absolute()) if Path(self.recipe).is_file() else self.recipe,
+            "out": str(self.out.absolute()) if self.out else None,
+            **{name: [str(p.absolute()) for p in getattr(self, name)] for name in ("media", "grades")},
+            "defaults": str(self.defaults.absolute()) if self.defaults else None,
+            "only": list(self.only),
+            **{
+                name: getattr(self, name)
+                for name in ("encoding", "levels", "rate", "replaced", "hash_originals")
+            },
+        }
+
+    @classmethod
+    def of_plain(cls, said: Mapping[str, Any]) -> Request:
+        """The request that `plain` has said."""
+        paths = {name: tuple(map(Path, said[name])) for name in ("media", "grades")}
+        places = {name: Path(said[name]) if said[name] else None for name in ("out", "defaults")}
+        rest = {k: said[k] for k in ("recipe", "encoding", "levels", "rate", "replaced", "hash_originals")}
+        return cls(clip_list=Path(said["clip_list"]), only=tuple(said["only"]), **paths, **places, **rest)  # type: ignore[arg-type]
 
     def checked(self) -> Request:
         """The same, once the folders and files it names are there. OptionError naming the one that is not."""

@@ -9,7 +9,7 @@ from pathlib import Path
 from rushlight.batch.console import say_json
 from rushlight.batch.forecast import cost_of, forecast
 from rushlight.batch.jobs import in_turns, job_id, wanted
-from rushlight.batch.night import DONE, WRONG, fields_of_clip
+from rushlight.batch.night import DONE, PARTLY, WRONG, fields_of_clip
 from rushlight.batch.plan import PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
 from rushlight.batch.records import latest, read_records
@@ -46,6 +46,7 @@ def show_plan(
 ) -> int:
     """`rushlight plan`: what would be made, each clip's grade and why, and everything that is wrong.
 
+    Gives 0 where all is well, 1 where some rows are wrong, 2 where the request as a whole would be refused.
     `ready_by`: say what of it will be ready then, if so many workers (one a core without) began now. `write`: a new file for the explicit list. OptionError where it is there already.
     """
     from rushlight.batch.changefiles import together
@@ -77,4 +78,6 @@ def show_plan(
         say_json(document)
     else:
         print_plan(document)
-    return WRONG if prepared.faults or prepared.plan.wrong or prepared.plan.broken else DONE
+    if prepared.faults:  # nothing is rendered until the decision files can be read
+        return WRONG
+    return PARTLY if prepared.plan.wrong or prepared.plan.broken else DONE

@@ -5,6 +5,9 @@ queued -> running -> done
    ├─────────┴──> failed | set aside         `retry` queues these again
    └── held                                  a person's doing: `hold`, `release`
 
+A row that could not be planned is a job as well, set aside (or failed, where its original does not open). It has nothing to
+render, so nothing but a new reading of its list, which `retry` and adding the list again ask for, makes a queued job of it.
+
 While a job is running its segments are rendered in order, several at a time; its finish follows the last.
 """
 
@@ -28,6 +31,7 @@ __all__ = [
     "DEFAULT_POLICY",
     "FINISH",
     "MOVES",
+    "UNSETTLED",
     "Action",
     "Ended",
     "Failed",
@@ -37,6 +41,7 @@ __all__ = [
     "Progress",
     "SlotFree",
     "after_failure",
+    "asked",
     "failure_kind",
     "step",
 ]
@@ -51,6 +56,22 @@ MOVES: Mapping[str, tuple[tuple[JobState, ...], JobState]] = {
     "release": (("held",), "queued"),
     "retry": (("failed", "set aside"), "queued"),
 }
+UNSETTLED: tuple[JobState, ...] = ("set aside", "failed")  # they wait for a person
+
+
+def asked(what: str, state: str, *, planned: bool) -> JobState | Literal["plan again", "gone"] | None:
+    """What a person's word (hold, release, retry, drop) makes of a job: its next state, "gone", or None where it stays as it is.
+
+    `planned` is False for a row that could not be planned: a retry of it is "plan again", and it is never held or queued.
+    """
+    if what == "drop":
+        return None if state == "running" else "gone"
+    before, after = MOVES[what]
+    if state not in before:
+        return None
+    if planned:
+        return after
+    return "plan again" if what == "retry" else None
 
 
 @dataclass(frozen=True, kw_only=True)

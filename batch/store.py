@@ -29,13 +29,13 @@ CREATE TABLE IF NOT EXISTS job (
     key TEXT PRIMARY KEY, out TEXT NOT NULL, clip TEXT NOT NULL, state TEXT NOT NULL, priority INTEGER NOT NULL,
     identity TEXT NOT NULL, frames INTEGER NOT NULL, added REAL NOT NULL, payload TEXT NOT NULL, error TEXT NOT NULL DEFAULT '',
     deaths INTEGER NOT NULL DEFAULT 0, attempts INTEGER NOT NULL DEFAULT 0, rank INTEGER NOT NULL DEFAULT 0,
-    mount TEXT NOT NULL DEFAULT '', cost REAL NOT NULL DEFAULT 0);
+    mount TEXT NOT NULL DEFAULT '', cost REAL NOT NULL DEFAULT 0, planned INTEGER NOT NULL DEFAULT 1);
 CREATE INDEX IF NOT EXISTS job_state ON job (state, priority DESC, added);
 CREATE TABLE IF NOT EXISTS segment (
     key TEXT NOT NULL, identity TEXT NOT NULL, number INTEGER NOT NULL, result TEXT NOT NULL, PRIMARY KEY (key, number));
 """
-VERSION = "2"
-_COLUMNS = "key,out,clip,state,priority,identity,frames,added,error,deaths,attempts,rank,mount,cost"
+VERSION = "3"
+_COLUMNS = "key,out,clip,state,priority,identity,frames,added,error,deaths,attempts,rank,mount,cost,planned"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +56,9 @@ class QueuedJob:
     rank: int = 0  # among those of one priority: lower ones first
     mount: str = ""  # where the disk of its outputs was mounted when it was queued
     cost: float = 0.0  # seconds of one core, as the plan estimates it
+    planned: bool = (
+        True  # False for a row that could not be planned: it waits for a person, never for a worker
+    )
     payload: Mapping[str, Any] = field(default_factory=dict)  # the job in plain values; rows are read without
 
     @property
@@ -99,7 +102,9 @@ class Store:
             self._db.execute("ALTER TABLE job ADD COLUMN rank INTEGER NOT NULL DEFAULT 0")
             self._db.execute("ALTER TABLE job ADD COLUMN mount TEXT NOT NULL DEFAULT ''")
             self._db.execute("ALTER TABLE job ADD COLUMN cost REAL NOT NULL DEFAULT 0")
-            self._db.execute("UPDATE about SET value='2' WHERE key='version'")
+        if version in ("1", "2"):
+            self._db.execute("ALTER TABLE job ADD COLUMN planned INTEGER NOT NULL DEFAULT 1")
+            self._db.execute("UPDATE about SET value='3' WHERE key='version'")
 
     def close(self) -> None:
         """Let the file and the lock go."""
@@ -135,12 +140,13 @@ class Store:
 
     # --- writing
 
-    def add(self, jobs: Iterable[QueuedJob]) -> None:
-        """Put jobs in. One that is there already with the same identity keeps its finished segments and starts with
+    def add(self, jobs: Iterable[QueuedJob], *, settled: Iterable[str] = ()) -> None:
+        """Put jobs in, and take those of the keys `settled` out. One that is there already with the same identity keeps its finished segments and starts with
         a fresh count (one that is running is left alone); another identity takes its place. One that is held stays so."""
         jobs = list(jobs)
         keys = {job.key for job in jobs}
         with self._writing():
+            self._delete(key for key in settled if key not in keys)
             for series in {
                 job.key.rpartition("+")[0] or job.key for job in jobs
             }:  # the same, parted otherwise before
@@ -156,8 +162,8 @@ class Store:
                 if old and old[0] != job.identity:
                     self._db.execute("DELETE FROM segment WHERE key=?", (job.key,))
                 self._db.execute(
-                    "INSERT OR REPLACE INTO job (key,out,clip,state,priority,identity,frames,added,rank,mount,cost,payload) "
-                    "VALUES (?,?,?,?,?,?,?,?,?,?,?,?)",
+                    "INSERT OR REPLACE INTO job (key,out,clip,state,priority,identity,frames,added,rank,mount,cost,planned,"
+                    "error,payload) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
                     (
                         job.key,
                         job.out,
@@ -170,6 +176,8 @@ class Store:
                         job.rank,
                         job.mount,
                         job.cost,
+                        job.planned,
+                        job.error,
                         json.dumps(job.payload),
                     ),
                 )
@@ -193,7 +201,7 @@ class Store:
                 for key in keys
                 if self._db.execute(
                     "UPDATE job SET state=?, error='', deaths=0, attempts=0 "
-                    f"WHERE key=? AND state IN ({','.join('?' * len(states))})",
+                    f"WHERE key=? AND planned AND state IN ({','.join('?' * len(states))})",
                     (after, key, *states),
                 ).rowcount
             ]
@@ -243,7 +251,10 @@ class Store:
             states,
         )
         names = _COLUMNS.split(",")
-        return [QueuedJob(**dict(zip(names, row, strict=True))) for row in found.fetchall()]
+        return [
+            QueuedJob(**dict(zip(names, row, strict=True)) | {"planned": bool(row[-1])})
+            for row in found.fetchall()
+        ]
 
     def count(self, *states: str) -> int:
         """How many jobs are in those states."""

@@ -360,13 +360,14 @@ def test_references_with_bad_names_are_named(out: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("text", ["", "[]", "{", "null", '{"schema": "rushlight-media-1", "found": "many"}'])
-def test_a_damaged_count_or_verdicts_are_said_and_the_page_made(text: str, out: Path) -> None:
-    (out / "log" / "media.json").write_text(text)
+def test_a_damaged_request_or_verdicts_are_said_and_the_page_made(text: str, out: Path) -> None:
+    (request, *_) = (out / "log" / "requests").glob("*.json")
+    request.write_text(text.replace("media", "asked"))
     (out / "log" / "verify.json").write_text(text.replace("media", "verify"))
     code, _, error = answer("report", out)
     assert code == 0, error
     page = (out / "report" / "index.html").read_text()
-    assert "media.json" in page and "verify.json" in page
+    assert request.name in page and "verify.json" in page
     assert measured(out, "--no-hash")[0] == 0
 
 

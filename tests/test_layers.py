@@ -54,16 +54,16 @@ FLAT = {
         "pipelines.burnin": "slate text fields overlay watermark guides",
         "pipelines.render": "render picture ahead card head",
         "batch": "records jobrecord jsonlines errorlog volumes tables console interrupts words",
-        "batch.lists": "tabular lists edl timelines folders names twins camera dates",
+        "batch.lists": "tabular lists rowfaults edl timelines folders names twins camera dates",
         "batch.decisions": "grades gradebook changes changefiles luts handover",
         "batch.plan": "request prepare plan ranges rates reels matching corrections showlut defaults reconcile"
-        " growing jobs planlist",
+        " growing jobs planlist rowplan ledger apart",
         "batch.queue": "store states trust locks",
         "batch.farm": "crew tasks farm cluster nopages scratch worker mounts",
         "batch.verify": "verify colourcheck oddities against",
-        "batch.report": "report templates pagepics manifest kept",
+        "batch.report": "report batchcsv templates pagepics manifest kept",
         "batch.run": "runner outcomes baking night again queueing finish fence revisions inputs forecast events progress hooks closing"
-        " room",
+        " room accounts",
         "batch.cli": "cli queuecli showplan planpage lookpage lookplot proof exchange shipped",
     }.items()
     for name in names.split()

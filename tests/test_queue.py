@@ -87,6 +87,55 @@ def test_what_is_no_queue(tmp_path: Path) -> None:
     assert network_file_system(tmp_path) == "" and free_bytes(tmp_path / "not" / "yet") > 0
 
 
+OLD = {  # as earlier versions made them
+    "1": "",
+    "2": ", rank INTEGER NOT NULL DEFAULT 0, mount TEXT NOT NULL DEFAULT '', cost REAL NOT NULL DEFAULT 0",
+}
+
+
+@pytest.mark.parametrize("version", OLD)
+def test_an_older_queue_is_read_and_its_jobs_are_planned_ones(tmp_path: Path, version: str) -> None:
+    with sqlite3.connect(tmp_path / "q.sqlite") as db:
+        db.execute("CREATE TABLE about (key TEXT PRIMARY KEY, value TEXT NOT NULL)")
+        db.execute("INSERT INTO about VALUES ('version', ?)", (version,))
+        db.execute(
+            "CREATE TABLE job (key TEXT PRIMARY KEY, out TEXT NOT NULL, clip TEXT NOT NULL, state TEXT NOT NULL, "
+            "priority INTEGER NOT NULL, identity TEXT NOT NULL, frames INTEGER NOT NULL, added REAL NOT NULL, "
+            "payload TEXT NOT NULL, error TEXT NOT NULL DEFAULT '', deaths INTEGER NOT NULL DEFAULT 0, "
+            f"attempts INTEGER NOT NULL DEFAULT 0{OLD[version]})"
+        )
+        db.execute(
+            "INSERT INTO job (key,out,clip,state,priority,identity,frames,added,payload,error) "
+            "VALUES ('a','o','a.mov','set aside',0,'i',3,0,'{}','3 workers died')"
+        )
+    db.close()
+    for _ in range(2):
+        with open_store(tmp_path / "q.sqlite") as store:
+            (row,) = store.rows()
+            assert (row.planned, row.error, row.frames) == (True, "3 workers died", 3)
+    with open_store(tmp_path / "q.sqlite") as store:
+        assert store.move(["a"], ("set aside",), "queued") == ["a"]
+
+
+def test_a_row_that_was_never_planned_is_never_queued(tmp_path: Path) -> None:
+    row = QueuedJob(
+        **{
+            **vars(job(tmp_path, "row-1")),
+            "planned": False,
+            "state": "set aside",
+            "error": "day.csv:2: slope",
+        }
+    )
+    with open_store(tmp_path / "q.sqlite") as store:
+        store.add([row, job(tmp_path, "b")])
+        assert store.move(["row-1"], ("set aside",), "queued") == []
+        assert [(r.key, r.planned, r.error) for r in store.rows("set aside")] == [
+            ("row-1", False, "day.csv:2: slope")
+        ]
+        store.add([job(tmp_path, "a")], settled=["row-1"])
+        assert {r.key for r in store.rows()} == {"a", "b"}
+
+
 def test_many_jobs_are_quick(tmp_path: Path) -> None:
     with open_store(tmp_path / "q.sqlite") as store:
         start = time.perf_counter()

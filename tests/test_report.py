@@ -9,6 +9,7 @@ import re
 import shutil
 import subprocess
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,9 +17,9 @@ import pytest
 
 from browsers import chromium, stopped
 from command import rushlight
-from rushlight.batch.kept import keep_media
+from rushlight.batch.ledger import keep_asking, read_askings
 from rushlight.batch.pagepics import fitted
-from rushlight.batch.reconcile import Media
+from rushlight.batch.reconcile import Walk
 from rushlight.batch.records import append_record, latest, log_path, read_records
 from rushlight.batch.report import write_report
 from rushlight.pipelines.display import find_display
@@ -250,14 +251,18 @@ def test_originals_counted_and_verdicts_shown(out: Path, tmp_path: Path) -> None
     shutil.copytree(out, folder)
     text = (folder / "report" / "index.html").read_text()
     assert "not counted" in text and "have not been measured again yet" in text
-    media = Media(
-        listed=3,
-        not_listed=(Path("/card/<i>X9.mov"),),
-        unreadable=((Path("/card/B.r3d"), "is camera raw"),),
-        ignored=2,
-        absent=(("A9.mov", Path("/card/ascmhl/1.mhl")),),
+    walk = Walk(
+        folders=("/card",),
+        originals=(
+            *((f"/card/A{n}.mov", f"/card/A{n}.mov", "") for n in range(3)),
+            ("/card/<i>X9.mov", "/card/<i>X9.mov", ""),
+            ("/card/B.r3d", "/card/B.r3d", "is camera raw"),
+        ),
+        ignored={"/card": 2},
+        absent=(("A9.mov", "/card/ascmhl/1.mhl"),),
     )
-    keep_media(media, folder)
+    ((asking,), _) = read_askings(folder)
+    keep_asking(folder, replace(asking, walk=walk, named=frozenset(f"/card/A{n}.mov" for n in range(3))))
     run = rushlight("verify", folder)
     assert run.returncode == 0, run.stdout + run.stderr
     text = " ".join((folder / "report" / "index.html").read_text().split())
@@ -287,7 +292,7 @@ def test_originals_counted_and_verdicts_shown(out: Path, tmp_path: Path) -> None
     assert (
         text.count("failed when it was measured again") == 6 and "hash: " in text
     )  # the two that share the file
-    keep_media(None, folder)
+    keep_asking(folder, asking)
     write_report(folder)
     assert "not counted" in (folder / "report" / "index.html").read_text()
     (folder / "log" / "verify.json").write_text("torn")

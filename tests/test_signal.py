@@ -37,7 +37,7 @@ def test_metadata_is_said_and_never_used(tmp_path: Path) -> None:
     run = rushlight("plan", tmp_path / "day.csv", "--json")
     document = json.loads(run.stdout)
     (problem,) = document["problems"]
-    assert run.returncode == 2 and "A001C001.mov" in json.dumps(problem)
+    assert run.returncode == 1 and "A001C001.mov" in json.dumps(problem)
     assert "nobody states" in json.dumps(problem)
     assert "the file's own metadata suggests S-Log3/S-Gamut3.Cine" in json.dumps(problem)
     (clip,) = document["clips"]

@@ -7,12 +7,14 @@ from rushlight.batch.farm import LostWorker
 from rushlight.batch.states import (
     FINISH,
     MOVES,
+    UNSETTLED,
     Ended,
     Failed,
     Policy,
     Progress,
     SlotFree,
     after_failure,
+    asked,
     failure_kind,
     step,
 )
@@ -131,3 +133,52 @@ def test_moves_of_a_person() -> None:
         "retry": "queued",
     }
     assert all("running" not in before and "done" not in before for before, _ in MOVES.values())
+
+
+STATES = ("queued", "held", "running", "done", "failed", "set aside")
+
+
+def test_what_a_person_asks_of_a_row_that_could_not_be_planned() -> None:
+    assert (
+        asked("retry", "set aside", planned=False) == asked("retry", "failed", planned=False) == "plan again"
+    )
+    assert asked("retry", "set aside", planned=True) == asked("release", "held", planned=True) == "queued"
+    assert (
+        asked("hold", "set aside", planned=False) is None
+        and asked("drop", "set aside", planned=False) == "gone"
+    )
+    assert asked("drop", "running", planned=True) is None and asked("retry", "done", planned=True) is None
+
+
+@given(
+    st.sampled_from(UNSETTLED),
+    st.lists(st.one_of(st.sampled_from([*MOVES, "drop"]), st.sampled_from([True, False])), max_size=30),
+)
+def test_a_bad_row_waits_until_its_list_is_mended_or_it_is_dropped(
+    state: str, events: list[str | bool]
+) -> None:
+    """Words of a person, and between them what a new reading of the list says (True: the row is right now)."""
+    planned, reading = False, False
+    for event in events:
+        if isinstance(event, bool):
+            if reading:
+                planned, reading = event, False
+                state = "queued" if event else "set aside"
+            continue
+        before = state
+        answer = asked(event, state, planned=planned)
+        reading = answer == "plan again"
+        if answer == "gone":
+            return
+        if answer is not None and not reading:
+            state = answer
+        assert planned or state in UNSETTLED  # no worker ever gets a row with nothing to render
+        assert state in STATES and (answer is not None or state == before)
+
+
+@given(st.sampled_from([*MOVES, "drop"]), st.sampled_from(STATES), st.booleans())
+def test_nothing_in_hand_is_taken_away(what: str, state: str, planned: bool) -> None:
+    answer = asked(what, state, planned=planned)
+    assert answer is None or state != "running"
+    if what != "drop":
+        assert answer in (None, MOVES[what][1], "plan again")

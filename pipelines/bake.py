@@ -11,7 +11,6 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -22,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from rushlight.pipelines import inside
 from rushlight.pipelines.direct import evaluated, row_length
-from rushlight.pipelines.errors import DeliveryError, OutsideError, from_os
+from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.lattice import Lattice, direct_of, lattice, lattice_kind, span
 from rushlight.pipelines.lut import tetrahedral
 from rushlight.pipelines.stretch import light_curve, on_curve
@@ -137,22 +136,29 @@ def _piecewise(
 
 
 def _table(folder: Path, name: str) -> NDArray[np.float32]:
-    found: NDArray[np.float32] = np.load(inside.path_of(folder, inside.file_name(name)), allow_pickle=False)
-    return found
+    """A shared table. A header that claims more than the file has costs no memory: it is mapped ahead of being read."""
+    path = inside.path_of(folder, inside.file_name(name))
+    return np.array(np.load(path, mmap_mode="r", allow_pickle=False))
 
 
 def load_baked(path: Path) -> Baked:
-    """A baked look from its file. DeliveryError if it is damaged or of another schema."""
+    """A baked look from its file. DeliveryError if it is damaged or of another schema, whatever that makes of its reading."""
     try:
-        with np.load(path, allow_pickle=False) as file:
-            facts = json.loads(bytes(file["facts"]))
-            lo, hi, saturation, shaper_lo, shaper_hi = (float(v) for v in file["numbers"])
-            grade = file.get("grade", None)
-            shaper, light = file["shaper"], file.get("light", None)
-        values = _table(path.parent, facts["lattice"])
-        direct = _table(path.parent, facts["direct"]) if facts.get("direct") else None
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile, OutsideError) as error:
+        return _loaded(path)
+    except (DeliveryError, MemoryError):
+        raise
+    except Exception as error:  # numpy, zipfile and json raise a dozen kinds, tokenize.TokenError and NotImplementedError among them
         raise DeliveryError(f"is no baked look that can be read: {error}", file=str(path)) from None
+
+
+def _loaded(path: Path) -> Baked:
+    with path.open("rb") as stream, np.load(stream, allow_pickle=False) as file:
+        facts = json.loads(bytes(file["facts"]))
+        lo, hi, saturation, shaper_lo, shaper_hi = (float(v) for v in file["numbers"])
+        grade = file.get("grade", None)
+        shaper, light = file["shaper"], file.get("light", None)
+    values = _table(path.parent, facts["lattice"])
+    direct = _table(path.parent, facts["direct"]) if facts.get("direct") else None
     if facts.get("schema") != SCHEMA:
         raise DeliveryError(
             f"is a baked look of schema {facts.get('schema')!r}; this reads {SCHEMA}", file=str(path)
@@ -272,7 +278,7 @@ def _cached_lattice(inner: Look, size: int, cache: Path | None, name: str) -> La
                 return Lattice(
                     places=kept["places"], values=kept["values"], light=bool(kept["light"]), share=share
                 )
-        except (OSError, ValueError, KeyError, zipfile.BadZipFile):
+        except Exception:  # damaged, in whichever of many ways: it is made anew
             pass
     made = lattice(inner, size)
     if place:

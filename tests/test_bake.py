@@ -2,10 +2,12 @@
 
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pytest
 
+from mutator.mutations import mutated
 from real import photographs
 from rushlight.pipelines.bake import _digest, bake, lattice_digest, load_baked
 from rushlight.pipelines.cdl import CDL
@@ -40,6 +42,26 @@ def test_damage_is_found(tmp_path: Path) -> None:
     path.write_bytes(b"PK nothing")
     with pytest.raises(DeliveryError):
         load_baked(path)
+
+
+def test_whatever_is_wrong_with_its_files_is_one_error(tmp_path: Path) -> None:
+    """Headers of zip and npy files and the lattice's numbers changed, as the mutator does it; and a table of 10 TB."""
+    path = tmp_path / bake(LOOK, size=17).save(tmp_path)
+    (lattice,) = tmp_path.glob("*.npy")
+    refused = 0
+    for file in (path, lattice):
+        whole = file.read_bytes()
+        claims = whole.replace(b"(17, 17, 17, 4)", b"(9999999,99999,)", 1)
+        assert file is path or claims != whole
+        for n in range(150):
+            file.write_bytes(mutated(whole, "binary", Random(n), tmp_path) if n else claims)
+            try:
+                load_baked(path)
+            except DeliveryError as error:
+                assert str(path) in str(error)
+                refused += 1
+        file.write_bytes(whole)
+    assert refused > 200 and load_baked(path)
 
 
 def test_direct_evaluation_is_kept_beside_its_lattice(tmp_path: Path) -> None:

@@ -18,6 +18,7 @@ settings.load_profile("rushlight")
 # `engine` first of all: it compiles the kernel, which the nights of `render` would else do once a worker.
 LONGEST = (
     *("engine", "originals", "render", "verify", "faults", "farm_night", "report", "proof", "night_faults"),
+    *("mutated_folders", "mutated_texts", "mutated_originals", "mutator"),
     *(
         "farm",
         "queueing",

@@ -1,0 +1,63 @@
+"""The mutator itself: the same number is the same input, an untouched seed passes, and every planted fault is found."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from mutator.kinds import KINDS
+from mutator.mutations import FORMS, mutated
+from mutator.supervise import Supervisor
+
+
+@pytest.fixture(scope="module")
+def supervisor(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Supervisor]:
+    folder = tmp_path_factory.mktemp("mutator")
+    found = Supervisor(home=folder / "home", kept=folder / "failed", ended_at=3.0, still=15.0)
+    yield found
+    found.close()
+
+
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize(
+    "data", [b"", b"\0", b"a", b'{"a": [1, {"b": null}]}', b"<a b='1'><c/></a>", b"a = 1\n", b"\xff" * 99]
+)
+def test_the_same_number_makes_the_same_input(form: str, data: bytes, tmp_path: Path) -> None:
+    made = [mutated(data, form, Random(f"x {n}"), tmp_path) for n in range(60)]
+    if form != "sqlite":  # a database has a clock in it
+        assert made == [mutated(data, form, Random(f"x {n}"), tmp_path) for n in range(60)]
+    assert len(set(made)) > 5
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_an_untouched_seed_passes(kind: str, supervisor: Supervisor) -> None:
+    answer = supervisor.one(kind, -2)
+    assert not answer["fault"] and answer["codes"], answer
+    assert KINDS[kind].group != "originals" or set(answer["codes"]) == {0}, answer
+
+
+@pytest.mark.parametrize(
+    ("kind", "said"),
+    [
+        ("_raises", "ZeroDivisionError: planted"),
+        ("_dies", "the process ended: -11"),
+        ("_eats", "MemoryError"),
+        ("_loops", "over 3 s of CPU"),
+        ("_sleeps", "stood still for 15 s"),
+        ("_warns", "RuntimeWarning: planted"),
+        ("_touches", "touched outside"),
+    ],
+)
+def test_a_planted_fault_is_found_and_its_input_kept(kind: str, said: str, supervisor: Supervisor) -> None:
+    (fault,) = supervisor.run([(kind, 0)])
+    assert said in fault.text, fault
+    assert fault.kept.read_bytes() and f"mutator {kind} 0 --input {fault.kept}" in str(fault)
+    assert not supervisor.one("csv", -1)["fault"] or kind == "_touches"  # and it goes on
+
+
+def test_an_input_that_was_kept_is_given_to_the_same_commands(supervisor: Supervisor, tmp_path: Path) -> None:
+    first = supervisor.one("csv", 7)
+    (tmp_path / "kept").write_bytes((supervisor.home / "input").read_bytes())
+    assert supervisor.one("csv", 7, tmp_path / "kept")["calls"] == first["calls"]
+    assert (supervisor.home / "input").read_bytes() == (tmp_path / "kept").read_bytes()

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from rushlight.pipelines.display import Display
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.icc import profile
+from rushlight.pipelines.inside import fresh
 
 __all__ = ["EXTENSIONS", "KINDS", "read_still", "still_words", "write_still"]
 
@@ -100,7 +101,7 @@ def _in_memory(path: Path) -> Iterator[str]:
     with open(os.memfd_create(path.name), "rb") as memory:
         yield f"/proc/self/fd/{memory.fileno()}"
         try:
-            with temporary.open("wb") as stream:
+            with fresh(path.parent, temporary.name).open("wb") as stream:
                 shutil.copyfileobj(memory, stream, 1 << 20)
             os.replace(temporary, path)
         except OSError as error:

@@ -204,10 +204,12 @@ def test_report_into_a_link(place: str, day: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["report/index.html", "report/batch.csv", "log/verify.json", "log/media.json", ".work/runner"]
+    "name", ["report/index.html", "report/batch.csv", "log/verify.json", "log/requests", ".work/runner"]
 )
 def test_a_file_of_ours_that_is_a_link_is_not_written_through(name: str, day: Path) -> None:
     place = day / "out" / name
+    if name == "log/requests":
+        (place,) = place.glob("*.json")
     place.parent.mkdir(exist_ok=True)
     place.unlink(missing_ok=True)
     place.symlink_to(day / "kept")

@@ -125,7 +125,7 @@ def hostile(out: Path, kept: Path) -> None:
         with requests.open("a") as stream:
             stream.write(json.dumps(said | {key: place, "only": ["scene=1"]}) + "\n")
     movie, viewing = out / "editorial" / "A001C001.mov", out / "viewing" / "A001C001.mp4"
-    for file in (movie, viewing, out / "report" / "index.html", out / "log" / "media.json"):
+    for file in (movie, viewing, out / "report" / "index.html", *(out / "log" / "requests").glob("*.json")):
         file.unlink(missing_ok=True)
         file.symlink_to(kept)
     for of in (out / "log" / "inputs" / "looks").glob("*.of"):

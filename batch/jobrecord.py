@@ -11,21 +11,39 @@ from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Literal
 
 from annotated_types import Ge, Gt, Le, Len
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError
 from rushlight.pipelines.faults import key_and_words
 from rushlight.pipelines.inside import file_name, output_name, parts_of
 from rushlight.pipelines.timecode import FrameRate, Timecode
 
-__all__ = ["SCHEMA", "Count", "FrameLine", "Number", "Shape", "check_record", "check_shape", "is_newer"]
+__all__ = [
+    "SCHEMA",
+    "Count",
+    "FrameLine",
+    "Number",
+    "Shape",
+    "Whole",
+    "check_record",
+    "check_shape",
+    "is_newer",
+]
 
 SCHEMA = "rushlight-job-1"
 _VERSION = re.compile(r"rushlight-job-(\d{1,6})")
 
+
+def _stated(text: str) -> str:
+    if not text:  # a length asked of pydantic would refuse names that are not UTF-8
+        raise ValueError("is empty; it must be stated")
+    return text
+
+
 Whole = Annotated[int, Ge(0), Le(2**63 - 1)]
 Count = Annotated[int, Ge(0), Le(2**31 - 1)]
 Side = Annotated[int, Gt(0), Le(2**16)]  # pixels of a raster
+Name = Annotated[str, AfterValidator(_stated)]
 Number = Annotated[float, Ge(-1e12), Le(1e12)]
 Triple = Annotated[list[Number], Len(3, 3)]
 Tile = Annotated[
@@ -88,14 +106,14 @@ class _File(Shape):
     """What every delivered file has. `path` is relative, with `/`; `identity` changes with what changes the file."""
 
     output: str
-    path: Annotated[str, Len(1)]
+    path: Name
     state: State
     identity: str
     frames: Count
     first_timecode: str
     bytes: Whole
     mtime_ns: Whole
-    hash: str
+    hash: Annotated[str, Field(pattern=r"^xxh3_128:[0-9a-f]{32}$")]
     width: Side
     height: Side
     picture: Box
@@ -187,7 +205,7 @@ class _Replaced(Shape):
 class _Any(Shape):
     """What every record has, delivered or not; whatever else it has is of these types."""
 
-    job: Annotated[str, Len(1)]
+    job: Name
     clip: str
     status: Literal["done", "failed", "set aside", "withdrawn"]
     error: str = ""

@@ -18,7 +18,7 @@ __all__ = ["Refused", "parse_lines", "plain_json"]
 
 MAX_LINE = 64_000_000  # bytes; the record of a clip of an hour has some 10 MB
 _NAMES = re.compile(rb'"(job|clip)"\s*:\s*"((?:[^"\\]|\\.)*)"')
-_HUGE = re.compile(rb"[eE]\+?\d{3}|\d{300}")
+_HUGE = re.compile(rb"[eE]\+?\d{3,}\s*[\],}]")  # a number past all floats
 _NAMED_WITHIN = 4096  # bytes from a line's beginning in which it names its job and clip
 
 

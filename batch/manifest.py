@@ -9,6 +9,8 @@ copy itself.
 from __future__ import annotations
 
 import hashlib
+import os
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -21,6 +23,7 @@ import xxhash
 
 from rushlight.pipelines.errors import DeliveryError, OutsideError, from_os
 from rushlight.pipelines.inside import file_name, make_folder, move, read_bytes, write
+from rushlight.pipelines.texts import MAX_BYTES
 
 __all__ = ["HISTORY", "ManifestFile", "c4", "delivered_files", "write_manifest"]
 
@@ -29,6 +32,8 @@ CHAIN = "ascmhl_chain.xml"
 IGNORED = (".DS_Store", "ascmhl", "ascmhl/")  # the specification's own
 _SPACE, _CHAIN_SPACE = "urn:ASC:MHL:v2.0", "urn:ASC:MHL:DIRECTORY:v2.0"
 _HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
+_C4_ID = re.compile(r"c4[1-9A-HJ-NP-Za-km-z]{88}")
+MAX_MARKS = 4_000_000  # of a manifest of 100,000 files
 _C4 = "123456789ABCDEFGHJKLMNPQRSTUVWXYZabcdefghijkmnopqrstuvwxyz"
 
 
@@ -119,35 +124,60 @@ def _free(path: Path) -> Path:
 # --- reading
 
 
+def _tree(root: Path, name: str) -> tuple[bytes, Any]:
+    """The bytes and the root of an XML file of a history. DeliveryError for whatever else it is, a bomb too."""
+    path = root / HISTORY / name
+    try:
+        data = read_bytes(root, f"{HISTORY}/{name}")
+        if len(data) > MAX_BYTES:
+            raise ValueError(f"it is longer than {MAX_BYTES // 1_000_000} MB")
+        if data.count(b"<") + data.count(b"=") > MAX_MARKS:
+            raise ValueError(f"it holds over {MAX_MARKS} tags and attributes")
+        return data, xml.fromstring(data)
+    except OSError as error:
+        raise DeliveryError(f"does not read: {error.strerror or error}", file=str(path)) from None
+    except OutsideError:
+        raise
+    except Exception as error:  # an encoding that is none is a LookupError, a bomb one of defusedxml's
+        text = " ".join(str(error).split())[:160]
+        raise DeliveryError(f"does not read: {text or type(error).__name__}", file=str(path)) from None
+
+
 def _chained(root: Path) -> list[tuple[int, str, str]]:
     """Generation, file name and C4 of each manifest in the chain."""
     path = root / HISTORY / CHAIN
-    try:
-        tree = xml.fromstring(read_bytes(root, f"{HISTORY}/{CHAIN}"))
-        space = f"{{{_CHAIN_SPACE}}}"
-        return [
-            (int(node.attrib["sequencenr"]), node.findtext(f"{space}path"), node.findtext(f"{space}c4"))
-            for node in tree.iter(f"{space}hashlist")
-        ]
-    except FileNotFoundError:
+    if not os.path.lexists(path):
         return []
-    except (ValueError, KeyError, SyntaxError, OSError) as error:
-        raise DeliveryError(f"is no chain of ASC MHL manifests: {error}", file=str(path)) from None
+    _, tree = _tree(root, CHAIN)
+    space = f"{{{_CHAIN_SPACE}}}"
+    found = []
+    for place, node in enumerate(tree.iter(f"{space}hashlist"), 1):
+        number, name, digest = (
+            node.attrib.get("sequencenr", ""),
+            node.findtext(f"{space}path") or "",
+            node.findtext(f"{space}c4") or "",
+        )
+        if not re.fullmatch(r"[0-9]{1,9}", number) or not name or not _C4_ID.fullmatch(digest):
+            raise DeliveryError(
+                f"is no chain of ASC MHL manifests: its entry {place} has no number, name or C4 that is one",
+                file=str(path),
+            )
+        found.append((int(number), name, digest))
+    if tree.tag != f"{space}ascmhldirectory":
+        raise DeliveryError("is no chain of ASC MHL manifests", file=str(path))
+    return found
 
 
 def _read_history(root: Path) -> tuple[int, dict[str, str]]:
     """The last generation's number, and every file's hash by path."""
     last, known = 0, {}
     for number, name, digest in _chained(root):
-        path = root / HISTORY / CHAIN
         try:
             path = root / HISTORY / file_name(name)
-            data = read_bytes(root, f"{HISTORY}/{name}")
-            tree = xml.fromstring(data)
-        except (OSError, SyntaxError, ValueError) as error:
-            raise DeliveryError(f"does not read: {error}", file=str(path)) from None
         except OutsideError as error:
-            raise DeliveryError(f"names a manifest elsewhere: {error.text}", file=str(path)) from None
+            text = f"names a manifest elsewhere: {error.text}"
+            raise DeliveryError(text, file=str(root / HISTORY / CHAIN)) from None
+        data, tree = _tree(root, name)
         if c4(data) != digest:
             raise DeliveryError("is not the manifest that its chain names: it was changed", file=str(path))
         last = max(last, number)

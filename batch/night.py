@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from functools import partial
 from pathlib import Path
 from threading import Thread
@@ -21,6 +21,7 @@ from rushlight.batch.jobs import Known, in_turns, job_id, job_spec, output_specs
 from rushlight.batch.locks import hold_folder
 from rushlight.batch.plan import Plan, PlannedClip
 from rushlight.batch.prepare import Prepared, prepare
+from rushlight.batch.queuerows import DamagedQueue, DamagedRow
 from rushlight.batch.reconcile import media_text
 from rushlight.batch.records import latest, read_log
 from rushlight.batch.request import Request
@@ -335,7 +336,7 @@ def _run(
     from rushlight.batch.runner import run
 
     unbaked, stop, queue = [spec for spec, _ in jobs], room.stop, queue_of(out)
-    with room.to(queue, lambda: open_store(queue, of=out)) as store:
+    with room.to(queue, lambda: _own_queue(out, view)) as store:
         store.run_alone()
         count = crew.count(sum(len(s.segments) for s in unbaked))
         with beside("bake") as pool:
@@ -413,15 +414,34 @@ def _queue(store: Store, out: Path, specs: list[JobSpec]) -> None:
 
     def ours(row: QueuedJob) -> bool:
         job = wanted.get(row.key)
-        return job is not None and row.out == job.out and store.payload(row.key, job.identity) == job.payload
+        with suppress(DamagedRow):
+            return (
+                job is not None and row.out == job.out and store.payload(row.key, job.identity) == job.payload
+            )
+        return False
 
     running = [row for row in store.rows("running") if not ours(row)]  # others of that name are replaced
-    store.drop(row.key for row in (*running, *store.rows()) if row.key not in wanted or row in running)
+    store.drop([row.key for row in (*running, *store.rows()) if row.key not in wanted or row in running])
+    store.drop([key for key, _ in store.damaged_rows()])
     store.add(queued)
     for row in store.rows():
         if not ours(row):
             text = "does not hold what was put into it: remove the folder .work, and what was unfinished is made anew"
             raise QueueError(text, file=str(store.path))
+
+
+def _own_queue(out: Path, view: View) -> Store:
+    """The queue of `render` into a folder, opened. One that is damaged is put aside: all it holds can be made again."""
+    path = queue_of(out)
+    try:
+        with open_store(path, of=out) as store:
+            store.check()
+    except DamagedQueue as error:
+        aside = path.with_name(f"{path.name}.damaged")
+        path.replace(aside)
+        path.with_name(f"{path.name}-journal").unlink(missing_ok=True)
+        view.warning(f"{error}. It is put aside as {aside.name}: what was half made is made again")
+    return open_store(path, of=out)
 
 
 def given_up(stop: Any, view: View) -> Callable[[str], None]:

@@ -6,7 +6,7 @@ import fnmatch
 import time
 from collections import Counter
 from collections.abc import Collection, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -24,6 +24,7 @@ from rushlight.batch.locks import Lock, hold_folder
 from rushlight.batch.night import clear_work, given_up, jobs_of, originals_of, queued_jobs
 from rushlight.batch.plan import Plan
 from rushlight.batch.prepare import Prepared, prepare
+from rushlight.batch.queuerows import DamagedRow
 from rushlight.batch.request import Request
 from rushlight.batch.room import Room
 from rushlight.batch.states import MOVES, UNSETTLED, asked
@@ -123,7 +124,10 @@ def _plan_again(store: Store, jobs: Sequence[QueuedJob], view: View, room: Room)
             _put_in(store, wanted, prepare(wanted), originals_of(ours.values()), priority, view, room)
         for row in store.rows("queued"):
             old = ours.get(row.key)
-            payload = store.payload(row.key, row.identity) if old else None
+            try:
+                payload = store.payload(row.key, row.identity) if old else None
+            except DamagedRow:
+                continue  # it fails when its turn comes
             if (
                 old and payload and payload["source"] == old.payload["source"]
             ):  # it cannot be planned any more
@@ -148,10 +152,14 @@ def run_queue(
         store.run_alone()
         room.to(queue, store.recover)
         waiting = store.rows("queued")
+        odd = store.damaged_rows()
+        for _, text in odd:
+            view.problem(text)
         if not waiting and not stay:
             view.say("the queue has nothing to run")
             waits = bool(store.count(*UNSETTLED))
-            return _unsettled(store, summary, set(), room, terms.mode) if waits else DONE
+            code = _unsettled(store, summary, set(), room, terms.mode) if waits else DONE
+            return max(code, PARTLY) if odd else code
         folders = held.enter_context(_Folders(store, view, terms.mode, room))
         try:
             count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
@@ -201,7 +209,7 @@ def _unsettled(store: Store, summary: Summary, ran: set[Path], room: Room, mode:
     )
     if summary.left or summary.stopped:
         return STOPPED
-    return PARTLY if rows else DONE
+    return PARTLY if rows or store.damaged_rows() else DONE
 
 
 def _run_all(
@@ -248,7 +256,11 @@ def _segments(store: Store, waiting: Sequence[QueuedJob], enough: int) -> int:
     """How many segments there are to render, counted no further than there is use for."""
     if len(waiting) >= enough:
         return len(waiting)
-    return sum(len((store.payload(job.key, job.identity) or {}).get("segments", ())) for job in waiting)
+    count = 0
+    for job in waiting:
+        with suppress(DamagedRow):  # it fails when its turn comes
+            count += len((store.payload(job.key, job.identity) or {}).get("segments", ()))
+    return count
 
 
 class _Folders(Place):
@@ -299,7 +311,9 @@ def show(queue: Path, *, as_json: bool) -> int:
     from rushlight.batch.tables import print_table
 
     with open_store(queue) as store:
-        rows = store.rows()
+        rows, odd = store.rows(), store.damaged_rows()
+    for _, text in odd:
+        say(text, error=True)
     if as_json:
         say_json([_plain(row) for row in rows])
         return DONE
@@ -335,6 +349,8 @@ def change(queue: Path, what: str, clips: Sequence[str], *, everything: bool, vi
         again = [row for row in meant if answers[row.key] == "plan again"]
         if what == "drop":
             _drop(store, [row for row in meant if row.key in moved])
+            if everything:
+                store.drop([key for key, _ in store.damaged_rows()])
         else:
             before, after = MOVES[what]
             moved = store.move(moved, before, after)
@@ -354,7 +370,7 @@ def _read_again(store: Store, rows: Sequence[QueuedJob], view: View) -> None:
         try:
             said = (store.payload(row.key, row.identity) or {})["request"]
             lists[digest_of(said)] = Request.of_plain(said), row.priority
-        except (KeyError, TypeError, ValueError, AttributeError):
+        except (DamagedRow, KeyError, TypeError, ValueError, AttributeError):
             view.problem(f"{row.clip}: the queue does not say which list it is from; add that list again")
     for request, priority in lists.values():
         try:

@@ -23,6 +23,7 @@ from rushlight.batch.fence import let_finish
 from rushlight.batch.forecast import Deadline
 from rushlight.batch.jobs import all_there
 from rushlight.batch.outcomes import Running, delivered_record, lost_record
+from rushlight.batch.queuerows import DamagedRow
 from rushlight.batch.records import append_record, failure_record, latest, read_records
 from rushlight.batch.states import (
     DEFAULT_POLICY,
@@ -212,6 +213,8 @@ class _Loop:
         self.queue.remove(job)
         try:
             self.start(job)
+        except DamagedRow as error:
+            self.drop(job, error)
         except Exception as error:
             if isinstance(error, RushlightError | OSError) and not isinstance(error, OutsideError):
                 raise

@@ -11,11 +11,12 @@ import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
 from rushlight.batch.locks import Lock, hold_queue
+from rushlight.batch.queuerows import DamagedQueue, check_queue, job_of, row_fault, segment_of
 from rushlight.batch.trust import check_inside, check_ours
 from rushlight.batch.volumes import network_file_system, state_folder
 from rushlight.pipelines.errors import QueueError, ResourceError, from_os, no_room
@@ -67,6 +68,9 @@ class QueuedJob:
         return self.key.partition("/")[0]
 
 
+_KINDS = {each.name: str(each.type) for each in fields(QueuedJob)}
+
+
 class Store:
     """An open queue file. One runner at a time holds its lock; everybody may read."""
 
@@ -76,6 +80,7 @@ class Store:
             path.parent.mkdir(0o700, parents=True, exist_ok=True)
             os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
             self._db = sqlite3.connect(path, timeout=30, isolation_level=None)
+            check_queue(self._db, path, ("1", "2", VERSION))
             self._db.execute("PRAGMA journal_mode=DELETE")
             self._db.execute("PRAGMA synchronous=EXTRA")
             with self._writing():
@@ -87,13 +92,12 @@ class Store:
                     self._db.execute(statement)
                 self._db.execute("INSERT OR IGNORE INTO about VALUES ('version', ?)", (VERSION,))
                 self._migrate()
-            (version,) = self._db.execute("SELECT value FROM about WHERE key='version'").fetchone()
-        except (sqlite3.Error, OSError) as error:
-            if is_full(error):
+            self._db.execute(f"SELECT {_COLUMNS},payload FROM job LIMIT 0")
+            self._db.execute("SELECT key,identity,number,result FROM segment LIMIT 0")
+        except (sqlite3.Error, OSError, ValueError) as error:
+            if not isinstance(error, ValueError) and is_full(error):
                 raise from_os(OSError(errno.ENOSPC, ""), path) from None
-            raise QueueError(f"is no queue that can be opened: {error}", file=str(path)) from None
-        if version != VERSION:
-            raise QueueError(f"is a queue of version {version}; this reads {VERSION}", file=str(path))
+            raise DamagedQueue(f"is no queue that can be opened: {error}", file=str(path)) from None
         self._lock: Lock | None = None
 
     def _migrate(self) -> None:
@@ -132,7 +136,25 @@ class Store:
                 if is_full(error):
                     raise from_os(OSError(errno.ENOSPC, ""), self.path) from None
                 raise ResourceError(f"the queue cannot be written: {error}", file=str(self.path)) from None
+            if isinstance(error, sqlite3.Error):
+                raise self._damaged(error) from None
             raise
+
+    def _damaged(self, error: sqlite3.Error) -> QueueError:
+        text = (
+            f"the queue is damaged: {error}. Put a copy back, or move the file away and add the lists again"
+        )
+        return DamagedQueue(text, file=str(self.path))
+
+    def _read(self, question: str, *values: object) -> list[tuple[Any, ...]]:
+        """The rows that answer a question. ResourceError where it may be answered later, QueueError where the file is damaged."""
+        try:
+            return self._db.execute(question, values).fetchall()
+        except sqlite3.OperationalError as error:
+            text = f"the queue cannot be read: {error}"
+            raise ResourceError(text, file=str(self.path)) from None
+        except sqlite3.Error as error:
+            raise self._damaged(error) from None
 
     def run_alone(self) -> None:
         """Take the runner's lock. QueueError saying who runs where another has it."""
@@ -239,44 +261,60 @@ class Store:
 
     # --- reading
 
+    def check(self) -> None:
+        """QueueError where the file's pages are damaged, which otherwise shows when they are read."""
+        found = self._read("PRAGMA quick_check(1)")
+        if found != [("ok",)]:
+            raise self._damaged(sqlite3.DatabaseError(str(found[0][0] if found else "")[:100]))
+
     def version(self) -> int:
         """A number that changes when another process has written."""
-        return int(self._db.execute("PRAGMA data_version").fetchone()[0])
+        return int(self._read("PRAGMA data_version")[0][0])
 
     def rows(self, *states: str) -> list[QueuedJob]:
-        """Jobs in those states (all without any), first to be run first, each without its payload."""
+        """Jobs in those states (all without any), first to be run first, each without its payload; none that is damaged."""
         where = f"WHERE state IN ({','.join('?' * len(states))})" if states else ""
-        found = self._db.execute(
-            f"SELECT {_COLUMNS} FROM job {where} ORDER BY priority DESC, rank, frames DESC, added, key",
-            states,
-        )
-        names = _COLUMNS.split(",")
+        found = self._named(f"{where} ORDER BY priority DESC, rank, frames DESC, added, key", *states)
         return [
-            QueuedJob(**dict(zip(names, row, strict=True)) | {"planned": bool(row[-1])})
-            for row in found.fetchall()
+            QueuedJob(**row | {"planned": bool(row["planned"])})
+            for row in found
+            if not row_fault(row, _KINDS)
         ]
+
+    def damaged_rows(self) -> list[tuple[Any, str]]:
+        """The key of each row that cannot be used, and what is wrong with it, by clip and column."""
+        faults = [(row, row_fault(row, _KINDS)) for row in self._named("ORDER BY key")]
+        return [
+            (row["key"], f"{self.path}: the row of {_text(row['clip'])}: {fault}; it is left as it is")
+            for row, fault in faults
+            if fault
+        ]
+
+    def _named(self, rest: str, *values: object) -> Iterator[dict[str, Any]]:
+        names = _COLUMNS.split(",")
+        for row in self._read(f"SELECT {_COLUMNS} FROM job {rest}", *values):
+            yield dict(zip(names, row, strict=True))
 
     def count(self, *states: str) -> int:
         """How many jobs are in those states."""
-        marks = ",".join("?" * len(states))
-        return int(
-            self._db.execute(f"SELECT count(*) FROM job WHERE state IN ({marks})", states).fetchone()[0]
-        )
+        return len(self.rows(*states))
 
     def payload(self, key: str, identity: str) -> dict[str, Any] | None:
-        """A job in plain values; None where it was revised or dropped meanwhile."""
-        found = self._db.execute(
-            "SELECT payload FROM job WHERE key=? AND identity=?", (key, identity)
-        ).fetchone()
-        return dict(json.loads(found[0])) if found else None
+        """A job in plain values; None where it was revised or dropped meanwhile. DamagedRow where it does not read."""
+        found = self._read("SELECT payload,planned FROM job WHERE key=? AND identity=?", key, identity)
+        return job_of(found[0][0], planned=bool(found[0][1])) if found else None
 
     def segments(self, key: str, identity: str) -> dict[int, dict[str, Any]]:
-        """Finished segments of a job by number, those whose files are still there with their sizes."""
-        found = self._db.execute(
-            "SELECT number,result FROM segment WHERE key=? AND identity=?", (key, identity)
-        )
-        results = {number: json.loads(result) for number, result in found.fetchall()}
-        return {n: r for n, r in results.items() if all(_same(f) for f in r.get("files", ()))}
+        """Finished segments of a job by number, those that read and whose files are still there with their sizes."""
+        found = self._read("SELECT number,result FROM segment WHERE key=? AND identity=?", key, identity)
+        results = {number: segment_of(result) for number, result in found if type(number) is int}
+        return {
+            n: r for n, r in results.items() if r is not None and all(_same(f) for f in r.get("files", ()))
+        }
+
+
+def _text(name: object) -> str:
+    return name if isinstance(name, str) else repr(name)[:60]
 
 
 def _same(file: Mapping[str, Any]) -> bool:

@@ -377,6 +377,8 @@ def test_a_damaged_request_or_verdicts_are_said_and_the_page_made(text: str, out
 def test_a_clip_whose_record_is_damaged_is_made_again_and_no_other(day: Path, out: Path) -> None:
     before = (out / "plain" / "B001.mov").stat().st_mtime_ns
     changed_record(out, drop("outputs"))
+    (out / ".work").mkdir(exist_ok=True)
+    (out / ".work" / "queue.sqlite").write_bytes(b"no queue at all " * 300)
     call = ("render", day / "day.csv", "--recipe", day / "day.toml", "--out", out, "--workers", 1)
     run = rushlight(*call)
     words = " ".join((run.stdout + run.stderr).split())
@@ -385,6 +387,7 @@ def test_a_clip_whose_record_is_damaged_is_made_again_and_no_other(day: Path, ou
         "jobs.jsonl:1: outputs: is damaged: is missing" in words
         and "A001.mov counts as not made yet" in words
     )
+    assert "It is put aside as queue.sqlite.damaged" in words
     assert (out / "plain" / "B001.mov").stat().st_mtime_ns == before
     code, clips = measured(out)
     assert code == 0 and one_is_well(clips, "A001.mov") and one_is_well(clips)

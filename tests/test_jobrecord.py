@@ -86,6 +86,11 @@ def test_any_wrong_type_is_told_by_its_key(path: tuple[Any, ...]) -> None:
     assert refused or unread, path
 
 
+def test_a_clip_whose_name_is_not_utf_8_keeps_its_record(tmp_path: Path) -> None:
+    append_record(tmp_path, recorded("Caf\udce9.mov"))
+    assert [r["clip"] for r in read_log(tmp_path).records] == ["Caf\udce9.mov"]
+
+
 def test_missing_keys_are_told() -> None:
     needed = {
         "job",

@@ -58,7 +58,7 @@ FLAT = {
         "batch.decisions": "grades gradebook changes changefiles luts handover",
         "batch.plan": "request prepare plan ranges rates reels matching corrections showlut defaults reconcile"
         " growing jobs planlist rowplan ledger apart",
-        "batch.queue": "store states trust locks",
+        "batch.queue": "store queuerows states trust locks",
         "batch.farm": "crew tasks farm cluster nopages scratch worker mounts",
         "batch.verify": "verify colourcheck oddities against",
         "batch.report": "report batchcsv templates pagepics manifest kept",

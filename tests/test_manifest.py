@@ -1,6 +1,7 @@
 """ASC MHL 2.0 manifests: published values, and the standard's own library as the reader."""
 
 import os
+import random
 import subprocess
 import sys
 from datetime import datetime, timedelta, timezone
@@ -160,9 +161,54 @@ def test_a_history_that_was_changed_is_said(tmp_path: Path) -> None:
     path.write_text(path.read_text().replace("cart", "dart"))
     with pytest.raises(DeliveryError, match="was changed"):
         write(root, files)
-    (root / "ascmhl" / "ascmhl_chain.xml").write_text("<!DOCTYPE a [<!ENTITY b 'c'>]><a>&b;</a>")
-    with pytest.raises(DeliveryError, match="no chain"):
+
+
+CHAINS = {
+    "a bomb": b"<!DOCTYPE a [<!ENTITY b 'c'>]><a>&b;</a>",
+    "an encoding that is none": b'<?xml version="1.0" encoding="UTF-99"?><a/>',
+    "another encoding than it says": b'<?xml version="1.0" encoding="UTF-16"?><a/>',
+    "nothing": b"",
+    "no XML": b"\0\xff" * 50,
+    "another document": b"<a/>",
+    "deep": b"<a>" * 100_000,
+    "large": b"<a>" + b" " * 64_000_001 + b"</a>",
+    "many": b"<a>" + b"<b/>" * 5_000_000 + b"</a>",
+}
+
+
+@pytest.mark.parametrize("what", CHAINS)
+def test_a_chain_that_does_not_read_is_one_sentence_with_its_file(what: str, tmp_path: Path) -> None:
+    root = tmp_path / "editorial"
+    files = made(root, a_mov=b"one")
+    write(root, files)
+    chain = root / "ascmhl" / "ascmhl_chain.xml"
+    chain.write_bytes(CHAINS[what])
+    with pytest.raises(DeliveryError) as told:
         write(root, files)
+    assert told.value.file == str(chain) and len(str(told.value)) < 400
+
+
+def test_a_chain_torn_or_changed_anywhere_is_one_sentence_or_whole(tmp_path: Path) -> None:
+    root = tmp_path / "editorial"
+    files = made(root, a_mov=b"one")
+    write(root, files)
+    chain = root / "ascmhl" / "ascmhl_chain.xml"
+    whole = chain.read_bytes()
+    dice = random.Random(3)
+    texts = [whole[: dice.randrange(len(whole) - 30)] for _ in range(48)]
+    texts += [
+        whole.replace(b'sequencenr="1"', b'sequencenr="%s"' % n) for n in (b"", b"-1", b"x", b"9" * 5000)
+    ]
+    texts += [
+        whole.replace(b".mhl", b"/../x.mhl"),
+        whole.replace(b"<c4>c4", b"<c4>c5"),
+        whole.replace(b"c4", b"c9"),
+    ]
+    for text in texts:
+        chain.write_bytes(text)
+        with pytest.raises(DeliveryError) as told:
+            write(root, files)
+        assert told.value.file and "ascmhl" in told.value.file and len(str(told.value)) < 400, text
 
 
 def test_the_same_manifest_for_the_same_moment(tmp_path: Path) -> None:

@@ -50,6 +50,7 @@ def _warns(home: Path, path: Path, rng: Any) -> Any:
     whole = showplan.show_plan
 
     def warned(*given: Any, **named: Any) -> int:
+        showplan.show_plan = whole
         warnings.warn("planted", RuntimeWarning, stacklevel=1)
         return whole(*given, **named)
 

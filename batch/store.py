@@ -80,6 +80,9 @@ class Store:
             path.parent.mkdir(0o700, parents=True, exist_ok=True)
             os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
             self._db = sqlite3.connect(path, timeout=30, isolation_level=None)
+            self._db.text_factory = lambda text: text.decode(
+                "utf-8", "replace"
+            )  # else one byte costs every row
             check_queue(self._db, path, ("1", "2", VERSION))
             self._db.execute("PRAGMA journal_mode=DELETE")
             self._db.execute("PRAGMA synchronous=EXTRA")

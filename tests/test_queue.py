@@ -319,3 +319,18 @@ def test_the_log_is_read_once_a_run_not_once_a_clip(
         run(store, farm, work=TOYS)
     assert {r["clip"] for r in read_records(tmp_path)} == set(names)
     assert reads == [tmp_path]
+
+
+def test_bytes_that_are_no_text_cost_their_row_alone(tmp_path: Path) -> None:
+    """They were taken for a disk that fails, and the night waited for it without end."""
+    path = tmp_path / "q.sqlite"
+    with open_store(path) as store:
+        store.add([job(tmp_path, "a"), job(tmp_path, "b")])
+    with sqlite3.connect(path) as db:
+        db.execute("UPDATE job SET payload=CAST(x'7bff7d' AS TEXT), mount=CAST(x'ff' AS TEXT) WHERE key='a'")
+    db.close()
+    with open_store(path) as store:
+        assert {row.key for row in store.rows()} == {"a", "b"}
+        with pytest.raises(QueueError):
+            store.payload("a", "i")
+        assert store.payload("b", "i")

@@ -236,8 +236,11 @@ def _grid_sums(plane, rows, columns):  # type: ignore[no-untyped-def]
 
 
 def luma_grid(luma: NDArray[np.generic], picture: Box) -> list[float]:
-    """Sixteen mean luma codes of a 4x4 grid over the picture area, row by row."""
+    """Sixteen mean luma codes of a 4x4 grid over the picture area, row by row. ValueError where it lies outside."""
     x, y, w, h = picture
+    height, width = luma.shape
+    if not (0 <= x < x + w <= width and 0 <= y < y + h <= height):  # compiled code does not look
+        raise ValueError(f"a picture of {w}x{h}+{x}+{y} does not lie inside {width}x{height}")
     rows = np.array([y - (-k * h // 4) for k in range(5)])
     columns = np.array([x + k * w // 4 for k in range(5)])
     means = _grid_sums(*whole_rows([luma]), rows, columns) / np.outer(np.diff(rows), np.diff(columns))

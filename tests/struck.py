@@ -17,7 +17,7 @@ from typing import Any
 
 MOMENTS = {
     "reading": "rushlight.batch.prepare:read_list",
-    "planning": "rushlight.batch.prepare:plan_clip",
+    "planning": "rushlight.batch.rowplan:plan_clip",
     "keeping": "rushlight.batch.night:keep_inputs",
     "baking": "rushlight.batch.inputs:_bake",
     "starting": "rushlight.batch.cluster:_quiet",
@@ -28,7 +28,7 @@ MOMENTS = {
     "record": "rushlight.batch.runner:append_record",
     "reporting": "rushlight.batch.report:write_report",
     "manifest": "rushlight.batch.manifest:write_manifest",
-    "page": "rushlight.batch.report:_write_csv",
+    "page": "rushlight.batch.report:batch_csv",
     "measuring": "rushlight.batch.verify:verify_clip",
     "waiting": "rushlight.batch.runner:_Loop.idle",
 }

@@ -79,7 +79,7 @@ def test_what_is_not_turned_is_refused_by_name(upright: Path, tmp_path: Path) ->
     independent.ffmpeg("-display_rotation", "90", "-i", upright, "-c", "copy", tmp_path / "a.mov")
     (tmp_path / "day.csv").write_text("clip,encoding\na.mov,LogC3\n")
     run = rushlight("plan", tmp_path / "day.csv", "--json")
-    assert run.returncode == 2 and "turned by 270 degrees clockwise" in run.stdout
+    assert run.returncode == 1 and "turned by 270 degrees clockwise" in run.stdout
 
 
 def test_turns_of_matrices() -> None:
@@ -128,5 +128,5 @@ def test_interlaced_is_refused_unless_the_recipe_takes_it(tmp_path: Path) -> Non
     for policy, wrong in (("refuse", 1), ("as it is", 0)):
         (tmp_path / "r.toml").write_text(recipe.format(policy))
         run = rushlight("plan", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml", "--json")
-        assert run.returncode == (2 if wrong else 0)
+        assert run.returncode == (1 if wrong else 0)
         assert run.stdout.count("is interlaced") == wrong

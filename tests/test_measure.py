@@ -197,3 +197,9 @@ def test_digests() -> None:
         == colour_digest({"b": "2", "a": "1"})
         != colour_digest({"a": "1"})
     )
+
+
+@pytest.mark.parametrize("box", [(0, 0, 33, 20), (8, 0, 32, 20), (0, 4, 32, 20), (-1, 0, 8, 8), (0, 0, 0, 8)])
+def test_a_picture_outside_its_raster_is_not_measured(box: tuple[int, int, int, int]) -> None:
+    with pytest.raises(ValueError, match="inside 32x20"):
+        luma_grid(np.zeros((20, 32), np.uint8), box)

@@ -59,7 +59,7 @@ class Night:
         self.out, self.farm, self.queue = out, farm, out.with_name("queue.sqlite")
         self.events: list[Event] = []
         request = Request(clip_list=day / "day.csv", recipe=str(day / "two.toml"), out=out).checked()
-        jobs, _ = jobs_of(prepare(request), out, View(quiet=True))
+        jobs, _, _ = jobs_of(prepare(request), out, View(quiet=True))
         specs = bake_looks(out, [spec for spec, _ in jobs], lambda count: None)
         self.jobs = [
             replace(job, payload={**job.payload, "fields": {**job.payload["fields"], "fault": fault}})

@@ -6,8 +6,8 @@ import sys
 import textwrap
 from typing import Any
 
-from rushlight.batch.tables import page_width
-from rushlight.pipelines.visible import json_text, visible
+from rushlight.batch.text_tables import page_width
+from rushlight.pipelines.visible_text import json_text, visible
 
 __all__ = ["say", "say_json", "say_wrapped"]
 

@@ -15,15 +15,25 @@ settings.register_profile("rushlight", deadline=None)
 settings.load_profile("rushlight")
 
 
-# `engine` first of all: it compiles the kernel, which the nights of `render` would else do once a worker.
+# `grader` first of all: it compiles the kernel, which the nights of `render` would else do once a worker.
 LONGEST = (
-    *("engine", "originals", "render", "verify", "faults", "farm_night", "report", "proof", "night_faults"),
+    *(
+        "grader",
+        "originals",
+        "render",
+        "deliveries",
+        "faults",
+        "farm_night",
+        "pages",
+        "verify_command",
+        "night_faults",
+    ),
     *("mutated_folders", "mutated_texts", "mutated_originals", "mutator"),
     *(
-        "farm",
-        "queueing",
-        "spans",
-        "head",
+        "dask_farm",
+        "queue_operations",
+        "spanned_clips",
+        "slate_head",
         "kills",
         "hooks",
         "strangers",
@@ -32,7 +42,7 @@ LONGEST = (
         "queue_commands",
         "revisions",
     ),
-    *("forecast", "foreign", "queue", "lookpage", "showlut", "saturation", "damage", "progress"),
+    *("forecast", "foreign", "queue", "look_command", "show_lut_spaces", "saturation", "damage", "progress"),
 )
 
 

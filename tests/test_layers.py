@@ -38,46 +38,21 @@ LAYERS = (
 )
 RANK = {room: rank for rank, rooms in enumerate(LAYERS) for room in rooms}
 
-# Until the rooms are folders: which module is of which room.
-FLAT = {
-    f"{room.partition('.')[0]}.{name}": room
-    for room, names in {
-        "pipelines": "errors texts toml visible pulse inside",
-        "pipelines.formats": "timecode pixels codecs boxes libraries",
-        "pipelines.colour": "gamuts curves encodings display chart cdl lut icc look aces acesmath unclipped",
-        "pipelines.originals": "facts headers probe sequences spans reading sources sound raster resample mosaic",
-        "pipelines.grading": "bake lattice stretch folds direct directrows rows lanes kernel engine",
-        "pipelines.recipe": "recipe defaults faults",
-        "pipelines.outputs": "writers join tracks mixdown hdr readback stills",
-        "pipelines.job": "spec resolve exact",
-        "pipelines.measure": "checksum measure baseline clipping",
-        "pipelines.burnin": "slate text fields overlay watermark guides",
-        "pipelines.render": "render picture ahead card head",
-        "batch": "records jobrecord jsonlines errorlog volumes tables console interrupts words",
-        "batch.lists": "tabular lists rowfaults edl timelines folders names twins camera dates",
-        "batch.decisions": "grades gradebook changes changefiles luts handover",
-        "batch.plan": "request prepare plan ranges rates reels matching corrections showlut defaults reconcile"
-        " growing jobs planlist rowplan ledger apart",
-        "batch.queue": "store queuerows states trust locks",
-        "batch.farm": "crew tasks farm cluster nopages scratch worker mounts",
-        "batch.verify": "verify colourcheck oddities against",
-        "batch.report": "report batchcsv templates pagepics manifest kept",
-        "batch.run": "runner outcomes baking night again queueing finish fence revisions inputs forecast events progress hooks closing"
-        " room accounts",
-        "batch.cli": "cli queuecli showplan planpage lookpage lookplot proof exchange shipped",
-    }.items()
-    for name in names.split()
-}
-
 # Who breaks the table today, to be ended; one that is gone must go from here as well.
 DEBTS = {
-    ("rushlight.batch.verify", "rushlight.batch.finish"),  # file_hash belongs to checksum
-    ("rushlight.batch.cluster", "rushlight.batch.finish"),  # what workers load ahead
+    ("rushlight.batch.verify.deliveries", "rushlight.batch.run.finish"),  # file_hash belongs to checksum
+    ("rushlight.batch.farm.dask_cluster", "rushlight.batch.run.finish"),  # what workers load ahead
 }
 CYCLES = {
-    ("rushlight.batch.rates", "rushlight.batch.plan"),  # the plan's records belong apart from its making
-    ("rushlight.batch.showlut", "rushlight.batch.plan"),
-    ("rushlight.batch.lookplot", "rushlight.batch.lookpage"),  # the known colours belong to the chart
+    (
+        "rushlight.batch.plan.rates",
+        "rushlight.batch.plan.clip",
+    ),  # the plan's records belong apart from its making
+    ("rushlight.batch.plan.show_lut_spaces", "rushlight.batch.plan.clip"),
+    (
+        "rushlight.batch.cli.look_plot",
+        "rushlight.batch.cli.look_command",
+    ),  # the known colours belong to the chart
 }
 
 
@@ -97,7 +72,7 @@ def is_package(module: str) -> bool:
 
 def room_of(module: str) -> str:
     name = module.removeprefix("rushlight.")
-    return name if is_package(module) else FLAT.get(name) or name.rpartition(".")[0]
+    return name if is_package(module) else name.rpartition(".")[0]
 
 
 def named_in(module: str, source: str) -> Iterator[str]:
@@ -142,11 +117,8 @@ def faults(module: str, source: str | None = None) -> list[tuple[str, str]]:
 
 
 def test_every_module_has_a_room() -> None:
-    """A new one is given its place in FLAT, or lies in a room's folder."""
+    """A new one lies in the folder of a room that the table has."""
     lost = [m for m in modules() if room_of(m) not in RANK]
-    if FLAT:
-        flat = {m.removeprefix("rushlight.") for m in modules() if m.count(".") == 2 and not is_package(m)}
-        lost += sorted(flat ^ set(FLAT))
     assert lost == []
 
 

@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 
 import independent
-from rushlight.pipelines.cdl import CDL, parse_cdl
-from rushlight.pipelines.encodings import find_encoding
-from rushlight.pipelines.engine import to_rgb
-from rushlight.pipelines.lut import parse_cube
-from rushlight.pipelines.probe import probe
-from rushlight.pipelines.sources import open_source
+from rushlight.pipelines.colour.camera_encodings import find_encoding
+from rushlight.pipelines.colour.cdl import CDL, parse_cdl
+from rushlight.pipelines.colour.cube_lut import parse_cube
+from rushlight.pipelines.grading.grader import to_rgb
+from rushlight.pipelines.originals.frame_sources import open_source
+from rushlight.pipelines.originals.probe import probe
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_frames"
 TRUTH: dict[str, dict[str, Any]] = json.loads((SAMPLES / "truth.json").read_text())

@@ -21,18 +21,18 @@ from typing import Any
 
 import av
 
-from rushlight.batch.inputs import bake_looks, kept_fonts
-from rushlight.batch.jobs import Known, job_spec, output_specs
-from rushlight.batch.night import fields_of_clip
-from rushlight.batch.prepare import prepare
-from rushlight.batch.request import Request
-from rushlight.pipelines.ahead import Ahead, Behind
-from rushlight.pipelines.codecs import codec
-from rushlight.pipelines.render import render_segment
-from rushlight.pipelines.resolve import movie_tags, opened_facts, segment_writer
-from rushlight.pipelines.sources import open_source
-from rushlight.pipelines.spec import JobSpec, MovieSpec
-from rushlight.pipelines.writers import MovieWriter
+from rushlight.batch.plan.jobs import Known, job_spec, output_specs
+from rushlight.batch.plan.prepare import prepare
+from rushlight.batch.plan.request import Request
+from rushlight.batch.run.kept_inputs import bake_looks, kept_fonts
+from rushlight.batch.run.render import fields_of_clip
+from rushlight.pipelines.formats.codecs import codec
+from rushlight.pipelines.job.from_spec import movie_tags, opened_facts, segment_writer
+from rushlight.pipelines.job.spec import JobSpec, MovieSpec
+from rushlight.pipelines.originals.frame_sources import open_source
+from rushlight.pipelines.outputs.segment_writer import MovieWriter
+from rushlight.pipelines.render.segment import render_segment
+from rushlight.pipelines.render.threads import Ahead, Behind
 
 
 def spec_of(clip_list: Path, recipe: str, media: Path, out: Path) -> JobSpec:

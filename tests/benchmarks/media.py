@@ -8,8 +8,8 @@ import sys
 from fractions import Fraction
 from pathlib import Path
 
-from tests.independent import FFMPEG
-from tests.real import PLACE, ROOT
+from tests.support.independent import FFMPEG
+from tests.support.real import PLACE, ROOT
 
 __all__ = ["ENCODING", "day", "movie", "thousand"]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from rushlight.pipelines.text import font_file
-from tests.independent import FFMPEG
+from rushlight.pipelines.burnin.text_masks import font_file
+from tests.support.independent import FFMPEG
 
 __all__ = ["ffmpeg"]
 

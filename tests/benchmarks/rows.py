@@ -117,8 +117,8 @@ class Bench:
         """The same look as a 65-point .cube of the log signal, for `lut3d`."""
         path = self.folder / "look.cube"
         if not path.exists():
-            from rushlight.batch.handover import look_cube
-            from rushlight.pipelines.resolve import build_look
+            from rushlight.batch.decisions.grade_export import look_cube
+            from rushlight.pipelines.job.from_spec import build_look
             from tests.benchmarks.alone import spec_of
 
             clip = media.movie(self.folder, HD, 1)
@@ -132,7 +132,7 @@ class Bench:
         """`tests.benchmarks.alone`, on so many cores: what it measured of itself."""
         import os
 
-        from rushlight.batch.cluster import ENVIRONMENT
+        from rushlight.batch.farm.dask_cluster import ENVIRONMENT
 
         out = self.folder / f"alone-{what}"
         allowed = sorted(os.sched_getaffinity(0))[:cores]
@@ -155,7 +155,7 @@ class Bench:
         return json.loads(run.stdout)
 
 
-RUSHLIGHT = [sys.executable, "-c", "from rushlight.batch.cli import main; main()"]
+RUSHLIGHT = [sys.executable, "-c", "from rushlight.batch.cli.main import main; main()"]
 Measure = Callable[[Bench], Iterator[Row]]
 
 
@@ -254,13 +254,13 @@ def kernel(bench: Bench) -> Iterator[Row]:
     """4. The kernel alone on one core, by output format; with a grade and a photograph's pixels."""
     import numpy as np
 
-    from rushlight.pipelines.bake import load_baked
-    from rushlight.pipelines.codecs import codec, siting
-    from rushlight.pipelines.engine import Grader
-    from rushlight.pipelines.pixels import find_pixel_format
-    from rushlight.pipelines.raster import Fit, placement
-    from rushlight.pipelines.resolve import opened_facts
-    from rushlight.pipelines.sources import open_source
+    from rushlight.pipelines.formats.codecs import codec, siting
+    from rushlight.pipelines.formats.pixel_formats import find_pixel_format
+    from rushlight.pipelines.grading.bake import load_baked
+    from rushlight.pipelines.grading.grader import Grader
+    from rushlight.pipelines.job.from_spec import opened_facts
+    from rushlight.pipelines.originals.frame_sources import open_source
+    from rushlight.pipelines.originals.framing import Fit, placement
     from tests.benchmarks.alone import spec_of
 
     clip = media.movie(bench.folder, HD, 1)
@@ -279,7 +279,7 @@ def kernel(bench: Bench) -> Iterator[Row]:
             continue
         target = find_pixel_format(which.pixel_format)
         assert target is not None
-        from rushlight.pipelines.codecs import Tags
+        from rushlight.pipelines.formats.codecs import Tags
 
         tags = Tags(primaries=1, transfer=1, matrix=1, levels="narrow")
         grader = Grader(
@@ -378,8 +378,8 @@ def memory(bench: Bench) -> Iterator[Row]:
 
 def baking(bench: Bench) -> Iterator[Row]:
     """7. Baking a look."""
-    from rushlight.pipelines.bake import bake
-    from rushlight.pipelines.resolve import build_look
+    from rushlight.pipelines.grading.bake import bake
+    from rushlight.pipelines.job.from_spec import build_look
     from tests.benchmarks.alone import spec_of
 
     clip = media.movie(bench.folder, HD, 1)

@@ -1,0 +1,1 @@
+"""The command line: options, one call each, what is printed, exit codes."""

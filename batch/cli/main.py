@@ -1,0 +1,363 @@
+"""The command line: options, one call, one except, an exit code.
+
+0 all done; 1 some clips set aside or failed (`plan`: some rows are wrong); 2 the request as a whole is wrong; 3 stopped,
+by a signal or with work left; 4 a fault of our own. Modules that read pictures are imported by the commands that need them.
+"""
+
+from __future__ import annotations
+
+import functools
+import os
+import sys
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+import click
+
+from rushlight.batch.cli.queue_commands import (
+    held_to,
+    night_options,
+    queue_commands,
+    replaced_option,
+    terms_of,
+)
+from rushlight.batch.console import say, say_json
+from rushlight.batch.farm.worker_options import crew_of, crew_options
+from rushlight.batch.interrupts import listening
+from rushlight.batch.terminal_or_log import is_terminal, let_go
+from rushlight.pipelines.errors import InputError, OptionError, QueueError, RushlightError
+from rushlight.pipelines.visible_text import visible
+
+__all__ = ["main"]
+
+DONE, PARTLY, WRONG, STOPPED, FAULT = 0, 1, 2, 3, 4
+Command = Callable[..., int]
+
+
+def _answering(command: Command, *, night: bool = False) -> Command:
+    """One except for every command: an error of ours is one line and an exit code, a fault of ours says so.
+
+    A `night` minds signals itself, and goes on where its terminal goes; others stop where they are."""
+
+    @functools.wraps(command)
+    def answer(*args: Any, **kwargs: Any) -> int:
+        traceback, terminal = kwargs.pop("traceback", False), is_terminal(sys.stdout)
+        try:
+            with listening(night=night):
+                code = command(*args, **kwargs)
+        except (InputError, QueueError) as error:
+            if traceback:
+                raise
+            _tell(f"rushlight: {error}")
+            code = WRONG
+        except RushlightError as error:
+            if traceback:
+                raise
+            _tell(f"rushlight: {error}")
+            code = PARTLY
+        except KeyboardInterrupt:
+            _tell("rushlight: stopped")
+            code = STOPPED
+        except BrokenPipeError:
+            code = DONE
+        except Exception as error:
+            if traceback:
+                raise
+            if terminal and not is_terminal(sys.stdout):  # it was closed: nobody is there to be told
+                sys.exit(DONE)
+            _tell(f"rushlight: a fault of its own: {type(error).__name__}: {error} (--traceback shows where)")
+            code = FAULT
+        sys.exit(code)
+
+    return click.option("--traceback", is_flag=True, hidden=True, help="Show where an error was raised.")(
+        answer
+    )
+
+
+def _tell(text: str) -> None:
+    with suppress(OSError):  # the terminal may be gone
+        say(text, error=True)
+
+
+PATH = click.Path(path_type=Path)
+
+
+def _request_options(command: Command) -> Command:
+    """The options that say what is to be made: the same for render, plan, look and queue add."""
+    for option in reversed(
+        [
+            click.option(
+                "--recipe",
+                default="overnight",
+                show_default=True,
+                help="A shipped recipe's name, or a TOML file.",
+            ),
+            click.option(
+                "--media", type=PATH, multiple=True, help="A folder that holds originals. Repeatable."
+            ),
+            click.option(
+                "--grades", type=PATH, multiple=True, help="Colour decisions: a file or folder. Repeatable."
+            ),
+            click.option(
+                "--defaults", type=PATH, help="TOML: what is true of a camera, reel or file pattern."
+            ),
+            click.option(
+                "--encoding", default="", help="Encoding of clips for which nobody else states one."
+            ),
+            click.option(
+                "--levels",
+                type=click.Choice(["narrow", "full"]),
+                help="Levels of clips for which nobody else states them.",
+            ),
+            click.option("--rate", default="", help="Frames a second of sequences whose headers have none."),
+            click.option(
+                "--only", multiple=True, metavar="COLUMN=VALUE", help="Take only these rows. Repeatable."
+            ),
+        ]
+    ):
+        command = option(command)
+    return command
+
+
+def _request(clip_list: Path, options: dict[str, Any]) -> Any:
+    from rushlight.batch.plan.request import Request
+
+    names = (
+        "recipe",
+        "media",
+        "grades",
+        "defaults",
+        "encoding",
+        "levels",
+        "rate",
+        "only",
+        "out",
+        "strict",
+        "replaced",
+        "hash_originals",
+    )
+    taken = {name: options[name] for name in names if options.get(name) is not None}
+    return Request(clip_list=clip_list, **taken).checked()
+
+
+class _Commands(click.Group):
+    """Words of the command line that are wrong, such as names that a wildcard found, are shown with nothing hidden."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except click.ClickException as error:
+            error.message = visible(error.message, lines=True)
+            raise
+
+
+@click.group(
+    cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
+)
+@click.version_option(package_name="rushlight", prog_name="rushlight")
+def cli() -> None:
+    """A shooting day's log originals into graded, slated, timecoded proxies and stills, overnight."""
+
+
+def _again(clip_list: Path | None, origin: Path | None, options: dict[str, Any]) -> dict[str, Any]:
+    """What `--from` may change of what was asked for then. OptionError for what does not go with it."""
+    if (clip_list is None) == (origin is None):
+        raise OptionError("takes LIST, or --from DIR; one of them is needed")
+    if origin is None:
+        if options["out"] is None:
+            raise OptionError("--out is needed: the folder for everything that is made")
+        return {}
+    source = click.get_current_context().get_parameter_source
+    given = {name for name in options if source(name) is click.core.ParameterSource.COMMANDLINE}
+    for name in ("grades", "defaults", "encoding", "levels", "rate", "strict", "hash_originals"):
+        if name in given:
+            raise OptionError(
+                f"--{name.replace('_', '-')} does not go with --from, which has all that was given then"
+            )
+    return {
+        "out": options["out"] or origin,
+        "recipe": options["recipe"] if "recipe" in given else "",
+        "only": options["only"],
+        "media": options["media"],
+        "replaced": options["replaced"],
+    }
+
+
+@cli.command()
+@click.argument("clip_list", metavar="[LIST]", type=PATH, required=False)
+@_request_options
+@click.option("--out", type=PATH, help="The folder for everything that is made.")
+@click.option(
+    "--from",
+    "origin",
+    type=PATH,
+    metavar="DIR",
+    help="Make DIR again from what it keeps, in place of LIST; into DIR itself without --out.",
+)
+@crew_options
+@click.option("--strict", is_flag=True, help="Refuse the whole request if any row is wrong.")
+@click.option("--hash-originals", is_flag=True, help="Log a hash of each whole original, not of its ends.")
+@replaced_option
+@click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
+@night_options
+@functools.partial(_answering, night=True)
+def render(clip_list: Path | None, origin: Path | None, **options: Any) -> int:
+    """Make what RECIPE says of every clip of LIST; what is there and unchanged is left alone."""
+    from rushlight.batch.run.progress import view
+    from rushlight.batch.run.render import render as run
+    from rushlight.batch.run.render_from import render_again
+
+    show = view(quiet=options["quiet"], as_json=options["as_json"])
+    terms = terms_of(options, show)
+    again = _again(clip_list, origin, options)
+
+    def night() -> int:
+        crew = crew_of(options)
+        if origin is not None:
+            return render_again(origin, given=again, crew=crew, view=show, terms=terms)
+        return run(_request(clip_list or Path(), options), crew=crew, view=show, terms=terms)
+
+    return held_to(terms, options, show, night)
+
+
+@cli.command()
+@click.argument("clip_list", metavar="LIST", type=PATH)
+@_request_options
+@click.option("--out", type=PATH, help="The output folder, for free space and what is there already.")
+@click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
+@click.option(
+    "--write", type=PATH, metavar="FILE.csv", help="Write the list with everything stated, for render."
+)
+@click.option(
+    "--ready-by", metavar="HH:MM", default="", help="Say what will be ready when a clock shows this next."
+)
+@click.option("--workers", type=click.IntRange(1, 256), help="With so many workers.  [default: one a core]")
+@_answering
+def plan(clip_list: Path, write: Path | None, **options: Any) -> int:
+    """Show what would be made, each clip's grade and why, and everything that is wrong.
+
+    Exit codes: 0 all well; 1 some rows are wrong; 2 the request as a whole is wrong.
+    """
+    from datetime import UTC, datetime
+
+    from rushlight.batch.cli.plan_command import show_plan
+    from rushlight.batch.run.forecast import next_time
+
+    by = options["ready_by"]
+    return show_plan(
+        _request(clip_list, options),
+        as_json=options["as_json"],
+        write=write,
+        ready_by=next_time(by, datetime.now(UTC)) if by else None,
+        workers=options["workers"],
+    )
+
+
+@cli.command()
+@click.argument("clip_list", metavar="LIST", type=PATH)
+@click.argument("clip", metavar="CLIP")
+@_request_options
+@click.option("--export", type=PATH, metavar="FILE.cube", help="Write the whole look as a 3D LUT.")
+@click.option("--size", type=click.Choice(["33", "65"]), default="33", help="Points a side of that LUT.")
+@click.option("--plot", type=PATH, metavar="FILE.png", help="Draw its curves and chromaticities.")
+@click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
+@_answering
+def look(clip_list: Path, clip: str, export: Path | None, plot: Path | None, **options: Any) -> int:
+    """Show what the look of CLIP does to black, grey, white and the 24 patches, layer by layer."""
+    from rushlight.batch.cli.look_command import show_look
+
+    return show_look(
+        _request(clip_list, options),
+        clip,
+        export=export,
+        size=int(options["size"]),
+        plot=plot,
+        as_json=options["as_json"],
+    )
+
+
+@cli.command()
+@click.argument("clip_list", metavar="LIST", type=PATH)
+@_request_options
+@click.option("--to", type=PATH, required=True, metavar="FOLDER", help="The folder for the files.")
+@click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
+@_answering
+def grades(clip_list: Path, to: Path, **options: Any) -> int:
+    """Write the grades of LIST for others: .cdl a clip, one .ccc, EDL with ASC CDL, .cube a look."""
+    from rushlight.batch.cli.grades_command import show_grades
+
+    return show_grades(_request(clip_list, options), to, as_json=options["as_json"])
+
+
+@cli.command()
+@click.argument("name", required=False, default="")
+@click.option("--json", "as_json", is_flag=True)
+@_answering
+def recipes(name: str, as_json: bool) -> int:
+    """List the recipes that ship, or print one to copy from."""
+    from rushlight.batch.cli.catalogue_commands import show_recipes
+
+    return show_recipes(name, as_json=as_json)
+
+
+@cli.command()
+@click.option("--json", "as_json", is_flag=True)
+@_answering
+def encodings(as_json: bool) -> int:
+    """List the camera encodings: grey, levels, source."""
+    from rushlight.batch.cli.catalogue_commands import show_encodings
+
+    return show_encodings(as_json=as_json)
+
+
+@cli.command()
+@click.argument("folder", metavar="DIR", type=PATH)
+@click.option(
+    "--no-hash", is_flag=True, help="Leave file hashes out: the measurements alone must find a fault."
+)
+@click.option(
+    "--against", type=PATH, metavar="OTHER", help="Compare the colour with another render of the list."
+)
+@click.option(
+    "--reference", type=PATH, metavar="FOLDER", help="Compare with frames taken from a monitor on set."
+)
+@click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
+@_answering
+def verify(folder: Path, no_hash: bool, against: Path | None, reference: Path | None, as_json: bool) -> int:
+    """Measure deliveries against the log: frames, timecode, tags, colour."""
+    from rushlight.batch.cli.verify_command import show_verify
+
+    return show_verify(folder, hashes=not no_hash, against=against, references=reference, as_json=as_json)
+
+
+@cli.command()
+@click.argument("folder", metavar="DIR", type=PATH)
+@click.option("--json", "as_json", is_flag=True, help="Where the pages are, as one JSON document.")
+@_answering
+def report(folder: Path, as_json: bool) -> int:
+    """Make the pages of an output folder from its log."""
+    from rushlight.batch.report.pages import write_report
+
+    page = write_report(folder).resolve()
+    if as_json:
+        say_json({"page": str(page), "folder": str(page.parent)}, indent=None)
+    else:
+        say(f"report: {page}")
+    return DONE
+
+
+cli.add_command(queue_commands(_answering, _request_options, _request))
+
+
+def main() -> None:
+    """The console script."""
+    try:
+        cli(prog_name="rushlight", standalone_mode=True)
+    except SystemExit as end:
+        let_go()
+        if end.code == STOPPED:  # with no wait for what was dropped
+            os._exit(STOPPED)
+        raise

@@ -1,0 +1,102 @@
+"""Which colour decision belongs to a clip, from where, and why."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from itertools import chain, islice, repeat
+from pathlib import Path
+
+from rushlight.batch.lists.clip_list import Row
+from rushlight.pipelines.colour.cdl import CDL, media_of, parse_cdl
+from rushlight.pipelines.errors import GradeError
+from rushlight.pipelines.text_files import read_bytes
+
+__all__ = ["NONE", "Decision", "GradeFiles", "Later", "row_decision"]
+
+MAX_MARKS = 500_000  # a decision has some sixteen tags and an attribute
+
+
+@dataclass(frozen=True, kw_only=True)
+class Later:
+    """A grade set after a clip's camera cut: a candidate that is shown and never applied."""
+
+    cdl: CDL
+    source: str
+    when: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Decision:
+    """The grade of one clip, the place it was read from, and the reason it is this clip's."""
+
+    cdl: CDL | None
+    source: str = ""
+    reason: str = ""
+    warnings: tuple[str, ...] = ()
+    later: tuple[Later, ...] = ()
+    date: datetime.date | None = None  # on which its clip was recorded, where it says so
+    for_one_clip: bool = False  # it names one clip: where two are taken for it, neither may have it
+
+
+NONE = Decision(cdl=None, reason="no decision was found for this clip")
+
+
+class GradeFiles:
+    """Decision files, each read once."""
+
+    def __init__(self) -> None:
+        self._read: dict[Path, tuple[CDL, ...]] = {}
+        self._media: dict[Path, tuple[str, ...]] = {}
+
+    def read(self, path: Path) -> tuple[CDL, ...]:
+        """All decisions of a .cc, .ccc or .cdl file. GradeError naming it where it cannot be read."""
+        if path not in self._read:
+            data = read_bytes(path, GradeError)
+            if data.count(b"<") + data.count(b"=") > MAX_MARKS:
+                raise GradeError("is out of all proportion: no collection of decisions", file=str(path))
+            self._read[path] = parse_cdl(data, file=str(path))
+            self._media[path] = media_of(data) if path.suffix.lower() == ".cdl" else ()
+        return self._read[path]
+
+    def media(self, path: Path) -> tuple[str, ...]:
+        """What each decision of a .cdl file says it is for; empty where it says nothing."""
+        return tuple(islice(chain(self._media.get(path, ()), repeat("")), len(self.read(path))))
+
+    def named(self, reference: str, base: Path) -> tuple[CDL, str]:
+        """The decision of `path` or `path#id`, relative to `base`, and the place it stands at."""
+        name, _, ident = reference.partition("#")
+        path = base / name.strip()
+        found = self.read(path)
+        if ident:
+            same = [c for c in found if c.id == ident] or [c for c in found if c.id.lower() == ident.lower()]
+            if not same:
+                known = ", ".join(c.id or "(no id)" for c in found[:8])
+                raise GradeError(f"holds no decision {ident!r}; found {known}", file=str(path))
+            if any(c != same[0] for c in same):
+                raise GradeError(f"holds {len(same)} different decisions of id {ident!r}", file=str(path))
+            return same[0], f"{path}#{ident}"
+        if len(found) > 1:
+            raise GradeError(f"holds {len(found)} decisions; say which with #id", file=str(path))
+        return found[0], str(path)
+
+
+def row_decision(row: Row, files: GradeFiles) -> Decision | None:
+    """The decision that the row itself states: numbers, or a file in column `cdl`; None where it states none.
+
+    GradeError where it states both.
+    """
+    reference = row["cdl"]
+    if row.grade is not None and reference:
+        raise GradeError(
+            "the row states numbers and a file; one of them must go", file=row.file, line=row.line, key="cdl"
+        )
+    if row.grade is not None:
+        return Decision(cdl=row.grade, source=row.place, reason="numbers in the row")
+    if reference:
+        try:
+            cdl, place = files.named(reference, Path(row.file).parent)
+        except GradeError as error:
+            raise GradeError(str(error), file=row.file, line=row.line, key="cdl") from None
+        return Decision(cdl=cdl, source=place, reason="the row names this file")
+    return None

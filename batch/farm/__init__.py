@@ -1,0 +1,1 @@
+"""Who works, and where: processes here or a Dask farm of machines."""

@@ -1,0 +1,160 @@
+"""A connection to Dask: a cluster of processes on this machine, or a scheduler that exists. No stranger gets in.
+
+What may send a task may run any code as its user. So the processes on this machine speak TLS as well, with a certificate
+of their one run, since whoever is logged in can reach the loopback; and their HTTP servers are stopped.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import os
+import warnings
+from collections.abc import Iterator
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from rushlight.batch.interrupts import deaf
+from rushlight.pipelines.errors import QueueError, from_os
+
+__all__ = ["STRANGERS", "connected", "safe", "started"]
+
+STRANGERS = "is open to strangers: a farm on several machines needs TLS (tls://…), on one 127.0.0.1"
+# One thread a library and worker: N workers use N cores. And what keeps a worker small.
+ENVIRONMENT = {
+    "OMP_NUM_THREADS": "1",
+    "OPENBLAS_NUM_THREADS": "1",
+    "MKL_NUM_THREADS": "1",
+    "NUMBA_NUM_THREADS": "1",
+    "OPENIMAGEIO_THREADS": "1",
+    # Frames go back to the system when they are let go (glibc; others do not look): 30 MB a worker at 3840x2160.
+    "MALLOC_ARENA_MAX": "1",
+    "MALLOC_MMAP_THRESHOLD_": "2097152",
+}
+SETTINGS: dict[str, Any] = {
+    "distributed.scheduler.allowed-failures": 0,
+    "distributed.scheduler.work-stealing": False,
+    "distributed.scheduler.worker-ttl": None,  # who hangs is told by what he gets done, below
+    "distributed.worker.memory.target": False,
+    "distributed.worker.memory.spill": False,
+    "distributed.worker.memory.pause": False,
+    "distributed.worker.memory.terminate": 0.95,
+    "distributed.worker.profile.enabled": False,  # it takes the interpreter a hundred times a second
+    "distributed.worker.preload": [
+        "rushlight.batch.farm.no_status_pages",
+        "rushlight.pipelines.render.segment",
+        "rushlight.batch.run.finish",
+    ],
+    "distributed.deploy.lost-worker-timeout": "1 day",  # a worker that died is not given up while it starts again
+    "distributed.worker.daemon": True,
+    "distributed.worker.multiprocessing-method": "spawn",
+    "distributed.scheduler.http.routes": [],  # not even until nopages is loaded
+    "distributed.worker.http.routes": [],
+    "distributed.scheduler.preload": ["rushlight.batch.farm.no_status_pages"],
+    "distributed.comm.timeouts.connect": "30s",
+    "logging.distributed": "critical",
+}
+
+STARTS = 3
+
+
+def _quiet() -> None:
+    import dask
+
+    dask.config.set(SETTINGS)
+    for name in ("", ".nanny", ".worker", ".scheduler", ".core", ".client"):
+        logging.getLogger(f"distributed{name}").setLevel(logging.CRITICAL)
+
+
+def started(workers: int, scratch: Path) -> tuple[Any, Any]:
+    """A cluster of so many processes, which listens on the loopback alone, and its client. QueueError where its
+    workers die while they start, three times over. `scratch` is a private folder that lasts as long."""
+    import dask
+    import distributed
+
+    _quiet()
+    dask.config.set({"temporary-directory": str(scratch)})
+    security = _certified(scratch)
+    for turn in range(STARTS):
+        try:
+            with _for_children():
+                start = partial(
+                    distributed.LocalCluster,
+                    n_workers=workers,
+                    threads_per_worker=1,
+                    processes=True,
+                    host="127.0.0.1",
+                    security=security,
+                    dashboard_address="127.0.0.1:0",  # None would mean port 8787 of every interface
+                    scheduler_kwargs={"dashboard": False},
+                    local_directory=str(scratch),
+                    silence_logs=logging.CRITICAL,
+                )
+                cluster = deaf(start, lambda late: late.close(timeout=1))
+        except RuntimeError as error:  # a worker was killed while it started; Dask has closed the others
+            if turn == STARTS - 1:
+                raise QueueError(f"workers do not start on this machine: {error}") from None
+        else:
+            break
+    return cluster, distributed.Client(cluster, set_as_default=False)
+
+
+def _certified(scratch: Path) -> Any:
+    """Dask's settings for TLS with a key and certificate made for this run, which lie in `scratch` (mode 0600)."""
+    from distributed.security import Security
+
+    made = Security.temporary()
+    place = scratch / "run.pem"
+    try:
+        with open(os.open(place, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+            file.write(made.tls_client_key + made.tls_client_cert)
+    except OSError as error:
+        raise from_os(error, place) from None
+    roles = ("ca_file", "client_cert", "scheduler_cert", "worker_cert")
+    keys = ("client_key", "scheduler_key", "worker_key")  # stated, lest Dask's own settings name one
+    files = dict.fromkeys((f"tls_{name}" for name in (*roles, *keys)), str(place))
+    return Security(require_encryption=True, **files)
+
+
+def connected(address: str, security: Any) -> Any:
+    """The client of a scheduler that exists. QueueError where it does not answer, or where strangers may join it."""
+    import distributed
+
+    _quiet()
+    if not safe(address):
+        raise QueueError(f"the scheduler at {address} {STRANGERS}")
+    try:
+        with (
+            warnings.catch_warnings()
+        ):  # of other versions: each worker is asked, and told apart, by the farm
+            warnings.simplefilter("ignore")
+            client = distributed.Client(address, timeout=20, security=security, set_as_default=False)
+        place = client.scheduler_info()["address"]
+    except (OSError, ValueError, TypeError, RuntimeError) as error:
+        raise QueueError(f"the farm at {address} does not answer: {error}") from None
+    if not safe(place):
+        client.close()
+        raise QueueError(f"the scheduler at {address} listens at {place}: it {STRANGERS}")
+    return client
+
+
+def safe(address: str) -> bool:
+    """Whether nobody without the farm's certificate gets there: by TLS, or on this machine alone."""
+    host = address.rpartition("://")[2].rpartition(":")[0]
+    return address.startswith("tls://") or host.startswith("127.") or host in ("localhost", "[::1]")
+
+
+@contextlib.contextmanager
+def _for_children() -> Iterator[None]:
+    """What processes that start in here inherit: one thread a library."""
+    before = {name: os.environ.get(name) for name in ENVIRONMENT}
+    os.environ.update(ENVIRONMENT)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value

@@ -1,0 +1,157 @@
+"""Folders under other names elsewhere: a task's paths as a worker's machine has them, and its answer's as the runner has them.
+
+What is told with a path of the runner's (`/Volumes/DAY`) is looked for where it was said that others mount it
+(`/mnt/day`), and last under the runner's own path. A worker tells the right folder by what is in it, never by
+its name alone: an empty mount point holds neither the original nor the output folder's `.work`. Identities and
+digests never see any of this: the mapping is applied to a task on its way out, and undone on its way back.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from rushlight.pipelines.errors import DeliveryError, OptionError, RushlightError
+from rushlight.pipelines.inside_folder import make_folder, stat_of
+
+__all__ = [
+    "Mount",
+    "Unfit",
+    "awaited",
+    "homeward",
+    "original_there",
+    "outward",
+    "parse_mount",
+    "recognisable",
+    "seen_here",
+]
+
+PATIENCE = 60.0  # seconds: a network file system shows another machine's new file that much later at worst
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mount:
+    """A folder of the runner's, and its path on other machines. Both absolute, without a slash at the end."""
+
+    here: str
+    there: str
+
+
+class Unfit(RushlightError):
+    """This machine lacks something every worker must see: another one has to do the task."""
+
+
+def parse_mount(text: str) -> Mount:
+    """`HERE=THERE`. OptionError where one of the two is no absolute path."""
+    here, equals, there = text.partition("=")
+    if not equals or not here.startswith("/") or not there.startswith("/"):
+        raise OptionError(
+            f"{text!r} maps nothing; --map takes HERE=THERE, two absolute paths such as /Volumes/DAY=/mnt/day"
+        )
+    return Mount(here=os.path.normpath(here), there=os.path.normpath(there))
+
+
+def _moved(path: str, source: str, target: str) -> str | None:
+    """A path at or under `source`, at or under `target` instead; None where it is not under it."""
+    if path == source:
+        return target
+    start = source.rstrip("/") + "/"
+    return target.rstrip("/") + "/" + path[len(start) :] if path.startswith(start) else None
+
+
+def _places(path: str, mounts: Sequence[Mount]) -> list[str]:
+    """Where a path of the runner's may be found, the longest mapped folder first, the path itself last."""
+    longest = sorted(mounts, key=lambda m: -len(m.here))
+    moved = (_moved(path, m.here, m.there) for m in longest)
+    return [*(p for p in moved if p is not None), path]
+
+
+def original_there(path: str) -> bool:
+    """Whether an original is there; of a pattern of several files, whether its folder is."""
+    return os.path.exists(path) or ("#" in os.path.basename(path) and os.path.isdir(os.path.dirname(path)))
+
+
+def outward(payload: Mapping[str, Any], mounts: Sequence[Mount]) -> dict[str, Any]:
+    """A job's payload with the paths of this machine. Unfit where the output folder or the original is not here."""
+    outs = _places(payload["out"], mounts)
+    out = next((p for p in outs if os.path.isdir(os.path.join(p, ".work"))), None)
+    if out is None:
+        raise Unfit(f"does not see the output folder {payload['out']}{_looked(outs)}")
+    source = payload.get("source")
+    if source:
+        places = _places(source["path"], mounts)
+        path = next((p for p in places if original_there(p)), None)
+        if path is None:
+            raise Unfit(f"does not see the original{_looked(places)}", file=source["path"])
+        source = {**source, "path": path}
+        if source.get("files"):
+            places_of = (_places(file, mounts) for file in source["files"])
+            source["files"] = [next((p for p in each if os.path.exists(p)), each[-1]) for each in places_of]
+        return {**payload, "out": out, "source": source}
+    return {**payload, "out": out}
+
+
+def _looked(places: Sequence[str]) -> str:
+    return "" if len(places) == 1 else f" (looked at {', '.join(places)})"
+
+
+def homeward(value: Any, here: Mapping[str, Any], there: Mapping[str, Any]) -> Any:
+    """A worker's answer (a segment's files, a record, an error) with the runner's paths, from both payloads."""
+
+    def home(path: str) -> str:
+        if there.get("source") and path == there["source"]["path"]:
+            return str(here["source"]["path"])
+        return _moved(path, there["out"], here["out"]) or path
+
+    if isinstance(value, RushlightError):
+        if value.file:
+            value.file = home(value.file)
+        return value
+    if not isinstance(value, dict):
+        return value
+    found = dict(value)
+    if "files" in found:
+        found["files"] = [{**f, "path": home(f["path"])} for f in found["files"]]
+    if isinstance(found.get("source"), dict) and "path" in found["source"]:
+        found["source"] = {**found["source"], "path": home(found["source"]["path"])}
+    return found
+
+
+def recognisable(out: Path) -> None:
+    """Make sure that other machines can tell the output folder."""
+    out.mkdir(parents=True, exist_ok=True)
+    make_folder(out, ".work")
+
+
+def awaited(files: Iterable[tuple[str, int]], patience: float = PATIENCE) -> str:
+    """Wait until files that another machine wrote are visible here with their sizes; gives the first that stays away."""
+    deadline = time.monotonic() + patience
+    for path, size in files:
+        while _size(path) != size:
+            if time.monotonic() >= deadline:
+                return path
+            time.sleep(0.2)
+    return ""
+
+
+def _size(path: str) -> int:
+    try:
+        return os.stat(path).st_size
+    except OSError:
+        return -1
+
+
+def seen_here(out: Path, record: Mapping[str, Any], patience: float = PATIENCE) -> dict[str, Any]:
+    """A job's record with its files' times as this machine sees them. DeliveryError where one does not come in sight."""
+    outputs = record["outputs"]
+    away = awaited(((str(out / e["path"]), e["bytes"]) for e in outputs), patience)
+    if away:
+        raise DeliveryError("was delivered by a worker, but is not here", file=away)
+    return {
+        **record,
+        "outputs": [{**e, "mtime_ns": stat_of(out, e["path"]).st_mtime_ns} for e in outputs],
+    }

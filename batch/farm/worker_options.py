@@ -1,0 +1,135 @@
+"""Who does the work: processes of this machine, or the machines of a Dask scheduler; and the options that say so."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from rushlight.batch.farm.path_map import Mount, parse_mount
+from rushlight.batch.plan.request import default_workers
+from rushlight.pipelines.errors import OptionError
+
+if TYPE_CHECKING:
+    from rushlight.batch.farm.dask_farm import DaskFarm
+
+__all__ = ["Crew", "crew_of", "crew_options"]
+
+Command = Callable[..., int]
+FILE = click.Path(path_type=Path)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Crew:
+    """As given: a number of workers here, or a scheduler elsewhere with how it is reached and what it sees."""
+
+    workers: int | None = None
+    scheduler: str = ""
+    tls_ca_file: Path | None = None
+    tls_cert: Path | None = None
+    tls_key: Path | None = None
+    mounts: tuple[Mount, ...] = ()
+    patience: float = 600.0  # seconds
+
+    def count(self, tasks: int) -> int:
+        """Worker processes to start here for so many tasks; 0 is not known yet."""
+        wanted = self.workers or default_workers()
+        return min(wanted, tasks) if tasks else wanted
+
+    def farm(self, count: int, *, tell: Callable[[str], None], gone: Callable[[str], None]) -> DaskFarm:
+        """The farm, once it is there. QueueError where it does not answer or a worker of it does not fit."""
+        from rushlight.batch.farm.dask_farm import DaskFarm
+
+        return DaskFarm(
+            workers=count,
+            address=self.scheduler,
+            security=self.security(),
+            mounts=self.mounts,
+            patience=self.patience,
+            tell=tell,
+            gone=gone,
+        )
+
+    def security(self) -> Any:
+        """Dask's settings for TLS: the files given, else those of Dask's own configuration. None without TLS."""
+        if not self.scheduler.startswith("tls://"):
+            return None
+        from distributed.security import Security
+
+        given = {
+            "tls_ca_file": self.tls_ca_file,
+            "tls_client_cert": self.tls_cert,
+            "tls_client_key": self.tls_key,
+        }
+        named = {name: str(path) for name, path in given.items() if path}
+        security = Security(require_encryption=True, **named)
+        if not (security.tls_ca_file and security.tls_client_cert):
+            raise OptionError(
+                "tls:// needs the farm's certificate: --tls-ca-file, --tls-cert and --tls-key, or Dask's own settings"
+            )
+        return security
+
+
+def crew_options(command: Command) -> Command:
+    """The options that say who works: the same for render and queue run."""
+    for option in reversed(
+        [
+            click.option(
+                "--workers", type=click.IntRange(1, 256), help="Worker processes.  [default: one a core]"
+            ),
+            click.option(
+                "--scheduler",
+                metavar="ADDR",
+                default="",
+                help="A Dask scheduler whose workers do the work: tls://HOST:PORT, or one on 127.0.0.1.",
+            ),
+            click.option("--tls-ca-file", type=FILE, help="The farm's own authority (PEM)."),
+            click.option("--tls-cert", type=FILE, help="This machine's certificate (PEM)."),
+            click.option("--tls-key", type=FILE, help="Its key (PEM)."),
+            click.option(
+                "--map",
+                "mounts",
+                metavar="HERE=THERE",
+                multiple=True,
+                help="What is mounted as HERE on this machine is THERE on others. Repeatable.",
+            ),
+            click.option(
+                "--stalled-after",
+                type=click.FloatRange(min=0.05),
+                metavar="MINUTES",
+                default=10.0,
+                show_default=True,
+                help="End a worker that gets nothing done for so long; another one does its part.",
+            ),
+        ]
+    ):
+        command = option(command)
+    return command
+
+
+def crew_of(options: dict[str, Any]) -> Crew:
+    """Those options as given. OptionError naming the one that is wrong."""
+    for name in ("tls_ca_file", "tls_cert", "tls_key"):
+        if options[name] and not options[name].is_file():
+            raise OptionError(f"--{name.replace('_', '-')}: there is no such file", file=str(options[name]))
+    if options["scheduler"] and options["workers"]:
+        raise OptionError(
+            f"--workers {options['workers']} with --scheduler {options['scheduler']}: a farm has the workers that were"
+            " started for it; leave out one of the two"
+        )
+    away = ("tls_ca_file", "tls_cert", "tls_key", "mounts")
+    if not options["scheduler"] and (idle := [name for name in away if options[name]]):
+        named = ", ".join("--map" if name == "mounts" else f"--{name.replace('_', '-')}" for name in idle)
+        raise OptionError(f"{named} without --scheduler: on one machine there is nothing to reach")
+    return Crew(
+        workers=options["workers"],
+        scheduler=options["scheduler"],
+        tls_ca_file=options["tls_ca_file"],
+        tls_cert=options["tls_cert"],
+        tls_key=options["tls_key"],
+        mounts=tuple(parse_mount(text) for text in options["mounts"]),
+        patience=60 * options["stalled_after"],
+    )

@@ -1,0 +1,180 @@
+"""The log of an output folder: one JSON line a job; the latest record of a clip holds."""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import time
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any, BinaryIO
+
+from rushlight.batch.job_record import SCHEMA, check_record, is_newer
+from rushlight.batch.json_lines import Refused, parse_lines
+from rushlight.pipelines.errors import from_os
+from rushlight.pipelines.inside_folder import append, read_bytes
+from rushlight.pipelines.visible_text import json_text
+
+__all__ = [
+    "LOG",
+    "SCHEMA",
+    "Log",
+    "Refused",
+    "add_line",
+    "append_record",
+    "clock_text",
+    "failure_record",
+    "latest",
+    "log_path",
+    "read_log",
+    "read_records",
+]
+
+LOG = "log/jobs.jsonl"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Log:
+    """The records of an output folder in order, and what is wrong with the rest of its log.
+
+    `refused` are lines that cost their clip its record; `notes` are sentences on what costs nothing: lines that a later
+    record of the clip stands in for, and records of a newer version.
+    """
+
+    records: list[dict[str, Any]]
+    refused: list[Refused] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+
+def log_path(out: Path) -> Path:
+    """The log of an output folder."""
+    return out / LOG
+
+
+def read_records(out: Path) -> list[dict[str, Any]]:
+    """The records of `read_log` alone."""
+    return read_log(out).records
+
+
+def read_log(out: Path) -> Log:
+    """All records in order, each checked; what is torn, changed or of another hand is told and left out. OutsideError where
+    the log lies behind a link."""
+    try:
+        data = read_bytes(out, LOG)
+    except FileNotFoundError:
+        return Log(records=[])
+    except OSError as error:
+        raise from_os(error, log_path(out), reading=True) from None
+    found, refused = parse_lines(data, check_record, file=str(log_path(out)))
+    last = {name: number for number, record in found for name in (record["job"], record["clip"])}
+    costly: list[Refused] = []
+    notes: list[str] = []
+    for each in refused:
+        if each.mild:
+            notes.append(f"{each.error}: so a machine leaves it that stopped while it wrote")
+        elif last.get(each.job or each.clip, 0) > (each.error.line or 0):
+            notes.append(f"{each.error}; a later record of {each.name} holds")
+        else:
+            costly.append(each)
+    newer = sorted({record["schema"] for _, record in found if is_newer(record)})
+    if newer:
+        notes.append(
+            f"{log_path(out)}: holds records of a newer version ({', '.join(newer)}), read as far as {SCHEMA} goes"
+        )
+    return Log(records=[record for _, record in found], refused=costly, notes=notes)
+
+
+def latest(records: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
+    """The record that holds of each job, by job, in order of first mention."""
+    found: dict[str, dict[str, Any]] = {}
+    for record in records:
+        found[record["job"]] = record
+    return found
+
+
+def append_record(out: Path, record: Mapping[str, Any]) -> None:
+    """Add one record, on the disk before this returns. A torn line before it is closed off first."""
+    line = json_text(record, separators=(",", ":"), allow_nan=False).encode()
+    try:
+        with append(out, LOG) as stream:
+            add_line(stream, line)
+    except OSError as error:
+        raise from_os(error, log_path(out)) from None
+
+
+def add_line(stream: BinaryIO, line: bytes) -> None:
+    """Add a line to a file that is open for reading and appending: on the disk before this returns, whole or not at all.
+    A torn line before it is closed off first. OSError where it cannot be written."""
+    handle = stream.fileno()
+    with suppress(OSError):  # `queue add` may log a bad row while a night writes; some shares have no locks
+        fcntl.flock(handle, fcntl.LOCK_EX)
+    size = os.fstat(handle).st_size
+    torn = size and os.pread(handle, 1, size - 1) != b"\n"
+    data = memoryview((b"\n" if torn else b"") + line + b"\n")
+    try:
+        while data:
+            data = data[os.write(handle, data) :]
+        os.fsync(handle)
+    except OSError:  # a full disk takes a part
+        with suppress(OSError):
+            os.ftruncate(handle, size)
+        raise
+
+
+def merged(record: dict[str, Any], before: Mapping[str, Any] | None, keep: set[str]) -> dict[str, Any]:
+    """A new record with what still holds of the one before: the entries of outputs in `keep`, their pictures and tiles."""
+    from rushlight.pipelines.measure.checksum import colour_digest
+
+    if not before or not before.get("outputs") or not keep:
+        return record
+    made = {e["output"] for e in record["outputs"]}
+    record["outputs"] = [e for e in before["outputs"] if e["output"] in keep - made] + record["outputs"]
+    colour, old = record["colour"], before.get("colour", {})
+    for picture in old.get("pictures", ()):
+        outputs = [o for o in picture["outputs"] if o in keep - made]
+        if outputs:
+            colour["pictures"].append({**picture, "outputs": outputs})
+    colour["tiles"] = {
+        **{k: v for k, v in old.get("tiles", {}).items() if k in keep - made},
+        **colour["tiles"],
+    }
+    for faults in old.get("faults", ()):
+        outputs = [o for o in faults["outputs"] if o in keep - made]
+        if outputs:
+            colour["faults"] = [*colour.get("faults", ()), {**faults, "outputs": outputs}]
+    if not record.get("original"):
+        record["original"] = before.get("original", {})
+    if not colour["sensitivity"]:
+        colour["sensitivity"] = old.get("sensitivity", {})
+    colour["digest"] = colour_digest(
+        {o: p["digest"] for p in colour["pictures"] for o in p["outputs"]}
+        | {e["path"]: e["digest"] for e in record["outputs"] if e["kind"] == "still"}
+    )
+    return record
+
+
+def failure_record(job: str, clip: str, status: str, error: str) -> dict[str, Any]:
+    """The record of a clip that was not delivered."""
+    return {
+        "schema": SCHEMA,
+        "job": job,
+        "clip": clip,
+        "status": status,
+        "error": error,
+        "frames": 0,
+        "source": {},
+        "look": {},
+        "outputs": [],
+        "colour": {"digest": ""},
+        "warnings": [],
+        "seconds": 0.0,
+        "finished": clock_text(time.time()),
+    }
+
+
+def clock_text(moment: float) -> str:
+    """A moment as the local clock shows it, with its offset (ISO 8601)."""
+    return datetime.fromtimestamp(moment).astimezone().isoformat(timespec="seconds")

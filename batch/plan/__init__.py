@@ -1,0 +1,1 @@
+"""Lists and grades into what will be made of each clip, before a frame is read."""

@@ -1,0 +1,409 @@
+"""Clips + grades + recipe -> what will be made of each clip, before a frame is read.
+
+Every row of the list becomes a `PlannedClip` or a problem that names file, line and key; nothing is guessed
+and nothing is lost. Only headers are read here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from rushlight.batch.decisions.decision import Decision
+from rushlight.batch.decisions.lut_files import LutFiles
+from rushlight.batch.lists.camera_columns import NOTHING, Camera, framed
+from rushlight.batch.lists.clip_list import Row, cell_is
+from rushlight.batch.plan.corrections import corrections
+from rushlight.batch.plan.in_out import frame_range
+from rushlight.batch.plan.rates import exposed_rate, played_rate, relabelled
+from rushlight.batch.plan.show_lut_spaces import inherited_side, lut_sides, no_lut
+from rushlight.pipelines.colour.camera_encodings import Encoding, by_header, find_encoding, suggest_encoding
+from rushlight.pipelines.colour.cdl import CDL
+from rushlight.pipelines.errors import (
+    EncodingError,
+    InputError,
+    ListError,
+    LutError,
+    RushlightError,
+    SourceError,
+)
+from rushlight.pipelines.formats.codecs import codec, log_notes, output_faults, rate_fault
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.job.from_spec import fit_of
+from rushlight.pipelines.job.spec import GradeSpec, LookSpec, LutSpec
+from rushlight.pipelines.originals.framing import placement
+from rushlight.pipelines.originals.probe import Facts
+from rushlight.pipelines.recipe.model import LookSettings, MovieOutput, Output, Recipe
+
+__all__ = [
+    "PlannedClip",
+    "Signal",
+    "Stated",
+    "frame_range",
+    "plan_clip",
+    "reel_of",
+    "resolve_signal",
+]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stated:
+    """What one authority (a row, a side file, the recipe, an option) says of a clip's signal; empty where it is silent."""
+
+    who: str
+    encoding: str = ""
+    levels: str = ""
+    exposure_index: int | None = None
+    rate: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Signal:
+    """What the original's code values mean, and who said so."""
+
+    encoding: Encoding
+    encoding_from: str
+    levels: str
+    levels_from: str
+    chroma: str
+    levels_stated: bool = False  # by a person, not by the header or a maker's rule
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlannedClip:
+    """One clip with everything resolved."""
+
+    row: Row
+    path: Path
+    facts: Facts
+    stem: str
+    first: int  # frame number in the original
+    count: int
+    rate: FrameRate  # it is played at
+    capture_rate: FrameRate | None = None  # it was exposed at, where header or list say it
+    timecode: Timecode  # of `first`
+    reel: str
+    retimed: bool
+    signal: Signal
+    decision: Decision
+    look: LookSpec
+    warnings: tuple[str, ...] = ()
+    camera: Camera = NOTHING
+    folder: str = ""  # inside each output's folder, where twins need one
+
+
+def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tuple[str, ...]]:
+    """Encoding and levels from the first that states them, in order of trust.
+
+    Levels stated beat the maker's rule, which beats the file's tag; RGB files are full unless stated.
+    EncodingError with key `encoding` where nobody states an encoding: it is never guessed.
+    """
+    warnings: list[str] = []
+    says = next((s for s in stated if s.encoding), None)
+    if says is None:
+        hint = suggest_encoding(facts.metadata)
+        raise EncodingError(
+            "nobody states this clip's encoding; add a column `encoding`, a default in the recipe, or --encoding"
+            + (f" (the file's own metadata suggests {hint})" if hint else ""),
+            key="encoding",
+        )
+    index = next((s.exposure_index for s in stated if s.exposure_index), None)
+    try:
+        encoding = by_header(find_encoding(says.encoding, exposure_index=index), facts.chromaticities)
+    except EncodingError as error:
+        raise error.at(key="encoding") from None
+    if encoding.kind == "linear" and facts.chromaticities and not encoding.gamut.is_of(facts.chromaticities):
+        numbers = " ".join(f"{v:.4g}" for v in facts.chromaticities)
+        warnings.append(
+            f"is read as {encoding.name} ({says.who}), but its header's chromaticities are {numbers}"
+        )
+    levels_say = next((s for s in stated if s.levels), None)
+    ycbcr = facts.pixel_format.family == "ycbcr"
+    tag = facts.levels_tag
+    rule = False
+    if levels_say:
+        levels, levels_from = levels_say.levels.lower(), levels_say.who
+    elif not ycbcr:
+        levels, levels_from = "full", "RGB files are full"
+    elif encoding.levels:
+        levels, levels_from, rule = encoding.levels, f"the maker's rule for {encoding.curve}", True
+    elif tag:
+        levels, levels_from = tag, "the file's tag"
+    else:
+        levels, levels_from = "narrow", "YCbCr without a tag is narrow"
+    if ycbcr and tag and tag != levels:
+        warnings.append(f"levels are {levels} ({levels_from}), but the file's tag says {tag}")
+    file_codes = levels == "full" and (tag == "narrow" or (tag is None and rule))
+    chroma = "narrow" if ycbcr and file_codes else levels
+    return (
+        Signal(
+            encoding=encoding,
+            encoding_from=says.who,
+            levels=levels,
+            levels_from=levels_from,
+            chroma=chroma,
+            levels_stated=levels_say is not None,
+        ),
+        tuple(warnings),
+    )
+
+
+def plan_clip(
+    row: Row,
+    path: Path,
+    facts: Facts,
+    *,
+    recipe: Recipe,
+    stated: Sequence[Stated],
+    decision: Decision,
+    luts: LutFiles,
+    lut_base: Path,
+    camera: Camera = NOTHING,
+) -> PlannedClip:
+    """One row with its original's facts and its grade, resolved. InputError or SourceError with the key at fault."""
+    warnings = [*facts.warnings, *decision.warnings]
+    _acceptable(facts if camera.rotation is None else replace(facts, rotation=0), recipe)
+    _frames(row, facts, recipe, camera, warnings)
+    rate, retimed = played_rate(facts, recipe, warnings)
+    exposed = exposed_rate(row, facts, rate, warnings)
+    start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
+    _codecs_take(row, recipe, rate, facts)
+    first, count, notes = frame_range(
+        row["in"], row["out"], start=start, frames=facts.frames, handles=recipe.handles
+    )
+    warnings += notes
+    timecode = start + first
+    if retimed:
+        timecode = relabelled(start, rate) + first
+    signal, notes = resolve_signal(stated, facts)
+    warnings += [*notes, *_log_notes(row, recipe, facts, signal)]
+    finished = signal.encoding.kind == "video" and row.grade is None and not row["cdl"]
+    if finished and decision.cdl is not None:  # a look recorded in camera: twice graded would be wrong
+        decision = Decision(cdl=None, reason=f"display-encoded: {decision.source} is not for it")
+    look = _look(row, recipe, signal, decision.cdl, luts, lut_base)
+    warnings += inherited_side(row, recipe.look, look.lut)
+    if finished:
+        warnings.append("is display-encoded: it is delivered as it is, but for what its row states")
+    elif decision.cdl is None and not (look.lut and look.lut.contains_grade):
+        if recipe.ungraded == "refuse":
+            raise ListError(
+                f"has no grade, and the recipe refuses ungraded clips: {decision.reason}", key="grade"
+            )
+        warnings.append(f"ungraded: {decision.reason}")
+    reel = reel_of(row, path, facts)
+    if row["reel"] and facts.reel and row["reel"].lower() != facts.reel.lower():
+        warnings.append(f"the list says reel {row['reel']}, the file says {facts.reel}")
+    return PlannedClip(
+        row=row,
+        path=path,
+        facts=facts,
+        stem=stem_of(path, facts),
+        first=first,
+        count=count,
+        rate=rate,
+        capture_rate=exposed,
+        timecode=timecode,
+        reel=reel,
+        retimed=retimed,
+        signal=signal,
+        decision=decision,
+        look=look,
+        camera=camera,
+        warnings=tuple(dict.fromkeys(warnings)),
+    )
+
+
+def takes(output: Output, row: Row) -> bool:
+    """Whether an output's `only` takes the clip of this row."""
+    return all(cell_is(row[column.lower()], value) for column, value in output.only.items())
+
+
+def _frames(row: Row, facts: Facts, recipe: Recipe, camera: Camera, warnings: list[str]) -> None:
+    """SourceError where an output cannot frame this original: an extraction area drawn for another raster."""
+    for index, output in enumerate(recipe.output):
+        if not takes(output, row):
+            continue
+        frame = framed(output.frame, camera, facts)
+        size = output.size or facts
+        try:
+            fit = fit_of(frame, size.width // 2 * 2, size.height // 2 * 2, facts)
+            placement(fit, facts.width, facts.height, pixel_aspect=facts.pixel_aspect)
+        except InputError as error:
+            raise error.at(key=f"output[{index}].frame") from None
+        if frame.desqueeze != 1 and facts.pixel_aspect != 1 and camera.desqueeze is None:
+            warnings.append(
+                f"its header states pixels {float(facts.pixel_aspect):.4g} wide, and {output.name} widens them by "
+                f"{frame.desqueeze:.4g}: {float(facts.pixel_aspect) * frame.desqueeze:.4g} in all"
+            )
+
+
+def _codecs_take(row: Row, recipe: Recipe, rate: FrameRate, facts: Facts) -> None:
+    """ListError for a rate that a container does not hold, and for a raster of the original's that a codec does not take."""
+    for index, output in enumerate(recipe.output):
+        if isinstance(output, MovieOutput) and takes(output, row):
+            which = codec(output.codec)
+            fault = rate_fault(which, output.container or which.containers[0], rate)
+            if fault:
+                raise ListError(fault, key=f"output[{index}].container")
+            if output.size is None:
+                for _, fault in output_faults(which, size=(facts.width // 2 * 2, facts.height // 2 * 2)):
+                    raise ListError(
+                        f"output {output.name!r} states no size: {fault}", key=f"output[{index}].size"
+                    )
+
+
+def _log_notes(row: Row, recipe: Recipe, facts: Facts, signal: Signal) -> list[str]:
+    found: list[str] = []
+    for output in recipe.output:
+        if isinstance(output, MovieOutput) and output.state == "log" and takes(output, row):
+            linear = signal.encoding.kind == "linear"
+            found += log_notes(codec(output.codec), facts.pixel_format, levels=signal.levels, linear=linear)
+    return list(dict.fromkeys(found))
+
+
+def _acceptable(facts: Facts, recipe: Recipe) -> None:
+    if facts.interlaced and recipe.interlaced == "refuse":
+        raise SourceError(
+            'is interlaced; the recipe refuses it (interlaced = "as it is" takes it)', file=str(facts.path)
+        )
+    if facts.variable_rate and recipe.variable_rate == "refuse":
+        raise SourceError(
+            'has a variable frame rate; the recipe refuses it (variable_rate = "conform" takes it frame for frame)',
+            file=str(facts.path),
+        )
+    if facts.missing and recipe.missing_frames == "fail":
+        some = ", ".join(str(facts.first_number + n) for n in facts.missing[:6]) + (
+            " …" if len(facts.missing) > 6 else ""
+        )
+        raise SourceError(f"lacks {len(facts.missing)} of its files: number {some}", file=str(facts.path))
+    if facts.rotation not in (0, 180):
+        raise SourceError(
+            f"is to be shown turned by {facts.rotation} degrees clockwise, which is not done here (180 is)",
+            file=str(facts.path),
+        )
+
+
+def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFiles, base: Path) -> LookSpec:
+    settings = recipe.look
+    video = signal.encoding.kind == "video"
+    lut = None
+    name = row["lut"] or ("" if video else settings.show_lut)
+    if name and name.lower() != "none":
+        try:
+            digest, title = luts.read(luts.find(name, Path(row.file).parent if row["lut"] else base))
+        except LutError as error:
+            raise LutError(str(error), key="lut") from None
+        contains = (
+            row["lut_contains_grade"].lower() == "yes"
+            if row["lut_contains_grade"]
+            else settings.lut_contains_grade
+        )
+        if contains and cdl is not None:
+            raise ListError(
+                "the LUT is stated to contain the grade, and there is a CDL as well; one of them must go",
+                key="lut",
+            )
+        lut = LutSpec(
+            path=f"log/inputs/{digest.partition(':')[2]}.cube",
+            name=title,
+            digest=digest,
+            interpolation=settings.lut_interpolation,
+            **lut_sides(row, settings, signal.encoding),
+            contains_grade=contains,
+        )
+    else:
+        no_lut(row, settings, signal.encoding)
+    grade = None
+    if cdl is not None:
+        grade = GradeSpec(
+            slope=cdl.slope,
+            offset=cdl.offset,
+            power=cdl.power,
+            saturation=cdl.saturation,
+            clamp=cdl.clamp and settings.clamp,
+            id=cdl.id,
+        )
+    return LookSpec(
+        encoding=signal.encoding.name,
+        exposure_index=signal.encoding.exposure_index,
+        **corrections(row, LookSettings() if video else settings),
+        grade=grade,
+        grade_space=settings.grade_space,
+        grade_order=settings.grade_order,
+        lut=lut,
+        transform="none" if video and not lut else settings.transform,
+        display=settings.display,
+        size=settings.size,
+    )
+
+
+_CAMERA_NAME = re.compile(
+    r"([A-Za-z]\d{3,4})_?C\d{3,4}(?![0-9])"
+)  # A001C003, A001_C003: common practice, no source
+
+
+def reel_of(row: Row, path: Path, facts: Facts) -> str:
+    """A clip's reel: the row's, else the container's, else that of a camera-style file name."""
+    return row["reel"] or facts.reel or reel_of_name(stem_of(path, facts))
+
+
+def reel_of_name(stem: str) -> str:
+    """The reel that a camera-style file name states, or nothing."""
+    match = _CAMERA_NAME.match(stem)
+    return match[1].upper() if match else ""
+
+
+def stem_of(path: Path, facts: Facts) -> str:
+    """The delivered file's stem: the original's, exactly; of a sequence its folder's or pattern's, of a movie
+    in several files its pattern's."""
+    if facts.kind == "movie" and not facts.parts:
+        return path.stem
+    if path.is_dir():
+        return path.name
+    return path.name.split("#")[0].rstrip("._-") or path.parent.name
+
+
+def stated_by(row: Row, recipe: Recipe, defaults: Mapping[str, str], options: Stated) -> list[Stated]:
+    """Who may say what a clip's signal is, in order of trust: row, side file, recipe, options."""
+
+    def index(text: str) -> int | None:
+        text = text.upper().removeprefix("EI").strip()
+        if text and not re.fullmatch(r"[0-9]{1,7}", text):
+            raise ListError(f"{text[:40]!r} is no exposure index", key="exposure_index")
+        return int(text) if text else None
+
+    def said(key: str) -> str:
+        return defaults.get(key, "")
+
+    return [
+        Stated(
+            who="the list",
+            encoding=row["encoding"],
+            levels=row["levels"],
+            exposure_index=index(row["exposure_index"]),
+            rate=row["rate"],
+        ),
+        Stated(who=said("encoding_from"), encoding=said("encoding")),
+        Stated(who=said("levels_from"), levels=said("levels")),
+        Stated(who=said("exposure_index_from"), exposure_index=index(said("exposure_index"))),
+        Stated(who="the recipe", encoding=recipe.encoding, levels=recipe.levels, rate=recipe.rate or ""),
+        options,
+    ]
+
+
+@dataclass
+class Plan:
+    """A whole list, planned. `wrong` are rows that cannot be made, `broken` originals that are there and do not open."""
+
+    clips: list[PlannedClip] = field(default_factory=list)
+    wrong: list[tuple[Row, RushlightError]] = field(default_factory=list)
+    broken: list[tuple[Row, RushlightError]] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    named: list[Path] = field(default_factory=list)  # originals that rows name, chosen or not
+    unopened: list[tuple[Path, RushlightError]] = field(default_factory=list)  # those of `broken`
+    growing: list[Row] = field(default_factory=list)  # rows whose originals are waited for
+    not_chosen: int = 0  # rows
+    one_by_one: int = 0  # rows more than the list has, where files of a clip are taken each for itself
+    alike: int = 0  # rows that say the same as another

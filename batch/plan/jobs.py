@@ -1,0 +1,388 @@
+"""Planned clips -> jobs: what is still to be made, under an identity that changes with the result and with nothing else."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import ceil
+from pathlib import Path
+from typing import Any, TypeVar
+
+from rushlight.batch.lists.camera_columns import framed
+from rushlight.batch.lists.clip_list import is_yes
+from rushlight.batch.lists.media_index import safe_name
+from rushlight.batch.plan.clip import PlannedClip, takes
+from rushlight.pipelines.burnin.text_fields import CARD_FIELDS, RUNNING, fields_of
+from rushlight.pipelines.errors import OutsideError, TimecodeError
+from rushlight.pipelines.formats.codecs import codec, segment_frames
+from rushlight.pipelines.formats.timecode import Timecode
+from rushlight.pipelines.inside_folder import same_time, stat_of
+from rushlight.pipelines.job.spec import (
+    JobSpec,
+    MovieSpec,
+    OutputSpec,
+    SegmentSpec,
+    SourceSpec,
+    StillSpec,
+    StillsSpec,
+    digest_of,
+)
+from rushlight.pipelines.outputs.stills import EXTENSIONS
+from rushlight.pipelines.recipe.model import MovieOutput, Recipe, StillsOutput
+
+__all__ = [
+    "all_there",
+    "in_turns",
+    "job_id",
+    "output_specs",
+    "segments_of",
+    "still_there",
+    "to_make",
+    "wanted",
+    "with_still_notes",
+]
+
+
+T = TypeVar("T", MovieOutput | StillsOutput, OutputSpec)
+
+
+def job_id(clip: PlannedClip) -> str:
+    """The key of a clip in its output folder: where its files go."""
+    return f"{safe_name(clip.stem)[:40]}-{digest_of([clip.folder, clip.stem], 10)}"
+
+
+def wanted(clip: PlannedClip, output: MovieOutput | StillsOutput) -> bool:
+    """Whether an output's `only` takes this clip."""
+    return takes(output, clip.row)
+
+
+def in_turns(
+    clip: PlannedClip, outputs: Iterable[T], first: Sequence[str]
+) -> list[tuple[int, tuple[T, ...]]]:
+    """A clip's outputs by the rank in which the recipe's `first` wants them made: (rank, outputs), lowest first."""
+    turns: dict[int, list[T]] = {}
+    circled = is_yes(clip.row["circled"])
+    for output in outputs:
+        name = output.name if isinstance(output, MovieOutput | StillsOutput) else output.output
+        rank = 0
+        for word in first:
+            rank = 2 * rank + (not circled if word == "circled" else word != name)
+        turns.setdefault(rank, []).append(output)
+    return [(rank, tuple(turns[rank])) for rank in sorted(turns)]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Known:
+    """What identities need beside the plan: the original's sampled hash, burn-in values, kept fonts by name, and what
+    stands in for missing files of a sequence."""
+
+    source: str
+    fields: Mapping[str, str]
+    fonts: Mapping[str, str]
+    missing_frames: str = "fail"
+
+
+def output_specs(clip: PlannedClip, recipe: Recipe, known: Known) -> tuple[OutputSpec, ...]:
+    """The outputs a recipe makes of a clip, each with its identity."""
+    found: dict[str, OutputSpec] = {}
+    for output in recipe.output:
+        if not wanted(clip, output):
+            continue
+        spec = (
+            _movie(clip, output, known) if isinstance(output, MovieOutput) else _stills(clip, output, known)
+        )
+        if spec.identity in found:  # alike but for the name: their unfinished files must not meet
+            spec = spec.model_copy(update={"identity": digest_of([spec.identity, spec.output])})
+        found[spec.identity] = spec
+    return tuple(found.values())
+
+
+def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> dict[str, Any]:
+    size = output.size
+    folder = f"{output.name}/{clip.folder}" if clip.folder else output.name
+    return {
+        "output": output.name,
+        "folder": folder,
+        "state": output.state,
+        "width": size.width if size else clip.facts.width // 2 * 2,
+        "height": size.height if size else clip.facts.height // 2 * 2,
+        "frame": framed(output.frame, clip.camera, clip.facts),
+        "guides": output.guides,
+    }
+
+
+def _source_identity(clip: PlannedClip, state: str, known: Known) -> dict[str, Any]:
+    """What of the clip itself changes a picture of that state."""
+    look = clip.look.identity()
+    if state == "show":
+        look |= {"grade": None, "exposure": 0.0, "white_balance": None, "printer_points": None}
+    if state == "log":
+        look = {"encoding": "" if clip.signal.encoding.kind != "linear" else look["encoding"]}
+    return {
+        "source": known.source,
+        "first": clip.first,
+        "count": clip.count,
+        "rate": str(clip.rate.fraction),
+        "levels": clip.signal.levels,
+        "chroma": clip.signal.chroma,
+        "matrix": clip.facts.matrix,
+        **({"missing": known.missing_frames} if clip.facts.missing else {}),
+        "look": look,
+    }
+
+
+def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
+    which = codec(output.codec)
+    container = output.container or which.containers[0]
+    sound = clip.row["sound"].lower() or output.sound
+    common = _common(clip, output)
+    settings = output.model_dump(
+        mode="json", exclude={"name", "only", "burnin", "sound", "container", "size", "card"}
+    )
+    card = [output.card, *(known.fields.get(name, "") for name in CARD_FIELDS)] if output.card else None
+    drawn = None
+    if output.burnin:
+        shown = {name: known.fields.get(name, "") for name in fields_of(output.burnin) if name not in RUNNING}
+        drawn = {
+            **output.burnin.model_dump(mode="json"),
+            "font": known.fonts.get(output.burnin.font, ""),
+            "values": shown,
+        }
+    identity = digest_of(
+        {
+            **_source_identity(clip, output.state, known),
+            "settings": settings | {"frame": common["frame"].model_dump(mode="json")},
+            "size": [common["width"], common["height"]],
+            "sound": sound,
+            "container": container,
+            "burnin": drawn,
+            "timecode": str(clip.timecode),
+            "reel": clip.reel,
+            "retimed": clip.retimed,
+            **({"card": card} if card else {}),
+        }
+    )
+    return MovieSpec(
+        **common,
+        identity=identity,
+        file=f"{safe_name(clip.stem)}.{container}",
+        codec=which.name,
+        container=container,
+        quality=output.quality,
+        preset=output.preset,
+        peak=output.peak,
+        sound=sound,  # type: ignore[arg-type]
+        channels=output.channels,
+        burnin=output.burnin,
+        font=f"log/inputs/{known.fonts[output.burnin.font]}" if output.burnin and output.burnin.font else "",
+        dither=output.dither,
+        card=output.card,
+    )
+
+
+def _stills(clip: PlannedClip, output: StillsOutput, known: Known) -> StillsSpec:
+    frames = still_frames(clip, output)
+    common = _common(clip, output)
+    stills = []
+    repeated = {k for k in output.kinds if [EXTENSIONS[x] for x in output.kinds].count(EXTENSIONS[k]) > 1}
+    for number in frames:
+        for kind in output.kinds:
+            tail = "" if frames == [clip.first + clip.count // 2] else f".{number - clip.first:06d}"
+            kind_tail = f".{kind}" if kind in repeated else ""
+            stills.append(
+                StillSpec(
+                    frame=number, kind=kind, file=f"{safe_name(clip.stem)}{tail}{kind_tail}{EXTENSIONS[kind]}"
+                )
+            )
+    identity = digest_of(
+        {
+            **_source_identity(clip, output.state, known),
+            "stills": [s.model_dump(mode="json") for s in stills],
+            "size": [common["width"], common["height"]],
+            "frame": common["frame"].model_dump(mode="json"),
+            "timecode": str(clip.timecode),
+            "clip": clip.stem,
+        }
+    )
+    return StillsSpec(**common, identity=identity, stills=tuple(stills))
+
+
+def still_frames(clip: PlannedClip, output: StillsOutput) -> list[int]:
+    """The original's frame numbers that an output takes stills of, in order."""
+    found: set[int] = set()
+    for place in output.at:
+        if place == "list":
+            found.update(clip.first + n for n in marked_stills(clip.row["stills"], clip.timecode))
+        else:
+            found.add(clip.first + {"first": 0, "middle": clip.count // 2, "last": clip.count - 1}[place])
+    if output.every:
+        step = max(Fraction(1), Fraction(str(output.every)) * clip.rate.fraction)
+        found.update(clip.first + round(k * step) for k in range(ceil(clip.count / step)))
+    return sorted(n for n in found if clip.first <= n < clip.first + clip.count)
+
+
+def with_still_notes(clip: PlannedClip) -> PlannedClip:
+    """The clip, saying which timecodes in its cell `stills` lie outside it. TimecodeError for what is no timecode."""
+    outside = [n for n in marked_stills(clip.row["stills"], clip.timecode) if n >= clip.count]
+    if not outside:
+        return clip
+    listed = ", ".join(str(clip.timecode + n) for n in outside)
+    last = clip.timecode + (clip.count - 1)
+    note = f"no still at {listed}: the clip is from {clip.timecode} to {last}"
+    return replace(clip, warnings=(*clip.warnings, note))
+
+
+def marked_stills(text: str, start: Timecode) -> list[int]:
+    """The frames after `start` of the timecodes in a cell, between commas, spaces, or `;` and a space. TimecodeError with key
+    `stills` for anything else."""
+    try:
+        return [
+            start.until(Timecode.parse(t, start.rate)) for t in re.split(r"[,\s]+|;\s+", text.strip()) if t
+        ]
+    except TimecodeError as error:
+        raise error.at(key="stills") from None
+
+
+def segments_of(clip: PlannedClip, outputs: tuple[OutputSpec, ...]) -> tuple[SegmentSpec, ...]:
+    """Runs of two seconds from the clip's first frame; where no movie is to be made, the stills' frames alone."""
+    if any(isinstance(o, MovieSpec) for o in outputs):
+        size = segment_frames(clip.rate)
+        return tuple(
+            SegmentSpec(index=k, first=clip.first + start, count=min(size, clip.count - start))
+            for k, start in enumerate(range(0, clip.count, size))
+        )
+    frames = sorted(
+        {s.frame for o in outputs if isinstance(o, StillsSpec) for s in o.stills}
+        | {clip.first + clip.count // 2}
+    )
+    return tuple(SegmentSpec(index=n - clip.first, first=n, count=1, movies=False) for n in frames)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outcome:
+    """How an output of a clip stands against the record: `done`, or why it is to be made."""
+
+    output: str
+    why: str  # "", "missing", "changed", "new"
+
+
+def still_there(out: Path, entry: Mapping[str, Any]) -> bool:
+    """Whether a delivered file is there as the record has it, by size and time (as far as its disk keeps it)."""
+    try:
+        info = stat_of(out, entry["path"])
+    except (OSError, OutsideError):
+        return False
+    return bool(info.st_size == entry["bytes"] and same_time(info.st_mtime_ns, entry["mtime_ns"]))
+
+
+def all_there(out: Path, outputs: Iterable[Mapping[str, Any]], record: Mapping[str, Any] | None) -> bool:
+    """Whether everything that a job (its outputs in plain values) is to make is delivered already, as recorded."""
+    if not record or record.get("status") != "done":
+        return False
+    for output in outputs:
+        entries = [e for e in record["outputs"] if e["output"] == output["output"]]
+        if not entries or any(e["identity"] != output["identity"] for e in entries):
+            return False
+        if not all(still_there(out, e) for e in entries):
+            return False
+    return True
+
+
+def to_make(
+    out: Path, outputs: tuple[OutputSpec, ...], record: Mapping[str, Any] | None
+) -> tuple[tuple[OutputSpec, str], ...]:
+    """The outputs that are not there unchanged, each with the reason."""
+    kept = [e for e in (record or {}).get("outputs", ())]
+    found: list[tuple[OutputSpec, str]] = []
+    for output in outputs:
+        same = [e for e in kept if e["output"] == output.output]
+        files = {output.file} if isinstance(output, MovieSpec) else {s.file for s in output.stills}
+        if not same:
+            found.append((output, "new"))
+        elif (
+            any(e["identity"] != output.identity for e in same)
+            or {Path(e["path"]).name for e in same} != files
+        ):
+            found.append((output, "changed"))
+        elif not all(still_there(out, e) for e in same):
+            found.append((output, "missing or damaged"))
+    return tuple(found)
+
+
+def _spread(clip: PlannedClip) -> tuple[str, ...]:
+    """The files of a clip that lie in several folders: its pattern does not lead to them all."""
+    folders = {path.parent for path in clip.facts.files} if clip.facts.parts else ()
+    return tuple(str(path.absolute()) for path in clip.facts.files) if len(folders) > 1 else ()
+
+
+def job_spec(
+    clip: PlannedClip,
+    *,
+    out: Path,
+    outputs: tuple[OutputSpec, ...],
+    recipe: Recipe,
+    baked: Mapping[str, str],
+    fields: Mapping[str, str],
+    hashes: tuple[str, str],
+) -> JobSpec:
+    """The job that makes these outputs of a clip. `hashes`: as logged, and as sampled."""
+    decision = clip.decision
+    grade = None
+    if decision.cdl is not None:
+        cdl = decision.cdl
+        grade = {
+            "slope": list(cdl.slope),
+            "offset": list(cdl.offset),
+            "power": list(cdl.power),
+            "saturation": cdl.saturation,
+            "source": decision.source,
+            "reason": decision.reason,
+        }
+    return JobSpec(
+        job=job_id(clip),
+        clip=clip.row.clip,
+        stem=clip.stem,
+        out=str(out),
+        source=SourceSpec(
+            path=str(clip.path.absolute()),
+            files=_spread(clip),
+            hash=hashes[0],
+            bytes=clip.facts.bytes,
+            mtime_ns=clip.facts.mtime_ns,
+            rate=str(clip.facts.rate.fraction) if clip.facts.rate_from != "header" else None,
+            missing=recipe.missing_frames,
+            damaged=recipe.damaged_frames,
+            conform=recipe.variable_rate == "conform" and clip.facts.variable_rate,
+            levels=clip.signal.levels,  # type: ignore[arg-type]
+            chroma=clip.signal.chroma,  # type: ignore[arg-type]
+            matrix=clip.facts.matrix,
+        ),
+        first=clip.first,
+        count=clip.count,
+        rate=str(clip.rate.fraction),
+        timecode=str(clip.timecode),
+        reel=clip.reel,
+        retimed=clip.retimed,
+        look=clip.look,
+        baked=dict(baked),
+        outputs=outputs,
+        segments=segments_of(clip, outputs),
+        fields=dict(fields),
+        metadata={},
+        record={
+            "signal": {
+                "encoding": clip.signal.encoding.name,
+                "encoding_from": clip.signal.encoding_from,
+                "levels": clip.signal.levels,
+                "levels_from": clip.signal.levels_from,
+            },
+            "capture_rate": str(clip.capture_rate.fraction) if clip.capture_rate else None,
+            "grade": grade,
+            "recipe": {"name": recipe.name, "digest": recipe.digest()},
+            "row": dict(clip.row.cells),
+            "warnings": list(clip.warnings),
+            "sampled_hash": hashes[1],
+        },
+    )

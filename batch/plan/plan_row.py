@@ -1,0 +1,148 @@
+"""One row of a list into a plan: a clip with everything resolved, or all that is wrong with it, or an original that does not open."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+from rushlight.batch.decisions.decision import GradeFiles, row_decision
+from rushlight.batch.decisions.lut_files import LutFiles
+from rushlight.batch.lists.camera_columns import camera_of
+from rushlight.batch.lists.clip_list import GRADE_COLUMNS, Row
+from rushlight.batch.lists.media_index import MediaIndex, files_of, resolve_clip
+from rushlight.batch.lists.row_faults import faults_of, mended, together
+from rushlight.batch.plan.apply_defaults import Defaults
+from rushlight.batch.plan.clip import Plan, PlannedClip, Stated, plan_clip, stated_by
+from rushlight.batch.plan.corrections import corrections
+from rushlight.batch.plan.jobs import with_still_notes
+from rushlight.batch.plan.matching import Headers, Matcher
+from rushlight.batch.plan.show_lut_spaces import with_default_lut
+from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
+from rushlight.pipelines.colour.cdl import CDL
+from rushlight.pipelines.errors import InputError, ListError, RushlightError, own_fault
+from rushlight.pipelines.formats.timecode import FrameRate
+from rushlight.pipelines.recipe.model import Recipe
+
+__all__ = ["RowPlanner"]
+
+# A fault under one of these is of the decision: with none in its place, the recipe might refuse the row as ungraded.
+DECIDES = (*GRADE_COLUMNS, "cdl", "date", "day")
+
+
+@dataclass(frozen=True, kw_only=True)
+class RowPlanner:
+    """What planning a row takes of its request."""
+
+    recipe: Recipe
+    options: Stated
+    base: Path  # what clips are relative to
+    media: MediaIndex
+    headers: Headers
+    matcher: Matcher
+    defaults: Defaults
+    files: GradeFiles
+    luts: LutFiles
+    lut_base: Path
+
+    def into(self, plan: Plan, row: Row) -> None:
+        """Add the row to a plan's clips, or to its `wrong` with every fault, or to its `broken`."""
+        faults = list(faults_of(row.problem)) if row.problem else []
+        broken: RushlightError | None = None
+        found: PlannedClip | None = None
+        path: Path | None = None
+        look: Row | None = row if row.whole else None
+        for fault in faults:
+            look = _without(look, fault) or look
+        try:
+            path = self._original(look, faults) if look else None
+        except Exception as error:
+            broken = own_fault(error, "looked for")
+        if path:
+            while look is not None:
+                try:
+                    found = self._planned(look, path, plan)
+                    break
+                except InputError as error:
+                    faults.append(error.at(file=row.file, line=row.line))
+                    look = _without(look, error)
+                except Exception as error:
+                    broken = own_fault(error, "planned", path)
+                    plan.unopened.append((path, broken))
+                    break
+        if faults:
+            plan.wrong.append((row, together([*faults, *([broken] if broken else [])])))
+        elif broken:
+            plan.broken.append((row, broken))
+        elif found:
+            plan.clips.append(found)
+
+    def _original(self, row: Row, faults: list[RushlightError]) -> Path | None:
+        """Where a row's original is; without one, what else is wrong with the row as far as that can be told."""
+        if any(fault.key == "clip" for fault in faults):
+            return None
+        try:
+            tell = partial(self.matcher.told_apart, row)
+            return resolve_clip(row.clip, self.base, self.media, tell=tell)
+        except RushlightError as error:
+            known = isinstance(error, ListError)
+            missing = error if known else ListError(f"{row.clip!r}: {error.text}", key="clip")
+            faults.append(missing.at(file=row.file, line=row.line))
+        checks: tuple[Callable[[], object], ...] = (
+            lambda: stated_by(row, self.recipe, {}, self.options),
+            lambda: row["encoding"] and _encoding(row["encoding"]),
+            lambda: corrections(row, self.recipe.look),
+            lambda: row_decision(row, self.files),
+        )
+        for check in checks:
+            try:
+                check()
+            except InputError as error:
+                faults.append(error.at(file=row.file, line=row.line))
+        return None
+
+    def _planned(self, row: Row, path: Path, plan: Plan) -> PlannedClip:
+        """InputError for the first fault of the row, SourceError where its original does not open."""
+        files = files_of(path, row.clip, self.base, self.media)
+        plan.named += files
+        stated = stated_by(row, self.recipe, {}, self.options)
+        rate = next((FrameRate.parse(s.rate) for s in stated if s.rate), None)
+        facts = self.headers.of(path, rate, files)
+        said = self.defaults.of(row, path, facts)
+        stated = stated_by(row, self.recipe, said, self.options)
+        row = with_default_lut(row, said, stated, self.recipe.look)
+        camera = camera_of(row.cells, said)
+        decision = row_decision(row, self.files) or self.matcher.decision(row, path, facts, camera)
+        clip = plan_clip(
+            row,
+            path,
+            facts,
+            recipe=self.recipe,
+            stated=stated,
+            decision=decision,
+            luts=self.luts,
+            lut_base=self.lut_base,
+            camera=camera,
+        )
+        return with_still_notes(clip)
+
+
+def _without(row: Row | None, fault: RushlightError) -> Row | None:
+    """The row with something harmless in place of what a fault is about; None where there is no more to see."""
+    if row is None or not isinstance(fault, InputError):
+        return None
+    if fault.key in DECIDES:
+        gone = () if fault.key in GRADE_COLUMNS else ("cdl", "date", "day")
+        cells = {k: v for k, v in row.cells.items() if k not in gone}
+        new = replace(row, grade=CDL(), cells=cells, problem=None)
+        return new if (new.grade, new.cells) != (row.grade, row.cells) else None
+    rest = mended(row.cells, fault)
+    return replace(row, cells=rest, problem=None) if rest is not None else None
+
+
+def _encoding(name: str) -> Encoding:
+    try:
+        return find_encoding(name)
+    except InputError as error:
+        raise error.at(key="encoding") from None

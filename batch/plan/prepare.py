@@ -1,0 +1,327 @@
+"""A request read and planned: its recipe, its list, every row's original, grade and place."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from rushlight.batch.decisions.change_files import clock_seconds, utc_seconds
+from rushlight.batch.decisions.change_record import ChangeRecord
+from rushlight.batch.decisions.decision import Decision, GradeFiles
+from rushlight.batch.decisions.grade_lookup import GradeBook
+from rushlight.batch.decisions.lut_files import LutFiles
+from rushlight.batch.job_log import latest, read_log
+from rushlight.batch.lists.clip_list import ClipList, Row, cell_is, read_csv, write_csv
+from rushlight.batch.lists.edl import read_edl
+from rushlight.batch.lists.equal_copies import twin_notes
+from rushlight.batch.lists.folder_list import read_folder
+from rushlight.batch.lists.media_index import MediaIndex, files_of, resolve_clip, safe_name
+from rushlight.batch.lists.otio import read_timeline
+from rushlight.batch.plan.apply_defaults import Defaults, read_defaults
+from rushlight.batch.plan.clip import Plan, PlannedClip, Stated
+from rushlight.batch.plan.matching import Headers, Matcher, set_aside_shared
+from rushlight.batch.plan.name_clashes import set_apart
+from rushlight.batch.plan.plan_row import RowPlanner
+from rushlight.batch.plan.rates import rate_doubts
+from rushlight.batch.plan.reconcile_media import Media, reconcile
+from rushlight.batch.plan.reels import reel_doubts, runs_on
+from rushlight.batch.plan.request import Request
+from rushlight.batch.plan.request_ledger import Asking, made_from, read_askings, request_id
+from rushlight.pipelines.colour.camera_encodings import find_encoding
+from rushlight.pipelines.errors import (
+    GradeError,
+    ListError,
+    OptionError,
+    RecipeError,
+    said,
+)
+from rushlight.pipelines.formats.timecode import FrameRate
+from rushlight.pipelines.job.spec import digest_of
+from rushlight.pipelines.originals.spanned_clips import is_span
+from rushlight.pipelines.recipe.model import MovieOutput, Recipe, load_recipe
+from rushlight.pipelines.text_files import Desk, desk, is_kept, noted, read_text
+
+__all__ = ["Prepared", "prepare", "read_list", "selected"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prepared:
+    """A request, read and planned."""
+
+    request: Request
+    recipe: Recipe
+    recipe_text: str
+    clip_list: ClipList
+    list_text: str
+    plan: Plan
+    luts: LutFiles
+    defaults: Defaults
+    media: Media | None
+    fonts: Mapping[str, str]  # given -> the name it is kept under
+    inputs: Mapping[str, bytes]  # what was read, by absolute path or another name
+    grade_files: tuple[Path, ...]  # those of --grades
+    recipe_file: str
+    faults: tuple[GradeError, ...] = ()  # of decision files, where they are not raised
+
+
+def kept_fonts(recipe: Recipe, base: Path = Path(), file: str = "") -> dict[str, str]:
+    """Given font files of a recipe -> the name they are kept under. `base` is the recipe's folder, which they are looked for
+    in first. RecipeError for one that is absent or no font."""
+    from rushlight.pipelines.burnin.text_masks import font_file, glyphs_of
+
+    found = {}
+    for index, output in enumerate(recipe.output):
+        if isinstance(output, MovieOutput) and output.burnin and output.burnin.font:
+            font = output.burnin.font
+            try:
+                data = noted(f"font {font}", lambda font=font: font_file(font, base).read_bytes())  # type: ignore[misc]
+                glyphs_of(data, font)
+            except RecipeError as error:
+                raise error.at(file=file, key=f"output[{index}].burnin") from None
+            found[font] = f"{hashlib.sha256(data).hexdigest()[:40]}{Path(font).suffix or '.ttf'}"
+    return found
+
+
+def read_list(path: Path) -> tuple[ClipList, str]:
+    """A clip list from a CSV file or its relations, an EDL, an .otio timeline, or a folder of originals; and the text that is kept of it.
+
+    ListError where it is unreadable as a whole.
+    """
+    if is_folder(path):
+        if not path.is_dir() or is_kept(f"folder {path.absolute()}"):
+            text = noted(f"folder {path.absolute()}", lambda: b"").decode()
+            return read_csv(text, file=str(path)), text
+        found = read_folder(path)
+        text = write_csv(("clip",), [row.cells for row in found.rows])
+        return found, noted(f"folder {path.absolute()}", text.encode).decode()
+    text = read_text(path, ListError)
+    read = {".edl": read_edl, ".otio": read_timeline}.get(path.suffix.lower(), read_csv)
+    return read(text, file=str(path)), text
+
+
+def is_folder(path: Path) -> bool:
+    """Whether a list is a folder of originals, or was one when it was kept."""
+    return path.is_dir() or is_kept(f"folder {path.absolute()}")
+
+
+def prepare(request: Request, *, all_faults: bool = False) -> Prepared:
+    """Read everything a request names and plan every row. InputError where the request is wrong as a whole; with
+    `all_faults`, what is wrong with decision files is kept in the result beside all the rest."""
+    with desk(request.kept, sealed=request.origin is not None) as read:
+        return _prepared(request, read, [] if all_faults else None)
+
+
+def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> Prepared:
+    with read.unsealed(request.own_recipe):
+        recipe, recipe_text, recipe_file = load_recipe(request.recipe)
+    clip_list, list_text = read_list(request.clip_list)
+    _check_recipe(recipe, clip_list, recipe_file or request.recipe)
+    if request.rate:
+        FrameRate.parse(request.rate)
+    if request.encoding:
+        find_encoding(request.encoding)
+    luts, files = LutFiles(request.grades), GradeFiles()
+    before = set(read.read)
+    book = GradeBook(request.grades, files, faults)
+    grade_files = tuple(Path(name) for name in read.read if name not in before)
+    settings = recipe.changes
+    utc_offset = utc_seconds(settings.utc_offset, "changes.utc_offset") if settings.utc_offset else None
+    record = ChangeRecord(
+        book.changes,
+        held_at=settings.held_at,
+        utc_offset=utc_offset,
+        ahead=settings.ahead,
+        jammed=int(clock_seconds(settings.jammed, "changes.jammed")) if settings.jammed else None,
+    )
+    lut_base = Path(recipe_file).parent if recipe_file else Path()
+    default = None
+    defaults = read_defaults(request.defaults, luts)
+    with read.unsealed(request.own_recipe):
+        if recipe.look.show_lut:
+            luts.read(luts.find(recipe.look.show_lut, lut_base))
+        if recipe.grade:
+            cdl, place = files.named(recipe.grade, lut_base)
+            default = Decision(cdl=cdl, source=place, reason="the recipe's default")
+        defaults.add(recipe.default, recipe_file or request.recipe, lut_base, luts)
+    media = MediaIndex(request.media, leave_out=[request.out] if request.out else [])
+    base = request.clip_list if is_folder(request.clip_list) else request.clip_list.parent
+    plan = Plan(warnings=[*clip_list.warnings, *book.warnings])
+    headers = Headers()
+    matcher = Matcher(headers=headers, book=book, record=record, default=default, utc_offset=utc_offset)
+    planner = RowPlanner(
+        recipe=recipe,
+        options=Stated(
+            who="the command line", encoding=request.encoding, levels=request.levels, rate=request.rate
+        ),
+        base=base,
+        media=media,
+        headers=headers,
+        matcher=matcher,
+        defaults=defaults,
+        files=files,
+        luts=luts,
+        lut_base=lut_base,
+    )
+    chosen = selected(clip_list, request.only)
+    rows = list(_one_by_one(chosen, recipe, base, media))
+    plan.not_chosen, plan.one_by_one = len(clip_list.rows) - len(chosen), len(rows) - len(chosen)
+    for row in rows:
+        planner.into(plan, row)
+    set_aside_shared(plan, utc_offset)
+    if is_folder(request.clip_list):
+        plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
+        _doubt(plan, lambda: runs_on(plan.clips))
+    _doubt(plan, lambda: reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe))
+    plan.clips = _untwinned(plan.clips, plan)
+    others = _other_requests(request, recipe_file)
+    set_apart(plan, str(request.clip_list.absolute()), others)
+    if not request.only:
+        plan.warnings += defaults.unused()
+    chosen_lines = {row.line for row in chosen}
+    for row in clip_list.rows:
+        if row.line not in chosen_lines:
+            with suppress(Exception):
+                plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
+    with read.unsealed(request.own_recipe):
+        fonts = kept_fonts(recipe, lut_base, recipe_file or request.recipe)
+    inputs = dict(read.read)
+    folders = [*request.media, *([base] if is_folder(request.clip_list) else [])]
+    outside = [request.out] if request.out else []
+    with read.unsealed():  # the media's own manifests
+        media_found = reconcile(folders, plan, outside, _named_elsewhere(request, others))
+    return Prepared(
+        request=request,
+        recipe=recipe,
+        recipe_text=recipe_text,
+        clip_list=clip_list,
+        list_text=list_text,
+        plan=plan,
+        luts=luts,
+        defaults=defaults,
+        media=media_found,
+        fonts=fonts,
+        inputs=inputs,
+        grade_files=(*grade_files, *(path.absolute() for path in luts.named)),
+        recipe_file=recipe_file,
+        faults=tuple(faults or ()),
+    )
+
+
+def _doubt(plan: Plan, check: Callable[[], list[str]]) -> None:
+    """What a check over all clips says. One that ends with a fault of our own is left out, and said: no clip is worse for it."""
+    try:
+        plan.warnings += check()
+    except Exception as error:
+        plan.warnings.append(
+            f"a check over all clips was left out: a fault of rushlight's own: {said(error)}"
+        )
+
+
+def _other_requests(request: Request, recipe_file: str) -> list[Asking]:
+    """What else was asked for in the output folder."""
+    if request.out is None:
+        return []
+    recipe = str(Path(recipe_file).absolute()) if recipe_file else request.recipe
+    ours = request_id(str(request.clip_list.absolute()), recipe, request.only)
+    return [asking for asking in read_askings(request.out)[0] if asking.id != ours]
+
+
+def _named_elsewhere(request: Request, others: Iterable[Asking]) -> set[str]:
+    """The keys of the originals that other requests of the output folder name, or clips there were made from."""
+    records = latest(read_log(request.out).records).values() if request.out else ()
+    made = made_from(r for r in records if r.get("status") == "done")
+    return made.union(*(asking.named for asking in others))
+
+
+def _check_recipe(recipe: Recipe, clip_list: ClipList, file: str) -> None:
+    from rushlight.pipelines.burnin.painter import check_fields
+
+    for index, output in enumerate(recipe.output):
+        for column in output.only:
+            if column.lower() not in clip_list.columns:
+                raise RecipeError(
+                    f"the list has no column {column!r} to choose clips by",
+                    file=file,
+                    key=f"output[{index}].only",
+                )
+        if isinstance(output, MovieOutput) and output.burnin:
+            try:
+                check_fields(output.burnin, clip_list.columns, key=f"output[{index}].burnin.text")
+            except RecipeError as error:
+                raise error.at(file=file) from None
+
+
+def selected(clip_list: ClipList, only: Iterable[str]) -> list[Row]:
+    """The rows that every COLUMN=VALUE takes. OptionError for a column the list does not have."""
+    rows = list(clip_list.rows)
+    for choice in only:
+        column, equals, value = choice.partition("=")
+        column = column.strip().lower()
+        if not equals or column not in clip_list.columns:
+            raise OptionError(
+                f"--only {choice!r}: takes COLUMN=VALUE; the list has {', '.join(clip_list.columns)}"
+            )
+        rows = [r for r in rows if cell_is(r[column], value)]
+    return rows
+
+
+def _one_by_one(rows: Iterable[Row], recipe: Recipe, base: Path, media: MediaIndex) -> Iterable[Row]:
+    """The rows; where the recipe takes each file of a clip in several for itself, a row for each file."""
+    for row in rows:
+        files: tuple[Path, ...] = ()
+        if recipe.several_files == "each" and "#" in row.clip and not row.problem:
+            with suppress(Exception):  # said once, where the row itself is resolved
+                path = resolve_clip(row.clip, base, media)
+                files = files_of(path, row.clip, base, media) if is_span(path) else ()
+        if not files:
+            yield row
+        for file in files:
+            folder = row.clip[: max(row.clip.rfind("/"), row.clip.rfind("\\")) + 1]
+            yield replace(row, clip=folder + file.name)
+
+
+def _card(clip: PlannedClip, twins: list[PlannedClip]) -> str:
+    """The folder that sets a clip's path apart from its twins': the first that is not above all of them."""
+    paths = [twin.path.absolute().parts[:-1] for twin in twins]
+    shared = next((n for n, parts in enumerate(zip(*paths, strict=False)) if len(set(parts)) > 1), None)
+    return clip.path.absolute().parts[shared] if shared is not None else ""
+
+
+def _untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
+    """Every clip a place of its own: the same clip, range and grade twice is made once; twins go to a folder each."""
+    distinct: dict[str, PlannedClip] = {}
+    for clip in clips:
+        key = digest_of([str(clip.path), clip.first, clip.count, clip.look.identity()])
+        if key in distinct:
+            plan.alike += 1
+            plan.warnings.append(
+                f"{clip.row.place}: {clip.row.clip} stands in the list twice alike; it is made once"
+            )
+        else:
+            distinct[key] = clip
+    by_stem: dict[str, list[PlannedClip]] = {}
+    for clip in distinct.values():
+        by_stem.setdefault(safe_name(clip.stem).casefold(), []).append(clip)
+    same_name = ({c.path: c.facts.files for c in twins} for twins in by_stem.values())
+    twins_of = [tuple(paths.values()) for paths in same_name if len(paths) > 1]
+    _doubt(plan, lambda: twin_notes(twins_of))
+    found: list[PlannedClip] = []
+    for clip in distinct.values():
+        twins = by_stem[safe_name(clip.stem).casefold()]
+        if len(twins) == 1:
+            found.append(clip)
+            continue
+        for name in (
+            lambda c: c.reel,
+            lambda c, twins=twins: _card(c, twins),
+            lambda c: f"{c.reel or c.path.parent.name}-{str(c.timecode).replace(':', '.').replace(';', '.')}",
+            lambda c: f"row-{c.row.line}",
+        ):
+            names = [safe_name(name(t)) for t in twins if name(t)]
+            if len({n.casefold() for n in names}) == len(twins):
+                break
+        found.append(replace(clip, folder=safe_name(name(clip))))
+    return found

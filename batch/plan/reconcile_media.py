@@ -1,0 +1,213 @@
+"""What lies under the media folders against what the list names: both ways, and the counts add up."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from rushlight.batch.lists.folder_list import find_originals
+from rushlight.batch.lists.media_index import originals_below
+from rushlight.batch.plan.clip import Plan
+from rushlight.pipelines.errors import ListError, RushlightError
+from rushlight.pipelines.originals.probe import RAW_TEXT, STILLS, probe
+from rushlight.pipelines.text_files import read_bytes
+
+__all__ = ["Media", "Walk", "media_text", "original_key", "originals_named", "reconcile", "taken_together"]
+
+MAX_TAGS = 4_000_000  # of a manifest: a file has some eight
+
+
+@dataclass(frozen=True, kw_only=True)
+class Walk:
+    """What was found below some media folders: each original with its key and, where it does not open, the reason; how many other
+    files lie in each folder; and the files that an offload's ASC MHL manifest names and that are not there."""
+
+    folders: tuple[str, ...] = ()
+    originals: tuple[tuple[str, str, str], ...] = ()  # path, key, reason
+    ignored: Mapping[str, int] = field(default_factory=dict)
+    absent: tuple[tuple[str, str], ...] = ()  # file, manifest
+
+    @classmethod
+    def parsed(cls, document: Mapping[str, Any]) -> Walk:
+        """From plain values. ValueError or TypeError where they are none."""
+        return cls(
+            folders=tuple(map(str, document["folders"])),
+            originals=tuple((str(path), str(key), str(why)) for path, key, why in document["originals"]),
+            ignored={str(place): int(count) for place, count in document["ignored"].items()},
+            absent=tuple((str(name), str(manifest)) for name, manifest in document["absent"]),
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Media:
+    """Everything under the media folders: `found` = listed + not listed + not readable + ignored.
+
+    An image sequence counts as one. `absent` are files that an offload's ASC MHL manifest names and that are not
+    there, each with the manifest; they are not among the found. `walk` has the same for other requests to be added to.
+    """
+
+    listed: int
+    not_listed: tuple[Path, ...]
+    unreadable: tuple[tuple[Path, str], ...]
+    ignored: int
+    absent: tuple[tuple[str, Path], ...]
+    walk: Walk = Walk()
+
+    @property
+    def found(self) -> int:
+        return self.listed + len(self.not_listed) + len(self.unreadable) + self.ignored
+
+
+def originals_named(plan: Plan) -> set[Path]:
+    """The keys of the originals that a plan's rows name, chosen or not."""
+    files = (
+        file for clip in plan.clips for file in clip.facts.files
+    )  # a clip in several files names them all
+    return {original_key(path) for path in (*plan.named, *files)}
+
+
+def reconcile(
+    folders: Sequence[Path], plan: Plan, leave_out: Sequence[Path] = (), named: Collection[str] = ()
+) -> Media | None:
+    """The media folders against a plan; None where no folder was given. Originals that no row names are opened, to
+    tell those that could be rendered from those that our libraries do not read. `named`: keys that other lists name."""
+    if not folders:
+        return None
+    found = find_originals(folders, leave_out=leave_out)
+    broken = {original_key(path): error.text for path, error in plan.unopened}
+    ours = originals_named(plan)
+    originals = [(path, path, RAW_TEXT) for path in found.raw]
+    for path in found.originals:
+        key = original_key(path)
+        originals.append((path, key, broken.get(key, "") if key in ours or key in broken else _unread(path)))
+    walk = Walk(
+        folders=tuple(str(folder.absolute()) for folder in folders),
+        originals=tuple((str(path.absolute()), str(key), why) for path, key, why in originals),
+        ignored=found.ignored_in,
+        absent=tuple((name, str(manifest)) for name, manifest in _absent(folders, leave_out)),
+    )
+    sums = taken_together([walk], {*map(str, ours), *named})
+    assert sums is not None
+    return Media(
+        listed=sums["listed"],
+        not_listed=tuple(map(Path, sums["not_listed"])),
+        unreadable=tuple((Path(entry["path"]), entry["why"]) for entry in sums["unreadable"]),
+        ignored=sums["ignored"],
+        absent=tuple((entry["path"], Path(entry["manifest"])) for entry in sums["absent"]),
+        walk=walk,
+    )
+
+
+def _unread(path: Path) -> str:
+    """Why an original does not open; empty where it does."""
+    try:
+        probe(path)
+    except RushlightError as error:
+        return error.text
+    return ""
+
+
+def taken_together(walks: Sequence[Walk], named: Collection[str]) -> dict[str, Any] | None:
+    """The media of several requests, in the order in which they were read, against the keys that rows name; None without any.
+
+    Each original counts once. What a later one says of a folder holds of all that lies below it.
+    """
+    if not walks:
+        return None
+    originals: dict[str, tuple[str, str]] = {}
+    ignored: dict[str, int] = {}
+    absent: dict[tuple[str, str], None] = {}
+    for walk in walks:
+        below = [folder.rstrip("/") + "/" for folder in walk.folders]
+
+        def again(path: str, below: Sequence[str] = below) -> bool:
+            return f"{path}/".startswith(tuple(below))
+
+        originals = {path: known for path, known in originals.items() if not again(path)}
+        ignored = {place: count for place, count in ignored.items() if not again(place)}
+        absent = {entry: None for entry in absent if not again(entry[1])}
+        originals |= {path: (key, why) for path, key, why in walk.originals}
+        ignored |= walk.ignored
+        absent |= dict.fromkeys(walk.absent)
+    readable = [(path, key) for path, (key, why) in originals.items() if not why]
+    unreadable = [{"path": path, "why": why} for path, (_, why) in originals.items() if why]
+    not_listed = [path for path, key in readable if key not in named]
+    return {
+        "found": len(originals) + sum(ignored.values()),
+        "listed": len(readable) - len(not_listed),
+        "not_listed": not_listed,
+        "unreadable": unreadable,
+        "ignored": sum(ignored.values()),
+        "absent": [{"path": name, "manifest": manifest} for name, manifest in absent],
+    }
+
+
+def media_text(media: Mapping[str, Any]) -> str:
+    """The sum in words: found = listed + not listed + not readable + ignored."""
+    return (
+        f"{media['found']} found = {media['listed']} listed + {len(media['not_listed'])} not listed + "
+        f"{len(media['unreadable'])} not readable + {media['ignored']} ignored"
+    )
+
+
+def original_key(path: Path) -> Path:
+    """One path for an original however it was named: a sequence is its folder with the part before the number."""
+    path = path.absolute()
+    with suppress(OSError):  # it may not be looked into
+        if path.is_dir():
+            files = sorted(
+                p.name for p in path.iterdir() if p.suffix.lower() in STILLS and not p.name.startswith(".")
+            )
+            return original_key(path / files[0]) if files else path
+    if path.suffix.lower() not in STILLS:
+        return path
+    return path.with_name(re.sub(r"[0-9]+$|#+$", "", path.stem) + "#" + path.suffix)
+
+
+def _absent(folders: Sequence[Path], leave_out: Sequence[Path]) -> list[tuple[str, Path]]:
+    """Files that the newest manifest of each `ascmhl` folder names and that are not there; a manifest that cannot be
+    read is named itself."""
+    missing: list[tuple[str, Path]] = []
+    for place, inner, _ in originals_below(folders, leave_out):
+        for history in [place / "ascmhl"] if "ascmhl" in inner else []:
+            manifests = sorted(history.glob("*.mhl"))
+            if not manifests:
+                continue
+            try:
+                for name in _named_by(manifests[-1]):
+                    if PurePosixPath(name).is_absolute() or ".." in PurePosixPath(name).parts:
+                        missing.append(
+                            (f"{name} (outside the manifest's folder: not looked for)", manifests[-1])
+                        )
+                    elif not (history.parent / name).exists():
+                        missing.append((name, manifests[-1]))
+            except ListError as error:
+                missing.append((f"(the manifest itself {error.text})", manifests[-1]))
+    return missing
+
+
+def _named_by(manifest: Path) -> Iterator[str]:
+    """The paths of an ASC MHL manifest's hashes. ListError where it is none."""
+    from xml.etree.ElementTree import ParseError
+
+    from defusedxml.ElementTree import iterparse
+
+    data = read_bytes(manifest, ListError)
+    if data.count(b"<") > MAX_TAGS or re.search(rb"<[^>]{100000}", data):
+        raise ListError("cannot be read: it is out of all proportion", file=str(manifest))
+    try:
+        for _, node in iterparse(io.BytesIO(data)):
+            kind = node.tag.rpartition("}")[2]
+            if kind == "hash":
+                name = next((n.text or "" for n in node if n.tag.rpartition("}")[2] == "path"), "")
+                if name and "\0" not in name:
+                    yield name
+            if kind != "path":
+                node.clear()
+    except (ParseError, ValueError, LookupError) as error:  # what defusedxml refuses is a ValueError
+        raise ListError(f"cannot be read: {error}", file=str(manifest)) from None

@@ -1,0 +1,99 @@
+"""What a user asked for, before anything is read."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.text_files import Kept
+
+__all__ = ["Request", "default_workers"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Request:
+    """The options of `render`, `plan`, `look` and `queue add`, as given."""
+
+    clip_list: Path
+    recipe: str = "overnight"
+    out: Path | None = None
+    media: tuple[Path, ...] = ()
+    grades: tuple[Path, ...] = ()
+    defaults: Path | None = None
+    encoding: str = ""
+    levels: str = ""
+    rate: str = ""
+    only: tuple[str, ...] = ()
+    strict: bool = False
+    hash_originals: bool = False
+    kept: Mapping[str, Kept] = field(
+        default_factory=dict
+    )  # files that stand in for those named, by absolute path
+    origin: Path | None = None  # the output folder they are kept in: nothing else is read but originals
+    own_recipe: bool = False  # and the recipe with what it names, which the user gave
+    replaced: str = "keep"  # or "remove": what becomes of outputs that newer ones replace
+
+    def plain(self) -> dict[str, Any]:
+        """What was asked for in plain values, to be asked for again: paths absolute, and no stand-ins for files."""
+        return {
+            "clip_list": str(self.clip_list.absolute()),
+            "recipe": str(Path(self.recipe).absolute()) if Path(self.recipe).is_file() else self.recipe,
+            "out": str(self.out.absolute()) if self.out else None,
+            **{name: [str(p.absolute()) for p in getattr(self, name)] for name in ("media", "grades")},
+            "defaults": str(self.defaults.absolute()) if self.defaults else None,
+            "only": list(self.only),
+            **{
+                name: getattr(self, name)
+                for name in ("encoding", "levels", "rate", "replaced", "hash_originals")
+            },
+        }
+
+    @classmethod
+    def of_plain(cls, said: Mapping[str, Any]) -> Request:
+        """The request that `plain` has said."""
+        paths = {name: tuple(map(Path, said[name])) for name in ("media", "grades")}
+        places = {name: Path(said[name]) if said[name] else None for name in ("out", "defaults")}
+        rest = {k: said[k] for k in ("recipe", "encoding", "levels", "rate", "replaced", "hash_originals")}
+        return cls(clip_list=Path(said["clip_list"]), only=tuple(said["only"]), **paths, **places, **rest)  # type: ignore[arg-type]
+
+    def checked(self) -> Request:
+        """The same, once the folders and files it names are there. OptionError naming the one that is not."""
+        if not self.kept and not self.clip_list.exists():
+            raise OptionError(
+                "there is no such list (a CSV, TSV, EDL or .otio file, or a folder)", file=str(self.clip_list)
+            )
+        for folder in self.media:
+            if not folder.is_dir():
+                raise OptionError(
+                    "is not a folder; --media takes the folder that holds the originals", file=str(folder)
+                )
+        for path in self.grades:
+            if not self.kept and not path.exists():
+                raise OptionError(
+                    "there is no such file or folder; --grades takes colour decisions", file=str(path)
+                )
+            if not self.kept and not (path.is_file() or path.is_dir()):
+                raise OptionError("is a pipe or a device; a file is needed", file=str(path))
+        if not self.kept and self.defaults is not None and not self.defaults.is_file():
+            raise OptionError(
+                "there is no such file; --defaults takes a TOML file of [[default]] tables",
+                file=str(self.defaults),
+            )
+        if self.out is not None:
+            if self.out.exists() and not self.out.is_dir():
+                raise OptionError("is a file; --out takes a folder", file=str(self.out))
+            parent = next(p for p in (self.out, *self.out.absolute().parents) if p.exists())
+            if not os.access(parent, os.W_OK | os.X_OK):
+                raise OptionError(
+                    "cannot be written to; --out takes a folder you may write", file=str(self.out)
+                )
+        return self
+
+
+def default_workers() -> int:
+    """As many workers as this process may use cores."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1

@@ -1,0 +1,249 @@
+"""All requests of an output folder taken together: what their rows ask for, and what lies on their media, each original once.
+
+A request is told by the path of its list, its recipe and its `--only`: the same again, mended or not, takes the place of its
+earlier self. Each has a file of its own under `log/requests`, so that two that are added at one time do not lose each other.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from rushlight.batch.json_lines import plain_json
+from rushlight.batch.plan.reconcile_media import Walk, original_key, taken_together
+from rushlight.pipelines.errors import RushlightError, from_os
+from rushlight.pipelines.inside_folder import read_bytes, write
+from rushlight.pipelines.job.spec import digest_of
+
+__all__ = [
+    "Asked",
+    "Asking",
+    "Day",
+    "Entry",
+    "day_of",
+    "drop_rows",
+    "keep_asking",
+    "made_from",
+    "read_askings",
+    "request_id",
+]
+
+SCHEMA = "rushlight-asked-1"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """A row that asks for a clip: the job it is (`row-…` where it could not be planned), its line, and what it asks for."""
+
+    job: str
+    clip: str  # as typed
+    line: int
+    asks: str = ""  # a digest of original, range and look; empty where it could not be planned
+    original: str = ""  # what its original is told by, wherever it lies
+    dropped: bool = False  # a person took it out of the queue
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asking:
+    """A request as it stood when it was read last."""
+
+    list: str  # absolute path
+    recipe: str
+    only: tuple[str, ...] = ()
+    when: float = 0.0  # as time.time
+    rows: tuple[Asked, ...] = ()
+    named: frozenset[str] = frozenset()  # keys of the originals that its rows name, chosen or not
+    walk: Walk | None = None  # of its media folders
+
+    @property
+    def id(self) -> str:
+        return request_id(self.list, self.recipe, self.only)
+
+    @property
+    def name(self) -> str:
+        return Path(self.list).name
+
+
+@dataclass(frozen=True, kw_only=True)
+class Entry:
+    """One clip or bad row of the day. `state` is done, set aside, failed or not yet."""
+
+    job: str
+    clip: str
+    state: str
+    lists: tuple[str, ...] = ()
+    differs: bool = False  # two lists ask for it otherwise: what was read last holds
+
+
+@dataclass(frozen=True, kw_only=True)
+class Day:
+    """What all requests of a folder come to: `listed` = delivered + set aside + failed + not yet."""
+
+    entries: tuple[Entry, ...]
+    media: (
+        dict[str, Any] | None
+    )  # found = listed + not listed + unreadable + ignored, as `plan --json` has it
+    dropped: Mapping[str, str] = field(
+        default_factory=dict
+    )  # job -> clip: taken out of the queue by hand, and not made
+    lists: tuple[str, ...] = ()
+    settled: frozenset[str] = frozenset()  # bad rows whose clip a later list has taken up
+    ungraded: int = 0
+
+    def counts(self) -> dict[str, int]:
+        """The clips in numbers, for scripts."""
+        states = [entry.state for entry in self.entries]
+        names = {"delivered": "done", "set_aside": "set aside", "failed": "failed", "not_yet": "not yet"}
+        return {
+            "lists": len(self.lists),
+            "listed": len(states),
+            **{name: states.count(state) for name, state in names.items()},
+            "ungraded": self.ungraded,
+        }
+
+
+def request_id(clip_list: str, recipe: str, only: Iterable[str]) -> str:
+    """What tells a request of an output folder from another."""
+    return digest_of([clip_list, recipe, list(only)], 12)
+
+
+FOLDER = "log/requests"
+
+
+def keep_asking(out: Path, asking: Asking) -> None:
+    """Keep a request in place of its earlier self. ResourceError or DeliveryError where the folder cannot be written to."""
+    name = f"{FOLDER}/{asking.id}.json"
+    document = asdict(asking) | {"schema": SCHEMA, "named": sorted(asking.named)}
+    try:
+        write(out, name, json.dumps(document).encode())
+    except OSError as error:
+        raise from_os(error, out / name) from None
+
+
+def read_askings(out: Path) -> tuple[list[Asking], list[str]]:
+    """The requests of an output folder, in the order in which they were read last; and the files that do not read."""
+    found, faults = [], []
+    for path in sorted((out / FOLDER).glob("*.json")):
+        try:
+            found.append(_parsed(plain_json(read_bytes(out, f"{FOLDER}/{path.name}"))))
+        except (OSError, RushlightError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+            text = f"{FOLDER}/{path.name} does not read: of its request only what was made is counted"
+            faults.append(text)
+    return sorted(found, key=lambda asking: (asking.when, asking.id)), faults
+
+
+def _parsed(document: Any) -> Asking:
+    if document["schema"] != SCHEMA:
+        raise ValueError(document["schema"])
+    walk = document["walk"]
+    return Asking(
+        list=str(document["list"]),
+        recipe=str(document["recipe"]),
+        only=tuple(map(str, document["only"])),
+        when=float(document["when"]),
+        rows=tuple(
+            Asked(
+                job=str(row["job"]),
+                clip=str(row["clip"]),
+                line=int(row["line"]),
+                asks=str(row["asks"]),
+                original=str(row["original"]),
+                dropped=bool(row["dropped"]),
+            )
+            for row in document["rows"]
+        ),
+        named=frozenset(map(str, document["named"])),
+        walk=Walk.parsed(walk) if walk is not None else None,
+    )
+
+
+def drop_rows(out: Path, jobs: Iterable[str]) -> None:
+    """A person took these jobs out of the queue: no row asks for them any more."""
+    gone = set(jobs)
+    for asking in read_askings(out)[0]:
+        if gone & {row.job for row in asking.rows}:
+            rows = tuple(replace(row, dropped=row.dropped or row.job in gone) for row in asking.rows)
+            keep_asking(out, replace(asking, rows=rows))
+
+
+@dataclass
+class _Seen:
+    clip: str
+    lists: dict[str, str] = field(default_factory=dict)  # list -> what it asks for
+
+
+def day_of(askings: Sequence[Asking], records: Mapping[str, Mapping[str, Any]]) -> Day:
+    """All requests taken together, with the record that holds of each job. What was made and no row asks for any more counts as
+    well; a request of which everything was dropped, and nothing made, does not."""
+
+    def status(job: str) -> str:
+        found = str(records.get(job, {}).get("status", ""))
+        return found if found in ("done", "set aside", "failed") else "not yet"
+
+    live = [
+        asking
+        for asking in askings
+        if not asking.rows or any(not row.dropped or status(row.job) == "done" for row in asking.rows)
+    ]
+    settled = _settled(live)
+    seen: dict[str, _Seen] = {}
+    dropped: dict[str, str] = {}
+    for asking in askings:
+        for row in asking.rows:
+            if row.dropped and status(row.job) != "done":
+                dropped[row.job] = row.clip
+            elif row.job not in settled:
+                seen.setdefault(row.job, _Seen(row.clip)).lists[asking.list] = row.asks
+    for job, record in records.items():
+        if status(job) != "not yet" and job not in settled | dropped.keys():
+            seen.setdefault(job, _Seen(str(record.get("clip", job))))
+    entries = tuple(
+        Entry(
+            job=job,
+            clip=each.clip,
+            state=status(job),
+            lists=tuple(Path(path).name for path in each.lists),
+            differs=len(set(each.lists.values())) > 1,
+        )
+        for job, each in seen.items()
+    )
+    made = [records[entry.job] for entry in entries if entry.state == "done"]
+    named = {key for asking in live for key in asking.named} | made_from(made)
+    return Day(
+        entries=entries,
+        media=taken_together([a.walk for a in live if a.walk], named),
+        dropped={job: clip for job, clip in dropped.items() if job not in seen},
+        lists=tuple(dict.fromkeys(asking.list for asking in live)),
+        settled=frozenset(settled),
+        ungraded=sum((record.get("look") or {}).get("grade") is None for record in made),
+    )
+
+
+def made_from(records: Iterable[Mapping[str, Any]]) -> set[str]:
+    """The keys of the originals that clips were made from."""
+    paths = [(record.get("source") or {}).get("path") for record in records]
+    return {str(original_key(Path(path))) for path in paths if isinstance(path, str)}
+
+
+def _settled(askings: Sequence[Asking]) -> set[str]:
+    """Bad rows whose clip a request that was read later has planned: the latest word on a clip holds.
+
+    Another list settles them; the same list with another `--only` where it has more rows of the clip right; another recipe does not.
+    """
+    over: dict[str, bool] = {}
+    planned = [Counter(row.clip for row in a.rows if row.asks and not row.dropped) for a in askings]
+    for index, asking in enumerate(askings):
+        for row in asking.rows:
+            if row.asks or row.dropped:
+                continue
+            mended = False
+            for other, theirs in zip(askings[index + 1 :], planned[index + 1 :], strict=True):
+                same = other.list == asking.list
+                least = planned[index][row.clip] if same else 0
+                mended |= theirs[row.clip] > least and (not same or other.recipe == asking.recipe)
+            over[row.job] = over.get(row.job, True) and mended
+    return {job for job, mended in over.items() if mended}

@@ -1,0 +1,113 @@
+"""What a show LUT takes and gives: spaces and levels, as a row states them, else the recipe.
+
+A LUT stated for another encoding than the clip's gets the signal in that one, and one stated for another display than
+the recipe's is shown in its light: `rushlight.pipelines.colour.look` does both. A statement without a LUT is an error.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from rushlight.batch.lists.clip_list import Row
+from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
+from rushlight.pipelines.colour.cube_lut import lut_side
+from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.colour.look import working_encoding
+from rushlight.pipelines.errors import EncodingError, ListError
+from rushlight.pipelines.job.spec import LutSpec
+from rushlight.pipelines.recipe.model import LookSettings
+
+if TYPE_CHECKING:
+    from rushlight.batch.plan.clip import Stated
+    from rushlight.pipelines.recipe.clip_defaults import Default
+
+__all__ = ["check_sides", "inherited_side", "lut_sides", "no_lut", "with_default_lut"]
+
+SIDES = ("lut_input", "lut_output")
+
+
+def lut_sides(row: Row, settings: LookSettings, encoding: Encoding) -> dict[str, Any]:
+    """The fields `input`, `input_space`, `output` and `output_space` of a LUT for a clip of that encoding.
+
+    A space is empty where there is nothing to convert. `LogC3` without an exposure index is the clip's own LogC3.
+    EncodingError with key `lut_input` or `lut_output` for an unknown space, or for a display of the other dynamic range.
+    """
+    taken, levels_in = lut_side(row["lut_input"] or settings.lut_input)
+    given, levels_out = lut_side(row["lut_output"] or settings.lut_output)
+    own, key = working_encoding(encoding), "lut_input"
+    try:
+        index = None if re.search(r"(?i)\bEI", taken) else own.exposure_index
+        wanted = find_encoding(taken, exposure_index=index) if taken else own
+        key = "lut_output"
+        shown = find_display(settings.display)
+        made_for = find_display(given) if given else shown
+        if made_for.hdr != shown.hdr:
+            raise EncodingError(
+                f"the LUT is stated to be for {made_for.name}, the recipe's display is {shown.name}: no conversion is "
+                "defined between SDR and HDR"
+            )
+    except EncodingError as error:
+        raise error.at(key=key) from None
+    space = f"{wanted.name} EI {wanted.exposure_index}" if wanted.exposure_index else wanted.name
+    return {
+        "input": levels_in,
+        "input_space": "" if wanted == own else space,
+        "output": levels_out,
+        "output_space": "" if made_for == shown else made_for.name,
+    }
+
+
+def check_sides(default: Default, file: str, key: str) -> None:
+    """EncodingError where a table of defaults states a space that is none."""
+    finders: tuple[tuple[str, Callable[[str], object]], ...] = (
+        ("lut_input", find_encoding),
+        ("lut_output", find_display),
+    )
+    for side, find in finders:
+        space, _ = lut_side(getattr(default, side))
+        try:
+            _ = space and find(space)
+        except EncodingError as error:
+            raise error.at(file=file, key=f"{key}.{side}") from None
+
+
+def with_default_lut(
+    row: Row, said: Mapping[str, str], stated: Iterable[Stated], settings: LookSettings
+) -> Row:
+    """The row with the show LUT of its defaults and what they say of it, unless it states these or is finished video."""
+    encoding = next((s.encoding for s in stated if s.encoding), "")
+    if not encoding or not any(said.get(key) for key in ("lut", *SIDES)):
+        return row
+    try:
+        if find_encoding(encoding).kind == "video":
+            return row
+    except EncodingError as error:
+        raise error.at(key="encoding") from None
+    wanted = {"lut": said["lut"]} if said.get("lut") else {}
+    lut = row["lut"] or wanted.get("lut") or settings.show_lut
+    if lut and lut.lower() != "none":
+        wanted |= {key: said[key] for key in SIDES if said.get(key)}
+    return replace(row, cells={**wanted, **{key: text for key, text in row.cells.items() if text}})
+
+
+def inherited_side(row: Row, settings: LookSettings, lut: LutSpec | None) -> list[str]:
+    """A warning where the recipe's word on LUTs converts the signal for a LUT that is not the recipe's own."""
+    if not (lut and row["lut"] and settings.show_lut and lut.input_space and not row["lut_input"]):
+        return []
+    return [f"its LUT {lut.name!r} gets the signal in {lut.input_space}, as the recipe states for LUTs"]
+
+
+def no_lut(row: Row, settings: LookSettings, encoding: Encoding) -> None:
+    """ListError where a row without a LUT states what its LUT takes or gives, or is SDR video for an HDR display."""
+    for key in SIDES:
+        if row[key]:
+            raise ListError("is stated, but the clip has no show LUT", key=key)
+    if encoding.kind == "video" and find_display(settings.display).hdr:
+        raise ListError(
+            f"is display-encoded, for SDR, and the recipe's display is {settings.display}: no conversion is defined "
+            "between SDR and HDR; a LUT in its row may be one",
+            key="encoding",
+        )

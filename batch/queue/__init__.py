@@ -1,0 +1,1 @@
+"""The queue of jobs: rows on disk, their states, and locks."""

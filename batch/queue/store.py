@@ -1,0 +1,359 @@
+"""The queue: one durable row a job, on SQLite on a local disk. Only the runner writes it.
+
+Settings by measurement: rollback journal with `synchronous=EXTRA`, one writer, explicit transactions.
+"""
+
+from __future__ import annotations
+
+import errno
+import json
+import os
+import sqlite3
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+from typing import Any
+
+from rushlight.batch.disks import network_file_system, state_folder
+from rushlight.batch.queue.locks import Lock, hold_queue
+from rushlight.batch.queue.ownership import check_inside, check_ours
+from rushlight.batch.queue.queue_rows import DamagedQueue, check_queue, job_of, row_fault, segment_of
+from rushlight.pipelines.errors import QueueError, ResourceError, from_os, no_room
+from rushlight.pipelines.job.spec import digest_of
+
+__all__ = ["QueuedJob", "Store", "open_store", "queue_of"]
+
+_SCHEMA = """
+CREATE TABLE IF NOT EXISTS about (key TEXT PRIMARY KEY, value TEXT NOT NULL);
+CREATE TABLE IF NOT EXISTS job (
+    key TEXT PRIMARY KEY, out TEXT NOT NULL, clip TEXT NOT NULL, state TEXT NOT NULL, priority INTEGER NOT NULL,
+    identity TEXT NOT NULL, frames INTEGER NOT NULL, added REAL NOT NULL, payload TEXT NOT NULL, error TEXT NOT NULL DEFAULT '',
+    deaths INTEGER NOT NULL DEFAULT 0, attempts INTEGER NOT NULL DEFAULT 0, rank INTEGER NOT NULL DEFAULT 0,
+    mount TEXT NOT NULL DEFAULT '', cost REAL NOT NULL DEFAULT 0, planned INTEGER NOT NULL DEFAULT 1);
+CREATE INDEX IF NOT EXISTS job_state ON job (state, priority DESC, added);
+CREATE TABLE IF NOT EXISTS segment (
+    key TEXT NOT NULL, identity TEXT NOT NULL, number INTEGER NOT NULL, result TEXT NOT NULL, PRIMARY KEY (key, number));
+"""
+VERSION = "3"
+_COLUMNS = "key,out,clip,state,priority,identity,frames,added,error,deaths,attempts,rank,mount,cost,planned"
+
+
+@dataclass(frozen=True, kw_only=True)
+class QueuedJob:
+    """One row of the queue."""
+
+    key: str  # clip and output folder, "/" and what tells recipes apart, "+" and the rank if it has one
+    out: str
+    clip: str
+    state: str
+    priority: int
+    identity: str
+    frames: int
+    added: float
+    error: str = ""
+    deaths: int = 0
+    attempts: int = 0
+    rank: int = 0  # among those of one priority: lower ones first
+    mount: str = ""  # where the disk of its outputs was mounted when it was queued
+    cost: float = 0.0  # seconds of one core, as the plan estimates it
+    planned: bool = (
+        True  # False for a row that could not be planned: it waits for a person, never for a worker
+    )
+    payload: Mapping[str, Any] = field(default_factory=dict)  # the job in plain values; rows are read without
+
+    @property
+    def clip_key(self) -> str:
+        """Clip and output folder: alike for all jobs that make a clip's outputs there, of whatever recipe and rank."""
+        return self.key.partition("/")[0]
+
+
+_KINDS = {each.name: str(each.type) for each in fields(QueuedJob)}
+
+
+class Store:
+    """An open queue file. One runner at a time holds its lock; everybody may read."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        try:
+            path.parent.mkdir(0o700, parents=True, exist_ok=True)
+            os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
+            self._db = sqlite3.connect(path, timeout=30, isolation_level=None)
+            self._db.text_factory = lambda text: text.decode(
+                "utf-8", "replace"
+            )  # else one byte costs every row
+            check_queue(self._db, path, ("1", "2", VERSION))
+            self._db.execute("PRAGMA journal_mode=DELETE")
+            self._db.execute("PRAGMA synchronous=EXTRA")
+            with self._writing():
+                if self._db.execute(
+                    "SELECT name FROM sqlite_master WHERE type IN ('trigger','view')"
+                ).fetchone():
+                    raise sqlite3.DatabaseError("it holds triggers or views, and a queue has none")
+                for statement in _SCHEMA.split(";"):
+                    self._db.execute(statement)
+                self._db.execute("INSERT OR IGNORE INTO about VALUES ('version', ?)", (VERSION,))
+                self._migrate()
+            self._db.execute(f"SELECT {_COLUMNS},payload FROM job LIMIT 0")
+            self._db.execute("SELECT key,identity,number,result FROM segment LIMIT 0")
+        except (sqlite3.Error, OSError, ValueError) as error:
+            if not isinstance(error, ValueError) and is_full(error):
+                raise from_os(OSError(errno.ENOSPC, ""), path) from None
+            raise DamagedQueue(f"is no queue that can be opened: {error}", file=str(path)) from None
+        self._lock: Lock | None = None
+
+    def _migrate(self) -> None:
+        (version,) = self._db.execute("SELECT value FROM about WHERE key='version'").fetchone()
+        if version == "1":
+            self._db.execute("ALTER TABLE job ADD COLUMN rank INTEGER NOT NULL DEFAULT 0")
+            self._db.execute("ALTER TABLE job ADD COLUMN mount TEXT NOT NULL DEFAULT ''")
+            self._db.execute("ALTER TABLE job ADD COLUMN cost REAL NOT NULL DEFAULT 0")
+        if version in ("1", "2"):
+            self._db.execute("ALTER TABLE job ADD COLUMN planned INTEGER NOT NULL DEFAULT 1")
+            self._db.execute("UPDATE about SET value='3' WHERE key='version'")
+
+    def close(self) -> None:
+        """Let the file and the lock go."""
+        self._db.close()
+        if self._lock is not None:
+            self._lock.release()
+            self._lock = None
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        try:
+            self._db.execute("BEGIN IMMEDIATE")
+            yield
+            self._db.execute("COMMIT")
+        except BaseException as error:
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+            if isinstance(error, sqlite3.OperationalError):
+                if is_full(error):
+                    raise from_os(OSError(errno.ENOSPC, ""), self.path) from None
+                raise ResourceError(f"the queue cannot be written: {error}", file=str(self.path)) from None
+            if isinstance(error, sqlite3.Error):
+                raise self._damaged(error) from None
+            raise
+
+    def _damaged(self, error: sqlite3.Error) -> QueueError:
+        text = (
+            f"the queue is damaged: {error}. Put a copy back, or move the file away and add the lists again"
+        )
+        return DamagedQueue(text, file=str(self.path))
+
+    def _read(self, question: str, *values: object) -> list[tuple[Any, ...]]:
+        """The rows that answer a question. ResourceError where it may be answered later, QueueError where the file is damaged."""
+        try:
+            return self._db.execute(question, values).fetchall()
+        except sqlite3.OperationalError as error:
+            text = f"the queue cannot be read: {error}"
+            raise ResourceError(text, file=str(self.path)) from None
+        except sqlite3.Error as error:
+            raise self._damaged(error) from None
+
+    def run_alone(self) -> None:
+        """Take the runner's lock. QueueError saying who runs where another has it."""
+        self._lock = hold_queue(self.path)
+
+    # --- writing
+
+    def add(self, jobs: Iterable[QueuedJob], *, settled: Iterable[str] = ()) -> None:
+        """Put jobs in, and take those of the keys `settled` out. One that is there already with the same identity keeps its finished segments and starts with
+        a fresh count (one that is running is left alone); another identity takes its place. One that is held stays so."""
+        jobs = list(jobs)
+        keys = {job.key for job in jobs}
+        with self._writing():
+            self._delete(key for key in settled if key not in keys)
+            for series in {
+                job.key.rpartition("+")[0] or job.key for job in jobs
+            }:  # the same, parted otherwise before
+                stale = self._db.execute(
+                    "SELECT key FROM job WHERE (key=? OR key>? AND key<?) AND state<>'running'",
+                    (series, f"{series}+", f"{series},"),
+                ).fetchall()
+                self._delete(key for (key,) in stale if key not in keys)
+            for job in jobs:
+                old = self._db.execute("SELECT identity,state FROM job WHERE key=?", (job.key,)).fetchone()
+                if old == (job.identity, "running"):
+                    continue
+                if old and old[0] != job.identity:
+                    self._db.execute("DELETE FROM segment WHERE key=?", (job.key,))
+                self._db.execute(
+                    "INSERT OR REPLACE INTO job (key,out,clip,state,priority,identity,frames,added,rank,mount,cost,planned,"
+                    "error,payload) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
+                    (
+                        job.key,
+                        job.out,
+                        job.clip,
+                        "held" if old and old[1] == "held" else job.state,
+                        job.priority,
+                        job.identity,
+                        job.frames,
+                        job.added,
+                        job.rank,
+                        job.mount,
+                        job.cost,
+                        job.planned,
+                        job.error,
+                        json.dumps(job.payload),
+                    ),
+                )
+
+    def set_state(self, key: str, identity: str, state: str, *, error: str = "") -> bool:
+        """Move one job to a state, unless it was revised or dropped since it was taken. Gives whether it moved."""
+        with self._writing():
+            moved = self._db.execute(
+                "UPDATE job SET state=?, error=? WHERE key=? AND identity=?", (state, error, key, identity)
+            ).rowcount
+            if moved and state == "done":
+                self._db.execute("DELETE FROM segment WHERE key=?", (key,))
+        return bool(moved)
+
+    def move(self, keys: Iterable[str], before: Iterable[str], after: str) -> list[str]:
+        """Move those jobs that are in one of the states `before`, with a fresh count. Gives their keys."""
+        states = tuple(before)
+        with self._writing():
+            return [
+                key
+                for key in keys
+                if self._db.execute(
+                    "UPDATE job SET state=?, error='', deaths=0, attempts=0 "
+                    f"WHERE key=? AND planned AND state IN ({','.join('?' * len(states))})",
+                    (after, key, *states),
+                ).rowcount
+            ]
+
+    def count_attempt(self, key: str, *, death: bool = False) -> None:
+        """One more attempt, or worker lost, of a job."""
+        column = "deaths" if death else "attempts"
+        with self._writing():
+            self._db.execute(f"UPDATE job SET {column}={column}+1 WHERE key=?", (key,))
+
+    def keep_segments(self, segments: Iterable[tuple[str, str, int, Mapping[str, Any]]]) -> None:
+        """Finished segments (key, identity, number, result): not to be rendered again. On the disk before this returns."""
+        with self._writing():
+            self._db.executemany(
+                "INSERT OR REPLACE INTO segment VALUES (?,?,?,?)",
+                [(key, identity, number, json.dumps(result)) for key, identity, number, result in segments],
+            )
+
+    def recover(self) -> int:
+        """Jobs that a dead runner left running are queued again, uncharged. Gives how many."""
+        with self._writing():
+            return self._db.execute("UPDATE job SET state='queued' WHERE state='running'").rowcount
+
+    def drop(self, keys: Iterable[str]) -> int:
+        """Take jobs out, with what was finished of them. Gives how many."""
+        with self._writing():
+            return self._delete(keys)
+
+    def _delete(self, keys: Iterable[str]) -> int:
+        gone = 0
+        for key in keys:
+            gone += self._db.execute("DELETE FROM job WHERE key=?", (key,)).rowcount
+            self._db.execute("DELETE FROM segment WHERE key=?", (key,))
+        return gone
+
+    # --- reading
+
+    def check(self) -> None:
+        """QueueError where the file's pages are damaged, which otherwise shows when they are read."""
+        found = self._read("PRAGMA quick_check(1)")
+        if found != [("ok",)]:
+            raise self._damaged(sqlite3.DatabaseError(str(found[0][0] if found else "")[:100]))
+
+    def version(self) -> int:
+        """A number that changes when another process has written."""
+        return int(self._read("PRAGMA data_version")[0][0])
+
+    def rows(self, *states: str) -> list[QueuedJob]:
+        """Jobs in those states (all without any), first to be run first, each without its payload; none that is damaged."""
+        where = f"WHERE state IN ({','.join('?' * len(states))})" if states else ""
+        found = self._named(f"{where} ORDER BY priority DESC, rank, frames DESC, added, key", *states)
+        return [
+            QueuedJob(**row | {"planned": bool(row["planned"])})
+            for row in found
+            if not row_fault(row, _KINDS)
+        ]
+
+    def damaged_rows(self) -> list[tuple[Any, str]]:
+        """The key of each row that cannot be used, and what is wrong with it, by clip and column."""
+        faults = [(row, row_fault(row, _KINDS)) for row in self._named("ORDER BY key")]
+        return [
+            (row["key"], f"{self.path}: the row of {_text(row['clip'])}: {fault}; it is left as it is")
+            for row, fault in faults
+            if fault
+        ]
+
+    def _named(self, rest: str, *values: object) -> Iterator[dict[str, Any]]:
+        names = _COLUMNS.split(",")
+        for row in self._read(f"SELECT {_COLUMNS} FROM job {rest}", *values):
+            yield dict(zip(names, row, strict=True))
+
+    def count(self, *states: str) -> int:
+        """How many jobs are in those states."""
+        return len(self.rows(*states))
+
+    def payload(self, key: str, identity: str) -> dict[str, Any] | None:
+        """A job in plain values; None where it was revised or dropped meanwhile. DamagedRow where it does not read."""
+        found = self._read("SELECT payload,planned FROM job WHERE key=? AND identity=?", key, identity)
+        return job_of(found[0][0], planned=bool(found[0][1])) if found else None
+
+    def segments(self, key: str, identity: str) -> dict[int, dict[str, Any]]:
+        """Finished segments of a job by number, those that read and whose files are still there with their sizes."""
+        found = self._read("SELECT number,result FROM segment WHERE key=? AND identity=?", key, identity)
+        results = {number: segment_of(result) for number, result in found if type(number) is int}
+        return {
+            n: r for n, r in results.items() if r is not None and all(_same(f) for f in r.get("files", ()))
+        }
+
+
+def _text(name: object) -> str:
+    return name if isinstance(name, str) else repr(name)[:60]
+
+
+def _same(file: Mapping[str, Any]) -> bool:
+    try:
+        return os.stat(file["path"]).st_size == file["bytes"]
+    except OSError:
+        return False
+
+
+def is_full(error: BaseException) -> bool:
+    """Whether a database or its folder could not be written for want of room. A quota shows as a failed write."""
+    name = getattr(error, "sqlite_errorname", "")
+    return no_room(error) or name in ("SQLITE_FULL", "SQLITE_IOERR_WRITE")
+
+
+def queue_of(out: Path) -> Path:
+    """The queue of `render` into a folder: inside it, or in the state folder where it lies on a network share."""
+    if network_file_system(out):
+        return state_folder() / "renders" / f"{digest_of(str(out), 16)}.sqlite"
+    return out / ".work" / "queue.sqlite"
+
+
+def open_store(path: Path, *, of: Path | None = None) -> Store:
+    """The queue at that path, made if need be; one in the output folder `of` holds nothing but what is put into it now.
+
+    QueueError where it lies on a network file system or is none, and where somebody else may have written it.
+    """
+    kind = network_file_system(path)
+    if kind:
+        raise QueueError(
+            f"lies on a network file system ({kind}), where a database is not safe; "
+            "give --queue a file on a local disk, or XDG_STATE_HOME a folder on one",
+            file=str(path),
+        )
+    if of and path.is_relative_to(of):
+        check_inside(of, path.relative_to(of).as_posix())
+    else:
+        check_ours(path)
+    return Store(path)

@@ -1,0 +1,1 @@
+"""The report: pages, their pictures, and the hash manifest."""

@@ -1,0 +1,267 @@
+"""Hash manifests of what was delivered, in the open form ASC MHL 2.0, so that anyone can check a copy.
+
+Source: ASC Media Hash List, specification v1.0 (XML version 2.0), and its schemas. A history lies in `ascmhl/` of the
+folder it is about: numbered manifests, and a chain that has the C4 of each. Hashes are the job records' own
+(xxh3 of 128 bits, `xxh128` there), so nothing is read twice. A manifest tells a good copy from a bad one; it is no
+copy itself.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path, PurePosixPath
+from typing import Any
+from xml.sax.saxutils import escape, quoteattr
+
+import defusedxml.ElementTree as xml
+import xxhash
+
+from rushlight.pipelines.errors import DeliveryError, OutsideError, from_os
+from rushlight.pipelines.inside_folder import file_name, make_folder, move, read_bytes, write
+from rushlight.pipelines.text_files import MAX_BYTES
+
+__all__ = ["HISTORY", "ManifestFile", "c4", "delivered_files", "write_manifest"]
+
+HISTORY = "ascmhl"
+CHAIN = "ascmhl_chain.xml"
+IGNORED = (".DS_Store", "ascmhl", "ascmhl/")  # the specification's own
+_SPACE, _CHAIN_SPACE = "urn:ASC:MHL:v2.0", "urn:ASC:MHL:DIRECTORY:v2.0"
+_HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
+_C4_ID = re.compile(r"c4[1-9A-HJ-NP-Za-km-z]{88}")
+MAX_MARKS = 4_000_000  # of a manifest of 100,000 files
+_C4 = "123456789ABCDEFGHJKLMNPQRSTUVWXYZabcdefghijkmnopqrstuvwxyz"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ManifestFile:
+    """One delivered file: `path` relative with `/`, `xxh128` as 32 hex digits."""
+
+    path: str
+    size: int
+    mtime_ns: int
+    xxh128: str
+
+
+def delivered_files(records: Iterable[Mapping[str, Any]], folder: str = "") -> list[ManifestFile]:
+    """The files of job records that lie in `folder` (relative to the output folder), their paths relative to it."""
+    found = {}
+    for record in records:
+        for entry in record.get("outputs", ()):
+            path = PurePosixPath(entry["path"])
+            if folder and not path.is_relative_to(folder):
+                continue
+            inside = str(path.relative_to(folder)) if folder else str(path)
+            digest = entry["hash"].removeprefix("xxh3_128:")
+            found[inside] = ManifestFile(
+                path=inside, size=entry["bytes"], mtime_ns=entry["mtime_ns"], xxh128=digest
+            )
+    return [found[path] for path in sorted(found)]
+
+
+def c4(data: bytes) -> str:
+    """C4 ID (SMPTE ST 2114:2017): SHA-512 in base 58, 90 characters."""
+    number = int.from_bytes(hashlib.sha512(data).digest(), "big")
+    digits = ""
+    while number:
+        number, digit = divmod(number, 58)
+        digits = _C4[digit] + digits
+    return "c4" + digits.rjust(88, _C4[0])
+
+
+def write_manifest(
+    root: Path,
+    files: Sequence[ManifestFile],
+    *,
+    when: datetime,
+    host: str,
+    version: str,
+    retired: str,
+    ignore: Sequence[str] = (),
+) -> Path | None:
+    """Bring the history of `root` up to `files`; gives the manifest written, or None where nothing is new.
+
+    New files go into a further generation. Where a file of the history was remade or is no longer delivered, the
+    history no longer speaks of this folder: it is moved whole into `retired`, a folder in `root`, and a new one begins with 0001.
+    `when` is the moment of writing (aware). DeliveryError for a history that was tampered with or does not read.
+    """
+    number, known = _read_history(root)
+    now = {file.path: file.xxh128 for file in files}
+    try:
+        if any(now.get(path) != digest for path, digest in known.items()):
+            old = make_folder(root, retired) / f"{root.name} {_stamp(when)}"
+            move(root, HISTORY, f"{retired}/{_free(old).name}")
+            number, known = 0, {}
+        new = [file for file in files if file.path not in known]
+        if not new:
+            return None
+        name = f"{number + 1:04}_{root.name}_{_stamp(when)}.mhl"
+        text = "".join(_manifest(new, when, host, version, (*IGNORED, *ignore), whole=not known))
+        write(root, f"{HISTORY}/{name}", text.encode(), sync=True)
+        chain = _chain(root, number + 1, name, text.encode())
+        write(root, f"{HISTORY}/{CHAIN}", chain.encode(), sync=True)
+    except OSError as error:
+        raise from_os(error, root / HISTORY) from None
+    return root / HISTORY / name
+
+
+def _stamp(when: datetime) -> str:
+    return when.astimezone(UTC).strftime("%Y-%m-%d_%H%M%SZ")
+
+
+def _free(path: Path) -> Path:
+    number = 2
+    while path.exists():
+        path = path.with_name(f"{path.name.partition(' again')[0]} again {number}")
+        number += 1
+    return path
+
+
+# --- reading
+
+
+def _tree(root: Path, name: str) -> tuple[bytes, Any]:
+    """The bytes and the root of an XML file of a history. DeliveryError for whatever else it is, a bomb too."""
+    path = root / HISTORY / name
+    try:
+        data = read_bytes(root, f"{HISTORY}/{name}")
+        if len(data) > MAX_BYTES:
+            raise ValueError(f"it is longer than {MAX_BYTES // 1_000_000} MB")
+        if data.count(b"<") + data.count(b"=") > MAX_MARKS:
+            raise ValueError(f"it holds over {MAX_MARKS} tags and attributes")
+        return data, xml.fromstring(data)
+    except OSError as error:
+        raise DeliveryError(f"does not read: {error.strerror or error}", file=str(path)) from None
+    except OutsideError:
+        raise
+    except Exception as error:  # an encoding that is none is a LookupError, a bomb one of defusedxml's
+        text = " ".join(str(error).split())[:160]
+        raise DeliveryError(f"does not read: {text or type(error).__name__}", file=str(path)) from None
+
+
+def _chained(root: Path) -> list[tuple[int, str, str]]:
+    """Generation, file name and C4 of each manifest in the chain."""
+    path = root / HISTORY / CHAIN
+    if not os.path.lexists(path):
+        return []
+    _, tree = _tree(root, CHAIN)
+    space = f"{{{_CHAIN_SPACE}}}"
+    found = []
+    for place, node in enumerate(tree.iter(f"{space}hashlist"), 1):
+        number, name, digest = (
+            node.attrib.get("sequencenr", ""),
+            node.findtext(f"{space}path") or "",
+            node.findtext(f"{space}c4") or "",
+        )
+        if not re.fullmatch(r"[0-9]{1,9}", number) or not name or not _C4_ID.fullmatch(digest):
+            raise DeliveryError(
+                f"is no chain of ASC MHL manifests: its entry {place} has no number, name or C4 that is one",
+                file=str(path),
+            )
+        found.append((int(number), name, digest))
+    if tree.tag != f"{space}ascmhldirectory":
+        raise DeliveryError("is no chain of ASC MHL manifests", file=str(path))
+    return found
+
+
+def _read_history(root: Path) -> tuple[int, dict[str, str]]:
+    """The last generation's number, and every file's hash by path."""
+    last, known = 0, {}
+    for number, name, digest in _chained(root):
+        try:
+            path = root / HISTORY / file_name(name)
+        except OutsideError as error:
+            text = f"names a manifest elsewhere: {error.text}"
+            raise DeliveryError(text, file=str(root / HISTORY / CHAIN)) from None
+        data, tree = _tree(root, name)
+        if c4(data) != digest:
+            raise DeliveryError("is not the manifest that its chain names: it was changed", file=str(path))
+        last = max(last, number)
+        space = f"{{{_SPACE}}}"
+        for node in tree.iter(f"{space}hash"):
+            known[node.findtext(f"{space}path") or ""] = node.findtext(f"{space}xxh128") or ""
+    return last, known
+
+
+# --- writing
+
+
+def _chain(root: Path, number: int, name: str, data: bytes) -> str:
+    rows = [*_chained(root), (number, name, c4(data))]
+    body = "".join(
+        f'  <hashlist sequencenr="{n}">\n    <path>{escape(path)}</path>\n    <c4>{digest}</c4>\n  </hashlist>\n'
+        for n, path, digest in rows
+    )
+    return f'{_HEAD}<ascmhldirectory xmlns="{_CHAIN_SPACE}">\n{body}</ascmhldirectory>\n'
+
+
+def _manifest(
+    files: Sequence[ManifestFile],
+    when: datetime,
+    host: str,
+    version: str,
+    ignore: Sequence[str],
+    *,
+    whole: bool,
+) -> Iterator[str]:
+    """The text of a manifest; folders have hashes of their own where it is of the `whole` folder."""
+    folders = _folders(files) if whole else {}
+    yield f'{_HEAD}<hashlist version="2.0" xmlns="{_SPACE}">\n'
+    yield "  <creatorinfo>\n"
+    yield f"    <creationdate>{when.isoformat(timespec='seconds')}</creationdate>\n"
+    yield f"    <hostname>{escape(host)}</hostname>\n"
+    yield f"    <tool version={quoteattr(version)}>rushlight</tool>\n"
+    yield "  </creatorinfo>\n  <processinfo>\n    <process>in-place</process>\n"
+    if whole:
+        yield f"    <roothash>\n{_both(folders['.'])}    </roothash>\n"
+    yield "    <ignore>\n" + "".join(f"      <pattern>{escape(p)}</pattern>\n" for p in ignore)
+    yield "    </ignore>\n  </processinfo>\n  <hashes>\n"
+    for file in files:
+        changed = datetime.fromtimestamp(file.mtime_ns // 10**9, UTC).isoformat()
+        yield "    <hash>\n"
+        yield f'      <path size="{file.size}" lastmodificationdate="{changed}">{escape(file.path)}</path>\n'
+        yield f'      <xxh128 action="original">{file.xxh128}</xxh128>\n    </hash>\n'
+    for path, hashes in sorted(folders.items()):
+        if path != ".":
+            yield f"    <directoryhash>\n      <path>{escape(path)}</path>\n{_both(hashes)}    </directoryhash>\n"
+    yield "  </hashes>\n</hashlist>\n"
+
+
+def _both(hashes: tuple[str, str]) -> str:
+    return "".join(
+        f"      <{kind}>\n        <xxh128>{digest}</xxh128>\n      </{kind}>\n"
+        for kind, digest in zip(("content", "structure"), hashes, strict=True)
+    )
+
+
+def _folders(files: Sequence[ManifestFile]) -> dict[str, tuple[str, str]]:
+    """Content and structure hash of every folder, "." the root: of what its children are, and of what they are named."""
+    children: dict[PurePosixPath, dict[str, tuple[str, str]]] = {PurePosixPath("."): {}}
+    for file in files:
+        path = PurePosixPath(file.path)
+        for folder in path.parents:
+            children.setdefault(folder, {})
+        children[path.parent][path.name] = (file.xxh128, file.xxh128)
+    found = {}
+    for folder in sorted(children, key=lambda f: -len(f.parts)):
+        inside = children[folder]
+        content = _hash_of_hashes(content for content, _ in inside.values())
+        structure = _hash_of_hashes(
+            _xxh128(name.encode() + bytes.fromhex(structure)) for name, (_, structure) in inside.items()
+        )
+        found[str(folder)] = (content, structure)
+        if folder != PurePosixPath("."):
+            children[folder.parent][folder.name] = (content, structure)
+    return found
+
+
+def _hash_of_hashes(digests: Iterable[str]) -> str:
+    return _xxh128(b"".join(bytes.fromhex(d) for d in sorted(digests)))
+
+
+def _xxh128(data: bytes) -> str:
+    return xxhash.xxh3_128_hexdigest(data)

@@ -1,0 +1,178 @@
+"""Pictures on pages: each clip's still, a strip of frames over its length, a waveform, and contact sheets.
+
+All are small and in sRGB. They are for finding a clip and seeing that nothing is absurd, not for judging colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import xxhash
+from numpy.typing import NDArray
+
+from rushlight.pipelines import inside_folder
+from rushlight.pipelines.burnin.text_masks import drawable, text_mask
+from rushlight.pipelines.colour.displays import Display, find_display
+from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.formats.pixel_formats import planes
+from rushlight.pipelines.measure import colour_tiles
+from rushlight.pipelines.originals.frame_sources import open_source
+from rushlight.pipelines.originals.probe import probe
+from rushlight.pipelines.outputs.stills import read_still, write_still
+
+__all__ = ["clip_pictures", "contact_sheets", "fitted"]
+
+Array = NDArray[np.float64]
+STILL, THUMB, STRIP = (480, 270), (192, 108), (160, 90)
+FRAMES = 6
+SHEET = (5, 8)  # clips across and down one contact sheet
+
+
+def clip_pictures(folder: Path, pictures: str, record: Mapping[str, Any], name: str) -> dict[str, str]:
+    """Writes a delivered clip's pictures; gives {still, strip, waveform}: file names, empty where there is none.
+
+    Names hold a digest of the delivered files, so that pictures which are there are left as they are.
+    """
+    hashes = "".join(str(e.get("hash")) for e in record["outputs"])
+    name = f"{name}-{xxhash.xxh3_64_hexdigest(hashes.encode())[:8]}"
+    made = {"still": f"{name}.jpg", "strip": f"{name}-strip.jpg", "waveform": f"{name}-waveform.png"}
+    if inside_folder.is_file(folder, f"{pictures}/{made['still']}"):
+        there = {kind: inside_folder.is_file(folder, f"{pictures}/{file}") for kind, file in made.items()}
+        return {kind: file if there[kind] else "" for kind, file in made.items()}
+    made = dict.fromkeys(made, "")
+    frames = _strip(folder, record)
+    picture = _first_still(folder, record) or (frames[len(frames) // 2] if frames else None)
+    if picture is not None:
+        rgb, display = picture
+        made["waveform"] = f"{name}-waveform.png"
+        _write(folder, f"{pictures}/{made['waveform']}", _waveform(rgb, display), "png8")
+    if frames:
+        made["strip"] = f"{name}-strip.jpg"
+        row = np.concatenate([_padded(fitted(*frame, *STRIP), *STRIP) for frame in frames], 1)
+        _write(folder, f"{pictures}/{made['strip']}", row, "jpeg")
+    if picture is not None:  # last: it says that all are there
+        made["still"] = f"{name}.jpg"
+        _write(folder, f"{pictures}/{made['still']}", fitted(*picture, *STILL), "jpeg")
+    return made
+
+
+def _write(folder: Path, name: str, rgb: Array, kind: str) -> None:
+    """Under its name only when it is whole."""
+    place, _, file = name.rpartition("/")
+    temporary = f"{place}/.part-{file}"
+    try:
+        write_still(inside_folder.fresh(folder, temporary), rgb, kind, display=find_display("sRGB"))
+        inside_folder.move(folder, temporary, name)
+    finally:
+        inside_folder.unlink(folder, temporary)
+
+
+def _first_still(folder: Path, record: Mapping[str, Any]) -> tuple[Array, Display] | None:
+    for entry in record["outputs"]:
+        if entry["kind"] == "still" and entry["display"]:
+            try:
+                return read_still(inside_folder.path_of(folder, entry["path"])), find_display(
+                    entry["display"]
+                )
+            except (RushlightError, OSError):
+                continue
+    return None
+
+
+def _strip(folder: Path, record: Mapping[str, Any]) -> list[tuple[Array, Display]]:
+    """Frames spread over the clip, from its smallest movie that a display shows; none where there is no such movie."""
+    movies = [e for e in record["outputs"] if e["kind"] == "movie" and e["display"]]
+    for entry in sorted(movies, key=lambda e: int(e["width"])):
+        try:
+            facts = probe(inside_folder.path_of(folder, entry["path"]))
+            card = int(entry.get("card", 0))
+            last = max(int(entry["frames"]) - card - 1, 0)
+            numbers = sorted({card + round(k * last / (FRAMES - 1)) for k in range(FRAMES)})
+            step = max(1, int(entry["width"]) // 480)
+            display, found = find_display(entry["display"]), []
+            with open_source(facts) as source:
+                for number in numbers:
+                    views = planes(next(iter(source.frames(number, 1))).image)
+                    levels = facts.levels_tag or "narrow"
+                    rgb = colour_tiles.display_rgb(views, facts.pixel_format, levels, facts.matrix, step)
+                    found.append((rgb, display))
+            return found
+        except (RushlightError, OSError, StopIteration):
+            continue
+    return []
+
+
+def fitted(rgb: Array, display: Display, width: int, height: int) -> Array:
+    """A picture (h, w, 3) made small enough for `width` x `height`, its shape kept, as sRGB R'G'B': means of light."""
+    scale = min(width / rgb.shape[1], height / rgb.shape[0], 1.0)
+    rows, columns = (max(1, round(size * scale)) for size in rgb.shape[:2])
+    light = display.to_light(np.clip(np.nan_to_num(rgb), 0, 1))
+    for axis, parts in ((0, rows), (1, columns)):
+        edges = np.arange(parts + 1) * light.shape[axis] // parts
+        shape = [1, 1, 1]
+        shape[axis] = parts
+        light = np.add.reduceat(light, edges[:-1], axis) / np.diff(edges).reshape(shape)
+    return find_display("sRGB").from_light(light)
+
+
+def _padded(rgb: Array, width: int, height: int) -> Array:
+    canvas = np.zeros((height, width, 3))
+    top, left = (height - rgb.shape[0]) // 2, (width - rgb.shape[1]) // 2
+    canvas[top : top + rgb.shape[0], left : left + rgb.shape[1]] = rgb
+    return canvas
+
+
+def _waveform(rgb: Array, display: Display, width: int = 480, height: int = 160) -> Array:
+    """Where the signal lies, column by column: R', G' and B' of 0 (foot) to 1 (head), lines at each quarter."""
+    thin = np.clip(np.nan_to_num(rgb[:: max(1, rgb.shape[0] // 270)]), 0, 1)
+    at = np.arange(thin.shape[1]) * width // thin.shape[1]
+    canvas = np.full((height, width, 3), 0.06)
+    for quarter in range(5):
+        canvas[round(quarter / 4 * (height - 1))] = 0.22
+    for channel in range(3):
+        level = np.rint((1 - thin[..., channel]) * (height - 1)).astype(np.intp)
+        cell = level * width + np.broadcast_to(at, level.shape)
+        counts = np.bincount(cell.ravel(), minlength=width * height).reshape(height, width)
+        canvas[..., channel] += np.sqrt(counts / max(1, counts.max())) * 1.6
+    return np.clip(canvas, 0, 1)
+
+
+def contact_sheets(folder: Path, pictures: str, clips: Sequence[tuple[str, str]], report: str) -> list[str]:
+    """PNG sheets of (name, still's file name), forty clips a sheet; gives the files' names."""
+    across, down = SHEET
+    for old in (folder / report).glob("contact-*.png"):
+        inside_folder.unlink(folder, f"{report}/{old.name}")
+    names = []
+    shown = [(name, still) for name, still in clips if still]
+    for first in range(0, len(shown), across * down):
+        part = shown[first : first + across * down]
+        rows = [
+            np.concatenate(_filled(folder, pictures, part[row : row + across], across), 1)
+            for row in range(0, len(part), across)
+        ]
+        names.append(f"contact-{first // (across * down) + 1}.png")
+        _write(folder, f"{report}/{names[-1]}", np.concatenate(rows, 0), "png8")
+    return names
+
+
+def _filled(folder: Path, pictures: str, part: Iterable[tuple[str, str]], across: int) -> list[Array]:
+    cells = [_cell(inside_folder.path_of(folder, f"{pictures}/{still}"), name) for name, still in part]
+    return cells + [np.ones_like(cells[0])] * (across - len(cells))
+
+
+def _cell(path: Path, name: str) -> Array:
+    """One clip of a contact sheet: its picture on white, its name below."""
+    width, height = THUMB
+    cell = np.ones((height + 40, width + 16, 3))
+    with suppress(RushlightError):  # a page's own picture that was damaged since leaves its place white
+        picture = fitted(read_still(path), find_display("sRGB"), width, height)
+        cell[8 : 8 + height, 8 : 8 + width] = _padded(picture, width, height)
+    text, _, font = drawable(name if len(name) <= 26 else f"{name[:12]}...{name[-11:]}")
+    ink = text_mask(text, 12, font, "none").ink[:, :width]
+    rows = min(ink.shape[0], 28)
+    cell[height + 10 : height + 10 + rows, 8 : 8 + ink.shape[1]] *= 1 - ink[:rows, :, None] * 0.85
+    return cell

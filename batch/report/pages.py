@@ -1,0 +1,275 @@
+"""Pages from the log: `report/index.html` for people, `batch.json` and `batch.csv` for scripts and spreadsheets.
+
+One folder that opens from the disk, with no network. All text from lists is escaped. Pictures on
+pages are small and in sRGB.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections import defaultdict
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from rushlight.batch.error_log import unexpected
+from rushlight.batch.job_log import failure_record, latest, read_log
+from rushlight.batch.lists.clip_list import is_yes
+from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
+from rushlight.batch.report.batch_csv import batch_csv
+from rushlight.batch.report.kept_results import kept_faults, kept_verdicts
+from rushlight.batch.report.page_pictures import clip_pictures, contact_sheets
+from rushlight.batch.report.page_templates import render_page
+from rushlight.batch.verify.colour_check import TOLERANCE
+from rushlight.pipelines.colour.chart import PATCHES
+from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.inside_folder import make_folder, unlink, write
+
+__all__ = ["write_report"]
+
+
+PICTURES = "report/pictures"
+
+# Patches without colour, and the light that they reflect (0 to 1).
+_GREYS = {"grey 18 %": 0.18, "white 90 %": 0.9} | {
+    name: sum(values) / 3 for name, values in PATCHES.items() if max(values) - min(values) < 0.02
+}
+
+
+def write_report(folder: Path) -> Path:
+    """Make the report of an output folder anew; gives the page. OptionError where nothing was rendered there."""
+    log = read_log(folder)
+    known = latest(log.records)
+    askings, unread = read_askings(folder)
+    day = day_of(askings, known)
+    records = [
+        known[e.job] if e.state != "not yet" else failure_record(e.job, e.clip, "not yet", "")
+        for e in day.entries
+    ]
+    if not records and not log.refused:
+        raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
+    make_folder(folder, PICTURES)
+    done = [r for r in records if r["status"] == "done"]
+    media, measured = day.media, kept_verdicts(folder)
+    verdicts = {v["job"]: v for v in (measured or {}).get("clips", ())}
+    faults = [(each.name, f"its record does not read: {each.error}") for each in log.refused]
+    faults += [("the log", text) for text in (*kept_faults(folder), *unread)]
+    clips = []
+    for record in done:
+        try:
+            clips.append(_clip(folder, record, verdicts.get(record["job"])))
+        except Exception as error:
+            faults.append((record["clip"], unexpected(folder, f"showing {record['clip']}", error)))
+    _span(clips)
+    scenes = _scenes(clips)
+    in_order = [(c["name"], c["still"]) for _, takes in scenes for c in takes]
+    page = render_page(
+        "report.html",
+        title=folder.name,
+        recipe=", ".join(sorted({r["recipe"].get("name", "") for r in done} - {""})) or "none",
+        when=_clock(max((r.get("finished", "") for r in known.values()), default="")),
+        sums=_sums(day),
+        counts=day.counts(),
+        media=media,
+        measured=_measured(clips, measured),
+        exceptions=[("bad", *fault) for fault in faults] + _exceptions(records, clips, day),
+        scenes=scenes,
+        sheets=contact_sheets(folder, PICTURES, in_order, "report"),
+        tolerance=TOLERANCE,
+    )
+    _write(folder, "report/index.html", page)
+    _tidy(folder, clips)
+    batch: dict[str, Any] = {"schema": "rushlight-batch-1", "clips": [_slim(r) for r in records]}
+    batch |= {"counts": day.counts(), "media": media, "dropped": sorted(day.dropped.values())}
+    _write(folder, "report/batch.json", json.dumps(batch, indent=1, ensure_ascii=False))
+    _write(folder, "report/batch.csv", batch_csv(records))
+    return folder / "report" / "index.html"
+
+
+def _write(folder: Path, name: str, text: str) -> None:
+    write(folder, name, text.encode("utf-8", "replace"))
+
+
+def _slim(record: Mapping[str, Any]) -> dict[str, Any]:
+    """A record without its tiles: the log keeps those for `verify`."""
+    colour = {k: v for k, v in record.get("colour", {}).items() if k not in ("tiles", "faults")}
+    outputs = [{k: v for k, v in e.items() if k != "tiles"} for e in record.get("outputs", ())]
+    return {**record, "colour": colour, "outputs": outputs}
+
+
+def _tidy(folder: Path, clips: list[dict[str, Any]]) -> None:
+    """Remove pictures of clips that are no more, or were made anew."""
+    used = {c[kind] for c in clips for kind in ("still", "strip", "waveform")}
+    for path in (folder / PICTURES).iterdir():
+        if path.name not in used and not path.is_dir():
+            unlink(folder, f"{PICTURES}/{path.name}")
+
+
+def _sums(day: Day) -> list[tuple[str, str, str]]:
+    counts = day.counts()
+    tones = {"delivered": "good", "ungraded": "odd", "set aside": "bad", "failed": "bad", "not yet": "odd"}
+    sums = {name: counts[name.replace(" ", "_")] for name in ("listed", *tones)}
+    if not sums["not yet"]:
+        del sums["not yet"]
+    found = ("originals found", str(day.media["found"]) if day.media else "not counted", "")
+    return [found, *((name, str(n), tones.get(name, "") if n else "") for name, n in sums.items())]
+
+
+def _clock(text: str) -> str:
+    """`2026-11-26 04:10 UTC` of a record's time; the text itself where it is none."""
+    try:
+        return datetime.fromisoformat(text).astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
+    except ValueError:
+        return text
+
+
+def _measured(clips: list[dict[str, Any]], verdicts: Mapping[str, Any] | None) -> dict[str, Any] | None:
+    """The last run of `verify`, counted over the clips as they are now."""
+    if not verdicts:
+        return None
+    counts = {
+        name: sum(c["verdict"] == name for c in clips) for name in ("pass", "cannot tell", "warn", "fail")
+    }
+    return {
+        "bare": sum(c["verdict"] == "pass" and not c["grade"] for c in clips),
+        "when": _clock(verdicts.get("measured", "")),
+        "since": sum(not c["verdict"] for c in clips),
+        **counts,
+    }
+
+
+def _exceptions(
+    records: list[dict[str, Any]], clips: list[dict[str, Any]], day: Day
+) -> list[tuple[str, str, str]]:
+    found = [
+        ("bad", r["clip"], f"{r['status']}: {r.get('error', '')}")
+        for r in records
+        if r["status"] not in ("done", "not yet")
+    ]
+    found += [("odd", r["clip"], "not made yet") for r in records if r["status"] == "not yet"]
+    found += [("odd", clip, "taken out of the queue by hand, and not made") for clip in day.dropped.values()]
+    for entry in day.entries:
+        if entry.differs:
+            text = f"stands in {' and '.join(entry.lists)} with another range or grade in each: what was read last holds"
+            found.append(("odd", entry.clip, text))
+    for clip in clips:
+        for check in clip["checks"]:
+            if check["verdict"] in ("fail", "warn"):
+                tone = "bad" if check["verdict"] == "fail" else "odd"
+                found.append((tone, clip["name"], f"measured again, {check['name']}: {check['text']}"))
+    found += [("odd", c["name"], text) for c in clips for text in c["warnings"]]
+    if day.media:
+        found += [("bad", e["path"], f"not readable: {e['why']}") for e in day.media["unreadable"]]
+        found += [
+            ("bad", e["path"], "named by a manifest of the offload, and not there")
+            for e in day.media["absent"]
+        ]
+        found += [
+            ("odd", name, "an original that no row of a list names") for name in day.media["not_listed"]
+        ]
+    return found
+
+
+def _clip(folder: Path, record: Mapping[str, Any], measured: Mapping[str, Any] | None) -> dict[str, Any]:
+    row = record.get("row", {})
+    if measured and measured.get("made") != record.get("finished", ""):
+        measured = None  # it was made anew since
+    anchor = re.sub(r"[^A-Za-z0-9_-]", "-", record["job"])
+    return {
+        "anchor": anchor,
+        "name": record["clip"],
+        "scene": row.get("scene", ""),
+        "take": row.get("take", ""),
+        "circled": is_yes(row.get("circled", "")),
+        "approved_by": row.get("approved_by", ""),
+        "approved_at": row.get("approved_at", ""),
+        "reel": record["reel"],
+        "rate": record["rate"],
+        "first": record["first_timecode"],
+        "last": record["last_timecode"],
+        "frames": record["frames"],
+        "grade": record["look"].get("grade"),
+        "description": record["look"]["description"],
+        "look_digest": record["look"]["digest"],
+        "digest": record["colour"]["digest"],
+        "source": record["source"]["path"],
+        "files": [{"codec": "", "still_kind": "", **e} for e in record["outputs"]],
+        "warnings": record["warnings"],
+        "revision": record.get("revision", 1),
+        "replaced": record.get("replaced", []),
+        "curve": _curve(record["look"].get("grade")),
+        "greys": _greys(record),
+        "verdict": measured["verdict"] if measured else "",
+        "checks": [{"name": name, **check} for name, check in measured["checks"].items()] if measured else [],
+        **clip_pictures(folder, PICTURES, record, anchor),
+    }
+
+
+def _curve(grade: Mapping[str, Any] | None) -> list[tuple[str, str]]:
+    """The CDL's slope, offset and power as (channel, SVG points), 0..1 drawn in 100 x 100; saturation is not in it."""
+    if not grade:
+        return []
+    x = np.linspace(0, 1, 33)
+    lines = []
+    for name, slope, offset, power in zip(
+        ("red", "green", "blue"), grade["slope"], grade["offset"], grade["power"], strict=True
+    ):
+        y = np.clip(x * float(slope) + float(offset), 0, 1) ** float(power)
+        lines.append(
+            (name, " ".join(f"{100 * u:.1f},{100 - 100 * v:.1f}" for u, v in zip(x, y, strict=True)))
+        )
+    return lines
+
+
+def _greys(record: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What the whole look makes of greys, as (channel, SVG points) of 100 x 100: across, the scene's light from 2.5
+    stops under to 2.5 over 18 %; up, the display signal 0..1. From the patches in the record, so evaluated exactly."""
+    patches = record["colour"].get("patches") or {}
+    layer = next((x for x in record["look"].get("layers", ()) if x["layer"] == "display"), None)
+    seen = sorted((light, patches[name]["xyz"]) for name, light in _GREYS.items() if name in patches)
+    if not layer or len(seen) < 3:
+        return []
+    display = find_display(layer["name"])
+    rgb = display.from_light(np.array([xyz for _, xyz in seen]) @ np.linalg.inv(display.gamut.to_xyz()).T)
+    across = [100 * (np.log2(light / 0.18) + 2.5) / 5 for light, _ in seen]
+    return [
+        (name, " ".join(f"{u:.1f},{100 - 100 * v:.1f}" for u, v in zip(across, rgb[:, k], strict=True)))
+        for k, name in enumerate(("red", "green", "blue"))
+    ]
+
+
+def _span(clips: list[dict[str, Any]]) -> None:
+    """Where each clip lies on the day's line, in hundredths: `left` and `wide`, from its timecodes."""
+    ends = [(_seconds(c["first"]), _seconds(c["first"]) + c["frames"] / _rate(c["rate"])) for c in clips]
+    start = min((e[0] for e in ends), default=0.0)
+    whole = max(max((e[1] for e in ends), default=1.0) - start, 1e-6)
+    for clip, (first, last) in zip(clips, ends, strict=True):
+        clip["wide"] = round(max(100 * (last - first) / whole, 0.4), 3)
+        clip["left"] = round(min(100 * (first - start) / whole, 100 - clip["wide"]), 3)
+
+
+def _seconds(timecode: str) -> float:
+    parts = [int(p) for p in re.findall(r"\d+", timecode)][:3]
+    return float(sum(p * k for p, k in zip(parts, (3600, 60, 1), strict=False)))
+
+
+def _rate(text: Any) -> float:
+    try:
+        rate = float(Fraction(str(text)))
+    except (ValueError, ZeroDivisionError):
+        return 24.0
+    return rate if rate > 0 else 24.0
+
+
+def _scenes(clips: list[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]]]:
+    """Clips by scene, scenes by the time of their first clip, clips by time."""
+    groups: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    for clip in sorted(clips, key=lambda c: (c["first"], c["name"])):
+        groups[clip["scene"]].append(clip)
+    return [(f"Scene {scene}" if scene else "No scene stated", takes) for scene, takes in groups.items()]

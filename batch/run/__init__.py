@@ -1,0 +1,1 @@
+"""A night from request to summary: the runner's loop, finishing, revisions, forecast, hooks."""

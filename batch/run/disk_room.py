@@ -1,0 +1,65 @@
+"""Room for what a night writes outside its tasks: inputs, looks, the queue, the report. Tasks have the runner for it.
+
+The one rule: where a disk is full or a quota used up, the night pauses, says so (which rings `--on-failure`), and writes
+again what it was writing once there is room. So whatever is written by `Room` must bear to be written twice.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from concurrent.futures import Future
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+from rushlight.batch.disks import free_bytes
+from rushlight.batch.interrupts import Stop
+from rushlight.batch.run.events import Event
+from rushlight.pipelines.errors import from_os, no_room
+
+if TYPE_CHECKING:
+    from rushlight.batch.run.progress import View
+
+__all__ = ["Room"]
+
+LOOK = 0.25  # seconds between two looks at the disk
+AGAIN = (
+    5.0  # seconds after which it is tried though the disk shows no more room: a quota may have been raised
+)
+T = TypeVar("T")
+
+
+class Room:
+    """Writes that wait for room. `patient` is False for who would rather have the error: a person is there."""
+
+    def __init__(self, view: View, stop: Stop, *, patient: bool = True) -> None:
+        self.view, self.stop, self.patient = view, stop, patient
+
+    def to(self, place: Path, write: Callable[[], T], *, begun: Future[T] | None = None) -> T:
+        """What `write` gives, once there was room for it where `place` lies; `begun` is its first attempt.
+
+        Other errors are raised as they come, and a want of room where a stop was asked for.
+        """
+        paused = False
+        while True:
+            try:
+                found = begun.result() if begun else write()
+            except Exception as error:
+                if not self.patient or not no_room(error) or self.stop.level:
+                    raise
+                if not paused:
+                    paused = True
+                    ours = from_os(error, place) if isinstance(error, OSError) else error
+                    self.view.event(Event(what="paused", text=f"{ours}; make room and it goes on"))
+                begun = None
+                self._wait(place)
+            else:
+                if paused:
+                    self.view.event(Event(what="resumed", text="it goes on"))
+                return found
+
+    def _wait(self, place: Path) -> None:
+        """Until there is more room than now, or it is time to try; or a stop is asked for."""
+        before, until = free_bytes(place), time.monotonic() + AGAIN
+        while time.monotonic() < until and free_bytes(place) <= before and not self.stop.level:
+            time.sleep(LOOK)

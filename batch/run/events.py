@@ -1,0 +1,116 @@
+"""What a run tells while it goes on, how it ended, and what it is asked: the runner's words with the rest."""
+
+from __future__ import annotations
+
+import os
+import stat
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from rushlight.batch.disks import folder_mode
+from rushlight.batch.interrupts import GRACE, Stop
+from rushlight.batch.queue.store import QueuedJob
+from rushlight.batch.run.forecast import Deadline
+from rushlight.pipelines.errors import OutsideError
+from rushlight.pipelines.inside_folder import holding
+
+__all__ = ["Event", "Place", "Stop", "Summary", "Terms", "Work", "stopping_text"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Event:
+    """Something that happened.
+
+    `what`: started, segment, part (some outputs of a clip whose others follow), done, there (it was made already),
+    failed, set aside, changed (its original), retry, waiting (for a folder, or an original that
+    grows), late and in time (the forecast, in `facts`), paused, resumed, stopping.
+    """
+
+    what: str
+    clip: str = ""
+    text: str = ""
+    frames: int = 0
+    record: dict[str, Any] | None = None
+    facts: dict[str, Any] | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Terms:
+    """What a night is held to: room kept free, permissions of what is made, and when it should be ready."""
+
+    keep_free: int = 500_000_000  # bytes
+    mode: int | None = None
+    ready_by: float | None = None  # as time.time
+
+    def deadline(self) -> Deadline | None:
+        """A watch over the night, where it should be ready by a moment."""
+        return Deadline(by=self.ready_by) if self.ready_by else None
+
+
+def stopping_text(stop: Stop, tasks: int) -> str:
+    """What is said when nothing more is started."""
+    text = f"{tasks} task(s) in hand are being finished"
+    return f"{text}, for {GRACE:.0f} s at most; Ctrl-C again ends it at once" if stop.since else text
+
+
+@dataclass
+class Summary:
+    """How a run ended, in jobs."""
+
+    done: list[str] = field(default_factory=list)
+    failed: list[tuple[str, str]] = field(default_factory=list)
+    set_aside: list[tuple[str, str]] = field(default_factory=list)
+    changed: dict[str, QueuedJob] = field(
+        default_factory=dict
+    )  # by key: their originals are to be planned again
+    left: int = 0
+    frames: int = 0
+    seconds: float = 0.0
+    stopped: str = ""  # by a signal: where
+
+    def add(self, later: Summary) -> None:
+        """Go on with another run's."""
+        self.done += later.done
+        self.failed += later.failed
+        self.set_aside += later.set_aside
+        self.changed, self.left = later.changed, later.left
+        self.frames += later.frames
+        self.seconds += later.seconds
+
+
+class Place:
+    """What a run does about output folders. This one has no others to care for, nor anything to do when idle;
+    `mode` are the permissions of delivered files, where they are not the umask's."""
+
+    def __init__(self, mode: int | None = None) -> None:
+        self.mode = mode
+
+    def claim(self, out: Path) -> str:
+        """Take a folder for this run before its first job starts. Gives why not; empty where it is taken."""
+        return ""
+
+    def delivered(self, out: Path, record: Mapping[str, Any]) -> None:
+        """A clip's files have their final names; on other machines they were made under another umask."""
+        if self.mode is None:
+            return
+        for entry in record["outputs"]:
+            name, mode = entry["path"], self.mode
+            while name:
+                with suppress(OSError, OutsideError), holding(out, name) as (above, last):
+                    if not stat.S_ISLNK(os.stat(last, dir_fd=above, follow_symlinks=False).st_mode):
+                        os.chmod(last, mode, dir_fd=above)
+                name, mode = name.rpartition("/")[0], folder_mode(self.mode)
+
+    def idle(self) -> None:
+        """Nothing is left to do for now."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Work:
+    """The two functions a farm runs, as `module:name`."""
+
+    segment: str = "rushlight.pipelines.render.segment:render_segment"
+    finish: str = "rushlight.batch.run.finish:finish_job"

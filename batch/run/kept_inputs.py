@@ -1,0 +1,272 @@
+"""What an output folder keeps under `log/inputs`, by digest: enough to make any part of it again.
+
+List, recipe, defaults, decisions, show LUTs, fonts, the requests that name them, and the baked looks that workers
+load, each with a small file that says of which look it is.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Callable, Mapping
+from concurrent.futures import ThreadPoolExecutor, as_completed
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic import Field
+
+from rushlight.batch.job_log import add_line
+from rushlight.batch.job_record import Shape, check_shape
+from rushlight.batch.json_lines import parse_lines
+from rushlight.batch.plan.prepare import Prepared, kept_fonts
+from rushlight.batch.plan.request import Request
+from rushlight.pipelines.colour.cube_lut import parse_cube
+from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError, from_os
+from rushlight.pipelines.inside_folder import (
+    Inside,
+    append,
+    file_name,
+    is_file,
+    make_folder,
+    path_of,
+    read_bytes,
+    write,
+)
+from rushlight.pipelines.job.spec import JobSpec, digest_of
+from rushlight.pipelines.visible_text import json_text
+
+if TYPE_CHECKING:
+    from rushlight.pipelines.colour.look import Look, State
+
+__all__ = ["bake_looks", "keep_inputs", "kept_fonts", "kept_requests", "read_requests"]
+
+FOLDER = "log/inputs"
+REQUESTS = f"{FOLDER}/requests.jsonl"
+LOOKS = f"{FOLDER}/looks"
+REQUEST_SCHEMA = "rushlight-request-1"
+
+
+def keep_inputs(prepared: Prepared, out: Path) -> None:
+    """All that a request was made of, by digest under log/inputs, and the request itself: enough to make it again."""
+    names = {key: _name(prepared, key, data) for key, data in prepared.inputs.items()}
+    for digest, text in prepared.luts.texts.items():
+        _keep(out, f"{FOLDER}/{digest.partition(':')[2]}.cube", text.encode("utf-8", "surrogateescape"))
+    for key, name in names.items():
+        if key not in prepared.luts.places:
+            _keep(out, f"{FOLDER}/{name}", prepared.inputs[key])
+    request = prepared.request
+    said: dict[str, Any] = {
+        "schema": REQUEST_SCHEMA,
+        "list": str(request.clip_list.absolute()),
+        "recipe": str(Path(prepared.recipe_file).absolute()) if prepared.recipe_file else request.recipe,
+        "grades": [str(path) for path in prepared.grade_files],
+        "defaults": str(request.defaults.absolute()) if request.defaults else "",
+        "media": [str(path.absolute()) for path in request.media],
+        "encoding": request.encoding,
+        "levels": request.levels,
+        "rate": request.rate,
+        "only": list(request.only),
+        "files": names,
+    }
+    if all(said != known for known in read_requests(out)):
+        line = json_text(said, separators=(",", ":"))
+        with append(out, REQUESTS) as stream:
+            add_line(stream, line.encode())
+
+
+class _KeptRequest(Shape):
+    """A line of requests.jsonl: what was asked for, by absolute path, and what each file of it is kept as."""
+
+    schema_: Literal["rushlight-request-1"] = Field(alias="schema")
+    list_: str = Field(alias="list")
+    recipe: str
+    grades: list[str]
+    defaults: str
+    media: list[str]
+    encoding: str
+    levels: str
+    rate: str
+    only: list[str]
+    files: Mapping[str, str]
+
+
+def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[dict[str, Any]]:
+    """The requests that an output folder was made by, in order. Lines that do not read are told and left out, but for a
+    last one that is torn."""
+    path = out / REQUESTS
+    try:
+        data = read_bytes(out, REQUESTS)
+    except FileNotFoundError:
+        return []
+    except OSError as error:
+        raise from_os(error, path, reading=True) from None
+    found, refused = parse_lines(data, _check, file=str(path))
+    for each in refused:
+        if not each.mild:
+            tell(f"{each.error}; what was asked for there is left out")
+    return [said for _, said in found]
+
+
+def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[Request]:
+    """What is asked for again: of each list, recipe and choice the latest request, all it names read from what is kept.
+
+    Media folders that are not there any more are left out. A request is told and left out where what was kept of it is
+    gone or changed. OptionError where nothing is left.
+    """
+    latest: dict[str, dict[str, Any]] = {}
+    for said in read_requests(out, tell):
+        latest[digest_of([said["list"], said["recipe"], said["only"]])] = said
+    for key, said in list(latest.items()):
+        faults = [text for name in said["files"].values() if (text := _changed(out, name))]
+        if faults:
+            tell(f"{faults[0]}; the list {said['list']} cannot be made again from here: give it anew")
+            del latest[key]
+    if not latest:
+        raise OptionError("has no log/inputs/requests.jsonl that can be made again", file=str(out))
+    return [
+        Request(
+            clip_list=Path(said["list"]),
+            recipe=said["recipe"],
+            grades=tuple(Path(path) for path in said["grades"]),
+            defaults=Path(said["defaults"]) if said["defaults"] else None,
+            media=tuple(Path(path) for path in said["media"] if Path(path).is_dir()),
+            encoding=said["encoding"],
+            levels=said["levels"],
+            rate=said["rate"],
+            only=tuple(said["only"]),
+            origin=out,
+            kept={key: Inside(out.absolute(), f"{FOLDER}/{name}") for key, name in said["files"].items()},
+        )
+        for said in latest.values()
+    ]
+
+
+def _changed(out: Path, name: str) -> str:
+    """What is wrong with a kept file, whose name is the digest of its bytes or, of a .cube, of its numbers; else empty."""
+    path = out / FOLDER / name
+    stem = name.partition(".")[0]
+    try:
+        data = read_bytes(out, f"{FOLDER}/{name}")
+        if len(stem) == 64 and path.suffix == ".cube":
+            found = parse_cube(data.decode("utf-8", "surrogateescape")).digest().partition(":")[2]
+        else:
+            found = hashlib.sha256(data).hexdigest()[: len(stem)]
+    except OSError as error:
+        return f"{path}: cannot be read: {error.strerror or error}"
+    except (RushlightError, ValueError) as error:
+        return f"{path}: is not as it was kept: {error}"
+    return "" if found == stem else f"{path}: is not as it was kept: its bytes have changed"
+
+
+def _check(said: Mapping[str, Any]) -> None:
+    """OptionError with its key for what is no request, or one of anything but files that log/inputs keeps."""
+    check_shape(_KeptRequest, said)
+    for given, name in said["files"].items():
+        try:
+            file_name(name)
+        except OutsideError as error:
+            raise OutsideError(f"{error.text}", key=f"files.{given}") from None
+    for key in ("list", "recipe", "defaults", "grades"):
+        for given in said[key] if key == "grades" else [said[key]]:
+            kinds = (given, f"folder {given}", f"recipe {given}")
+            if given and not any(kind in said["files"] for kind in kinds):
+                text = f"{given!r} is not among what log/inputs keeps of it"
+                raise OutsideError(text, key=key)
+
+
+def _name(prepared: Prepared, key: str, data: bytes) -> str:
+    """What an input is kept as: its digest, and what it is."""
+    if key in prepared.luts.places:
+        return f"{prepared.luts.places[key].partition(':')[2]}.cube"
+    kind, _, given = key.partition(" ")
+    if kind == "font" and given in prepared.fonts:
+        return prepared.fonts[given]
+    digest = hashlib.sha256(data).hexdigest()[:40]
+    recipe = prepared.recipe_file and key == str(Path(prepared.recipe_file).absolute())
+    if kind == "recipe" or recipe:
+        return f"{digest}.recipe.toml"
+    if kind == "folder":
+        return f"{digest}.list.csv"
+    suffix = Path(key).suffix.lower()
+    if key == str(prepared.request.clip_list.absolute()):
+        return f"{digest}.list{suffix}"
+    if prepared.request.defaults and key == str(prepared.request.defaults.absolute()):
+        return f"{digest}.defaults.toml"
+    return f"{digest}{suffix}"
+
+
+def _keep(out: Path, name: str, data: bytes) -> None:
+    if not is_file(out, name):
+        write(out, name, data)
+
+
+def bake_looks(
+    out: Path, specs: list[JobSpec], on_baked: Callable[[int], None], kept: Path | None = None
+) -> list[JobSpec]:
+    """Bake every look that a movie asks for and measure every look's patches, once; the jobs name the files.
+
+    `kept`: an output folder whose baked looks are taken, where it has them. Looks that share no lattice are baked side by side.
+    """
+    from rushlight.pipelines.grading.bake import lattice_digest
+    from rushlight.pipelines.job.from_spec import build_look
+    from rushlight.pipelines.measure.colour_tiles import patches
+
+    looks = {digest_of(spec.look.identity()): build_look(spec.look, out) for spec in specs}
+    wanted: dict[str, tuple[Look, State, int]] = {}
+    keys: list[dict[str, str]] = []
+    for spec in specs:
+        keys.append({})
+        states: set[State] = {o.state for o in spec.outputs if o.make == "movie" and o.state != "log"}
+        for state in sorted(states):
+            key = keys[-1][state] = digest_of([spec.look.identity(), state])
+            wanted[key] = (looks[digest_of(spec.look.identity())], state, spec.look.size)
+    sharing: dict[str, list[str]] = {}
+    for key, (look, state, size) in wanted.items():
+        sharing.setdefault(lattice_digest(look, state, size), []).append(key)
+    known: dict[str, str] = {}
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        parts = [
+            pool.submit(_bake, out, {key: wanted[key] for key in group}, kept) for group in sharing.values()
+        ]
+        for part in as_completed(parts):
+            known |= part.result()
+            on_baked(len(known))
+    measured = {
+        name: {"patches": patches(look), "no_light": float(look.working.encode(0.0))}
+        for name, look in looks.items()
+    }
+    return [
+        spec.model_copy(
+            update={
+                "baked": {state: known[key] for state, key in each.items()},
+                **measured[digest_of(spec.look.identity())],
+            }
+        )
+        for spec, each in zip(specs, keys, strict=True)
+    ]
+
+
+def _bake(out: Path, wanted: Mapping[str, tuple[Look, State, int]], kept: Path | None) -> dict[str, str]:
+    """Looks baked, one after another, into an output folder; where each is, from there."""
+    from rushlight.pipelines.grading.bake import bake
+
+    folder, found = make_folder(out, LOOKS), {}
+    cache = make_folder(out, ".work/lattices")
+    for key, (look, state, size) in wanted.items():
+        name = _kept_look(kept, key, folder) if kept else ""
+        if not name:
+            name = bake(look, state, size, cache=cache).save(folder)
+        _keep(out, f"{LOOKS}/{key}.of", name.encode())
+        found[key] = f"{LOOKS}/{name}"
+    return found
+
+
+def _kept_look(kept: Path, key: str, folder: Path) -> str:
+    """The name of a look as it was baked for another output folder, now in this one; empty if it has none."""
+    from rushlight.pipelines.grading.bake import load_baked
+
+    try:
+        name = file_name(read_bytes(kept, f"{LOOKS}/{key}.of").decode())
+        return load_baked(path_of(kept, f"{LOOKS}/{name}")).save(folder)
+    except (OSError, ValueError, RushlightError):
+        return ""

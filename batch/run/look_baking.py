@@ -1,0 +1,52 @@
+"""The looks of a plan baked; one that cannot be, by a fault of our own, costs the clips that have it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+from rushlight.batch.error_log import kept_fault
+from rushlight.batch.job_log import append_record, failure_record
+from rushlight.batch.plan.jobs import job_id
+from rushlight.batch.plan.prepare import Prepared
+from rushlight.batch.run.kept_inputs import bake_looks
+from rushlight.pipelines.errors import ResourceError, own_fault
+from rushlight.pipelines.job.spec import JobSpec, digest_of
+
+__all__ = ["baked"]
+
+
+def baked(
+    prepared: Prepared, out: Path, specs: list[JobSpec], on_baked: Callable[[int], None]
+) -> list[JobSpec]:
+    """`bake_looks` of a plan's jobs; those that are left out are among what the plan calls broken, and in the log."""
+    kept = prepared.request.origin
+    try:
+        return bake_looks(out, specs, on_baked, kept)
+    except (OSError, ResourceError):
+        raise
+    except Exception:  # of one look: which, is found by baking each for itself
+        pass
+    alike: dict[str, list[JobSpec]] = {}
+    for spec in specs:
+        alike.setdefault(digest_of(spec.look.identity()), []).append(spec)
+    found: dict[int, JobSpec] = {}
+    for group in alike.values():
+        try:
+            made = bake_looks(out, group, on_baked, kept)
+        except (OSError, ResourceError):
+            raise
+        except Exception as error:
+            _failed(prepared, out, {spec.job for spec in group}, error)
+        else:
+            found |= {id(spec): whole for spec, whole in zip(group, made, strict=True)}
+    return [found[id(spec)] for spec in specs if id(spec) in found]
+
+
+def _failed(prepared: Prepared, out: Path, jobs: set[str], error: Exception) -> None:
+    plan = prepared.plan
+    for clip in [c for c in plan.clips if job_id(c) in jobs]:
+        fault = kept_fault(out, clip.row.clip, own_fault(error, "given its look"))
+        append_record(out, failure_record(job_id(clip), clip.row.clip, "failed", str(fault)))
+        plan.clips.remove(clip)
+        plan.broken.append((clip.row, fault))

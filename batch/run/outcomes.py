@@ -1,0 +1,76 @@
+"""A job in hand; and the record of one that has ended, put together with what the log holds of its clip."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from rushlight.batch.job_log import clock_text, failure_record
+from rushlight.batch.queue.states import Progress
+from rushlight.batch.queue.store import QueuedJob
+from rushlight.batch.run import revisions
+
+__all__ = ["Running", "delivered_record", "lost_record"]
+
+
+@dataclass
+class Running:
+    """A job in hand."""
+
+    job: QueuedJob
+    payload: dict[str, Any]
+    results: dict[int, dict[str, Any]]
+    progress: Progress
+    started: float = field(default_factory=time.time)
+    clock: float = field(default_factory=time.monotonic)  # the same moment; the other one may be set back
+    attempt: int = 0
+    record: dict[str, Any] | None = None  # once it is in the log
+    made: int = 0  # frames
+
+    def tries(self) -> dict[str, Any]:
+        """How often, and for how long."""
+        return {"attempts": self.attempt, "seconds": round(time.monotonic() - self.clock, 3)}
+
+
+def delivered_record(
+    out: Path,
+    record: dict[str, Any],
+    payload: Mapping[str, Any],
+    before: Mapping[str, Any] | None,
+    tries: Mapping[str, Any],
+    started: float,
+) -> dict[str, Any]:
+    """What a finish gave, its revision told and what it replaced put by. `tries`: attempts and seconds; `started` is a time."""
+    plain = payload["record"]
+    old = revisions.replaced(before, payload.get("outputs", ()))
+    revisions.describe(out, record, before, old, plain)
+    revisions.clear(out, old, record["outputs"])
+    record = revisions.joined(record, before, plain)
+    record |= {**tries, "started": clock_text(started), "finished": clock_text(time.time())}
+    if before and plain.get("earlier_outputs") and before["status"] in ("failed", "set aside"):
+        record |= {k: before[k] for k in ("status", "error")}  # a part of it was not delivered
+    return record
+
+
+def lost_record(
+    out: Path,
+    clip: str,
+    payload: Mapping[str, Any],
+    before: Mapping[str, Any] | None,
+    tries: Mapping[str, Any],
+    state: str,
+    text: str,
+) -> dict[str, Any]:
+    """A clip that was not delivered; what was delivered of it earlier is still there, and still known."""
+    plain = payload["record"]
+    record = failure_record(payload["job"], clip, state, text)
+    record |= {k: plain.get(k) for k in ("row", "recipe", "signal")}
+    record |= {**tries, "source": {"path": payload["source"]["path"]}}
+    if before and before.get("outputs"):
+        revisions.unkeep(out, revisions.replaced(before, payload.get("outputs", ())))
+        told = ("source", "look", "outputs", "colour", "revision", "reel", "first_timecode", "rate")
+        record |= {k: before[k] for k in told if k in before}
+    return record

@@ -1,0 +1,392 @@
+"""A queue that lists join during the day and that runs at wrap: add, run, show, change. The queue commands call this."""
+
+from __future__ import annotations
+
+import fnmatch
+import time
+from collections import Counter
+from collections.abc import Collection, Sequence
+from contextlib import ExitStack, suppress
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rushlight.batch.console import say, say_json
+from rushlight.batch.disks import state_folder
+from rushlight.batch.interrupts import Stopped, heard, minded
+from rushlight.batch.plan.clip import Plan
+from rushlight.batch.plan.growing_originals import Growth, growing_text
+from rushlight.batch.plan.prepare import Prepared, prepare
+from rushlight.batch.plan.request import Request
+from rushlight.batch.queue.locks import Lock, hold_folder
+from rushlight.batch.queue.queue_rows import DamagedRow
+from rushlight.batch.queue.states import MOVES, UNSETTLED, asked
+from rushlight.batch.queue.store import QueuedJob, Store, open_store
+from rushlight.batch.run.disk_room import Room
+from rushlight.batch.run.events import Event, Place, Stop, Summary, Terms
+from rushlight.batch.run.kept_inputs import kept_requests
+from rushlight.batch.run.look_baking import baked
+from rushlight.batch.run.render import clear_work, given_up, jobs_of, originals_of, queued_jobs
+from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
+from rushlight.batch.run.request_accounts import asking_of, bad_rows, drop_from, sums_in
+from rushlight.pipelines.errors import InputError, OptionError, QueueError
+from rushlight.pipelines.job.spec import digest_of
+
+if TYPE_CHECKING:
+    from rushlight.batch.farm.tasks import Farm
+    from rushlight.batch.farm.worker_options import Crew
+    from rushlight.batch.run.progress import View
+
+__all__ = ["add", "change", "default_queue", "run_queue", "show"]
+
+DONE, PARTLY, WRONG, STOPPED = 0, 1, 2, 3
+
+
+def default_queue() -> Path:
+    """The queue in the user's state folder ($XDG_STATE_HOME, else ~/.local/state)."""
+    return state_folder() / "queue.sqlite"
+
+
+def add(requests: Sequence[Request], *, queue: Path, priority: int, view: View) -> int:
+    """Queue what is missing, changed or damaged of every list. Gives 1 where rows were set aside.
+
+    Originals that grow are waited for, after everything else is queued.
+    """
+    with open_store(queue) as store:
+        wrong = sum([_read_list(store, request, priority, view) for request in requests])
+    return PARTLY if wrong else DONE
+
+
+def _read_list(store: Store, request: Request, priority: int, view: View, *, again: bool = False) -> int:
+    """Queue what is to be made of a list; `again`: leave alone what stands in the queue as it is. Gives the number of its bad rows."""
+    growth, prepared = Growth(), prepare(request)
+    waited: list[Path] | None = None
+    wrong = 0
+    while True:
+        waiting = growth.take_out(prepared.plan)
+        wrong = max(wrong, _put_in(store, request, prepared, waited, priority, view, again=again))
+        if not waiting:
+            return wrong
+        view.event(Event(what="waiting", text=growing_text(waiting)))
+        growth.wait(waiting, lambda: False)
+        waited, prepared = waiting, prepare(request)
+
+
+def _put_in(
+    store: Store,
+    request: Request,
+    prepared: Prepared,
+    originals: Collection[Path] | None,
+    priority: int,
+    view: View,
+    room: Room | None = None,
+    *,
+    again: bool = False,
+) -> int:
+    """Queue what is to be made of a plan, or only of some originals, and its bad rows. Gives the number of these."""
+    assert request.out is not None
+    out = request.out.absolute()
+    room = room or Room(view, Stop(), patient=False)
+    jobs, settled, day = jobs_of(prepared, out, view, room, renewed=originals is None and not again)
+    suffix = f"@{digest_of(str(out), 8)}"
+    wanted = [spec for spec, _ in jobs if spec.job not in day.dropped]
+    chosen = [spec for spec in wanted if originals is None or Path(spec.source.path) in originals]
+    if again:
+        known = {(row.key, row.identity) for row in store.rows()}
+        chosen = [
+            s for s in chosen if {(j.key, j.identity) for j in queued_jobs(out, [s], suffix=suffix)} - known
+        ]
+    specs = room.to(out, lambda: baked(prepared, out, chosen, view.baked))
+    rows = bad_rows(request, prepared, suffix, priority)
+    bad = [row for row in rows if row.key.partition("@")[0] not in day.dropped]
+    ours = f"/{asking_of(prepared).id}"  # the rows that this request had before, and those whose clip it has taken up
+    before = [row.key for row in store.rows() if not row.planned and row.out == str(out)]
+    over = [key for key in before if key.endswith(ours) or key.partition("@")[0] in day.settled]
+    queued = [*queued_jobs(out, specs, suffix=suffix, priority=priority), *bad]
+    room.to(store.path, lambda: store.add(queued, settled=over))
+    for row in bad:
+        view.problem(row.error)
+    there = f", {len(settled)} there already" if settled else ""
+    aside = f", {len(bad)} set aside" if bad else ""
+    view.say(f"{request.clip_list}: {len({s.job for s in specs})} clip(s) queued{there}{aside}")
+    return len(bad)
+
+
+def _plan_again(store: Store, jobs: Sequence[QueuedJob], view: View, room: Room) -> None:
+    """Plan jobs again, whose originals had changed, from what their output folders keep of their requests."""
+    for out in sorted({job.out for job in jobs}):
+        ours = {job.key: job for job in jobs if job.out == out}
+        for request in kept_requests(Path(out), view.warning):
+            record = next(iter(ours.values())).payload["record"]
+            wanted = replace(request, out=Path(out), replaced=record.get("replaced", "keep"))
+            priority = max(job.priority for job in ours.values())
+            _put_in(store, wanted, prepare(wanted), originals_of(ours.values()), priority, view, room)
+        for row in store.rows("queued"):
+            old = ours.get(row.key)
+            try:
+                payload = store.payload(row.key, row.identity) if old else None
+            except DamagedRow:
+                continue  # it fails when its turn comes
+            if (
+                old and payload and payload["source"] == old.payload["source"]
+            ):  # it cannot be planned any more
+                store.set_state(row.key, row.identity, "failed", error="its original has changed")
+
+
+def run_queue(
+    queue: Path,
+    *,
+    crew: Crew,
+    until: datetime | None,
+    stay: bool,
+    view: View,
+    terms: Terms,
+) -> int:
+    """Run what is queued, and what joins it; with `stay` wait for more, so that a stop with nothing left is its ordinary
+    end. Gives the exit code."""
+    stop, summary = Stop(until=until.timestamp() if until else None), Summary()
+    room = Room(view, stop)
+    with ExitStack() as held:
+        store = held.enter_context(room.to(queue, lambda: open_store(queue)))
+        store.run_alone()
+        room.to(queue, store.recover)
+        waiting = store.rows("queued")
+        odd = store.damaged_rows()
+        for _, text in odd:
+            view.problem(text)
+        if not waiting and not stay:
+            view.say("the queue has nothing to run")
+            waits = bool(store.count(*UNSETTLED))
+            code = _unsettled(store, summary, set(), room, terms.mode) if waits else DONE
+            return max(code, PARTLY) if odd else code
+        folders = held.enter_context(_Folders(store, view, terms.mode, room))
+        try:
+            count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
+            farm = crew.farm(count, tell=view.warning, gone=given_up(stop, view))
+            try:
+                view.begin(
+                    clips=len({job.clip_key for job in waiting}),
+                    frames=sum(job.frames for job in waiting),
+                    workers=farm.slots,
+                )
+                if until:
+                    view.say(f"nothing is started after {until:%H:%M %Z on %d %B}")
+                _run_all(store, farm, folders, room, summary, stay=stay, view=view, terms=terms)
+            finally:
+                farm.close(now=stop.level > 0 or heard())
+                view.end()
+        except Stopped:
+            summary.left, summary.stopped = store.count("queued", "running"), "where nothing was in hand"
+        with minded(stop):
+            folders.idle()
+        if stop.since and not stay:
+            summary.stopped = summary.stopped or "by a signal"
+        return _unsettled(store, summary, folders.ran, room, terms.mode)
+
+
+def _unsettled(store: Store, summary: Summary, ran: set[Path], room: Room, mode: int | None) -> int:
+    """The last words of a run, with all that stands in the queue and waits for a person, whenever that came about. Gives the exit
+    code."""
+    rows = store.rows(*UNSETTLED)
+    aside = {Path(row.out) for row in rows if not row.planned and not pages_are_current(Path(row.out))} - ran
+    with (
+        _Folders(store, room.view, mode, room) as folders,
+        minded(room.stop),
+    ):  # their pages are to say so as well
+        if not room.stop.level and any([not folders.claim(out) for out in sorted(aside)]):
+            folders.idle()
+    summary.set_aside = [(row.clip, row.error) for row in rows if row.state == "set aside"]
+    summary.failed = [(row.clip, row.error) for row in rows if row.state == "failed"]
+    outs = sorted(ran | {Path(row.out) for row in rows})
+    room.view.summary(
+        plan=Plan(),
+        made=summary,
+        settled=[],
+        out=outs[0].resolve() if len(outs) == 1 else Path(f"{len(outs)} folders"),
+        seconds=summary.seconds,
+        folders=sums_in(outs),
+    )
+    if summary.left or summary.stopped:
+        return STOPPED
+    return PARTLY if rows or store.damaged_rows() else DONE
+
+
+def _run_all(
+    store: Store,
+    farm: Farm,
+    folders: _Folders,
+    room: Room,
+    summary: Summary,
+    *,
+    stay: bool,
+    view: View,
+    terms: Terms,
+) -> None:
+    """Run until nothing is left, also of what had to be planned again; what was made is added to `summary`."""
+    from rushlight.batch.run.runner import run
+
+    growth, deadline, stop = Growth(), terms.deadline(), room.stop
+    while True:
+        with minded(stop):
+            part = run(
+                store,
+                farm,
+                on_event=view.event,
+                stop=stop,
+                keep_free=terms.keep_free,
+                stay=stay,
+                place=folders,
+                changed=summary.changed,
+                deadline=deadline,
+            )
+        summary.add(part)
+        if not summary.changed or stop.asked:
+            return
+        still = [j for j in summary.changed.values() if all(map(growth.still, originals_of([j])))]
+        if still:
+            _plan_again(store, still, view, room)
+        else:
+            time.sleep(0.5)
+        for job in still:
+            del summary.changed[job.key]
+
+
+def _segments(store: Store, waiting: Sequence[QueuedJob], enough: int) -> int:
+    """How many segments there are to render, counted no further than there is use for."""
+    if len(waiting) >= enough:
+        return len(waiting)
+    count = 0
+    for job in waiting:
+        with suppress(DamagedRow):  # it fails when its turn comes
+            count += len((store.payload(job.key, job.identity) or {}).get("segments", ()))
+    return count
+
+
+class _Folders(Place):
+    """The output folders of a queue's run: each locked while it has jobs, its pages made when it has none left."""
+
+    def __init__(self, store: Store, view: View, mode: int | None, room: Room) -> None:
+        super().__init__(mode)
+        self.store, self.view, self.room = store, view, room
+        self.ran: set[Path] = set()
+        self._locks: dict[Path, Lock] = {}
+        self._written: set[Path] = set()
+
+    def claim(self, out: Path) -> str:
+        """OutsideError where one of its own folders is a link."""
+        try:
+            if out not in self._locks:
+                self._locks[out] = hold_folder(out)
+        except QueueError as error:
+            return f"{error}; its clips wait for that"
+        self.ran.add(out)
+        self.view.words.to(out)
+        self._written.discard(out)
+        return ""
+
+    def idle(self) -> None:
+        """Pages of what ran; what is finished is let go."""
+        new = sorted(set(self._locks) - self._written)
+        if not new:
+            return
+        left = {Path(job.out) for job in self.store.rows("queued", "held", "running")}
+        for out in new:
+            write_pages(out, self.view, self.room)
+            self._written.add(out)
+            if out not in left:
+                clear_work(out)
+                self._locks.pop(out).release()
+
+    def __enter__(self) -> _Folders:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for lock in self._locks.values():
+            lock.release()
+
+
+def show(queue: Path, *, as_json: bool) -> int:
+    """The jobs, first to be run first."""
+    from rushlight.batch.text_tables import print_table
+
+    with open_store(queue) as store:
+        rows, odd = store.rows(), store.damaged_rows()
+    for _, text in odd:
+        say(text, error=True)
+    if as_json:
+        say_json([_plain(row) for row in rows])
+        return DONE
+    if not rows:
+        say(f"{queue.resolve()} is empty")
+        return DONE
+    table = [(r.clip, r.state, str(r.priority), str(r.frames), r.out, r.error) for r in rows]
+    print_table(("clip", "state", "priority", "frames", "out", "error"), table)
+    say(", ".join(f"{count} {state}" for state, count in Counter(r.state for r in rows).items()))
+    return DONE
+
+
+def _plain(row: QueuedJob) -> dict[str, Any]:
+    names = ("clip", "state", "priority", "frames", "out", "error", "attempts", "deaths")
+    return {name: getattr(row, name) for name in names}
+
+
+def change(queue: Path, what: str, clips: Sequence[str], *, everything: bool, view: View) -> int:
+    """Hold, release, retry or drop the jobs of clips (names or patterns). OptionError where none is meant.
+
+    A retry reads the lists of rows that could not be planned again, and gives 1 where some still cannot be.
+    """
+    if not clips and not everything:
+        raise OptionError("names no clip; give clip names, patterns such as 'A001*', or --all")
+    with open_store(queue) as store:
+        rows = store.rows()
+        for pattern in clips:
+            if not any(fnmatch.fnmatchcase(row.clip, pattern) for row in rows):
+                raise OptionError(f"{pattern!r} is no clip of this queue", file=str(queue))
+        meant = [r for r in rows if everything or any(fnmatch.fnmatchcase(r.clip, p) for p in clips)]
+        answers = {row.key: asked(what, row.state, planned=row.planned) for row in meant}
+        moved = [key for key, answer in answers.items() if answer not in (None, "plan again")]
+        again = [row for row in meant if answers[row.key] == "plan again"]
+        if what == "drop":
+            _drop(store, [row for row in meant if row.key in moved])
+            if everything:
+                store.drop([key for key, _ in store.damaged_rows()])
+        else:
+            before, after = MOVES[what]
+            moved = store.move(moved, before, after)
+        _read_again(store, again, view)
+        left = {row.key for row in store.rows() if not row.planned}
+    moved += [row.key for row in again if row.key not in left]
+    kept = Counter(row.state for row in meant if row.key not in set(moved))
+    others = ", ".join(f"{count} {state}" for state, count in kept.items())
+    view.say(f"{what}: {len(moved)} clip(s)" + (f"; left as they are: {others}" if others else ""))
+    return PARTLY if any(row.key in left for row in again) else DONE
+
+
+def _read_again(store: Store, rows: Sequence[QueuedJob], view: View) -> None:
+    """Read the lists of these rows again. A list that is wrong as a whole is said, and its rows stay as they are."""
+    lists: dict[str, tuple[Request, int]] = {}
+    for row in rows:
+        try:
+            said = (store.payload(row.key, row.identity) or {})["request"]
+            lists[digest_of(said)] = Request.of_plain(said), row.priority
+        except (DamagedRow, KeyError, TypeError, ValueError, AttributeError):
+            view.problem(f"{row.clip}: the queue does not say which list it is from; add that list again")
+    for request, priority in lists.values():
+        try:
+            _read_list(store, request.checked(), priority, view, again=True)
+        except InputError as error:
+            view.problem(str(error))
+
+
+def _drop(store: Store, rows: Sequence[QueuedJob]) -> None:
+    """Take jobs out; what was to be made of them is no longer missing in their folders."""
+    store.drop(row.key for row in rows)
+    left = {row.clip_key for row in store.rows()}
+    gone: dict[Path, dict[str, str]] = {}
+    for row in rows:
+        if row.clip_key not in left:
+            gone.setdefault(Path(row.out), {})[row.clip_key.rpartition("@")[0]] = row.clip
+    for out, jobs in gone.items():
+        if out.is_dir():
+            drop_from(out, jobs)

@@ -1,0 +1,68 @@
+"""What is written of an output folder once its jobs are made: the report and the hash manifest."""
+
+from __future__ import annotations
+
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rushlight.batch.error_log import unexpected
+from rushlight.batch.job_log import latest, log_path, read_records
+
+if TYPE_CHECKING:
+    from rushlight.batch.run.disk_room import Room
+    from rushlight.batch.run.progress import View
+
+__all__ = ["pages_are_current", "write_pages"]
+
+
+def pages_are_current(out: Path) -> bool:
+    """Whether the report is newer than all that it tells: the log and the requests."""
+    try:
+        made = (out / "report" / "index.html").stat().st_mtime_ns
+        told = [log_path(out), *(out / "log" / "requests").glob("*.json")]
+        return all(path.stat().st_mtime_ns <= made for path in told)
+    except OSError:
+        return False
+
+
+def write_pages(out: Path, view: View, room: Room) -> None:
+    """The report and the hash manifest of an output folder, once there is something to tell."""
+    if not log_path(out).is_file():
+        return
+    _report(out, view, room)
+    _manifest(out, view, room)
+
+
+def _report(out: Path, view: View, room: Room) -> None:
+    """Pages from the log. A fault of theirs is said, and costs no delivery."""
+    from rushlight.batch.report.pages import write_report
+
+    try:
+        view.say(f"report: {room.to(out, lambda: write_report(out)).resolve()}")
+    except Exception as error:
+        view.warning(f"the report was not made: {unexpected(out, 'making the report', error)}")
+
+
+def _manifest(out: Path, view: View, room: Room) -> None:
+    """The delivery's hashes in ASC MHL form, for whoever copies it. A fault of it is said, and costs no delivery."""
+    import platform
+    from datetime import UTC, datetime
+    from importlib.metadata import version
+
+    from rushlight.batch.report.mhl_manifest import delivered_files, write_manifest
+
+    try:
+        write = partial(
+            write_manifest,
+            out,
+            delivered_files(latest(read_records(out)).values()),
+            when=datetime.now(UTC),
+            host=platform.node(),
+            version=version("rushlight"),
+            retired="log/manifests",
+            ignore=("log/", "report/", "revisions/", ".work/"),
+        )
+        room.to(out, write)
+    except Exception as error:
+        view.warning(f"the hash manifest was not written: {unexpected(out, 'writing it', error)}")

@@ -1,0 +1,194 @@
+"""A request accounted for in its output folder: every row, the media folders, and what no row asks for any more."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Collection, Iterable, Mapping
+from contextlib import suppress
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rushlight.batch.error_log import kept_fault
+from rushlight.batch.job_log import append_record, failure_record, latest, read_log
+from rushlight.batch.plan.jobs import job_id
+from rushlight.batch.plan.name_clashes import fingerprint
+from rushlight.batch.plan.reconcile_media import originals_named
+from rushlight.batch.plan.request_ledger import (
+    Asked,
+    Asking,
+    Day,
+    day_of,
+    drop_rows,
+    keep_asking,
+    read_askings,
+)
+from rushlight.batch.queue.store import QueuedJob
+from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.job.spec import digest_of
+
+if TYPE_CHECKING:
+    from rushlight.batch.lists.clip_list import Row
+    from rushlight.batch.plan.prepare import Prepared
+    from rushlight.batch.plan.request import Request
+    from rushlight.batch.run.progress import View
+
+__all__ = ["account_for", "asking_of", "bad_rows", "day_in", "drop_from", "row_ids", "sums_in"]
+
+DROPPED = "taken out of the queue by hand"
+
+
+def row_ids(clip_list: Path, rows: Iterable[Row]) -> dict[tuple[int, str], str]:
+    """The job that a bad row is, by its line and clip: the same for the n-th row of a clip in a list, wherever it moves."""
+    found: dict[tuple[int, str], str] = {}
+    seen: dict[str, int] = {}
+    for row in rows:
+        if (row.line, row.clip) not in found:
+            nth = seen[row.clip] = seen.get(row.clip, -1) + 1
+            found[row.line, row.clip] = f"row-{digest_of([str(clip_list.absolute()), row.clip, nth], 12)}"
+    return found
+
+
+def asking_of(prepared: Prepared) -> Asking:
+    """A request as its output folder keeps it."""
+    request, plan = prepared.request, prepared.plan
+    clip_list = request.clip_list.absolute()
+    undone = [row for row, _ in (*plan.wrong, *plan.broken)] + plan.growing
+    ids = row_ids(clip_list, (*prepared.clip_list.rows, *undone))
+    rows = [Asked(job=ids[row.line, row.clip], clip=row.clip, line=row.line) for row in undone]
+    for clip in plan.clips:
+        asks = digest_of([str(clip.path.absolute()), clip.first, clip.count, clip.look.identity()], 12)
+        rows.append(
+            Asked(
+                job=job_id(clip),
+                clip=clip.row.clip,
+                line=clip.row.line,
+                asks=asks,
+                original=fingerprint(clip),
+            )
+        )
+    return Asking(
+        list=str(clip_list),
+        recipe=str(Path(prepared.recipe_file).absolute()) if prepared.recipe_file else request.recipe,
+        only=request.only,
+        when=time.time(),
+        rows=tuple(sorted(rows, key=lambda row: row.line)),
+        named=frozenset(map(str, originals_named(plan))),
+        walk=prepared.media.walk if prepared.media else None,
+    )
+
+
+def account_for(
+    prepared: Prepared, out: Path, records: dict[str, dict[str, Any]], view: View, *, renewed: bool
+) -> Day:
+    """Keep the request among those of its folder, log its bad rows, and withdraw what nobody asks for any more. Gives the whole day.
+
+    `renewed`: a person asks, so that what was dropped from the queue before is asked for again. `records` is kept up with the log, since this may be done twice.
+    """
+    prepared.plan.broken = [(row, kept_fault(out, row.clip, error)) for row, error in prepared.plan.broken]
+    asking = asking_of(prepared)
+    known, faults = read_askings(out)
+    others = [other for other in known if other.id != asking.id]
+    earlier = {row.job: row for other in known if other.id == asking.id for row in other.rows}
+    if not renewed:
+        gone = {job for job, row in earlier.items() if row.dropped}
+        asking = replace(asking, rows=tuple(replace(row, dropped=row.job in gone) for row in asking.rows))
+    if not (known and known[-1] == replace(asking, when=known[-1].when)):  # else it stands there already
+        keep_asking(out, asking)
+    day = day_of([*others, asking], records)
+    for text in faults:
+        view.warning(text)
+    ours = {row.job for row in asking.rows}
+    for entry in day.entries:
+        if entry.differs and entry.job in ours:
+            view.warning(
+                f"{entry.clip} stands in {' and '.join(entry.lists)} with another range or grade in each; what "
+                f"{asking.name} says holds, since it was read last"
+            )
+    _log_undone(prepared, out, records, day.dropped)
+    wanted = {row.job for other in (*others, asking) for row in other.rows} - day.settled
+    for job, record in list(records.items()):
+        over = job not in wanted and (job.startswith("row-") or job in earlier)
+        if over and record["status"] in ("set aside", "failed") and not record.get("outputs"):
+            records[job] = {**record, "status": "withdrawn", "error": ""}
+            append_record(out, records[job])
+    return day
+
+
+def _log_undone(
+    prepared: Prepared, out: Path, records: dict[str, dict[str, Any]], dropped: Collection[str]
+) -> None:
+    """A record for each row set aside and each original that does not open, unless the log says so already."""
+    plan = prepared.plan
+    ids = row_ids(prepared.request.clip_list, prepared.clip_list.rows)
+    for status, pairs in (("set aside", plan.wrong), ("failed", plan.broken)):
+        for row, error in pairs:
+            job = (
+                ids.get((row.line, row.clip))
+                or row_ids(prepared.request.clip_list, [row])[row.line, row.clip]
+            )
+            before = records.get(job)
+            same = before and before["status"] == status and before.get("error") == str(error)
+            if same or job in dropped:
+                continue
+            record = failure_record(job, row.clip, status, str(error)) | {"row": dict(row.cells)}
+            append_record(out, record)
+            records[job] = record
+
+
+def bad_rows(request: Request, prepared: Prepared, suffix: str, priority: int) -> list[QueuedJob]:
+    """The rows that cannot be made, as jobs that wait for a person: with what to read again once the list is mended."""
+    ids = row_ids(
+        request.clip_list,
+        (
+            *prepared.clip_list.rows,
+            *(r for r, _ in prepared.plan.wrong),
+            *(r for r, _ in prepared.plan.broken),
+        ),
+    )
+    asking, found = asking_of(prepared), []
+    for state, pairs in (("set aside", prepared.plan.wrong), ("failed", prepared.plan.broken)):
+        for row, error in pairs:
+            found.append(
+                QueuedJob(
+                    key=f"{ids[row.line, row.clip]}{suffix}/{asking.id}",
+                    out=str(request.out.absolute()) if request.out else "",
+                    clip=row.clip,
+                    state=state,
+                    priority=priority,
+                    identity=digest_of(str(error)),
+                    frames=0,
+                    added=float(row.line),
+                    error=str(error),
+                    planned=False,
+                    payload={"request": request.plain()},
+                )
+            )
+    return found
+
+
+def drop_from(out: Path, jobs: Mapping[str, str]) -> None:
+    """Account for jobs (with their clips) that a person took out of the queue: what was delivered of them stays."""
+    records = latest(read_log(out).records)
+    undone = {job: clip for job, clip in jobs.items() if records.get(job, {}).get("status") != "done"}
+    drop_rows(out, undone)
+    for job, clip in undone.items():
+        record = records.get(job)
+        if record is None or (record["status"] != "withdrawn" and not record.get("outputs")):
+            append_record(out, failure_record(job, clip, "withdrawn", DROPPED))
+
+
+def day_in(out: Path) -> Day:
+    """All requests of an output folder taken together, with its log."""
+    return day_of(read_askings(out)[0], latest(read_log(out).records))
+
+
+def sums_in(outs: Iterable[Path]) -> dict[str, dict[str, Any]]:
+    """The same of several folders in numbers, for a summary; one whose log does not read is left out."""
+    found = {}
+    for out in outs:
+        with suppress(RushlightError):
+            day = day_in(out)
+            media = day.media and {k: v if isinstance(v, int) else len(v) for k, v in day.media.items()}
+            found[str(out.resolve())] = {**day.counts(), "media": media}
+    return found

@@ -1,0 +1,1 @@
+"""Deliveries measured against the log, other renders and reference frames."""

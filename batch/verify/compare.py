@@ -1,0 +1,254 @@
+"""Deliveries against something else: another render of the same list, or reference frames from a monitor.
+
+Reference frames never carry or apply a grade: they are looked at, and mismatches are ranked.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.batch.error_log import unexpected
+from rushlight.batch.verify.colour_check import tile_array
+from rushlight.batch.verify.deliveries import delivered_clips, delivered_log
+from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.errors import OptionError, RushlightError
+from rushlight.pipelines.formats.pixel_formats import planes
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.inside_folder import path_of
+from rushlight.pipelines.measure import colour_tiles
+from rushlight.pipelines.originals.frame_sources import open_source
+from rushlight.pipelines.originals.probe import probe
+from rushlight.pipelines.outputs.stills import read_still
+
+__all__ = ["against_references", "compare", "reference_frames"]
+
+Array = NDArray[np.float64]
+
+
+def compare(folder: Path, other: Path) -> list[dict[str, Any]]:
+    """Clips of two output folders, by name: whose colour differs, and by how much; the largest first.
+
+    Patches are compared always, tiles where both delivered the same frames graded. `differences` says in words where
+    rasters or codecs are not the same: then frames cannot be equal, and patches and tiles alone tell.
+    """
+    ours, others = delivered_log(folder), delivered_log(other)
+    theirs = {r["clip"]: r for r in others.records}
+    rows: list[dict[str, Any]] = []
+    for record in ours.records:
+        match = theirs.pop(record["clip"], None)
+        try:
+            rows.append(_compared(record, match) if match else _alone(record["clip"], "only here"))
+        except Exception as error:
+            text = unexpected(folder, f"comparing {record['clip']}", error)
+            rows.append(_alone(record["clip"], "not compared", text))
+    rows += [_alone(clip, "only there") for clip in theirs]
+    rows += [_alone(each.name, "not compared", str(each.error)) for each in (*ours.refused, *others.refused)]
+    return sorted(rows, key=lambda r: -(r["patches"] or {"worst": 1e9})["worst"])
+
+
+def _compared(record: Mapping[str, Any], match: Mapping[str, Any]) -> dict[str, Any]:
+    """One clip of both folders."""
+    known = [r["colour"].get("patches") or {} for r in (record, match)]
+    names = [name for name in known[0] if name in known[1]]
+    if not names:
+        return _alone(record["clip"], "not compared", "one of the records has no patches")
+    patches = colour_tiles.delta_e(*(np.array([each[n]["lab"] for n in names]) for each in known))
+    tiles = _common_tiles(record, match)
+    same = record["look"]["digest"] == match["look"]["digest"]
+    moved = float(patches.max()) > 0.01 or (tiles is not None and float(np.nanmean(tiles)) > 0.3)
+    return {
+        "clip": record["clip"],
+        "verdict": "colour differs" if moved else "same colour",
+        "same_look": same,
+        "same_frames": _same_frames(record, match),
+        "differences": _differences(record, match),
+        "patches": {"mean": round(float(patches.mean()), 4), "worst": round(float(patches.max()), 4)},
+        "tiles": None
+        if tiles is None
+        else {"mean": round(float(np.nanmean(tiles)), 4), "worst": round(float(np.nanmax(tiles)), 4)},
+    }
+
+
+def _alone(clip: str, verdict: str, why: str = "") -> dict[str, Any]:
+    differences = [why] if why else []
+    return {"clip": clip, "verdict": verdict, "patches": None, "tiles": None, "differences": differences}
+
+
+def _movies(record: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
+    return {e["output"]: e for e in record["outputs"] if e["kind"] == "movie"}
+
+
+def _differences(one: Mapping[str, Any], two: Mapping[str, Any]) -> list[str]:
+    """Where two records of a clip have other outputs, rasters, codecs or frames, one sentence each."""
+    here, there = _movies(one), _movies(two)
+    found = [
+        f"{name} is only {where}"
+        for where, names in (("here", here.keys() - there.keys()), ("there", there.keys() - here.keys()))
+        for name in sorted(names)
+    ]
+    for name in sorted(here.keys() & there.keys()):
+        said = [
+            f"{e['width']}x{e['height']} {e['codec']}, {e['frames']} frames"
+            for e in (here[name], there[name])
+        ]
+        if said[0] != said[1]:
+            found.append(f"{name} is {said[0]} here and {said[1]} there")
+    return found
+
+
+def _same_frames(one: Mapping[str, Any], two: Mapping[str, Any]) -> bool | None:
+    """Whether every frame of every output that both have was graded to the same codes; None where none is common."""
+
+    def digests(record: Mapping[str, Any]) -> dict[str, str]:
+        return {o: p["digest"] for p in record["colour"]["pictures"] for o in p["outputs"]}
+
+    here, there = digests(one), digests(two)
+    common = here.keys() & there.keys()
+    return all(here[o] == there[o] for o in common) if common else None
+
+
+def _common_tiles(one: Mapping[str, Any], two: Mapping[str, Any]) -> Array | None:
+    def graded(record: Mapping[str, Any]) -> Mapping[int, Any]:
+        for entry in record["outputs"]:
+            tiles = record["colour"]["tiles"].get(entry["output"])
+            if entry["kind"] == "movie" and entry["state"] == "graded" and tiles:
+                return {t["frame"]: t["values"] for t in tiles}
+        return {
+            e["frame"]: e["tiles"]
+            for e in record["outputs"]
+            if e["kind"] == "still" and e["state"] == "graded" and e.get("tiles")
+        }
+
+    first, second = graded(one), graded(two)
+    common = sorted(first.keys() & second.keys())
+    if not common:
+        return None
+    return colour_tiles.delta_e(*(np.array([tile_array(t[n]) for n in common]) for t in (first, second)))
+
+
+# --- reference frames from a monitor
+
+_NAMED = re.compile(r"(?P<clip>.+?)[ _.-]+(?P<tc>\d{2}[.;:_-]?\d{2}[.;:_-]?\d{2}[.;:_-]?\d{2})$")
+REFERENCE_TOLERANCE = 1.0  # mean CIEDE2000 over tiles, for a monitor frame that was scaled and made a JPEG
+SHAPE_TOLERANCE = 0.02  # of width to height
+_BY_NAME = "named by clip and timecode, such as A001C003_10.05.59.12.jpg"
+PICTURES = {".jpg", ".jpeg", ".png", ".tif", ".tiff"}
+
+
+def reference_frames(folder: Path) -> Iterator[tuple[Path, str, str]]:
+    """Pictures by name: (path, clip stem, eight digits), the last two empty where the name is no clip and timecode.
+
+    They never carry or apply a grade. OptionError where there is no such folder.
+    """
+    if not folder.is_dir():
+        raise OptionError("is no folder of reference frames", file=str(folder))
+    for path in sorted(folder.rglob("*")):
+        if path.suffix.lower() in PICTURES and not path.name.startswith(".") and path.is_file():
+            match = _NAMED.fullmatch(path.stem)
+            yield (path, match["clip"], re.sub(r"\D", "", match["tc"])) if match else (path, "", "")
+
+
+def against_references(folder: Path, references: Path) -> list[dict[str, Any]]:
+    """Reference frames against the graded frame at their timecode: mean CIEDE2000 of tiles, the worst first.
+
+    Tiles are parts of the picture, whatever its raster: a frame may have been scaled. Of a clip's graded movies, the one
+    with the least burn-in is taken. A picture whose name tells no clip and timecode is said and not compared.
+    OptionError where the folder holds none with such a name.
+    """
+    frames = list(reference_frames(references))
+    if not any(stem for _, stem, _ in frames):
+        raise OptionError(f"holds no JPEG, PNG or TIFF {_BY_NAME}", file=str(references))
+    by_stem: dict[str, tuple[Mapping[str, Any], Mapping[str, Any]]] = {}
+    for record in delivered_clips(folder):
+        graded = [e for e in record["outputs"] if e["kind"] == "movie" and e["state"] == "graded"]
+        for entry in sorted(graded, key=lambda e: -len(e["covered"])):
+            by_stem[Path(entry["path"]).stem.lower()] = (record, entry)
+    rows: list[dict[str, Any]] = []
+    for path, stem, digits in frames:
+        row: dict[str, Any] = {
+            "reference": str(path),
+            "clip": stem,
+            "verdict": "not compared",
+            "mean": None,
+            "worst": None,
+            "text": "",
+        }
+        pair = by_stem.get(stem.lower())
+        if not stem:
+            row["text"] = f"is not {_BY_NAME}"
+        elif pair is None:
+            row["text"] = "no graded movie of this clip was delivered"
+        else:
+            try:
+                row |= _against(folder, path, digits, *pair)
+            except Exception as error:
+                row["text"] = unexpected(folder, f"comparing {path.name}", error)
+        rows.append(row)
+    return sorted(rows, key=lambda r: -(r["mean"] if r["mean"] is not None else 1e9))
+
+
+def _against(
+    folder: Path, path: Path, digits: str, record: Mapping[str, Any], entry: Mapping[str, Any]
+) -> dict[str, Any]:
+    rate = FrameRate.parse(entry["rate"])
+    first = Timecode.parse(entry["first_timecode"], rate)
+    text = f"{digits[:2]}:{digits[2:4]}:{digits[4:6]}{';' if first.drop else ':'}{digits[6:]}"
+    try:
+        number = first.until(Timecode.parse(text, rate))
+    except RushlightError as error:
+        return {"text": error.text}
+    if not entry.get("card", 0) <= number < entry["frames"]:
+        return {"text": f"{text} lies outside the clip"}
+    try:
+        facts = probe(path_of(folder, entry["path"]))
+    except (OSError, RushlightError) as error:
+        return {"text": f"{entry['path']}: {error}"}
+    display = find_display(entry["display"])
+    box = tuple(entry["picture"])
+    with open_source(facts) as source:
+        image = next((frame.image for frame in source.frames(number, 1)), None)
+    if image is None:
+        return {"timecode": text, "text": f"{entry['path']} has no picture there"}
+    made = colour_tiles.tile_lab(
+        planes(image),
+        facts.pixel_format,
+        facts.levels_tag or "narrow",
+        facts.matrix,
+        display,
+        box,
+        [tuple(c) for c in entry["covered"]],
+    )
+    try:
+        rgb = read_still(path)
+    except RushlightError as error:
+        return {"timecode": text, "text": error.text}
+    if np.isnan(made).all():
+        return {"timecode": text, "text": "burn-in covers all of the picture"}
+    area, note = _area(rgb.shape[1], rgb.shape[0], entry)
+    off = colour_tiles.delta_e(made, colour_tiles.tile_lab_rgb(rgb, display, area))
+    return {
+        "timecode": text,
+        "verdict": "matches" if float(np.nanmean(off)) <= REFERENCE_TOLERANCE else "differs",
+        "mean": round(float(np.nanmean(off)), 3),
+        "worst": round(float(np.nanmax(off)), 3),
+        "text": note,
+    }
+
+
+def _area(width: int, height: int, entry: Mapping[str, Any]) -> tuple[tuple[int, int, int, int], str]:
+    """Where in a reference frame the picture lies: all of it, or with the bars that the delivery has; and a note."""
+    x, y, w, h = entry["picture"]
+    shape = width / height
+    if abs(shape * h / w - 1) <= SHAPE_TOLERANCE:
+        return (0, 0, width, height), ""
+    raster = (entry["width"], entry["height"])
+    if abs(shape * raster[1] / raster[0] - 1) <= SHAPE_TOLERANCE:
+        across, down = width / raster[0], height / raster[1]
+        return (round(x * across), round(y * down), round(w * across), round(h * down)), ""
+    return (0, 0, width, height), f"its shape differs: {width}x{height} against {w}x{h}"

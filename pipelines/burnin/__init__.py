@@ -1,0 +1,1 @@
+"""Burn-in: text, running values, watermark and guides over a frame."""

@@ -1,0 +1,1 @@
+"""Formats of time, pictures and files: timecode, pixel formats, codecs, MP4 boxes."""

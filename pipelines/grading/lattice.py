@@ -1,0 +1,249 @@
+"""The lattice of a look: where its points lie, and what they hold.
+
+Three kinds, by what follows the grade:
+- A show LUT, interpolated by tetrahedra: the points are the LUT's own, or halves and quarters of them, so that the
+  lattice is the LUT, exactly.
+- An ACES 2.0 transform to an SDR display: the points lie closer where the transform bends, and hold display light
+  before its last clip, stretched near black; a curve after the lattice makes the display's signal of it. Scene colours
+  that reach the display's yellow and cyan, where it folds most sharply, lie on faces of the tetrahedra, and where the
+  lattice still errs too much it is marked (error_cells.py) for direct evaluation (direct_evaluation.py).
+- Anything else: even spacing, points at 0 and 1 of the signal, where clamps bend it, and the display's signal itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.pipelines.colour.aces2_tables import transform_row
+from rushlight.pipelines.colour.aces2_unclamped import can_unclip, corners, unclipped
+from rushlight.pipelines.colour.gamuts import AP1
+from rushlight.pipelines.grading.direct_evaluation import CELL, direct_row
+from rushlight.pipelines.grading.error_cells import marked
+from rushlight.pipelines.grading.shaper import light_curve, signal_of, stretched
+
+if TYPE_CHECKING:
+    from rushlight.pipelines.colour.look import Look, ShowLut
+
+__all__ = ["Lattice", "direct_of", "lattice", "lattice_kind", "span"]
+
+Array = NDArray[np.float64]
+# The signal that narrow 10-bit codes 4..1019 carry is -0.0685..1.0902; full codes lie inside.
+CAMERA_SPAN = (-0.075, 1.1)
+ACESCCT_SPAN = (-0.15, 1.475)  # scene-linear -0.02 to 65504 and a little
+SHAPER_STEP = 0.005  # divides both spans, so that 0 and 1 are points of the shaper
+MARKED_FROM = 65  # points a side from which cells are marked for direct evaluation
+SMALLEST = 9  # points a side below which spacing is simply even
+
+# Points an octave of scene light, up to a factor. Found by comparing with the exact transform: photographs want them in
+# the shadows and above 8 too; the narrowest folds lie about the display's yellow and cyan, at 4 to 7.
+_LIGHT = (0.0, 0.01, 0.02, 0.1, 0.3, 1.0, 2.0, 7.5, 9.0, 16.0, 40.0, 100.0)
+_WEIGHT = (2.5, 3.5, 4.2, 4.2, 4.0, 4.0, 7.0, 7.0, 4.5, 4.0, 3.5, 1.5)
+_TOE = 0.004  # below which octaves become even steps of light
+_SHARE = 0.6  # of these in the spacing; the rest is from measured bends
+_LINES = 17  # along each axis, a side
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Lattice:
+    """Points and values, float64."""
+
+    places: Array  # (3, S): lattice coordinates at every step of the span, not yet clipped to 0..N-1
+    values: Array  # (N, N, N, 3)
+    light: bool  # stretched light, for `light_curve`; otherwise the display's signal 0..1
+    share: Array | None = None  # (N, N, N): of `direct` evaluation, 0..1
+
+
+def span(look: Look) -> tuple[float, float]:
+    """The encoded signal a look's tables span."""
+    return ACESCCT_SPAN if look.encoding.kind == "linear" else CAMERA_SPAN
+
+
+def steps(look: Look) -> Array:
+    """The signal at each point of a shaper."""
+    low, high = span(look)
+    return np.linspace(low, high, round((high - low) / SHAPER_STEP) + 1)
+
+
+def lattice_kind(look: Look, size: int) -> str:
+    """Which kind of lattice a look gets: `lut`, `light` or `even`; part of a lattice's name."""
+    after = look.cdl is not None and look.grade_order == "after"
+    if look.show_lut is not None:
+        lut = look.show_lut.lut
+        ahead = look.exposure or look.white_balance or look.printer_points or (look.cdl and not after)
+        own = look.show_lut.encoding is None and lut.shaper is None and lut.size <= size
+        return "lut" if own and not ahead else "even"
+    if look.transform == "aces2" and can_unclip(look.display) and not after and size >= SMALLEST:
+        return "light"
+    return "even"
+
+
+def lattice(look: Look, size: int) -> Lattice:
+    """The lattice of everything in `look`, at most `size` points a side."""
+    kind = lattice_kind(look, size)
+    if kind == "lut":
+        assert look.show_lut is not None
+        size, places = _lut_places(look.show_lut, steps(look), size)
+    elif kind == "light":
+        places = _folded_places(look, size)
+    else:
+        places = np.repeat(_even_places(look, size)[None], 3, 0)
+    places = np.round(places * 2.0**16) / 2.0**16  # as float32 holds them
+    code = np.stack(np.meshgrid(*_axes(places, steps(look), size), indexing="ij"), -1)
+    if kind == "light":
+        values = _balanced(stretched(_light(look, code)))
+        direct = direct_of(look, places, size)
+        share = None if direct is None else marked(values, light_curve(look.display), direct)
+        return Lattice(places=places, values=values, light=True, share=share)
+    return Lattice(places=places, values=np.clip(look.evaluate(code), 0.0, 1.0), light=False)
+
+
+def _axes(places: Array, signal: Array, size: int, parts: int = 1) -> list[Array]:
+    """The signal at each lattice point of the three axes: the shapers' inverse, straight on past their ends."""
+    points = np.arange((size - 1) * parts + 1) / parts
+    found = []
+    for row in places:
+        axis = np.interp(points, row, signal)
+        for outside, (a, b) in ((points < row[0], (0, 1)), (points > row[-1], (-2, -1))):
+            slope = (signal[b] - signal[a]) / (row[b] - row[a])
+            axis[outside] = signal[a] + (points[outside] - row[a]) * slope
+        found.append(axis)
+    return found
+
+
+def _lut_places(show: ShowLut, signal: Array, size: int) -> tuple[int, Array]:
+    """The size that halves or quarters a LUT's cells, and coordinates at which its points are the lattice's."""
+    lut = show.lut
+    parts = max(1, (size - 1) // (lut.size - 1))
+    if show.input_levels == "narrow":
+        signal = (signal * 876 + 64) / 1023
+    rows = [
+        (signal - low) / (high - low) * (lut.size - 1) * parts
+        for low, high in zip(lut.domain_min, lut.domain_max, strict=True)
+    ]
+    return (lut.size - 1) * parts + 1, np.array(rows)
+
+
+def _even_places(look: Look, size: int) -> Array:
+    low, high = span(look)
+    signal = steps(look)
+    if look.encoding.kind == "linear" or size < SMALLEST:
+        return (signal - low) / (high - low) * (size - 1)
+    return np.interp(signal, [low, 0.0, 1.0, high], [0.0, 2.0, size - 3.0, size - 1.0])
+
+
+def _light(look: Look, code: Array) -> Array:
+    """Display light before the last clip, of camera signal values."""
+    return unclipped(look.working.to_ap0(look.graded(look.correct(code))), look.display)
+
+
+def direct_of(look: Look, places: Array, size: int) -> Array | None:
+    """What evaluates the transform at lattice coordinates, a `direct_row`; None where a grade or white balance lies in
+    the lattice, and for fewer points a side than MARKED_FROM: too many cells would ask for it."""
+    inside = look.cdl or look.exposure or look.printer_points or look.white_balance
+    if inside or size < MARKED_FROM or lattice_kind(look, size) != "light":
+        return None
+    axes = _axes(places, steps(look), size, CELL)
+    to_ap1: Array = np.linalg.solve(AP1.matrix_to_ap0(), look.working.matrix_to_ap0).astype(np.float64)
+    light = np.array([np.clip(look.working.decode(axis), -65504.0, 65504.0) for axis in axes])
+    return direct_row(transform_row(look.display.gamut), to_ap1, light)
+
+
+def _folded_places(look: Look, size: int) -> Array:
+    """Coordinates spaced by bends, with points at 0, black and 1 of green."""
+    signal = steps(look)
+    dense = _density(look, signal)
+    grown = np.concatenate([[0.0], np.cumsum((dense[1:] + dense[:-1]) / 2)])
+    grown *= (size - 1) / grown[-1]
+    low, high = signal[0], signal[-1]
+    black = float(look.working.encode(np.array(0.0)))
+    marks = np.interp([low, 0.0, *([black] if 0.01 < black < 0.5 else []), 1.0, high], signal, grown)
+    points = [0.0]
+    for mark in marks[1:-1]:
+        points.append(min(max(points[-1] + 1, np.round(mark)), size - 2.0))
+    places = np.interp(grown, marks, [*points, size - 1.0])
+    # Up to 1 of scene light the axes are alike, so that greys lie on the diagonals of cells.
+    start, full, end = (*np.minimum(look.working.encode(np.array([1.0, 2.5])), [0.8, 0.9]), high - 0.05)
+    rows = []
+    for shift in _shifts(look):
+        moved = np.interp(
+            signal, [low, start, full, end, high], [low, start, full + shift, end + shift, high]
+        )
+        rows.append(np.interp(moved, signal, places))
+    return np.array(rows)
+
+
+def _shifts(look: Look) -> tuple[float, float, float]:
+    """Signal to add to red and blue so that they equal green where the display's yellow and cyan are reached."""
+    working = look.working
+    yellow, cyan = working.from_ap0(corners(look.display))
+    red, blue = float(yellow[1] - yellow[0]), float(cyan[1] - cyan[2])
+    # Yellow and cyan lie about 6: where the signal ends below, there is nothing to meet.
+    if max(yellow[0], yellow[1], cyan[1], cyan[2]) > 1.05 or not np.isfinite([red, blue]).all():
+        return 0.0, 0.0, 0.0
+    return float(np.clip(red, -0.04, 0.04)), 0.0, float(np.clip(blue, -0.04, 0.04))
+
+
+def _density(look: Look, signal: Array) -> Array:
+    """Points a step of the shaper, up to a factor: by measured bends, and by where SDR transforms fold."""
+    measured = np.interp(signal, *_bends(look))
+    light = look.working.decode(signal)
+    rise = np.gradient(light, signal)
+    octave = np.interp(
+        np.log2(np.maximum(light, 0) + _TOE), np.log2(np.array(_LIGHT) + _TOE), np.array(_WEIGHT)
+    )
+    folds = octave * rise / (np.abs(light) + _TOE) * np.where(light < 0, 0.8, 1.0)
+    folds = np.maximum(folds / folds.mean(), 0.2)
+    return np.asarray((1 - _SHARE) * measured / measured.mean() + _SHARE * folds / folds.mean())
+
+
+def _bends(look: Look) -> tuple[Array, Array]:
+    """Signal, and the root of what halving the steps there would change in the display's signal, in the mean over
+    lines along the three axes (fourth powers)."""
+    low, high = span(look)
+    signal = np.linspace(low, high, 141)
+    across = np.linspace(0.0, 1.0, _LINES)
+    total = np.zeros(len(signal))
+    for k in range(3):
+        axes = [across, across, across]
+        axes[k] = signal
+        lines = _light(look, np.stack(np.meshgrid(*axes, indexing="ij"), -1))
+        lines = np.moveaxis(lines, k, 0).reshape(len(signal), -1)
+        held = stretched(lines)
+        halves = signal_of(look.display, (held[2:] + held[:-2]) / 2)
+        total[1:-1] += (np.abs(halves - look.display.from_light(lines[1:-1])) ** 4).mean(1)
+    found = (total / 3) ** 0.25
+    found = np.sqrt(np.convolve(np.pad(found, 3, "edge"), np.full(7, 1 / 7), "valid"))
+    return signal, np.maximum(found / found.mean(), 0.3)
+
+
+def _balanced(values: Array) -> Array:
+    """Values moved so that the mean error over a cell's tetrahedra is nil for whatever is quadratic there.
+
+    Linear interpolation errs by minus half the sum of pairwise products of weights times second differences along
+    edges; the mean product over a tetrahedron is a twentieth. Of the six tetrahedra each has an edge along every axis,
+    two of three face diagonals and the space diagonal. The diagonal of the lattice is left as it is: greys stay grey.
+    """
+    padded = np.pad(values, ((1, 1), (1, 1), (1, 1), (0, 0)), "edge")
+    inner = tuple(slice(1, 1 + n) for n in values.shape[:3])
+    total = np.zeros(values.shape)
+    for edge, share in _EDGES:
+        for sign in (1, -1):
+            moved = tuple(
+                slice(s.start + sign * e, s.stop + sign * e) for s, e in zip(inner, edge, strict=True)
+            )
+            total += share * padded[moved]
+        total -= 2 * share * values
+    grey = np.arange(len(values))
+    total[grey, grey, grey] = 0.0
+    return values - total / 40
+
+
+_EDGES = (
+    *(((1, 0, 0), 1.0), ((0, 1, 0), 1.0), ((0, 0, 1), 1.0)),
+    *(((1, 1, 0), 2 / 3), ((0, 1, 1), 2 / 3), ((1, 0, 1), 2 / 3)),
+    ((1, 1, 1), 1.0),
+)

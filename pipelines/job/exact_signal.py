@@ -1,0 +1,61 @@
+"""An original's pictures as the signal that looks are evaluated on exactly: for stills, the slate card, and measuring."""
+
+from __future__ import annotations
+
+import av
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.pipelines.colour.camera_encodings import find_encoding
+from rushlight.pipelines.colour.look import to_working
+from rushlight.pipelines.formats.pixel_formats import find_pixel_format, new_frame, planes
+from rushlight.pipelines.grading.grader import to_rgb
+from rushlight.pipelines.job.spec import JobSpec
+from rushlight.pipelines.originals.framing import Fit, Fitter, Placement, placement
+from rushlight.pipelines.originals.probe import Facts
+
+__all__ = ["Signal"]
+
+Array = NDArray[np.float64]
+
+
+class Signal:
+    """How a job's original is read. `format` is what `working` gives: scene-linear originals become ACEScct, float."""
+
+    def __init__(self, job: JobSpec, facts: Facts) -> None:
+        self.source, self.facts = job.source, facts
+        self.encoding = find_encoding(job.look.encoding, exposure_index=job.look.exposure_index)
+        self.linear = self.encoding.kind == "linear"
+        self.format = facts.pixel_format
+        if self.linear:
+            found = find_pixel_format("gbrpf32le")
+            assert found is not None
+            self.format = found
+        self.siting = facts.siting
+
+    def working(self, image: av.VideoFrame) -> av.VideoFrame:
+        """A decoded frame in the encoding that grades work in."""
+        if not self.linear:
+            return image
+        signal = to_working(to_rgb(image, self.facts.pixel_format, "full", 1), self.encoding)
+        out = new_frame(self.format, image.width, image.height)
+        for k, plane in enumerate(planes(out)):
+            plane[:] = signal[..., k]
+        return out
+
+    def fitted(self, image: av.VideoFrame, fit: Fit) -> tuple[Array, Placement]:
+        """R'G'B' (h, w, 3) of a working frame, fitted, and where it sits in the raster: padding is not part of it."""
+        place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
+        return self.resampled(image, fit, place), place
+
+    def resampled(self, image: av.VideoFrame, fit: Fit, place: Placement) -> Array:
+        """R'G'B' of the part of a working frame that `place` names, at its size."""
+        fitter = Fitter(fit, self.format, place, siting=self.siting)
+        return to_rgb(
+            fitter.fit(image),
+            fitter.format,
+            self.source.levels,
+            self.source.matrix,
+            chroma=self.source.chroma,
+            siting=self.siting,
+        )

@@ -1,0 +1,168 @@
+"""A job's plain values resolved: its look, its original's facts, its tags, its framing, and where its files lie.
+
+What `render` and the finishing of a job both need to know alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from rushlight.pipelines.colour.camera_encodings import find_encoding
+from rushlight.pipelines.colour.cdl import CDL
+from rushlight.pipelines.colour.cube_lut import parse_cube
+from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.colour.look import Look, ShowLut
+from rushlight.pipelines.errors import ChangedError, SourceError, from_os
+from rushlight.pipelines.formats.codecs import Tags, codec
+from rushlight.pipelines.formats.timecode import FrameRate
+from rushlight.pipelines.inside_folder import path_of, read_bytes, same_time
+from rushlight.pipelines.job.spec import JobSpec, LookSpec, MovieSpec, SegmentSpec, SourceSpec, StillsSpec
+from rushlight.pipelines.originals.framing import Fit, Rect
+from rushlight.pipelines.originals.probe import Facts, probe
+from rushlight.pipelines.outputs.segment_writer import MovieWriter
+from rushlight.pipelines.recipe.model import Frame
+
+__all__ = [
+    "build_look",
+    "fit_of",
+    "font_of",
+    "movie_tags",
+    "opened_facts",
+    "segment_name",
+    "segment_writer",
+    "side_name",
+    "still_name",
+    "work_name",
+]
+
+
+def work_name(job: JobSpec) -> str:
+    """Where a job's unfinished files lie, from the output folder."""
+    return f".work/{job.job}"
+
+
+def segment_name(job: JobSpec, output: MovieSpec, index: int) -> str:
+    """A finished segment of one output; named by identity, so that a changed output never finds an old one."""
+    return f"{work_name(job)}/{output.identity}/{index:06d}.mov"
+
+
+def side_name(job: JobSpec, segment: SegmentSpec) -> str:
+    """What a segment found out (digests, grids, tiles), beside its pictures."""
+    key = "-".join(sorted(o.identity[:8] for o in job.outputs))
+    return f"{work_name(job)}/facts/{segment.index:06d}-{segment.first}-{segment.count}-{key[:60]}.json"
+
+
+def still_name(job: JobSpec, output: StillsSpec, file: str) -> str:
+    """A finished still that has no final name yet."""
+    return f"{work_name(job)}/{output.identity}/{file}"
+
+
+def segment_writer(path: Path, job: JobSpec, output: MovieSpec, tags: Tags) -> MovieWriter:
+    """The writer of one segment of an output, whatever is in it: segments join only if all were written alike."""
+    return MovieWriter(
+        path,
+        codec=codec(output.codec),
+        container="mov",
+        width=output.width,
+        height=output.height,
+        rate=FrameRate.parse(job.rate),
+        tags=tags,
+        quality=output.quality,
+        preset=output.preset,
+        peak=output.peak,
+    )
+
+
+def font_of(job: JobSpec, output: MovieSpec) -> str:
+    """The font that an output was given, as the output folder keeps it; "" for the default one."""
+    return str(path_of(Path(job.out), output.font)) if output.font else ""
+
+
+def build_look(spec: LookSpec, out: Path) -> Look:
+    """The exact look of a job, its LUT from the output folder's inputs."""
+    show_lut = None
+    if spec.lut:
+        path = out / spec.lut.path
+        try:
+            text = read_bytes(out, spec.lut.path).decode("utf-8", "replace")
+        except OSError as error:
+            raise from_os(error, path, reading=True) from None
+        show_lut = ShowLut(
+            name=spec.lut.name,
+            lut=parse_cube(text, file=str(path)),
+            interpolation=spec.lut.interpolation,
+            input_levels=spec.lut.input,
+            output_levels=spec.lut.output,
+            encoding=find_encoding(spec.lut.input_space) if spec.lut.input_space else None,
+            display=find_display(spec.lut.output_space) if spec.lut.output_space else None,
+            contains_grade=spec.lut.contains_grade,
+        )
+    grade = CDL(**spec.grade.model_dump()) if spec.grade else None
+    return Look(
+        encoding=find_encoding(spec.encoding, exposure_index=spec.exposure_index),
+        display=find_display(spec.display),
+        exposure=spec.exposure,
+        white_balance=spec.white_balance,
+        printer_points=spec.printer_points,
+        cdl=grade,
+        cdl_space=spec.grade_space,
+        show_lut=show_lut,
+        transform=spec.transform,
+        grade_order=spec.grade_order,
+    )
+
+
+def opened_facts(source: SourceSpec) -> Facts:
+    """The original's facts, once it is sure to be the file that was planned. ChangedError if it is another."""
+    rate = FrameRate.parse(source.rate) if source.rate else None
+    facts = probe(Path(source.path), rate=rate, files=tuple(map(Path, source.files)))
+    if facts.bytes != source.bytes or not same_time(facts.mtime_ns, source.mtime_ns):
+        raise ChangedError("has changed since it was planned; run again", file=source.path)
+    return facts
+
+
+def movie_tags(job: JobSpec, output: MovieSpec, facts: Facts) -> Tags:
+    """Colour tags of one movie. A log picture has no display: its primaries and transfer stay unspecified, and
+    its range tag is the original's own, whatever its curve's levels are."""
+    which = codec(output.codec)
+    if output.state == "log":
+        matrix = facts.matrix if facts.pixel_format.family == "ycbcr" else 1
+        return Tags(matrix=matrix, levels=facts.levels_tag or "narrow")
+    display = find_display(job.look.display)
+    return Tags(
+        primaries=display.primaries,
+        transfer=display.transfer,
+        matrix=which.matrix or display.matrix,
+        levels=which.levels,
+    )
+
+
+def fit_of(frame: Frame, width: int, height: int, facts: Facts) -> Fit:
+    """The recipe's framing as the raster takes it. SourceError where an extraction area is for another raster.
+
+    A turn by 180 degrees or a mirror that the header states comes first: the area is drawn on the upright picture.
+    """
+    extraction = None
+    if frame.area:
+        raster = frame.area.raster
+        if (raster.width, raster.height) != (facts.width, facts.height):
+            raise SourceError(
+                f"is {facts.width}x{facts.height}; the extraction area is drawn for {raster}",
+                file=str(facts.path),
+            )
+        extraction = Rect(x=frame.area.x, y=frame.area.y, width=frame.area.width, height=frame.area.height)
+        if facts.rotation == 180:
+            extraction = replace(extraction, y=facts.height - extraction.y - extraction.height)
+        if facts.mirrored != (facts.rotation == 180):
+            extraction = replace(extraction, x=facts.width - extraction.x - extraction.width)
+    return Fit(
+        width=width,
+        height=height,
+        mode=frame.mode,
+        desqueeze=frame.desqueeze,
+        rotate=180 if (frame.rotate == 180) != (facts.rotation == 180) else 0,
+        flip=frame.flip,
+        flop=frame.flop != facts.mirrored,
+        extraction=extraction,
+    )

@@ -1,0 +1,194 @@
+"""One job in plain values: everything a worker is told, and nothing else. JSON both ways.
+
+The runner writes it, workers read it. Paths are the runner's; a worker that mounts the media elsewhere has
+them rewritten before it parses this. `None` in a grade, LUT or sound means there is none.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+
+from rushlight.pipelines.inside_folder import file_name, parts_of
+from rushlight.pipelines.recipe.model import Burnin, Frame, Guides
+
+__all__ = [
+    "GradeSpec",
+    "JobSpec",
+    "LookSpec",
+    "LutSpec",
+    "MovieSpec",
+    "OutputSpec",
+    "SegmentSpec",
+    "SourceSpec",
+    "StillsSpec",
+    "digest_of",
+]
+
+State = Literal["log", "show", "graded"]
+Levels = Literal["narrow", "full"]
+Triple = tuple[float, float, float]
+# What becomes a path is checked wherever a job is read, since a queue may be tampered with: OutsideError.
+Name = Annotated[str, AfterValidator(file_name)]
+Place = Annotated[str, AfterValidator(lambda name: "/".join(parts_of(name)))]
+
+
+def digest_of(value: Any, length: int = 32) -> str:
+    """Hex of sha256 over the canonical JSON of `value`."""
+    text = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:length]
+
+
+class _Spec(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class SourceSpec(_Spec):
+    """The original, as planned: `hash` is the sampled or full one, `files` only for spans over several cards."""
+
+    path: str
+    files: tuple[str, ...] = ()
+    hash: str = ""
+    bytes: int
+    mtime_ns: int
+    rate: str | None = None  # stated for sequences whose headers have none
+    missing: Literal["fail", "hold", "slate"] = "fail"
+    damaged: Literal["deliver", "fail"] = "deliver"
+    conform: bool = False  # take a variable-rate original frame for frame
+    levels: Levels  # how the curve's 0..1 sits in luma or RGB codes
+    chroma: Levels  # and how chroma was scaled; differs where the maker's table states file codes
+    matrix: int  # H.273; of a YCbCr original
+
+
+class GradeSpec(_Spec):
+    """An ASC CDL in numbers."""
+
+    slope: Triple = (1.0, 1.0, 1.0)
+    offset: Triple = (0.0, 0.0, 0.0)
+    power: Triple = (1.0, 1.0, 1.0)
+    saturation: float = 1.0
+    clamp: bool = True
+    id: str = ""
+
+
+class LutSpec(_Spec):
+    """A show LUT: the .cube that the output folder keeps, and how to read it."""
+
+    path: Place
+    name: str
+    digest: str
+    interpolation: Literal["tetrahedral", "trilinear"] = "tetrahedral"
+    input: Levels = "full"
+    output: Levels = "full"
+    input_space: str = ""  # the encoding that it takes; empty: the clip's own
+    output_space: str = ""  # the display that it is for; empty: the look's
+    contains_grade: bool = False
+
+
+class LookSpec(_Spec):
+    """A look in numbers and names; `identity` leaves out what is only a path or a name."""
+
+    encoding: str
+    exposure_index: int | None = None
+    exposure: float = 0.0
+    white_balance: tuple[float, float] | None = None
+    printer_points: Triple | None = None
+    grade: GradeSpec | None = None
+    grade_space: Literal["log", "ACEScct"] = "log"
+    grade_order: Literal["before", "after"] = "before"
+    lut: LutSpec | None = None
+    transform: Literal["aces2", "colorimetric", "none"] = "aces2"
+    display: str = "Rec.709 BT.1886"
+    size: int = 65
+
+    def identity(self) -> dict[str, Any]:
+        data = self.model_dump(mode="json")
+        if data["grade"]:
+            del data["grade"]["id"]
+        if data["lut"]:
+            del data["lut"]["path"], data["lut"]["name"]
+        return data
+
+
+class _OutputSpec(_Spec):
+    output: str
+    identity: Name
+    folder: Place  # relative to the output folder: "editorial", or "editorial/A002" for twins
+    state: State
+    width: int
+    height: int
+    frame: Frame = Frame()
+    guides: Guides | None = None
+
+
+class MovieSpec(_OutputSpec):
+    """One movie of the clip."""
+
+    make: Literal["movie"] = "movie"
+    file: Name  # with its extension
+    codec: str
+    container: str
+    quality: float | None = None
+    preset: str = ""
+    peak: float | None = None
+    sound: Literal["copy", "mix", "silent", "none"] = "copy"
+    channels: tuple[int, ...] = ()
+    burnin: Burnin | None = None
+    font: Annotated[str, AfterValidator(lambda name: "/".join(parts_of(name)) if name else "")] = ""
+    dither: bool = True
+    card: int = 0  # frames of a slate card before the first of the clip
+
+
+class StillSpec(_Spec):
+    """One still: `frame` is the original's frame number."""
+
+    frame: int
+    kind: str
+    file: Name
+
+
+class StillsSpec(_OutputSpec):
+    """The stills of the clip."""
+
+    make: Literal["stills"] = "stills"
+    stills: tuple[StillSpec, ...]
+
+
+OutputSpec = Annotated[MovieSpec | StillsSpec, Field(discriminator="make")]
+
+
+class SegmentSpec(_Spec):
+    """A run of the original's frames. `movies` is false where only stills are missing."""
+
+    index: int
+    first: int
+    count: int
+    movies: bool = True
+
+
+class JobSpec(_Spec):
+    """One clip, and what is still to be made of it."""
+
+    job: Name
+    clip: str
+    stem: str
+    out: str  # the output folder
+    source: SourceSpec
+    first: int  # the original's frame number of the first delivered frame
+    count: int
+    rate: str
+    timecode: str  # of the first delivered frame
+    reel: str
+    retimed: bool = False  # taken frame for frame at another rate: silent
+    look: LookSpec
+    baked: dict[str, Place]  # state -> .npz relative to `out`
+    no_light: float = 0.0  # its signal in the encoding that grades work in
+    patches: dict[str, Any] = {}  # black, grey, white and the chart through the exact look
+    outputs: tuple[OutputSpec, ...]
+    segments: tuple[SegmentSpec, ...]
+    fields: dict[str, str]  # what burn-in may show, beside the running values
+    metadata: dict[str, str]  # written into containers that can hold it
+    record: dict[str, Any]  # what the job record says that rendering does not find out

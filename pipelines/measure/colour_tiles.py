@@ -1,0 +1,299 @@
+"""Measuring pictures: tiles of mean colour, mean luma, patches through a look. What `verify` compares.
+
+A tile is the CIE L*a*b* (white D65) of the mean display-linear XYZ of one of 16x9 parts of the picture area, so
+a codec's noise averages out and a wrong look does not. Pixels that burn-in covers are left out by both sides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+import numba as nb
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from rushlight.pipelines.colour.displays import Display, luma_weights
+from rushlight.pipelines.colour.gamuts import D65, white_xyz
+from rushlight.pipelines.formats.pixel_formats import PixelFormat, whole_rows
+
+if TYPE_CHECKING:
+    from rushlight.pipelines.colour.look import Look
+    from rushlight.pipelines.grading.bake import Baked
+
+__all__ = [
+    "COLUMNS",
+    "ROWS",
+    "delta_e",
+    "fault_tiles",
+    "lab",
+    "luma_grid",
+    "patches",
+    "sampled_frames",
+    "sensitivity",
+    "tile_codes",
+    "tile_lab",
+    "uncovered",
+    "xyz_of_lab",
+]
+
+COLUMNS, ROWS = 16, 9
+Array = NDArray[np.float64]
+Box = tuple[int, int, int, int]
+
+
+def lab(xyz: ArrayLike, white: tuple[float, float] = D65) -> Array:
+    """CIE 1976 L*a*b* of XYZ with white at Y = 1. CIE 15:2004, section 8.2.1. NaN stays NaN."""
+    ratio = np.asarray(xyz, np.float64) / white_xyz(white)
+    cube = np.where(ratio > (6 / 29) ** 3, np.cbrt(ratio), ratio * (29 / 6) ** 2 / 3 + 4 / 29)
+    return np.stack(
+        [116 * cube[..., 1] - 16, 500 * (cube[..., 0] - cube[..., 1]), 200 * (cube[..., 1] - cube[..., 2])],
+        -1,
+    )
+
+
+def xyz_of_lab(values: ArrayLike, white: tuple[float, float] = D65) -> Array:
+    """The inverse of `lab`. CIE 15:2004, annex D. NaN stays NaN."""
+    lightness, a, b = np.moveaxis(np.asarray(values, np.float64), -1, 0)
+    middle = (lightness + 16) / 116
+    cube = np.stack([middle + a / 500, middle, middle - b / 200], -1)
+    return np.where(cube > 6 / 29, cube**3, 3 * (6 / 29) ** 2 * (cube - 4 / 29)) * white_xyz(white)
+
+
+def delta_e(first: ArrayLike, second: ArrayLike) -> Array:
+    """CIEDE2000 of L*a*b* pairs (..., 3): CIE 142-2001; Sharma, Wu and Dalal 2005. NaN stays NaN."""
+    l1, a1, b1 = np.moveaxis(np.asarray(first, np.float64), -1, 0)
+    l2, a2, b2 = np.moveaxis(np.asarray(second, np.float64), -1, 0)
+    mean_c = (np.hypot(a1, b1) + np.hypot(a2, b2)) / 2
+    g = 0.5 * (1 - np.sqrt(mean_c**7 / (mean_c**7 + 25.0**7)))
+    a1, a2 = (1 + g) * a1, (1 + g) * a2
+    c1, c2 = np.hypot(a1, b1), np.hypot(a2, b2)
+    h1, h2 = (np.degrees(np.arctan2(b, a)) % 360 for a, b in ((a1, b1), (a2, b2)))
+    gray = c1 * c2 == 0
+    dh = h2 - h1
+    dh = np.where(gray, 0.0, np.where(dh > 180, dh - 360, np.where(dh < -180, dh + 360, dh)))
+    big_h = 2 * np.sqrt(c1 * c2) * np.sin(np.radians(dh) / 2)
+    mean_l, mean_c = (l1 + l2) / 2, (c1 + c2) / 2
+    total = h1 + h2
+    mean_h = np.where(
+        gray,
+        total,
+        np.where(np.abs(h1 - h2) <= 180, total / 2, np.where(total < 360, total / 2 + 180, total / 2 - 180)),
+    )
+    t = (
+        1
+        - 0.17 * np.cos(np.radians(mean_h - 30))
+        + 0.24 * np.cos(np.radians(2 * mean_h))
+        + 0.32 * np.cos(np.radians(3 * mean_h + 6))
+        - 0.20 * np.cos(np.radians(4 * mean_h - 63))
+    )
+    s_l = 1 + 0.015 * (mean_l - 50) ** 2 / np.sqrt(20 + (mean_l - 50) ** 2)
+    s_c, s_h = 1 + 0.045 * mean_c, 1 + 0.015 * mean_c * t
+    turn = (
+        -2
+        * np.sqrt(mean_c**7 / (mean_c**7 + 25.0**7))
+        * np.sin(np.radians(60 * np.exp(-(((mean_h - 275) / 25) ** 2))))
+    )
+    light, chroma, hue = (l2 - l1) / s_l, (c2 - c1) / s_c, big_h / s_h
+    result: Array = np.sqrt(np.maximum(light**2 + chroma**2 + hue**2 + turn * chroma * hue, 0))
+    return result
+
+
+def sampled_frames(count: int, rate: Fraction) -> tuple[int, ...]:
+    """Frame numbers of a clip whose tiles are kept: first, middle, last and every ten seconds."""
+    step = max(1, round(10 * rate))
+    return tuple(sorted({0, count // 2, count - 1, *range(0, count, step)}))
+
+
+def _edges(size: int, parts: int) -> list[int]:
+    return [round(k * size / parts) for k in range(parts + 1)]
+
+
+def uncovered(width: int, height: int, picture: Box, covered: Iterable[Box]) -> NDArray[np.bool_]:
+    """The picture area's pixels (h, w) that burn-in leaves alone, by a pixel more than it touches."""
+    open_ = np.ones((height, width), bool)
+    for x, y, w, h in covered:
+        open_[max(0, y - 1) : y + h + 1, max(0, x - 1) : x + w + 1] = False
+    x, y, w, h = picture
+    return open_[y : y + h, x : x + w]
+
+
+def _tile_means(values: Array, open_: NDArray[np.bool_]) -> Array:
+    height, width = open_.shape
+    rows, columns = _edges(height, ROWS), _edges(width, COLUMNS)
+    weighted = np.where(open_[..., None], values, 0.0)
+    at_r, at_c = np.array(rows[:-1]), np.array(columns[:-1])
+    total = np.add.reduceat(np.add.reduceat(weighted, at_r, 0), at_c, 1)
+    count = np.add.reduceat(np.add.reduceat(open_.astype(np.float64), at_r, 0), at_c, 1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(count[..., None] > 0, total / count[..., None], np.nan)
+
+
+def display_rgb(
+    planes: Sequence[NDArray[np.generic]], pixel_format: PixelFormat, levels: str, matrix: int, step: int = 1
+) -> Array:
+    """Display R'G'B' (h, w, 3) of decoded planes, every `step`th pixel; subsampled chroma is repeated, which a mean does not see."""
+    from rushlight.pipelines.grading.grader import code_scale
+
+    rows, columns = np.arange(0, planes[0].shape[0], step), np.arange(0, planes[0].shape[1], step)
+    first = planes[0][::step, ::step].astype(np.float64)
+    at = np.ix_(rows // pixel_format.sub_y, columns // pixel_format.sub_x)
+    second, third = (p[at].astype(np.float64) for p in planes[1:3])
+    if pixel_format.family == "rgb":
+        top = 1.0 if pixel_format.is_float else float((1 << pixel_format.bits) - 1)
+        return np.stack([first, second, third], -1) / top
+    y_unit, y_zero, c_unit, c_zero = code_scale(pixel_format.bits, levels)  # type: ignore[arg-type]
+    luma, cb, cr = (first - y_zero) / y_unit, (second - c_zero) / c_unit, (third - c_zero) / c_unit
+    kr, kb = luma_weights(matrix)
+    kg = 1 - kr - kb
+    return np.stack(
+        [
+            luma + 2 * (1 - kr) * cr,
+            luma - (2 * kb * (1 - kb) * cb + 2 * kr * (1 - kr) * cr) / kg,
+            luma + 2 * (1 - kb) * cb,
+        ],
+        -1,
+    )
+
+
+def _step(width: int) -> int:
+    """Every how many pixels a tile is sampled: a raster of 640 is enough for a mean."""
+    return max(1, width // 640)
+
+
+def tile_lab_rgb(
+    rgb: Array, display: Display, picture: Box, covered: Iterable[Box] = (), *, step: int | None = None
+) -> Array:
+    """(9, 16, 3) L*a*b* of display R'G'B' (h, w, 3); `step` says that `rgb` was thinned already."""
+    width, height = (
+        (rgb.shape[1], rgb.shape[0]) if step is None else (rgb.shape[1] * step, rgb.shape[0] * step)
+    )
+    thin = _step(width) if step is None else step
+    x, y, w, h = picture
+    open_ = uncovered(width, height, (0, 0, width, height), covered)
+    inside = np.zeros_like(open_)
+    inside[y : y + h, x : x + w] = True
+    open_ = (open_ & inside)[::thin, ::thin]
+    values = rgb[::thin, ::thin] if step is None else rgb
+    open_ = open_[: values.shape[0], : values.shape[1]]
+    rows, columns = (
+        np.flatnonzero(inside[::thin, ::thin].any(1)),
+        np.flatnonzero(inside[::thin, ::thin].any(0)),
+    )
+    part = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+    return lab(_tile_means(display.to_xyz(values[part]), open_[part]))
+
+
+def tile_lab(
+    planes: Sequence[NDArray[np.generic]],
+    pixel_format: PixelFormat,
+    levels: str,
+    matrix: int,
+    display: Display,
+    picture: Box,
+    covered: Iterable[Box] = (),
+) -> Array:
+    """(9, 16, 3) L*a*b* (D65) of the mean display-linear XYZ of each tile; NaN where all of a tile is covered."""
+    step = _step(planes[0].shape[1])
+    rgb = display_rgb(planes, pixel_format, levels, matrix, step)
+    return tile_lab_rgb(rgb, display, picture, covered, step=step)
+
+
+def tile_codes(
+    planes: Sequence[NDArray[np.generic]],
+    pixel_format: PixelFormat,
+    picture: Box,
+    covered: Iterable[Box] = (),
+) -> Array:
+    """(9, 16, 3) mean codes of each tile, on the 10-bit scale: for state `log`, which has no display."""
+    height, width = planes[0].shape
+    full = [
+        p
+        if p.shape == planes[0].shape
+        else np.repeat(np.repeat(p, pixel_format.sub_y, 0), pixel_format.sub_x, 1)[:height, :width]
+        for p in planes
+    ]
+    x, y, w, h = picture
+    values = np.stack([p[y : y + h, x : x + w].astype(np.float64) for p in full], -1) * 2.0 ** (
+        10 - pixel_format.bits
+    )
+    return _tile_means(values, uncovered(width, height, picture, covered))
+
+
+@nb.njit(nogil=True, cache=True)
+def _grid_sums(plane, rows, columns):  # type: ignore[no-untyped-def]
+    sums = np.zeros((4, 4), np.int64)
+    for i in range(4):
+        for j in range(4):
+            for row in range(rows[i], rows[i + 1]):
+                part = plane[row, columns[j] : columns[j + 1]]
+                total = np.uint32(0)  # a row of 65,537 samples of 16 bits
+                for k in range(part.size):
+                    total += np.uint32(part[k])
+                sums[i, j] += np.int64(total)
+    return sums
+
+
+def luma_grid(luma: NDArray[np.generic], picture: Box) -> list[float]:
+    """Sixteen mean luma codes of a 4x4 grid over the picture area, row by row. ValueError where it lies outside."""
+    x, y, w, h = picture
+    height, width = luma.shape
+    if not (0 <= x < x + w <= width and 0 <= y < y + h <= height):  # compiled code does not look
+        raise ValueError(f"a picture of {w}x{h}+{x}+{y} does not lie inside {width}x{height}")
+    rows = np.array([y - (-k * h // 4) for k in range(5)])
+    columns = np.array([x + k * w // 4 for k in range(5)])
+    means = _grid_sums(*whole_rows([luma]), rows, columns) / np.outer(np.diff(rows), np.diff(columns))
+    return [round(float(m), 4) for m in means.flat]
+
+
+def patches(look: Look) -> dict[str, Any]:
+    """Black, grey, white and the 24 chart patches through the exact look: XYZ (Y = 1 is peak) and L*a*b* (D65)."""
+    from rushlight.pipelines.colour.chart import PATCHES
+
+    names = ["black", "grey 18 %", "white 90 %", *PATCHES]
+    ap0 = np.array([[0.0] * 3, [0.18] * 3, [0.9] * 3, *PATCHES.values()])
+    xyz = look.display.to_xyz(look.evaluate(look.working.from_ap0(ap0)))
+    return {
+        name: {"xyz": [round(float(v), 6) for v in x], "lab": [round(float(v), 4) for v in c]}
+        for name, x, c in zip(names, xyz, lab(xyz), strict=True)
+    }
+
+
+FAULTS = ("saturation 0.05", "slope 0.02")
+
+
+def fault_tiles(look: Look, code: Array, baked: Baked | None = None) -> tuple[Array, dict[str, Array]]:
+    """Tiles (9, 16, 3) of this picture's signal (h, w, 3) through the look, and what saturation 0.05 and slope 0.02
+    more (in red) would move each of them by.
+
+    By the exact look, or by `baked`, the same look in state `graded`, which costs less.
+    """
+    from dataclasses import replace
+
+    from rushlight.pipelines.colour.cdl import CDL
+    from rushlight.pipelines.grading.bake import regraded
+
+    grade = look.cdl or CDL()
+    box = (0, 0, code.shape[1], code.shape[0])
+
+    def tiles(cdl: CDL | None) -> Array:
+        moved = replace(look, cdl=cdl, show_lut=_ungraded(look))
+        quick = regraded(baked, moved) if baked else None
+        return tile_lab_rgb(quick.apply(code) if quick else moved.evaluate(code), look.display, box)
+
+    base = tiles(look.cdl)
+    more = (grade.slope[0] + 0.02, grade.slope[1], grade.slope[2])
+    grades = (replace(grade, saturation=grade.saturation + 0.05), replace(grade, slope=more))
+    return base, {name: tiles(cdl) - base for name, cdl in zip(FAULTS, grades, strict=True)}
+
+
+def sensitivity(base: Array, moved: Mapping[str, Array]) -> dict[str, float]:
+    """Mean CIEDE2000 over tiles that each fault moves a picture by."""
+    return {name: round(float(np.nanmean(delta_e(base, base + off))), 4) for name, off in moved.items()}
+
+
+def _ungraded(look: Look) -> Any:
+    from dataclasses import replace
+
+    return replace(look.show_lut, contains_grade=False) if look.show_lut else None

@@ -1,0 +1,1 @@
+"""Camera originals, opened read-only: headers, frames by number, sound, framing."""

@@ -1,0 +1,101 @@
+"""What a movie's header says that its demultiplexer keeps to itself: how pictures are turned, whether they are interlaced."""
+
+from __future__ import annotations
+
+from math import atan2, degrees
+from pathlib import Path
+from struct import unpack
+from typing import Any
+
+import av
+
+from rushlight.pipelines.errors import SourceError
+from rushlight.pipelines.formats.mp4_boxes import picture_track
+
+__all__ = ["interlaced", "is_atom", "is_cut_short", "orientation", "turn_of"]
+
+
+def turn_of(a: float, b: float, c: float, d: float) -> tuple[int, bool]:
+    """Degrees clockwise (0..359), and whether mirrored left to right ahead of the turn, of the display matrix that
+    shows the point x y (y down) at ax + cy, bx + dy."""
+    mirrored = a * d - b * c < 0
+    angle = degrees(atan2(-b, -a) if mirrored else atan2(b, a))
+    return round(angle) % 360, mirrored
+
+
+def orientation(path: Path, container: Any, stream: Any) -> tuple[int, bool]:
+    """`turn_of` what the container states; upright where it states nothing.
+
+    SourceError where an edit list has several parts: demultiplexers give some of their pictures twice or under one time.
+    """
+    matrix = None
+    if "mov" in container.format.name:
+        track = picture_track(path)
+        if track and track.edits > 1:
+            raise SourceError(
+                f"its edit list plays {track.edits} parts of the picture track; such a movie is edited, not an original",
+                file=str(path),
+            )
+        matrix = track.matrix if track else None
+    elif "matroska" in container.format.name:  # only its pictures carry it
+        matrix = _matrix_of_first_picture(container, stream)
+    return turn_of(*matrix) if matrix else (0, False)
+
+
+def _matrix_of_first_picture(container: Any, stream: Any) -> tuple[float, float, float, float] | None:
+    try:
+        container.seek(0)
+        picture = next(container.decode(stream), None)
+    except av.error.FFmpegError:
+        return None
+    held = picture.side_data.get(av.sidedata.sidedata.Type.DISPLAYMATRIX) if picture else None
+    if held is None:
+        return None
+    a, b, _, c, d = (value / 65536 for value in unpack("=5i", bytes(held)[:20]))
+    return a, b, c, d
+
+
+def interlaced(path: Path, stream: Any) -> bool:
+    """Whether header or codec say that pictures are pairs of fields.
+
+    A MOV without a `fiel` box leaves it open for DNxHD; its pictures say it (SMPTE ST 2019-1, field count of the
+    coding unit's header; the place from FFmpeg's decoder).
+    """
+    order = int(stream.codec_context.field_order)
+    entry = next(iter(stream.index_entries), None)
+    if order or stream.codec_context.name != "dnxhd" or entry is None:
+        return order > 1
+    with path.open("rb") as file:
+        file.seek(entry.pos)
+        head = file.read(6)
+    return len(head) == 6 and bool(head[5] & 2)
+
+
+def is_atom(container: Any) -> bool:
+    """Whether an MXF file holds one track alone: operational pattern OP-Atom (SMPTE ST 390; its label's 13th byte)."""
+    return str(container.metadata.get("operational_pattern_ul", "")).rpartition(".")[2].startswith("10")
+
+
+_PARTITION = bytes.fromhex("060e2b34020501010d0102010102")  # ST 377-1, 7.1: a header partition pack
+_ENDS = bytes.fromhex(
+    "060e2b34020501010d01020101110100"
+)  # ST 377-1, 12: a random index pack, always the last
+
+
+def is_cut_short(path: Path) -> bool:
+    """Whether an MXF file ends before its footer: without an index, a demultiplexer guesses where a picture lies.
+
+    SMPTE ST 377-1:2011: the file says where its footer is in its first partition pack, or ends in a random index pack.
+    """
+    with path.open("rb") as file:
+        head = file.read(64)
+        size = file.seek(0, 2)
+        file.seek(max(0, size - 4))
+        length = int.from_bytes(file.read(4))
+        file.seek(max(0, size - length))
+        ends = file.read(16) == _ENDS
+    if ends or not head.startswith(_PARTITION):
+        return False
+    body = 17 + (head[16] & 0x7F if head[16] & 0x80 else 0)
+    footer = int.from_bytes(head[body + 24 : body + 32])
+    return footer == 0 or footer >= size

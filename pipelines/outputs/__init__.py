@@ -1,0 +1,1 @@
+"""Files that are delivered: segments, joins, sound tracks, HDR metadata, stills; read back."""

@@ -1,0 +1,250 @@
+"""A delivered movie as an outsider finds it: reopened, every packet counted, one picture decoded."""
+
+from __future__ import annotations
+
+import math
+import struct
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import av
+from av.sidedata.sidedata import Type as SideData
+
+from rushlight.pipelines.errors import DeliveryError, TimecodeError
+from rushlight.pipelines.formats.codecs import Codec, Tags, readable_tags
+from rushlight.pipelines.formats.media_libraries import open_movie
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.heartbeat import beat
+from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata
+from rushlight.pipelines.outputs.sound_tracks import Sound, track_list
+
+__all__ = ["Delivered", "check", "expected", "read_back", "tags_of"]
+
+_LEVELS = {0: "", 1: "narrow", 2: "full"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Delivered:
+    """What a movie says of itself. `tags` are the container's, `picture_tags` those of a decoded picture."""
+
+    frames: int  # packets counted
+    rate: str
+    first_timecode: str
+    reel: str
+    width: int
+    height: int
+    pixel_format: str
+    codec: str
+    profile: str
+    sample_entry: str  # MOV and MP4: "hvc1"
+    tags: tuple[int, int, int, str]  # primaries, transfer, matrix, levels
+    picture_tags: tuple[int, int, int, str]
+    sound: tuple[tuple[str, int, int], ...]  # codec, channels, sample rate of each track
+    sound_samples: tuple[int, ...]  # of each track: PCM counted, others by the container's edit list
+    sound_seconds: float  # of the longest track
+    peak: float  # most Mbit of pictures in any second, in decoding order
+    light: tuple[int, int] | None  # MaxCLL and MaxFALL in cd/m2, of a decoded picture
+    mastering: tuple[float, ...] | None  # R, G, B, white as x, y; darkest and brightest in cd/m2
+    metadata: Mapping[str, str]
+    even: bool  # every picture lasts one frame of the rate, in order
+
+
+def read_back(path: Path) -> Delivered:
+    """Reopen a finished movie: every packet is counted, the first picture decoded. DeliveryError if it cannot be."""
+    try:
+        with open_movie(path) as container:
+            if not container.streams.video:
+                raise DeliveryError("holds no picture", file=str(path))
+            return _read(path, container, container.streams.video[0])
+    except av.error.FFmpegError as error:
+        raise DeliveryError(f"does not open again: {error.strerror or error}", file=str(path)) from None
+
+
+def _read(path: Path, container: Any, stream: Any) -> Delivered:
+    context = stream.codec_context
+    for track in (stream, *container.streams.audio):
+        if track.codec_context is None:
+            raise DeliveryError(f"its {track.type} track is in a codec that is not known", file=str(path))
+    context.thread_count = 1
+    stamps: list[int] = []
+    sizes: list[int] = []
+    heard = {s.index: 0 for s in container.streams.audio}
+    picture = None
+    for packet in container.demux(stream, *container.streams.audio):
+        if not packet.size:
+            continue
+        beat()
+        if packet.stream_index in heard:
+            heard[packet.stream_index] += packet.size
+            continue
+        stamps.append(packet.pts)
+        sizes.append(packet.size)
+        if picture is None:
+            picture = next(iter(packet.decode()), None)
+    if picture is None:
+        picture = next(iter(context.decode(None)), None)
+    if picture is None:
+        raise DeliveryError("has no picture that decodes", file=str(path))
+    rate = Fraction(stream.average_rate or stream.guessed_rate or 0)
+    step = 1 / (rate * Fraction(stream.time_base)) if rate else Fraction(0)
+    stamps.sort()
+    texts = [s.metadata.get("timecode") for s in container.streams] + [container.metadata.get("timecode")]
+    reels = [s.metadata.get("reel_name") for s in container.streams]
+    reels += [container.metadata.get(key) for key in ("reel_name", "reel")]
+    samples = tuple(_samples(s, heard[s.index]) for s in container.streams.audio)
+    return Delivered(
+        frames=len(stamps),
+        rate=str(FrameRate(fraction=rate)) if rate else "",
+        first_timecode=next((t for t in texts if t), ""),
+        reel=next((r for r in reels if r), ""),
+        width=context.width,
+        height=context.height,
+        pixel_format=picture.format.name,
+        codec=context.name,
+        profile=str(context.profile or ""),
+        sample_entry=str(context.codec_tag) if container.format.name.startswith("mov") else "",
+        tags=_tags(context),
+        picture_tags=_tags(picture),
+        sound=tuple(
+            (s.codec_context.name, s.codec_context.layout.nb_channels, s.rate)
+            for s in container.streams.audio
+        ),
+        sound_samples=samples,
+        sound_seconds=max(
+            (n / s.rate for n, s in zip(samples, container.streams.audio, strict=True)), default=0.0
+        ),
+        peak=_peak(sizes, rate),
+        light=_light(picture),
+        mastering=_mastering(picture),
+        metadata={**container.metadata, **stream.metadata},
+        even=all(abs(stamp - stamps[0] - n * step) < 1 for n, stamp in enumerate(stamps)),
+    )
+
+
+def _tags(source: Any) -> tuple[int, int, int, str]:
+    points = (source.color_primaries, source.color_trc, source.colorspace)
+    primaries, transfer, matrix = (int(p) for p in points)
+    return primaries, transfer, matrix, _LEVELS.get(int(source.color_range), "")
+
+
+def _samples(stream: Any, size: int) -> int:
+    context = stream.codec_context
+    if context.name.startswith("pcm_"):
+        return size // (int(context.name.strip("pcm_sle")) // 8 * context.layout.nb_channels)
+    return round((stream.duration or 0) * stream.time_base * stream.rate)
+
+
+def _peak(sizes: list[int], rate: Fraction) -> float:
+    window = math.ceil(rate)
+    here = most = sum(sizes[:window])
+    for leaving, entering in zip(sizes, sizes[window:], strict=False):
+        here += entering - leaving
+        most = max(most, here)
+    return most * 8 / 1e6
+
+
+def _side_data(picture: Any, kind: Any) -> bytes | None:
+    found = picture.side_data.get(kind)
+    return bytes(found) if found is not None else None
+
+
+def _light(picture: Any) -> tuple[int, int] | None:
+    data = _side_data(picture, SideData.CONTENT_LIGHT_LEVEL)  # AVContentLightMetadata
+    return struct.unpack_from("=2I", data) if data else None
+
+
+def _mastering(picture: Any) -> tuple[float, ...] | None:
+    data = _side_data(
+        picture, SideData.MASTERING_DISPLAY_METADATA
+    )  # AVMasteringDisplayMetadata: ten AVRationals
+    if not data:
+        return None
+    numbers = struct.unpack_from("=20i", data)
+    return tuple(n / d if d else 0.0 for n, d in zip(numbers[::2], numbers[1::2], strict=True))
+
+
+def expected(
+    *,
+    codec: Codec,
+    container: str,
+    width: int,
+    height: int,
+    rate: FrameRate,
+    frames: int,
+    timecode: Timecode,
+    tags: Tags,
+    reel: str = "",
+    sound: Sound | None = None,
+    peak: float | None = None,
+    hdr: HdrMetadata | None = None,
+) -> dict[str, Any]:
+    """What `check` holds a movie to, that was joined with these settings."""
+    outside, inside = readable_tags(codec, container, tags)
+    tracks = track_list(sound, container) if sound else ()
+    return {
+        "frames": frames,
+        "rate": str(rate),
+        "first_timecode": str(timecode),
+        "reel": reel,
+        "width": width,
+        "height": height,
+        "pixel_format": codec.pixel_format,
+        "profile": codec.reads_as,
+        "sample_entry": codec.tag or None,
+        "tags": tags_of(outside),
+        "picture_tags": tags_of(inside),
+        "sound": tracks,
+        "sound_samples": tuple(sound.samples for _ in tracks) if sound else (),
+        "peak": peak,
+        "light": (hdr.max_cll, hdr.max_fall) if hdr else None,
+    }
+
+
+def check(delivered: Delivered, wanted: Mapping[str, Any]) -> list[str]:
+    """Differences in words between a movie and what it should be; empty if there are none.
+
+    `wanted` maps names of `Delivered` to values. `profile` may be a tuple of readings that will do; `peak` is a
+    cap; None is not checked.
+    """
+    known = {f.name for f in fields(delivered)}
+    faults = [] if delivered.even else ["pictures are not evenly spaced in time"]
+    for name, value in wanted.items():
+        assert name in known, name
+        found = getattr(delivered, name)
+        if value is None:
+            continue
+        if name == "profile":
+            good = not value or any(str(found).lower() == str(v).lower() for v in value)
+        elif name == "peak":
+            good = found <= value
+        elif name == "sound_seconds":
+            good = abs(found - value) <= 1024 / 48000 + 1e-6
+        elif name == "rate":
+            good = FrameRate.parse(found or 1) == FrameRate.parse(value)
+        elif name == "first_timecode":
+            good = _same_timecode(found, value, delivered.rate)
+        else:
+            good = found == value
+        if not good:
+            most = "at most " if name == "peak" else ""
+            faults.append(f"{name.replace('_', ' ')} is {found!r}, should be {most}{value!r}")
+    return faults
+
+
+def _same_timecode(found: str, wanted: str, rate: str) -> bool:
+    """Two spellings of one label: a reader writes frames of slow and fast rates with one digit or three."""
+    try:
+        frame_rate = FrameRate.parse(rate)
+        head, _, frames = found.rpartition(";" if ";" in found else ":")
+        padded = f"{head}{';' if ';' in found else ':'}{frames.zfill(2)}"
+        return Timecode.parse(padded, frame_rate) == Timecode.parse(wanted, frame_rate)
+    except TimecodeError:
+        return found == wanted
+
+
+def tags_of(tags: Tags) -> tuple[int, int, int, str]:
+    """Tags as `Delivered` holds them."""
+    return tags.primaries, tags.transfer, tags.matrix, tags.levels

@@ -1,0 +1,154 @@
+"""Stills: display R'G'B' or scene-linear values into one picture file, rounded by us, with an ICC profile.
+
+JPEG carries Y'CbCr by BT.601 at full levels (JFIF 1.02), 4:4:4. Written under a temporary name that keeps the
+extension, for the library chooses the format by it.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.pipelines.colour.displays import Display
+from rushlight.pipelines.colour.icc_profile import profile
+from rushlight.pipelines.errors import DeliveryError, from_os
+from rushlight.pipelines.inside_folder import fresh
+
+__all__ = ["EXTENSIONS", "KINDS", "read_still", "still_words", "write_still"]
+
+EXTENSIONS = {
+    "jpeg": ".jpg",
+    "png8": ".png",
+    "png16": ".png",
+    "tiff8": ".tif",
+    "tiff16": ".tif",
+    "exr": ".exr",
+}
+KINDS = tuple(EXTENSIONS)
+ACES_CHROMATICITIES = (0.7347, 0.2653, 0.0, 1.0, 0.0001, -0.0770, 0.32168, 0.33767)
+
+
+def write_still(
+    path: Path,
+    rgb: NDArray[np.float64],
+    kind: str,
+    *,
+    display: Display | None = None,
+    metadata: Mapping[str, str] | None = None,
+) -> None:
+    """Write (h, w, 3) values as `kind`: display R'G'B' in 0..1 (clipped; NaN is 0), or for `exr` scene-linear ACES2065-1.
+
+    DeliveryError with the library's words if it cannot be written, ResourceError if there is no room. `path` must end in the kind's extension.
+    """
+    import OpenImageIO as oiio
+
+    height, width, _ = rgb.shape
+    if kind == "exr":
+        pixels: NDArray[np.generic] = np.ascontiguousarray(
+            np.clip(np.nan_to_num(rgb), -65504, 65504), np.float16
+        )
+        spec = oiio.ImageSpec(width, height, 3, oiio.HALF)
+        spec.attribute("compression", "zip")
+        spec.attribute("chromaticities", "float[8]", ACES_CHROMATICITIES)
+        spec.attribute("oiio:ColorSpace", "ACES2065-1")
+    else:
+        top = 65535 if kind.endswith("16") else 255
+        clean = np.clip(np.where(np.isnan(rgb), 0.0, rgb), 0.0, 1.0)
+        pixels = np.ascontiguousarray(np.rint(clean * top), np.uint16 if top > 255 else np.uint8)
+        spec = oiio.ImageSpec(width, height, 3, oiio.UINT16 if top > 255 else oiio.UINT8)
+        icc = profile(display) if display else None
+        if icc:
+            spec.attribute("ICCProfile", f"uint8[{len(icc)}]", np.frombuffer(icc, np.uint8))
+        elif (
+            display
+        ):  # no profile says PQ or HLG; a PNG can by H.273 code points (PNG, third edition, 11.3.2.6)
+            spec.attribute("CICP", "int[4]", (display.primaries, display.transfer, 0, 1))
+        spec.attribute("oiio:ColorSpace", "unknown")  # or the library adds that it is sRGB
+        if kind == "jpeg":
+            spec.attribute("Compression", "jpeg:95")
+            spec.attribute("jpeg:subsampling", "4:4:4")
+        elif kind.startswith("tiff"):
+            spec.attribute("compression", "zip")
+    spec.attribute("Software", "")
+    spec.attribute("DateTime", "")  # nothing of the clock goes into an output
+    for key, value in sorted((metadata or {}).items()):
+        spec.attribute(key, value)
+    writer = oiio.ImageOutput.create(str(path))
+    if writer is None:
+        raise DeliveryError(f"cannot be created: {oiio.geterror()}", file=str(path))
+    with _in_memory(path) as place:
+        try:
+            if not writer.open(place, spec) or not writer.write_image(pixels):
+                raise DeliveryError(f"cannot be written: {writer.geterror()}", file=str(path))
+        finally:
+            writer.close()
+
+
+@contextmanager
+def _in_memory(path: Path) -> Iterator[str]:
+    """A file in memory for a library, put under `path` by us: of a full disk libjpeg ends the process, and others do not
+    say that it was that. Elsewhere than on Linux it is the file itself. ResourceError where there is no room."""
+    if not hasattr(os, "memfd_create"):
+        yield str(path)
+        return
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    with open(os.memfd_create(path.name), "rb") as memory:
+        yield f"/proc/self/fd/{memory.fileno()}"
+        try:
+            with fresh(path.parent, temporary.name).open("wb") as stream:
+                shutil.copyfileobj(memory, stream, 1 << 20)
+            os.replace(temporary, path)
+        except OSError as error:
+            raise from_os(error, path) from None
+        finally:
+            temporary.unlink(missing_ok=True)
+
+
+def still_words(path: Path) -> tuple[str, bytes]:
+    """What a still says of itself: its description (clip and timecode) and its ICC profile, each empty where it has none.
+
+    DeliveryError where it does not open.
+    """
+    import OpenImageIO as oiio
+
+    reader = oiio.ImageInput.open(str(path))
+    if reader is None:
+        raise DeliveryError(f"does not open again: {oiio.geterror()}", file=str(path))
+    try:
+        spec = reader.spec()
+        icc = spec.getattribute("ICCProfile")
+        return str(spec.getattribute("ImageDescription") or ""), b"" if icc is None else bytes(icc)
+    finally:
+        reader.close()
+
+
+MOST_PIXELS = 2**27  # 16384 x 8192: a damaged header may ask for any amount of memory
+
+
+def read_still(path: Path) -> NDArray[np.float64]:
+    """The values (h, w, 3) of a still, integers as 0..1. DeliveryError where the file is short or not a picture."""
+    import OpenImageIO as oiio
+
+    reader = oiio.ImageInput.open(str(path))
+    if reader is None:
+        raise DeliveryError(f"does not open again: {oiio.geterror()}", file=str(path))
+    try:
+        spec = reader.spec()
+        kind = str(spec.format)
+        if spec.nchannels < 3 or spec.width * spec.height > MOST_PIXELS:
+            found = f"{spec.width}x{spec.height} with {spec.nchannels} channel(s)"
+            raise DeliveryError(f"is no picture of ours: {found}", file=str(path))
+        native = {"uint8": oiio.UINT8, "uint16": oiio.UINT16}.get(kind, oiio.FLOAT)
+        pixels = reader.read_image(0, 0, 0, 3, native)
+        if pixels is None or reader.has_error:
+            raise DeliveryError(f"does not read whole: {reader.geterror()}", file=str(path))
+    finally:
+        reader.close()
+    top = {"uint8": 255.0, "uint16": 65535.0}.get(kind, 1.0)
+    return np.asarray(pixels, np.float64) / top

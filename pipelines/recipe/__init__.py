@@ -1,0 +1,1 @@
+"""Recipes: the TOML documents that say what is to be made."""

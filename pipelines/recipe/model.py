@@ -1,0 +1,440 @@
+"""Recipes: what to make of each clip, as TOML, checked whole before a pixel is read.
+
+A recipe is a document of settings, one `[look]` table and one `[[output]]` table a product. Every fault of a
+document is found in one reading; each names its key (`output[2].size`), what stands there and what would do.
+"""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import json
+import re
+from collections.abc import Callable
+from importlib import resources
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, Field, ValidationError, model_validator
+
+from rushlight.pipelines.errors import InputError, RecipeError
+from rushlight.pipelines.recipe.clip_defaults import Changes, Default, DefaultsFile, Model
+from rushlight.pipelines.recipe.validation_messages import key_and_words
+from rushlight.pipelines.text_files import is_kept, noted, read_text
+from rushlight.pipelines.toml_files import read_toml
+
+__all__ = [
+    "Burnin",
+    "Default",
+    "Frame",
+    "LookSettings",
+    "MovieOutput",
+    "Output",
+    "Recipe",
+    "Size",
+    "StillsOutput",
+    "TextLine",
+    "load_recipe",
+    "parse_defaults",
+    "parse_recipe",
+    "shipped_recipes",
+]
+
+State = Literal["log", "show", "graded"]
+Anchor = Literal[
+    "top-left", "top", "top-right", "left", "centre", "right", "bottom-left", "bottom", "bottom-right"
+]
+_SIZE = re.compile(r"(\d{2,5})\s*[x×]\s*(\d{2,5})")
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _.-]{0,63}")
+_RESERVED = {"log", "report", "revisions", "ascmhl"}
+CARD_RULE = (
+    "a slate card moves the first timecode and breaks relinking, so an output with no burn-in or watermark, or with"
+    " `editorial` in its name, takes none"
+)
+
+
+class Size(Model):
+    """A raster in pixels."""
+
+    width: int = Field(ge=16, le=16384)
+    height: int = Field(ge=16, le=16384)
+
+    def __str__(self) -> str:
+        return f"{self.width}x{self.height}"
+
+
+def _size(value: object) -> object:
+    if isinstance(value, str):
+        match = _SIZE.fullmatch(value.strip())
+        if not match:
+            raise ValueError('takes WIDTHxHEIGHT, such as "1920x1080"')
+        width, height = int(match[1]), int(match[2])
+        if width % 2 or height % 2:
+            raise ValueError("takes an even width and height")
+        return {"width": width, "height": height}
+    if isinstance(value, Size | dict):
+        return value
+    raise ValueError('takes WIDTHxHEIGHT in quotes, such as "1920x1080"')
+
+
+def _rate(value: object) -> object:
+    from rushlight.pipelines.formats.timecode import FrameRate
+
+    try:
+        return str(FrameRate.parse(value))  # type: ignore[arg-type]
+    except Exception:
+        raise ValueError("takes a frame rate, such as 24, 23.976 or 24000/1001") from None
+
+
+RasterSize = Annotated[Size, BeforeValidator(_size)]
+Rate = Annotated[str, BeforeValidator(_rate)]
+
+
+class Area(Model):
+    """An extraction area, and the raster it is drawn for."""
+
+    x: int = Field(ge=0)
+    y: int = Field(ge=0)
+    width: int = Field(ge=16)
+    height: int = Field(ge=16)
+    raster: RasterSize
+
+    @model_validator(mode="after")
+    def _inside(self) -> Area:
+        if self.x + self.width > self.raster.width or self.y + self.height > self.raster.height:
+            raise ValueError(
+                f"{self.width}x{self.height} at {self.x}, {self.y} reaches outside its raster {self.raster}"
+            )
+        return self
+
+
+class Frame(Model):
+    """How an original's picture sits in the output's raster."""
+
+    mode: Literal["pad", "fill", "stretch"] = "pad"
+    desqueeze: float = Field(default=1.0, ge=0.25, le=4)
+    rotate: Literal[0, 180] = 0
+    flip: bool = False
+    flop: bool = False
+    area: Area | None = None
+
+
+class Guides(Model):
+    """Lines and shaded masks over the picture."""
+
+    aspect: float | None = Field(default=None, gt=0.2, lt=10)
+    shade: float = Field(default=0.0, ge=0, le=1)
+    action_safe: float | None = Field(default=None, gt=0.5, le=1)
+    title_safe: float | None = Field(default=None, gt=0.5, le=1)
+    centre: bool = False
+    opacity: float = Field(default=0.6, gt=0, le=1)
+
+
+class TextLine(Model):
+    """One line of burn-in: fields in braces, an anchor, a height as a share of the raster's."""
+
+    text: str = Field(min_length=1, max_length=300)
+    at: Anchor
+    size: float = Field(default=0.035, ge=0.01, le=0.25)
+    backing: Literal["outline", "box"] = "outline"
+    opacity: float = Field(default=1.0, gt=0, le=1)
+
+
+class Burnin(Model):
+    """What is drawn over the picture."""
+
+    text: tuple[TextLine, ...] = ()
+    watermark: str = ""
+    watermark_opacity: float = Field(default=0.3, gt=0, le=1)
+    font: str = ""
+
+
+class LookSettings(Model):
+    """The show's look: what stands between the log picture and the monitor."""
+
+    display: str = "Rec.709 BT.1886"
+    transform: Literal["aces2", "colorimetric", "none"] = "aces2"
+    show_lut: str = ""
+    lut_interpolation: Literal["tetrahedral", "trilinear"] = "tetrahedral"
+    lut_input: str = (
+        "full"  # the encoding that the LUT takes (else the clip's own), and its levels: "LogC3 narrow"
+    )
+    lut_output: str = (
+        "full"  # the display that it is made for (else `display`), and its levels: "P3-D65 full"
+    )
+    lut_contains_grade: bool = False
+    grade_order: Literal["before", "after"] = "before"
+    grade_space: Literal["log", "ACEScct"] = "log"
+    clamp: bool = True
+    exposure: float = 0.0  # stops; these three for rows that state none
+    white_balance: str = ""  # the white of the scene: CIE x y, or daylight such as 5600K
+    printer_points: str = ""  # red, green, blue; a twelfth of a stop at 18 % grey each
+    size: int = Field(default=65, ge=17, le=129)
+
+    @model_validator(mode="after")
+    def _one_place(self) -> LookSettings:
+        if self.grade_order == "after" and self.grade_space != "log":
+            raise ValueError(
+                f'grade_order = "after" works on the display\'s signal; grade_space = "{self.grade_space}" must go'
+            )
+        return self
+
+
+class _Output(Model):
+    name: str
+    state: State = "graded"
+    size: RasterSize | None = None
+    frame: Frame = Frame()
+    guides: Guides | None = None
+    only: dict[str, str] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _named(self) -> _Output:
+        if not _NAME.fullmatch(self.name) or self.name.lower() in _RESERVED or self.name.endswith((".", " ")):
+            raise ValueError(
+                f"name {self.name!r} will not do for a folder; letters, digits, space, - and _ will"
+            )
+        return self
+
+
+class MovieOutput(_Output):
+    """A movie of each clip."""
+
+    make: Literal["movie"]
+    codec: str
+    container: Literal["", "mov", "mp4", "mxf"] = ""
+    quality: float | None = Field(default=None, ge=0, le=51)
+    preset: str = ""
+    peak: float | None = Field(default=None, gt=0.05, le=1000)  # Mbit/s over any second
+    sound: Literal["copy", "mix", "silent", "none"] = "copy"
+    channels: tuple[
+        Annotated[int, Field(ge=1, le=64)], ...
+    ] = ()  # the original's, in this order; all of them
+    burnin: Burnin | None = None
+    dither: bool = True
+    card: int = Field(default=0, ge=0, le=1000)  # frames of a slate card before the first of the clip
+
+    @property
+    def relinked(self) -> bool:
+        """Whether an editor will relink it to the originals: nothing is drawn over it, or its name says so."""
+        drawn = self.burnin and (self.burnin.text or self.burnin.watermark)
+        return not drawn or "editorial" in self.name.casefold()
+
+
+class StillsOutput(_Output):
+    """Stills of each clip, from the exact evaluation of its look."""
+
+    make: Literal["stills"]
+    kinds: tuple[Literal["jpeg", "png8", "png16", "tiff8", "tiff16", "exr"], ...] = Field(min_length=1)
+    at: tuple[Literal["first", "middle", "last", "list"], ...] = ("middle",)
+    every: float | None = Field(default=None, ge=0.5)  # seconds
+
+
+Output = Annotated[MovieOutput | StillsOutput, Field(discriminator="make")]
+
+
+class Recipe(Model):
+    """A whole recipe. Defaults are stated here and nowhere else."""
+
+    name: str = ""
+    description: str = ""
+    encoding: str = ""
+    levels: Literal["", "narrow", "full"] = ""
+    rate: Rate | None = None  # for sequences whose headers state none
+    show_rate: Rate | None = None
+    off_speed: Literal["keep", "frame for frame", "refuse"] = "keep"
+    variable_rate: Literal["refuse", "conform"] = "refuse"
+    interlaced: Literal["refuse", "as it is"] = "refuse"
+    several_files: Literal["join", "each"] = "join"  # a clip named as `name_###.mov`
+    missing_frames: Literal["fail", "hold", "slate"] = "fail"
+    damaged_frames: Literal["deliver", "fail"] = "deliver"
+    ungraded: Literal["warn", "refuse"] = "warn"
+    grade: str = ""  # a decision file, or file#id, beside the recipe: for clips that nothing else grades
+    handles: int = Field(default=0, ge=0, le=10000)
+    first: tuple[
+        str, ...
+    ] = ()  # what is made first: "circled" takes, names of outputs; the first named counts most
+    look: LookSettings = LookSettings()
+    default: tuple[Default, ...] = ()
+    changes: Changes = Changes()
+    output: tuple[Output, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _distinct(self) -> Recipe:
+        seen: set[str] = set()
+        for output in self.output:
+            if output.name.casefold() in seen:
+                raise ValueError(f"two outputs are named {output.name!r}; their files would collide")
+            seen.add(output.name.casefold())
+        for word in self.first:
+            if word != "circled" and word not in {output.name for output in self.output}:
+                raise ValueError(f'first takes "circled" and names of outputs, not {word!r}')
+        return self
+
+    def digest(self) -> str:
+        """sha256 over the settings that change a result; name, description and order are no part of it."""
+        data = self.model_dump(mode="json", exclude={"name", "description", "first"})
+        return "sha256:" + hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
+
+
+def parse_recipe(text: str, *, file: str = "") -> Recipe:
+    """A recipe from TOML text. RecipeError naming every wrong key, one a line, where anything is wrong."""
+    data = read_toml(text, file=file, error=RecipeError)
+    try:
+        recipe = Recipe.model_validate(data)
+        faults = _codec_faults(recipe)
+    except ValidationError as error:
+        details = error.errors()
+        places = [d["loc"] for d in details]
+        faults = [
+            key_and_words(detail, data, _tables())
+            for detail in details
+            # a list of which every item is wrong is not "empty" as well
+            if not (
+                detail["type"] == "too_short"
+                and any(p != detail["loc"] and p[: len(detail["loc"])] == detail["loc"] for p in places)
+            )
+        ] + _unknown_names(data)
+    if not faults:
+        return recipe
+    first, *rest = faults
+    text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
+    raise RecipeError(text, file=file, key=first[0])
+
+
+def parse_defaults(text: str, *, file: str = "") -> tuple[Default, ...]:
+    """The `[[default]]` tables of a side file. RecipeError naming every wrong key, one a line."""
+    data = read_toml(text, file=file, error=RecipeError)
+    try:
+        return DefaultsFile.model_validate(data).default
+    except ValidationError as error:
+        first, *rest = [key_and_words(detail, data, _tables()) for detail in error.errors()]
+        text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
+        raise RecipeError(text, file=file, key=first[0]) from None
+
+
+def _tables() -> dict[str, type[BaseModel]]:
+    """The model of each table, by the name it has in a document."""
+    return {
+        "": Recipe,
+        "look": LookSettings,
+        "changes": Changes,
+        "default": Default,
+        "frame": Frame,
+        "area": Area,
+        "burnin": Burnin,
+        "text": TextLine,
+        "guides": Guides,
+        "movie": MovieOutput,
+        "stills": StillsOutput,
+    }
+
+
+def _unknown_names(data: dict[str, Any]) -> list[tuple[str, str]]:
+    """Names of codecs and displays that there are none of, in a document that has other faults."""
+    from rushlight.pipelines.colour.displays import find_display
+    from rushlight.pipelines.formats.codecs import codec
+
+    look, outputs = data.get("look"), data.get("output")
+    named: list[tuple[str, Any, Callable[[str], object]]] = []
+    if isinstance(look, dict):
+        named.append(("look.display", look.get("display"), find_display))
+    for index, output in enumerate(outputs if isinstance(outputs, list) else ()):
+        if isinstance(output, dict):
+            named.append((f"output[{index}].codec", output.get("codec"), codec))
+    faults = []
+    for key, name, find in named:
+        try:
+            _ = isinstance(name, str) and find(name)
+        except InputError as error:
+            faults.append((key, error.text))
+    return faults
+
+
+def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
+    """What codecs, containers and displays do not take, by key."""
+    from rushlight.pipelines.colour.camera_encodings import find_encoding
+    from rushlight.pipelines.colour.cube_lut import lut_side
+    from rushlight.pipelines.colour.displays import find_display
+    from rushlight.pipelines.formats.codecs import codec, output_faults
+
+    faults = []
+    transfer = 2
+    try:
+        transfer = find_display(recipe.look.display).transfer
+    except InputError as error:
+        faults.append(("look.display", error.text))
+    sides: tuple[tuple[str, str, Callable[[str], object]], ...] = (
+        ("lut_input", recipe.look.lut_input, find_encoding),
+        ("lut_output", recipe.look.lut_output, find_display),
+    )
+    for key, stated, find in sides:
+        space, _ = lut_side(stated)
+        try:
+            _ = space and find(space)
+        except InputError as error:
+            faults.append((f"look.{key}", error.text))
+    for index, output in enumerate(recipe.output):
+        key = f"output[{index}]"
+        if not isinstance(output, MovieOutput):
+            mute = [k for k in output.kinds if k not in ("png16", "exr")]
+            if mute and transfer in (16, 18) and output.state != "log":
+                words = f"{' and '.join(mute)} cannot say that a picture is PQ or HLG; png16 can, and exr is linear"
+                faults.append((f"{key}.kinds", words))
+            continue
+        try:
+            found = codec(output.codec)
+        except InputError as error:
+            faults.append((f"{key}.codec", error.text))
+            continue
+        wrong = output_faults(
+            found,
+            container=output.container,
+            size=(output.size.width, output.size.height) if output.size else None,
+            quality=output.quality,
+            preset=output.preset,
+            peak=output.peak,
+            transfer=transfer if output.state != "log" else 2,
+        )
+        faults += [(f"{key}.{name}", text) for name, text in wrong]
+        if output.state == "log" and found.bits < 10:
+            faults.append((f"{key}.state", f"log needs a 10-bit codec; {output.codec} has {found.bits} bits"))
+        if output.card and output.relinked:
+            faults.append((f"{key}.card", CARD_RULE))
+        elif output.card and output.state == "log":
+            faults.append((f"{key}.card", "a slate card needs a display; state log has none"))
+    return faults
+
+
+def shipped_recipes() -> dict[str, str]:
+    """Name -> TOML text of the recipes that ship, in order of name."""
+    folder = resources.files("rushlight.configs.recipes")
+    found = {
+        p.name.removesuffix(".toml"): p.read_text("utf-8")
+        for p in folder.iterdir()
+        if p.name.endswith(".toml")
+    }
+    return dict(sorted(found.items()))
+
+
+def load_recipe(name: str) -> tuple[Recipe, str, str]:
+    """A shipped recipe by name, or one from a file. Returns the recipe, its TOML text and where it came from.
+
+    RecipeError when there is neither, naming the nearest shipped one.
+    """
+    from pathlib import Path
+
+    shipped = shipped_recipes()
+    if name in shipped:
+        text = noted(f"recipe {name}", lambda: shipped[name].encode()).decode()
+        recipe = parse_recipe(text, file=f"{name} (shipped)")
+        return (recipe if recipe.name else recipe.model_copy(update={"name": name})), text, ""
+    path = Path(name)
+    if not path.is_file() and not is_kept(path):
+        near = difflib.get_close_matches(name, shipped, 1)
+        hint = f"; did you mean {near[0]!r}?" if near else ""
+        raise RecipeError(
+            f"there is no recipe {name!r}, neither a file nor one of {', '.join(shipped)}{hint}"
+        )
+    text = read_text(path, RecipeError)
+    recipe = parse_recipe(text, file=name)
+    return (recipe if recipe.name else recipe.model_copy(update={"name": path.stem})), text, str(path)

@@ -1,0 +1,1 @@
+"""One segment rendered: the function that a worker runs; and the slate card."""

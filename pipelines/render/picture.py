@@ -1,0 +1,191 @@
+"""One distinct picture of a segment and the movies that share it; what is measured of it and drawn over it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Any
+
+import av
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.pipelines.burnin.canvas import graphics_white
+from rushlight.pipelines.burnin.painter import Painter
+from rushlight.pipelines.colour.camera_encodings import Levels
+from rushlight.pipelines.colour.displays import Display
+from rushlight.pipelines.formats.codecs import Tags
+from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, new_frame, planes
+from rushlight.pipelines.grading.grader import Grader
+from rushlight.pipelines.job.spec import MovieSpec
+from rushlight.pipelines.measure import colour_tiles
+from rushlight.pipelines.originals.framing import Fitter, Placement
+from rushlight.pipelines.outputs.hdr_metadata import light_of
+from rushlight.pipelines.outputs.segment_writer import MovieWriter
+from rushlight.pipelines.recipe.model import Burnin, Guides
+
+__all__ = [
+    "LIT",
+    "Box",
+    "Movie",
+    "Picture",
+    "copied",
+    "draw_missing",
+    "kept_painter",
+    "measured_light",
+    "rounded",
+    "tiles_of",
+]
+
+Box = tuple[int, int, int, int]
+LIT = "yuv444p16le"  # of what light is measured
+
+
+@lru_cache(maxsize=16)
+def kept_painter(
+    burnin: Burnin | None,
+    pixel_format: PixelFormat,
+    levels: Levels,
+    size: tuple[int, int],
+    fields: tuple[tuple[str, str], ...],
+    longest: tuple[tuple[str, int], ...],
+    guides: Guides | None,
+    picture: Box,
+    transfer: int,
+) -> Painter:
+    """The drawing of one output, kept for the next segment of the clip."""
+    return Painter(
+        burnin,
+        pixel_format,
+        levels,
+        *size,
+        dict(fields),
+        longest=dict(longest),
+        guides=guides,
+        picture=picture,
+        white=graphics_white(transfer),
+    )
+
+
+@dataclass(kw_only=True)
+class Movie:
+    spec: MovieSpec
+    writer: MovieWriter
+    painter: Painter | None
+    lit: Grader | None  # makes the picture that light is measured of, where the movie states how bright it is
+    lit_painter: Painter | None
+    temporary: str  # from the output folder
+    tiles: list[dict[str, Any]] = field(default_factory=list)
+    light: list[tuple[float, float]] = field(default_factory=list)  # of every frame, where it is PQ
+
+    @property
+    def covered(self) -> list[Box]:
+        return self.painter.covered if self.painter else []
+
+
+@dataclass(kw_only=True)
+class Picture:
+    """One distinct picture: outputs that share state, raster, framing and pixel format share it."""
+
+    state: str
+    width: int
+    height: int
+    pixel_format: PixelFormat
+    tags: Tags
+    display: Display
+    fitter: Fitter
+    place: Placement
+    grader: Grader
+    movies: list[Movie] = field(default_factory=list)
+    digests: list[str] = field(default_factory=list)
+    grids: list[list[float]] = field(default_factory=list)
+    over: int = 0
+    under: int = 0
+    outside: int = 0
+    pixels: int = 0
+
+    @property
+    def box(self) -> Box:
+        return self.place.x, self.place.y, self.place.width, self.place.height
+
+    def facts(self) -> dict[str, Any]:
+        """What was found out, for the side file."""
+        return {
+            "state": self.state,
+            "raster": f"{self.width}x{self.height}",
+            "pixel_format": self.pixel_format.name,
+            "outputs": [m.spec.output for m in self.movies],
+            "picture": list(self.box),
+            "digests": self.digests,
+            "grids": self.grids,
+            "counts": {
+                "over": self.over,
+                "under": self.under,
+                "outside": self.outside,
+                "pixels": self.pixels,
+            },
+        }
+
+
+def tiles_of(picture: Picture, views: list[NDArray[np.generic]], covered: list[Box]) -> list[Any]:
+    """A picture's tiles as they stand in the log: codes for state `log`, else L*a*b*."""
+    if picture.state == "log":
+        tiles = colour_tiles.tile_codes(views, picture.pixel_format, picture.box, covered)
+    else:
+        tiles = colour_tiles.tile_lab(
+            views,
+            picture.pixel_format,
+            picture.tags.levels,
+            picture.tags.matrix,
+            picture.display,
+            picture.box,
+            covered,
+        )
+    return rounded(tiles)
+
+
+def draw_missing(picture: Picture, graded: av.VideoFrame, number: int) -> None:
+    """Black in place of a missing frame, and it says so."""
+    pixel_format = find_pixel_format(graded.format.name)
+    assert pixel_format is not None
+    black = planes(graded)
+    black[0][:] = int(16 << (pixel_format.bits - 8)) if picture.tags.levels == "narrow" else 0
+    for plane in black[1:]:
+        plane[:] = 1 << (pixel_format.bits - 1)
+    text = Burnin.model_validate(
+        {"text": [{"at": "centre", "text": f"frame {number} is missing", "size": 0.06}]}
+    )
+    Painter(
+        text,
+        pixel_format,
+        picture.tags.levels,
+        picture.width,
+        picture.height,
+        {},
+        white=graphics_white(picture.tags.transfer),
+    ).paint(graded, {})
+
+
+def measured_light(
+    picture: Picture, movie: Movie, fitted: av.VideoFrame, number: int, running: dict[str, str], slated: bool
+) -> tuple[float, float]:
+    """The light of a frame as it goes to the encoder, but before chroma is subsampled and codes are rounded."""
+    assert movie.lit is not None
+    lit, _ = movie.lit.grade(fitted, number)
+    if slated:
+        draw_missing(picture, lit, number)
+    if movie.lit_painter:
+        movie.lit_painter.paint(lit, running)
+    return light_of(lit, matrix=picture.tags.matrix, box=picture.box)
+
+
+def rounded(tiles: NDArray[np.float64]) -> list[Any]:
+    """Tiles as they stand in the log: three decimals, null for a tile that is covered."""
+    return [[[None if np.isnan(v) else round(float(v), 3) for v in tile] for tile in row] for row in tiles]
+
+
+def copied(frame: av.VideoFrame, pixel_format: PixelFormat) -> av.VideoFrame:
+    out = new_frame(pixel_format, frame.width, frame.height)
+    for taken, given in zip(planes(frame), planes(out), strict=True):
+        given[:] = taken
+    return out

@@ -1,0 +1,436 @@
+"""One segment: the single function that a worker runs.
+
+read -> fit to raster -> look -> colour checksum -> burn-in -> encode, for all outputs of a job from one
+decode. It knows no database and no plan, and writes under the output folder's `.work/` only.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections import Counter
+from collections.abc import Mapping
+from contextlib import ExitStack
+from functools import lru_cache, partial
+from pathlib import Path
+from typing import Any, Literal
+
+import av
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.pipelines.burnin.painter import Painter
+from rushlight.pipelines.burnin.text_fields import running_room
+from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.colour.look import Look, State
+from rushlight.pipelines.errors import SourceError, from_os
+from rushlight.pipelines.formats.codecs import Tags, codec, siting
+from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, planes
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.grading.bake import Baked, load_baked
+from rushlight.pipelines.grading.grader import Grader
+from rushlight.pipelines.heartbeat import beat
+from rushlight.pipelines.inside_folder import fresh, is_file, move, path_of, stat_of, unlink, write
+from rushlight.pipelines.job.exact_signal import Signal
+from rushlight.pipelines.job.from_spec import (
+    build_look,
+    fit_of,
+    font_of,
+    movie_tags,
+    opened_facts,
+    segment_name,
+    segment_writer,
+    side_name,
+    still_name,
+)
+from rushlight.pipelines.job.spec import JobSpec, MovieSpec, SegmentSpec, StillsSpec
+from rushlight.pipelines.measure import colour_tiles
+from rushlight.pipelines.measure.checksum import frame_digest
+from rushlight.pipelines.measure.original_baseline import Baseline, framings
+from rushlight.pipelines.measure.out_of_range import corrects, pushed_of, range_counts
+from rushlight.pipelines.originals.frame_sources import SourceFrame, open_source
+from rushlight.pipelines.originals.framing import Fitter, Placement, placement
+from rushlight.pipelines.outputs.hdr_metadata import states_light
+from rushlight.pipelines.outputs.stills import write_still
+from rushlight.pipelines.render.picture import (
+    LIT,
+    Movie,
+    Picture,
+    copied,
+    draw_missing,
+    kept_painter,
+    measured_light,
+    rounded,
+    tiles_of,
+)
+from rushlight.pipelines.render.threads import Ahead, Behind
+
+__all__ = ["render_segment"]
+
+SIDE_SCHEMA = "rushlight-segment-1"
+
+
+@lru_cache(maxsize=4)
+def _baked(path: str) -> Baked:
+    return load_baked(Path(path))
+
+
+def render_segment(payload: Mapping[str, Any], index: int, token: str) -> dict[str, Any]:
+    """Render segment `index` of a job, or find that it is there. Gives what the queue keeps: small, JSON-able.
+
+    Files are written under temporary names that carry `token` and renamed when complete.
+    """
+    job = JobSpec.model_validate(payload)
+    segment = job.segments[index]
+    movies = [o for o in job.outputs if isinstance(o, MovieSpec)] if segment.movies else []
+    if all(is_file(Path(job.out), name) for name in _made(job, segment, movies)):
+        return _result(job, segment, movies)
+    with ExitStack() as stack:
+        work = _Segment(job, segment, movies, token, stack)
+        work.run()
+    work.keep()
+    return _result(job, segment, movies)
+
+
+def _made(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> list[str]:
+    """The files that a finished segment has left, from the output folder."""
+    inside = range(segment.first, segment.first + segment.count)
+    stills = [
+        still_name(job, output, still.file)
+        for output in job.outputs
+        if isinstance(output, StillsSpec)
+        for still in output.stills
+        if still.frame in inside
+    ]
+    return [side_name(job, segment), *(segment_name(job, o, segment.index) for o in movies), *stills]
+
+
+def _result(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> dict[str, Any]:
+    out = Path(job.out)
+    files = [
+        {"path": str(out / name), "bytes": stat_of(out, name).st_size} for name in _made(job, segment, movies)
+    ]
+    return {"index": segment.index, "frames": segment.count, "files": files}
+
+
+class _Segment:
+    """The making of one segment."""
+
+    def __init__(
+        self, job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec], token: str, stack: ExitStack
+    ) -> None:
+        self.job, self.segment, self.token, self.stack = job, segment, token, stack
+        self.out = Path(job.out)
+        self.rate = FrameRate.parse(job.rate)
+        self.facts = opened_facts(job.source)
+        self.display = find_display(job.look.display)
+        self.signal = Signal(job, self.facts)
+        self.start = Timecode.parse(job.timecode, self.rate)
+        self.samples = set(colour_tiles.sampled_frames(job.count, self.rate.fraction))
+        self.baseline = Baseline(
+            pixel_format=self.signal.format,
+            levels=job.source.levels,
+            matrix=job.source.matrix,
+        )
+        self.pictures: list[Picture] = []
+        self.stills: dict[str, list[dict[str, Any]]] = {}
+        self.damage: list[dict[str, Any]] = []
+        self.warnings: list[str] = []
+        self.sensitivity: dict[str, float] = {}
+        self.faults: list[dict[str, Any]] = []
+        self.pushed: Counter[str] = Counter()
+        self.seen: Counter[str] = Counter()  # as the kernel counts; of stills, where there is no movie
+        keyed: dict[str, Picture] = {}
+        for spec in movies:
+            picture = self._picture(spec, keyed)
+            picture.movies.append(self._movie(spec, picture))
+        self._look: Look | None = None
+
+    @property
+    def look(self) -> Look:
+        """The exact look; made only where a still or a middle frame asks for it."""
+        if self._look is None:
+            self._look = build_look(self.job.look, self.out)
+        return self._look
+
+    def _picture(self, spec: MovieSpec, keyed: dict[str, Picture]) -> Picture:
+        which = codec(spec.codec)
+        pixel_format = find_pixel_format(which.pixel_format)
+        assert pixel_format is not None
+        tags = movie_tags(self.job, spec, self.facts)
+        place_of_chroma = siting(which, tags)
+        key = json.dumps(
+            [
+                spec.state,
+                spec.width,
+                spec.height,
+                spec.frame.model_dump(mode="json"),
+                which.pixel_format,
+                place_of_chroma,
+                tags.primaries,
+                tags.transfer,
+                tags.matrix,
+                tags.levels,
+                spec.dither,
+            ]
+        )
+        if key in keyed:
+            return keyed[key]
+        fit = fit_of(spec.frame, spec.width, spec.height, self.facts)
+        place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
+        fitter = Fitter(fit, self.signal.format, place, siting=self.signal.siting)
+        picture = Picture(
+            state=spec.state,
+            width=spec.width,
+            height=spec.height,
+            pixel_format=pixel_format,
+            tags=tags,
+            display=self.display,
+            fitter=fitter,
+            place=place,
+            grader=self._grader(spec, fitter, place, tags, pixel_format),
+        )
+        keyed[key] = picture
+        self.pictures.append(picture)
+        return picture
+
+    def _grader(
+        self, spec: MovieSpec, fitter: Fitter, place: Placement, tags: Tags, target: PixelFormat
+    ) -> Grader:
+        return Grader(
+            _baked(str(path_of(self.out, self.job.baked[spec.state]))) if spec.state != "log" else None,
+            source=fitter.format,
+            source_levels=self.job.source.levels,
+            source_chroma=self.job.source.chroma,
+            source_matrix=self.job.source.matrix,
+            source_top_sited=self.signal.siting == "top-left",
+            target=target,
+            target_levels=tags.levels,
+            target_matrix=tags.matrix,
+            siting=siting(codec(spec.codec), tags),
+            width=spec.width,
+            height=spec.height,
+            placement=place,
+            dither=spec.dither,
+        )
+
+    def _movie(self, spec: MovieSpec, picture: Picture) -> Movie:
+        final = segment_name(self.job, spec, self.segment.index)
+        temporary = f"{os.path.dirname(final)}/.{os.path.basename(final)}.{self.token}.part"
+        self.stack.callback(unlink, self.out, temporary)
+        painter = self._painter(spec, picture, picture.pixel_format)
+        self.warnings += painter.warnings if painter else []
+        lit = find_pixel_format(LIT) if states_light(spec.codec, picture.tags.transfer) else None
+        grader = self._grader(spec, picture.fitter, picture.place, picture.tags, lit) if lit else None
+        path = fresh(self.out, temporary)
+        writer = self.stack.enter_context(segment_writer(path, self.job, spec, picture.tags))
+        return Movie(
+            spec=spec,
+            writer=writer,
+            painter=painter,
+            lit=grader,
+            lit_painter=self._painter(spec, picture, lit) if lit else None,
+            temporary=temporary,
+        )
+
+    def _painter(self, spec: MovieSpec, picture: Picture, pixel_format: PixelFormat) -> Painter | None:
+        if not (spec.burnin or spec.guides):
+            return None
+        burnin = spec.burnin and spec.burnin.model_copy(update={"font": font_of(self.job, spec)})
+        last = self.facts.first_number + self.facts.frames
+        return kept_painter(
+            burnin,
+            pixel_format,
+            picture.tags.levels,
+            (spec.width, spec.height),
+            tuple(self.job.fields.items()),
+            running_room(self.start, frames=self.job.count, last_number=last),
+            spec.guides,
+            picture.box,
+            picture.tags.transfer,
+        )
+
+    # --- frame by frame
+
+    def run(self) -> None:
+        """All frames of the segment, through every output."""
+        source = open_source(self.facts, missing=self.job.source.missing, conform=self.job.source.conform)
+        self.stack.callback(source.close)
+        frames = self.stack.enter_context(Ahead(source.frames(self.segment.first, self.segment.count)))
+        behind = self.stack.enter_context(Behind())
+        for frame in frames:
+            beat()
+            self._note_damage(frame)
+            image = self.signal.working(frame.image)
+            self._count_pushed(image)
+            if self.pictures:
+                sampled = frame.number - self.job.first in self.samples
+                self.baseline.note(image, missing=frame.missing, sampled=sampled)
+            for picture in self.pictures:
+                self._graded(picture, image, frame, behind)
+            self._stills_of(image, frame)
+        behind.finish()
+        for picture in self.pictures:
+            for movie in picture.movies:
+                movie.writer.close()
+                move(self.out, movie.temporary, segment_name(self.job, movie.spec, self.segment.index))
+
+    def _note_damage(self, frame: SourceFrame) -> None:
+        if not frame.damage:
+            return
+        place = str(self.start + (frame.number - self.job.first))
+        if self.job.source.damaged == "fail" and not frame.missing:
+            raise SourceError(f"frame {frame.number} ({place}): {frame.damage}", file=self.job.source.path)
+        lost = {"lost": True} if frame.lost else {}
+        self.damage.append({"frame": frame.number, "timecode": place, "what": frame.damage, **lost})
+
+    def _count_pushed(self, image: av.VideoFrame) -> None:
+        """What the row's corrections push out of the encoding."""
+        if corrects(self.job.look) and any(o.state == "graded" for o in self.job.outputs):
+            self.pushed.update(pushed_of(image, self.signal.format, self.job.source, self.look))
+
+    def _graded(self, picture: Picture, image: av.VideoFrame, frame: SourceFrame, behind: Behind) -> None:
+        fitted = picture.fitter.fit(image)
+        graded, counts = picture.grader.grade(fitted, frame.number)
+        slated = frame.missing and self.job.source.missing == "slate"
+        if slated:
+            draw_missing(picture, graded, frame.number)
+        views = planes(graded)
+        picture.digests.append(frame_digest(views))
+        picture.grids.append(colour_tiles.luma_grid(views[0], picture.box))
+        picture.over += counts.over
+        picture.under += counts.under
+        picture.outside += counts.outside
+        picture.pixels += counts.pixels
+        offset = frame.number - self.job.first
+        for k, movie in enumerate(picture.movies):
+            if offset in self.samples:
+                movie.tiles.append({"frame": frame.number, "values": tiles_of(picture, views, movie.covered)})
+            last = k == len(picture.movies) - 1
+            drawn = graded if last else copied(graded, picture.pixel_format)
+            if movie.painter:
+                movie.painter.paint(drawn, self._running(frame.number))
+            if movie.lit:
+                running = self._running(frame.number)
+                movie.light.append(measured_light(picture, movie, fitted, frame.number, running, slated))
+            behind.do(partial(movie.writer.write, drawn))
+
+    def _running(self, number: int) -> dict[str, str]:
+        offset = number - self.job.first
+        return {
+            "timecode": str(self.start + offset),
+            "frame": str(offset),
+            "source_frame": str(self.facts.first_number + number),
+        }
+
+    # --- stills
+
+    def _stills_of(self, image: av.VideoFrame, frame: SourceFrame) -> None:
+        fitted: dict[str, tuple[NDArray[np.float64], Placement]] = {}
+        shown: dict[str, NDArray[np.float64]] = {}  # what several files show, evaluated once
+        for output in self.job.outputs:
+            if not isinstance(output, StillsSpec):
+                continue
+            for still in output.stills:
+                if still.frame != frame.number:
+                    continue
+                key = f"{output.width}x{output.height} {output.frame.model_dump_json()}"
+                if key not in fitted:
+                    fit = fit_of(output.frame, output.width, output.height, self.facts)
+                    fitted[key] = self.signal.fitted(image, fit)
+                    if not self.pictures:
+                        self.seen.update(range_counts(fitted[key][0]))
+                signal, place = fitted[key]
+                kind: State | Literal["light"] = "light" if still.kind == "exr" else output.state
+                if f"{kind} {key}" not in shown:
+                    shown[f"{kind} {key}"] = self._shown(signal, kind)
+                self._still(output, still.kind, still.file, frame.number, shown[f"{kind} {key}"], place)
+        self._sense(image, frame.number)
+
+    def _shown(self, signal: NDArray[np.float64], kind: State | Literal["light"]) -> NDArray[np.float64]:
+        """A fitted signal as a still holds it: a state's display R'G'B', or its scene light as ACES2065-1."""
+        if kind == "light":
+            return self.look.working.to_ap0(signal)
+        if kind == "log":
+            return np.clip(signal, 0, 1)
+        return self.look.evaluate(signal, kind)
+
+    def _still(
+        self,
+        output: StillsSpec,
+        kind: str,
+        file: str,
+        number: int,
+        picture: NDArray[np.float64],
+        place: Placement,
+    ) -> None:
+        box = (place.x, place.y, place.width, place.height)
+        if box != (0, 0, output.width, output.height):
+            canvas = np.zeros((output.height, output.width, 3))
+            canvas[place.y : place.y + place.height, place.x : place.x + place.width] = picture
+            picture = canvas
+        final = still_name(self.job, output, file)
+        temporary = f"{os.path.dirname(final)}/.{self.token}.part{os.path.splitext(file)[1]}"
+        try:
+            write_still(
+                fresh(self.out, temporary),
+                picture,
+                kind,
+                display=self.display if output.state != "log" else None,
+                metadata={"ImageDescription": f"{self.job.stem} {self.start + (number - self.job.first)}"},
+            )
+            move(self.out, temporary, final)
+        finally:
+            unlink(self.out, temporary)
+        codes = np.rint(np.clip(np.nan_to_num(picture), 0, 1) * 65535).astype("<u2")
+        entry: dict[str, Any] = {"file": file, "kind": kind, "frame": number, "picture": list(box)}
+        entry["digest"] = frame_digest([codes])
+        if kind != "exr" and output.state != "log":
+            entry["tiles"] = rounded(colour_tiles.tile_lab_rgb(picture, self.display, box))
+        self.stills.setdefault(output.output, []).append(entry)
+
+    def _sense(self, image: av.VideoFrame, number: int) -> None:
+        """What a small wrong grade would do to the middle frame, and to stills, by framing: the yardstick of `verify`."""
+        middle = number == self.job.first + self.job.count // 2
+        outputs = [
+            o
+            for o in self.job.outputs
+            if o.state == "graded"
+            and (any(s.frame == number for s in o.stills) if isinstance(o, StillsSpec) else middle)
+        ]
+        baked = self.job.baked.get("graded")
+        quick = _baked(str(path_of(self.out, baked))) if baked else None
+        for names, signal in framings(outputs, self.facts, self.signal, image):
+            base, moved = colour_tiles.fault_tiles(self.look, signal, quick)
+            if middle and not self.sensitivity:
+                self.sensitivity = colour_tiles.sensitivity(base, moved)
+            kept = {name: rounded(tiles) for name, tiles in moved.items()}
+            self.faults.append({"outputs": names, "frame": number, "moved": kept})
+
+    # --- keeping
+
+    def keep(self) -> None:
+        """Write what was found out beside the pictures."""
+        facts = {
+            "schema": SIDE_SCHEMA,
+            "first": self.segment.first,
+            "pictures": [p.facts() for p in self.pictures],
+            "movies": {
+                m.spec.output: {"tiles": m.tiles, "covered": [list(c) for c in m.covered], "light": m.light}
+                for p in self.pictures
+                for m in p.movies
+            },
+            "stills": self.stills,
+            "damage": self.damage,
+            "warnings": list(dict.fromkeys(self.warnings)),
+            "sensitivity": self.sensitivity,
+            "faults": self.faults,
+            "original": self.baseline.kept(),
+            "pushed": self.pushed,
+            "seen": self.seen,
+        }
+        side = side_name(self.job, self.segment)
+        try:
+            write(self.out, side, json.dumps(facts, separators=(",", ":")).encode())
+        except OSError as error:
+            raise from_os(error, self.out / side) from None

@@ -1,0 +1,210 @@
+"""The plan as a person and a script get it, of a made-up day: 300 clips of five cameras, and every original accounted for."""
+
+import json
+from collections import Counter
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from command import rushlight
+from pictures import numbered, write_movie, write_sequence
+from rushlight.pipelines.colour.cdl import CDL, format_ccc
+
+# letter: suffix, rate, label of minute m, encoding
+CAMERAS = {
+    "A": (".mov", Fraction(24), "10:{:02}:00:00", "ARRI LogC3"),
+    "B": (".mov", Fraction(24000, 1001), "11:{:02}:00:00", "V-Log"),
+    "C": (".mxf", Fraction(25), "12:{:02}:00:00", "S-Log3 S-Gamut3.Cine"),
+    "D": (".mp4", Fraction(30000, 1001), "13:{:02}:01;02", "Canon Log 3 Cinema Gamut"),
+}
+BAD = """nowhere.mov,,,LogC3,,,
+A001C001,,,LogC3,,-1 1 1,
+C0001.mxf,,,S-Log3 S-Gamut3.Cine,,,
+A009C009.mov,,,LogC3,,,
+"""
+
+
+@pytest.fixture(scope="module")
+def day(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, float | None]]:
+    """The day on disk, and the saturation that each original is to have by its path under `media`."""
+    place = tmp_path_factory.mktemp("day")
+    media, grades = place / "media", place / "grades"
+    grades.mkdir()
+    frames, small = [numbered(0, 32, 18), numbered(1, 32, 18)], [numbered(0, 64, 36, "yuv420p")]
+    truth: dict[str, float | None] = {}
+    rows = ["clip,reel,date,encoding,scene,slope,note"]
+    by_name: list[CDL] = []
+    edl = []
+    for letter, (suffix, rate, label, encoding) in CAMERAS.items():
+        for number in range(60):
+            reel = f"{letter}00{number // 30 + 1}"
+            name = f"C{number % 30 + 1:04}" if letter == "C" else f"{reel}C{number % 30 + 1:03}"
+            card = f"{reel}_card"
+            path = media / card / f"{name}{suffix}"
+            path.parent.mkdir(parents=True, exist_ok=True)
+            codec = "libx264" if letter == "D" else "prores_ks"
+            pictures = small if letter == "D" else frames
+            write_movie(path, pictures, codec=codec, rate=rate, timecode=label.format(number), reel=reel)
+            rows.append(f"{name}{suffix},{reel if letter == 'C' else ''},2026-05-04,{encoding},,,")
+            truth[f"{card}/{name}{suffix}"] = None
+            if letter in "AB":  # by the change record
+                truth[f"{card}/{name}{suffix}"] = (0.3 if number < 20 else 0.4) + (letter == "B") / 10
+            elif letter == "C":  # by name and reel
+                value = round(0.5 + number / 1000, 3)
+                truth[f"{card}/{name}{suffix}"] = value
+                edl += [
+                    f"{number + 1:03}  {reel} V C {label.format(number)} {label.format(number)[:-1]}2 00:00:00:00 00:00:00:02"
+                ]
+                edl += [f"* FROM CLIP NAME: {name}", f"* ASC_SAT: {value}"]
+            elif number % 3:
+                by_name.append(CDL(id=f"{name}_260504", saturation=round(0.6 + number / 1000, 3)))
+                truth[f"{card}/{name}{suffix}"] = by_name[-1].saturation
+    for number in range(60):
+        name = f"E001C{number + 1:03}"
+        write_sequence(
+            media / "E001" / name, [np.full((18, 32, 3), 400, np.uint16)] * 2, first=1_000_000 + 100 * number
+        )
+        rows.append(f"{name},,2026-05-04,Log3G10,{7 if number < 40 else 8},,")
+        truth[f"E001/{name}"] = 0.9 if number < 40 else None
+    (place / "day.csv").write_text("\n".join(rows) + "\n" + BAD)
+    (grades / "names.ccc").write_text(format_ccc(by_name))
+    (grades / "c.edl").write_text("TITLE: c\nFCM: NON-DROP FRAME\n" + "\n".join(edl) + "\n")
+    (grades / "scenes.csv").write_text("scene,saturation\n7,0.9\n")
+    (grades / "record.csv").write_text(
+        "date,timecode,rate,jammed,camera,saturation\n2026-05-04,09:00:00:00,24,08:00,A,0.3\n2026-05-04,10:20:00:00,24,08:00,A,0.4\n"
+        "2026-05-04,09:00:00:00,24,08:00,B,0.4\n2026-05-04,11:20:00:00,24,08:00,B,0.5\n"
+    )
+    # What no row names, what does not open, and what is no original.
+    cut = (media / "A001_card" / "A001C001.mov").read_bytes()[:300]
+    (media / "A002_card" / "A009C009.mov").write_bytes(cut)
+    (media / "A002_card" / "A009C010.mov").write_bytes(cut)
+    (media / "A002_card" / "A009C011.r3d").write_bytes(b"raw")
+    write_movie(media / "B002_card" / "B002C099.mov", frames, timecode="18:00:00:00", reel="B002")
+    write_sequence(media / "E001" / "E001C099", [np.full((18, 32, 3), 400, np.uint16)] * 2, first=2_000_000)
+    for name in ("._A001C001.mov", "A001C001.xml", ".DS_Store", "A001C001.jpg"):
+        (media / "A001_card" / name).write_bytes(b"")
+    history = media / "A001_card" / "ascmhl"
+    history.mkdir()
+    (history / "0001.mhl").write_text(
+        "<hashlist><hash><path>A001C001.mov</path></hash><hash><path>A001C077.mov</path></hash></hashlist>"
+    )
+    return place, truth
+
+
+@pytest.fixture(scope="module")
+def document(day: tuple[Path, dict[str, float | None]]) -> dict[str, Any]:
+    place, _ = day
+    run = rushlight(
+        "plan", "day.csv", "--media", "media", "--grades", "grades", "--out", "out", "--json", cwd=place
+    )
+    assert run.returncode == 1, run.stderr
+    return json.loads(run.stdout)  # type: ignore[no-any-return]
+
+
+def test_every_original_has_one_place_and_the_counts_add_up(
+    day: tuple[Path, dict[str, float | None]], document: dict[str, Any]
+) -> None:
+    place, truth = day
+    media, counts = document["media"], document["counts"]
+    assert len(truth) == 300 and (
+        counts["rows"],
+        counts["planned"],
+        counts["set_aside"],
+        counts["failed"],
+    ) == (304, 300, 3, 1)
+    planned = Counter(str(Path(c["path"]).relative_to("media")) for c in document["clips"])
+    assert planned == Counter(list(truth))
+    assert {Path(p).name for p in media["not_listed"]} == {"B002C099.mov", "E001C099"}
+    assert {Path(e["path"]).name for e in media["unreadable"]} == {
+        "A009C009.mov",
+        "A009C010.mov",
+        "A009C011.r3d",
+    }
+    assert [e["path"] for e in media["absent"]] == ["A001C077.mov"]
+    files = [p for p in (place / "media").rglob("*") if p.is_file() and p.suffix != ".dpx"]
+    assert media["listed"] == 300 and media["ignored"] == 5  # four by name, and the manifest
+    assert media["found"] == len(files) + 61 == 300 + 2 + 3 + 5
+
+
+def test_every_clip_has_the_grade_meant_for_it(
+    day: tuple[Path, dict[str, float | None]], document: dict[str, Any]
+) -> None:
+    _, truth = day
+    found = {
+        str(Path(c["path"]).relative_to("media")): c["grade"] and c["grade"]["saturation"]
+        for c in document["clips"]
+    }
+    assert found == {path: value and pytest.approx(value) for path, value in truth.items()}
+    reasons = Counter(c["grade_reason"].partition(",")[0] for c in document["clips"])
+    assert reasons["held at the cut"] == 120 and reasons["it is for the clip's scene"] == 40
+    assert (
+        sum(1 for value in truth.values() if value is None)
+        == document["counts"]["ungraded"]
+        == reasons["no decision was found for this clip"]
+    )
+    twins = {c["path"]: c["folder"] for c in document["clips"] if "/C0001.mxf" in c["path"]}
+    assert sorted(twins.values()) == ["C001", "C002"]
+
+
+def test_the_document_has_everything_in_the_given_shape(document: dict[str, Any]) -> None:
+    assert {"clips", "problems", "counts"} <= set(document)
+    for problem in document["problems"]:
+        assert {"file", "line", "key", "text"} <= set(problem) and problem["file"] == "day.csv"
+    assert sorted((p["line"], p["key"]) for p in document["problems"]) == [
+        (302, "clip"),
+        (303, "slope"),
+        (304, "clip"),
+        (305, ""),
+    ]
+    graded = next(c for c in document["clips"] if c["grade"])
+    assert {"slope", "offset", "power", "saturation", "source", "reason"} <= set(graded["grade"])
+    assert {
+        "clip",
+        "reel",
+        "first_timecode",
+        "last_timecode",
+        "frames",
+        "rate",
+        "codec",
+        "encoding",
+        "encoding_from",
+        "outputs",
+        "warnings",
+    } <= set(graded)
+    assert graded["encoding_from"] == "the list"
+    by_name = {c["path"]: c for c in document["clips"]}
+    drop = by_name["media/D001_card/D001C001.mp4"]
+    assert (drop["first_timecode"], drop["rate"], drop["codec"]) == ("13:00:01;02", "30000/1001", "h264")
+    assert document["counts"]["frames"] == sum(c["frames"] for c in document["clips"])
+    estimate = document["estimate"]
+    assert estimate["bytes"] > 0 and estimate["seconds_one_worker"] > 0 and estimate["free_bytes"] > 0
+
+
+@pytest.mark.parametrize("columns", ["100", "72"])
+def test_one_screen_says_it_all_and_fits(day: tuple[Path, dict[str, float | None]], columns: str) -> None:
+    place, truth = day
+    run = rushlight("plan", "day.csv", "--media", "media", "--grades", "grades", cwd=place, COLUMNS=columns)
+    assert run.returncode == 1 and not run.stderr
+    lines = run.stdout.splitlines()
+    assert max(map(len, lines)) <= int(columns)
+    together = " ".join(run.stdout.split())
+    assert "304 row(s) = 300 planned + 3 set aside + 1 failed;" in together
+    assert (
+        "310 found under the media folders = 300 listed + 2 not listed + 3 not readable + 5 ignored; 1 absent"
+        in together
+    )
+    for word in (
+        "SET ASIDE day.csv:302",
+        "day.csv:303",
+        "day.csv:304",
+        "FAILED day.csv:305",
+        "A009C011.r3d",
+        "B002C099.mov",
+        "A001C077.mov",
+    ):
+        assert word in together
+    for path in truth:  # every clip begins a row of the table
+        assert any(line.startswith(Path(path).name) for line in lines), path

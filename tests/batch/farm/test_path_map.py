@@ -1,0 +1,98 @@
+"""Paths under other names on other machines: out, back, and told apart by what is in a folder."""
+
+import pickle
+import threading
+import time
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rushlight.batch.farm.path_map import (
+    Mount,
+    Unfit,
+    awaited,
+    homeward,
+    original_there,
+    outward,
+    parse_mount,
+    recognisable,
+    seen_here,
+)
+from rushlight.pipelines.errors import DeliveryError, OptionError, SourceError
+
+
+def test_what_is_stated() -> None:
+    assert parse_mount("/Volumes/DAY/=/mnt//day") == Mount(here="/Volumes/DAY", there="/mnt/day")
+    for text in ("", "/a", "a=/b", "/a=b", "=/b", "/a="):
+        with pytest.raises(OptionError, match="HERE=THERE"):
+            parse_mount(text)
+
+
+@given(st.text(max_size=30))
+def test_any_text_is_a_mount_or_an_error(text: str) -> None:
+    try:
+        found = parse_mount(text)
+    except OptionError:
+        return
+    assert found.here.startswith("/") and found.there.startswith("/")
+
+
+def test_out_and_back(tmp_path: Path) -> None:
+    day, out = tmp_path / "there" / "day", tmp_path / "there" / "out"
+    day.mkdir(parents=True)
+    recognisable(out)
+    (day / "A001.mov").write_text("x")
+    mounts = [
+        Mount(here="/Volumes", there="/nowhere"),
+        Mount(here="/Volumes/DAY", there=str(day)),
+        Mount(here="/Volumes/OUT", there=str(tmp_path / "empty")),
+        Mount(here="/Volumes/OUT", there=str(out)),
+    ]
+    (tmp_path / "empty").mkdir()  # a mount point with nothing mounted
+    row = {"note": "see /Volumes/DAY/A001.mov"}
+    payload = {
+        "job": "a",
+        "out": "/Volumes/OUT",
+        "source": {"path": "/Volumes/DAY/A001.mov", "bytes": 1},
+        "fields": row,
+    }
+    moved = outward(payload, mounts)
+    assert moved["out"] == str(out) and moved["source"] == {"path": str(day / "A001.mov"), "bytes": 1}
+    assert moved["fields"] is row  # what is burned in stays as it is
+    made = {"index": 0, "files": [{"path": f"{out}/.work/a/0.mov", "bytes": 3}]}
+    assert homeward(made, payload, moved)["files"] == [{"path": "/Volumes/OUT/.work/a/0.mov", "bytes": 3}]
+    record = {"source": {"path": str(day / "A001.mov"), "bytes": 1}, "row": row}
+    assert homeward(record, payload, moved)["source"]["path"] == "/Volumes/DAY/A001.mov"
+    error = homeward(SourceError("does not decode", file=str(day / "A001.mov")), payload, moved)
+    assert str(error) == "/Volumes/DAY/A001.mov: does not decode"
+    assert homeward(None, payload, moved) is None
+    beside = {**payload, "out": "/Volumes/OUTER"}
+    with pytest.raises(Unfit):  # not under /Volumes/OUT
+        outward(beside, mounts)
+
+
+def test_a_machine_that_does_not_see_it_says_where_it_looked(tmp_path: Path) -> None:
+    recognisable(tmp_path)
+    payload = {"out": str(tmp_path), "source": {"path": "/Volumes/DAY/A001.mov"}}
+    with pytest.raises(
+        Unfit, match=r"does not see the original .looked at /mnt/day/A001.mov, /Volumes"
+    ) as found:
+        outward(payload, [parse_mount("/Volumes/DAY=/mnt/day")])
+    assert str(pickle.loads(pickle.dumps(found.value))) == str(found.value)
+    with pytest.raises(Unfit, match="does not see the output folder /x"):
+        outward({**payload, "out": "/x"}, [])
+    assert original_there(str(tmp_path / "A001_###.mov")) and not original_there("/x/A001_###.mov")
+
+
+def test_files_of_another_machine_come_in_sight(tmp_path: Path) -> None:
+    late = tmp_path / "late.mov"
+    threading.Timer(0.4, late.write_text, ["xyz"]).start()
+    start = time.monotonic()
+    assert awaited([(str(late), 3)], 20) == "" and time.monotonic() - start > 0.3
+    assert awaited([(str(late), 4)], 0) == str(late)
+    record = {"outputs": [{"path": "late.mov", "bytes": 3, "mtime_ns": 5}]}
+    assert seen_here(tmp_path, record)["outputs"][0]["mtime_ns"] == late.stat().st_mtime_ns
+    with pytest.raises(DeliveryError, match="is not here"):
+        seen_here(tmp_path, {"outputs": [{"path": "no.mov", "bytes": 3, "mtime_ns": 5}]}, 0)

@@ -1,0 +1,159 @@
+"""Names: clips found where they are, never outside; files named so that every system takes them."""
+
+import unicodedata
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rushlight.batch.lists.media_index import MediaIndex, resolve_clip, safe_name
+from rushlight.pipelines.errors import ListError, RushlightError, SourceError
+
+
+def test_places(tmp_path: Path) -> None:
+    for name in ("list/a.mov", "card1/CLIPS/b.mov", "card2/b.mov", "card1/c.mov", "card2/seq/x.0001.dpx"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_bytes(b"x")
+    media = MediaIndex([tmp_path / "card1", tmp_path / "card2"])
+    base = tmp_path / "list"
+    assert resolve_clip("a.mov", base, media) == base / "a.mov"
+    assert resolve_clip("CLIPS/b.mov", base, media) == tmp_path / "card1/CLIPS/b.mov"
+    assert resolve_clip("CLIPS\\b.mov", base, media) == tmp_path / "card1/CLIPS/b.mov"
+    assert resolve_clip("c", base, media) == tmp_path / "card1/c.mov"
+    assert resolve_clip("seq", base, media) == tmp_path / "card2/seq"
+    assert resolve_clip("seq/x.####.dpx", base, media) == tmp_path / "card2/seq/x.####.dpx"
+    assert resolve_clip(str(base / "a.mov"), Path("/"), media) == base / "a.mov"
+    with pytest.raises(SourceError, match="looked in"):
+        resolve_clip("nothere.mov", base, media)
+    with pytest.raises(ListError, match="climbs out"):
+        resolve_clip("../card1/c.mov", base, media)
+
+
+def test_a_windows_drive_is_looked_for_under_media(tmp_path: Path) -> None:
+    for card in ("A001", "A002"):
+        (tmp_path / card / "Clips").mkdir(parents=True)
+        (tmp_path / card / "Clips" / "c1.mov").touch()
+    media = MediaIndex([tmp_path])
+    assert resolve_clip(r"D:\A002\clips\C1.mov", tmp_path, media) == tmp_path / "A002/Clips/c1.mov"
+    with pytest.raises(ListError, match="fits 2 originals alike"):
+        resolve_clip(r"D:\Clips\c1.mov", tmp_path, media)
+    with pytest.raises(SourceError, match="no original of that name"):
+        resolve_clip(r"D:\Clips\c2.mov", tmp_path, media)
+    with pytest.raises(ListError, match="climbs out"):
+        resolve_clip(r"D:\Clips\..\c1.mov", tmp_path, media)
+
+
+def test_a_bare_name_found_twice_is_an_error_naming_both(tmp_path: Path) -> None:
+    for name in ("one/deep/b.mov", "two/deep/b.mov"):
+        (tmp_path / name).parent.mkdir(parents=True)
+        (tmp_path / name).write_bytes(b"x")
+    media = MediaIndex([tmp_path])
+    with pytest.raises(ListError, match=r"one.*two"):
+        resolve_clip("b.mov", tmp_path, media)
+
+
+def test_links_that_go_round_are_not_followed(tmp_path: Path) -> None:
+    (tmp_path / "a").mkdir()
+    (tmp_path / "a" / "loop").symlink_to(tmp_path)
+    (tmp_path / "a" / "b.mov").write_bytes(b"x")
+    assert resolve_clip("b.mov", tmp_path / "none", MediaIndex([tmp_path])) == tmp_path / "a" / "b.mov"
+
+
+@pytest.mark.parametrize(
+    ("name", "safe"),
+    [
+        ("A001C003", "A001C003"),
+        ("a/b:c", "a_b_c"),
+        ("con", "_con"),
+        ("LPT1.mov", "_LPT1.mov"),
+        ("x. ", "x"),
+        (".hidden", "_.hidden"),
+        ("", "_"),
+        ("名前", "名前"),
+    ],
+)
+def test_safe_names(name: str, safe: str) -> None:
+    assert safe_name(name) == safe
+
+
+@given(st.text(max_size=120))
+def test_any_name_is_safe_and_stays_so(name: str) -> None:
+    safe = safe_name(name)
+    assert (
+        safe
+        and len(safe.encode()) <= 201
+        and not set(safe) & set('<>:"/\\|?*\0')
+        and not safe.endswith((".", " "))
+    )
+    assert safe_name(safe) == safe
+
+
+@given(st.text(max_size=60))
+def test_any_clip_is_found_or_one_clear_error(clip: str) -> None:
+    try:
+        resolve_clip(clip, Path("/nonexistent"), MediaIndex([]))
+    except RushlightError:
+        pass
+
+
+def test_a_pattern_is_looked_for_in_every_folder_below(tmp_path: Path) -> None:
+    for name in (
+        "card1/DEEP/C_001.mov",
+        "card1/DEEP/C_002.mov",
+        "card2/D_1.mov",
+        "card3/D_1.mov",
+        "card2/C_x.mov",
+    ):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).touch()
+    media = MediaIndex([tmp_path])
+    assert resolve_clip("C_###.mov", tmp_path / "none", media) == tmp_path / "card1/DEEP/C_###.mov"
+    with pytest.raises(ListError, match=r"2 originals.*card2.*card3"):
+        resolve_clip("D_#.mov", tmp_path / "none", media)
+    with pytest.raises(SourceError, match="looked in"):
+        resolve_clip("E_#.mov", tmp_path / "none", media)
+
+
+def test_what_was_delivered_below_media_is_no_twin(tmp_path: Path) -> None:
+    for name in ("card/b.mov", "out/editorial/b.mov", "new/editorial/b.mov", "out/log/jobs.jsonl"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).touch()
+    media = MediaIndex([tmp_path], leave_out=[tmp_path / "new"])
+    assert resolve_clip("b.mov", tmp_path / "none", media) == tmp_path / "card/b.mov"
+
+
+def reserved() -> st.SearchStrategy[str]:
+    return st.sampled_from(["con", "PRN", "aux", "NUL", "com1", "LPT9"]).flatmap(
+        lambda d: st.sampled_from(
+            [d, f"{d}.mov", f" {d}", f"{d}.", f"{d} ", f"{d}.a.b", f"{d.lower()}\u0000"]
+        )
+    )
+
+
+@given(st.one_of(reserved(), st.text(max_size=300), st.text(".- \u0301e\u00e9\u200f~", max_size=40)))
+def test_names_hold_on_linux_macos_and_windows(name: str) -> None:
+    """Windows: no reserved device with any extension, none of its characters, no end in dot or space. macOS: composed
+    and decomposed forms are one name there, so only composed ones are written. Linux: 255 bytes with an extension."""
+    safe = safe_name(name)
+    assert safe.split(".")[0].strip().lower() not in {"con", "prn", "aux", "nul"} | {
+        f"{d}{n}" for d in ("com", "lpt") for n in range(1, 10)
+    }
+    assert not any(c in '<>:"/\\|?*' or ord(c) < 32 or ord(c) == 127 for c in safe)
+    assert safe not in (".", "..") and not safe.startswith(".") and safe[-1] not in ". "
+    assert unicodedata.normalize("NFC", safe) == safe and len(f"{safe}.000000.tiff16.tif".encode()) < 255
+    assert safe_name(unicodedata.normalize("NFD", safe)) == safe
+
+
+def test_the_end_of_a_path_is_looked_for_below_media(tmp_path: Path) -> None:
+    for name in ("day1/A001/CLIPS/c1.mov", "day1/A002/CLIPS/c1.mov", "day2/A001/c1.mxf"):
+        (tmp_path / name).parent.mkdir(parents=True)
+        (tmp_path / name).touch()
+    media = MediaIndex([tmp_path])
+    assert resolve_clip("a002/clips/C1.mov", tmp_path / "none", media) == tmp_path / "day1/A002/CLIPS/c1.mov"
+    assert resolve_clip("A001/CLIPS/c1", tmp_path / "none", media) == tmp_path / "day1/A001/CLIPS/c1.mov"
+    assert resolve_clip("A001/c1", tmp_path / "none", media) == tmp_path / "day2/A001/c1.mxf"
+    with pytest.raises(ListError, match="2 originals"):
+        resolve_clip("CLIPS/c1.mov", tmp_path / "none", media)
+    with pytest.raises(SourceError, match="looked in"):
+        resolve_clip("A003/c1.mov", tmp_path / "none", media)

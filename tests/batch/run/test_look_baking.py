@@ -1,0 +1,68 @@
+"""A look that cannot be baked costs the clips that have it, and no others."""
+
+from pathlib import Path
+
+import pytest
+
+import foreign
+from rushlight.batch.job_log import latest, read_records
+from rushlight.batch.plan.prepare import prepare
+from rushlight.batch.plan.request import Request
+from rushlight.batch.run.look_baking import baked
+from rushlight.batch.run.progress import View
+from rushlight.batch.run.render import jobs_of
+from rushlight.pipelines.errors import ResourceError
+
+CLIPS = ("A001C001.mov", "A001C002.mov", "A001C003.mov")
+
+
+@pytest.fixture
+def request_(tmp_path: Path) -> Request:
+    """Three clips, the second with another look than the others."""
+    for number, name in enumerate(CLIPS):
+        foreign.good(tmp_path / name, number)
+    rows = "".join(f"{name},LogC3,{1.1 if name == CLIPS[1] else 1.0}\n" for name in CLIPS)
+    (tmp_path / "day.csv").write_text("clip,encoding,saturation\n" + rows)
+    recipe = (
+        '[[output]]\nname = "p"\nmake = "movie"\ncodec = "prores-proxy"\nsize = "128x72"\n[look]\nsize = 33\n'
+    )
+    (tmp_path / "r.toml").write_text(recipe)
+    return Request(clip_list=tmp_path / "day.csv", recipe=str(tmp_path / "r.toml"), out=tmp_path / "out")
+
+
+def fails_for_one(monkeypatch: pytest.MonkeyPatch, error: Exception) -> None:
+    from rushlight.pipelines.job import from_spec
+
+    whole = from_spec.build_look
+
+    def odd(spec: object, out: Path) -> object:
+        if spec.grade and spec.grade.saturation != 1:  # type: ignore[attr-defined]
+            raise error
+        return whole(spec, out)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(from_spec, "build_look", odd)
+
+
+def test_the_others_are_baked(request_: Request, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert request_.out is not None
+    prepared = prepare(request_)
+    specs = [spec for spec, _ in jobs_of(prepared, request_.out, View(quiet=True))[0]]
+    fails_for_one(monkeypatch, ZeroDivisionError("odd"))
+    found = baked(prepared, request_.out, specs, lambda count: None)
+    assert [spec.clip for spec in found] == [CLIPS[0], CLIPS[2]] and all(spec.baked for spec in found)
+    assert [clip.row.clip for clip in prepared.plan.clips] == [CLIPS[0], CLIPS[2]]
+    ((row, error),) = prepared.plan.broken
+    assert row.clip == CLIPS[1] and "a fault of rushlight's own" in error.text
+    record = next(r for r in latest(read_records(request_.out)).values() if r["clip"] == CLIPS[1])
+    assert (record["status"], record["error"]) == ("failed", str(error))
+    assert "ZeroDivisionError: odd" in (request_.out / "log" / "errors.txt").read_text()
+
+
+def test_a_shortage_is_no_fault_of_a_look(request_: Request, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert request_.out is not None
+    prepared = prepare(request_)
+    specs = [spec for spec, _ in jobs_of(prepared, request_.out, View(quiet=True))[0]]
+    fails_for_one(monkeypatch, ResourceError("no space left on the disk"))
+    with pytest.raises(ResourceError):
+        baked(prepared, request_.out, specs, lambda count: None)
+    assert len(prepared.plan.clips) == 3

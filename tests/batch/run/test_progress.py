@@ -1,0 +1,148 @@
+"""What a person at a terminal, a pipe and a script see of a night, in unit steps and in a real terminal."""
+
+import json
+import os
+import pty
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from command import CALL, rushlight
+from here import HereFarm, farm_here, run, small_day  # noqa: F401
+from rushlight.batch.run.events import Event
+from rushlight.batch.run.progress import JsonView, View, duration
+
+SAMPLES = Path(__file__).resolve().parents[3] / "sample_frames"
+RECIPE = '[[output]]\nname = "viewing"\nmake = "movie"\ncodec = "h264"\nsize = "320x180"\n'
+ROWS = (
+    "clip,encoding,levels,slope,offset,power,saturation\n"
+    "A001C003.mov,S-Log3/S-Gamut3.Cine,narrow,1.06 1 0.97,0 0 0.004,1.02 1 1,1.08\n"
+    "A001C007.mov,LogC3,narrow,,,,\n"
+    "gone.mov,LogC3,narrow,,,,\n"
+)
+
+
+def night(view: View) -> None:
+    record = {"warnings": ["ungraded: no decision"], "outputs": [{"path": "viewing/a.mp4"}]}
+    view.begin(clips=3, frames=100, workers=2)
+    view.event(Event(what="started", clip="a.mov", frames=10))
+    view.event(Event(what="started", clip="b.mov"))
+    view.event(Event(what="segment", clip="a.mov", frames=30))
+    view.event(Event(what="done", clip="a.mov", record=record))
+    view.event(Event(what="retry", clip="b.mov", text="a worker was lost"))
+    view.event(Event(what="failed", clip="b.mov", text="does not decode"))
+
+
+def test_paths_are_printed_resolved(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    farm_here: HereFarm,  # noqa: F811
+) -> None:
+    day = small_day(tmp_path / "day", {"A001C001": 2})
+    (tmp_path / "real").mkdir()
+    (tmp_path / "link").symlink_to("real")
+    monkeypatch.chdir(tmp_path / "day")
+    out = tmp_path / "real" / "out"
+    told = []
+    for arguments in (
+        ("render", day.name, "--recipe", "two.toml", "--out", "../link/out"),
+        ("render", day.name, "--recipe", "two.toml", "--out", "../link/out", "--json"),
+        ("report", "../link/../link/out"),
+        ("report", "../link/out", "--json"),
+        ("queue", "list", "--queue", "../link/q.sqlite"),
+        ("grades", day.name, "--to", "../link/grades"),
+    ):
+        code, said = run(*arguments)
+        assert code == 0 and ".." not in said and "link" not in said, said
+        told.append(said)
+    assert f"report: {out}/report/index.html\n" in told[0] and f"to {out}\n" in told[0]
+    assert json.loads(told[1].splitlines()[-1])["out"] == str(out)
+    assert f"{tmp_path}/real/q.sqlite is empty" in told[4]
+
+
+def test_plain_lines(capsys: pytest.CaptureFixture[str]) -> None:
+    view = View()
+    night(view)
+    out, err = capsys.readouterr()
+    assert "3 clip(s), 100 frames, 2 worker(s)" in out and "\x1b" not in out + err
+    pace = next(line for line in out.splitlines() if " of 100 frames" in line)
+    assert re.fullmatch(
+        r"40 of 100 frames, [\d.]+ a second, .+ left; 1 waiting; now a\.mov \(40\), b\.mov \(0\)", pace
+    )
+    assert "done a.mov (1 of 3)\n  note: ungraded: no decision" in out
+    assert "retry b.mov a worker was lost" in err and "failed b.mov: does not decode" in err
+    assert view.in_hand_line() == "1 waiting; now nothing yet" and view.noted == 1
+
+
+def test_quiet_hides_all_but_what_matters(capsys: pytest.CaptureFixture[str]) -> None:
+    night(View(quiet=True))
+    out, err = capsys.readouterr()
+    assert out == "" and "failed b.mov: does not decode" in err
+
+
+def test_events_are_one_json_document_a_line(capsys: pytest.CaptureFixture[str]) -> None:
+    night(JsonView())
+    out, err = capsys.readouterr()
+    events = [json.loads(line) for line in out.splitlines()]
+    assert [e["event"] for e in events] == [
+        "begin",
+        "started",
+        "started",
+        "segment",
+        "done",
+        "retry",
+        "failed",
+    ]
+    assert events[3] == {**events[3], "clip": "a.mov", "frames": 40, "of": 100}
+    assert events[4]["warnings"] == ["ungraded: no decision"] and err == ""
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"), [(3.6, "4 s"), (200, "3 min 20 s"), (7500, "2 h 05 min"), (0, "0 s")]
+)
+def test_durations(seconds: float, text: str) -> None:
+    assert duration(seconds) == text
+
+
+def at_a_terminal(*arguments: object, columns: int = 100) -> tuple[int, str]:
+    """Run `rushlight …` in a terminal of its own; its exit code, and all that it wrote to the screen."""
+    ours, theirs = pty.openpty()
+    call = ["sh", "-c", f'stty cols {columns} rows 40; exec "$@"', "sh", *CALL, *map(str, arguments)]
+    process = subprocess.Popen(
+        call, stdin=theirs, stdout=theirs, stderr=theirs, env={**os.environ, "TERM": "xterm"}
+    )
+    os.close(theirs)
+    seen = b""
+    while True:
+        try:
+            block = os.read(ours, 65536)
+        except OSError:  # the other side is closed
+            break
+        if not block:
+            break
+        seen += block
+    os.close(ours)
+    return process.wait(), seen.decode("utf-8", "replace")
+
+
+def test_a_real_terminal_shows_queue_clips_in_hand_pace_and_a_last_summary(tmp_path: Path) -> None:
+    (tmp_path / "small.toml").write_text(RECIPE)
+    (tmp_path / "day.csv").write_text(ROWS)
+    request = ("render", tmp_path / "day.csv", "--media", SAMPLES, "--recipe", tmp_path / "small.toml")
+    code, seen = at_a_terminal(*request, "--out", tmp_path / "out", "--workers", 1)
+    assert code == 1
+    plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", seen)
+    assert re.search(r"[01]/2 clips .*\d+/\d+ frames +[\d.]+ a second .* left", plain)
+    assert re.search(r"1 waiting; now A001C00\d\.mov \(\d+\)", plain)
+    assert re.search(r"done A001C007\.mov \(\d of 2\)", plain) and "  note: ungraded" in plain
+    last = plain.replace("\r", "").rstrip().splitlines()
+    assert any(line.startswith("SET ASIDE: 1 clip(s)") for line in last[-6:])
+    assert any(line.startswith("delivered 2 clip(s)") for line in last[-4:])
+    assert "1 of them with notes: see " in "".join(last[-3:])
+    piped = rushlight(*request, "--out", tmp_path / "out")
+    assert piped.returncode == 1 and "\x1b" not in piped.stdout + piped.stderr
+    assert "2 clip(s) were there already" in piped.stdout
+    code, seen = at_a_terminal("verify", tmp_path / "out", "--no-hash", columns=100)
+    assert code == 0 and max(len(line) for line in seen.replace("\r", "").splitlines()) <= 100

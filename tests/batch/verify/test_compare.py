@@ -1,0 +1,93 @@
+"""Two renders compared from their logs; reference frames found by their names."""
+
+import copy
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from recorded import movie, recorded, still
+from rushlight.batch.job_log import append_record
+from rushlight.batch.verify.compare import compare, reference_frames
+from rushlight.pipelines.colour.camera_encodings import find_encoding
+from rushlight.pipelines.colour.cdl import CDL
+from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.colour.look import Look
+from rushlight.pipelines.measure.colour_tiles import patches
+
+LOOK = Look(
+    encoding=find_encoding("LogC3"),
+    display=find_display("Rec.709 BT.1886"),
+    cdl=CDL(slope=(1.04, 1.0, 0.96), saturation=1.05),
+)
+TILES = np.random.default_rng(0).uniform(20, 60, (9, 16, 3)).round(3).tolist()
+
+
+def record(clip: str, look: Look = LOOK, **given: Any) -> dict[str, Any]:
+    entry = still(output="editorial", **given) if given.get("kind") == "still" else movie(**given)
+    colour = {
+        "digest": "",
+        "patches": patches(look),
+        "pictures": [{"outputs": ["editorial"], "digest": "rushlight-frames-1:1"}],
+        "tiles": {"editorial": [{"frame": 0, "values": TILES}]},
+        "sensitivity": {},
+    }
+    return recorded(clip, entry, look={"digest": look.digest(), "description": ""}, colour=colour)
+
+
+def folder(path: Path, *records: dict[str, Any]) -> Path:
+    path.mkdir()
+    for each in records:
+        append_record(path, each)
+    return path
+
+
+def test_a_slope_of_a_twothousandth_differs_and_the_same_look_does_not(tmp_path: Path) -> None:
+    assert LOOK.cdl is not None
+    moved = replace(LOOK, cdl=replace(LOOK.cdl, slope=(1.0405, 1.0, 0.96)))
+    here = folder(tmp_path / "here", record("a.mov"), record("b.mov"), record("c.mov"))
+    there = folder(tmp_path / "there", record("a.mov"), record("b.mov", moved), record("d.mov"))
+    rows = {r["clip"]: r for r in compare(here, there)}
+    assert rows["a.mov"]["verdict"] == "same colour" and rows["a.mov"]["patches"]["worst"] == 0
+    assert rows["a.mov"]["same_look"] and rows["a.mov"]["same_frames"] and rows["a.mov"]["differences"] == []
+    assert rows["b.mov"]["verdict"] == "colour differs" and not rows["b.mov"]["same_look"]
+    assert 0.01 < rows["b.mov"]["patches"]["worst"] < 0.2
+    assert rows["c.mov"]["verdict"] == "only here" and rows["d.mov"]["verdict"] == "only there"
+    assert [r["clip"] for r in compare(here, there)][-1] == "a.mov"  # the largest first
+
+
+def test_tiles_decide_where_looks_say_the_same(tmp_path: Path) -> None:
+    other = copy.deepcopy(record("a.mov", width=1280, height=720, codec="h264"))
+    other["colour"]["tiles"]["editorial"][0]["values"] = np.add(TILES, [1, 2, 0]).tolist()
+    (row,) = compare(folder(tmp_path / "1", record("a.mov")), folder(tmp_path / "2", other))
+    assert row["verdict"] == "colour differs" and row["tiles"]["mean"] > 0.3 and row["patches"]["worst"] == 0
+    assert row["differences"] == [
+        "editorial is 1920x1080 dnxhr-lb, 48 frames here and 1280x720 h264, 48 frames there"
+    ]
+
+
+def test_stills_serve_where_there_is_no_movie(tmp_path: Path) -> None:
+    bare = record("a.mov", kind="still", still_kind="tiff16", frame=0, tiles=TILES)
+    bare["colour"]["tiles"], bare["colour"]["pictures"] = {}, []
+    (row,) = compare(folder(tmp_path / "1", record("a.mov")), folder(tmp_path / "2", bare))
+    assert row["tiles"]["worst"] == 0 and row["same_frames"] is None
+    assert row["differences"] == ["editorial is only here"]
+
+
+@pytest.mark.parametrize(
+    ("name", "clip", "digits"),
+    [
+        ("A001C003_10.05.59.12.jpg", "A001C003", "10055912"),
+        ("A001_C003 10055912.TIFF", "A001_C003", "10055912"),
+        ("A001-10:05:59;12.png", "A001", "10055912"),
+        ("A001C003.jpg", "", ""),
+        ("A001C003_10.05.59.12.txt", None, ""),
+        (".A001C003_10.05.59.12.jpg", None, ""),
+    ],
+)
+def test_reference_frames_by_name(name: str, clip: str | None, digits: str, tmp_path: Path) -> None:
+    (tmp_path / name).write_bytes(b"")
+    found = [(stem, number) for _, stem, number in reference_frames(tmp_path)]
+    assert found == ([(clip, digits)] if clip is not None else [])

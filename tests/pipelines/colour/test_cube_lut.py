@@ -1,0 +1,158 @@
+"""3D LUTs. Detectors and reader behaviour: measured on OpenColorIO and FFmpeg; Cube LUT Specification 1.0."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import ocio
+from rushlight.pipelines.colour.cube_lut import Lut, format_cube, identity_lut, lut_side, parse_cube
+from rushlight.pipelines.errors import LutError
+
+CUBE2 = "LUT_3D_SIZE 2\n" + "\n".join(f"{r} {g} {b}" for b in (0, 1) for g in (0, 1) for r in (0, 1)) + "\n"
+
+
+def node_lut() -> Lut:
+    table = np.zeros((2, 2, 2, 3))
+    table[1, 1, 0] = 1
+    return Lut(table=table)
+
+
+@pytest.mark.parametrize(
+    ("point", "tetrahedral", "trilinear"),
+    [
+        ((0.75, 0.5, 0.25), 0.25, 0.28125),
+        ((0.5, 0.75, 0.25), 0.25, 0.28125),
+        ((0.25, 0.5, 0.75), 0.0, 0.03125),
+    ],
+)
+def test_interpolations_differ_as_they_should(point: tuple, tetrahedral: float, trilinear: float) -> None:
+    assert node_lut().apply(point)[0] == pytest.approx(tetrahedral)
+    assert node_lut().apply(point, "trilinear")[0] == pytest.approx(trilinear)
+
+
+def test_red_is_fastest() -> None:
+    rows = "\n".join(f"{r} {g / 2} {b / 4}" for b in (0, 1) for g in (0, 1) for r in (0, 1))
+    lut = parse_cube(f"LUT_3D_SIZE 2\n{rows}\n")
+    assert lut.apply((0.25, 0.5, 0.75)) == pytest.approx((0.25, 0.25, 0.1875))
+
+
+def test_domain() -> None:
+    lut = parse_cube("DOMAIN_MIN 0 0 0\nDOMAIN_MAX 2 2 2\n" + CUBE2)
+    assert lut.apply((0.25, 0.5, 0.75)) == pytest.approx((0.125, 0.25, 0.375))
+    assert lut.apply((3, -1, 2)) == pytest.approx((1, 0, 1))
+
+
+def test_shaper_ahead_of_the_lattice() -> None:
+    text = "LUT_1D_SIZE 3\nLUT_3D_SIZE 2\n0 0 0\n0.25 0.25 0.25\n1 1 1\n" + CUBE2.split("\n", 1)[1]
+    lut = parse_cube(text)
+    assert lut.apply((0.5, 0.25, 1)) == pytest.approx((0.25, 0.125, 1))
+    with pytest.raises(LutError, match="1D part"):
+        format_cube(lut)
+
+
+ONE = "\n".join(f"{x**2:.8f} {x**1.5:.8f} {x**0.5:.8f}" for x in np.linspace(0, 1, 17)) + "\n"
+
+
+@pytest.mark.parametrize(
+    "head",
+    [
+        "LUT_3D_SIZE 5\n",
+        "DOMAIN_MIN -0.1 0 0.1\nDOMAIN_MAX 1.2 1 0.9\nLUT_3D_SIZE 5\n",
+        "LUT_1D_SIZE 17\nLUT_3D_SIZE 5\n" + ONE,
+        "LUT_1D_SIZE 17\nLUT_1D_INPUT_RANGE 0.0 1.5\nLUT_3D_SIZE 5\nLUT_3D_INPUT_RANGE 0.0 1.0\n" + ONE,
+    ],
+)
+def test_files_read_as_opencolorio_reads_them(head: str, tmp_path: Path) -> None:
+    """Plain, with a domain, and with a 1D part ahead of the 3D one."""
+    table = np.random.default_rng(1).uniform(0, 1, (125, 3))
+    text = head + "\n".join(" ".join(f"{v:.8f}" for v in row) for row in table) + "\n"
+    (tmp_path / "x.cube").write_text(text)
+    values = np.random.default_rng(2).uniform(0, 1, (200, 3))
+    theirs = ocio.through_file(values, tmp_path / "x.cube")
+    assert parse_cube(text).apply(values) == pytest.approx(theirs, abs=2e-6)
+
+
+@pytest.mark.parametrize("change", ["\r\n", "comments", "commas", "bom", "keyword", "exponent"])
+def test_spellings_that_are_taken(change: str) -> None:
+    text = {
+        "\r\n": CUBE2.replace("\n", "\r\n"),
+        "comments": "# a\n\n" + CUBE2.replace("1 1 0", "1 1 0 # here"),
+        "commas": CUBE2.replace("1 0 0", "1,0,0"),
+        "bom": "\ufeff" + CUBE2,
+        "keyword": "SOMETHING else 3\n" + CUBE2,
+        "exponent": CUBE2.replace("1 1 1", "1e0 10E-1 +1.0"),
+    }[change]
+    assert parse_cube(text).apply((0.3, 0.6, 0.9)) == pytest.approx((0.3, 0.6, 0.9))
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "LUT_3D_SIZE"),
+        ("LUT_1D_SIZE 2\n0 0 0\n1 1 1\n", "1D"),
+        ("LUT_3D_SIZE 1\n0 0 0\n", "size from 2"),
+        ("LUT_3D_SIZE 999\n", "size from 2"),
+        ("LUT_3D_SIZE two\n", "size from 2"),
+        (CUBE2 + "0 0 0\n", "more rows"),
+        (CUBE2.rsplit("\n", 2)[0], "7 rows"),
+        ("LUT_3D_SIZE 2\n" + "0 0 nan\n" * 8, "finite"),
+        ("LUT_3D_SIZE 2\n" + "0 0\n" * 8, "finite"),
+        (CUBE2 + "DOMAIN_MIN 0 0 0\n", "after the table"),
+        ("DOMAIN_MIN 1 0 0\nDOMAIN_MAX 0 1 1\n" + CUBE2, "empty domain"),
+        ("0 0 0\n" + CUBE2, "ahead of its size"),
+    ],
+)
+def test_wrong_files_are_one_clear_error(text: str, words: str) -> None:
+    with pytest.raises(LutError, match=words) as caught:
+        parse_cube(text, file="x.cube")
+    assert caught.value.file == "x.cube"
+
+
+def test_identity_shapes_nan_and_infinities() -> None:
+    grid = np.random.default_rng(0).random((4, 5, 3))
+    for way in ("tetrahedral", "trilinear"):
+        assert identity_lut(9).apply(grid, way) == pytest.approx(grid)
+        assert identity_lut(9).apply([[np.nan, np.inf, -np.inf]], way).tolist() == [[0, 1, 0]]
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [
+        ("", ("", "full")),
+        ("narrow", ("", "narrow")),
+        (" FULL ", ("", "full")),
+        ("ARRI LogC3", ("ARRI LogC3", "full")),
+        ("ARRI  LogC3 EI 400 Narrow", ("ARRI LogC3 EI 400", "narrow")),
+        ("narrowband", ("narrowband", "full")),
+    ],
+)
+def test_what_a_lut_is_said_to_take(text: str, wanted: tuple) -> None:
+    assert lut_side(text) == wanted
+
+
+def test_digest_is_over_the_numbers() -> None:
+    one, two = identity_lut(5), Lut(table=identity_lut(5).table.copy(), title="another name")
+    assert one.digest() == two.digest()
+    two.table[1, 2, 3, 0] += 1e-6
+    assert one.digest() != two.digest()
+
+
+@settings(max_examples=20)
+@given(st.integers(2, 5), st.integers(0, 10**6))
+def test_written_and_read_back(size: int, seed: int) -> None:
+    table = np.round(np.random.default_rng(seed).uniform(-1, 2, (size, size, size, 3)), 8)
+    lut = Lut(table=table, title='a "quoted"\nname', domain_min=(-0.5, 0, 0), domain_max=(1, 2, 1))
+    back = parse_cube(format_cube(lut, ["made by a test\nin two lines"]))
+    assert back.table == pytest.approx(table)
+    assert (back.domain_min, back.domain_max) == (lut.domain_min, lut.domain_max)
+
+
+@given(st.text(max_size=200))
+def test_junk_is_a_lut_error(text: str) -> None:
+    try:
+        parse_cube(text)
+    except LutError:
+        pass

@@ -1,0 +1,58 @@
+"""Rows that take a share of the transform itself: compiled from the same text, the same numbers."""
+
+import numba as nb
+import numpy as np
+import pytest
+
+from rushlight.pipelines.colour.camera_encodings import find_encoding
+from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.colour.look import Look
+from rushlight.pipelines.grading.direct_evaluation import evaluated
+from rushlight.pipelines.grading.direct_evaluation_jit import take_shares
+from rushlight.pipelines.grading.lattice import direct_of, steps
+from rushlight.pipelines.grading.row_ops import tetrahedra
+
+WIDTH = 301
+
+
+@nb.njit
+def rows(place, table, size, at, weights, row, out):  # type: ignore[no-untyped-def]
+    tetrahedra(place[0], place[1], place[2], table, size, WIDTH, at, weights, out[0], out[1], out[2], out[3])
+    take_shares(out[3], WIDTH, size, at, weights, row, out[0], out[1], out[2])
+
+
+def run(place: np.ndarray, table: np.ndarray, row: np.ndarray) -> np.ndarray:
+    given, out = np.zeros((3, WIDTH + 8), np.float32), np.zeros((4, WIDTH + 8), np.float32)
+    given[:, :WIDTH] = place
+    at, weights = np.zeros((3, WIDTH + 8), np.int32), np.zeros((4, WIDTH + 8), np.float32)
+    rows(given, table.reshape(-1), len(table), at, weights, row, out)
+    return out[:, :WIDTH]
+
+
+@pytest.mark.parametrize("size", [65, 129])
+@pytest.mark.parametrize("share", [0.0, 1.0, None])
+def test_rows_take_the_share_that_the_fourth_value_says(share: float | None, size: int) -> None:
+    """Nowhere, everywhere and between; on points, edges, ties and the far corner too."""
+    look = Look(encoding=find_encoding("LogC3"), display=find_display("Rec.709 BT.1886"))
+    signal = steps(look)
+    places = np.repeat((size - 1) * (signal - signal[0])[None] / np.ptp(signal), 3, 0) * np.array(
+        [[1], [1.01], [0.99]]
+    )
+    row = direct_of(look, places, size)
+    rng = np.random.default_rng(2)
+    table = rng.random((size, size, size, 4)).astype(np.float32)
+    place = rng.uniform(0, size - 1, (3, WIDTH)).astype(np.float32)
+    place[:, :40] = np.round(place[:, :40])
+    place[0, 40:80] = place[1, 40:80]
+    place[1, 80:120] = place[2, 80:120]
+    place[:, 120] = size - 1
+    if share is not None:
+        table[..., 3] = share
+    found = run(place, table, row)
+    bare = run(place, table * np.array([1, 1, 1, 0], np.float32), row)
+    part = found[3]
+    assert part == pytest.approx(share, abs=1e-6) if share is not None else np.ptp(part) > 0.5
+    exact = evaluated(place.T.astype(np.float64), row).T
+    assert found[:3] == pytest.approx(bare[:3] * (1 - part) + exact * part, abs=2e-5)
+    if share == 0:
+        assert (found == bare).all()

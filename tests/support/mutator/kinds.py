@@ -1,0 +1,399 @@
+"""The kinds of input: which files are mutated, of what form they are, and the commands that are given them."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from random import Random
+from typing import Any
+
+__all__ = ["KINDS", "Kind"]
+
+Call = list[object]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """`seeds`: patterns of files in `work`; `calls(home, path, rng)`: what is run when `path` is mutated; `read`:
+    the parser by itself."""
+
+    name: str
+    group: str
+    form: str
+    seeds: tuple[str, ...]
+    calls: Callable[[Path, Path, Random], list[Call]]
+    read: Callable[[Path], Any] | None = None
+    good: str = ""  # a clip that a plan as JSON must still hold
+
+    def chosen(self, work: Path, rng: Random) -> Path:
+        """The file that is mutated."""
+        found = sorted(p for pattern in self.seeds for p in work.glob(pattern) if p.is_file())
+        assert found, self.seeds
+        return rng.choice(found)
+
+    def faults(self, call: Call, code: int, said: str) -> str:
+        """What is wrong with the other clips of a plan; empty where nothing is."""
+        if not self.good or "--json" not in call or call[0] != "plan":
+            return ""
+        try:
+            planned = {clip["clip"] for clip in json.loads(said[said.index("{") :])["clips"]}
+        except (ValueError, KeyError, IndexError) as error:
+            return f"no plan as JSON: {error!r}"
+        return (
+            ""
+            if any(self.good in clip for clip in planned)
+            else f"{self.good} is not planned: {sorted(planned)}"
+        )
+
+
+# --- what is asked of a list and all that goes with it
+
+
+def asked(home: Path, clip_list: str, rng: Random, *options: object, recipe: str = "two.toml") -> list[Call]:
+    """One or two commands about a list of `day`, with those options."""
+    day = home / "work" / "day"
+    given: Call = [day / clip_list, "--recipe", day / recipe, "--media", home / "media", *options]
+    plan: Call = ["plan", *given, "--json"]
+    other: list[list[Call]] = [
+        [plan],
+        [["plan", *given]],
+        [["plan", *given, "--write", day / "written.csv"]],
+        [["look", *given, "--json"]],
+        [["grades", *given, "--to", day / "handed over"]],
+        [["render", *given, "--out", day / "out"]],
+        [
+            ["queue", "add", *given, "--out", day / "out", "--queue", day / "q.sqlite"],
+            ["queue", "list", "--queue", day / "q.sqlite"],
+        ],
+    ]
+    (chosen,) = rng.choices(other, (6, 3, 1, 2, 1, 1.5, 0.5))
+    if chosen[0][0] == "look":
+        chosen[0].insert(2, rng.choice(("A001C001.mov", "A001C002", "A001C001")))
+    return chosen
+
+
+def of_list(home: Path, path: Path, rng: Random) -> list[Call]:
+    return asked(home, path.name, rng, "--encoding", "LogC3")
+
+
+def of_grades(home: Path, path: Path, rng: Random) -> list[Call]:
+    if path.name == "three.ccc" and rng.random() < 0.5:
+        return asked(home, "day.csv", rng)
+    return asked(home, "bare.csv", rng, "--grades", path if rng.random() < 0.8 else path.parent)
+
+
+def of_lut(home: Path, path: Path, rng: Random) -> list[Call]:
+    return asked(home, "day.csv", rng)
+
+
+def of_recipe(home: Path, path: Path, rng: Random) -> list[Call]:
+    return asked(home, "day.csv", rng, recipe=path.name)
+
+
+def of_defaults(home: Path, path: Path, rng: Random) -> list[Call]:
+    return asked(home, "bare.csv", rng, "--defaults", path)
+
+
+# --- originals
+
+
+def of_original(home: Path, path: Path, rng: Random) -> list[Call]:
+    """A mutated original, with a good one in the list: as a row of it, in a folder as list, or in the media beside it."""
+    shots, day = home / "work" / "shots", home / "work" / "day"
+    clip = path.name if path.parent == shots else path.parent.name
+    (shots / "day.csv").write_text(f"clip,encoding,levels\nA001C001.mov,LogC3,full\n{clip},LogC3,full\n")
+    (shots / "good.csv").write_text("clip,encoding,levels\nA001C001.mov,LogC3,full\n")
+    options: Call = ["--recipe", day / "log.toml", "--encoding", "LogC3", "--levels", "full", "--rate", "24"]
+    listed: Call = [shots / "day.csv", *options, "--media", home / "media"]
+    beside: Call = [shots / "good.csv", *options, "--media", home / "media", "--media", path.parent]
+    plan: Call = ["plan", *listed, "--json"]
+    found: list[list[Call]] = [
+        [plan],
+        [["plan", *beside, "--json"]],
+        [["plan", path.parent, *options]],
+        [plan, ["render", *listed, "--out", home / "work" / "made"]],
+        [["render", *listed, "--out", home / "work" / "made"], ["verify", home / "work" / "made"]],
+    ]
+    return rng.choices(found, (4, 2, 1, 2, 0.5))[0]
+
+
+# --- an output folder
+
+
+def of_folder(home: Path, path: Path, rng: Random) -> list[Call]:
+    """A mutated file of an output folder: measured, reported, rendered into again, made again from."""
+    night, media = home / "work" / "night", home / "media"
+    out, again = night / "out", night / "again"
+    given: Call = [night / "day" / "day.csv", "--recipe", night / "day" / "two.toml", "--media", media]
+    given += ["--defaults", night / "day" / "defaults.toml"]
+    if rng.random() < 0.4:  # something is missing, so that it is made
+        made = sorted(p for p in out.glob("*/A001C00*.*") if p != path)
+        rng.choice(made).unlink()
+    if rng.random() < 0.3 and path.name != "index.html":
+        (out / "report" / "index.html").unlink()
+    only: Call = ["--only", "clip=A001C001.mov"]
+    found: list[list[Call]] = [
+        [["verify", out]],
+        [["verify", out, "--no-hash", "--json"], ["report", out]],
+        [["report", out]],
+        [["render", *given, "--out", out]],
+        [["render", "--from", out]],
+        [["render", "--from", out, "--out", again, *only, "--media", media]],
+        [["plan", *given, "--out", out]],
+    ]
+    return rng.choices(found, (3, 2, 3, 2, 2, 1, 0.3))[0]
+
+
+def of_inputs(home: Path, path: Path, rng: Random) -> list[Call]:
+    """A mutated file of what is kept of inputs: made again from, in place or elsewhere."""
+    out = home / "work" / "night" / "out"
+    sorted(out.glob("editorial/*"))[rng.randrange(2)].unlink()
+    elsewhere: Call = ["render", "--from", out, "--out", home / "work" / "night" / "again"]
+    return [rng.choice((["render", "--from", out], elsewhere, [*elsewhere, "--only", "clip=A001C001.mov"]))]
+
+
+def of_queue(home: Path, path: Path, rng: Random) -> list[Call]:
+    """A mutated queue: listed, changed and run. It is run only where bytes that were flipped left its paths alone."""
+    queue: Call = ["--queue", path]
+    listing: Call = rng.choice((["queue", "list", *queue], ["queue", "list", "--json", *queue]))
+    whole = (home / "whole" / "night" / "queue.sqlite").read_bytes().count(str(home).encode())
+    safe = path.read_bytes().count(str(home).encode()) >= whole - 1
+    what: Call = ["queue", rng.choice(("hold", "release", "retry", "drop")), "--all", *queue]
+    running: Call = ["queue", "run", *queue] if safe else listing
+    return rng.choice(([listing], [listing], [what, listing], [running, listing], [running]))
+
+
+# --- parsers by themselves
+
+
+def _text(path: Path) -> str:
+    from rushlight.pipelines.errors import InputError
+    from rushlight.pipelines.text_files import read_text
+
+    return read_text(path, InputError, errors="replace")
+
+
+def _list(path: Path) -> Any:
+    from rushlight.batch.lists.clip_list import read_csv
+
+    return read_csv(_text(path), file=path.name)
+
+
+def _edl(path: Path) -> Any:
+    from rushlight.batch.lists.edl import read_edl
+
+    return read_edl(_text(path), file=path.name)
+
+
+def _otio(path: Path) -> Any:
+    from rushlight.batch.lists.otio import read_timeline
+
+    return read_timeline(_text(path), file=path.name)
+
+
+def _cdl(path: Path) -> Any:
+    from rushlight.pipelines.colour.cdl import parse_cdl
+
+    return parse_cdl(path.read_bytes(), file=path.name)
+
+
+def _cube(path: Path) -> Any:
+    from rushlight.pipelines.colour.cube_lut import parse_cube
+
+    return parse_cube(_text(path), file=path.name)
+
+
+def _recipe(path: Path) -> Any:
+    from rushlight.pipelines.recipe.model import parse_recipe
+
+    return parse_recipe(_text(path), file=path.name)
+
+
+def _defaults(path: Path) -> Any:
+    from rushlight.pipelines.recipe.model import parse_defaults
+
+    return parse_defaults(_text(path), file=path.name)
+
+
+def _changes(path: Path) -> Any:
+    from rushlight.batch.decisions.change_files import record_of
+
+    return record_of(path)
+
+
+def _original(path: Path) -> Any:
+    from rushlight.pipelines.formats.timecode import FrameRate
+    from rushlight.pipelines.originals.probe import probe
+
+    movie = path.parent.name == "shots"
+    return probe(path if movie else path.parent, rate=None if movie else FrameRate.parse(24))
+
+
+def _records(path: Path) -> Any:
+    from rushlight.batch.job_log import latest, read_records
+
+    return latest(read_records(path.parent.parent))
+
+
+def _requests(path: Path) -> Any:
+    from rushlight.batch.run.kept_inputs import kept_requests
+
+    return kept_requests(path.parent.parent.parent)
+
+
+OUT = "night/out"
+KINDS: dict[str, Kind] = {
+    kind.name: kind
+    for kind in (
+        Kind(name="csv", group="texts", form="table", seeds=("day/day.csv",), calls=of_list, read=_list),
+        Kind(name="edl", group="texts", form="text", seeds=("day/day.edl",), calls=of_list, read=_edl),
+        Kind(name="otio", group="texts", form="json", seeds=("day/day.otio",), calls=of_list, read=_otio),
+        Kind(name="cc", group="texts", form="xml", seeds=("day/grades/*.cc",), calls=of_grades, read=_cdl),
+        Kind(name="ccc", group="texts", form="xml", seeds=("day/grades/*.ccc",), calls=of_grades, read=_cdl),
+        Kind(name="cdl", group="texts", form="xml", seeds=("day/grades/*.cdl",), calls=of_grades, read=_cdl),
+        Kind(name="grades", group="texts", form="table", seeds=("day/grades/five.csv",), calls=of_grades),
+        Kind(name="cube", group="texts", form="text", seeds=("day/small.cube",), calls=of_lut, read=_cube),
+        Kind(
+            name="recipe", group="texts", form="toml", seeds=("day/two.toml",), calls=of_recipe, read=_recipe
+        ),
+        Kind(
+            name="defaults",
+            group="texts",
+            form="toml",
+            seeds=("day/defaults.toml",),
+            calls=of_defaults,
+            read=_defaults,
+        ),
+        Kind(
+            name="changes",
+            group="texts",
+            form="table",
+            seeds=("day/changes.csv", "day/clocked.csv"),
+            calls=of_grades,
+            read=_changes,
+        ),
+        Kind(
+            name="changes-edl",
+            group="texts",
+            form="text",
+            seeds=("day/changes.edl",),
+            calls=of_grades,
+            read=_changes,
+        ),
+        Kind(
+            name="mov",
+            group="originals",
+            form="binary",
+            seeds=("shots/*.mov",),
+            calls=of_original,
+            read=_original,
+            good="A001C001",
+        ),
+        Kind(
+            name="mp4",
+            group="originals",
+            form="binary",
+            seeds=("shots/*.mp4",),
+            calls=of_original,
+            read=_original,
+            good="A001C001",
+        ),
+        Kind(
+            name="mxf",
+            group="originals",
+            form="binary",
+            seeds=("shots/*.mxf",),
+            calls=of_original,
+            read=_original,
+            good="A001C001",
+        ),
+        Kind(
+            name="dpx",
+            group="originals",
+            form="binary",
+            seeds=("shots/*/*.dpx",),
+            calls=of_original,
+            read=_original,
+            good="A001C001",
+        ),
+        Kind(
+            name="exr",
+            group="originals",
+            form="binary",
+            seeds=("shots/*/*.exr",),
+            calls=of_original,
+            read=_original,
+            good="A001C001",
+        ),
+        Kind(
+            name="tiff",
+            group="originals",
+            form="binary",
+            seeds=("shots/*/*.tif",),
+            calls=of_original,
+            read=_original,
+            good="A001C001",
+        ),
+        Kind(
+            name="png",
+            group="originals",
+            form="binary",
+            seeds=("shots/*/*.png",),
+            calls=of_original,
+            read=_original,
+            good="A001C001",
+        ),
+        Kind(
+            name="log",
+            group="folders",
+            form="json lines",
+            seeds=(f"{OUT}/log/jobs.jsonl",),
+            calls=of_folder,
+            read=_records,
+        ),
+        Kind(
+            name="frames",
+            group="folders",
+            form="json lines",
+            seeds=(f"{OUT}/log/frames/*.jsonl",),
+            calls=of_folder,
+        ),
+        Kind(name="kept-json", group="folders", form="json", seeds=(f"{OUT}/log/*.json",), calls=of_folder),
+        Kind(
+            name="requests",
+            group="folders",
+            form="json lines",
+            seeds=(f"{OUT}/log/inputs/requests.jsonl",),
+            calls=of_inputs,
+            read=_requests,
+        ),
+        Kind(name="inputs", group="folders", form="text", seeds=(f"{OUT}/log/inputs/*.*",), calls=of_inputs),
+        Kind(
+            name="looks",
+            group="folders",
+            form="binary",
+            seeds=(f"{OUT}/log/inputs/looks/*",),
+            calls=of_inputs,
+        ),
+        Kind(name="mhl", group="folders", form="xml", seeds=(f"{OUT}/ascmhl/*.mhl",), calls=of_folder),
+        Kind(name="mhl-chain", group="folders", form="xml", seeds=(f"{OUT}/ascmhl/*.xml",), calls=of_folder),
+        Kind(
+            name="report",
+            group="folders",
+            form="text",
+            seeds=(f"{OUT}/report/*.*", f"{OUT}/report/pictures/*"),
+            calls=of_folder,
+        ),
+        Kind(
+            name="movies",
+            group="folders",
+            form="binary",
+            seeds=(f"{OUT}/editorial/*", f"{OUT}/viewing/*"),
+            calls=of_folder,
+        ),
+        Kind(name="stills", group="folders", form="binary", seeds=(f"{OUT}/stills/*",), calls=of_folder),
+        Kind(name="queue", group="folders", form="sqlite", seeds=("night/queue.sqlite",), calls=of_queue),
+    )
+}

@@ -116,8 +116,6 @@ def holding(root: Path, name: str, *, make: bool = False) -> Iterator[tuple[int,
     OutsideError where a part is a link, OSError where one is not there or is no folder.
     """
     *above, last = parts_of(name)
-    if make:
-        root.mkdir(parents=True, exist_ok=True)
     handle = os.open(root, _FOLDER)  # the user's own: it may be a link
     try:
         for count, part in enumerate(above, 1):

@@ -206,7 +206,7 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, Mapping[str, Any]]) 
             job=job,
             clip=each.clip,
             state=status(job),
-            lists=tuple(Path(path).name for path in each.lists),
+            lists=_told_apart(list(each.lists)),
             differs=len(set(each.lists.values())) > 1,
         )
         for job, each in seen.items()
@@ -221,6 +221,12 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, Mapping[str, Any]]) 
         settled=frozenset(settled),
         ungraded=sum((record.get("look") or {}).get("grade") is None for record in made),
     )
+
+
+def _told_apart(paths: list[str]) -> tuple[str, ...]:
+    """Names of files; whole paths where two of them have one name."""
+    names = [Path(path).name for path in paths]
+    return tuple(names if len(set(names)) == len(names) else paths)
 
 
 def made_from(records: Iterable[Mapping[str, Any]]) -> set[str]:

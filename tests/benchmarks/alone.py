@@ -37,6 +37,7 @@ from rushlight.pipelines.render.threads import Ahead, Behind
 
 def spec_of(clip_list: Path, recipe: str, media: Path, out: Path) -> JobSpec:
     """The job of the list's only clip, its look baked under `out`."""
+    out.mkdir(parents=True, exist_ok=True)
     prepared = prepare(Request(clip_list=clip_list, recipe=recipe, media=(media,), out=out))
     clip = prepared.plan.clips[0]
     fields = fields_of_clip(clip, prepared.recipe)

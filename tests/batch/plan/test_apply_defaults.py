@@ -69,6 +69,7 @@ lut = "show.cube"
     assert "V-Log" in second.look.encoding and second.signal.encoding_from == "the list"
     assert "S-Log3" in third.look.encoding
     assert third.look.lut and third.look.lut.name == "show" and first.look.lut is None
+    (tmp_path / "out").mkdir()
     keep_inputs(prepared, tmp_path / "out")
     kept = list((tmp_path / "out" / "log" / "inputs").glob("*.defaults.toml"))
     assert len(kept) == 1 and kept[0].read_text() == side

@@ -181,3 +181,11 @@ def test_a_request_that_does_not_read_is_said(tmp_path: Path, spoilt: str) -> No
     (tmp_path / "log" / "requests" / "x.json").write_text(spoilt)
     found, faults = read_askings(tmp_path)
     assert found == [DAY1] and len(faults) == 1 and "x.json" in faults[0]
+
+
+def test_lists_of_one_name_are_told_apart() -> None:
+    lists = ["/a/day.csv", "/b/day.csv"]
+    rows = [(Asked(job="a", clip="a", line=2, asks=name),) for name in lists]
+    askings = [Asking(list=name, recipe="r", rows=row) for name, row in zip(lists, rows, strict=True)]
+    [entry] = day_of(askings, {}).entries
+    assert entry.lists == tuple(lists) and entry.differs

@@ -100,6 +100,9 @@ def test_an_older_queue_is_read_and_its_jobs_are_planned_ones(tmp_path: Path, ve
         db.execute("CREATE TABLE about (key TEXT PRIMARY KEY, value TEXT NOT NULL)")
         db.execute("INSERT INTO about VALUES ('version', ?)", (version,))
         db.execute(
+            "CREATE TABLE segment (key TEXT, identity TEXT, number INTEGER, result TEXT, PRIMARY KEY (key, number))"
+        )
+        db.execute(
             "CREATE TABLE job (key TEXT PRIMARY KEY, out TEXT NOT NULL, clip TEXT NOT NULL, state TEXT NOT NULL, "
             "priority INTEGER NOT NULL, identity TEXT NOT NULL, frames INTEGER NOT NULL, added REAL NOT NULL, "
             "payload TEXT NOT NULL, error TEXT NOT NULL DEFAULT '', deaths INTEGER NOT NULL DEFAULT 0, "

@@ -11,19 +11,16 @@ import numpy as np
 
 from rushlight.batch.console import say, say_json
 from rushlight.batch.farm.scratch_folders import scratch_folder
-from rushlight.batch.plan.clip import PlannedClip
+from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.text_tables import print_table
-from rushlight.pipelines.colour.chart import PATCHES
+from rushlight.pipelines.colour.chart import COLOURS
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import OptionError, from_os
 from rushlight.pipelines.job.from_spec import build_look
 
-__all__ = ["COLOURS", "exact_look", "find_clip", "look_document", "show_look"]
-
-# Scene-linear ACES2065-1; 90 % is a white card of that reflectance.
-COLOURS = {"black": (0.0,) * 3, "grey 18 %": (0.18,) * 3, "white 90 %": (0.9,) * 3, **PATCHES}
+__all__ = ["exact_look", "find_clip", "look_document", "show_look"]
 
 
 def find_clip(prepared: Prepared, name: str) -> PlannedClip:

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from rushlight.batch.cli.look_command import COLOURS
+from rushlight.pipelines.colour.chart import COLOURS
 from rushlight.pipelines.colour.gamuts import ACES_WHITE, AP0, REC709, Gamut, adaptation
 from rushlight.pipelines.colour.look import Look
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from rushlight.batch.console import say_json
 from rushlight.batch.job_log import latest, read_records
-from rushlight.batch.plan.clip import PlannedClip
 from rushlight.batch.plan.jobs import in_turns, job_id, wanted
+from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request, default_workers
 from rushlight.batch.run.forecast import cost_of, forecast

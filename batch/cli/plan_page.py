@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 from rushlight.batch.console import say, say_wrapped
 from rushlight.batch.disks import existing
 from rushlight.batch.lists.row_faults import faults_of
-from rushlight.batch.plan.clip import PlannedClip
 from rushlight.batch.plan.jobs import wanted
+from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.run.forecast import cost_of
 from rushlight.batch.text_tables import print_table
 from rushlight.pipelines.errors import RushlightError

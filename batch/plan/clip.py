@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 
 from rushlight.batch.decisions.decision import Decision
@@ -17,16 +17,17 @@ from rushlight.batch.lists.camera_columns import NOTHING, Camera, framed
 from rushlight.batch.lists.clip_list import Row, cell_is
 from rushlight.batch.plan.corrections import corrections
 from rushlight.batch.plan.in_out import frame_range
+from rushlight.batch.plan.model import PlannedClip, Signal, Stated, stem_of
 from rushlight.batch.plan.rates import exposed_rate, played_rate, relabelled
+from rushlight.batch.plan.reels import reel_of
 from rushlight.batch.plan.show_lut_spaces import inherited_side, lut_sides, no_lut
-from rushlight.pipelines.colour.camera_encodings import Encoding, by_header, find_encoding, suggest_encoding
+from rushlight.pipelines.colour.camera_encodings import by_header, find_encoding, suggest_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.errors import (
     EncodingError,
     InputError,
     ListError,
     LutError,
-    RushlightError,
     SourceError,
 )
 from rushlight.pipelines.formats.codecs import codec, log_notes, output_faults, rate_fault
@@ -37,61 +38,7 @@ from rushlight.pipelines.originals.framing import placement
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.recipe.model import LookSettings, MovieOutput, Output, Recipe
 
-__all__ = [
-    "PlannedClip",
-    "Signal",
-    "Stated",
-    "frame_range",
-    "plan_clip",
-    "reel_of",
-    "resolve_signal",
-]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Stated:
-    """What one authority (a row, a side file, the recipe, an option) says of a clip's signal; empty where it is silent."""
-
-    who: str
-    encoding: str = ""
-    levels: str = ""
-    exposure_index: int | None = None
-    rate: str = ""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Signal:
-    """What the original's code values mean, and who said so."""
-
-    encoding: Encoding
-    encoding_from: str
-    levels: str
-    levels_from: str
-    chroma: str
-    levels_stated: bool = False  # by a person, not by the header or a maker's rule
-
-
-@dataclass(frozen=True, kw_only=True)
-class PlannedClip:
-    """One clip with everything resolved."""
-
-    row: Row
-    path: Path
-    facts: Facts
-    stem: str
-    first: int  # frame number in the original
-    count: int
-    rate: FrameRate  # it is played at
-    capture_rate: FrameRate | None = None  # it was exposed at, where header or list say it
-    timecode: Timecode  # of `first`
-    reel: str
-    retimed: bool
-    signal: Signal
-    decision: Decision
-    look: LookSpec
-    warnings: tuple[str, ...] = ()
-    camera: Camera = NOTHING
-    folder: str = ""  # inside each output's folder, where twins need one
+__all__ = ["frame_range", "plan_clip", "resolve_signal"]
 
 
 def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tuple[str, ...]]:
@@ -339,32 +286,6 @@ def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFi
     )
 
 
-_CAMERA_NAME = re.compile(
-    r"([A-Za-z]\d{3,4})_?C\d{3,4}(?![0-9])"
-)  # A001C003, A001_C003: common practice, no source
-
-
-def reel_of(row: Row, path: Path, facts: Facts) -> str:
-    """A clip's reel: the row's, else the container's, else that of a camera-style file name."""
-    return row["reel"] or facts.reel or reel_of_name(stem_of(path, facts))
-
-
-def reel_of_name(stem: str) -> str:
-    """The reel that a camera-style file name states, or nothing."""
-    match = _CAMERA_NAME.match(stem)
-    return match[1].upper() if match else ""
-
-
-def stem_of(path: Path, facts: Facts) -> str:
-    """The delivered file's stem: the original's, exactly; of a sequence its folder's or pattern's, of a movie
-    in several files its pattern's."""
-    if facts.kind == "movie" and not facts.parts:
-        return path.stem
-    if path.is_dir():
-        return path.name
-    return path.name.split("#")[0].rstrip("._-") or path.parent.name
-
-
 def stated_by(row: Row, recipe: Recipe, defaults: Mapping[str, str], options: Stated) -> list[Stated]:
     """Who may say what a clip's signal is, in order of trust: row, side file, recipe, options."""
 
@@ -391,19 +312,3 @@ def stated_by(row: Row, recipe: Recipe, defaults: Mapping[str, str], options: St
         Stated(who="the recipe", encoding=recipe.encoding, levels=recipe.levels, rate=recipe.rate or ""),
         options,
     ]
-
-
-@dataclass
-class Plan:
-    """A whole list, planned. `wrong` are rows that cannot be made, `broken` originals that are there and do not open."""
-
-    clips: list[PlannedClip] = field(default_factory=list)
-    wrong: list[tuple[Row, RushlightError]] = field(default_factory=list)
-    broken: list[tuple[Row, RushlightError]] = field(default_factory=list)
-    warnings: list[str] = field(default_factory=list)
-    named: list[Path] = field(default_factory=list)  # originals that rows name, chosen or not
-    unopened: list[tuple[Path, RushlightError]] = field(default_factory=list)  # those of `broken`
-    growing: list[Row] = field(default_factory=list)  # rows whose originals are waited for
-    not_chosen: int = 0  # rows
-    one_by_one: int = 0  # rows more than the list has, where files of a clip are taken each for itself
-    alike: int = 0  # rows that say the same as another

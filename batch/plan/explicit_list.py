@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from rushlight.batch.decisions.lut_files import LutFiles
-    from rushlight.batch.plan.clip import PlannedClip
+    from rushlight.batch.plan.model import PlannedClip
     from rushlight.batch.plan.prepare import Prepared
 
 __all__ = ["plan_list"]

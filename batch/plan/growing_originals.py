@@ -15,7 +15,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from rushlight.batch.plan.clip import Plan, PlannedClip
+from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.inside_folder import same_time
 from rushlight.pipelines.originals.probe import probe

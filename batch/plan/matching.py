@@ -14,8 +14,9 @@ from rushlight.batch.decisions.grade_lookup import GradeBook, Wanted
 from rushlight.batch.lists.camera_columns import Camera, camera_letter
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.recording_dates import header_date, row_date
-from rushlight.batch.plan.clip import Plan, PlannedClip, reel_of, stem_of
 from rushlight.batch.plan.in_out import frame_range
+from rushlight.batch.plan.model import Plan, PlannedClip, stem_of
+from rushlight.batch.plan.reels import reel_of
 from rushlight.pipelines.errors import GradeError, RushlightError, SourceError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.originals.facts import Facts

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from rushlight.batch.lists.media_index import safe_name
-from rushlight.batch.plan.clip import Plan, PlannedClip
 from rushlight.batch.plan.jobs import job_id
+from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.request_ledger import Asking
 from rushlight.pipelines.job.spec import digest_of
 

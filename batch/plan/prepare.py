@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,13 +16,12 @@ from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.lists.clip_list import ClipList, Row, cell_is, read_csv, write_csv
 from rushlight.batch.lists.edl import read_edl
-from rushlight.batch.lists.equal_copies import twin_notes
 from rushlight.batch.lists.folder_list import read_folder
-from rushlight.batch.lists.media_index import MediaIndex, files_of, resolve_clip, safe_name
+from rushlight.batch.lists.media_index import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.otio import read_timeline
 from rushlight.batch.plan.apply_defaults import Defaults, read_defaults
-from rushlight.batch.plan.clip import Plan, PlannedClip, Stated
 from rushlight.batch.plan.matching import Headers, Matcher, set_aside_shared
+from rushlight.batch.plan.model import Plan, Stated
 from rushlight.batch.plan.name_clashes import set_apart
 from rushlight.batch.plan.plan_row import RowPlanner
 from rushlight.batch.plan.rates import rate_doubts
@@ -30,16 +29,15 @@ from rushlight.batch.plan.reconcile_media import Media, reconcile
 from rushlight.batch.plan.reels import reel_doubts, runs_on
 from rushlight.batch.plan.request import Request
 from rushlight.batch.plan.request_ledger import Asking, made_from, read_askings, request_id
+from rushlight.batch.plan.twins import _doubt, untwinned
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.errors import (
     GradeError,
     ListError,
     OptionError,
     RecipeError,
-    said,
 )
 from rushlight.pipelines.formats.timecode import FrameRate
-from rushlight.pipelines.job.spec import digest_of
 from rushlight.pipelines.originals.spanned_clips import is_span
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe, load_recipe
 from rushlight.pipelines.text_files import Desk, desk, is_kept, noted, read_text
@@ -175,7 +173,7 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
         _doubt(plan, lambda: runs_on(plan.clips))
     _doubt(plan, lambda: reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe))
-    plan.clips = _untwinned(plan.clips, plan)
+    plan.clips = untwinned(plan.clips, plan)
     others = _other_requests(request, recipe_file)
     set_apart(plan, str(request.clip_list.absolute()), others)
     if not request.only:
@@ -208,16 +206,6 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         recipe_file=recipe_file,
         faults=tuple(faults or ()),
     )
-
-
-def _doubt(plan: Plan, check: Callable[[], list[str]]) -> None:
-    """What a check over all clips says. One that ends with a fault of our own is left out, and said: no clip is worse for it."""
-    try:
-        plan.warnings += check()
-    except Exception as error:
-        plan.warnings.append(
-            f"a check over all clips was left out: a fault of rushlight's own: {said(error)}"
-        )
 
 
 def _other_requests(request: Request, recipe_file: str) -> list[Asking]:
@@ -281,47 +269,3 @@ def _one_by_one(rows: Iterable[Row], recipe: Recipe, base: Path, media: MediaInd
         for file in files:
             folder = row.clip[: max(row.clip.rfind("/"), row.clip.rfind("\\")) + 1]
             yield replace(row, clip=folder + file.name)
-
-
-def _card(clip: PlannedClip, twins: list[PlannedClip]) -> str:
-    """The folder that sets a clip's path apart from its twins': the first that is not above all of them."""
-    paths = [twin.path.absolute().parts[:-1] for twin in twins]
-    shared = next((n for n, parts in enumerate(zip(*paths, strict=False)) if len(set(parts)) > 1), None)
-    return clip.path.absolute().parts[shared] if shared is not None else ""
-
-
-def _untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
-    """Every clip a place of its own: the same clip, range and grade twice is made once; twins go to a folder each."""
-    distinct: dict[str, PlannedClip] = {}
-    for clip in clips:
-        key = digest_of([str(clip.path), clip.first, clip.count, clip.look.identity()])
-        if key in distinct:
-            plan.alike += 1
-            plan.warnings.append(
-                f"{clip.row.place}: {clip.row.clip} stands in the list twice alike; it is made once"
-            )
-        else:
-            distinct[key] = clip
-    by_stem: dict[str, list[PlannedClip]] = {}
-    for clip in distinct.values():
-        by_stem.setdefault(safe_name(clip.stem).casefold(), []).append(clip)
-    same_name = ({c.path: c.facts.files for c in twins} for twins in by_stem.values())
-    twins_of = [tuple(paths.values()) for paths in same_name if len(paths) > 1]
-    _doubt(plan, lambda: twin_notes(twins_of))
-    found: list[PlannedClip] = []
-    for clip in distinct.values():
-        twins = by_stem[safe_name(clip.stem).casefold()]
-        if len(twins) == 1:
-            found.append(clip)
-            continue
-        for name in (
-            lambda c: c.reel,
-            lambda c, twins=twins: _card(c, twins),
-            lambda c: f"{c.reel or c.path.parent.name}-{str(c.timecode).replace(':', '.').replace(';', '.')}",
-            lambda c: f"row-{c.row.line}",
-        ):
-            names = [safe_name(name(t)) for t in twins if name(t)]
-            if len({n.casefold() for n in names}) == len(twins):
-                break
-        found.append(replace(clip, folder=safe_name(name(clip))))
-    return found

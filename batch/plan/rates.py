@@ -14,7 +14,7 @@ from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.recipe.model import Recipe
 
 if TYPE_CHECKING:
-    from rushlight.batch.plan.clip import PlannedClip
+    from rushlight.batch.plan.model import PlannedClip
 
 __all__ = ["exposed_rate", "played_rate", "rate_doubts", "relabelled"]
 

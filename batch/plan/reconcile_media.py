@@ -12,7 +12,7 @@ from typing import Any
 
 from rushlight.batch.lists.folder_list import find_originals
 from rushlight.batch.lists.media_index import originals_below
-from rushlight.batch.plan.clip import Plan
+from rushlight.batch.plan.model import Plan
 from rushlight.pipelines.errors import ListError, RushlightError
 from rushlight.pipelines.originals.probe import RAW_TEXT, STILLS, probe
 from rushlight.pipelines.text_files import read_bytes

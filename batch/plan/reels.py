@@ -1,4 +1,4 @@
-"""Doubts about reels, for a person to look at.
+"""The reel of a clip, and doubts about reels, for a person to look at.
 
 Timecode that overlaps within one reel, names that say another reel, and files that may be one clip.
 """
@@ -9,15 +9,14 @@ import re
 from collections import defaultdict
 from collections.abc import Sequence
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from pathlib import Path
 
+from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.recording_dates import row_date
-from rushlight.batch.plan.clip import reel_of_name
+from rushlight.batch.plan.model import PlannedClip, stem_of
+from rushlight.pipelines.originals.probe import Facts
 
-if TYPE_CHECKING:
-    from rushlight.batch.plan.clip import PlannedClip
-
-__all__ = ["reel_doubts", "runs_on"]
+__all__ = ["reel_doubts", "reel_of", "reel_of_name", "runs_on"]
 
 
 def reel_doubts(clips: Sequence[PlannedClip]) -> list[str]:
@@ -74,3 +73,19 @@ def runs_on(clips: Sequence[PlannedClip]) -> list[str]:
             if len(run) > 1
         ]
     return found
+
+
+_CAMERA_NAME = re.compile(
+    r"([A-Za-z]\d{3,4})_?C\d{3,4}(?![0-9])"
+)  # A001C003, A001_C003: common practice, no source
+
+
+def reel_of(row: Row, path: Path, facts: Facts) -> str:
+    """A clip's reel: the row's, else the container's, else that of a camera-style file name."""
+    return row["reel"] or facts.reel or reel_of_name(stem_of(path, facts))
+
+
+def reel_of_name(stem: str) -> str:
+    """The reel that a camera-style file name states, or nothing."""
+    match = _CAMERA_NAME.match(stem)
+    return match[1].upper() if match else ""

@@ -21,7 +21,7 @@ from rushlight.pipelines.job.spec import LutSpec
 from rushlight.pipelines.recipe.model import LookSettings
 
 if TYPE_CHECKING:
-    from rushlight.batch.plan.clip import Stated
+    from rushlight.batch.plan.model import Stated
     from rushlight.pipelines.recipe.clip_defaults import Default
 
 __all__ = ["check_sides", "inherited_side", "lut_sides", "no_lut", "with_default_lut"]

@@ -11,15 +11,12 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-import xxhash
-
 from rushlight.batch.job_record import SCHEMA
 from rushlight.batch.run.finish_token import may_finish
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import DeliveryError, SourceError, from_os
 from rushlight.pipelines.formats.codecs import codec
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
-from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.inside_folder import (
     fresh,
     is_file,
@@ -40,7 +37,7 @@ from rushlight.pipelines.job.from_spec import (
     work_name,
 )
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec, StillsSpec
-from rushlight.pipelines.measure.checksum import colour_digest, picture_digest
+from rushlight.pipelines.measure.checksum import colour_digest, file_hash, picture_digest
 from rushlight.pipelines.measure.original_baseline import original_of
 from rushlight.pipelines.measure.out_of_range import range_warnings
 from rushlight.pipelines.originals.probe import Facts
@@ -51,17 +48,7 @@ from rushlight.pipelines.outputs.sound_mixdown import sound_under
 from rushlight.pipelines.outputs.stills import read_still
 from rushlight.pipelines.render.slate_head import Head, write_head
 
-__all__ = ["file_hash", "finish_job", "place"]
-
-
-def file_hash(path: Path) -> str:
-    """`xxh3_128:<hex>` over the whole file, as the job record keeps it."""
-    state = xxhash.xxh3_128()
-    with path.open("rb", buffering=0) as stream:
-        while block := stream.read(1 << 20):
-            beat()
-            state.update(block)
-    return f"xxh3_128:{state.hexdigest()}"
+__all__ = ["finish_job", "place"]
 
 
 def place(out: Path, temporary: str, final: str) -> None:

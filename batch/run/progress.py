@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from rushlight.batch.plan.clip import Plan, PlannedClip
+from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.run.events import Event, Summary
 from rushlight.batch.terminal_or_log import Deaf, Words, is_terminal
 from rushlight.pipelines.visible_text import json_text, visible

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any
 from rushlight.batch.console import say, say_json
 from rushlight.batch.disks import state_folder
 from rushlight.batch.interrupts import Stopped, heard, minded
-from rushlight.batch.plan.clip import Plan
 from rushlight.batch.plan.growing_originals import Growth, growing_text
+from rushlight.batch.plan.model import Plan
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.queue.locks import Lock, hold_folder

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any
 from rushlight.batch.disks import mount_of
 from rushlight.batch.interrupts import Stopped, beside, heard, minded
 from rushlight.batch.job_log import latest, read_log
-from rushlight.batch.plan.clip import Plan, PlannedClip
 from rushlight.batch.plan.growing_originals import Growth, growing_text
 from rushlight.batch.plan.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
+from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.reconcile_media import media_text
 from rushlight.batch.plan.request import Request

@@ -21,7 +21,6 @@ from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import LOG, Log, latest, read_log
 from rushlight.batch.job_record import FrameLine, check_shape
 from rushlight.batch.json_lines import Refused, parse_lines
-from rushlight.batch.run.finish import file_hash
 from rushlight.batch.verify.colour_check import Check, colour_check
 from rushlight.batch.verify.picture_warnings import Extremes, colour_warnings, extremes, frame_warnings
 from rushlight.pipelines.colour.displays import find_display
@@ -31,6 +30,7 @@ from rushlight.pipelines.formats.pixel_formats import planes
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import is_file, path_of, read_bytes
 from rushlight.pipelines.measure import colour_tiles
+from rushlight.pipelines.measure.checksum import file_hash
 from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import Facts, probe
 from rushlight.pipelines.outputs.readback import read_back

@@ -5,7 +5,7 @@ Source: SMPTE ST 2065-1:2021 lists these exposure values of the 24 patches, as g
 
 from __future__ import annotations
 
-__all__ = ["PATCHES"]
+__all__ = ["COLOURS", "PATCHES"]
 
 PATCHES: dict[str, tuple[float, float, float]] = {
     "dark skin": (0.11877, 0.08709, 0.05895),
@@ -33,3 +33,7 @@ PATCHES: dict[str, tuple[float, float, float]] = {
     "neutral 3.5": (0.09467, 0.09520, 0.09637),
     "black 2": (0.03745, 0.03766, 0.03895),
 }
+
+
+# Scene-linear ACES2065-1; 90 % is a white card of that reflectance.
+COLOURS = {"black": (0.0,) * 3, "grey 18 %": (0.18,) * 3, "white 90 %": (0.9,) * 3, **PATCHES}

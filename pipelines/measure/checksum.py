@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 
 import numpy as np
 import xxhash
 from numpy.typing import NDArray
 
-__all__ = ["colour_digest", "frame_digest", "picture_digest"]
+from rushlight.pipelines.heartbeat import beat
+
+__all__ = ["colour_digest", "file_hash", "frame_digest", "picture_digest"]
 
 
 def frame_digest(planes: Sequence[NDArray[np.generic]]) -> str:
@@ -41,3 +44,13 @@ def colour_digest(pictures: Mapping[str, str]) -> str:
     for name in sorted(pictures):
         whole.update(f"{name} {pictures[name]}\n".encode())
     return f"rushlight-colour-1:{whole.hexdigest()}"
+
+
+def file_hash(path: Path) -> str:
+    """`xxh3_128:<hex>` over the whole file, as the job record keeps it."""
+    state = xxhash.xxh3_128()
+    with path.open("rb", buffering=0) as stream:
+        while block := stream.read(1 << 20):
+            beat()
+            state.update(block)
+    return f"xxh3_128:{state.hexdigest()}"

@@ -14,7 +14,8 @@ from rushlight.batch.cli.plan_page import plan_document
 from rushlight.batch.decisions.decision import GradeFiles, row_decision
 from rushlight.batch.decisions.grade_lookup import GradeBook, Wanted
 from rushlight.batch.lists.clip_list import read_csv
-from rushlight.batch.plan.clip import Stated, frame_range, resolve_signal
+from rushlight.batch.plan.clip import frame_range, resolve_signal
+from rushlight.batch.plan.model import Stated
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.colour.cdl import CDL

@@ -9,8 +9,8 @@ import pytest
 from pictures import numbered
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.recording_dates import header_date, row_date
-from rushlight.batch.plan.clip import Plan
 from rushlight.batch.plan.matching import _of_reel
+from rushlight.batch.plan.model import Plan
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.originals.probe import probe

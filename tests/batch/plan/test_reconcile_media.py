@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.cli.plan_page import plan_document
 from rushlight.batch.lists.folder_list import find_originals, read_folder
-from rushlight.batch.plan.clip import Plan
+from rushlight.batch.plan.model import Plan
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.reconcile_media import reconcile
 from rushlight.batch.plan.request import Request

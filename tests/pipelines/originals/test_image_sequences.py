@@ -11,7 +11,8 @@ import pytest
 from numpy.typing import NDArray
 
 from pictures import write_dpx, write_picture
-from rushlight.batch.plan.clip import Stated, resolve_signal
+from rushlight.batch.plan.clip import resolve_signal
+from rushlight.batch.plan.model import Stated
 from rushlight.pipelines.colour.camera_encodings import by_header, find_encoding
 from rushlight.pipelines.colour.gamuts import GAMUTS
 from rushlight.pipelines.errors import EncodingError, SourceError

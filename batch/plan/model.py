@@ -1,0 +1,89 @@
+"""The plan's records: a clip with everything resolved, what its signal is and who says so, and a whole list."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from rushlight.batch.decisions.decision import Decision
+from rushlight.batch.lists.camera_columns import NOTHING, Camera
+from rushlight.batch.lists.clip_list import Row
+from rushlight.pipelines.colour.camera_encodings import Encoding
+from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.job.spec import LookSpec
+from rushlight.pipelines.originals.probe import Facts
+
+__all__ = ["Plan", "PlannedClip", "Signal", "Stated", "stem_of"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stated:
+    """What one authority (a row, a side file, the recipe, an option) says of a clip's signal; empty where it is silent."""
+
+    who: str
+    encoding: str = ""
+    levels: str = ""
+    exposure_index: int | None = None
+    rate: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Signal:
+    """What the original's code values mean, and who said so."""
+
+    encoding: Encoding
+    encoding_from: str
+    levels: str
+    levels_from: str
+    chroma: str
+    levels_stated: bool = False  # by a person, not by the header or a maker's rule
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlannedClip:
+    """One clip with everything resolved."""
+
+    row: Row
+    path: Path
+    facts: Facts
+    stem: str
+    first: int  # frame number in the original
+    count: int
+    rate: FrameRate  # it is played at
+    capture_rate: FrameRate | None = None  # it was exposed at, where header or list say it
+    timecode: Timecode  # of `first`
+    reel: str
+    retimed: bool
+    signal: Signal
+    decision: Decision
+    look: LookSpec
+    warnings: tuple[str, ...] = ()
+    camera: Camera = NOTHING
+    folder: str = ""  # inside each output's folder, where twins need one
+
+
+def stem_of(path: Path, facts: Facts) -> str:
+    """The delivered file's stem: the original's, exactly; of a sequence its folder's or pattern's, of a movie
+    in several files its pattern's."""
+    if facts.kind == "movie" and not facts.parts:
+        return path.stem
+    if path.is_dir():
+        return path.name
+    return path.name.split("#")[0].rstrip("._-") or path.parent.name
+
+
+@dataclass
+class Plan:
+    """A whole list, planned. `wrong` are rows that cannot be made, `broken` originals that are there and do not open."""
+
+    clips: list[PlannedClip] = field(default_factory=list)
+    wrong: list[tuple[Row, RushlightError]] = field(default_factory=list)
+    broken: list[tuple[Row, RushlightError]] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
+    named: list[Path] = field(default_factory=list)  # originals that rows name, chosen or not
+    unopened: list[tuple[Path, RushlightError]] = field(default_factory=list)  # those of `broken`
+    growing: list[Row] = field(default_factory=list)  # rows whose originals are waited for
+    not_chosen: int = 0  # rows
+    one_by_one: int = 0  # rows more than the list has, where files of a clip are taken each for itself
+    alike: int = 0  # rows that say the same as another

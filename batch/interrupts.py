@@ -19,6 +19,8 @@ from dataclasses import dataclass, field
 from types import FrameType
 from typing import TypeVar
 
+from rushlight.batch.exit_codes import STOPPED
+
 __all__ = [
     "GRACE",
     "Stop",
@@ -32,7 +34,6 @@ __all__ = [
     "on_hangup",
 ]
 
-STOPPED = 3  # the exit code
 GRACE = 8.0  # seconds that what is in hand has to end once a signal asked to stop
 T = TypeVar("T")
 

@@ -1,8 +1,4 @@
-"""The command line: options, one call, one except, an exit code.
-
-0 all done; 1 some clips set aside or failed (`plan`: some rows are wrong); 2 the request as a whole is wrong; 3 stopped,
-by a signal or with work left; 4 a fault of our own. Modules that read pictures are imported by the commands that need them.
-"""
+"""The command line: options, one call, one except, an exit code (exit_codes.py). Modules that read pictures are imported by the commands that need them."""
 
 from __future__ import annotations
 
@@ -24,6 +20,7 @@ from rushlight.batch.cli.queue_commands import (
     terms_of,
 )
 from rushlight.batch.console import say, say_json
+from rushlight.batch.exit_codes import DONE, FAULT, PARTLY, STOPPED, WRONG
 from rushlight.batch.farm.worker_options import crew_of, crew_options
 from rushlight.batch.interrupts import listening
 from rushlight.batch.terminal_or_log import is_terminal, let_go
@@ -32,7 +29,6 @@ from rushlight.pipelines.visible_text import visible
 
 __all__ = ["main"]
 
-DONE, PARTLY, WRONG, STOPPED, FAULT = 0, 1, 2, 3, 4
 Command = Callable[..., int]
 
 

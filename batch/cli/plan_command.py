@@ -7,13 +7,14 @@ from datetime import datetime
 from pathlib import Path
 
 from rushlight.batch.console import say_json
+from rushlight.batch.exit_codes import DONE, PARTLY, WRONG
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.jobs import in_turns, job_id, wanted
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request, default_workers
 from rushlight.batch.run.forecast import cost_of, forecast
-from rushlight.batch.run.render import DONE, PARTLY, WRONG, fields_of_clip
+from rushlight.batch.run.jobs_to_make import fields_of_clip
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.recipe.model import MovieOutput
 

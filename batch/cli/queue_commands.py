@@ -164,27 +164,7 @@ def queue_commands(
     @partial(answering, night=True)
     def run(**options: Any) -> int:
         """Run the queue. Lists added meanwhile join in."""
-        from datetime import UTC, datetime
-
-        from rushlight.batch.run.forecast import next_time
-        from rushlight.batch.run.progress import view
-        from rushlight.batch.run.queue_operations import run_queue
-
-        show = view(quiet=options["quiet"], as_json=options["as_json"])
-        terms = terms_of(options, show)
-        until = next_time(options["until"], datetime.now(UTC)) if options["until"] else None
-
-        def night() -> int:
-            return run_queue(
-                _queue(options["queue"]),
-                crew=crew_of(options),
-                until=until,
-                stay=options["stay"],
-                view=show,
-                terms=terms,
-            )
-
-        return held_to(terms, options, show, night)
+        return _run(options)
 
     @queue.command("list")
     @click.option("--json", "as_json", is_flag=True, help="Every job, as one JSON document.")
@@ -199,6 +179,31 @@ def queue_commands(
     for name, text in _HELP.items():
         queue.command(name, help=text)(_change_command(name, answering))
     return queue
+
+
+def _run(options: dict[str, Any]) -> int:
+    """`rushlight queue run`, by its options."""
+    from datetime import UTC, datetime
+
+    from rushlight.batch.run.forecast import next_time
+    from rushlight.batch.run.progress import view
+    from rushlight.batch.run.queue_operations import run_queue
+
+    show = view(quiet=options["quiet"], as_json=options["as_json"])
+    terms = terms_of(options, show)
+    until = next_time(options["until"], datetime.now(UTC)) if options["until"] else None
+
+    def night() -> int:
+        return run_queue(
+            _queue(options["queue"]),
+            crew=crew_of(options),
+            until=until,
+            stay=options["stay"],
+            view=show,
+            terms=terms,
+        )
+
+    return held_to(terms, options, show, night)
 
 
 def _change_command(name: str, answering: Callable[[Command], Command]) -> Command:

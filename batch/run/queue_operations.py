@@ -14,20 +14,23 @@ from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.console import say, say_json
 from rushlight.batch.disks import state_folder
-from rushlight.batch.interrupts import Stopped, heard, minded
+from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED
+from rushlight.batch.interrupts import Stopped, minded
 from rushlight.batch.plan.growing_originals import Growth, growing_text
 from rushlight.batch.plan.model import Plan
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
+from rushlight.batch.queue.filling import clear_work, originals_of, queued_jobs
 from rushlight.batch.queue.locks import Lock, hold_folder
 from rushlight.batch.queue.queue_rows import DamagedRow
 from rushlight.batch.queue.states import MOVES, UNSETTLED, asked
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Place, Stop, Summary, Terms
+from rushlight.batch.run.farm_at_work import farm_at_work, run_on
+from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.batch.run.look_baking import baked
-from rushlight.batch.run.render import clear_work, given_up, jobs_of, originals_of, queued_jobs
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
 from rushlight.batch.run.request_accounts import asking_of, bad_rows, drop_from, sums_in
 from rushlight.pipelines.errors import InputError, OptionError, QueueError
@@ -39,8 +42,6 @@ if TYPE_CHECKING:
     from rushlight.batch.run.progress import View
 
 __all__ = ["add", "change", "default_queue", "run_queue", "show"]
-
-DONE, PARTLY, WRONG, STOPPED = 0, 1, 2, 3
 
 
 def default_queue() -> Path:
@@ -163,8 +164,10 @@ def run_queue(
         folders = held.enter_context(_Folders(store, view, terms.mode, room))
         try:
             count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
-            farm = crew.farm(count, tell=view.warning, gone=given_up(stop, view))
-            try:
+            with (
+                ExitStack() as closing,
+                farm_at_work(crew, count, view=view, stop=stop, closing=closing) as farm,
+            ):
                 view.begin(
                     clips=len({job.clip_key for job in waiting}),
                     frames=sum(job.frames for job in waiting),
@@ -173,9 +176,6 @@ def run_queue(
                 if until:
                     view.say(f"nothing is started after {until:%H:%M %Z on %d %B}")
                 _run_all(store, farm, folders, room, summary, stay=stay, view=view, terms=terms)
-            finally:
-                farm.close(now=stop.level > 0 or heard())
-                view.end()
         except Stopped:
             summary.left, summary.stopped = store.count("queued", "running"), "where nothing was in hand"
         with minded(stop):
@@ -224,22 +224,19 @@ def _run_all(
     terms: Terms,
 ) -> None:
     """Run until nothing is left, also of what had to be planned again; what was made is added to `summary`."""
-    from rushlight.batch.run.runner import run
-
     growth, deadline, stop = Growth(), terms.deadline(), room.stop
     while True:
-        with minded(stop):
-            part = run(
-                store,
-                farm,
-                on_event=view.event,
-                stop=stop,
-                keep_free=terms.keep_free,
-                stay=stay,
-                place=folders,
-                changed=summary.changed,
-                deadline=deadline,
-            )
+        part = run_on(
+            farm,
+            store,
+            view=view,
+            stop=stop,
+            terms=terms,
+            place=folders,
+            deadline=deadline,
+            stay=stay,
+            changed=summary.changed,
+        )
         summary.add(part)
         if not summary.changed or stop.asked:
             return

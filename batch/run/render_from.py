@@ -7,9 +7,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from rushlight.batch.exit_codes import PARTLY, STOPPED, WRONG
 from rushlight.batch.run.events import Terms
 from rushlight.batch.run.kept_inputs import kept_requests
-from rushlight.batch.run.render import PARTLY, STOPPED, WRONG, render
+from rushlight.batch.run.render import render
 from rushlight.pipelines.errors import InputError, OptionError
 
 if TYPE_CHECKING:

@@ -19,9 +19,9 @@ from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan import plan_row
 from rushlight.batch.plan import prepare as planning
 from rushlight.batch.plan.request import Request
-from rushlight.batch.run import render as night_module
+from rushlight.batch.run import jobs_to_make as night_module
+from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.progress import View
-from rushlight.batch.run.render import jobs_of
 from rushlight.pipelines.errors import DeliveryError, SourceError
 from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import probe

@@ -21,11 +21,12 @@ from rushlight.batch.farm.dask_farm import DaskFarm
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
+from rushlight.batch.queue.filling import queued_jobs
 from rushlight.batch.queue.states import Policy
 from rushlight.batch.queue.store import open_store
+from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.kept_inputs import bake_looks
 from rushlight.batch.run.progress import View
-from rushlight.batch.run.render import jobs_of, queued_jobs
 from rushlight.batch.run.runner import Event, Summary, Work, run
 from test_kills import CLIPS, delivered, made_up_day
 

@@ -18,7 +18,7 @@ from typing import Any
 MOMENTS = {
     "reading": "rushlight.batch.plan.prepare:read_list",
     "planning": "rushlight.batch.plan.plan_row:plan_clip",
-    "keeping": "rushlight.batch.run.render:keep_inputs",
+    "keeping": "rushlight.batch.run.jobs_to_make:keep_inputs",
     "baking": "rushlight.batch.run.kept_inputs:_bake",
     "starting": "rushlight.batch.farm.dask_cluster:_quiet",
     "queueing": "rushlight.batch.queue.store:Store.add",

@@ -8,9 +8,9 @@ import foreign
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
+from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.look_baking import baked
 from rushlight.batch.run.progress import View
-from rushlight.batch.run.render import jobs_of
 from rushlight.pipelines.errors import ResourceError
 
 CLIPS = ("A001C001.mov", "A001C002.mov", "A001C003.mov")

@@ -1,0 +1,94 @@
+"""Jobs into a queue's rows: those of a shared queue, and the queue of one output folder, which holds its own and no others."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from pathlib import Path
+
+from rushlight.batch.disks import mount_of
+from rushlight.batch.queue.queue_rows import DamagedQueue, DamagedRow
+from rushlight.batch.queue.store import QueuedJob, Store, open_store, queue_of
+from rushlight.pipelines.errors import QueueError
+from rushlight.pipelines.inside_folder import remove_tree
+from rushlight.pipelines.job.spec import JobSpec, digest_of
+
+__all__ = ["clear_work", "fill_alone", "originals_of", "own_queue", "queued_jobs"]
+
+
+def queued_jobs(out: Path, specs: list[JobSpec], *, suffix: str = "", priority: int = 0) -> list[QueuedJob]:
+    """Jobs as rows of a queue; `suffix` keeps the jobs of several output folders apart."""
+    mount = mount_of(out)
+
+    def key(spec: JobSpec) -> str:
+        recipe, rank = digest_of(spec.record["recipe"]["name"], 6), spec.record.get("rank", 0)
+        return f"{spec.job}{suffix}/{recipe}" + (f"+{rank}" if rank else "")
+
+    return [
+        QueuedJob(
+            key=key(spec),
+            out=str(out),
+            clip=spec.clip,
+            state="queued",
+            priority=priority,
+            identity=digest_of([o.identity for o in spec.outputs]),
+            frames=sum(segment.count for segment in spec.segments),
+            added=float(index),
+            cost=spec.record.get("cost", 0.0),
+            rank=spec.record.get("rank", 0),
+            mount=mount,
+            payload=spec.model_dump(mode="json"),
+        )
+        for index, spec in enumerate(specs)
+    ]
+
+
+def fill_alone(store: Store, out: Path, specs: list[JobSpec]) -> None:
+    """These jobs in the queue, and no others, nor others under their names: an output folder's queue may be anybody's."""
+    queued = queued_jobs(out, specs)
+    wanted = {job.key: job for job in queued}
+
+    def ours(row: QueuedJob) -> bool:
+        job = wanted.get(row.key)
+        with suppress(DamagedRow):
+            return (
+                job is not None and row.out == job.out and store.payload(row.key, job.identity) == job.payload
+            )
+        return False
+
+    running = [row for row in store.rows("running") if not ours(row)]  # others of that name are replaced
+    store.drop([row.key for row in (*running, *store.rows()) if row.key not in wanted or row in running])
+    store.drop([key for key, _ in store.damaged_rows()])
+    store.add(queued)
+    for row in store.rows():
+        if not ours(row):
+            text = "does not hold what was put into it: remove the folder .work, and what was unfinished is made anew"
+            raise QueueError(text, file=str(store.path))
+
+
+def own_queue(out: Path, warn: Callable[[str], None]) -> Store:
+    """The queue of `render` into a folder, opened. One that is damaged is put aside: all it holds can be made again."""
+    path = queue_of(out)
+    try:
+        with open_store(path, of=out) as store:
+            store.check()
+    except DamagedQueue as error:
+        aside = path.with_name(f"{path.name}.damaged")
+        path.replace(aside)
+        path.with_name(f"{path.name}-journal").unlink(missing_ok=True)
+        warn(f"{error}. It is put aside as {aside.name}: what was half made is made again")
+    return open_store(path, of=out)
+
+
+def originals_of(jobs: Iterable[QueuedJob]) -> list[Path]:
+    """Where the originals of jobs (with their payloads) lie."""
+    return sorted({Path(job.payload["source"]["path"]) for job in jobs})
+
+
+def clear_work(out: Path) -> None:
+    """Remove an output folder's working files, and its queue where that lies elsewhere. The caller holds its lock."""
+    remove_tree(out, ".work")
+    queue = queue_of(out)
+    if not queue.is_relative_to(out):
+        for path in (queue, queue.with_name(f"{queue.name}.runner")):
+            path.unlink(missing_ok=True)

@@ -1,0 +1,75 @@
+"""A farm from its start to its end, and a queue run on it: the same for `render` and `queue run`."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from threading import Thread
+from typing import TYPE_CHECKING
+
+from rushlight.batch.interrupts import heard, minded
+from rushlight.batch.queue.store import QueuedJob, Store
+from rushlight.batch.run.events import Place, Stop, Summary, Terms
+from rushlight.batch.run.forecast import Deadline
+
+if TYPE_CHECKING:
+    from rushlight.batch.farm.tasks import Farm
+    from rushlight.batch.farm.worker_options import Crew
+    from rushlight.batch.run.progress import View
+
+__all__ = ["farm_at_work", "run_on"]
+
+
+@contextmanager
+def farm_at_work(crew: Crew, count: int, *, view: View, stop: Stop, closing: ExitStack) -> Iterator[Farm]:
+    """The workers, `count` of them where they are this machine's. They end while the caller goes on; `closing` waits for
+    them. QueueError where a farm does not answer or a worker of it does not fit."""
+    farm = crew.farm(count, tell=view.warning, gone=_given_up(stop, view))
+    try:
+        yield farm
+    finally:
+        now = stop.level > 0 or heard()
+        ending = Thread(target=farm.close, kwargs={"now": now}, name="end of the farm")
+        ending.start()
+        closing.callback(ending.join)
+        view.end()
+
+
+def run_on(
+    farm: Farm,
+    store: Store,
+    *,
+    view: View,
+    stop: Stop,
+    terms: Terms,
+    place: Place,
+    deadline: Deadline | None,
+    stay: bool = False,
+    changed: Mapping[str, QueuedJob] | None = None,
+) -> Summary:
+    """Run a queue on these workers until nothing is left that can be run as it was planned; a signal ends it in order."""
+    from rushlight.batch.run.runner import run
+
+    with minded(stop):
+        return run(
+            store,
+            farm,
+            on_event=view.event,
+            stop=stop,
+            keep_free=terms.keep_free,
+            stay=stay,
+            place=place,
+            changed=changed,
+            deadline=deadline,
+        )
+
+
+def _given_up(stop: Stop, view: View) -> Callable[[str], None]:
+    """What is done where the farm as a whole is lost: stop now, so that what is left is taken up later."""
+
+    def gone(text: str) -> None:
+        if stop.level < 2:
+            stop.level = 2
+            view.problem(text)
+
+    return gone

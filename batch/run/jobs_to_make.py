@@ -1,0 +1,181 @@
+"""A plan -> the jobs of what is missing, changed or damaged in an output folder, each with the reason."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from rushlight.batch.interrupts import Stop
+from rushlight.batch.job_log import latest, read_log
+from rushlight.batch.plan.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
+from rushlight.batch.plan.model import PlannedClip
+from rushlight.batch.plan.prepare import Prepared
+from rushlight.batch.plan.reconcile_media import media_text
+from rushlight.batch.run.disk_room import Room
+from rushlight.batch.run.forecast import cost_of
+from rushlight.batch.run.kept_inputs import keep_inputs
+from rushlight.batch.run.request_accounts import account_for
+from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
+from rushlight.pipelines.inside_folder import refuse_links, same_time
+from rushlight.pipelines.job.spec import JobSpec
+from rushlight.pipelines.originals.probe import full_hash, sampled_hash
+from rushlight.pipelines.recipe.model import Recipe
+
+if TYPE_CHECKING:
+    from rushlight.batch.plan.request_ledger import Day
+    from rushlight.batch.run.progress import View
+
+__all__ = ["fields_of_clip", "jobs_of", "make_folder"]
+
+
+def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
+    """What burn-in may show of a clip, beside the values that run."""
+    row = clip.row
+    cdl = clip.decision.cdl
+    show = (
+        f'"{clip.look.lut.name}"'
+        if clip.look.lut
+        else {"aces2": "ACES 2.0"}.get(clip.look.transform, clip.look.transform)
+    )
+    look = row["look"] or f"{(cdl.id or 'CDL ' + cdl.numbers()) + ' + ' if cdl else ''}{show}"
+    camera = row["camera"] or (clip.reel[:1] if clip.reel[:1].isalpha() else "")
+    return {
+        **dict(row.cells),
+        "clip": clip.stem,
+        "reel": clip.reel,
+        "scene": row["scene"],
+        "take": row["take"],
+        "camera": camera,
+        "capture_rate": str(clip.capture_rate or ""),
+        "date": row["date"] or row["day"],
+        "look": look,
+        "grade": cdl.numbers() if cdl else "no grade",
+        "recipe": recipe.name,
+        "note": row["note"],
+    }
+
+
+def make_folder(out: Path) -> None:
+    """Make an output folder. OptionError where that cannot be done, OutsideError where one of its own folders is a link."""
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        if no_room(error):
+            raise from_os(error, out) from None
+        raise OptionError(f"cannot be made: {error.strerror}", file=str(out)) from None
+    refuse_links(out)
+
+
+def jobs_of(
+    prepared: Prepared, out: Path, view: View, room: Room | None = None, *, renewed: bool = True
+) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip], Day]:
+    """What is to be made in `out`, each with the reason, clips that are there, and the whole day of the folder; inputs and bad
+    rows are kept. `renewed`: what was dropped from the queue is asked for again."""
+    room = room or Room(view, Stop(), patient=False)
+    plan = prepared.plan
+    refuse_links(out)
+    log = read_log(out)
+    records = latest(log.records)
+    jobs, settled = _jobs(prepared, out, records)
+    refuse_links(out, sorted({o.folder for spec, _ in jobs for o in spec.outputs}))
+    for refused in log.refused:
+        view.warning(f"{refused.error}; {refused.name} counts as not made yet")
+    for text in plan.warnings:
+        view.warning(text)
+    days: list[Day] = []
+
+    def kept() -> None:
+        make_folder(out)
+        days.append(account_for(prepared, out, records, view, renewed=renewed))
+        keep_inputs(prepared, out)
+
+    room.to(out, kept)
+    media = days[-1].media
+    if media and (unnamed := sum(len(media[name]) for name in ("not_listed", "absent", "unreadable"))):
+        view.warning(
+            f"{unnamed} original(s) are in no row, not readable or absent from the media; `rushlight plan` names them"
+            f" ({media_text(media)})"
+        )
+    return jobs, settled, days[-1]
+
+
+def _jobs(
+    prepared: Prepared, out: Path, records: Mapping[str, dict[str, Any]]
+) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
+    """Jobs for what is to be made, each with the reason; and the clips of which everything is there."""
+    plan = prepared.plan
+    jobs: list[tuple[JobSpec, str]] = []
+    settled: list[PlannedClip] = []
+    for clip in list(plan.clips):
+        try:
+            found = _jobs_of_clip(prepared, clip, out, records.get(job_id(clip)))
+        except Exception as error:
+            plan.broken.append((clip.row, own_fault(error, "prepared", clip.path)))
+            plan.clips.remove(clip)
+            continue
+        jobs += found
+        if not found:
+            settled.append(clip)
+    return jobs, settled
+
+
+def _jobs_of_clip(
+    prepared: Prepared, clip: PlannedClip, out: Path, record: Mapping[str, Any] | None
+) -> list[tuple[JobSpec, str]]:
+    """Jobs for what of one clip is to be made, each with the reason; none where everything is there."""
+    recipe = prepared.recipe
+    sampled, logged = _hashes(clip, record, prepared.request.hash_originals)
+    fields = fields_of_clip(clip, recipe)
+    outputs = output_specs(
+        clip,
+        recipe,
+        Known(source=sampled, fields=fields, fonts=prepared.fonts, missing_frames=recipe.missing_frames),
+    )
+    missing = to_make(out, outputs, record)
+    if record and record.get("status") != "done" and not missing:
+        missing = tuple((o, "not finished") for o in outputs)
+    why = ", ".join(sorted({why for _, why in missing}))
+    turns = in_turns(clip, (o for o, _ in missing), recipe.first) if missing else []
+    made = [[o.output for o in part] for _, part in turns]
+    kept = [o.output for o in outputs if o.output not in {m.output for m, _ in missing}]
+    jobs = []
+    for index, (rank, part) in enumerate(turns):
+        spec = job_spec(
+            clip,
+            out=out,
+            outputs=part,
+            recipe=recipe,
+            baked={},
+            fields=fields,
+            hashes=(logged, sampled),
+        )
+        more = {
+            "rank": rank,
+            "cost": cost_of(
+                clip.facts.width * clip.facts.height,
+                (o.width * o.height for o in part if o.make == "movie"),
+                clip.count,
+            ),
+            "kept_outputs": kept,
+            "earlier_outputs": [name for names in made[:index] for name in names],
+            "later_outputs": [name for names in made[index + 1 :] for name in names],
+            "replaced": prepared.request.replaced,
+        }
+        jobs.append((spec.model_copy(update={"record": {**spec.record, **more}}), why))
+    return jobs
+
+
+def _hashes(clip: PlannedClip, record: Mapping[str, Any] | None, full: bool) -> tuple[str, str]:
+    """Sampled hash, and the one to be logged; taken from the record where size and time are as they were."""
+    source = (record or {}).get("source") or {}
+    same = (source.get("path"), source.get("bytes")) == (
+        str(clip.path.absolute()),
+        clip.facts.bytes,
+    ) and same_time(source.get("mtime_ns", 0), clip.facts.mtime_ns)
+    sampled = source.get("sampled", "") if same else ""
+    sampled = sampled or sampled_hash(clip.facts)
+    if not full:
+        return sampled, sampled
+    logged = source.get("hash", "") if same else ""
+    return sampled, logged if logged.startswith("xxh3_128:") else full_hash(clip.facts)

@@ -33,6 +33,8 @@ def test_the_top_is_as_agreed() -> None:
         "README.md",
         "DEVELOPERS.md",
         "CHANGELOG.md",
+        "CONTRIBUTING.md",
+        "docs",
         "LICENSE",
         "pyproject.toml",
         "batch",

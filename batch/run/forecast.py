@@ -16,7 +16,7 @@ from rushlight.pipelines.errors import OptionError
 __all__ = ["Deadline", "Forecast", "cost_of", "forecast", "moment_text", "next_time", "speed"]
 
 # Seconds of one core for a million pixels decoded, and for a million of them graded, drawn on and encoded: measured (see
-# DEVELOPERS.md, how fast); a first guess, since codecs and machines differ.
+# docs/performance.md); a first guess, since codecs and machines differ.
 DECODE, MAKE = 0.009, 0.022
 WEIGHT = 60.0  # seconds of running after which what was measured counts as much as the guess
 SLIP = 900.0  # seconds later than said before: said again

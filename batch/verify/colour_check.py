@@ -27,7 +27,7 @@ Array = NDArray[np.float64]
 # Mean CIEDE2000 over tiles that a codec may move a picture by, and the most of any sampled frame's 95th percentile.
 # The mean is about twice what was measured over the real originals at the lowest shipped quality
 # (`python tests/support/faults.py`), or what rounding to 8 bits may do to a flat colour; the percentile is about a fifth over
-# what was measured. In a picture under SMALL a tile has so few pixels that codecs move it further. See DEVELOPERS.md.
+# what was measured. In a picture under SMALL a tile has so few pixels that codecs move it further. See docs/decisions/0028.
 TOLERANCE = {
     "deep still": (0.02, 0.06),
     "still": (0.35, 0.8),

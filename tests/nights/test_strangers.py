@@ -145,8 +145,8 @@ def test_who_has_the_key_is_let_in_and_nobody_else_can_read_it(night: tuple[Path
 
 
 def test_a_farm_started_as_the_handbook_says_answers_no_browser(machines: Any, tmp_path: Path) -> None:
-    """The scheduler and a worker by the options that DEVELOPERS.md gives."""
-    handbook = (Path(__file__).resolve().parents[2] / "DEVELOPERS.md").read_text()
+    """The scheduler and a worker by the options that the docs give."""
+    handbook = (Path(__file__).resolve().parents[2] / "docs" / "a-farm-of-three-machines.md").read_text()
     (options,) = re.findall(r'    A="(.*)--tls-ca-file farm.pem"', handbook)
     papers = authority(tmp_path / "ca", "cart")["cart"]
     cart = machines("cart", DASK_TEMPORARY_DIRECTORY=str(tmp_path / "cache"))

@@ -1,6 +1,6 @@
 """What the runner costs, measured, and at how many workers it saturates, in simulated time.
 
-`python tests/support/saturation.py` prints both; the figures stand in DEVELOPERS.md.
+`python tests/support/saturation.py` prints both; the figures stand in docs/decisions/0024-one-runner.md.
 """
 
 from __future__ import annotations

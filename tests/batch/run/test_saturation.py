@@ -62,7 +62,7 @@ def test_ten_thousand_jobs_are_added_and_listed_in_two_seconds(tmp_path: Path) -
 def test_a_task_costs_the_runner_little_beside_ten_thousand(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Beside none, in one run: so that a slow machine is no fault of ours. What it is in milliseconds stands in DEVELOPERS.md."""
+    """Beside none, in one run: so that a slow machine is no fault of ours. What it is in milliseconds stands in docs/decisions."""
     here = [str(Path(__file__).parents[2] / "support"), os.environ.get("PYTHONPATH", "")]
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join(filter(None, here)))
     costs = []

@@ -146,7 +146,7 @@ def test_many_jobs_are_quick(tmp_path: Path) -> None:
         store.add([job(tmp_path, f"c{n}") for n in range(10_000)])
         added = time.perf_counter() - start
         assert len(store.rows()) == 10_000
-        assert time.perf_counter() - start < 10 and added < 10  # a soft bound: the figure is in docs/performance.md
+        assert time.perf_counter() - start < 10 and added < 10  # soft: the figure is in docs/performance.md
 
 
 def test_records_survive_a_torn_line(tmp_path: Path) -> None:

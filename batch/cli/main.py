@@ -326,7 +326,7 @@ def verify(folder: Path, no_hash: bool, against: Path | None, reference: Path | 
     """Measure deliveries against the log: frames, timecode, tags, colour."""
     from rushlight.batch.cli.verify_command import show_verify
 
-    return show_verify(folder, hashes=not no_hash, against=against, references=reference, as_json=as_json)
+    return show_verify(folder, no_hash=no_hash, against=against, reference=reference, as_json=as_json)
 
 
 @cli.command()
@@ -335,13 +335,13 @@ def verify(folder: Path, no_hash: bool, against: Path | None, reference: Path | 
 @_answering
 def report(folder: Path, as_json: bool) -> int:
     """Make the pages of an output folder from its log."""
-    from rushlight.batch.report.pages import write_report
+    from rushlight.batch.api.report import report as make
 
-    page = write_report(folder).resolve()
+    made = make(folder)
     if as_json:
-        say_json({"page": str(page), "folder": str(page.parent)}, indent=None)
+        say_json(made.document(), indent=None)
     else:
-        say(f"report: {page}")
+        say(f"report: {made.page}")
     return DONE
 
 

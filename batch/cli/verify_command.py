@@ -3,54 +3,20 @@
 from __future__ import annotations
 
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from rushlight.batch.api.verify import verify
 from rushlight.batch.console import say, say_json, say_wrapped
-from rushlight.batch.error_log import unexpected
-from rushlight.batch.job_log import read_log
-from rushlight.batch.report.kept_results import VERDICTS, keep_verdicts
 from rushlight.batch.text_tables import print_table
-from rushlight.batch.verify.compare import against_references, compare
-from rushlight.batch.verify.deliveries import ORDER, ClipVerdict, verify
-from rushlight.pipelines.inside_folder import is_file
 
 __all__ = ["show_verify"]
 
 NAMES = ("frames", "timecode", "tags", "colour", "hash")
-EVERY = (*NAMES, "record")  # the last only where the log itself is damaged
-
-
-def document(verdicts: list[ClipVerdict]) -> dict[str, Any]:
-    """Verdicts as JSON: `clips[].checks {hash, frames, timecode, tags, colour}`, each with its figures."""
-
-    def check(found: Any) -> dict[str, Any]:
-        return {"verdict": found.verdict, "text": found.text, **found.figures}
-
-    return {
-        "schema": VERDICTS,
-        "measured": datetime.now(UTC).isoformat(timespec="seconds"),
-        "clips": [
-            {
-                "clip": v.clip,
-                "job": v.job,
-                "made": v.made,
-                "decision": "supplied" if v.decided else "none",
-                "verdict": v.verdict,
-                "checks": {name: check(v.checks[name]) for name in EVERY if name in v.checks},
-                "files": {
-                    path: {name: check(c) for name, c in checks.items()} for path, checks in v.files.items()
-                },
-            }
-            for v in verdicts
-        ],
-        "counts": {name: sum(v.verdict == name for v in verdicts) for name in ORDER},
-    }
 
 
 def show_verify(
-    folder: Path, *, hashes: bool, against: Path | None, references: Path | None, as_json: bool
+    folder: Path, *, no_hash: bool, against: Path | None, reference: Path | None, as_json: bool
 ) -> int:
     """Measure an output folder. Exit code 1 if any clip fails."""
     progress = sys.stderr.isatty() and not as_json
@@ -59,37 +25,20 @@ def show_verify(
         if progress:
             say(f"measuring {clip}", error=True)
 
-    verdicts = verify(folder, hashes=hashes, on_clip=on_clip)
-    result = document(verdicts)
-    if notes := read_log(folder).notes:
-        result["notes"] = notes
-    if against:
-        result["against"] = compare(folder, against)
-    if references:
-        result["references"] = against_references(folder, references)
+    result = verify(folder, no_hash=no_hash, against=against, reference=reference, on_clip=on_clip)
+    document = result.document()
     if as_json:
-        say_json(result)
+        say_json(document)
     else:
-        _print(result)
-    _keep(folder, {k: v for k, v in result.items() if k not in ("against", "references", "notes")})
-    return 1 if any(v.verdict == "fail" for v in verdicts) else 0
-
-
-def _keep(folder: Path, found: dict[str, Any]) -> None:
-    """Keep the verdicts beside the log and bring the report up to date. A folder that cannot be written costs nothing."""
-    try:
-        keep_verdicts(found, folder)
-        if is_file(folder, "report/index.html"):
-            from rushlight.batch.report.pages import write_report
-
-            write_report(folder)
-    except Exception as error:
-        text = unexpected(folder, "making the report", error)
-        say(f"rushlight: the report does not have these verdicts: {text}", error=True)
+        _print(document)
+    if result.not_reported:
+        say(f"rushlight: the report does not have these verdicts: {result.not_reported}", error=True)
+    return 1 if result.failed else 0
 
 
 def _print(result: dict[str, Any]) -> None:
-    clips = sorted(result["clips"], key=lambda c: -ORDER[c["verdict"]])
+    ranks = list(result["counts"])  # the best verdict first
+    clips = sorted(result["clips"], key=lambda c: -ranks.index(c["verdict"]))
     for clip in clips:
         for name, check in clip["checks"].items():
             if check["verdict"] != "pass":

@@ -1,0 +1,48 @@
+"""Dailies from log originals, in batch: what the commands do, as functions with the names of their options.
+
+Nothing is printed and no signal handler is installed. What the caller gave wrong raises an InputError; every error of
+rushlight's is a RushlightError. Each name is loaded when it is first used, so that this import costs next to nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rushlight.batch.api.report import ReportResult as ReportResult
+    from rushlight.batch.api.report import report as report
+    from rushlight.batch.api.verify import VerifyResult as VerifyResult
+    from rushlight.batch.api.verify import verify as verify
+    from rushlight.pipelines.errors import DeliveryError as DeliveryError
+    from rushlight.pipelines.errors import InputError as InputError
+    from rushlight.pipelines.errors import QueueError as QueueError
+    from rushlight.pipelines.errors import ResourceError as ResourceError
+    from rushlight.pipelines.errors import RushlightError as RushlightError
+    from rushlight.pipelines.errors import SourceError as SourceError
+
+_NAMES = {
+    "rushlight.batch.api.report": ("ReportResult", "report"),
+    "rushlight.batch.api.verify": ("VerifyResult", "verify"),
+    "rushlight.pipelines.errors": (
+        "DeliveryError",
+        "InputError",
+        "QueueError",
+        "ResourceError",
+        "RushlightError",
+        "SourceError",
+    ),
+}
+_MODULES = {name: module for module, names in _NAMES.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _MODULES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    found = getattr(import_module(_MODULES[name]), name)
+    globals()[name] = found
+    return found
+
+
+def __dir__() -> list[str]:
+    return sorted(_MODULES)

@@ -11,7 +11,18 @@ import pytest
 import rushlight
 from rushlight.pipelines import errors
 
-HEAVY = ("numpy", "numba", "av", "OpenImageIO", "PyOpenColorIO", "colour", "scipy", "dask", "distributed", "rich")
+HEAVY = (
+    "numpy",
+    "numba",
+    "av",
+    "OpenImageIO",
+    "PyOpenColorIO",
+    "colour",
+    "scipy",
+    "dask",
+    "distributed",
+    "rich",
+)
 
 
 def fresh(code: str) -> subprocess.CompletedProcess[str]:

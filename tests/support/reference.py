@@ -1,0 +1,366 @@
+"""The pages of docs/reference that are made from the code: `python -m tests.support.reference --write`.
+
+Keys, types, limits and defaults come from the models; words from a field's description, else from the comment beside it,
+else from the list here, which is for settings whose name says nearly all.
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import importlib.util
+import inspect
+import io
+import sys
+import tokenize
+from collections.abc import Iterator, Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import BaseModel
+
+from rushlight.batch.lists.clip_list import COLUMNS as LIST_COLUMNS
+from rushlight.batch.report.batch_csv import COLUMNS as REPORT_COLUMNS
+from rushlight.pipelines.formats.codecs import CODECS
+from rushlight.pipelines.recipe.model import Recipe, shipped_recipes
+
+ROOT = Path(__file__).resolve().parents[2]
+FOLDER = ROOT / "docs" / "reference"
+MADE = "<!-- made by `python -m tests.support.reference --write`; changes here are lost -->\n"
+
+RECIPE_WORDS = {
+    "Area.height": "pixels",
+    "Area.raster": "the raster that the area is drawn for",
+    "Area.width": "pixels",
+    "Area.x": "pixels from the left",
+    "Area.y": "pixels from the top",
+    "Burnin.font": "a font file, or the name of one that OpenImageIO or matplotlib ships",
+    "Burnin.text": "the lines of text",
+    "Burnin.watermark": "text over the whole picture, with fields in braces",
+    "Burnin.watermark_opacity": "0 is invisible",
+    "Changes.held_at": "the grade that held when the camera cut, or at the first frame",
+    "Default.camera": "which clips: a camera's letter",
+    "Default.encoding": "log curve and gamut; `rushlight encodings` lists them",
+    "Default.exposure_index": "where a maker's curve depends on it",
+    "Default.levels": "narrow (64 to 940 of ten bits) or full (0 to 1023)",
+    "Default.lut": "the show LUT: a path, or the name of one under `--grades`",
+    "Default.lut_output": "the display that the LUT is made for, its levels, or both",
+    "Frame.area": "the part of the original that is taken",
+    "Frame.desqueeze": "how many times wider the picture is shown than stored",
+    "Frame.flip": "upside down",
+    "Frame.flop": "left for right",
+    "Frame.mode": "pad: all of the picture, black beside it; fill: the raster filled, edges cut; stretch: to the raster's shape",
+    "Frame.rotate": "degrees",
+    "Guides.action_safe": "a line at this share of the picture",
+    "Guides.aspect": "a frame line of this aspect ratio, such as 2.39",
+    "Guides.centre": "a cross in the middle",
+    "Guides.opacity": "of the lines",
+    "Guides.shade": "how dark it is outside of the frame line: 0 not at all, 1 black",
+    "Guides.title_safe": "a line at this share of the picture",
+    "LookSettings.clamp": "the CDL holds its result in 0 to 1, as ASC CDL 1.2 says",
+    "LookSettings.display": "the display that the picture is made for",
+    "LookSettings.grade_order": "the grade acts before or after the show transform",
+    "LookSettings.grade_space": "the grade acts on the camera's log signal or in ACEScct",
+    "LookSettings.lut_contains_grade": "the LUT has the grade in it: a row's own is not applied again",
+    "LookSettings.lut_interpolation": "between the LUT's points",
+    "LookSettings.show_lut": "a .cube for every clip; a row's `lut` overrules it",
+    "LookSettings.size": "points a side of the baked lattice",
+    "LookSettings.transform": "the output transform where there is no show LUT",
+    "MovieOutput.burnin": "text and watermark over the picture",
+    "MovieOutput.codec": "one of " + ", ".join(f"`{name}`" for name in CODECS),
+    "MovieOutput.container": "the codec's usual one where it is empty",
+    "MovieOutput.dither": "hide the steps of fewer bits",
+    "MovieOutput.make": "a movie of each clip",
+    "MovieOutput.preset": "how hard the encoder tries, where it has presets",
+    "MovieOutput.quality": "the codec's own scale (crf or quantiser): lower is better and larger",
+    "MovieOutput.sound": "copy: every channel as it is; mix: one stereo track; silent: a track of silence; none: no track",
+    "Output.frame": "how the original's picture sits in the raster",
+    "Output.guides": "lines and shaded masks over the picture",
+    "Output.name": "the folder that it goes to",
+    "Output.only": 'for rows whose cells say so: `only = { circled = "yes" }`',
+    "Output.size": "the raster; the original's own where it is not stated",
+    "Output.state": "log: code values untouched; show: show LUT or standard transform alone; graded: grade and show transform",
+    "Recipe.changes": "how clips are set against the record of grade changes",
+    "Recipe.damaged_frames": "deliver as far as they decode, with a warning, or fail the clip",
+    "Recipe.default": "what is true of a camera, reel or file pattern",
+    "Recipe.description": "one line for `rushlight recipes`",
+    "Recipe.encoding": "for clips of which nobody else states one",
+    "Recipe.handles": "frames added on either side of a row's `in` and `out`, as far as the original has them",
+    "Recipe.interlaced": "material whose header says that it is interlaced",
+    "Recipe.levels": "for clips of which nobody else states them",
+    "Recipe.look": "what stands between the log picture and the monitor",
+    "Recipe.missing_frames": "of a sequence: fail the clip, hold the frame before, or put a stand-in frame that says so",
+    "Recipe.name": "the file's name where it is empty",
+    "Recipe.off_speed": "clips shot at another rate than the show's: keep their rate, play frame for frame at the show's, or refuse",
+    "Recipe.output": "what is made, a table a product",
+    "Recipe.several_files": "a clip named as `name_###.mov`: joined where timecode runs on, or each file for itself",
+    "Recipe.show_rate": "frames a second of the show",
+    "Recipe.ungraded": "clips without a grade",
+    "Recipe.variable_rate": "material of variable frame rate: refuse, or show each picture for the time of one frame",
+    "StillsOutput.at": "which frames; `list` takes the row's column `stills`",
+    "StillsOutput.kinds": "a file of each kind",
+    "StillsOutput.make": "stills of each clip, from the exact evaluation of its look",
+    "TextLine.at": "where it stands",
+    "TextLine.backing": "what keeps it readable",
+    "TextLine.opacity": "0 is invisible",
+    "TextLine.size": "height as a share of the raster's",
+    "TextLine.text": "words, and fields in braces such as {clip} and {timecode}",
+}
+
+EVENT_WORDS = {
+    "begin": "work starts: `clips`, `frames`, `workers`",
+    "changed": "an original changed while it was read; it is planned again",
+    "done": "a clip is delivered: `outputs`, `warnings`, `replaced`",
+    "failed": "a clip could not be made: `text` says why",
+    "in time": "by the forecast all will be ready again",
+    "late": "by the forecast not all will be ready",
+    "part": "some outputs of a clip are delivered; others follow",
+    "paused": "nothing new is started: the disk is full, or has less than `--keep-free`",
+    "problem": "something is wrong with the request or a row: `text`",
+    "refused": "the request as a whole was refused: `text`",
+    "resumed": "work goes on",
+    "retry": "a piece of work failed and is tried again",
+    "segment": "a segment of two seconds is made: `frames`, `of`, `per_second`",
+    "set aside": "a clip cannot be rendered as it stands: `text` says why",
+    "started": "work on a clip begins; `frames` are there already",
+    "stopping": "nothing new is started; what is being made is finished",
+    "summary": "how it ended: every clip once, with its error where it has one; `stopped`, `frames`, `seconds`, `folders`",
+    "there": "a clip was made already",
+    "waiting": "for a folder, or for an original that is still being copied",
+    "warning": "something to know: `text`",
+}
+
+
+def fields(model: type[BaseModel], words: Mapping[str, str] | None = None) -> str:
+    """Tables of a model's keys and of all models inside it, from the document that pydantic makes of it."""
+    schema = model.model_json_schema(mode="validation", ref_template="#/{model}")
+    tables = {model.__name__: schema, **schema.get("$defs", {})}
+    classes = dict(_models(model))
+    text = []
+    for name in _in_order(model.__name__, tables):
+        table = tables[name]
+        rows = []
+        for key, about in table.get("properties", {}).items():
+            said = about.get("description") or _comments(classes[name]).get(key, "")
+            if words is not None:
+                said = said or _from(words, classes[name], key)
+            needed = "needed" if key in table.get("required", ()) else _default(about.get("default"))
+            rows.append(f"| `{key}` | {_takes(about)} | {needed} | {_cell(said)} |")
+        doc = " ".join((inspect.getdoc(classes[name]) or "").split())
+        head = f"## {_title(name)}\n\n{_cell(doc)}\n\n"
+        text.append(head + "| key | takes | default | |\n|---|---|---|---|\n" + "\n".join(rows) + "\n")
+    return "\n".join(text)
+
+
+def unsaid(model: type[BaseModel], words: Mapping[str, str]) -> list[str]:
+    """Keys of a model that nothing explains."""
+    return [
+        f"{name}.{key}"
+        for name, found in _models(model)
+        if name != "Size"
+        for key, field in found.model_fields.items()
+        if not (field.description or _comments(found).get(key) or _from(words, found, key))
+    ]
+
+
+def _title(name: str) -> str:
+    return name.strip("_")
+
+
+def _cell(text: str) -> str:
+    return text.replace("|", "\\|").strip()
+
+
+def _default(value: object) -> str:
+    if value in (None, "", [], {}) or isinstance(value, dict):
+        return ""
+    if isinstance(value, list):
+        return ", ".join(f"`{v}`" for v in value)
+    return f"`{str(value).lower() if isinstance(value, bool) else value}`"
+
+
+def _takes(about: Mapping[str, Any]) -> str:
+    """What a key takes, in words."""
+    if ref := about.get("$ref"):
+        name = ref.rpartition("/")[2]
+        return '"WIDTHxHEIGHT"' if name == "Size" else f"[{_title(name)}](#{_title(name).lower()})"
+    if ways := about.get("anyOf") or about.get("oneOf"):
+        return " or ".join(_takes(way) for way in ways if way.get("type") != "null")
+    if "const" in about:
+        return f"`{about['const']}`"
+    if "enum" in about:
+        return ", ".join(f"`{word}`" if word != "" else "nothing" for word in about["enum"])
+    kind = about.get("type", "anything")
+    if kind == "array":
+        counts = (about.get("minItems"), about.get("maxItems"))
+        many = f"{counts[0]} of" if counts[0] and counts[0] == counts[1] else "a list of"
+        return f"{many} {_takes(about.get('items', {}))}"
+    if kind == "object":
+        inner = about.get("additionalProperties")
+        return f"a table of {_takes(inner)}" if isinstance(inner, dict) and inner else "a table"
+    names = {"integer": "a whole number", "number": "a number", "string": "text", "boolean": "true or false"}
+    return names.get(kind, kind) + _limits(about)
+
+
+def _limits(about: Mapping[str, Any]) -> str:
+    low = about.get("minimum", about.get("exclusiveMinimum"))
+    high = about.get("maximum", about.get("exclusiveMaximum"))
+    if low is not None and high is not None and abs(high) < 1e9:
+        return (
+            f" from {_number(low)} to {_number(high)}"
+            if "minimum" in about
+            else f" over {_number(low)} to {_number(high)}"
+        )
+    if low is not None and abs(low) < 1e9:
+        return f" from {_number(low)}" if "minimum" in about else f" over {_number(low)}"
+    return ""
+
+
+def _number(value: float) -> str:
+    return f"{value:.10g}"
+
+
+def _in_order(first: str, tables: Mapping[str, Any]) -> list[str]:
+    """Names of tables as they are met from the first on; those shown as text are none."""
+    order, todo = [], [first]
+    while todo:
+        name = todo.pop(0)
+        if name in order or name == "Size":
+            continue
+        order.append(name)
+        todo += list(_refs(tables[name].get("properties", {})))
+    return order
+
+
+def _refs(value: Any) -> Iterator[str]:
+    if isinstance(value, Mapping):
+        if "$ref" in value:
+            yield value["$ref"].rpartition("/")[2]
+        for key, inner in value.items():
+            if key != "mapping":
+                yield from _refs(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _refs(inner)
+
+
+def _models(model: type[BaseModel], seen: set[type] | None = None) -> Iterator[tuple[str, type[BaseModel]]]:
+    """A model and all models inside it, by name."""
+    seen = set() if seen is None else seen
+    if model in seen:
+        return
+    seen.add(model)
+    yield model.__name__, model
+    for field in model.model_fields.values():
+        for inner in _inside(field.annotation):
+            yield from _models(inner, seen)
+
+
+def _inside(kind: Any) -> Iterator[type[BaseModel]]:
+    if inspect.isclass(kind) and issubclass(kind, BaseModel):
+        yield kind
+    for argument in get_args(kind):
+        yield from _inside(argument)
+
+
+@cache
+def _comments(model: type[BaseModel]) -> dict[str, str]:
+    """The comment beside each field of a model and of those it inherits from, by key."""
+    found: dict[str, str] = {}
+    for base in reversed(model.__mro__):
+        if not (issubclass(base, BaseModel) and base.__module__.startswith("rushlight.")):
+            continue
+        source = inspect.getsource(base)
+        notes = {
+            token.start[0]: token.string.lstrip("# ").strip()
+            for token in tokenize.generate_tokens(io.StringIO(source).readline)
+            if token.type == tokenize.COMMENT
+        }
+        (body,) = ast.parse(source).body
+        for node in getattr(body, "body", ()):
+            if isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
+                lines = range(node.lineno, (node.end_lineno or node.lineno) + 1)
+                if said := " ".join(notes[n] for n in lines if n in notes):
+                    found[node.target.id] = said
+    return found
+
+
+def _from(words: Mapping[str, str], model: type[BaseModel], key: str) -> str:
+    names = (base.__name__.strip("_") for base in model.__mro__)
+    return next((words[f"{name}.{key}"] for name in names if f"{name}.{key}" in words), "")
+
+
+def record_model() -> type[BaseModel]:
+    """The model of a delivered clip's record."""
+    if importlib.util.find_spec("rushlight.batch.records"):
+        return importlib.import_module("rushlight.batch.records.job_record").DeliveredRecord  # type: ignore[no-any-return]
+    return importlib.import_module("rushlight.batch.job_record")._Done  # type: ignore[no-any-return]
+
+
+def exit_codes() -> list[tuple[int, str, str]]:
+    """Value, name and words of each exit code, as they stand in the code."""
+    module = importlib.import_module("rushlight.batch.exit_codes")
+    lines = inspect.getsource(module).splitlines()
+    found = []
+    for line in lines:
+        name, _, rest = line.partition(": Final = ")
+        if rest:
+            value, _, words = rest.partition("#")
+            found.append((int(value), name, words.strip()))
+    return sorted(found)
+
+
+def event_names() -> set[str]:
+    """Every event that the code names outright."""
+    found = set()
+    for path in (ROOT / "batch" / "run").glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.Call):
+                for word in node.keywords:
+                    if word.arg in ("what", "event"):
+                        found |= {
+                            part.value
+                            for part in ast.walk(word.value)
+                            if isinstance(part, ast.Constant) and isinstance(part.value, str)
+                        }
+    return {name for name in found if name}
+
+
+def pages() -> dict[str, str]:
+    """Each page that is made here, by its file's name."""
+    codes = "\n".join(
+        f"| {value} | {name} | {words or 'everything was done'} |" for value, name, words in exit_codes()
+    )
+    events = "\n".join(f"| `{name}` | {words} |" for name, words in sorted(EVENT_WORDS.items()))
+    return {
+        "recipes.md": "# Recipes\n\n" + MADE + "\nA recipe is a TOML file that says what is to be made of each clip. These ship: "
+        + ", ".join(f"`{name}`" for name in shipped_recipes())
+        + ". `rushlight recipes NAME` prints one to copy from, and `--recipe FILE.toml` takes your own. Every setting that is not"
+        " known, or has a value that will not do, is told by its key before anything is read.\n\n" + fields(Recipe, RECIPE_WORDS),
+        "record.md": "# The job record\n\n" + MADE + "\nA line of `log/jobs.jsonl` is one record, as JSON; the latest of a clip holds."
+        " These are the fields of a clip that was delivered. Of one that was set aside, failed or taken out of the queue only `job`, `clip`,"
+        " `status` and `colour` are certain. What a newer version adds is kept.\n\n" + fields(record_model())
+        + "\n## The spreadsheet\n\nThe columns of `report/batch.csv`, a line a clip: "
+        + ", ".join(f"`{column}`" for column in REPORT_COLUMNS) + ".\n",
+        "events.md": "# Events\n\n" + MADE + "\n`rushlight render --json` and `rushlight queue run --json` write one JSON object a line on"
+        " standard output while they work, and nothing else there. Each has `event`, and `clip` where it is about one. What a later version adds"
+        " is to be passed over.\n\n| `event` | when, and what it holds |\n|---|---|\n" + events + "\n",
+        "exit-codes.md": "# Exit codes\n\n" + MADE + "\n| code | | means |\n|---|---|---|\n" + codes
+        + "\n\nA second Ctrl-C ends a command with 3 at once. `queue run --stay` that had nothing left when it was stopped ends with 0 or 1."
+        " What `--on-finish` and `--on-failure` do changes no exit code.\n",
+    }  # fmt: skip
+
+
+def unlisted_columns() -> list[str]:
+    """Columns of a list that docs/reference/lists.md does not name."""
+    text = (FOLDER / "lists.md").read_text()
+    return [column for column in LIST_COLUMNS if f"`{column}`" not in text]
+
+
+if __name__ == "__main__":
+    for name, text in pages().items():
+        if "--write" in sys.argv:
+            (FOLDER / name).write_text(text)
+        else:
+            print(text)

@@ -237,19 +237,9 @@ def plan(clip_list: Path, write: Path | None, **options: Any) -> int:
 
     Exit codes: 0 all well; 1 some rows are wrong; 2 the request as a whole is wrong.
     """
-    from datetime import UTC, datetime
-
     from rushlight.batch.cli.plan_command import show_plan
-    from rushlight.batch.run.forecast import next_time
 
-    by = options["ready_by"]
-    return show_plan(
-        _request(clip_list, options),
-        as_json=options["as_json"],
-        write=write,
-        ready_by=next_time(by, datetime.now(UTC)) if by else None,
-        workers=options["workers"],
-    )
+    return show_plan(clip_list, write=write, **options)
 
 
 @cli.command()
@@ -265,14 +255,8 @@ def look(clip_list: Path, clip: str, export: Path | None, plot: Path | None, **o
     """Show what the look of CLIP does to black, grey, white and the 24 patches, layer by layer."""
     from rushlight.batch.cli.look_command import show_look
 
-    return show_look(
-        _request(clip_list, options),
-        clip,
-        export=export,
-        size=int(options["size"]),
-        plot=plot,
-        as_json=options["as_json"],
-    )
+    size = int(options.pop("size"))
+    return show_look(clip_list, clip, export=export, size=size, plot=plot, **options)
 
 
 @cli.command()
@@ -285,7 +269,7 @@ def grades(clip_list: Path, to: Path, **options: Any) -> int:
     """Write the grades of LIST for others: .cdl a clip, one .ccc, EDL with ASC CDL, .cube a look."""
     from rushlight.batch.cli.grades_command import show_grades
 
-    return show_grades(_request(clip_list, options), to, as_json=options["as_json"])
+    return show_grades(clip_list, to, **options)
 
 
 @cli.command()

@@ -1,206 +1,30 @@
-"""`rushlight plan`: one screen, or one JSON document, that accounts for every row."""
+"""`rushlight plan`, printed: one screen that accounts for every row."""
 
 from __future__ import annotations
 
-import shutil
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from rushlight.batch.api.plan_document import near, short_grade
 from rushlight.batch.console import say, say_wrapped
-from rushlight.batch.disks import existing
-from rushlight.batch.lists.row_faults import faults_of
-from rushlight.batch.plan.jobs import wanted
-from rushlight.batch.plan.model import PlannedClip
-from rushlight.batch.run.forecast import cost_of
 from rushlight.batch.text_tables import print_table
-from rushlight.pipelines.errors import RushlightError
-from rushlight.pipelines.recipe.model import MovieOutput, Recipe
 
-if TYPE_CHECKING:
-    from rushlight.batch.decisions.decision import Decision
-    from rushlight.batch.lists.clip_list import Row
-    from rushlight.batch.plan.prepare import Prepared
-    from rushlight.pipelines.colour.cdl import CDL
-
-__all__ = ["plan_document", "print_plan"]
-
-# Mbit/s at 1920x1080 and 24 frames a second, roughly: what a codec is likely to take (from the codecs' published tables).
-_RATES = {
-    "prores-proxy": 36, "prores-lt": 82, "prores-422": 117, "dnxhr-lb": 36, "dnxhr-sq": 116, "dnxhr-hqx": 174, "dnxhd": 36,
-    "h264": 14, "h264-10": 14, "hevc": 9, "hevc-10": 9, "mjpeg": 60,
-}  # fmt: skip
-MOST_SHOWN = 3  # candidates shown with their numbers
-
-
-def _problem(row: Row, error: RushlightError, kind: str) -> dict[str, Any]:
-    return {
-        "clip": row.clip,
-        "kind": kind,
-        "file": row.file,
-        "line": row.line,
-        "key": error.key or "",
-        "text": error.text if error.file in (None, "", row.file) else f"{error.file}: {error.text}",
-    }
-
-
-def _fault(error: RushlightError) -> dict[str, Any]:
-    """What is wrong with a file of decisions: nothing is rendered until it is right."""
-    return {
-        "clip": "",
-        "kind": "refused",
-        "file": error.file or "",
-        "line": error.line,
-        "key": error.key or "",
-        "text": error.text,
-    }
-
-
-def _numbers(cdl: CDL) -> dict[str, Any]:
-    return {
-        "slope": list(cdl.slope),
-        "offset": list(cdl.offset),
-        "power": list(cdl.power),
-        "saturation": cdl.saturation,
-    }
-
-
-def _clip(clip: PlannedClip, recipe: Recipe) -> dict[str, Any]:
-    decision, facts = clip.decision, clip.facts
-    grade = None
-    if decision.cdl is not None:
-        grade = {**_numbers(decision.cdl), "source": decision.source, "reason": decision.reason}
-    return {
-        "clip": clip.row.clip,
-        "path": str(clip.path),
-        "line": clip.row.line,
-        "reel": clip.reel,
-        "first_timecode": str(clip.timecode),
-        "last_timecode": str(clip.timecode + (clip.count - 1)),
-        "timecode_from": "the list" if clip.row["timecode"] else facts.timecode_from,
-        "first_frame": clip.first,
-        "frames": clip.count,
-        "rate": str(clip.rate.fraction),
-        "capture_rate": str(clip.capture_rate.fraction) if clip.capture_rate else None,
-        "rate_from": facts.rate_from,
-        "codec": facts.codec,
-        "size": f"{facts.width}x{facts.height}",
-        "encoding": clip.signal.encoding.name,
-        "encoding_from": clip.signal.encoding_from,
-        "levels": clip.signal.levels,
-        "levels_from": clip.signal.levels_from,
-        "grade": grade,
-        "grade_reason": decision.reason,
-        "candidates": [{**_numbers(x.cdl), "when": x.when, "source": x.source} for x in decision.later],
-        "show_lut": clip.look.lut.name if clip.look.lut else None,
-        "look": clip.look.model_dump(mode="json"),
-        "outputs": [o.name for o in recipe.output if wanted(clip, o)],
-        "folder": clip.folder,
-        "row": dict(clip.row.cells),
-        "warnings": [*clip.warnings, *_candidates(decision)],
-    }
-
-
-def _candidates(decision: Decision) -> list[str]:
-    """What was set after the cut, in short: the document has all of it."""
-    if not decision.later:
-        return []
-    shown = [f"{x.when} {_near(x.source)}: {_short(_numbers(x.cdl))}" for x in decision.later[:MOST_SHOWN]]
-    rest = len(decision.later) - MOST_SHOWN
-    more = f"; and {rest} more, to {decision.later[-1].when} (--json has them all)" if rest > 0 else ""
-    return [f"set after the cut and not used: {'; '.join(shown)}{more}"]
-
-
-def plan_document(prepared: Prepared) -> dict[str, Any]:
-    """Everything that lists, grades and headers can show, JSON-able."""
-    plan, recipe = prepared.plan, prepared.recipe
-    clips = [_clip(c, recipe) for c in plan.clips]
-    problems = [_fault(error) for error in prepared.faults]
-    problems += [_problem(r, fault, "set aside") for r, e in plan.wrong for fault in faults_of(e)]
-    problems += [_problem(r, e, "failed") for r, e in plan.broken]
-    frames = sum(c["frames"] for c in clips)
-    size = _bytes(plan.clips, recipe)
-    place = existing(prepared.request.out) if prepared.request.out else None
-    return {
-        "schema": "rushlight-plan-1",
-        "recipe": recipe.name,
-        "clips": clips,
-        "problems": problems,
-        "warnings": list(plan.warnings),
-        "counts": {
-            "rows": len(prepared.clip_list.rows),
-            "one_by_one": plan.one_by_one,
-            "planned": len(clips),
-            "set_aside": len(plan.wrong),
-            "failed": len(plan.broken),
-            "alike": plan.alike,
-            "not_chosen": plan.not_chosen,
-            "ungraded": sum(1 for c in clips if c["grade"] is None),
-            "frames": frames,
-        },
-        "media": _media(prepared),
-        "estimate": {
-            "bytes": size,
-            "seconds_one_worker": round(_seconds(plan.clips, recipe)),
-            "free_bytes": shutil.disk_usage(place).free if place else None,
-        },
-    }
-
-
-def _media(prepared: Prepared) -> dict[str, Any] | None:
-    media = prepared.media
-    if media is None:
-        return None
-    return {
-        "found": media.found,
-        "listed": media.listed,
-        "not_listed": [str(p) for p in media.not_listed],
-        "unreadable": [{"path": str(p), "why": why} for p, why in media.unreadable],
-        "ignored": media.ignored,
-        "absent": [{"path": name, "manifest": str(manifest)} for name, manifest in media.absent],
-    }
+__all__ = ["print_plan"]
 
 
 def _print_media(media: dict[str, Any]) -> None:
     """What lies under the media folders, and what of it no row names."""
     for path in media["not_listed"]:
-        say_wrapped(f"not listed: {_near(path)}")
+        say_wrapped(f"not listed: {near(path)}")
     for entry in media["unreadable"]:
-        say_wrapped(f"not readable: {_near(entry['path'])}: {entry['why']}")
+        say_wrapped(f"not readable: {near(entry['path'])}: {entry['why']}")
     for entry in media["absent"]:
-        say_wrapped(f"absent: {entry['path']}, which {_near(entry['manifest'])} names")
+        say_wrapped(f"absent: {entry['path']}, which {near(entry['manifest'])} names")
     say_wrapped(
         f"{media['found']} found under the media folders = {media['listed']} listed + "
         f"{len(media['not_listed'])} not listed + {len(media['unreadable'])} not readable + "
         f"{media['ignored']} ignored"
         + (f"; {len(media['absent'])} absent that a manifest names" if media["absent"] else "")
     )
-
-
-def _seconds(clips: list[PlannedClip], recipe: Recipe) -> float:
-    total = 0.0
-    for clip in clips:
-        source = clip.facts.width * clip.facts.height
-        made = [o.size for o in recipe.output if isinstance(o, MovieOutput) and wanted(clip, o)]
-        total += cost_of(source, (size.width * size.height if size else source for size in made), clip.count)
-    return total
-
-
-def _bytes(clips: list[PlannedClip], recipe: Recipe) -> int:
-    total = 0.0
-    for clip in clips:
-        for output in recipe.output:
-            if not wanted(clip, output):
-                continue
-            pixels = (
-                (output.size.width * output.size.height)
-                if output.size
-                else clip.facts.width * clip.facts.height
-            )
-            if isinstance(output, MovieOutput):
-                total += _RATES[output.codec] * 1e6 / 8 * (pixels / 2073600) * clip.count / 24
-            else:
-                total += pixels * 4
-    return round(total)
 
 
 def _minutes(seconds: float) -> str:
@@ -215,19 +39,11 @@ def _name(place: str) -> str:
     )
 
 
-def _near(place: str) -> str:
-    """A place as a person at this folder would write it."""
-    try:
-        return str(Path(place).relative_to(Path.cwd()))
-    except ValueError:
-        return place
-
-
 def print_plan(document: dict[str, Any]) -> None:
     """The plan for a person: what is wrong first, then every clip with the numbers of its notes, then the sums."""
     for problem in document["problems"]:
         key = f"{problem['key']}: " if problem["key"] else ""
-        place = _near(problem["file"]) + (f":{problem['line']}" if problem["line"] else "")
+        place = near(problem["file"]) + (f":{problem['line']}" if problem["line"] else "")
         clip_name = f"{problem['clip']}: " if problem["clip"] else ""
         say_wrapped(f"{problem['kind'].upper()}  {place}: {clip_name}{key}{problem['text']}")
     if document["problems"]:
@@ -290,14 +106,5 @@ def _grade_text(clip: dict[str, Any]) -> str:
     if grade is None:
         text = f"none; {clip['grade_reason']}"
     else:
-        text = f"{_short(grade)}; {_name(grade['source'])}: {clip['grade_reason']}"
+        text = f"{short_grade(grade)}; {_name(grade['source'])}: {clip['grade_reason']}"
     return text + (f'; LUT "{clip["show_lut"]}"' if clip["show_lut"] else "")
-
-
-def _short(grade: dict[str, Any]) -> str:
-    """What of a grade does anything, in four figures."""
-    same = {"slope": [1.0] * 3, "offset": [0.0] * 3, "power": [1.0] * 3}
-    found = [f"{k} {' '.join(f'{v:.4g}' for v in grade[k])}" for k in same if grade[k] != same[k]]
-    if grade["saturation"] != 1:
-        found.append(f"sat {grade['saturation']:.4g}")
-    return ", ".join(found) or "no change"

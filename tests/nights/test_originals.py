@@ -12,7 +12,7 @@ import pytest
 import independent
 from command import rushlight
 from real import originals, photographs
-from rushlight.batch.cli.plan_page import plan_document
+from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request

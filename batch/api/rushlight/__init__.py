@@ -10,6 +10,12 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from rushlight.batch.api.grades import GradesResult as GradesResult
+    from rushlight.batch.api.grades import grades as grades
+    from rushlight.batch.api.look import LookResult as LookResult
+    from rushlight.batch.api.look import look as look
+    from rushlight.batch.api.plan import PlanResult as PlanResult
+    from rushlight.batch.api.plan import plan as plan
     from rushlight.batch.api.report import ReportResult as ReportResult
     from rushlight.batch.api.report import report as report
     from rushlight.batch.api.verify import VerifyResult as VerifyResult
@@ -22,6 +28,9 @@ if TYPE_CHECKING:
     from rushlight.pipelines.errors import SourceError as SourceError
 
 _NAMES = {
+    "rushlight.batch.api.grades": ("GradesResult", "grades"),
+    "rushlight.batch.api.look": ("LookResult", "look"),
+    "rushlight.batch.api.plan": ("PlanResult", "plan"),
     "rushlight.batch.api.report": ("ReportResult", "report"),
     "rushlight.batch.api.verify": ("VerifyResult", "verify"),
     "rushlight.pipelines.errors": (

@@ -10,7 +10,7 @@ import pytest
 
 from command import rushlight
 from pictures import numbered, write_movie
-from rushlight.batch.cli.grades_command import graded_clips
+from rushlight.batch.api.grades import graded_clips
 from rushlight.batch.decisions.decision import GradeFiles
 from rushlight.batch.decisions.grade_lookup import GradeBook, Wanted
 from rushlight.batch.plan.prepare import prepare, read_list

@@ -9,8 +9,8 @@ import pytest
 import ocio
 from command import rushlight
 from pictures import numbered, write_movie
-from rushlight.batch.cli.look_command import exact_look, find_clip, look_document
-from rushlight.batch.cli.look_plot import look_picture
+from rushlight.batch.api.look import exact_look, find_clip, look_document
+from rushlight.batch.api.look_plot import look_picture
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.colour.cube_lut import parse_cube

@@ -7,7 +7,7 @@ import pytest
 
 from here import RECIPE, run
 from pictures import numbered, write_movie
-from rushlight.batch.cli.plan_page import plan_document
+from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.lists.clip_list import read_csv
 from rushlight.batch.lists.row_faults import RowFaults, faults_of, mended, together
 from rushlight.batch.plan.prepare import prepare

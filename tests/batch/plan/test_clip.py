@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from command import rushlight
 from pictures import numbered, write_movie, write_sequence
-from rushlight.batch.cli.plan_page import plan_document
+from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.decisions.decision import GradeFiles, row_decision
 from rushlight.batch.decisions.grade_lookup import GradeBook, Wanted
 from rushlight.batch.lists.clip_list import read_csv

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pictures import numbered, write_movie
-from rushlight.batch.cli.plan_page import plan_document
+from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.lists.clip_list import COLUMNS, read_csv, write_csv
 from rushlight.batch.lists.edl import read_edl
 from rushlight.batch.lists.otio import read_timeline

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 import independent
 from command import rushlight
 from pictures import number_of, numbered, write_movie
-from rushlight.batch.cli.plan_page import plan_document
+from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.plan.prepare import Prepared, prepare

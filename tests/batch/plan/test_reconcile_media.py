@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pictures import numbered, write_movie, write_sequence
-from rushlight.batch.cli.plan_page import plan_document
+from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.lists.folder_list import find_originals, read_folder
 from rushlight.batch.plan.model import Plan
 from rushlight.batch.plan.prepare import prepare

@@ -1,0 +1,94 @@
+"""`rushlight grades`: the grades of a list for others, before or after the night, as .cdl, .ccc, EDL and .cube.
+
+Only headers are read. A clip twice in the list with another range or grade is written twice, under names of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Unpack
+
+from rushlight.batch.api.look import exact_look
+from rushlight.batch.api.requests import RequestOptions, Undone, request_of
+from rushlight.batch.decisions.grade_export import GradedClip, write_handover
+from rushlight.batch.plan.prepare import Prepared, prepare
+from rushlight.pipelines.colour.look import Look
+from rushlight.pipelines.errors import OptionError
+
+__all__ = ["GradesResult", "graded_clips", "grades"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class GradesResult:
+    """The files that were written, and of what. Rows of the list that are wrong are in `set_aside`."""
+
+    folder: Path  # absolute
+    files: tuple[Path, ...]
+    clips: tuple[GradedClip, ...]
+    set_aside: tuple[Undone, ...]
+
+    def document(self) -> dict[str, Any]:
+        """What the command says with `--json`."""
+        return {
+            "schema": "rushlight-grades-1",
+            "folder": str(self.folder),
+            "files": [file.name for file in self.files],
+            "clips": [
+                {
+                    "clip": c.name,
+                    "reel": c.reel,
+                    "start": str(c.start),
+                    "frames": c.frames,
+                    "graded": c.look.cdl is not None,
+                    "look": c.look.digest(),
+                }
+                for c in self.clips
+            ],
+            "set_aside": [{"clip": each.clip, "error": str(each.error)} for each in self.set_aside],
+        }
+
+
+def grades(
+    list: str | Path,
+    *,
+    to: str | Path,
+    on_set_aside: Callable[[Undone], None] = lambda row: None,
+    **options: Unpack[RequestOptions],
+) -> GradesResult:
+    """Write the grades of a list into the folder `to`. `on_set_aside` is told each row that is wrong, ahead of the rest.
+
+    OptionError where `to` is a file or no clip of the list can be planned.
+    """
+    request, folder = request_of(list, options), Path(to)
+    if folder.exists() and not folder.is_dir():
+        raise OptionError("is a file; --to takes a folder", file=str(folder), key="--to")
+    prepared = prepare(request)
+    aside = tuple(Undone.of(*each) for each in (*prepared.plan.wrong, *prepared.plan.broken))
+    for row in aside:
+        on_set_aside(row)
+    clips = graded_clips(prepared)
+    if not clips:
+        raise OptionError(
+            "no clip of the list can be read, so there is no grade to write", file=str(request.clip_list)
+        )
+    stem = request.clip_list.absolute()
+    files = write_handover(folder, clips, stem.name if stem.is_dir() else stem.stem)
+    return GradesResult(folder=folder.resolve(), files=tuple(files), clips=tuple(clips), set_aside=aside)
+
+
+def graded_clips(prepared: Prepared) -> list[GradedClip]:
+    """The planned clips in the list's order, each with its exact look and the timecode of its first frame."""
+    looks: dict[str, Look] = {}
+    found = []
+    for clip in prepared.plan.clips:
+        key = clip.look.model_dump_json()
+        if key not in looks:
+            looks[key] = exact_look(prepared, clip)
+        found.append(
+            GradedClip(
+                name=clip.stem, reel=clip.reel, start=clip.timecode, frames=clip.count, look=looks[key]
+            )
+        )
+    return found

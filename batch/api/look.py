@@ -1,0 +1,181 @@
+"""`rushlight look`: what one clip's look does to known colours, layer by layer, in code values and at the display."""
+
+from __future__ import annotations
+
+import difflib
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Unpack
+
+import numpy as np
+
+from rushlight.batch.api.requests import RequestOptions, request_of
+from rushlight.batch.decisions.grade_export import look_cube
+from rushlight.batch.farm.scratch_folders import scratch_folder
+from rushlight.batch.plan.model import PlannedClip
+from rushlight.batch.plan.prepare import Prepared, prepare
+from rushlight.pipelines.colour.chart import COLOURS
+from rushlight.pipelines.colour.look import Look
+from rushlight.pipelines.errors import OptionError, from_os
+from rushlight.pipelines.job.from_spec import build_look
+
+__all__ = ["LookResult", "exact_look", "find_clip", "look", "look_document"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class LookResult:
+    """A clip's look: its layers, and black, grey, white and the 24 patches after each of them.
+
+    `colours`: name of a colour -> `after`: layer -> `signal` and 10-bit `code`, both R G B; and `nits`, cd/m2 at the display.
+    """
+
+    clip: str
+    look: str
+    digest: str
+    layers: Any
+    levels: str
+    grade_reason: str
+    grade_source: str
+    colours: Mapping[str, Mapping[str, Any]]
+    warnings: tuple[str, ...]
+    export: Path | None = None  # what was written
+    plot: Path | None = None
+
+    def document(self) -> dict[str, Any]:
+        """What the command says with `--json`."""
+        names = ("clip", "look", "digest", "layers", "levels", "grade_reason", "grade_source", "colours")
+        document = {"schema": SCHEMA, **{name: getattr(self, name) for name in names}}
+        document["warnings"] = list(self.warnings)
+        return document | {n: str(p) for n, p in (("export", self.export), ("plot", self.plot)) if p}
+
+
+SCHEMA = "rushlight-look-1"
+
+
+def look(
+    list: str | Path,
+    clip: str,
+    *,
+    export: str | Path | None = None,
+    size: int = 33,
+    plot: str | Path | None = None,
+    **options: Unpack[RequestOptions],
+) -> LookResult:
+    """What the look of `clip` does to known colours. `export`: a .cube to be written, of `size` (33 or 65) points a side;
+    `plot`: a .png of its curves and chromaticities. InputError where the list has no such clip."""
+    prepared = prepare(request_of(list, options))
+    planned = find_clip(prepared, clip)
+    exact = exact_look(prepared, planned)
+    document = look_document(planned, exact)
+    if export:
+        path = _named(export, ".cube", "--export")
+        _write(path, look_cube(exact, size, (f"Clip {planned.stem}",)).encode())
+        document["export"] = path.resolve()
+    if plot:
+        from rushlight.batch.api.look_plot import look_picture
+
+        path = _named(plot, ".png", "--plot")
+        _write(path, look_picture(exact, planned.stem))
+        document["plot"] = path.resolve()
+    document["warnings"] = tuple(document["warnings"])
+    del document["schema"]
+    return LookResult(**document)
+
+
+def _named(path: str | Path, suffix: str, key: str) -> Path:
+    path = Path(path)
+    if path.suffix.lower() != suffix:
+        raise OptionError(f"takes a name that ends in {suffix}", file=str(path), key=key)
+    return path
+
+
+def find_clip(prepared: Prepared, name: str) -> PlannedClip:
+    """The planned clip of that name (as the list has it, its stem, or its file), without case.
+
+    OptionError where there is none or several; the row's own error where the row is set aside.
+    """
+    wanted = name.strip().casefold()
+    plan = prepared.plan
+    fits = [
+        c
+        for c in plan.clips
+        if wanted in {n.casefold() for n in (c.row.clip, c.stem, c.path.name, str(c.path))}
+    ]
+    if len(fits) == 1:
+        return fits[0]
+    if fits:
+        places = ", ".join(f"{c.row.place} ({c.path})" for c in fits[:4])
+        raise OptionError(f"{name!r} is {len(fits)} clips of the list: {places}; write its path", key="CLIP")
+    for row, error in (*plan.wrong, *plan.broken):
+        if row.clip.casefold() == wanted or Path(row.clip).stem.casefold() == wanted:
+            raise error
+    near = difflib.get_close_matches(name, [c.row.clip for c in plan.clips], 1, 0.5)
+    raise OptionError(
+        f"the list has no clip {name!r}" + (f"; was {near[0]!r} meant?" if near else ""), key="CLIP"
+    )
+
+
+def exact_look(prepared: Prepared, clip: PlannedClip) -> Look:
+    """The exact look of a planned clip, before there is an output folder that keeps its LUT."""
+    with scratch_folder() as folder:
+        if clip.look.lut:
+            path = folder / clip.look.lut.path
+            path.parent.mkdir(parents=True)
+            path.write_text(prepared.luts.texts[clip.look.lut.digest], "utf-8")
+        return build_look(clip.look, folder)
+
+
+def look_document(clip: PlannedClip, look: Look) -> dict[str, Any]:
+    """All layers and, for every colour, its values after each: signal, 10-bit code, and cd/m2 at the display.
+
+    Codes of the camera's signal and of what follows it are at the file's levels, those of the display at narrow ones.
+    """
+    names = list(COLOURS)
+    stages = look.stages(look.working.from_ap0(np.array(list(COLOURS.values()))))
+    nits = look.display.nits(stages[-1][1])
+    on_display = {"display", "shown"} | ({"graded"} if look.grade_order == "after" else set())
+    rows: dict[str, Any] = {}
+    warnings: list[str] = []
+    for index, name in enumerate(names):
+        after = {}
+        for stage, values in stages:
+            narrow = stage in on_display or clip.signal.levels == "narrow"
+            signal = values[index]
+            codes = signal * 876 + 64 if narrow else signal * 1023
+            after[stage] = {
+                "signal": [round(float(v), 6) for v in signal],
+                "code": [round(float(v), 2) for v in codes],
+            }
+            # What a CDL clamps or a display clips is at an end; what a log layer pushes past one is named.
+            if stage not in on_display and (signal.min() < -1e-9 or signal.max() > 1 + 1e-9):
+                warnings.append(f"{name} is {_range(signal)} after {stage}: outside 0..1")
+        rows[name] = {"after": after, "nits": round(float(nits[index]), 4)}
+    return {
+        "schema": SCHEMA,
+        "clip": clip.row.clip,
+        "look": look.describe(),
+        "digest": look.digest(),
+        "layers": look.layers(),
+        "levels": clip.signal.levels,
+        "grade_reason": clip.decision.reason,
+        "grade_source": clip.decision.source,
+        "colours": rows,
+        "warnings": warnings,
+    }
+
+
+def _range(signal: Any) -> str:
+    return f"{signal.min():.3f} to {signal.max():.3f}"
+
+
+def _write(path: Path, data: bytes) -> None:
+    """Under its final name only when whole."""
+    temporary = path.with_name(f".{path.name}.part")
+    try:
+        temporary.write_bytes(data)
+        os.replace(temporary, path)
+    except OSError as error:
+        temporary.unlink(missing_ok=True)
+        raise from_os(error, path) from None

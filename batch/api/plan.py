@@ -1,0 +1,116 @@
+"""`rushlight plan`: what would be made of a list, each clip's grade and why, and everything that is wrong with it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Unpack
+
+from rushlight.batch.api.plan_document import plan_document
+from rushlight.batch.api.requests import RequestOptions, Undone, request_of
+from rushlight.batch.decisions.change_files import together
+from rushlight.batch.job_log import latest, read_records
+from rushlight.batch.plan.explicit_list import plan_list
+from rushlight.batch.plan.jobs import in_turns, job_id, wanted
+from rushlight.batch.plan.model import PlannedClip
+from rushlight.batch.plan.prepare import Prepared, prepare
+from rushlight.batch.plan.request import default_workers
+from rushlight.batch.run.forecast import cost_of, forecast, next_time
+from rushlight.batch.run.jobs_to_make import fields_of_clip
+from rushlight.pipelines.errors import OptionError, RushlightError
+from rushlight.pipelines.recipe.model import MovieOutput
+
+__all__ = ["PlanResult", "plan"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanResult:
+    """A planned list. Nothing is rendered while `refused` has something: files of decisions that cannot be read."""
+
+    clips: tuple[PlannedClip, ...]
+    wrong: tuple[Undone, ...]  # rows that are set aside
+    failed: tuple[Undone, ...]  # originals that are there and do not open
+    refused: tuple[RushlightError, ...]
+    warnings: tuple[str, ...]
+    plain: Mapping[str, Any]
+
+    @property
+    def counts(self) -> Mapping[str, int]:
+        """rows + one_by_one = planned + set_aside + failed + alike + not_chosen; and how many are ungraded, and frames."""
+        found: Mapping[str, int] = self.plain["counts"]
+        return found
+
+    def document(self) -> dict[str, Any]:
+        """What the command says with `--json`."""
+        return dict(self.plain)
+
+
+def plan(
+    list: str | Path,
+    *,
+    out: str | Path | None = None,
+    write: str | Path | None = None,
+    ready_by: str = "",
+    workers: int | None = None,
+    **options: Unpack[RequestOptions],
+) -> PlanResult:
+    """Read a list and everything that it names, and make nothing.
+
+    `ready_by` ("05:30"): the document says what would be ready then, if so many `workers` (one a core without) began now.
+    `write`: a new file for the list with everything stated; GradeError where a file of decisions could not be read, which
+    would be missing from it. InputError where the request is wrong as a whole.
+    """
+    request = request_of(list, options, out=out)
+    by = next_time(ready_by, datetime.now(UTC)) if ready_by else None
+    prepared = prepare(request, all_faults=True)
+    document = plan_document(prepared)
+    if by:
+        rate = float(workers or default_workers())
+        found = forecast(_work(prepared), rate=rate, now=time.time(), by=by.timestamp())
+        document["forecast"] = found.document() | {
+            "text": f"{found.text()}, with {rate:.0f} worker(s) from now"
+        }
+    if write:
+        _write(prepared, Path(write))
+    return PlanResult(
+        clips=tuple(prepared.plan.clips),
+        wrong=tuple(Undone.of(*each) for each in prepared.plan.wrong),
+        failed=tuple(Undone.of(*each) for each in prepared.plan.broken),
+        refused=prepared.faults,
+        warnings=tuple(prepared.plan.warnings),
+        plain=document,
+    )
+
+
+def _write(prepared: Prepared, path: Path) -> None:
+    """The explicit list, in a new file."""
+    if prepared.faults:
+        raise together(prepared.faults)
+
+    def named(clip: PlannedClip) -> str:
+        return fields_of_clip(clip, prepared.recipe)["look"]
+
+    try:
+        with path.open("x", encoding="utf-8", newline="") as file:
+            file.write(plan_list(prepared, path.parent, named))
+    except OSError as error:
+        raise OptionError(f"--write: {error.strerror}; a new file is needed", file=str(path)) from None
+
+
+def _work(prepared: Prepared) -> list[tuple[str, float]]:
+    """What a plan asks for and is not made yet, in the order in which it would be made: clip, seconds of one core."""
+    recipe, request = prepared.recipe, prepared.request
+    records = latest(read_records(request.out)) if request.out else {}
+    parts: list[tuple[int, int, str, float]] = []
+    for clip in prepared.plan.clips:
+        if records.get(job_id(clip), {}).get("status") == "done":
+            continue
+        source = clip.facts.width * clip.facts.height
+        for rank, part in in_turns(clip, [o for o in recipe.output if wanted(clip, o)], recipe.first):
+            sizes = [o.size for o in part if isinstance(o, MovieOutput)]
+            made = [size.width * size.height if size else source for size in sizes]
+            parts.append((rank, -clip.count, clip.row.clip, cost_of(source, made, clip.count)))
+    return [(clip, cost) for _, _, clip, cost in sorted(parts, key=lambda p: p[:2])]

@@ -12,8 +12,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from rushlight.batch.job_record import SCHEMA, check_record, is_newer
 from rushlight.batch.json_lines import Refused, parse_lines
+from rushlight.batch.records.job_record import SCHEMA, check_record, is_newer
 from rushlight.pipelines.errors import from_os
 from rushlight.pipelines.inside_folder import append, read_bytes
 from rushlight.pipelines.visible_text import json_text

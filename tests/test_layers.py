@@ -25,6 +25,7 @@ LAYERS = (
     ("pipelines.job",),
     ("pipelines.measure", "pipelines.burnin"),
     ("pipelines.render",),
+    ("batch.records",),
     ("batch",),
     ("batch.lists",),
     ("batch.decisions",),

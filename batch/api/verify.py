@@ -10,7 +10,8 @@ from typing import Any
 
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import read_log
-from rushlight.batch.report.kept_results import VERDICTS, keep_verdicts
+from rushlight.batch.records.verdicts import VERDICTS
+from rushlight.batch.report.kept_results import keep_verdicts
 from rushlight.batch.report.pages import write_report
 from rushlight.batch.verify.colour_check import Check
 from rushlight.batch.verify.compare import against_references, compare

@@ -11,11 +11,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, get_args
 
-from pydantic import Field
-
-from rushlight.batch.job_record import Count, Name, Shape, Whole, check_shape
 from rushlight.batch.json_lines import plain_json
 from rushlight.batch.queue.states import JobState
+from rushlight.batch.records.queue_row import AskedAgain, QueuedPlan, SegmentResult
+from rushlight.batch.records.shape import Shape, check_shape
 from rushlight.pipelines.errors import OptionError, QueueError
 
 __all__ = ["DamagedQueue", "DamagedRow", "check_queue", "job_of", "row_fault", "segment_of"]
@@ -37,43 +36,6 @@ class DamagedQueue(QueueError):
 
 class DamagedRow(QueueError):
     """One row of a queue cannot be used; the others can."""
-
-
-class _Source(Shape):
-    path: str
-
-
-class _Segment(Shape):
-    index: Count
-    count: Count
-
-
-class _Output(Shape):
-    output: str
-    identity: str
-
-
-class _Job(Shape):
-    job: Name
-    out: str
-    source: _Source
-    record: dict[str, Any]
-    segments: list[_Segment]
-    outputs: list[_Output] = Field(default_factory=list)
-
-
-class _Asked(Shape):
-    request: dict[str, Any]
-
-
-class _File(Shape):
-    path: str
-    bytes: Whole
-
-
-class _Result(Shape):
-    files: list[_File] = Field(default_factory=list)
-    frames: Count = 0
 
 
 def check_queue(db: sqlite3.Connection, path: Path, versions: tuple[str, ...]) -> None:
@@ -124,12 +86,14 @@ def _plain(text: object, shape: type[Shape], what: str) -> dict[str, Any]:
 
 def job_of(text: object, *, planned: bool = True) -> dict[str, Any]:
     """A job in plain values, or what was asked for of a row that could not be planned. DamagedRow where it is none."""
-    return _plain(text, _Job if planned else _Asked, "its row in the queue is damaged, add its list again:")
+    return _plain(
+        text, QueuedPlan if planned else AskedAgain, "its row in the queue is damaged, add its list again:"
+    )
 
 
 def segment_of(text: object) -> dict[str, Any] | None:
     """What is known of a finished segment; None where that does not read, so that it is rendered again."""
     try:
-        return _plain(text, _Result, "")
+        return _plain(text, SegmentResult, "")
     except DamagedRow:
         return None

@@ -17,6 +17,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from rushlight.batch.records.queue_row import JobState
 from rushlight.pipelines.errors import (
     ChangedError,
     DeliveryError,
@@ -46,7 +47,6 @@ __all__ = [
     "step",
 ]
 
-JobState = Literal["queued", "held", "running", "done", "failed", "set aside"]
 FailureKind = Literal["permanent", "delivery", "resource", "lost worker", "changed", "fault"]
 FINISH = -1  # in place of a segment's number
 

@@ -8,45 +8,18 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
-from pydantic import Field
-
-from rushlight.batch.job_record import Number, Shape, check_shape
 from rushlight.batch.json_lines import plain_json
+from rushlight.batch.records.shape import Shape, check_shape
+from rushlight.batch.records.verdicts import Verdicts
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.inside_folder import read_bytes, write
 
 __all__ = ["keep_verdicts", "kept_faults", "kept_verdicts"]
 
-VERDICTS = "rushlight-verify-1"
-
-
-class _Check(Shape):
-    verdict: Literal["pass", "cannot tell", "warn", "fail"]
-    text: str
-    mean: Number | None = None
-    p95: Number | None = None
-    worst: Number | None = None
-    unit: str = ""
-
-
-class _Verdict(Shape):
-    clip: str
-    job: str
-    made: str
-    verdict: Literal["pass", "cannot tell", "warn", "fail"]
-    checks: Mapping[str, _Check]
-
-
-class _Verdicts(Shape):
-    schema_: Literal["rushlight-verify-1"] = Field(alias="schema")
-    measured: str
-    clips: list[_Verdict]
-
-
 _SHAPES: Mapping[str, tuple[type[Shape], str]] = {
-    "verify.json": (_Verdicts, "there are no verdicts until the next verify"),
+    "verify.json": (Verdicts, "there are no verdicts until the next verify"),
 }
 
 

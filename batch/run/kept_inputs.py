@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic import Field
 
 from rushlight.batch.job_log import add_line
-from rushlight.batch.job_record import Shape, check_shape
 from rushlight.batch.json_lines import parse_lines
 from rushlight.batch.plan.prepare import Prepared, kept_fonts
 from rushlight.batch.plan.request import Request
+from rushlight.batch.records.shape import Shape, check_shape
 from rushlight.pipelines.colour.cube_lut import parse_cube
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError, from_os
 from rushlight.pipelines.inside_folder import (

@@ -19,8 +19,9 @@ from numpy.typing import NDArray
 
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import LOG, Log, latest, read_log
-from rushlight.batch.job_record import FrameLine, check_shape
 from rushlight.batch.json_lines import Refused, parse_lines
+from rushlight.batch.records.shape import check_shape
+from rushlight.batch.records.side_files import FrameLine
 from rushlight.batch.verify.colour_check import Check, colour_check
 from rushlight.batch.verify.picture_warnings import Extremes, colour_warnings, extremes, frame_warnings
 from rushlight.pipelines.colour.displays import find_display

@@ -9,7 +9,7 @@ import pytest
 
 from recorded import movie, recorded, still
 from rushlight.batch.job_log import append_record, failure_record, latest, log_path, read_log
-from rushlight.batch.job_record import check_record, is_newer
+from rushlight.batch.records.job_record import check_record, is_newer
 from rushlight.pipelines.errors import OptionError
 
 TILES = [[[50.0, 1.5, None]] * 16] * 9

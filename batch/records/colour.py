@@ -1,0 +1,80 @@
+"""The colour of a clip as a record has it: checksum, patches, tiles, and what known faults would do to them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from pydantic import Field
+
+from rushlight.batch.records.shape import Count, Number, Shape, Tiles, Triple
+
+__all__ = [
+    "Colour",
+    "Patch",
+    "Picture",
+    "Sample",
+    "ShiftedTiles",
+    "SomeColour",
+]
+
+
+class Picture(Shape):
+    """A distinct graded picture, which one or several outputs show, and the side file of its frames."""
+
+    state: str = Field(default="", description="State of the colour: log, show or graded.")
+    raster: str = Field(default="", description="Raster, `WIDTHxHEIGHT` in pixels.")
+    pixel_format: str = Field(default="", description="Pixel format, by FFmpeg's name.")
+    digest: str = Field(description="Digest of all its frames in order, before burn-in and encoding.")
+    outputs: list[str] = Field(description="Names of the outputs that show it.")
+    index: Count = Field(default=0, description="Number of the picture in the side file.")
+    frames: str = Field(default="", description="Path of the side file of frames, from the output folder.")
+
+
+class Sample(Shape):
+    """Tiles of one sampled frame."""
+
+    frame: Count = Field(description="Frame number in the original.")
+    values: Tiles = Field(
+        description="Tiles by row, column and component: L*a*b*, or ten-bit codes in state log; null under burn-in."
+    )
+
+
+class ShiftedTiles(Shape):
+    """By how much known faults would move the tiles of one frame: what `verify` holds a difference against."""
+
+    outputs: list[str] = Field(description="Names of the outputs that show it.")
+    frame: Count = Field(description="Frame number in the original.")
+    moved: Mapping[str, Tiles] = Field(description="Difference of each tile in L*a*b*, by fault.")
+
+
+class Patch(Shape):
+    """Colour of one patch through the whole look."""
+
+    xyz: Triple = Field(description="CIE XYZ, white at Y = 1.")
+    lab: Triple = Field(description="CIE L*a*b*.")
+
+
+class SomeColour(Shape):
+    digest: str = Field(default="", description="Checksum of the clip's colour, over all its pictures.")
+    pictures: list[Picture] = Field(default=[], description="Distinct graded pictures.")
+    patches: Mapping[str, Patch] = Field(
+        default={}, description="Black, grey, white and the 24 chart patches through the exact look, by name."
+    )
+    tiles: Mapping[str, list[Sample]] = Field(default={}, description="Tiles of sampled frames, by output.")
+    sensitivity: Mapping[str, Number] = Field(
+        default={}, description="CIEDE2000 that a small fault would make in this clip, by fault."
+    )
+    faults: list[ShiftedTiles] = Field(
+        default=[], description="By how much known faults would move the tiles."
+    )
+
+
+class Colour(SomeColour):
+    """Colour of a delivered clip as it was made: checksum, patches and tiles."""
+
+    digest: str = Field(description="Checksum of the clip's colour, over all its pictures.")
+    pictures: list[Picture] = Field(description="Distinct graded pictures.")
+    tiles: Mapping[str, list[Sample]] = Field(description="Tiles of sampled frames, by output.")
+    sensitivity: Mapping[str, Number] = Field(
+        description="CIEDE2000 that a small fault would make in this clip, by fault."
+    )

@@ -1,0 +1,123 @@
+"""Events: the JSON lines that `render --json` and `queue run --json` print while they work."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+from annotated_types import Ge
+from pydantic import Field, TypeAdapter
+
+from rushlight.batch.records.job_record import Replaced
+from rushlight.batch.records.shape import Count, Number, Shape
+from rushlight.batch.records.summary import Sums
+
+__all__ = ["EVENT", "EVENTS", "event_document"]
+
+EVENT = "rushlight-event-1"
+
+
+class _Event(Shape):
+    schema_: Literal["rushlight-event-1"] = Field(
+        alias="schema", description="Schema and version of the event."
+    )
+    sequence: Annotated[int, Ge(1)] = Field(
+        description="Number of the event in its run, counted from 1 without a gap."
+    )
+    time: str = Field(description="When it was told, by the runner's clock (ISO 8601, milliseconds).")
+
+
+Clip = Annotated[str, Field(description="Clip as the list names it.")]
+
+
+class Told(_Event):
+    """Something to know, or something wrong, of the request as a whole."""
+
+    event: Literal["problem", "refused", "warning"] = Field(
+        description="problem: something wrong; refused: nothing is made; warning: something to know."
+    )
+    text: str = Field(description="Sentence for people.")
+
+
+class Begun(_Event):
+    """Work starts; it may start again, once originals that grew stand still."""
+
+    event: Literal["begin"] = Field(description="begin.")
+    clips: Count = Field(description="Clips that are to be made.")
+    frames: Count = Field(description="Frames that are to be made.")
+    workers: Count = Field(description="Processes that work.")
+
+
+class SegmentMade(_Event):
+    """A segment of a clip is made."""
+
+    event: Literal["segment"] = Field(description="segment.")
+    clip: Clip
+    frames: Count = Field(description="Frames made since the beginning.")
+    of: Count = Field(description="Frames that are to be made.")
+    per_second: Number = Field(description="Frames a second since the beginning.")
+
+
+class Delivered(_Event):
+    """A clip is delivered, or a part of its outputs, or it is there already."""
+
+    event: Literal["done", "part", "there"] = Field(
+        description="done: delivered; part: other outputs of the clip follow; there: it was made before."
+    )
+    clip: Clip
+    text: str = Field(default="", description="Sentence for people.")
+    outputs: list[str] = Field(default=[], description="Paths of all its files, from the output folder.")
+    warnings: list[str] = Field(default=[], description="Things to know of the clip, a sentence each.")
+    replaced: list[Replaced] = Field(default=[], description="Files that this revision replaced.")
+
+
+class ClipTold(_Event):
+    """What became of a clip, other than that it is delivered."""
+
+    event: Literal["started", "failed", "set aside", "changed", "retry"] = Field(
+        description="started; failed; set aside; changed: its original, it is planned again; retry: it is tried again."
+    )
+    clip: Clip
+    text: str = Field(default="", description="Why, in words.")
+
+
+class RunTold(_Event):
+    """What became of the run."""
+
+    event: Literal["waiting", "paused", "resumed", "stopping"] = Field(
+        description="waiting for a folder or an original; paused for want of a disk or workers; resumed; stopping."
+    )
+    clip: Clip = ""
+    text: str = Field(default="", description="Why, in words.")
+
+
+class Forecast(_Event):
+    """What should be ready by a moment will be late, or will be in time again."""
+
+    event: Literal["late", "in time"] = Field(description="late, or in time.")
+    clip: Clip = ""
+    text: str = Field(default="", description="Forecast in words.")
+    ready_by: str = Field(description="Moment that it should be ready by (ISO 8601).")
+    all_ready: str = Field(description="Moment that all will be ready (ISO 8601).")
+    ready: list[str] = Field(description="Clips that will be ready in time.")
+    late: list[str] = Field(description="Clips that will be late.")
+    measured: bool = Field(description="Whether it rests on measured speed, not on the plan's guess.")
+
+
+class Ended(_Event, Sums):
+    """The last event: how the run ended."""
+
+    event: Literal["summary"] = Field(description="summary.")
+
+
+EVENTS: TypeAdapter[Any] = TypeAdapter(
+    Annotated[
+        Told | Begun | SegmentMade | Delivered | ClipTold | RunTold | Forecast | Ended,
+        Field(discriminator="event"),
+    ]
+)
+
+
+def event_document(*, sequence: int, time: str, data: Mapping[str, Any]) -> dict[str, Any]:
+    """An event in plain values: its schema, number and moment, then what it says."""
+    return {"schema": EVENT, "sequence": sequence, "time": time, **data}

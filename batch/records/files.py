@@ -1,0 +1,143 @@
+"""Delivered files as a record has them: movies and stills, each as it was read back."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from annotated_types import Ge, Le
+from pydantic import Field
+
+from rushlight.batch.records.original import Levels
+from rushlight.batch.records.shape import Box, Count, Name, Number, Shape, Side, State, Tiles, Whole
+
+__all__ = [
+    "DeliveredMovie",
+    "DeliveredStill",
+    "Light",
+    "Output",
+    "OutputName",
+    "Revision",
+    "SoundTrack",
+    "Tags",
+]
+
+Revision = Annotated[
+    int,
+    Ge(1),
+    Le(10**6),
+    Field(description="Revision of the clip in which it was made, counted from 1."),
+]
+
+
+class Tags(Shape):
+    """Colour tags: code points of ITU-T H.273, and levels."""
+
+    primaries: Count = Field(description="ColourPrimaries of H.273.")
+    transfer: Count = Field(description="TransferCharacteristics of H.273.")
+    matrix: Count = Field(description="MatrixCoefficients of H.273.")
+    levels: Levels
+
+
+class Light(Shape):
+    """Light that an HDR movie states (CTA-861.3), in cd/m2."""
+
+    max_cll: Number = Field(description="MaxCLL: the brightest pixel, in cd/m2.")
+    max_fall: Number = Field(description="MaxFALL: the brightest frame's mean, in cd/m2.")
+
+
+class SoundTrack(Shape):
+    """One sound track of a movie."""
+
+    codec: str = Field(description="Codec, by FFmpeg's name.")
+    channels: Count = Field(description="Number of channels.")
+    sample_rate: Count = Field(description="Samples a second.")
+
+
+OutputName = Annotated[str, Field(description="Name of the output in the recipe.")]
+FilePath = Annotated[Name, Field(description="Path of the file from the output folder, with `/`.")]
+StateOf = Annotated[
+    State, Field(description="State of the colour: log, show (show transform alone), or graded.")
+]
+Identity = Annotated[
+    str,
+    Field(description="Hex digest of all that makes the file what it is; another means it is made again."),
+]
+Frames = Annotated[Count, Field(description="Number of frames in the file, slate card and all.")]
+FirstTimecode = Annotated[str, Field(description="Timecode of the first frame, `HH:MM:SS:FF`.")]
+Bytes = Annotated[Whole, Field(description="Size of the file, in bytes.")]
+ModifiedNs = Annotated[Whole, Field(description="Time of last change, in nanoseconds since 1970.")]
+FileHash = Annotated[
+    str, Field(pattern=r"^xxh3_128:[0-9a-f]{32}$", description="XXH3 of the file, 128 bits.")
+]
+Width = Annotated[Side, Field(description="Width of the raster, in pixels.")]
+Height = Annotated[Side, Field(description="Height of the raster, in pixels.")]
+PictureBox = Annotated[
+    Box, Field(description="Picture within the raster: x, y, width, height in pixels; the rest is black.")
+]
+Covered = Annotated[list[Box], Field(description="Boxes under burn-in: x, y, width, height in pixels.")]
+Display = Annotated[
+    str | None, Field(description="Display that it is made for; null where it shows log or scene light.")
+]
+
+
+class DeliveredMovie(Shape):
+    """A delivered movie, read back after it was made."""
+
+    output: OutputName
+    kind: Literal["movie"] = Field(description="Kind of output: movie.")
+    path: FilePath
+    state: StateOf
+    identity: Identity
+    frames: Frames
+    card: Count = Field(default=0, description="Frames of a slate card before the clip's first.")
+    first_timecode: FirstTimecode
+    bytes: Bytes
+    mtime_ns: ModifiedNs
+    hash: FileHash
+    codec: str = Field(description="Codec, by the recipe's name.")
+    container: str = Field(default="", description="Container: mov, mp4 or mxf.")
+    pixel_format: str = Field(description="Pixel format, by FFmpeg's name.")
+    width: Width
+    height: Height
+    rate: str = Field(description="Frames a second: a decimal or a fraction.")
+    tags: Tags = Field(description="Colour tags of the container.")
+    picture_tags: Tags = Field(description="Colour tags in the pictures' own stream.")
+    light: Light | None = Field(
+        default=None, description="Light that an HDR movie states; null where it states none."
+    )
+    reel: str = Field(description="Reel that the file states; empty where it states none.")
+    sound: list[SoundTrack] = Field(default=[], description="Sound tracks in order.")
+    picture: PictureBox
+    covered: Covered
+    display: Display
+    revision: Revision = 1
+
+
+class DeliveredStill(Shape):
+    """A delivered still."""
+
+    output: OutputName
+    kind: Literal["still"] = Field(description="Kind of output: still.")
+    still_kind: str = Field(description="Format of the still, by the recipe's name.")
+    path: FilePath
+    state: StateOf
+    identity: Identity
+    frame: Count = Field(description="Frame number in the original.")
+    frames: Frames
+    first_timecode: FirstTimecode
+    bytes: Bytes
+    mtime_ns: ModifiedNs
+    hash: FileHash
+    width: Width
+    height: Height
+    picture: PictureBox
+    digest: str = Field(description="Digest of the picture's 16-bit codes.")
+    tiles: Tiles | None = Field(
+        default=None, description="Mean colour of a grid of tiles, CIE L*a*b*; null where it has no display."
+    )
+    covered: Covered
+    display: Display
+    revision: Revision = 1
+
+
+Output = Annotated[DeliveredMovie | DeliveredStill, Field(discriminator="kind")]

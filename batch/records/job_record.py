@@ -1,0 +1,207 @@
+"""The job record: what an output folder's log says of one clip, a JSON line each; the latest of a clip holds.
+
+What reads a record may rely on this and need not look again. A field that is not named here is a newer version's, or a
+person's: it is kept, and written again. A record of a newer version is read as far as it has what this one knows.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import Field, TypeAdapter
+
+from rushlight.batch.records.colour import Colour, SomeColour
+from rushlight.batch.records.files import DeliveredMovie, Output, OutputName, Revision
+from rushlight.batch.records.look import Look, SomeLook
+from rushlight.batch.records.original import Counts, Damage, Original, Signal, Source
+from rushlight.batch.records.shape import Count, Name, Number, Plain, Shape, shaped
+from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.inside_folder import file_name, output_name, parts_of
+
+__all__ = [
+    "RECORDS",
+    "SCHEMA",
+    "DeliveredRecord",
+    "JobRecord",
+    "RecipeName",
+    "Replaced",
+    "UndeliveredRecord",
+    "check_record",
+    "is_newer",
+    "read_record",
+]
+
+SCHEMA = "rushlight-job-1"
+_VERSION = re.compile(r"rushlight-job-(\d{1,6})")
+
+
+class RecipeName(Shape):
+    """Recipe that a clip was made by."""
+
+    name: str = Field(default="", description="Name of the recipe.")
+    digest: str = Field(default="", description="SHA-256 of what it says, `sha256:HEX`.")
+
+
+class Replaced(Shape):
+    """A file that a revision replaced."""
+
+    output: OutputName
+    path: str = Field(description="Path that it had, from the output folder.")
+    revision: Count = Field(description="Revision that it was made in.")
+    kept: str = Field(
+        description="Path where it is kept now, from the output folder; empty where it is removed."
+    )
+    hash: str = Field(default="", description="XXH3 of the file, 128 bits.")
+    why: str = Field(description="What differs in the new one.")
+
+
+ReelName = Annotated[str, Field(description="Reel of the clip.")]
+Rate = Annotated[str, Field(description="Frames a second: a whole number or a fraction.")]
+ClipFrames = Annotated[
+    Count, Field(description="Number of frames of the clip; 0 where it was not delivered.")
+]
+First = Annotated[str, Field(description="Timecode of the clip's first frame, `HH:MM:SS:FF`.")]
+Last = Annotated[str, Field(description="Timecode of the clip's last frame, `HH:MM:SS:FF`.")]
+Warnings = Annotated[list[str], Field(description="Things to know of the clip, a sentence each.")]
+Outputs = Annotated[list[Output], Field(description="Delivered files: movies and stills.")]
+AboutSource = Annotated[Source, Field(description="Original of the clip.")]
+AboutLook = Annotated[Look, Field(description="Look that the clip was made with.")]
+ByRecipe = Annotated[RecipeName, Field(description="Recipe that the clip was made by.")]
+
+
+class JobRecord(Shape):
+    """What every record has, delivered or not; whatever else it has is of these types."""
+
+    schema_: str = Field(alias="schema", description="Schema and version of the record.")
+    job: Name = Field(description="Name of the job: the clip, and what tells it from others of its name.")
+    clip: str = Field(description="Clip as the list names it.")
+    status: Literal["done", "failed", "set aside", "withdrawn"] = Field(
+        description="done: delivered; failed; set aside: refused before it was made; withdrawn."
+    )
+    reel: ReelName = ""
+    rate: Rate = ""
+    capture_rate: str | None = Field(
+        default=None,
+        description="Frames a second in the camera, where it is stated: a whole number or a fraction.",
+    )
+    frames: ClipFrames = 0
+    first_frame: Count = Field(
+        default=0, description="Frame number in the original of the clip's first frame."
+    )
+    first_timecode: First = ""
+    last_timecode: Last = ""
+    source: AboutSource | None = None
+    signal: Signal | None = Field(default=None, description="How the original's code values were read.")
+    look: SomeLook | None = Field(default=None, description="Look of the clip.")
+    recipe: ByRecipe | None = None
+    row: Mapping[str, str] | None = Field(default=None, description="Row of the list: its cells by column.")
+    outputs: Outputs = Field(default=[])
+    colour: SomeColour = Field(default=SomeColour(), description="Colour of the clip.")
+    original: Original | None = Field(default=None, description="What was seen in the original's pictures.")
+    counts: Counts | None = Field(default=None, description="Pixels outside 0..1 of the camera's signal.")
+    warnings: Warnings = Field(default=[])
+    damage: list[Damage] = Field(
+        default=[], description="Frames of the original that did not decode cleanly."
+    )
+    revision: Revision = 1
+    replaced: list[Replaced] = Field(default=[], description="Files that this revision replaced.")
+    attempts: Count = Field(default=0, description="How often the job was started.")
+    seconds: Number = Field(default=0.0, description="Time that the job took, in seconds of the clock.")
+    started: str = Field(default="", description="When the job was started (ISO 8601).")
+    finished: str = Field(default="", description="When the record was written (ISO 8601).")
+    error: str = Field(default="", description="Why the clip, or a part of it, was not delivered.")
+
+
+class UndeliveredRecord(JobRecord):
+    """A clip that was not delivered; `outputs` are what an earlier night delivered of it."""
+
+    _ORDER: ClassVar = (
+        *("schema", "job", "clip", "status", "error", "frames", "source", "look", "outputs", "colour"),
+        *("warnings", "seconds", "finished", "row", "recipe", "signal", "attempts", "revision", "reel"),
+        *("first_timecode", "rate"),
+    )
+    status: Literal["failed", "set aside", "withdrawn"] = Field(
+        description="failed; set aside: refused before it was made; withdrawn."
+    )
+    colour: SomeColour = Field(description="Colour of what an earlier night delivered.")
+
+    def plain(self) -> Plain:
+        found = super().plain()
+        return {key: found[key] for key in (*self._ORDER, *found) if key in found}
+
+
+class DeliveredRecord(JobRecord):
+    """A clip that was delivered. With an `error` in it, a later part of the clip failed."""
+
+    status: Literal["done"] = Field(description="done: delivered.")
+    reel: ReelName
+    rate: Rate
+    frames: ClipFrames
+    first_frame: Count = Field(description="Frame number in the original of the clip's first frame.")
+    first_timecode: First
+    last_timecode: Last
+    source: AboutSource
+    look: AboutLook
+    recipe: ByRecipe
+    outputs: Outputs
+    colour: Colour = Field(description="Colour of the clip as it was made.")
+    warnings: Warnings
+
+
+RECORDS: TypeAdapter[Any] = TypeAdapter(
+    Annotated[DeliveredRecord | UndeliveredRecord, Field(discriminator="status")]
+)
+
+
+def read_record(value: Mapping[str, Any]) -> DeliveredRecord | UndeliveredRecord:
+    """A JSON object as a job record. OptionError with its key for what is none. One of a newer version passes if it has
+    what this one knows."""
+    schema = value.get("schema")
+    if schema != SCHEMA and not is_newer(value):
+        raise OptionError(f"is a record of schema {schema!r}; this reads {SCHEMA}", key="schema")
+    if value.get("status") == "done":
+        record: DeliveredRecord | UndeliveredRecord = shaped(DeliveredRecord, value)
+    else:
+        record = shaped(UndeliveredRecord, value)
+    _check_names(record)
+    if record.status == "done":
+        _check_timecodes(record)
+    return record
+
+
+def check_record(value: Mapping[str, Any]) -> None:
+    """OptionError with its key for what is no job record."""
+    read_record(value)
+
+
+def _check_timecodes(record: JobRecord) -> None:
+    for number, entry in enumerate(record.outputs):
+        try:
+            if isinstance(entry, DeliveredMovie):
+                Timecode.parse(entry.first_timecode, FrameRate.parse(entry.rate))
+        except RushlightError as error:
+            raise OptionError(f"is damaged: {error.text}", key=f"outputs[{number}].first_timecode") from None
+
+
+def _check_names(record: JobRecord) -> None:
+    """OutsideError with its key for the first name of a record that is none inside an output folder."""
+    names: list[tuple[str, Callable[[str], object], str]] = [("job", file_name, record.job)]
+    for n, entry in enumerate(record.outputs):
+        names.append((f"outputs[{n}].path", output_name, entry.path))
+    for n, picture in enumerate(record.colour.pictures):
+        if picture.frames:
+            names.append((f"colour.pictures[{n}].frames", parts_of, picture.frames))
+    for key, check, name in names:
+        try:
+            check(name)
+        except OutsideError as error:
+            raise error.at(key=key) from None
+
+
+def is_newer(record: Mapping[str, Any]) -> bool:
+    """Whether a record is of a version after this one's."""
+    match = _VERSION.fullmatch(str(record.get("schema")))
+    return match is not None and int(match[1]) > int(SCHEMA.rpartition("-")[2])

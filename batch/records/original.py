@@ -1,0 +1,94 @@
+"""The original as a record has it: what it is, how it was read, and what was seen in its pictures."""
+
+from __future__ import annotations
+
+from typing import Annotated, Self
+
+from pydantic import Field, model_validator
+
+from rushlight.batch.records.shape import Count, FrameRun, Number, Shape, Whole
+
+__all__ = [
+    "Counts",
+    "Damage",
+    "Levels",
+    "Original",
+    "Pushed",
+    "Signal",
+    "Source",
+]
+
+Levels = Annotated[str, Field(description="Levels: narrow (64 to 940 in ten bits) or full (0 to 1023).")]
+
+
+class Source(Shape):
+    """Original of a clip, as it was opened."""
+
+    path: str = Field(default="", description="Path of the original: absolute, as the runner saw it.")
+    bytes: Whole = Field(default=0, description="Size of the original, in bytes.")
+    mtime_ns: Whole = Field(default=0, description="Time of last change, in nanoseconds since 1970.")
+    hash: str = Field(
+        default="", description="Hash of the original, `ALGORITHM:HEX`: of its ends, or of all of it."
+    )
+    sampled: str = Field(default="", description="Hash of the original's ends, `ALGORITHM:HEX`.")
+    codec: str = Field(default="", description="Codec of its pictures.")
+    width: Count = Field(default=0, description="Width of its pictures, in pixels.")
+    height: Count = Field(default=0, description="Height of its pictures, in pixels.")
+    pixel_format: str = Field(default="", description="Pixel format as stored, by FFmpeg's name.")
+    frames: Count = Field(default=0, description="Number of frames in the original.")
+
+
+class Signal(Shape):
+    """How the original's code values were read, and who says so."""
+
+    encoding: str = Field(default="", description="Camera encoding: curve/gamut.")
+    encoding_from: str = Field(default="", description="Where the encoding was stated.")
+    levels: Levels = ""
+    levels_from: str = Field(default="", description="Where the levels were stated.")
+
+
+class Original(Shape):
+    """What was seen in the original's pictures: the yardstick for warnings about delivered ones. Empty where nothing was."""
+
+    black: list[FrameRun] = Field(
+        default=[], description="Runs of black frames: first and last, counted from 0 in the clip."
+    )
+    repeated: list[FrameRun] = Field(default=[], description="Runs of frames that repeat the one before.")
+    held: list[FrameRun] = Field(default=[], description="Runs of frames that are missing in the original.")
+    clipped: Number | None = Field(
+        default=None,
+        description="Share of pixels at the picture's maximum, 0 to 1, in the mean of sampled frames.",
+    )
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        if self.model_fields_set and not {"black", "repeated", "held"} <= self.model_fields_set:
+            raise ValueError("lacks one of black, repeated and held")
+        return self
+
+
+class Damage(Shape):
+    """A frame of the original that did not decode cleanly."""
+
+    frame: Whole = Field(description="Frame number in the original.")
+    timecode: str = Field(default="", description="Timecode of the frame.")
+    what: str = Field(default="", description="Damage in words.")
+    lost: bool = Field(default=False, description="Whether nothing of the frame could be shown.")
+
+
+class Pushed(Shape):
+    """Pixels that exposure, white balance and printer points push out of 0..1, counted on a grid."""
+
+    over: Whole = Field(default=0, description="Pixels pushed above 1.")
+    under: Whole = Field(default=0, description="Pixels pushed below 0.")
+    pixels: Whole = Field(default=0, description="Pixels that were looked at.")
+
+
+class Counts(Shape):
+    """Pixels outside 0..1 of the camera's signal, over all frames."""
+
+    over: Whole = Field(default=0, description="Pixels above 1.")
+    under: Whole = Field(default=0, description="Pixels below 0.")
+    outside: Whole = Field(default=0, description="Pixels outside what the look's table spans.")
+    pixels: Whole = Field(default=0, description="Pixels that were looked at.")
+    pushed: Pushed | None = Field(default=None, description="What corrections push out of 0..1.")

@@ -1,0 +1,77 @@
+"""Rows of the queue: a job and its state, as `queue list --json` prints them; and the job's plain values in the row."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import Field
+
+from rushlight.batch.records.shape import Count, Name, Shape, Whole
+
+__all__ = ["AskedAgain", "JobState", "QueueRow", "QueuedPlan", "SegmentResult"]
+
+JobState = Literal["queued", "held", "running", "done", "failed", "set aside"]
+
+
+class QueueRow(Shape):
+    """A job in the queue, as `queue list --json` prints it."""
+
+    clip: str = Field(description="Clip as the list names it.")
+    state: JobState = Field(description="queued, held, running, done, failed or set aside.")
+    priority: int = Field(description="Priority: higher ones first.")
+    frames: int = Field(description="Number of frames of the clip.")
+    out: str = Field(description="Output folder.")
+    error: str = Field(description="Why it failed or was set aside; empty otherwise.")
+    attempts: Count = Field(description="How often it was started.")
+    deaths: Count = Field(description="How often a worker was lost over it.")
+
+
+class QueuedSource(Shape):
+    """Original of a queued job."""
+
+    path: str = Field(description="Path of the original: absolute, as the runner sees it.")
+
+
+class QueuedSegment(Shape):
+    """A run of the original's frames that is rendered as one task."""
+
+    index: Count = Field(description="Number of the segment, counted from 0.")
+    count: Count = Field(description="Number of frames.")
+
+
+class QueuedOutput(Shape):
+    """An output that a job is to make."""
+
+    output: str = Field(description="Name of the output in the recipe.")
+    identity: str = Field(description="Hex digest of all that makes the file what it is.")
+
+
+class QueuedPlan(Shape):
+    """A job as it was planned: what the runner needs to know of it. The rest is the worker's (pipelines/job/spec.py)."""
+
+    job: Name = Field(description="Name of the job.")
+    out: str = Field(description="Output folder.")
+    source: QueuedSource = Field(description="Original.")
+    record: dict[str, Any] = Field(description="What the job record says that rendering does not find out.")
+    segments: list[QueuedSegment] = Field(description="Segments in order.")
+    outputs: list[QueuedOutput] = Field(default=[], description="Outputs that are to be made.")
+
+
+class AskedAgain(Shape):
+    """A row that could not be planned: what is read again once its list is mended."""
+
+    request: dict[str, Any] = Field(description="Request in plain values.")
+
+
+class SegmentFile(Shape):
+    """A file that a finished segment has left."""
+
+    path: str = Field(description="Path of the file.")
+    bytes: Whole = Field(description="Size of the file, in bytes.")
+
+
+class SegmentResult(Shape):
+    """A finished segment: it is not rendered again while its files are there."""
+
+    files: list[SegmentFile] = Field(default=[], description="Files that it has left.")
+    frames: Count = Field(default=0, description="Number of frames.")

@@ -1,0 +1,88 @@
+"""JSON Schemas (draft 2020-12) of everything that rushlight writes as JSON for others, made from the models."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from rushlight.batch.records.events import EVENT, EVENTS
+from rushlight.batch.records.job_record import RECORDS, SCHEMA
+from rushlight.batch.records.queue_row import QueueRow
+from rushlight.batch.records.shape import Plain
+from rushlight.batch.records.side_files import FrameLine, SegmentSide
+from rushlight.batch.records.summary import SUMMARY, Summary
+from rushlight.batch.records.verdicts import VERDICTS, Verdicts
+from rushlight.pipelines.errors import OptionError
+
+__all__ = ["DIALECT", "SCHEMAS", "Published", "find_schema", "json_schema"]
+
+DIALECT = "https://json-schema.org/draft/2020-12/schema"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Published:
+    """A schema by its name with version, and where documents of it stand."""
+
+    name: str
+    description: str
+    model: Callable[[], TypeAdapter[Any]]
+
+
+SCHEMAS = {
+    each.name: each
+    for each in (
+        Published(
+            name=SCHEMA,
+            description="job record: a line of log/jobs.jsonl, a clip each",
+            model=lambda: RECORDS,
+        ),
+        Published(
+            name=EVENT,
+            description="event: a line of render --json and queue run --json",
+            model=lambda: EVENTS,
+        ),
+        Published(
+            name=SUMMARY,
+            description="summary of a night: standard input of --on-finish, --on-failure, --on-late",
+            model=lambda: TypeAdapter(Summary),
+        ),
+        Published(
+            name=VERDICTS,
+            description="verdicts: log/verify.json, and verify --json",
+            model=lambda: TypeAdapter(Verdicts),
+        ),
+        Published(
+            name="rushlight-queue-1",
+            description="rows of the queue: queue list --json",
+            model=lambda: TypeAdapter(list[QueueRow]),
+        ),
+        Published(
+            name="rushlight-frames-1",
+            description="frames: a line of log/frames/JOB.jsonl, a frame each",
+            model=lambda: TypeAdapter(FrameLine),
+        ),
+        Published(
+            name="rushlight-segment-1",
+            description="side file of a segment, kept while a job is in hand",
+            model=lambda: TypeAdapter(SegmentSide),
+        ),
+    )
+}
+
+
+def find_schema(name: str) -> Published:
+    """A schema by its name, with or without `rushlight-` and version. OptionError where there is none."""
+    for full, each in SCHEMAS.items():
+        if name in (full, full.removeprefix("rushlight-"), full.split("-")[1]):
+            return each
+    raise OptionError(f"no schema {name!r} is published; there are {', '.join(SCHEMAS)}")
+
+
+def json_schema(published: Published) -> Plain:
+    """The JSON Schema of a model. Unknown fields are allowed: they are a newer version's, or a person's."""
+    found = published.model().json_schema(by_alias=True)
+    head = {"$schema": DIALECT, "title": published.name, "description": published.description}
+    return head | {k: v for k, v in found.items() if k not in head}

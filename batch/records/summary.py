@@ -1,0 +1,74 @@
+"""The summary of a night: what `--on-finish`, `--on-failure` and `--on-late` get on standard input."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal
+
+from pydantic import Field
+
+from rushlight.batch.records.shape import Count, Number, Shape
+
+__all__ = ["SUMMARY", "ClipError", "FolderSums", "Summary", "Sums"]
+
+SUMMARY = "rushlight-summary-1"
+
+
+class ClipError(Shape):
+    """A clip that was not delivered, and why."""
+
+    clip: str = Field(description="Clip as the list names it.")
+    error: str = Field(description="Why it was not delivered.")
+
+
+class FolderSums(Shape):
+    """All lists that went into one output folder: listed = delivered + set aside + failed + not yet."""
+
+    lists: Count = Field(description="Number of lists.")
+    listed: Count = Field(description="Clips in all lists, each once.")
+    delivered: Count = Field(description="Clips that are delivered.")
+    set_aside: Count = Field(description="Clips that are set aside.")
+    failed: Count = Field(description="Clips that failed.")
+    not_yet: Count = Field(description="Clips that are not made yet.")
+    ungraded: Count = Field(default=0, description="Delivered clips without a colour decision.")
+    media: Mapping[str, Count] | None = Field(
+        default=None,
+        description="Originals below the media folders in numbers, by how they stand to the lists.",
+    )
+
+
+class Sums(Shape):
+    """How a run ended."""
+
+    done: list[str] = Field(default=[], description="Clips that were delivered.")
+    unchanged: list[str] = Field(default=[], description="Clips that were there already.")
+    set_aside: list[ClipError] = Field(default=[], description="Clips that were set aside.")
+    failed: list[ClipError] = Field(default=[], description="Clips that failed.")
+    left: Count = Field(default=0, description="Clips that are left to do.")
+    stopped: bool = Field(default=False, description="Whether it was stopped before all was done.")
+    frames: Count = Field(default=0, description="Frames that were delivered.")
+    seconds: Number = Field(default=0.0, description="Time that it took, in seconds of the clock.")
+    out: str = Field(default="", description="Output folder, or how many there are.")
+    folders: Mapping[str, FolderSums] = Field(
+        default={}, description="All lists of each output folder, by its path."
+    )
+
+
+class Summary(Sums):
+    """Summary of a night, as commands get it. One that was refused or broke off has no more than the first five fields;
+    one that is late has the forecast's."""
+
+    schema_: Literal["rushlight-summary-1"] = Field(
+        alias="schema", description="Schema and version of the document."
+    )
+    status: Literal["done", "partly", "refused", "stopped", "broken off", "paused", "late"] = Field(
+        description="done; partly: some clips were not delivered; refused; stopped; broken off by an error; paused; late."
+    )
+    error: str = Field(description="Why it was refused, broke off or pauses; empty where it ended well.")
+    host: str = Field(description="Name of the machine that it ran on.")
+    time: str = Field(description="When the summary was made (ISO 8601).")
+    ready_by: str = Field(default="", description="Moment that it should be ready by (ISO 8601).")
+    all_ready: str = Field(default="", description="Moment that all will be ready (ISO 8601).")
+    ready: list[str] = Field(default=[], description="Clips that will be ready in time.")
+    late: list[str] = Field(default=[], description="Clips that will be late.")
+    measured: bool = Field(default=False, description="Whether the forecast rests on measured speed.")

@@ -1,0 +1,78 @@
+"""Verdicts of `verify`: `log/verify.json`, and what `verify --json` prints."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal
+
+from pydantic import Field
+
+from rushlight.batch.records.shape import Count, Number, Shape
+
+__all__ = ["VERDICTS", "CheckVerdict", "ClipVerdicts", "Verdicts"]
+
+VERDICTS = "rushlight-verify-1"
+Verdict = Literal["pass", "cannot tell", "warn", "fail"]
+
+
+class CheckVerdict(Shape):
+    """One check of a file, or the worst of all files of a clip. Figures are there where they were measured."""
+
+    verdict: Verdict = Field(description="pass, cannot tell, warn or fail.")
+    text: str = Field(description="Finding in words; empty where all is well.")
+    found: int | str | None = Field(
+        default=None, description="Found in the file: number of frames, or timecode."
+    )
+    logged: int | str | None = Field(
+        default=None, description="What the log has: number of frames, or timecode."
+    )
+    worst_luma: Number | None = Field(
+        default=None, description="Largest difference of a cell's mean luma, in 8-bit codes."
+    )
+    mean: Number | None = Field(default=None, description="Mean colour difference of all tiles, in `unit`.")
+    p95: Number | None = Field(default=None, description="95th percentile of the differences, in `unit`.")
+    worst: Number | None = Field(default=None, description="Largest difference of a tile, in `unit`.")
+    frames: Count | None = Field(default=None, description="Number of frames that were measured.")
+    unit: str = Field(default="", description="Unit of the differences: CIEDE2000 or ten-bit codes.")
+    worst_frame_p95: Number | None = Field(
+        default=None, description="95th percentile of the differences in the worst frame, in `unit`."
+    )
+    shares: Mapping[str, Number] | None = Field(
+        default=None, description="Difference as a multiple of what a known fault does, by fault."
+    )
+    error: Number | None = Field(
+        default=None, description="Tolerance of those multiples: the codec's own error."
+    )
+    sensitivity: Mapping[str, Number] | None = Field(
+        default=None, description="CIEDE2000 that a small fault would make in this clip, by fault."
+    )
+
+
+class ClipVerdicts(Shape):
+    """Verdicts on one clip."""
+
+    clip: str = Field(description="Clip as the list names it.")
+    job: str = Field(description="Name of the job in the log.")
+    made: str = Field(description="When the record that was measured against was written (ISO 8601).")
+    decision: str = Field(default="", description="supplied: a colour decision was given; none.")
+    verdict: Verdict = Field(description="Worst verdict of all checks.")
+    checks: Mapping[str, CheckVerdict] = Field(
+        description="Worst verdict over all files, by check: frames, timecode, tags, colour, hash, record."
+    )
+    files: Mapping[str, Mapping[str, CheckVerdict]] = Field(
+        default={}, description="Verdicts by file (path from the output folder) and check."
+    )
+
+
+class Verdicts(Shape):
+    """What `verify` found in an output folder."""
+
+    schema_: Literal["rushlight-verify-1"] = Field(
+        alias="schema", description="Schema and version of the document."
+    )
+    measured: str = Field(description="When it was measured (ISO 8601).")
+    clips: list[ClipVerdicts] = Field(description="Every delivered clip.")
+    counts: Mapping[str, Count] = Field(default={}, description="Number of clips by verdict.")
+    notes: list[str] = Field(
+        default=[], description="What is odd about the log and costs nothing. Only printed."
+    )

@@ -1,4 +1,4 @@
-"""What ships, printed: recipes and encodings."""
+"""What ships, printed: recipes, encodings and schemas."""
 
 from __future__ import annotations
 
@@ -7,11 +7,12 @@ import tomllib
 from typing import Any
 
 from rushlight.batch.console import say, say_json
+from rushlight.batch.records.schemas import SCHEMAS, find_schema, json_schema
 from rushlight.batch.text_tables import print_table
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.recipe.model import parse_recipe, shipped_recipes
 
-__all__ = ["show_encodings", "show_recipes"]
+__all__ = ["show_encodings", "show_recipes", "show_schema"]
 
 
 def show_recipes(name: str, *, as_json: bool) -> int:
@@ -84,4 +85,17 @@ def show_encodings(*, as_json: bool) -> int:
     )
     say("encoding: curve/gamut; grey: the 10-bit code (of 1023) of 18 % reflectance;")
     say("levels: how the maker puts the curve into YCbCr files")
+    return 0
+
+
+def show_schema(name: str, *, as_json: bool) -> int:
+    """`rushlight schema [NAME]`: the published schemas, or one of them."""
+    if name:
+        say_json(json_schema(find_schema(name)))
+        return 0
+    rows = [{"name": each.name, "description": each.description} for each in SCHEMAS.values()]
+    if as_json:
+        say_json(rows)
+    else:
+        print_table(["schema", "what it describes"], [[r["name"], r["description"]] for r in rows])
     return 0

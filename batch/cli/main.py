@@ -294,6 +294,19 @@ def encodings(as_json: bool) -> int:
 
 
 @cli.command()
+@click.argument("name", required=False, default="")
+@click.option(
+    "--json", "as_json", is_flag=True, help="The list as one JSON document; a schema is one in any case."
+)
+@_answering
+def schema(name: str, as_json: bool) -> int:
+    """List the JSON Schemas of records, events and summaries, or print one (draft 2020-12)."""
+    from rushlight.batch.cli.catalogue_commands import show_schema
+
+    return show_schema(name, as_json=as_json)
+
+
+@cli.command()
 @click.argument("folder", metavar="DIR", type=PATH)
 @click.option(
     "--no-hash", is_flag=True, help="Leave file hashes out: the measurements alone must find a fault."

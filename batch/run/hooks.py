@@ -20,6 +20,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.interrupts import obeyed
+from rushlight.batch.records.summary import SUMMARY
 from rushlight.pipelines.errors import InputError, OptionError, QueueError
 from rushlight.pipelines.visible_text import json_text
 
@@ -136,7 +137,7 @@ class _Rings:
 def _document(status: str, error: str) -> dict[str, Any]:
     now = datetime.now().astimezone().isoformat(timespec="seconds")
     return {
-        "schema": "rushlight-summary-1",
+        "schema": SUMMARY,
         "status": status,
         "error": error,
         "host": platform.node(),

@@ -5,10 +5,12 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable, Mapping
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 from rushlight.batch.plan.model import Plan, PlannedClip
+from rushlight.batch.records.events import event_document
 from rushlight.batch.run.events import Event, Summary
 from rushlight.batch.terminal_or_log import Deaf, Words, is_terminal
 from rushlight.pipelines.visible_text import json_text, visible
@@ -277,10 +279,15 @@ class LiveView(View):
 
 
 class JsonView(View):
-    """One JSON event a line on standard output; nothing else there."""
+    """One JSON event a line on standard output (batch/records/events.py); nothing else there."""
+
+    sequence = 0
 
     def _emit(self, **data: Any) -> None:
-        self.words.put(json_text(data, indent=None))
+        self.sequence += 1
+        now = datetime.now().astimezone().isoformat(timespec="milliseconds")
+        event = event_document(sequence=self.sequence, time=now, data=data)
+        self.words.put(json_text(event, indent=None))
 
     def say(self, text: str, *, important: bool = False) -> None:
         if important:

@@ -93,10 +93,10 @@ class JobRecord(Shape):
     )
     first_timecode: First = ""
     last_timecode: Last = ""
-    source: AboutSource | None = None
+    source: Source | None = Field(default=None, description="Original of the clip.")
     signal: Signal | None = Field(default=None, description="How the original's code values were read.")
     look: SomeLook | None = Field(default=None, description="Look of the clip.")
-    recipe: ByRecipe | None = None
+    recipe: RecipeName | None = Field(default=None, description="Recipe that the clip was made by.")
     row: Mapping[str, str] | None = Field(default=None, description="Row of the list: its cells by column.")
     outputs: Outputs = Field(default=[])
     colour: SomeColour = Field(default=SomeColour(), description="Colour of the clip.")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import ast
 import importlib
-import importlib.util
 import inspect
 import io
 import sys
@@ -21,6 +20,7 @@ from typing import Any, get_args
 from pydantic import BaseModel
 
 from rushlight.batch.lists.clip_list import COLUMNS as LIST_COLUMNS
+from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.report.batch_csv import COLUMNS as REPORT_COLUMNS
 from rushlight.pipelines.formats.codecs import CODECS
 from rushlight.pipelines.recipe.model import Recipe, shipped_recipes
@@ -293,9 +293,7 @@ def _from(words: Mapping[str, str], model: type[BaseModel], key: str) -> str:
 
 def record_model() -> type[BaseModel]:
     """The model of a delivered clip's record."""
-    if importlib.util.find_spec("rushlight.batch.records"):
-        return importlib.import_module("rushlight.batch.records.job_record").DeliveredRecord  # type: ignore[no-any-return]
-    return importlib.import_module("rushlight.batch.job_record")._Done  # type: ignore[no-any-return]
+    return DeliveredRecord
 
 
 def exit_codes() -> list[tuple[int, str, str]]:
@@ -344,7 +342,7 @@ def pages() -> dict[str, str]:
         + "\n## The spreadsheet\n\nThe columns of `report/batch.csv`, a line a clip: "
         + ", ".join(f"`{column}`" for column in REPORT_COLUMNS) + ".\n",
         "events.md": "# Events\n\n" + MADE + "\n`rushlight render --json` and `rushlight queue run --json` write one JSON object a line on"
-        " standard output while they work, and nothing else there. Each has `event`, and `clip` where it is about one. What a later version adds"
+        " standard output while they work, and nothing else there. Each has `schema`, `sequence` (counted from 1 without a gap), `time` and `event`, and `clip` where it is about one. What a later version adds"
         " is to be passed over.\n\n| `event` | when, and what it holds |\n|---|---|\n" + events + "\n",
         "exit-codes.md": "# Exit codes\n\n" + MADE + "\n| code | | means |\n|---|---|---|\n" + codes
         + "\n\nA second Ctrl-C ends a command with 3 at once. `queue run --stay` that had nothing left when it was stopped ends with 0 or 1."

@@ -14,7 +14,7 @@ from typing import Any, Literal
 import av
 import av.filter
 
-from rushlight.pipelines.errors import RecipeError
+from rushlight.pipelines.errors import RecipeError, SourceError
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, new_frame, planes
 from rushlight.pipelines.originals.facts import Siting
 
@@ -84,6 +84,7 @@ def placement(
                 x=area.x, y=area.y + _even(Fraction(area.height - height, 2)), width=area.width, height=height
             )
         return Placement(crop=crop, x=0, y=0, width=fit.width, height=fit.height)
+    _refuse_sliver(fit, shape)
     if shape > room:
         height = max(2, _even(fit.width / shape))
         return Placement(
@@ -91,6 +92,16 @@ def placement(
         )
     width = max(2, _even(fit.height * shape))
     return Placement(crop=area, x=_even(Fraction(fit.width - width, 2)), y=0, width=width, height=fit.height)
+
+
+def _refuse_sliver(fit: Fit, shape: Fraction) -> None:
+    """A picture smaller in the raster than the tiles it is measured by (16 by 9) comes of a damaged header."""
+    width, height = min(Fraction(fit.width), fit.height * shape), min(Fraction(fit.height), fit.width / shape)
+    if width < min(16, fit.width) or height < min(9, fit.height):
+        raise SourceError(
+            f"its picture is {float(shape):.4g} times as wide as high and would be {float(width):.3g}x{float(height):.3g} pixels of "
+            f"{fit.width}x{fit.height}: the shape of its pixels is stated wrongly; a column `desqueeze` overrules its header"
+        )
 
 
 def _even(value: Fraction | int) -> int:

@@ -96,3 +96,19 @@ def test_pictures_and_movies_load_from_the_disk_and_nothing_of_a_page_runs(
 
 def test_the_policy_asks_for_nothing_from_afar() -> None:
     assert policy().startswith("default-src 'none'; ") and "unsafe" not in policy() and "http" not in policy()
+
+
+def test_a_verdict_that_has_lost_a_figure_is_shown_without_figures() -> None:
+    """As a damaged log/verify.json leaves it."""
+    source = environment().loader.get_source(environment(), "report.html")[0]  # type: ignore[union-attr]
+    line = next(text for text in source.splitlines() if "check.unit" in text) + "{% endfor %}"
+    check = {"name": "colour", "verdict": "pass", "text": "as approved"} | {
+        "unit": "CIEDE2000",
+        "p95": 1.5,
+        "worst": 2.5,
+    }
+    clip = {"checks": [check]}
+    shown = environment().from_string(line).render(clip=clip)
+    assert "as approved" in shown and "1.5" not in shown
+    whole = {"checks": [{**check, "mean": 0.5}]}
+    assert "0.5 / 1.5 / 2.5" in environment().from_string(line).render(clip=whole)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pictures import frame_of, texture
-from rushlight.pipelines.errors import RecipeError
+from rushlight.pipelines.errors import RecipeError, SourceError
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, planes
 from rushlight.pipelines.grading.grader import Grader
 from rushlight.pipelines.originals.framing import Fit, Fitter, Placement, Rect, placement
@@ -249,3 +249,10 @@ def test_tags_change_no_code(name: str, colorspace: int, color_range: int) -> No
         out = planes(fitter(name, Fit(width=width, height=height), 64, 36).fit(frame))
         for plane, code in zip(out, (63, 102, 240), strict=True):
             assert np.abs(plane.astype(int) - code * unit).max() <= 1
+
+
+@pytest.mark.parametrize("aspect", [Fraction(1, 500), Fraction(500)])
+def test_pixels_that_no_lens_makes_are_refused(aspect: Fraction) -> None:
+    with pytest.raises(SourceError, match=r"wide as high .* desqueeze"):
+        placement(Fit(width=96, height=54), 1920, 1080, pixel_aspect=aspect)
+    assert placement(Fit(width=8, height=4), 1920, 1080).width == 8

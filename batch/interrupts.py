@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import os
 import signal
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -176,12 +177,23 @@ def beside(name: str) -> Iterator[ThreadPoolExecutor]:
         pool.shutdown(wait=not heard())
 
 
+def _start_tracker() -> None:
+    """Start the process that removes named semaphores once this one is gone. After a stop it finds the workers' and would warn of
+    them at the terminal, though it does remove them."""
+    from multiprocessing.resource_tracker import ensure_running
+
+    quiet = "ignore:resource_tracker"  # it takes this process's -W options, and it alone keeps this one
+    sys.warnoptions.append(quiet)
+    try:
+        ensure_running()
+    finally:
+        sys.warnoptions.remove(quiet)
+
+
 def deaf(call: Callable[[], T], undo: Callable[[T], object]) -> T:
     """What `call` gives. No process or thread that it starts, nor any that those start later, hears these signals, since
     each has the signal mask of who started it. Where the wait for it is interrupted, `undo` gets what it gives."""
-    from multiprocessing.resource_tracker import ensure_running
-
-    ensure_running()  # started in there, it would unblock them for the workers
+    _start_tracker()  # started in there, it would unblock them for the workers
 
     def block() -> None:
         signal.pthread_sigmask(signal.SIG_BLOCK, (signal.SIGINT, signal.SIGTERM, signal.SIGHUP))

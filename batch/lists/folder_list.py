@@ -10,7 +10,7 @@ from pathlib import Path
 from rushlight.batch.lists.clip_list import ClipList, Row
 from rushlight.batch.lists.media_index import is_system, originals_below
 from rushlight.pipelines.errors import ListError
-from rushlight.pipelines.originals.probe import MOVIES, RAW, STILLS
+from rushlight.pipelines.originals.probe import MOVIES, RAW, RAW_FRAMES, STILLS
 
 __all__ = ["Found", "find_originals", "read_folder"]
 
@@ -18,7 +18,8 @@ __all__ = ["Found", "find_originals", "read_folder"]
 @dataclass(frozen=True, kw_only=True)
 class Found:
     """What lies under some folders: `originals` (movies, and sequences as a folder or pattern) in order of path;
-    `raw`, which our libraries cannot read; and, by folder, the number of files that are no pictures or are a system's own."""
+    `raw`, which our libraries cannot read (a file a frame as a sequence); and, by folder, the number of files that are no
+    pictures or are a system's own."""
 
     originals: tuple[Path, ...]
     raw: tuple[Path, ...] = ()
@@ -39,6 +40,7 @@ def find_originals(folders: Iterable[Path], *, leave_out: Iterable[Path] = ()) -
     ignored_in: dict[str, int] = {}
     for place, _, files in originals_below(folders, leave_out):
         stills: list[str] = []
+        frames: list[str] = []
         ignored = 0
         for name in files:
             suffix = Path(name).suffix.lower()
@@ -46,6 +48,8 @@ def find_originals(folders: Iterable[Path], *, leave_out: Iterable[Path] = ()) -
                 ignored += 1
             elif suffix in MOVIES:
                 originals.append(place / name)
+            elif suffix in RAW_FRAMES:
+                frames.append(name)
             elif suffix in RAW:
                 raw.append(place / name)
             elif suffix in STILLS:
@@ -55,7 +59,10 @@ def find_originals(folders: Iterable[Path], *, leave_out: Iterable[Path] = ()) -
         if stills:
             found, single = _sequences(place, stills)
             originals += found
-            ignored += single
+            ignored += len(single)
+        if frames:
+            found, single = _sequences(place, frames, alone=not stills)
+            raw += sorted([*found, *(place / name for name in single)])
         if ignored:
             ignored_in[str(place.absolute())] = ignored
     return Found(
@@ -71,10 +78,11 @@ def _is_device(path: Path) -> bool:
         return False
 
 
-def _sequences(folder: Path, names: list[str]) -> tuple[list[Path], int]:
-    """The image sequences of one folder: the folder itself where it holds one, patterns where it holds several.
+def _sequences(folder: Path, names: list[str], *, alone: bool = True) -> tuple[list[Path], list[str]]:
+    """The image sequences of one folder: the folder itself where it holds one, patterns where it holds several, or where
+    these are not `alone` in it.
 
-    A picture alone (a camera's thumbnail, a reference still) is no sequence; gives how many those are as well.
+    A picture by itself (a camera's thumbnail, a reference still) is no sequence; gives those as well.
     """
     groups: dict[str, list[str]] = {}
     for name in names:
@@ -82,9 +90,9 @@ def _sequences(folder: Path, names: list[str]) -> tuple[list[Path], int]:
         head = stem.rstrip("0123456789")
         groups.setdefault(f"{head}#{suffix}", []).append(name)
     whole = {pattern: group for pattern, group in groups.items() if len(group) > 1}
-    single = sum(len(group) for pattern, group in groups.items() if pattern not in whole)
-    if len(groups) == 1 and whole:
-        return [folder], 0
+    single = [group[0] for pattern, group in groups.items() if pattern not in whole]
+    if len(groups) == 1 and whole and alone:
+        return [folder], []
     return [folder / pattern for pattern in sorted(whole)], single
 
 

@@ -91,7 +91,9 @@ class Day:
         default_factory=dict
     )  # job -> clip: taken out of the queue by hand, and not made
     lists: tuple[str, ...] = ()
-    settled: frozenset[str] = frozenset()  # bad rows whose clip a later list has taken up
+    settled: Mapping[str, tuple[str, str]] = field(
+        default_factory=dict
+    )  # bad row whose clip a later list has right -> the clip, and that said
     ungraded: int = 0
 
     def counts(self) -> dict[str, int]:
@@ -199,7 +201,7 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, Mapping[str, Any]]) 
             elif row.job not in settled:
                 seen.setdefault(row.job, _Seen(row.clip)).lists[asking.list] = row.asks
     for job, record in records.items():
-        if status(job) != "not yet" and job not in settled | dropped.keys():
+        if status(job) != "not yet" and job not in settled.keys() | dropped.keys():
             seen.setdefault(job, _Seen(str(record.get("clip", job))))
     entries = tuple(
         Entry(
@@ -218,7 +220,7 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, Mapping[str, Any]]) 
         media=taken_together([a.walk for a in live if a.walk], named),
         dropped={job: clip for job, clip in dropped.items() if job not in seen},
         lists=tuple(dict.fromkeys(asking.list for asking in live)),
-        settled=frozenset(settled),
+        settled=settled,
         ungraded=sum((record.get("look") or {}).get("grade") is None for record in made),
     )
 
@@ -235,21 +237,29 @@ def made_from(records: Iterable[Mapping[str, Any]]) -> set[str]:
     return {str(original_key(Path(path))) for path in paths if isinstance(path, str)}
 
 
-def _settled(askings: Sequence[Asking]) -> set[str]:
+def _settled(askings: Sequence[Asking]) -> dict[str, tuple[str, str]]:
     """Bad rows whose clip a request that was read later has planned: the latest word on a clip holds.
 
     Another list settles them; the same list with another `--only` where it has more rows of the clip right; another recipe does not.
     """
-    over: dict[str, bool] = {}
+    over: dict[str, tuple[str, str] | None] = {}
     planned = [Counter(row.clip for row in a.rows if row.asks and not row.dropped) for a in askings]
     for index, asking in enumerate(askings):
         for row in asking.rows:
             if row.asks or row.dropped:
                 continue
-            mended = False
+            mended = None
             for other, theirs in zip(askings[index + 1 :], planned[index + 1 :], strict=True):
                 same = other.list == asking.list
                 least = planned[index][row.clip] if same else 0
-                mended |= theirs[row.clip] > least and (not same or other.recipe == asking.recipe)
-            over[row.job] = over.get(row.job, True) and mended
-    return {job for job, mended in over.items() if mended}
+                if theirs[row.clip] > least and (not same or other.recipe == asking.recipe):
+                    mended = (row.clip, _taken_up(row, asking, other))
+            over[row.job] = mended if over.get(row.job, mended) else None
+    return {job: mended for job, mended in over.items() if mended}
+
+
+def _taken_up(row: Asked, asking: Asking, other: Asking) -> str:
+    first, second = (
+        _told_apart([asking.list, other.list]) if other.list != asking.list else (asking.name,) * 2
+    )
+    return f"line {row.line} of {first} is wrong and was not taken; what {second} says holds, since it was read later"

@@ -105,8 +105,12 @@ def account_for(
                 f"{entry.clip} stands in {' and '.join(entry.lists)} with another range or grade in each; what "
                 f"{asking.name} says holds, since it was read last"
             )
+    taken = {row.clip for row in asking.rows if row.asks}
+    for clip, text in day.settled.values():
+        if clip in taken:
+            view.warning(f"{clip}: {text}")
     _log_undone(prepared, out, records, day.dropped)
-    wanted = {row.job for other in (*others, asking) for row in other.rows} - day.settled
+    wanted = {row.job for other in (*others, asking) for row in other.rows} - day.settled.keys()
     for job, record in list(records.items()):
         over = job not in wanted and (job.startswith("row-") or job in earlier)
         if over and record["status"] in ("set aside", "failed") and not record.get("outputs"):

@@ -15,10 +15,21 @@ from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.originals.facts import MOST_FRAMES, MOST_PIXELS, Facts
 from rushlight.pipelines.originals.raw_mosaic import is_mosaic
 
-__all__ = ["RAW", "RAW_TEXT", "STILLS", "as_stored", "refusal", "rgb_channels", "sequence", "sequence_files"]
+__all__ = [
+    "RAW",
+    "RAW_FRAMES",
+    "RAW_TEXT",
+    "STILLS",
+    "as_stored",
+    "refusal",
+    "rgb_channels",
+    "sequence",
+    "sequence_files",
+]
 
 # Camera raw that our libraries cannot open as pictures; by extension, in the makers' own names.
 RAW = frozenset({".r3d", ".braw", ".ari", ".arx", ".crm", ".rmf", ".nev", ".cine", ".dng"})
+RAW_FRAMES = frozenset({".dng", ".ari", ".arx"})  # those of which a clip is a folder, a file a frame
 RAW_TEXT = "is camera raw, give a transcode: our libraries do not open it"
 STILLS = frozenset({".dpx", ".exr", ".tif", ".tiff", ".png"})
 _NUMBERED = re.compile(r"(?P<head>.*?)(?P<number>\d+)(?P<tail>\.[A-Za-z0-9]+)")

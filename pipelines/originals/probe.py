@@ -22,7 +22,14 @@ from rushlight.pipelines.formats.mp4_boxes import sample_entries
 from rushlight.pipelines.formats.pixel_formats import find_pixel_format
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.originals.facts import MOST_FRAMES, MOST_PIXELS, Facts, Levels, SoundTrack
-from rushlight.pipelines.originals.image_sequences import RAW, RAW_TEXT, STILLS, sequence, sequence_files
+from rushlight.pipelines.originals.image_sequences import (
+    RAW,
+    RAW_FRAMES,
+    RAW_TEXT,
+    STILLS,
+    sequence,
+    sequence_files,
+)
 from rushlight.pipelines.originals.rotation_and_interlace import (
     interlaced,
     is_atom,
@@ -34,6 +41,7 @@ from rushlight.pipelines.originals.spanned_clips import MOVIES, is_span, joined,
 __all__ = [
     "MOVIES",
     "RAW",
+    "RAW_FRAMES",
     "RAW_TEXT",
     "STILLS",
     "Facts",

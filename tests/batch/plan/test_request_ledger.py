@@ -86,7 +86,9 @@ def test_a_bad_row_is_settled_by_a_later_list_that_has_the_clip_right() -> None:
     mended = replace(DAY2, list="/l/day1 mended.csv", rows=(asked("b"),))
     records = {"row-b": record("set aside"), "b": record("done")}
     day = day_of([DAY1, mended], records)
-    assert day.settled == {"row-b"} and day.counts()["set_aside"] == 0
+    text = "line 2 of day1.csv is wrong and was not taken; what day1 mended.csv says holds, since it was read later"
+    assert day.settled == {"row-b": ("b", text)}  # said: the row may have had another grade in mind
+    assert day.counts()["set_aside"] == 0
     assert (
         day_of([replace(mended, when=0), DAY1], records).counts()["set_aside"] == 1
     )  # an earlier one settles nothing
@@ -161,9 +163,9 @@ def test_whatever_was_asked_for_the_sums_add_up(askings: list[Asking], statuses:
     jobs = [entry.job for entry in day.entries]
     assert len(jobs) == len(set(jobs)) and not set(jobs) & day.dropped.keys()
     made = {job for job, status in statuses.items() if status == "done"}
-    assert {entry.job for entry in day.entries if entry.state == "done"} == made - day.settled
+    assert {entry.job for entry in day.entries if entry.state == "done"} == made - day.settled.keys()
     wanted = {row.job for asking in askings for row in asking.rows if not row.dropped}
-    assert wanted - day.settled <= set(jobs)  # no row is forgotten
+    assert wanted - day.settled.keys() <= set(jobs)  # no row is forgotten
     if media is None:
         return
     assert (

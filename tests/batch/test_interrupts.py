@@ -18,5 +18,7 @@ if __name__ == "__main__":
 
 def test_stopped_at_once_says_nothing_of_semaphores() -> None:
     """Those that its workers' queues have are removed by a process of Python's own, which would warn of each."""
-    ended = subprocess.run([sys.executable, "-c", STOPPED_AT_ONCE], capture_output=True, text=True, timeout=60)
+    ended = subprocess.run(
+        [sys.executable, "-c", STOPPED_AT_ONCE], capture_output=True, text=True, timeout=60
+    )
     assert (ended.returncode, ended.stderr) == (3, "")

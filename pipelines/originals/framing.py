@@ -97,7 +97,7 @@ def placement(
 def _refuse_sliver(fit: Fit, shape: Fraction) -> None:
     """A picture smaller in the raster than the tiles it is measured by (16 by 9) comes of a damaged header."""
     width, height = min(Fraction(fit.width), fit.height * shape), min(Fraction(fit.height), fit.width / shape)
-    if width < min(16, fit.width) or height < min(9, fit.height):
+    if width < min(16, fit.width / 4) or height < min(9, fit.height / 4):
         raise SourceError(
             f"its picture is {float(shape):.4g} times as wide as high and would be {float(width):.3g}x{float(height):.3g} pixels of "
             f"{fit.width}x{fit.height}: the shape of its pixels is stated wrongly; a column `desqueeze` overrules its header"

@@ -254,6 +254,6 @@ def test_tags_change_no_code(name: str, colorspace: int, color_range: int) -> No
 
 @pytest.mark.parametrize("aspect", [Fraction(1, 500), Fraction(500)])
 def test_pixels_that_no_lens_makes_are_refused(aspect: Fraction) -> None:
-    with pytest.raises(SourceError, match=r"wide as high .* desqueeze"):
+    with pytest.raises(SourceError, match=r"wide as high .*desqueeze"):
         placement(Fit(width=96, height=54), 1920, 1080, pixel_aspect=aspect)
     assert placement(Fit(width=8, height=4), 1920, 1080).width == 8

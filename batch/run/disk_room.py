@@ -1,26 +1,27 @@
-"""Room for what a night writes outside its tasks: inputs, looks, the queue, the report. Tasks have the runner for it.
+"""Room on the disks: for what a night writes outside its tasks (inputs, looks, the queue, the report), and for its tasks.
 
-The one rule: where a disk is full or a quota used up, the night pauses, says so (which rings `--on-failure`), and writes
+The one rule of `Room`: where a disk is full or a quota used up, the night pauses, says so (which rings `--on-failure`), and writes
 again what it was writing once there is room. So whatever is written by `Room` must bear to be written twice.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import Future
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
-from rushlight.batch.disks import free_bytes
+from rushlight.batch.disks import free_bytes, mount_of, size_text
 from rushlight.batch.interrupts import Stop
+from rushlight.batch.queue.store import QueuedJob
 from rushlight.batch.run.events import Event
 from rushlight.pipelines.errors import from_os, no_room
 
 if TYPE_CHECKING:
     from rushlight.batch.run.progress import View
 
-__all__ = ["Room"]
+__all__ = ["Disks", "Room"]
 
 LOOK = 0.25  # seconds between two looks at the disk
 AGAIN = (
@@ -63,3 +64,38 @@ class Room:
         before, until = free_bytes(place), time.monotonic() + AGAIN
         while time.monotonic() < until and free_bytes(place) <= before and not self.stop.level:
             time.sleep(LOOK)
+
+
+class Disks:
+    """The disks of a run's output folders: whether they are there and have room, and the pause where they have not."""
+
+    def __init__(self, on_event: Callable[[Event], None], keep_free: int) -> None:
+        self.on_event, self.keep_free = on_event, keep_free
+        self.claimed: set[str] = set()  # output folders that this run writes into
+        self.paused = ""  # why
+
+    def suffice(self, jobs: Iterable[QueuedJob], why: str) -> bool:
+        """Whether there is disk to go on with for these jobs, and no fault (`why`); pauses and resumes, and says so."""
+        for job in jobs:
+            if self.gone(job):
+                why = f"the disk of {job.out} is gone; nothing is written until it is back"
+            elif free_bytes(Path(job.out)) < self.keep_free:
+                why = f"{job.out} has less than {size_text(self.keep_free)} free; make room and it goes on"
+        self.pause(why)
+        return not why
+
+    def pause(self, why: str) -> None:
+        if why != self.paused:
+            self.on_event(Event(what="paused" if why else "resumed", text=why or "it goes on"))
+            self.paused = why
+        if why:
+            time.sleep(0.25)
+
+    def gone(self, job: QueuedJob) -> bool:
+        """Whether another disk lies under a job's folder than when it was queued, such as the system's after an unmount."""
+        out = Path(job.out)
+        try:
+            away = bool(job.mount) and mount_of(out) != job.mount
+            return away or (job.out in self.claimed and not out.is_dir())
+        except OSError:  # a share whose server is away
+            return True

@@ -11,8 +11,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from rushlight.batch.queue.finish_token import may_finish
 from rushlight.batch.records.job_record import SCHEMA
-from rushlight.batch.run.finish_token import may_finish
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import DeliveryError, SourceError, from_os
 from rushlight.pipelines.formats.codecs import codec

@@ -1,19 +1,20 @@
-"""A job in hand; and the record of one that has ended, put together with what the log holds of its clip."""
+"""A job in hand; what the parts of a run share; and the record of one that has ended, put together with what the log holds of its clip."""
 
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from rushlight.batch.job_log import clock_text, failure_record
-from rushlight.batch.queue.states import Progress
-from rushlight.batch.queue.store import QueuedJob
+from rushlight.batch.queue.states import Policy, Progress
+from rushlight.batch.queue.store import QueuedJob, Store
 from rushlight.batch.run import revisions
+from rushlight.batch.run.events import Event, Place, Summary
 
-__all__ = ["Running", "delivered_record", "lost_record"]
+__all__ = ["RunState", "Running", "delivered_record", "lost_record"]
 
 
 @dataclass
@@ -33,6 +34,22 @@ class Running:
     def tries(self) -> dict[str, Any]:
         """How often, and for how long."""
         return {"attempts": self.attempt, "seconds": round(time.monotonic() - self.clock, 3)}
+
+
+@dataclass(kw_only=True)
+class RunState:
+    """What the parts of a run share: the queue, the jobs in hand, the tasks that are out, and how it went so far."""
+
+    store: Store
+    policy: Policy
+    place: Place
+    on_event: Callable[[Event], None]
+    active: dict[str, Running] = field(default_factory=dict)
+    tasks: dict[str, tuple[str, int]] = field(
+        default_factory=dict
+    )  # task key -> job key, segment number or FINISH
+    summary: Summary = field(default_factory=Summary)
+    version: int = -1  # of the queue's rows as they were read last; -1 has them read again
 
 
 def delivered_record(

@@ -211,10 +211,10 @@ def test_a_stop_finishes_what_is_in_hand_and_goes_on_later(tmp_path: Path, farm:
 def test_too_little_room_pauses_and_says_so(
     tmp_path: Path, farm: DaskFarm, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from rushlight.batch.run import runner
+    from rushlight.batch.run import disk_room
 
     room = iter([0] * 4)
-    monkeypatch.setattr(runner, "free_bytes", lambda path: next(room, 10**12))
+    monkeypatch.setattr(disk_room, "free_bytes", lambda path: next(room, 10**12))
     events: list[Event] = []
     with open_store(tmp_path / "q.sqlite") as store:
         store.run_alone()
@@ -307,7 +307,7 @@ def test_kill_9_of_the_runner_many_times(tmp_path: Path) -> None:
 def test_the_log_is_read_once_a_run_not_once_a_clip(
     farm: DaskFarm, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from rushlight.batch.run import runner
+    from rushlight.batch.run import delivery
 
     reads: list[Path] = []
 
@@ -315,7 +315,7 @@ def test_the_log_is_read_once_a_run_not_once_a_clip(
         reads.append(out)
         return read_records(out)
 
-    monkeypatch.setattr(runner, "read_records", counted)
+    monkeypatch.setattr(delivery, "read_records", counted)
     names = [f"c{n:02}" for n in range(12)]
     with open_store(tmp_path / "q.sqlite") as store:
         store.run_alone()

@@ -15,7 +15,7 @@ from rushlight.batch.farm.dask_farm import LostWorker, Task
 from rushlight.batch.job_log import append_record, latest, read_records
 from rushlight.batch.queue.states import Policy
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
-from rushlight.batch.run import runner as runners
+from rushlight.batch.run import delivery, disk_room
 from rushlight.batch.run.events import Event, Place, Stop
 from rushlight.batch.run.runner import Work, run
 from rushlight.pipelines.errors import DeliveryError, ResourceError
@@ -76,7 +76,7 @@ def test_a_vanished_mount_pauses_and_nothing_is_written_beneath_it(
     out, away = tmp_path / "disk" / "out", tmp_path / "unplugged"
     out.mkdir(parents=True)
     gone = [False]
-    monkeypatch.setattr(runners, "mount_of", lambda path: "/" if gone[0] else "/disk")
+    monkeypatch.setattr(disk_room, "mount_of", lambda path: "/" if gone[0] else "/disk")
     events: list[Event] = []
 
     def watch(event: Event) -> None:
@@ -156,7 +156,7 @@ def test_no_room_for_the_log_or_the_queue_pauses_and_goes_on(
             raise ResourceError("no space left for the queue")
         saves(segments)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(runners, "append_record", log)
+    monkeypatch.setattr(delivery, "append_record", log)
     monkeypatch.setattr(store, "keep_segments", save)
     events: list[Event] = []
     store.add(jobs(tmp_path, "a", "b"))
@@ -235,7 +235,7 @@ def test_a_folder_that_cannot_be_written_to_any_more_ends_no_night(
             raise ResourceError("the queue cannot be written: database is locked")
         return sets(key, identity, state, error=error)
 
-    monkeypatch.setattr(runners, "append_record", log)
+    monkeypatch.setattr(delivery, "append_record", log)
     monkeypatch.setattr(store, "set_state", set_state)
     events: list[Event] = []
     store.add(jobs(tmp_path, "a", "b"))
@@ -257,7 +257,7 @@ def test_a_share_whose_server_is_away_is_gone(
         events.append(event)
         stop.level = 1
 
-    monkeypatch.setattr(runners, "mount_of", stale)
+    monkeypatch.setattr(disk_room, "mount_of", stale)
     store.add(jobs(tmp_path, "a", mount="/share"))
     summary = run(store, HereFarm(), work=TOYS, on_event=watch, stop=stop, keep_free=0)
     assert summary.left == 1 and events[0].what == "paused" and "is gone" in events[0].text
@@ -271,14 +271,14 @@ def test_a_fault_of_our_own_costs_one_clip_and_its_traceback_is_kept(
     if where == "worker":
         added[1].payload["does"] = "odd"
     elif where == "record":
-        describe = runners.revisions.describe
+        describe = delivery.revisions.describe
 
         def odd(out: Path, record: dict, *rest: object) -> None:
             if record["job"] == "bad":
                 raise ZeroDivisionError("odd")
             describe(out, record, *rest)
 
-        monkeypatch.setattr(runners.revisions, "describe", odd)
+        monkeypatch.setattr(delivery.revisions, "describe", odd)
     else:
         del added[1].payload["segments"]
     store.add(added)

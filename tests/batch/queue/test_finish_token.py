@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from rushlight.batch.run.finish_token import let_finish, may_finish
+from rushlight.batch.queue.finish_token import let_finish, may_finish
 from rushlight.pipelines.errors import DeliveryError
 
 

@@ -1,0 +1,195 @@
+"""Results in: what workers give back is written into the queue and the log, and a job's files are accounted for.
+
+What there is no room to write down is owed, and the night pauses until there is.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from rushlight.batch.error_log import kept_fault
+from rushlight.batch.farm.tasks import LostWorker, Result
+from rushlight.batch.job_log import append_record, failure_record, latest, read_records
+from rushlight.batch.queue.states import FINISH, Action, Ended, Failed, FailureKind, failure_kind, step
+from rushlight.batch.queue.store import QueuedJob
+from rushlight.batch.run import revisions
+from rushlight.batch.run.disk_room import Disks
+from rushlight.batch.run.events import Event
+from rushlight.batch.run.forecast import Deadline
+from rushlight.batch.run.outcomes import Running, RunState, delivered_record, lost_record
+from rushlight.pipelines.errors import ResourceError, RushlightError, no_room, own_fault
+from rushlight.pipelines.inside_folder import remove_tree
+
+__all__ = ["Delivery"]
+
+
+class Delivery:
+    """Takes results in and writes down what became of each job. The only writer of the log."""
+
+    def __init__(self, state: RunState, disks: Disks, deadline: Deadline | None) -> None:
+        self.state, self.disks, self.deadline = state, disks, deadline
+        self.unsaved: list[
+            tuple[Running, int, dict[str, Any]]
+        ] = []  # segments that are not in the queue's file yet
+        self.owed: deque[tuple[Running, int, Result]] = deque()  # finishes and failures, neither
+        self.fault = ""  # why they could not be written down
+        self.logged: dict[Path, dict[str, dict[str, Any]]] = {}
+
+    @property
+    def owing(self) -> bool:
+        """Whether something is not written down yet."""
+        return bool(self.owed or self.unsaved)
+
+    def take(self, result: Result) -> None:
+        """Take in a result. What is to be written down of it is owed until the workers have new work."""
+        job_key, number = self.state.tasks.pop(result.key, ("", 0))
+        running = self.state.active.get(job_key)
+        if running is None:
+            return  # a straggler of a job that was given up
+        if number == FINISH or result.error is not None:
+            self.owed.append((running, number, result))
+            return
+        running.progress, action = step(running.progress, Ended(number=number), self.state.policy)
+        if action is None:
+            return
+        frames = result.value.get("frames", 0)
+        running.results[number] = result.value
+        running.made += frames
+        if self.deadline:
+            self.deadline.done += running.job.cost * frames / max(1, running.job.frames)
+        self.unsaved.append((running, number, result.value))
+
+    def write_down(self) -> None:
+        """Write down what is owed; what there is no room for stays so, and the queue pauses."""
+        try:
+            if self.unsaved:
+                self.state.store.keep_segments(
+                    (r.job.key, r.job.identity, n, value) for r, n, value in self.unsaved
+                )
+            saved, self.unsaved = self.unsaved, []
+            for running, _, value in saved:
+                self.state.on_event(
+                    Event(what="segment", clip=running.job.clip, frames=value.get("frames", 0))
+                )
+            while self.owed:
+                running, number, result = self.owed[0]
+                if running.job.key in self.state.active:
+                    try:
+                        self.ended(running, number, result)
+                    except (RushlightError, OSError):
+                        raise
+                    except Exception as error:
+                        if running.job.key not in self.state.active:
+                            raise  # the clip is settled: it is no fault of its own
+                        self.drop(running.job, error, running.payload["job"])
+                self.owed.popleft()
+            self.fault = ""
+        except (RushlightError, OSError) as error:
+            self.fault = f"{error}; once it can be written to it goes on"
+            self.disks.pause(self.fault)
+
+    def drop(self, job: QueuedJob, error: Exception, name: str = "") -> None:
+        """Fail a job that leads out of its folder, or for a fault of our own in this process; the night goes on. `name` is the job's in the log."""
+        out = Path(job.out)
+        text = str(kept_fault(out, job.clip, own_fault(error, "recorded")))
+        if name:
+            self.log(out, failure_record(name, job.clip, "failed", text))
+        self.state.store.set_state(job.key, job.identity, "failed", error=text)
+        self.state.active.pop(job.key, None)
+        self.state.summary.failed.append((job.clip, text))
+        self.state.on_event(Event(what="failed", clip=job.clip, text=text))
+
+    def ended(self, running: Running, number: int, result: Result) -> None:
+        if result.error is not None:
+            self.went_wrong(running, number, result.error)
+            return
+        progress, action = step(running.progress, Ended(number=number), self.state.policy)
+        if action is not None:
+            self.finished(running, result.value)
+        running.progress = progress
+
+    def put_by(self, running: Running) -> None:
+        """Keep what the finish will replace, where that was asked."""
+        out = Path(running.job.out)
+        before = self.before(out, running.payload["job"])
+        if running.payload["record"].get("replaced") != "remove":
+            revisions.keep(out, revisions.replaced(before, running.payload.get("outputs", ())))
+
+    def finished(self, running: Running, record: dict[str, Any]) -> None:
+        job = running.job
+        out = Path(job.out)
+        later = bool(running.payload["record"].get("later_outputs"))
+        if running.record is None:
+            before = self.before(out, record["job"])
+            record = delivered_record(out, record, running.payload, before, running.tries(), running.started)
+            self.state.place.delivered(out, record)
+            self.log(out, record)
+            running.record = record
+        self.put_down(running, "done")
+        remove_tree(out, f".work/{record['job']}")
+        if running.record["status"] == "done" and not later:
+            self.state.summary.done.append(job.clip)
+            self.state.summary.frames += record["frames"]
+        self.state.on_event(Event(what="part" if later else "done", clip=job.clip, record=running.record))
+
+    def log(self, out: Path, record: dict[str, Any]) -> None:
+        append_record(out, record)
+        self.logged.setdefault(out, {})[record["job"]] = record
+
+    def before(self, out: Path, job: str) -> dict[str, Any] | None:
+        """What the log holds of a job: the log is read once a run, not once a clip, since nobody else writes there."""
+        if out not in self.logged:
+            self.logged[out] = latest(read_records(out))
+        return self.logged[out].get(job)
+
+    def put_down(self, running: Running, state: str, error: str = "") -> None:
+        """Done with it; a revision of it that was queued meanwhile has its turn."""
+        if not self.state.store.set_state(running.job.key, running.job.identity, state, error=error):
+            self.state.version = -1
+        self.state.active.pop(running.job.key, None)
+
+    def went_wrong(self, running: Running, number: int, error: BaseException) -> None:
+        kind: FailureKind = "lost worker" if isinstance(error, LostWorker) else failure_kind(error)
+        full = no_room(error) or (isinstance(error, ResourceError) and "read-only" in error.text)
+        event = Failed(
+            number=number,
+            kind=kind,
+            now=time.monotonic(),
+            disk_full=full,
+            disk_gone=kind != "lost worker" and self.disks.gone(running.job),
+        )
+        progress, action = step(running.progress, event, self.state.policy)
+        if action is None:
+            return
+        if kind == "lost worker":
+            self.state.store.count_attempt(running.job.key, death=True)
+        if action.do in ("again", "pause"):
+            self.state.on_event(Event(what="retry", clip=running.job.clip, text=f"{error}"))
+        elif action.do == "plan again":
+            self.put_down(running, "queued")
+            self.state.summary.changed[running.job.key] = replace(running.job, payload=running.payload)
+            self.state.on_event(Event(what="changed", clip=running.job.clip, text=f"{error.args[0]}"))
+        else:
+            self.give_up(running, action, error)
+        running.progress = progress
+
+    def give_up(self, running: Running, action: Action, error: BaseException) -> None:
+        job = running.job
+        out = Path(job.out)
+        state = "set aside" if action.do == "set aside" else "failed"
+        error = kept_fault(out, job.clip, error) if isinstance(error, RushlightError) else error
+        text = str(error) if action.do == "fail" else f"{action.why}; last: {error}"
+        if running.record is None:
+            before = self.before(out, running.payload["job"])
+            record = lost_record(out, job.clip, running.payload, before, running.tries(), state, text)
+            self.log(out, record)
+            running.record = record
+        self.put_down(running, state, text)
+        (self.state.summary.set_aside if state == "set aside" else self.state.summary.failed).append(
+            (job.clip, text)
+        )
+        self.state.on_event(Event(what=state, clip=job.clip, text=text))

@@ -1,0 +1,157 @@
+"""Tasks out: the next thing to do for every worker that has nothing.
+
+A job's segments go out in order, its finish after the last; when a job has no more to give, the next one starts, so that
+every worker is busy to the end.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections import deque
+from pathlib import Path
+
+from rushlight.batch.farm.tasks import Farm, Task
+from rushlight.batch.plan.jobs import all_there
+from rushlight.batch.queue.finish_token import let_finish
+from rushlight.batch.queue.ownership import check_job
+from rushlight.batch.queue.queue_rows import DamagedRow
+from rushlight.batch.queue.states import FINISH, Progress, SlotFree, step
+from rushlight.batch.queue.store import QueuedJob
+from rushlight.batch.run.delivery import Delivery
+from rushlight.batch.run.disk_room import Disks
+from rushlight.batch.run.events import Event, Work
+from rushlight.batch.run.outcomes import Running, RunState
+from rushlight.pipelines.errors import OutsideError, RushlightError, from_os, own_fault
+
+__all__ = ["Feeding"]
+
+DESERTED = 60.0  # seconds without a worker after which that is said
+NOBODY = "no worker is left that can work; it goes on when one joins"
+
+
+class Feeding:
+    """Keeps the workers busy: starts jobs of the queue, and gives out their tasks."""
+
+    def __init__(self, state: RunState, farm: Farm, work: Work, disks: Disks, delivery: Delivery) -> None:
+        self.state, self.farm, self.work, self.disks, self.delivery = state, farm, work, disks, delivery
+        self.queue: deque[QueuedJob] = deque()
+        self.refused: dict[str, float] = {}  # output folder -> when to ask again
+        self.serial = 0
+        self.manned = time.monotonic()  # when there was last a worker
+
+    def refresh(self) -> None:
+        """Take in what other processes added, held, released or dropped."""
+        version = self.state.store.version()
+        if version != self.state.version:
+            self.state.version = version
+            changed = self.state.summary.changed
+            self.queue = deque(
+                row
+                for row in self.state.store.rows("queued")
+                if row.key not in self.state.active
+                and (row.key not in changed or changed[row.key].identity != row.identity)
+            )
+
+    def fill(self) -> None:
+        self.manned = time.monotonic() if self.farm.slots else self.manned
+        if time.monotonic() - self.manned > DESERTED and (self.state.active or self.queue):
+            self.disks.pause(NOBODY)
+        if self.state.tasks and self.disks.paused not in ("", NOBODY):
+            return
+        while len(self.state.tasks) < self.farm.slots:
+            if not self.disks.suffice(
+                [*(r.job for r in self.state.active.values()), *list(self.queue)[:1]], self.delivery.fault
+            ):
+                return
+            if not self.next_task():
+                return
+
+    def next_task(self) -> bool:
+        event = SlotFree(now=time.monotonic())
+        for running in list(self.state.active.values()):
+            running.progress, action = step(running.progress, event, self.state.policy)
+            if action is not None:
+                try:
+                    self.send(running, action.number)
+                except OSError as error:  # no room for what goes before a finish
+                    self.delivery.went_wrong(running, action.number, from_os(error, running.job.out))
+                except Exception as error:
+                    self.delivery.went_wrong(running, action.number, own_fault(error, "given out"))
+                return True
+        job = next((job for job in list(self.queue) if self.may_start(job)), None)
+        if job is None:
+            return False
+        self.queue.remove(job)
+        try:
+            self.start(job)
+        except DamagedRow as error:
+            self.delivery.drop(job, error)
+        except Exception as error:
+            if isinstance(error, RushlightError | OSError) and not isinstance(error, OutsideError):
+                raise
+            self.delivery.drop(job, error)
+        return True
+
+    def may_start(self, job: QueuedJob) -> bool:
+        """Whether nobody else renders into its folder, and no other part of its clip is being made."""
+        if any(r.job.clip_key == job.clip_key for r in self.state.active.values()):
+            return False
+        if job.out in self.disks.claimed:
+            return True
+        if self.refused.get(job.out, 0.0) > time.monotonic():
+            return False
+        try:
+            who = self.state.place.claim(Path(job.out))
+        except OutsideError as error:
+            self.queue.remove(job)
+            self.delivery.drop(job, error)
+            return False
+        if who:
+            if job.out not in self.refused:
+                self.state.on_event(Event(what="waiting", text=who))
+            self.refused[job.out] = time.monotonic() + 3
+            return False
+        self.disks.claimed.add(job.out)
+        self.delivery.logged.pop(Path(job.out), None)
+        return True
+
+    def start(self, job: QueuedJob) -> None:
+        payload = self.state.store.payload(job.key, job.identity)
+        if payload is None or not self.state.store.set_state(job.key, job.identity, "running"):
+            return
+        out = Path(job.out)
+        check_job(payload, job.out)
+        if all_there(out, payload.get("outputs", ()), self.delivery.before(out, payload["job"])):
+            self.state.store.set_state(job.key, job.identity, "done")
+            self.state.on_event(Event(what="there", clip=job.clip))
+            return
+        self.state.store.count_attempt(job.key)
+        results = self.state.store.segments(job.key, job.identity)
+        self.state.active[job.key] = Running(
+            job=job,
+            payload=payload,
+            results=results,
+            progress=Progress(
+                todo=tuple(n for n in range(len(payload["segments"])) if n not in results),
+                failures={"lost worker": job.deaths},
+            ),
+            attempt=job.attempts + 1,
+        )
+        kept = self.state.active[job.key].made = sum(payload["segments"][n]["count"] for n in results)
+        self.state.on_event(Event(what="started", clip=job.clip, frames=kept))
+
+    def send(self, running: Running, number: int) -> None:
+        payload = running.payload
+        self.serial += 1
+        token = f"{os.getpid()}-{self.serial}"
+        key = f"{payload['job']}-{number}-{token}"
+        if number == FINISH:
+            let_finish(Path(running.job.out), payload["job"], token)
+            self.delivery.put_by(running)
+            ordered = [running.results[n] for n in range(len(payload["segments"]))]
+            task = Task(key=key, function=self.work.finish, arguments=(payload, ordered, token))
+        else:
+            task = Task(key=key, function=self.work.segment, arguments=(payload, number, token))
+        self.state.tasks[key] = (running.job.key, number)
+        self.farm.submit(task)

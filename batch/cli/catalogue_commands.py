@@ -10,7 +10,7 @@ from rushlight.batch.console import say, say_json
 from rushlight.batch.records.schemas import SCHEMAS, find_schema, json_schema
 from rushlight.batch.text_tables import print_table
 from rushlight.pipelines.errors import RecipeError
-from rushlight.pipelines.recipe.model import parse_recipe, shipped_recipes
+from rushlight.pipelines.recipe.read_recipe import parse_recipe, shipped_recipes
 
 __all__ = ["show_encodings", "show_recipes", "show_schema"]
 

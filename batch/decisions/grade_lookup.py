@@ -31,6 +31,7 @@ __all__ = ["Entry", "GradeBook", "Wanted", "camera_name", "plain_name"]
 _EXTENSION = re.compile(r"\.(mov|mp4|mxf|m4v|avi|mkv|mts|m2ts|dpx|exr|tif|tiff|png)$", re.IGNORECASE)
 _CAMERA = re.compile(r"([a-z]\d{3,4})_?(c\d{3,4})((?:_[0-9a-z]+)*)", re.IGNORECASE)
 NAMES = ("id", "clip", "name")
+BY_SCENE = "it is for the clip's scene and take"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -158,21 +159,24 @@ class GradeBook:
             if any(_same_camera_name(e.name, c) for c in clip.names)
         ]
         scene, take = clip.scene.lower(), clip.take.lower()
-        ranks: tuple[tuple[str, list[Entry]], ...] = (
-            ("its id is the clip's name", [e for n in names for e in self._named.get(n, ())]),
-            ("its id is the clip's camera name", alike),
+        ranks: tuple[tuple[str, bool, list[Entry]], ...] = (  # why, whether for this one clip, the decisions
+            ("its id is the clip's name", True, [e for n in names for e in self._named.get(n, ())]),
+            ("its id is the clip's camera name", True, alike),
             (
                 "its reel and timecode are the clip's",
+                True,
                 self._placed.get(clip.reel.lower(), []) if clip.reel and clip.start else [],
             ),
             (
-                "it is for the clip's scene and take",
+                BY_SCENE,
+                False,
                 self._scenes.get((scene, take), []) if scene and take else [],
             ),
-            ("it is for the clip's scene", self._scenes.get((scene, ""), []) if scene else []),
+            ("it is for the clip's scene", False, self._scenes.get((scene, ""), []) if scene else []),
         )
-        for number, (reason, entries) in enumerate(ranks):
-            if number == 3 and (from_record := held()):
+        for reason, for_one_clip, entries in ranks:
+            # What was set while a clip was recorded counts more than what is for its whole scene.
+            if reason == BY_SCENE and (from_record := held()):
                 return from_record
             found = [e for e in entries if _place_fits(e, clip)]
             if not found:
@@ -188,7 +192,7 @@ class GradeBook:
                 )
             best = next((e for e in found if e.date), found[0])
             return Decision(
-                cdl=best.cdl, source=best.place, reason=reason, for_one_clip=number < 3, date=best.date
+                cdl=best.cdl, source=best.place, reason=reason, for_one_clip=for_one_clip, date=best.date
             )
         return None
 

@@ -21,7 +21,7 @@ from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.errors import InputError, ListError, RecipeError
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.recipe.clip_defaults import STATED, Default
-from rushlight.pipelines.recipe.model import parse_defaults
+from rushlight.pipelines.recipe.read_recipe import parse_defaults
 from rushlight.pipelines.text_files import read_text
 
 __all__ = ["Defaults", "read_defaults"]

@@ -131,14 +131,7 @@ def plan_clip(
         decision = Decision(cdl=None, reason=f"display-encoded: {decision.source} is not for it")
     look = _look(row, recipe, signal, decision.cdl, luts, lut_base)
     warnings += inherited_side(row, recipe.look, look.lut)
-    if finished:
-        warnings.append("is display-encoded: it is delivered as it is, but for what its row states")
-    elif decision.cdl is None and not (look.lut and look.lut.contains_grade):
-        if recipe.ungraded == "refuse":
-            raise ListError(
-                f"has no grade, and the recipe refuses ungraded clips: {decision.reason}", key="grade"
-            )
-        warnings.append(f"ungraded: {decision.reason}")
+    warnings += _grade_notes(recipe, decision, look, finished=finished)
     reel = reel_of(row, path, facts)
     if row["reel"] and facts.reel and row["reel"].lower() != facts.reel.lower():
         warnings.append(f"the list says reel {row['reel']}, the file says {facts.reel}")
@@ -160,6 +153,19 @@ def plan_clip(
         camera=camera,
         warnings=tuple(dict.fromkeys(warnings)),
     )
+
+
+def _grade_notes(recipe: Recipe, decision: Decision, look: LookSpec, *, finished: bool) -> list[str]:
+    """What is to be said of a clip without a grade; ListError where the recipe refuses one. `finished`: it is display-encoded."""
+    if finished:
+        return ["is display-encoded: it is delivered as it is, but for what its row states"]
+    if decision.cdl is not None or (look.lut and look.lut.contains_grade):
+        return []
+    if recipe.ungraded == "refuse":
+        raise ListError(
+            f"has no grade, and the recipe refuses ungraded clips: {decision.reason}", key="grade"
+        )
+    return [f"ungraded: {decision.reason}"]
 
 
 def takes(output: Output, row: Row) -> bool:

@@ -261,14 +261,6 @@ def segments_of(clip: PlannedClip, outputs: tuple[OutputSpec, ...]) -> tuple[Seg
     return tuple(SegmentSpec(index=n - clip.first, first=n, count=1, movies=False) for n in frames)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Outcome:
-    """How an output of a clip stands against the record: `done`, or why it is to be made."""
-
-    output: str
-    why: str  # "", "missing", "changed", "new"
-
-
 def still_there(out: Path, entry: Mapping[str, Any]) -> bool:
     """Whether a delivered file is there as the record has it, by size and time (as far as its disk keeps it)."""
     try:
@@ -318,6 +310,24 @@ def _spread(clip: PlannedClip) -> tuple[str, ...]:
     return tuple(str(path.absolute()) for path in clip.facts.files) if len(folders) > 1 else ()
 
 
+def _source(clip: PlannedClip, recipe: Recipe, digest: str) -> SourceSpec:
+    """The original as workers read it; `digest` is its hash as logged."""
+    return SourceSpec(
+        path=str(clip.path.absolute()),
+        files=_spread(clip),
+        hash=digest,
+        bytes=clip.facts.bytes,
+        mtime_ns=clip.facts.mtime_ns,
+        rate=str(clip.facts.rate.fraction) if clip.facts.rate_from != "header" else None,
+        missing=recipe.missing_frames,
+        damaged=recipe.damaged_frames,
+        conform=recipe.variable_rate == "conform" and clip.facts.variable_rate,
+        levels=clip.signal.levels,  # type: ignore[arg-type]
+        chroma=clip.signal.chroma,  # type: ignore[arg-type]
+        matrix=clip.facts.matrix,
+    )
+
+
 def job_spec(
     clip: PlannedClip,
     *,
@@ -346,20 +356,7 @@ def job_spec(
         clip=clip.row.clip,
         stem=clip.stem,
         out=str(out),
-        source=SourceSpec(
-            path=str(clip.path.absolute()),
-            files=_spread(clip),
-            hash=hashes[0],
-            bytes=clip.facts.bytes,
-            mtime_ns=clip.facts.mtime_ns,
-            rate=str(clip.facts.rate.fraction) if clip.facts.rate_from != "header" else None,
-            missing=recipe.missing_frames,
-            damaged=recipe.damaged_frames,
-            conform=recipe.variable_rate == "conform" and clip.facts.variable_rate,
-            levels=clip.signal.levels,  # type: ignore[arg-type]
-            chroma=clip.signal.chroma,  # type: ignore[arg-type]
-            matrix=clip.facts.matrix,
-        ),
+        source=_source(clip, recipe, hashes[0]),
         first=clip.first,
         count=clip.count,
         rate=str(clip.rate.fraction),

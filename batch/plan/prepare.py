@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -39,7 +39,8 @@ from rushlight.pipelines.errors import (
 )
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.originals.spanned_clips import is_span
-from rushlight.pipelines.recipe.model import MovieOutput, Recipe, load_recipe
+from rushlight.pipelines.recipe.model import MovieOutput, Recipe
+from rushlight.pipelines.recipe.read_recipe import load_recipe
 from rushlight.pipelines.text_files import Desk, desk, is_kept, noted, read_text
 
 __all__ = ["Prepared", "prepare", "read_list", "selected"]
@@ -68,19 +69,25 @@ class Prepared:
 def kept_fonts(recipe: Recipe, base: Path = Path(), file: str = "") -> dict[str, str]:
     """Given font files of a recipe -> the name they are kept under. `base` is the recipe's folder, which they are looked for
     in first. RecipeError for one that is absent or no font."""
-    from rushlight.pipelines.burnin.text_masks import font_file, glyphs_of
+    from rushlight.pipelines.burnin.text_masks import glyphs_of
 
     found = {}
     for index, output in enumerate(recipe.output):
         if isinstance(output, MovieOutput) and output.burnin and output.burnin.font:
             font = output.burnin.font
             try:
-                data = noted(f"font {font}", lambda font=font: font_file(font, base).read_bytes())  # type: ignore[misc]
+                data = _font_data(font, base)
                 glyphs_of(data, font)
             except RecipeError as error:
                 raise error.at(file=file, key=f"output[{index}].burnin") from None
             found[font] = f"{hashlib.sha256(data).hexdigest()[:40]}{Path(font).suffix or '.ttf'}"
     return found
+
+
+def _font_data(font: str, base: Path) -> bytes:
+    from rushlight.pipelines.burnin.text_masks import font_file
+
+    return noted(f"font {font}", lambda: font_file(font, base).read_bytes())
 
 
 def read_list(path: Path) -> tuple[ClipList, str]:
@@ -121,6 +128,65 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         FrameRate.parse(request.rate)
     if request.encoding:
         find_encoding(request.encoding)
+    grades = _read_grades(request, recipe, recipe_file, read, faults)
+    media = MediaIndex(request.media, leave_out=[request.out] if request.out else [])
+    base = request.clip_list if is_folder(request.clip_list) else request.clip_list.parent
+    plan = Plan(warnings=[*clip_list.warnings, *grades.book.warnings])
+    chosen = selected(clip_list, request.only)
+    plan.not_chosen = len(clip_list.rows) - len(chosen)
+    _plan_rows(plan, chosen, request, recipe, grades, base, media)
+    others = _other_requests(request, recipe_file)
+    set_apart(plan, str(request.clip_list.absolute()), others)
+    if not request.only:
+        plan.warnings += grades.defaults.unused()
+    chosen_lines = {row.line for row in chosen}
+    for row in clip_list.rows:
+        if row.line not in chosen_lines:
+            with suppress(Exception):
+                plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
+    with read.unsealed(request.own_recipe):
+        fonts = kept_fonts(recipe, grades.lut_base, recipe_file or request.recipe)
+    inputs = dict(read.read)
+    folders = [*request.media, *([base] if is_folder(request.clip_list) else [])]
+    outside = [request.out] if request.out else []
+    with read.unsealed():  # the media's own manifests
+        media_found = reconcile(folders, plan, outside, _named_elsewhere(request, others))
+    return Prepared(
+        request=request,
+        recipe=recipe,
+        recipe_text=recipe_text,
+        clip_list=clip_list,
+        list_text=list_text,
+        plan=plan,
+        luts=grades.luts,
+        defaults=grades.defaults,
+        media=media_found,
+        fonts=fonts,
+        inputs=inputs,
+        grade_files=(*grades.read, *(path.absolute() for path in grades.luts.named)),
+        recipe_file=recipe_file,
+        faults=tuple(faults or ()),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Grades:
+    """The decisions, LUTs and defaults that a request names, read."""
+
+    luts: LutFiles
+    files: GradeFiles
+    book: GradeBook
+    record: ChangeRecord
+    utc_offset: int | None  # seconds
+    default: Decision | None  # the recipe's
+    defaults: Defaults
+    lut_base: Path
+    read: tuple[Path, ...]  # the decision files of --grades
+
+
+def _read_grades(
+    request: Request, recipe: Recipe, recipe_file: str, read: Desk, faults: list[GradeError] | None
+) -> _Grades:
     luts, files = LutFiles(request.grades), GradeFiles()
     before = set(read.read)
     book = GradeBook(request.grades, files, faults)
@@ -144,11 +210,30 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
             cdl, place = files.named(recipe.grade, lut_base)
             default = Decision(cdl=cdl, source=place, reason="the recipe's default")
         defaults.add(recipe.default, recipe_file or request.recipe, lut_base, luts)
-    media = MediaIndex(request.media, leave_out=[request.out] if request.out else [])
-    base = request.clip_list if is_folder(request.clip_list) else request.clip_list.parent
-    plan = Plan(warnings=[*clip_list.warnings, *book.warnings])
+    return _Grades(
+        luts=luts,
+        files=files,
+        book=book,
+        record=record,
+        utc_offset=utc_offset,
+        default=default,
+        defaults=defaults,
+        lut_base=lut_base,
+        read=grade_files,
+    )
+
+
+def _plan_rows(
+    plan: Plan,
+    chosen: Sequence[Row],
+    request: Request,
+    recipe: Recipe,
+    grades: _Grades,
+    base: Path,
+    media: MediaIndex,
+) -> None:
+    """Every chosen row into the plan; then what can be said of all clips together."""
     headers = Headers()
-    matcher = Matcher(headers=headers, book=book, record=record, default=default, utc_offset=utc_offset)
     planner = RowPlanner(
         recipe=recipe,
         options=Stated(
@@ -157,55 +242,28 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         base=base,
         media=media,
         headers=headers,
-        matcher=matcher,
-        defaults=defaults,
-        files=files,
-        luts=luts,
-        lut_base=lut_base,
+        matcher=Matcher(
+            headers=headers,
+            book=grades.book,
+            record=grades.record,
+            default=grades.default,
+            utc_offset=grades.utc_offset,
+        ),
+        defaults=grades.defaults,
+        files=grades.files,
+        luts=grades.luts,
+        lut_base=grades.lut_base,
     )
-    chosen = selected(clip_list, request.only)
     rows = list(_one_by_one(chosen, recipe, base, media))
-    plan.not_chosen, plan.one_by_one = len(clip_list.rows) - len(chosen), len(rows) - len(chosen)
+    plan.one_by_one = len(rows) - len(chosen)
     for row in rows:
         planner.into(plan, row)
-    set_aside_shared(plan, utc_offset)
+    set_aside_shared(plan, grades.utc_offset)
     if is_folder(request.clip_list):
         plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
         _doubt(plan, lambda: runs_on(plan.clips))
     _doubt(plan, lambda: reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe))
     plan.clips = untwinned(plan.clips, plan)
-    others = _other_requests(request, recipe_file)
-    set_apart(plan, str(request.clip_list.absolute()), others)
-    if not request.only:
-        plan.warnings += defaults.unused()
-    chosen_lines = {row.line for row in chosen}
-    for row in clip_list.rows:
-        if row.line not in chosen_lines:
-            with suppress(Exception):
-                plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
-    with read.unsealed(request.own_recipe):
-        fonts = kept_fonts(recipe, lut_base, recipe_file or request.recipe)
-    inputs = dict(read.read)
-    folders = [*request.media, *([base] if is_folder(request.clip_list) else [])]
-    outside = [request.out] if request.out else []
-    with read.unsealed():  # the media's own manifests
-        media_found = reconcile(folders, plan, outside, _named_elsewhere(request, others))
-    return Prepared(
-        request=request,
-        recipe=recipe,
-        recipe_text=recipe_text,
-        clip_list=clip_list,
-        list_text=list_text,
-        plan=plan,
-        luts=luts,
-        defaults=defaults,
-        media=media_found,
-        fonts=fonts,
-        inputs=inputs,
-        grade_files=(*grade_files, *(path.absolute() for path in luts.named)),
-        recipe_file=recipe_file,
-        faults=tuple(faults or ()),
-    )
 
 
 def _other_requests(request: Request, recipe_file: str) -> list[Asking]:

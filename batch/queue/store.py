@@ -172,9 +172,9 @@ class Store:
         keys = {job.key for job in jobs}
         with self._writing():
             self._delete(key for key in settled if key not in keys)
-            for series in {
-                job.key.rpartition("+")[0] or job.key for job in jobs
-            }:  # the same, parted otherwise before
+            for series in {job.key.rpartition("+")[0] or job.key for job in jobs}:
+                # The clip's jobs of before, maybe parted otherwise: `series` and all keys that begin with `series+`. A range, since
+                # LIKE would not use the index: "," is the character after "+".
                 stale = self._db.execute(
                     "SELECT key FROM job WHERE (key=? OR key>? AND key<?) AND state<>'running'",
                     (series, f"{series}+", f"{series},"),

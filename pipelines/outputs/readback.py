@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import struct
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
@@ -23,6 +24,7 @@ from rushlight.pipelines.outputs.sound_tracks import Sound, track_list
 
 __all__ = ["Delivered", "check", "expected", "read_back", "tags_of"]
 
+_PCM = re.compile(r"pcm_[suf](\d+)(?:[lb]e)?$")  # FFmpeg's names of PCM: pcm_s24le has 24 bits a sample
 _LEVELS = {0: "", 1: "narrow", 2: "full"}
 
 
@@ -132,8 +134,8 @@ def _tags(source: Any) -> tuple[int, int, int, str]:
 
 def _samples(stream: Any, size: int) -> int:
     context = stream.codec_context
-    if context.name.startswith("pcm_"):
-        return size // (int(context.name.strip("pcm_sle")) // 8 * context.layout.nb_channels)
+    if pcm := _PCM.match(context.name):
+        return size // (int(pcm[1]) // 8 * context.layout.nb_channels)
     return round((stream.duration or 0) * stream.time_base * stream.rate)
 
 

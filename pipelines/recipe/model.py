@@ -1,31 +1,25 @@
-"""Recipes: what to make of each clip, as TOML, checked whole before a pixel is read.
+"""Recipes: what to make of each clip. One table of settings, one `[look]` and one `[[output]]` a product.
 
-A recipe is a document of settings, one `[look]` table and one `[[output]]` table a product. Every fault of a
-document is found in one reading; each names its key (`output[2].size`), what stands there and what would do.
+Read by read_recipe.py. A fault names its key (`output[2].size`), what stands there and what would do.
 """
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 import json
 import re
-from collections.abc import Callable
-from importlib import resources
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, Field, ValidationError, model_validator
+from pydantic import BeforeValidator, Field, model_validator
 
-from rushlight.pipelines.errors import InputError, RecipeError
-from rushlight.pipelines.recipe.clip_defaults import Changes, Default, DefaultsFile, Model
-from rushlight.pipelines.recipe.validation_messages import key_and_words
-from rushlight.pipelines.text_files import is_kept, noted, read_text
-from rushlight.pipelines.toml_files import read_toml
+from rushlight.pipelines.recipe.clip_defaults import Changes, Default, Model
 
 __all__ = [
+    "Area",
     "Burnin",
     "Default",
     "Frame",
+    "Guides",
     "LookSettings",
     "MovieOutput",
     "Output",
@@ -33,10 +27,6 @@ __all__ = [
     "Size",
     "StillsOutput",
     "TextLine",
-    "load_recipe",
-    "parse_defaults",
-    "parse_recipe",
-    "shipped_recipes",
 ]
 
 State = Literal["log", "show", "graded"]
@@ -274,167 +264,3 @@ class Recipe(Model):
         """sha256 over the settings that change a result; name, description and order are no part of it."""
         data = self.model_dump(mode="json", exclude={"name", "description", "first"})
         return "sha256:" + hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()
-
-
-def parse_recipe(text: str, *, file: str = "") -> Recipe:
-    """A recipe from TOML text. RecipeError naming every wrong key, one a line, where anything is wrong."""
-    data = read_toml(text, file=file, error=RecipeError)
-    try:
-        recipe = Recipe.model_validate(data)
-        faults = _codec_faults(recipe)
-    except ValidationError as error:
-        details = error.errors()
-        places = [d["loc"] for d in details]
-        faults = [
-            key_and_words(detail, data, _tables())
-            for detail in details
-            # a list of which every item is wrong is not "empty" as well
-            if not (
-                detail["type"] == "too_short"
-                and any(p != detail["loc"] and p[: len(detail["loc"])] == detail["loc"] for p in places)
-            )
-        ] + _unknown_names(data)
-    if not faults:
-        return recipe
-    first, *rest = faults
-    text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
-    raise RecipeError(text, file=file, key=first[0])
-
-
-def parse_defaults(text: str, *, file: str = "") -> tuple[Default, ...]:
-    """The `[[default]]` tables of a side file. RecipeError naming every wrong key, one a line."""
-    data = read_toml(text, file=file, error=RecipeError)
-    try:
-        return DefaultsFile.model_validate(data).default
-    except ValidationError as error:
-        first, *rest = [key_and_words(detail, data, _tables()) for detail in error.errors()]
-        text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
-        raise RecipeError(text, file=file, key=first[0]) from None
-
-
-def _tables() -> dict[str, type[BaseModel]]:
-    """The model of each table, by the name it has in a document."""
-    return {
-        "": Recipe,
-        "look": LookSettings,
-        "changes": Changes,
-        "default": Default,
-        "frame": Frame,
-        "area": Area,
-        "burnin": Burnin,
-        "text": TextLine,
-        "guides": Guides,
-        "movie": MovieOutput,
-        "stills": StillsOutput,
-    }
-
-
-def _unknown_names(data: dict[str, Any]) -> list[tuple[str, str]]:
-    """Names of codecs and displays that there are none of, in a document that has other faults."""
-    from rushlight.pipelines.colour.displays import find_display
-    from rushlight.pipelines.formats.codecs import codec
-
-    look, outputs = data.get("look"), data.get("output")
-    named: list[tuple[str, Any, Callable[[str], object]]] = []
-    if isinstance(look, dict):
-        named.append(("look.display", look.get("display"), find_display))
-    for index, output in enumerate(outputs if isinstance(outputs, list) else ()):
-        if isinstance(output, dict):
-            named.append((f"output[{index}].codec", output.get("codec"), codec))
-    faults = []
-    for key, name, find in named:
-        try:
-            _ = isinstance(name, str) and find(name)
-        except InputError as error:
-            faults.append((key, error.text))
-    return faults
-
-
-def _codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
-    """What codecs, containers and displays do not take, by key."""
-    from rushlight.pipelines.colour.camera_encodings import find_encoding
-    from rushlight.pipelines.colour.cube_lut import lut_side
-    from rushlight.pipelines.colour.displays import find_display
-    from rushlight.pipelines.formats.codecs import codec, output_faults
-
-    faults = []
-    transfer = 2
-    try:
-        transfer = find_display(recipe.look.display).transfer
-    except InputError as error:
-        faults.append(("look.display", error.text))
-    sides: tuple[tuple[str, str, Callable[[str], object]], ...] = (
-        ("lut_input", recipe.look.lut_input, find_encoding),
-        ("lut_output", recipe.look.lut_output, find_display),
-    )
-    for key, stated, find in sides:
-        space, _ = lut_side(stated)
-        try:
-            _ = space and find(space)
-        except InputError as error:
-            faults.append((f"look.{key}", error.text))
-    for index, output in enumerate(recipe.output):
-        key = f"output[{index}]"
-        if not isinstance(output, MovieOutput):
-            mute = [k for k in output.kinds if k not in ("png16", "exr")]
-            if mute and transfer in (16, 18) and output.state != "log":
-                words = f"{' and '.join(mute)} cannot say that a picture is PQ or HLG; png16 can, and exr is linear"
-                faults.append((f"{key}.kinds", words))
-            continue
-        try:
-            found = codec(output.codec)
-        except InputError as error:
-            faults.append((f"{key}.codec", error.text))
-            continue
-        wrong = output_faults(
-            found,
-            container=output.container,
-            size=(output.size.width, output.size.height) if output.size else None,
-            quality=output.quality,
-            preset=output.preset,
-            peak=output.peak,
-            transfer=transfer if output.state != "log" else 2,
-        )
-        faults += [(f"{key}.{name}", text) for name, text in wrong]
-        if output.state == "log" and found.bits < 10:
-            faults.append((f"{key}.state", f"log needs a 10-bit codec; {output.codec} has {found.bits} bits"))
-        if output.card and output.relinked:
-            faults.append((f"{key}.card", CARD_RULE))
-        elif output.card and output.state == "log":
-            faults.append((f"{key}.card", "a slate card needs a display; state log has none"))
-    return faults
-
-
-def shipped_recipes() -> dict[str, str]:
-    """Name -> TOML text of the recipes that ship, in order of name."""
-    folder = resources.files("rushlight.configs.recipes")
-    found = {
-        p.name.removesuffix(".toml"): p.read_text("utf-8")
-        for p in folder.iterdir()
-        if p.name.endswith(".toml")
-    }
-    return dict(sorted(found.items()))
-
-
-def load_recipe(name: str) -> tuple[Recipe, str, str]:
-    """A shipped recipe by name, or one from a file. Returns the recipe, its TOML text and where it came from.
-
-    RecipeError when there is neither, naming the nearest shipped one.
-    """
-    from pathlib import Path
-
-    shipped = shipped_recipes()
-    if name in shipped:
-        text = noted(f"recipe {name}", lambda: shipped[name].encode()).decode()
-        recipe = parse_recipe(text, file=f"{name} (shipped)")
-        return (recipe if recipe.name else recipe.model_copy(update={"name": name})), text, ""
-    path = Path(name)
-    if not path.is_file() and not is_kept(path):
-        near = difflib.get_close_matches(name, shipped, 1)
-        hint = f"; did you mean {near[0]!r}?" if near else ""
-        raise RecipeError(
-            f"there is no recipe {name!r}, neither a file nor one of {', '.join(shipped)}{hint}"
-        )
-    text = read_text(path, RecipeError)
-    recipe = parse_recipe(text, file=name)
-    return (recipe if recipe.name else recipe.model_copy(update={"name": path.stem})), text, str(path)

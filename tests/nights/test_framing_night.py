@@ -16,7 +16,7 @@ from command import rushlight
 from pictures import frame_of, write_movie
 from rushlight.batch.job_log import latest, read_records
 from rushlight.pipelines.errors import RecipeError
-from rushlight.pipelines.recipe.model import parse_recipe
+from rushlight.pipelines.recipe.read_recipe import parse_recipe
 
 OUTPUT = (
     '[[output]]\nname = "{name}"\nmake = "movie"\ncodec = "dnxhr-hqx"\nsize = "{size}"\nstate = "graded"\n'

@@ -16,7 +16,7 @@ from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
-from rushlight.pipelines.recipe.model import shipped_recipes
+from rushlight.pipelines.recipe.read_recipe import shipped_recipes
 
 RECIPES = shipped_recipes()
 HDR = [name for name in RECIPES if name.startswith("hdr")]

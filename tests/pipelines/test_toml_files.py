@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from command import rushlight
 from rushlight.pipelines.errors import RecipeError
-from rushlight.pipelines.recipe.model import parse_defaults, parse_recipe, shipped_recipes
+from rushlight.pipelines.recipe.read_recipe import parse_defaults, parse_recipe, shipped_recipes
 from rushlight.pipelines.toml_files import DEPTH, MOST, PARTS, read_toml
 
 HOSTILE = {

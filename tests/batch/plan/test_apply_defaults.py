@@ -11,7 +11,7 @@ from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.run.kept_inputs import keep_inputs
 from rushlight.pipelines.errors import LutError, RecipeError, RushlightError
-from rushlight.pipelines.recipe.model import parse_defaults, shipped_recipes
+from rushlight.pipelines.recipe.read_recipe import parse_defaults, shipped_recipes
 
 CUBE = "LUT_3D_SIZE 2\n" + "".join(f"{r} {g} {b}\n" for b in (0, 1) for g in (0, 1) for r in (0, 1))
 ROWS = "clip,encoding,levels\nA001C001,,\nA001C002,V-Log,\nB002C001,,full\n"

@@ -20,7 +20,8 @@ from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import ListError
 from rushlight.pipelines.formats.pixel_formats import find_pixel_format, new_frame, planes
-from rushlight.pipelines.recipe.model import LookSettings, parse_recipe
+from rushlight.pipelines.recipe.model import LookSettings
+from rushlight.pipelines.recipe.read_recipe import parse_recipe
 
 
 def said(recipe: LookSettings | None = None, **cells: str) -> dict:

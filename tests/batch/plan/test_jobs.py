@@ -14,7 +14,7 @@ from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.job.spec import StillsSpec
 from rushlight.pipelines.outputs.stills import read_still
-from rushlight.pipelines.recipe.model import parse_recipe
+from rushlight.pipelines.recipe.read_recipe import parse_recipe
 
 FRAMES = 40
 STILLS = '[[output]]\nname = "s"\nmake = "stills"\nstate = "log"\nsize = "256x144"\n'

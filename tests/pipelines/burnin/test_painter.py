@@ -18,7 +18,8 @@ from rushlight.pipelines.burnin.text_masks import FONT, font_file
 from rushlight.pipelines.errors import RecipeError, RushlightError
 from rushlight.pipelines.formats.pixel_formats import find_pixel_format, planes
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
-from rushlight.pipelines.recipe.model import Burnin, Guides, parse_recipe
+from rushlight.pipelines.recipe.model import Burnin, Guides
+from rushlight.pipelines.recipe.read_recipe import parse_recipe
 
 ANCHORS = ["top-left", "top", "top-right", "left", "centre", "right", "bottom-left", "bottom", "bottom-right"]
 

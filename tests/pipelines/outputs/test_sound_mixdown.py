@@ -16,7 +16,7 @@ from rushlight.pipelines.formats.codecs import codec
 from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.originals.probe import Facts, probe
 from rushlight.pipelines.outputs.sound_mixdown import mixed, sound_under
-from rushlight.pipelines.recipe.model import load_recipe
+from rushlight.pipelines.recipe.read_recipe import load_recipe
 
 RATE = Fraction(24)
 FRAMES = 12

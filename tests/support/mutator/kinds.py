@@ -206,13 +206,13 @@ def _cube(path: Path) -> Any:
 
 
 def _recipe(path: Path) -> Any:
-    from rushlight.pipelines.recipe.model import parse_recipe
+    from rushlight.pipelines.recipe.read_recipe import parse_recipe
 
     return parse_recipe(_text(path), file=path.name)
 
 
 def _defaults(path: Path) -> Any:
-    from rushlight.pipelines.recipe.model import parse_defaults
+    from rushlight.pipelines.recipe.read_recipe import parse_defaults
 
     return parse_defaults(_text(path), file=path.name)
 

@@ -5,7 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rushlight.pipelines.errors import RecipeError
-from rushlight.pipelines.recipe.model import MovieOutput, load_recipe, parse_recipe, shipped_recipes
+from rushlight.pipelines.recipe.model import MovieOutput
+from rushlight.pipelines.recipe.read_recipe import load_recipe, parse_recipe, shipped_recipes
 
 MOVIE = '[[output]]\nname = "a"\nmake = "movie"\ncodec = "dnxhr-lb"\n'
 

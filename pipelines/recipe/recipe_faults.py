@@ -1,0 +1,87 @@
+"""What codecs, containers, displays and encodings do not take of a recipe: each fault with its key."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from rushlight.pipelines.errors import InputError
+from rushlight.pipelines.recipe.model import CARD_RULE, MovieOutput, Recipe
+
+__all__ = ["codec_faults", "unknown_names"]
+
+
+def unknown_names(data: dict[str, Any]) -> list[tuple[str, str]]:
+    """Names of codecs and displays that there are none of, in a document that has other faults."""
+    from rushlight.pipelines.colour.displays import find_display
+    from rushlight.pipelines.formats.codecs import codec
+
+    look, outputs = data.get("look"), data.get("output")
+    named: list[tuple[str, Any, Callable[[str], object]]] = []
+    if isinstance(look, dict):
+        named.append(("look.display", look.get("display"), find_display))
+    for index, output in enumerate(outputs if isinstance(outputs, list) else ()):
+        if isinstance(output, dict):
+            named.append((f"output[{index}].codec", output.get("codec"), codec))
+    faults = []
+    for key, name, find in named:
+        try:
+            _ = isinstance(name, str) and find(name)
+        except InputError as error:
+            faults.append((key, error.text))
+    return faults
+
+
+def codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
+    """What codecs, containers and displays do not take, by key."""
+    from rushlight.pipelines.colour.camera_encodings import find_encoding
+    from rushlight.pipelines.colour.cube_lut import lut_side
+    from rushlight.pipelines.colour.displays import find_display
+    from rushlight.pipelines.formats.codecs import codec, output_faults
+
+    faults = []
+    transfer = 2
+    try:
+        transfer = find_display(recipe.look.display).transfer
+    except InputError as error:
+        faults.append(("look.display", error.text))
+    sides: tuple[tuple[str, str, Callable[[str], object]], ...] = (
+        ("lut_input", recipe.look.lut_input, find_encoding),
+        ("lut_output", recipe.look.lut_output, find_display),
+    )
+    for key, stated, find in sides:
+        space, _ = lut_side(stated)
+        try:
+            _ = space and find(space)
+        except InputError as error:
+            faults.append((f"look.{key}", error.text))
+    for index, output in enumerate(recipe.output):
+        key = f"output[{index}]"
+        if not isinstance(output, MovieOutput):
+            mute = [k for k in output.kinds if k not in ("png16", "exr")]
+            if mute and transfer in (16, 18) and output.state != "log":
+                words = f"{' and '.join(mute)} cannot say that a picture is PQ or HLG; png16 can, and exr is linear"
+                faults.append((f"{key}.kinds", words))
+            continue
+        try:
+            found = codec(output.codec)
+        except InputError as error:
+            faults.append((f"{key}.codec", error.text))
+            continue
+        wrong = output_faults(
+            found,
+            container=output.container,
+            size=(output.size.width, output.size.height) if output.size else None,
+            quality=output.quality,
+            preset=output.preset,
+            peak=output.peak,
+            transfer=transfer if output.state != "log" else 2,
+        )
+        faults += [(f"{key}.{name}", text) for name, text in wrong]
+        if output.state == "log" and found.bits < 10:
+            faults.append((f"{key}.state", f"log needs a 10-bit codec; {output.codec} has {found.bits} bits"))
+        if output.card and output.relinked:
+            faults.append((f"{key}.card", CARD_RULE))
+        elif output.card and output.state == "log":
+            faults.append((f"{key}.card", "a slate card needs a display; state log has none"))
+    return faults

@@ -99,53 +99,65 @@ def sequence(path: Path, stated: FrameRate | None) -> Facts:
             raise SourceError(why, file=str(files[0]))
         if reader.has_error:
             raise SourceError(f"its header is damaged: {image_fault(reader)}", file=str(files[0]))
-        info = files[0].stat()
-        warnings: list[str] = []
-        rate, rate_from = _sequence_rate(spec, stated)
-        if rate_from == "assumed":
-            warnings.append("its headers state no frame rate; taken as 24")
-        timecode, timecode_from = _sequence_timecode(spec, numbers[0], rate)
-        frames = numbers[-1] - numbers[0] + 1
-        have = set(numbers)
-        missing = tuple(n - numbers[0] for n in range(numbers[0], numbers[-1] + 1) if n not in have)
-        if missing:
-            warnings.append(f"{len(missing)} of its files are missing")
-        chroma = _stated(spec, "chromaticities")
-        aspect = _stated(spec, "PixelAspectRatio")
-        rotation, mirrored = _ORIENTATIONS.get(int(_stated(spec, "Orientation") or 1), (0, False))
-        return Facts(
-            path=path,
-            kind="sequence",
-            files=files,
-            first_number=numbers[0],
-            missing=missing,
-            width=spec.full_width,
-            height=spec.full_height,
-            pixel_aspect=Fraction(float(aspect)).limit_denominator(1000) if aspect else Fraction(1),
-            pixel_format=_sequence_format(spec),
-            stored_format=f"{kind} {spec.format}",
-            rate=rate,
-            rate_from=rate_from,
-            frames=frames,
-            timecode=timecode,
-            timecode_from=timecode_from,
-            rotation=rotation,
-            mirrored=mirrored,
-            capture_rate=_capture_rate(spec),
-            chromaticities=tuple(float(v) for v in chroma) if chroma else (),
-            codec=kind,
-            container=kind,
-            metadata={
-                readable(a.name): readable(str(a.value))
-                for a in spec.extra_attribs
-                if isinstance(a.value, str | int | float)
-            },
-            bytes=info.st_size * len(files),
-            mtime_ns=max(info.st_mtime_ns, files[-1].stat().st_mtime_ns),
-            warnings=tuple(warnings),
-        )
+        return _facts(path, files, numbers, spec, kind, stated)
     finally:
         reader.close()
+
+
+def _facts(
+    path: Path,
+    files: tuple[Path, ...],
+    numbers: tuple[int, ...],
+    spec: Any,
+    kind: str,
+    stated: FrameRate | None,
+) -> Facts:
+    """The facts by the header of the first file: `spec`, as OpenImageIO gives it, of a file of this `kind`."""
+    info = files[0].stat()
+    warnings: list[str] = []
+    rate, rate_from = _sequence_rate(spec, stated)
+    if rate_from == "assumed":
+        warnings.append("its headers state no frame rate; taken as 24")
+    timecode, timecode_from = _sequence_timecode(spec, numbers[0], rate)
+    frames = numbers[-1] - numbers[0] + 1
+    have = set(numbers)
+    missing = tuple(n - numbers[0] for n in range(numbers[0], numbers[-1] + 1) if n not in have)
+    if missing:
+        warnings.append(f"{len(missing)} of its files are missing")
+    chroma = _stated(spec, "chromaticities")
+    aspect = _stated(spec, "PixelAspectRatio")
+    rotation, mirrored = _ORIENTATIONS.get(int(_stated(spec, "Orientation") or 1), (0, False))
+    return Facts(
+        path=path,
+        kind="sequence",
+        files=files,
+        first_number=numbers[0],
+        missing=missing,
+        width=spec.full_width,
+        height=spec.full_height,
+        pixel_aspect=Fraction(float(aspect)).limit_denominator(1000) if aspect else Fraction(1),
+        pixel_format=_sequence_format(spec),
+        stored_format=f"{kind} {spec.format}",
+        rate=rate,
+        rate_from=rate_from,
+        frames=frames,
+        timecode=timecode,
+        timecode_from=timecode_from,
+        rotation=rotation,
+        mirrored=mirrored,
+        capture_rate=_capture_rate(spec),
+        chromaticities=tuple(float(v) for v in chroma) if chroma else (),
+        codec=kind,
+        container=kind,
+        metadata={
+            readable(a.name): readable(str(a.value))
+            for a in spec.extra_attribs
+            if isinstance(a.value, str | int | float)
+        },
+        bytes=info.st_size * len(files),
+        mtime_ns=max(info.st_mtime_ns, files[-1].stat().st_mtime_ns),
+        warnings=tuple(warnings),
+    )
 
 
 MOSAIC = "is camera raw (a sensor's mosaic in a TIFF or DNG file): give a transcode, RGB as DPX, EXR, TIFF or a movie"

@@ -19,7 +19,7 @@ import xxhash
 from rushlight.pipelines.errors import SourceError, TimecodeError, from_os
 from rushlight.pipelines.formats.media_libraries import open_movie, source_errors
 from rushlight.pipelines.formats.mp4_boxes import sample_entries
-from rushlight.pipelines.formats.pixel_formats import find_pixel_format
+from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.originals.facts import MOST_FRAMES, MOST_PIXELS, Facts, Levels, SoundTrack
 from rushlight.pipelines.originals.image_sequences import (
@@ -86,15 +86,15 @@ def _movie(path: Path) -> Facts:
         return _movie_facts(path, container, container.streams.video[0])
 
 
-def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
+def _pixel_format(path: Path, stream: Any) -> PixelFormat:
+    """The format of a movie's pictures; SourceError for a codec, format or raster that is not read here."""
     context = stream.codec_context
     if context is None:
         raise SourceError(
             f"its picture is in a codec that is not read here{_named(path, b'vide')}; give a transcode",
             file=str(path),
         )
-    warnings: list[str] = []
-    stored = context.format.name if context.format else ""
+    stored = _stored_format(context)
     pixel_format = find_pixel_format(_within_family(stored))
     if pixel_format is None or not context.width:
         text = f"has pictures of a kind that is not read here: {context.name} {stored}"
@@ -104,6 +104,16 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     if not 0 < context.width * context.height <= MOST_PIXELS:
         text = f"states a raster of {context.width}x{context.height}, which no camera makes"
         raise SourceError(text, file=str(path))
+    return pixel_format
+
+
+def _stored_format(context: Any) -> str:
+    return context.format.name if context.format else ""
+
+
+def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
+    pixel_format, context = _pixel_format(path, stream), stream.codec_context
+    warnings: list[str] = []
     fraction = stream.average_rate or stream.guessed_rate
     if not fraction:
         raise SourceError("states no frame rate", file=str(path))
@@ -118,20 +128,8 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     if not 1 <= rate.fraction <= 1000:
         text = f"states {float(rate.fraction):.4g} frames a second, which is outside 1 to 1000"
         raise SourceError(text, file=str(path))
-    frames = stream.frames or len(entries)
-    shown = sum(not e.is_discard for e in entries)
-    if shown < len(entries):  # an edit list leaves pictures out; the count of samples takes them in
-        lasts = int(stream.duration * stream.time_base * rate.fraction) if stream.duration else 0
-        frames = shown if _varies(steps) else max(shown, lasts)
-    if _varies(steps) and not entries:
-        frames = _counted(path)
-    if not frames and stream.duration:
-        frames = round(stream.duration * stream.time_base * rate.fraction)
-    if not frames and container.duration:
-        frames = round(Fraction(container.duration, 1_000_000) * rate.fraction)
-        warnings.append("the frame count is worked out from the duration")
-    if not frames:
-        raise SourceError("states neither a frame count nor a duration", file=str(path))
+    frames, note = _frame_count(path, container, stream, entries, steps, rate)
+    warnings += [note] if note else []
     info = path.stat()
     if not 0 < frames <= min(MOST_FRAMES, info.st_size):
         raise SourceError(
@@ -147,9 +145,6 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
         warnings.append(
             "some of its metadata is not UTF-8 text; what cannot be read of it is shown as \ufffd"
         )
-    levels: Levels | None = {1: "narrow", 2: "full"}.get(int(context.color_range))  # type: ignore[assignment]
-    if pixel_format.full_by_name:
-        levels = "full"
     return Facts(
         path=path,
         kind="movie",
@@ -159,7 +154,7 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
         capture_rate=_capture_rate(container),
         pixel_aspect=Fraction(stream.sample_aspect_ratio or 1) or Fraction(1),
         pixel_format=pixel_format,
-        stored_format=stored,
+        stored_format=_stored_format(context),
         rate=rate,
         rate_from="header",
         frames=frames,
@@ -167,7 +162,7 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
         timecode=timecode,
         timecode_from=timecode_from,
         reel=reel or container.metadata.get("reel_name", ""),
-        levels_tag=levels,
+        levels_tag=_levels_tag(context, pixel_format),
         matrix_tag=int(context.colorspace),
         primaries_tag=int(context.color_primaries),
         transfer_tag=int(context.color_trc),
@@ -184,6 +179,34 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
         mtime_ns=info.st_mtime_ns,
         warnings=tuple(warnings),
     )
+
+
+def _frame_count(
+    path: Path, container: Any, stream: Any, entries: list[Any], steps: Counter[int], rate: FrameRate
+) -> tuple[int, str]:
+    """How many pictures a movie shows, and what is to be said of that; SourceError where nothing tells."""
+    note = ""
+    frames = stream.frames or len(entries)
+    shown = sum(not e.is_discard for e in entries)
+    if shown < len(entries):  # an edit list leaves pictures out; the count of samples takes them in
+        lasts = int(stream.duration * stream.time_base * rate.fraction) if stream.duration else 0
+        frames = shown if _varies(steps) else max(shown, lasts)
+    if _varies(steps) and not entries:
+        frames = _counted(path)
+    if not frames and stream.duration:
+        frames = round(stream.duration * stream.time_base * rate.fraction)
+    if not frames and container.duration:
+        frames = round(Fraction(container.duration, 1_000_000) * rate.fraction)
+        note = "the frame count is worked out from the duration"
+    if not frames:
+        raise SourceError("states neither a frame count nor a duration", file=str(path))
+    return frames, note
+
+
+def _levels_tag(context: Any, pixel_format: PixelFormat) -> Levels | None:
+    if pixel_format.full_by_name:
+        return "full"
+    return {1: "narrow", 2: "full"}.get(int(context.color_range))  # type: ignore[return-value]
 
 
 def _named(path: Path, handler: bytes, number: int = 0) -> str:

@@ -26,7 +26,8 @@ from reference import (
 from rushlight.batch.cli.main import cli
 from rushlight.batch.lists.clip_list import read_csv
 from rushlight.pipelines.recipe.clip_defaults import Model
-from rushlight.pipelines.recipe.model import Recipe, parse_defaults
+from rushlight.pipelines.recipe.model import Recipe
+from rushlight.pipelines.recipe.read_recipe import parse_defaults
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = [ROOT / name for name in ("README.md", "DEVELOPERS.md", "CONTRIBUTING.md", "CHANGELOG.md")]

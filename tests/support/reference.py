@@ -23,7 +23,8 @@ from rushlight.batch.lists.clip_list import COLUMNS as LIST_COLUMNS
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.report.batch_csv import COLUMNS as REPORT_COLUMNS
 from rushlight.pipelines.formats.codecs import CODECS
-from rushlight.pipelines.recipe.model import Recipe, shipped_recipes
+from rushlight.pipelines.recipe.model import Recipe
+from rushlight.pipelines.recipe.read_recipe import shipped_recipes
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "docs" / "reference"

@@ -16,6 +16,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from rushlight.pipelines.errors import OutsideError
+from rushlight.pipelines.inside_folder import holding
 from rushlight.pipelines.visible_text import visible
 
 __all__ = ["FILE", "Deaf", "Words", "is_terminal", "let_go"]
@@ -39,7 +41,7 @@ class Words:
     def to(self, folder: Path) -> None:
         """A folder of this night: its log has the words from now on, should the terminal go."""
         with self._lock:
-            self._files.setdefault(folder / FILE, deque(self._noted, OWED))
+            self._files.setdefault(folder, deque(self._noted, OWED))
             self._write()
 
     def put(self, text: str, *, error: bool = False) -> None:
@@ -94,13 +96,16 @@ class Words:
             owed.append(line)
 
     def _write(self) -> None:
-        for path, owed in self._files.items():
+        for folder, owed in self._files.items():
             if not owed:
                 continue
-            with suppress(OSError):  # no room: with the next line
-                path.parent.mkdir(parents=True, exist_ok=True)
-                handle = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_NOFOLLOW, 0o666)
-                with open(handle, "wb", buffering=0) as stream:
+            # No room: with the next line. Through a link nowhere.
+            with (
+                suppress(OSError, OutsideError),
+                holding(folder, FILE.as_posix(), make=True) as (above, name),
+            ):
+                flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_NOFOLLOW
+                with open(os.open(name, flags, 0o666, dir_fd=above), "wb", buffering=0) as stream:
                     stream.write(("\n".join(owed) + "\n").encode("utf-8", "replace"))
                 owed.clear()
 

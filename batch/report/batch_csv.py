@@ -15,6 +15,7 @@ from typing import Any
 from rushlight.batch.lists.camera_columns import camera_letter
 from rushlight.pipelines.errors import TimecodeError
 from rushlight.pipelines.formats.timecode import FrameRate
+from rushlight.pipelines.visible_text import visible
 
 __all__ = ["COLUMNS", "batch_csv", "cells_of", "guarded"]
 
@@ -34,8 +35,12 @@ def batch_csv(records: Iterable[Mapping[str, Any]]) -> str:
         writer.writerow(COLUMNS)
         for record in records:
             cells = cells_of(record)
-            writer.writerow([guarded(cells[column]) for column in COLUMNS])
+            writer.writerow([_shown(cells[column]) for column in COLUMNS])
         return stream.getvalue()
+
+
+def _shown(cell: Any) -> Any:
+    return visible(guarded(cell), lines=True) if isinstance(cell, str) else cell
 
 
 def guarded(cell: Any) -> Any:

@@ -6,7 +6,6 @@ pages are small and in sRGB.
 
 from __future__ import annotations
 
-import json
 import re
 from collections import defaultdict
 from collections.abc import Mapping
@@ -30,6 +29,7 @@ from rushlight.pipelines.colour.chart import PATCHES
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.inside_folder import make_folder, unlink, write
+from rushlight.pipelines.visible_text import json_text
 
 __all__ = ["write_report"]
 
@@ -87,7 +87,7 @@ def write_report(folder: Path) -> Path:
     _tidy(folder, clips)
     batch: dict[str, Any] = {"schema": "rushlight-batch-1", "clips": [_slim(r) for r in records]}
     batch |= {"counts": day.counts(), "media": media, "dropped": sorted(day.dropped.values())}
-    _write(folder, "report/batch.json", json.dumps(batch, indent=1, ensure_ascii=False))
+    _write(folder, "report/batch.json", json_text(batch, indent=1))
     _write(folder, "report/batch.csv", batch_csv(records))
     return folder / "report" / "index.html"
 

@@ -30,6 +30,8 @@ def test_lines_go_on_in_the_log_of_every_folder(
 ) -> None:
     screen = Broken(1, code)
     monkeypatch.setattr(sys, "stdout", screen)
+    for name in ("one", "two"):
+        (tmp_path / name).mkdir()
     words = Words()
     words.to(tmp_path / "one")
     for text in ("first", "second", "third"):
@@ -52,10 +54,10 @@ def test_what_cannot_be_written_for_want_of_room_comes_with_a_later_line(
     words.to(tmp_path)
     real, full = os.open, [True]
 
-    def opened(path: object, *rest: int) -> int:
+    def opened(path: object, *rest: int, **more: int) -> int:
         if full[0] and str(path).endswith("run.txt"):
             raise OSError(errno.ENOSPC, "no space")
-        return real(path, *rest)  # type: ignore[arg-type]
+        return real(path, *rest, **more)  # type: ignore[arg-type]
 
     monkeypatch.setattr(os, "open", opened)
     words.put("one")
@@ -140,3 +142,18 @@ def test_a_stream_that_fails_at_the_end_is_let_go(tmp_path: Path, monkeypatch: p
         let_go()
         os.write(stream.fileno(), b"to nowhere")
     assert (tmp_path / "x").read_text() == ""
+
+
+def test_lines_go_through_no_link(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A foreign output folder whose `log`, or the file in it, is a link."""
+    monkeypatch.setattr(sys, "stdout", Broken(0))
+    (tmp_path / "elsewhere").mkdir()
+    (tmp_path / "one").mkdir()
+    (tmp_path / "one" / "log").symlink_to(tmp_path / "elsewhere")
+    (tmp_path / "two" / "log").mkdir(parents=True)
+    (tmp_path / "two" / FILE).symlink_to(tmp_path / "elsewhere" / "run.txt")
+    words = Words()
+    for name in ("one", "two"):
+        words.to(tmp_path / name)
+    words.put("said")
+    assert not list((tmp_path / "elsewhere").iterdir())

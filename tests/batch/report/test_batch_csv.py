@@ -17,7 +17,7 @@ RECORD = {
              "layers": [{"layer": "encoding", "name": "LogC3"}, {"layer": "show LUT", "name": "farrow"}]},
     "colour": {"digest": "rushlight-colour-1:ab"},
     "row": {"scene": "41", "take": "2", "circled": "yes", "approved_by": "", "note": "-"},
-    "warnings": ['a "quoted", word', "two\r\nlines"],
+    "warnings": ['a "quoted", word', "two\nlines"],
     "outputs": [
         {"output": "editorial", "path": "editorial/A001C003.mov",
          "sound": [{"codec": "pcm_s24le", "channels": 2, "sample_rate": 48000}]},
@@ -44,9 +44,9 @@ def test_what_is_written_is_what_the_records_say(tmp_path: Path) -> None:
     assert [done[c] for c in told] == [
         "41", "2", "A", "yes", "23.976", "2.002", "editorial: 2 x pcm_s24le 48000 Hz", "/cards/A001/A001C003.mov", "farrow",
     ]  # fmt: skip
-    assert done["warnings"] == 'a "quoted", word; two\r\nlines'
+    assert done["warnings"] == 'a "quoted", word; two\nlines'
     assert aside["clip"] == "'=2+3.mov" and aside["error"] == "'-day.csv:9: x" and aside["take"] == "'@x"
-    assert aside["approved_by"] == "'\tK" and aside["camera"] == "'\rB"
+    assert aside["approved_by"] == r"'\tK" and aside["camera"] == r"'\rB"
     assert aside["scene"] == "-4" and aside["frames"] == "0" and aside["rate"] == aside["seconds"] == ""
     text = (tmp_path / "batch.csv").read_bytes()
     assert text.startswith(",".join(COLUMNS).encode() + b"\r\n") and text.endswith(b"\r\n")

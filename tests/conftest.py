@@ -46,6 +46,12 @@ LONGEST = (
 )
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    from budget import Budget
+
+    config.pluginmanager.register(Budget(config), "budget")
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     place = {f"test_{name}": k for k, name in enumerate(LONGEST)}
     items.sort(key=lambda item: place.get(item.path.stem, len(LONGEST)))

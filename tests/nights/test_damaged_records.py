@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from command import rushlight
+from here import rushlight
 from pictures import texture, write_movie
 from rushlight.batch.cli.main import cli
 from rushlight.batch.error_log import ERRORS

@@ -12,9 +12,11 @@ from pathlib import Path
 
 import pytest
 
+import command
 import foreign
-from command import CALL, rushlight
+from command import CALL
 from foreign import FAIL, PASS
+from here import rushlight
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan import plan_row
 from rushlight.batch.plan import prepare as planning
@@ -114,7 +116,7 @@ def night(card: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, s
     names = [*GOOD, *(n for n, _, _ in (FAIL | PASS).values())]
     day = written(folder / "day.csv", names)
     recipe = card.parent / "small.toml"
-    run = rushlight(
+    run = command.rushlight(
         "render", day, "--media", card, "--recipe", recipe, "--out", folder / "out", "--workers", 2
     )
     return folder / "out", run.stdout + run.stderr, run.returncode

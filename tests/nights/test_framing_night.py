@@ -12,7 +12,7 @@ import pytest
 from numpy.typing import NDArray
 
 import independent
-from command import rushlight
+from here import rushlight
 from pictures import frame_of, write_movie
 from rushlight.batch.job_log import latest, read_records
 from rushlight.pipelines.errors import RecipeError

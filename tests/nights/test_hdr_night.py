@@ -9,7 +9,7 @@ import pytest
 
 import independent
 import ocio
-from command import rushlight
+from here import rushlight
 from pictures import write_sequence
 from real import originals
 from rushlight.batch.job_log import latest, read_records

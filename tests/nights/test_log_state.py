@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import independent
-from command import rushlight
+from here import rushlight
 from pictures import texture, write_movie, write_sequence
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.prepare import prepare

@@ -10,7 +10,7 @@ import OpenImageIO as oiio
 import pytest
 
 import independent
-from command import rushlight
+from here import rushlight
 from real import originals, photographs
 from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.job_log import latest, read_records

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from command import rushlight
+from here import rushlight
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.recipe.read_recipe import parse_defaults, parse_recipe, shipped_recipes
 from rushlight.pipelines.toml_files import DEPTH, MOST, PARTS, read_toml

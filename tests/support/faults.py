@@ -20,7 +20,7 @@ from typing import Any
 
 import numpy as np
 
-from command import rushlight
+from here import rushlight
 from ocio import through_file
 from real import originals
 from rushlight.batch.verify import deliveries

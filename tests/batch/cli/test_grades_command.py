@@ -8,7 +8,7 @@ import numpy as np
 import opentimelineio as otio
 import pytest
 
-from command import rushlight
+from here import rushlight
 from pictures import numbered, write_movie
 from rushlight.batch.api.grades import graded_clips
 from rushlight.batch.decisions.decision import GradeFiles

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import ocio
-from command import rushlight
+from here import rushlight
 from pictures import numbered, write_movie
 from rushlight.batch.api.look import exact_look, find_clip, look_document
 from rushlight.batch.api.look_plot import look_picture

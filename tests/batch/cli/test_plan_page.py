@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from command import rushlight
+from here import rushlight
 from pictures import numbered, write_movie, write_sequence
 from rushlight.pipelines.colour.cdl import CDL, format_ccc
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from command import rushlight
+from here import rushlight
 from pictures import frame_of, texture, write_movie, write_sequence
 from rushlight.batch.job_log import latest, read_records
 from rushlight.pipelines.measure.colour_tiles import sampled_frames

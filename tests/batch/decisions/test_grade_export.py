@@ -9,7 +9,7 @@ import numpy as np
 import opentimelineio as otio
 import pytest
 
-from command import rushlight
+from here import rushlight
 from pictures import numbered, write_movie
 from rushlight.batch.decisions.grade_export import GradedClip, edls, handover_files, look_cube, write_handover
 from rushlight.batch.plan.prepare import prepare

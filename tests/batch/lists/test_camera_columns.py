@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from command import rushlight
+from here import rushlight
 from pictures import frame_of, write_movie
 from rushlight.batch.lists.camera_columns import Camera, camera_letter, camera_of, framed
 from rushlight.batch.lists.clip_list import read_csv

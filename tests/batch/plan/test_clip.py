@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from command import rushlight
+from here import rushlight
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.decisions.decision import GradeFiles, row_decision

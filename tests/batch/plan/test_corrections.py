@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 import colour
 import independent
-from command import rushlight
+from here import rushlight
 from pictures import write_movie
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.plan.corrections import corrections, daylight

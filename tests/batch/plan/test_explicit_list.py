@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
-from command import rushlight
+from here import rushlight
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.job_log import read_records
 from rushlight.batch.plan.prepare import prepare

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from command import rushlight
+from here import rushlight
 from pictures import frame_of, number_of, numbered, write_movie
 from rushlight.batch.plan.jobs import Known, output_specs
 from rushlight.batch.plan.prepare import prepare

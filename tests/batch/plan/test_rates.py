@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import independent
-from command import rushlight
+from here import rushlight
 from pictures import number_of, numbered, write_movie
 from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.job_log import latest, read_records

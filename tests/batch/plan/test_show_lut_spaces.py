@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 import colour
 import independent
 import ocio
-from command import rushlight
+from here import rushlight
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.lists.clip_list import Row

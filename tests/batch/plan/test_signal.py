@@ -9,7 +9,7 @@ import OpenImageIO as oiio
 import pytest
 
 import independent
-from command import rushlight
+from here import rushlight
 from pictures import frame_of, write_movie
 from rushlight.batch.job_log import latest, read_records
 

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from browsers import chromium, stopped
-from command import rushlight
+from here import rushlight
 from rushlight.batch.job_log import append_record, latest, log_path, read_records
 from rushlight.batch.plan.reconcile_media import Walk
 from rushlight.batch.plan.request_ledger import keep_asking, read_askings

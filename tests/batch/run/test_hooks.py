@@ -17,7 +17,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from command import rushlight, started
+from command import started
+from here import rushlight
 from rushlight.batch.disks import parse_size, size_text
 from rushlight.batch.run.hooks import Hooks, parse_hooks, ringing, run_hook
 from rushlight.batch.run.progress import View

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from command import CALL, rushlight
-from here import HereFarm, farm_here, run, small_day  # noqa: F401
+from command import CALL
+from here import HereFarm, farm_here, run, rushlight, small_day  # noqa: F401
 from rushlight.batch.run.events import Event
 from rushlight.batch.run.progress import JsonView, View, duration
 

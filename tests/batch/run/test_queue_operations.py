@@ -5,7 +5,9 @@ import shutil
 import signal
 from pathlib import Path
 
-from command import rushlight, started
+import command
+from command import started
+from here import rushlight
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.queue.store import QueuedJob, open_store
 
@@ -64,7 +66,7 @@ def test_a_queue_from_add_to_delivery_through_kill_9(tmp_path: Path) -> None:
     first.communicate()
 
     assert "release: 1 clip(s)" in rushlight("queue", "release", "--all", *given).stdout
-    run = rushlight("queue", "run", *given)
+    run = command.rushlight("queue", "run", "--workers", 1, *given)
     assert run.returncode == 0, run.stdout + run.stderr
     assert set(states(queue).values()) == {"done"}
     records = read_records(out)

@@ -9,7 +9,7 @@ import av
 import numpy as np
 import pytest
 
-from command import rushlight
+from here import rushlight
 from ocio import through_file
 from rushlight.batch.job_log import log_path
 from rushlight.batch.report.page_pictures import fitted
@@ -26,6 +26,7 @@ from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.join_segments import join
 from rushlight.pipelines.outputs.segment_writer import MovieWriter
 from rushlight.pipelines.outputs.stills import read_still, write_still
+from rushlight.pipelines.recipe.model import shipped_recipes
 
 SAMPLES = Path(__file__).resolve().parents[3] / "sample_frames"
 HEAD = "clip,encoding,levels,slope,offset,power,saturation,cdl,lut\n"
@@ -33,12 +34,17 @@ RIGHT = "A001C007.mov,LogC3,narrow,1.04 1 0.96,0.004 0 -0.006,1 1 1,1.05,,\nA001
 
 
 def rendered(folder: Path, rows: str, recipe: str) -> Path:
+    """The night of those rows, its pictures half as wide and high as the shipped recipe has them."""
     folder.mkdir()
+    text = shipped_recipes().get(recipe) or Path(recipe).read_text()
+    for whole, half in (("1920x1080", "960x540"), ("1280x720", "640x360")):
+        text = text.replace(whole, half)
+    (folder / "small.toml").write_text(text)
     for path in SAMPLES.iterdir():
         if path.suffix in (".mov", ".cube"):
             (folder / path.name).symlink_to(path)
     (folder / "day.csv").write_text(HEAD + rows)
-    run = rushlight("render", folder / "day.csv", "--recipe", recipe, "--out", folder / "out", "--workers", 2)
+    run = rushlight("render", folder / "day.csv", "--recipe", folder / "small.toml", "--out", folder / "out")
     assert run.returncode == 0, run.stderr
     return folder / "out"
 
@@ -57,7 +63,7 @@ def test_what_is_right_passes(right: Path) -> None:
         assert all(c.verdict in ("pass", "cannot tell") for c in found.checks.values()), found
         for path, checks in found.files.items():
             if path.endswith((".mov", ".mp4")):
-                assert checks["colour"].verdict == "pass" and checks["colour"].figures["mean"] < 0.2, (
+                assert checks["colour"].verdict == "pass" and checks["colour"].figures["mean"] < 0.3, (
                     path,
                     checks,
                 )
@@ -101,8 +107,8 @@ def remade(
     settings = {
         "codec": codec("dnxhr-lb"),
         "container": "mov",
-        "width": 1920,
-        "height": 1080,
+        "width": facts.width,
+        "height": facts.height,
         "rate": facts.rate,
         "tags": tags,
     }
@@ -224,14 +230,14 @@ def test_reference_frames_are_ranked(right: Path, tmp_path: Path) -> None:
     start = Timecode.parse("10:05:59;12", FrameRate.parse("29.97"))
     place = str(start + 20).replace(":", ".").replace(";", ".")
     still = read_still(right / "stills" / "A001C007.tif")
-    small = fitted(still, display, 1366, 768)  # a monitor's own raster
+    small = fitted(still, display, 700, 394)  # a monitor's own raster
     small = display.from_light(find_display("sRGB").to_light(small))
     kinds = {"png8": (".png", still), "jpeg": (".jpg", small), "tiff16": (".tif", small[::2, ::2])}
     for kind, (suffix, seen) in kinds.items():
         write_still(folder / f"A001C007_{place}{suffix}", seen, kind, display=display)
     write_still(folder / "A001C003_19.46.13.06.jpg", still[::2, ::2], "jpeg", display=display)
     write_still(folder / "A009C001_01.00.00.00.png", still[::8, ::8], "png8", display=display)
-    write_still(folder / f"A001C007.{place}.tiff", still[:, :1000], "tiff8", display=display)
+    write_still(folder / f"A001C007.{place}.tiff", still[:, :500], "tiff8", display=display)
     (folder / "A001C003_19.46.13.07.jpg").write_bytes(b"no picture")
     run = rushlight("verify", right, "--no-hash", "--json", "--reference", folder)
     assert run.returncode == 0, run.stderr
@@ -241,7 +247,7 @@ def test_reference_frames_are_ranked(right: Path, tmp_path: Path) -> None:
         assert row["verdict"] == "matches" and row["mean"] < 0.5 and not row["text"], row
     assert rows["A001C003_19.46.13.06.jpg"]["verdict"] == "differs"
     assert rows["A001C003_19.46.13.06.jpg"]["mean"] > 5
-    assert "shape differs: 1000x1080" in rows[f"A001C007.{place}.tiff"]["text"]
+    assert "shape differs: 500x540" in rows[f"A001C007.{place}.tiff"]["text"]
     assert rows["A001C003_19.46.13.07.jpg"]["verdict"] == "not compared"
     assert "no graded movie" in rows["A009C001_01.00.00.00.png"]["text"]
     means = [r["mean"] for r in rows.values() if r["mean"] is not None]
@@ -254,7 +260,7 @@ def test_reference_frames_are_ranked(right: Path, tmp_path: Path) -> None:
 
 def test_another_raster_and_codec_is_said_and_patches_and_tiles_compared(right: Path, tmp_path: Path) -> None:
     recipe = tmp_path / "small.toml"
-    recipe.write_text('[[output]]\nname = "editorial"\nmake = "movie"\ncodec = "h264"\nsize = "640x360"\n')
+    recipe.write_text('[[output]]\nname = "editorial"\nmake = "movie"\ncodec = "h264"\nsize = "480x270"\n')
     other = rendered(tmp_path / "other", RIGHT.splitlines()[0] + "\n", str(recipe))
     run = rushlight("verify", other, "--against", right)
     words = " ".join(run.stdout.split())
@@ -263,7 +269,7 @@ def test_another_raster_and_codec_is_said_and_patches_and_tiles_compared(right: 
     (row,) = (r for r in compare(other, right) if r["clip"] == "A001C007.mov")
     assert row["verdict"] == "same colour" and row["same_look"] and row["same_frames"] is False
     assert (
-        "editorial is 640x360 h264, 40 frames here and 1920x1080 dnxhr-lb, 40 frames there"
+        "editorial is 480x270 h264, 40 frames here and 960x540 dnxhr-lb, 40 frames there"
         in row["differences"]
     )
     assert "viewing is only there" in row["differences"]

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import ocio
-from command import rushlight
+from here import rushlight
 from rushlight.pipelines.colour.camera_encodings import (
     EXPOSURE_INDEXES,
     Encoding,

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from command import rushlight
+from here import rushlight
 from pictures import frame_of, write_sequence
 from rushlight.batch.job_log import latest, read_records
 from rushlight.pipelines.colour.camera_encodings import find_encoding

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import independent
-from command import rushlight
+from here import rushlight
 from pictures import numbered, texture, write_movie
 from rushlight.pipelines.formats.pixel_formats import planes
 from rushlight.pipelines.job.from_spec import fit_of

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+import here
 import independent
 from command import rushlight
 from movies import tone
@@ -34,7 +35,7 @@ ROW = "clip,encoding,levels,slope,offset,power,saturation,scene,take\na.mov,S-Lo
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
-    """The same clip by one worker and by two."""
+    """The same clip made in this process, and by two workers."""
     folder = tmp_path_factory.mktemp("head")
     rate = Fraction(30000, 1001)
     write_movie(
@@ -46,10 +47,10 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     )
     (folder / "day.csv").write_text(ROW)
     (folder / "card.toml").write_text(RECIPE)
-    for workers in (1, 2):
-        run = rushlight(
+    for number, command in enumerate((here.rushlight, rushlight), 1):
+        run = command(
             "render", folder / "day.csv", "--recipe", folder / "card.toml",
-            "--out", folder / f"out{workers}", "--workers", workers,
+            "--out", folder / f"out{number}", "--workers", 2,
         )  # fmt: skip
         assert run.returncode == 0, run.stdout + run.stderr
     return folder / "out1", folder / "out2"

@@ -15,7 +15,6 @@ from rushlight.batch.queue.finish_token import may_finish
 from rushlight.batch.records.job_record import SCHEMA
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import DeliveryError, SourceError, from_os
-from rushlight.pipelines.formats.codecs import codec
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import (
     fresh,
@@ -29,6 +28,7 @@ from rushlight.pipelines.inside_folder import (
 )
 from rushlight.pipelines.job.from_spec import (
     build_look,
+    movie_format,
     movie_tags,
     opened_facts,
     segment_name,
@@ -88,10 +88,8 @@ def finish_job(
 def _movie(
     job: JobSpec, output: MovieSpec, facts: Facts, sides: list[dict[str, Any]], token: str
 ) -> tuple[dict[str, Any], list[str]]:
-    which = codec(output.codec)
-    rate = FrameRate.parse(job.rate)
-    timecode = Timecode.parse(job.timecode, rate) + -output.card
-    tags = movie_tags(job, output, facts)
+    timecode = Timecode.parse(job.timecode, FrameRate.parse(job.rate)) + -output.card
+    movie = movie_format(job, output, movie_tags(job, output, facts))
     out, final = Path(job.out), f"{output.folder}/{output.file}"
     making = f"{work_name(job)}/{output.identity}/.{token}.{output.file}.part"
     drawing = f"{work_name(job)}/{output.identity}/.{token}.card.part"
@@ -101,7 +99,7 @@ def _movie(
         facts,
         first=job.first,
         count=job.count,
-        rate=rate.fraction,
+        rate=movie.rate.fraction,
         sound=output.sound,
         channels=output.channels,
         container=output.container,
@@ -109,50 +107,27 @@ def _movie(
         card=output.card,
     )
     head = None
-    metadata = {} if output.container == "mxf" else dict(job.metadata)
-    if output.container == "mp4" and job.reel:
-        metadata["reel"] = job.reel
     try:
         temporary = fresh(out, making)
         if output.card:
             card = fresh(out, drawing)
             head = write_head(card, job, output, facts)
             paths, counts = [card, *paths], [output.card, *counts]
-        hdr = _light(job, output, tags.transfer, sides, head)
+        hdr = _light(job, output, movie.tags.transfer, sides, head)
+        metadata = _metadata(job, output)
         join(
             paths,
             counts,
             temporary,
-            codec=which,
-            container=output.container,
-            width=output.width,
-            height=output.height,
-            rate=rate,
-            tags=tags,
+            movie,
             timecode=timecode,
             reel=job.reel,
             metadata=metadata,
             sound=sound,
-            quality=output.quality,
-            preset=output.preset,
-            peak=output.peak,
             hdr=hdr,
         )
         delivered = read_back(temporary)
-        wanted = expected(
-            codec=which,
-            container=output.container,
-            width=output.width,
-            height=output.height,
-            rate=rate,
-            frames=sum(counts),
-            timecode=timecode,
-            tags=tags,
-            reel=job.reel,
-            sound=sound,
-            peak=output.peak,
-            hdr=hdr,
-        )
+        wanted = expected(movie, frames=sum(counts), timecode=timecode, reel=job.reel, sound=sound, hdr=hdr)
         faults = check(delivered, wanted)
         if faults:
             raise DeliveryError("was made, but " + "; ".join(faults), file=str(out / final))
@@ -164,6 +139,14 @@ def _movie(
         unlink(out, drawing)
     entry = _movie_entry(job, output, delivered, timecode, final, digest, sides)
     return entry, [*(f"{output.output}: {text}" for text in said), *(head.warnings if head else ())]
+
+
+def _metadata(job: JobSpec, output: MovieSpec) -> dict[str, str]:
+    """Free metadata of a movie: MXF has no room for it, MP4 holds the reel in it."""
+    metadata = {} if output.container == "mxf" else dict(job.metadata)
+    if output.container == "mp4" and job.reel:
+        metadata["reel"] = job.reel
+    return metadata
 
 
 def _segment(out: Path, name: str) -> Path:

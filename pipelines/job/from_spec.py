@@ -15,6 +15,7 @@ from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look, ShowLut
 from rushlight.pipelines.errors import ChangedError, SourceError, from_os
 from rushlight.pipelines.formats.codecs import Tags, codec
+from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.inside_folder import path_of, read_bytes, same_time
 from rushlight.pipelines.job.spec import JobSpec, LookSpec, MovieSpec, SegmentSpec, SourceSpec, StillsSpec
@@ -27,6 +28,7 @@ __all__ = [
     "build_look",
     "fit_of",
     "font_of",
+    "movie_format",
     "movie_tags",
     "opened_facts",
     "segment_name",
@@ -58,12 +60,11 @@ def still_name(job: JobSpec, output: StillsSpec, file: str) -> str:
     return f"{work_name(job)}/{output.identity}/{file}"
 
 
-def segment_writer(path: Path, job: JobSpec, output: MovieSpec, tags: Tags) -> MovieWriter:
-    """The writer of one segment of an output, whatever is in it: segments join only if all were written alike."""
-    return MovieWriter(
-        path,
+def movie_format(job: JobSpec, output: MovieSpec, tags: Tags) -> MovieFormat:
+    """The format of an output's pictures in its delivered container."""
+    return MovieFormat(
         codec=codec(output.codec),
-        container="mov",
+        container=output.container,
         width=output.width,
         height=output.height,
         rate=FrameRate.parse(job.rate),
@@ -72,6 +73,11 @@ def segment_writer(path: Path, job: JobSpec, output: MovieSpec, tags: Tags) -> M
         preset=output.preset,
         peak=output.peak,
     )
+
+
+def segment_writer(path: Path, job: JobSpec, output: MovieSpec, tags: Tags) -> MovieWriter:
+    """The writer of one segment of an output, whatever is in it: segments join only if all were written alike."""
+    return MovieWriter(path, replace(movie_format(job, output, tags), container="mov"))
 
 
 def font_of(job: JobSpec, output: MovieSpec) -> str:

@@ -11,8 +11,9 @@ from typing import Any
 import av
 
 from rushlight.pipelines.errors import DeliveryError, from_os
-from rushlight.pipelines.formats.codecs import Codec, Tags, encoder_options
+from rushlight.pipelines.formats.codecs import Codec
 from rushlight.pipelines.formats.media_libraries import open_movie
+from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.mp4_boxes import add_to_sample_entry, enable_sound_tracks
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.heartbeat import beat
@@ -27,20 +28,12 @@ def join(
     segments: Sequence[Path],
     counts: Sequence[int],
     path: Path,
+    movie: MovieFormat,
     *,
-    codec: Codec,
-    container: str,
-    width: int,
-    height: int,
-    rate: FrameRate,
-    tags: Tags,
     timecode: Timecode,
     reel: str = "",
     metadata: Mapping[str, str] | None = None,
     sound: Sound | None = None,
-    quality: float | None = None,
-    preset: str = "",
-    peak: float | None = None,
     hdr: HdrMetadata | None = None,
 ) -> None:
     """Write `path` (a temporary name) from finished segments of `counts` pictures. `hdr` is for HEVC.
@@ -48,29 +41,14 @@ def join(
     DeliveryError if a segment does not hold the pictures it should; ResourceError where the disk is full. A file
     left by an error must not be used: deleting it is the caller's.
     """
+    container = movie.container
     try:
         with ExitStack() as stack:
             output = stack.enter_context(open_container(path, container, index_first=container == "mp4"))
             first = stack.enter_context(open_movie(segments[0]))
             for key, value in sorted((metadata or {}).items()):
                 output.metadata[key] = value
-            if codec.intra:
-                options = encoder_options(
-                    codec,
-                    rate=rate,
-                    size=(width, height),
-                    tags=tags,
-                    quality=quality,
-                    preset=preset,
-                    peak=peak,
-                )
-                stream = new_picture_stream(
-                    output, codec=codec, width=width, height=height, rate=rate, tags=tags, options=options
-                )
-                stream.codec_context.open()
-            else:
-                template = stack.enter_context(_described(first, hdr)) if hdr else first
-                stream = _copied_stream(output, template.streams.video[0], codec, rate)
+            stream = _stream_for(output, first, movie, hdr, stack)
             stream.metadata["timecode"] = str(timecode)
             if reel:
                 stream.metadata["reel_name"] = reel
@@ -78,25 +56,51 @@ def join(
                     output.metadata["reel_name"] = reel
             tracks = SoundTracks(output, sound, container) if sound else None
             output.start_encoding()
-            depth = 0 if codec.intra else first.streams.video[0].codec_context.reorder_depth
-            settings = None if codec.intra else _settings(first)
-            base = 0
-            for segment, count in zip(segments, counts, strict=True):
-                for decoded, shown, packet in _packets(segment, count, rate, settings):
-                    sent = _bright(packet, hdr) if hdr and packet.is_keyframe else packet
-                    _place(sent, base + shown, base + decoded - depth, rate)
-                    sent.stream = stream
-                    output.mux(sent)
-                    beat()
-                base += count
-                if tracks:
-                    tracks.until(round(base * SAMPLE_RATE / rate.fraction))
-            if tracks:
-                tracks.finish()
+            _copy(list(zip(segments, counts, strict=True)), output, stream, first, movie, hdr, tracks)
         if container == "mov" and sound and len(sound.tracks) > 1:
             enable_sound_tracks(path)
     except OSError as error:  # FFmpeg's errors are among them
         raise from_os(error, path) from None
+
+
+def _stream_for(
+    output: Any, first: Any, movie: MovieFormat, hdr: HdrMetadata | None, stack: ExitStack
+) -> Any:
+    """The picture stream of the joined movie: of long-GOP codecs as the `first` segment has it."""
+    if movie.codec.intra:
+        stream = new_picture_stream(output, movie)
+        stream.codec_context.open()
+        return stream
+    template = stack.enter_context(_described(first, hdr)) if hdr else first
+    return _copied_stream(output, template.streams.video[0], movie.codec, movie.rate)
+
+
+def _copy(
+    segments: Sequence[tuple[Path, int]],
+    output: Any,
+    stream: Any,
+    first: Any,
+    movie: MovieFormat,
+    hdr: HdrMetadata | None,
+    tracks: SoundTracks | None,
+) -> None:
+    """The packets of all segments (each with its number of pictures) into the stream, and the sound beside them."""
+    codec, rate = movie.codec, movie.rate
+    depth = 0 if codec.intra else first.streams.video[0].codec_context.reorder_depth
+    settings = None if codec.intra else _settings(first)
+    base = 0
+    for segment, count in segments:
+        for decoded, shown, packet in _packets(segment, count, rate, settings):
+            sent = _bright(packet, hdr) if hdr and packet.is_keyframe else packet
+            _place(sent, base + shown, base + decoded - depth, rate)
+            sent.stream = stream
+            output.mux(sent)
+            beat()
+        base += count
+        if tracks:
+            tracks.until(round(base * SAMPLE_RATE / rate.fraction))
+    if tracks:
+        tracks.finish()
 
 
 def _copied_stream(output: Any, template: Any, codec: Codec, rate: FrameRate) -> Any:

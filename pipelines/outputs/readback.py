@@ -15,8 +15,9 @@ import av
 from av.sidedata.sidedata import Type as SideData
 
 from rushlight.pipelines.errors import DeliveryError, TimecodeError
-from rushlight.pipelines.formats.codecs import Codec, Tags, readable_tags
+from rushlight.pipelines.formats.codecs import Tags, readable_tags
 from rushlight.pipelines.formats.media_libraries import open_movie
+from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata
@@ -169,30 +170,25 @@ def _mastering(picture: Any) -> tuple[float, ...] | None:
 
 
 def expected(
+    movie: MovieFormat,
     *,
-    codec: Codec,
-    container: str,
-    width: int,
-    height: int,
-    rate: FrameRate,
     frames: int,
     timecode: Timecode,
-    tags: Tags,
     reel: str = "",
     sound: Sound | None = None,
-    peak: float | None = None,
     hdr: HdrMetadata | None = None,
 ) -> dict[str, Any]:
     """What `check` holds a movie to, that was joined with these settings."""
-    outside, inside = readable_tags(codec, container, tags)
-    tracks = track_list(sound, container) if sound else ()
+    codec = movie.codec
+    outside, inside = readable_tags(codec, movie.container, movie.tags)
+    tracks = track_list(sound, movie.container) if sound else ()
     return {
         "frames": frames,
-        "rate": str(rate),
+        "rate": str(movie.rate),
         "first_timecode": str(timecode),
         "reel": reel,
-        "width": width,
-        "height": height,
+        "width": movie.width,
+        "height": movie.height,
         "pixel_format": codec.pixel_format,
         "profile": codec.reads_as,
         "sample_entry": codec.tag or None,
@@ -200,7 +196,7 @@ def expected(
         "picture_tags": tags_of(inside),
         "sound": tracks,
         "sound_samples": tuple(sound.samples for _ in tracks) if sound else (),
-        "peak": peak,
+        "peak": movie.peak,
         "light": (hdr.max_cll, hdr.max_fall) if hdr else None,
     }
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
 from types import TracebackType
@@ -12,8 +11,8 @@ import av
 from av.codec.context import Flags
 
 from rushlight.pipelines.errors import DeliveryError, from_os
-from rushlight.pipelines.formats.codecs import Codec, Tags, colour_volume, encoder_options
-from rushlight.pipelines.formats.timecode import FrameRate
+from rushlight.pipelines.formats.codecs import Tags, colour_volume
+from rushlight.pipelines.formats.movie_format import MovieFormat
 
 __all__ = ["MovieWriter", "Tags", "new_picture_stream", "open_container", "tag_frame"]
 
@@ -40,20 +39,11 @@ def open_container(path: Path, container: str, *, index_first: bool = False) -> 
         raise from_os(error, path) from None
 
 
-def new_picture_stream(
-    output: Any,
-    *,
-    codec: Codec,
-    width: int,
-    height: int,
-    rate: FrameRate,
-    tags: Tags,
-    options: Mapping[str, str],
-    pixel_aspect: Fraction = Fraction(1),
-) -> Any:
+def new_picture_stream(output: Any, movie: MovieFormat) -> Any:
     """The picture stream of an open container, told everything, on one thread."""
-    stream = output.add_stream(codec.encoder, rate=rate.fraction, options=dict(options))
-    stream.width, stream.height, stream.pix_fmt = width, height, codec.pixel_format
+    codec, rate, tags = movie.codec, movie.rate, movie.tags
+    stream = output.add_stream(codec.encoder, rate=rate.fraction, options=movie.options())
+    stream.width, stream.height, stream.pix_fmt = movie.width, movie.height, codec.pixel_format
     context = stream.codec_context
     context.time_base = 1 / rate.fraction
     stream.time_base = 1 / rate.fraction
@@ -61,7 +51,7 @@ def new_picture_stream(
     context.flags |= int(Flags.bitexact)
     context.color_primaries, context.color_trc = tags.primaries, tags.transfer
     context.colorspace, context.color_range = tags.matrix, _LEVELS[tags.levels]
-    context.sample_aspect_ratio = pixel_aspect
+    context.sample_aspect_ratio = Fraction(1)
     context.field_order = _PROGRESSIVE
     if codec.tag and output.format.name in ("mov", "mp4"):
         context.codec_tag = codec.tag
@@ -84,52 +74,24 @@ def _set_colour_volume(packet: Any, volume: int) -> None:
 class MovieWriter:
     """Pictures into one file. Use as a context: an exception inside leaves a file that must not be used."""
 
-    def __init__(
-        self,
-        path: Path,
-        *,
-        codec: Codec,
-        container: str,
-        width: int,
-        height: int,
-        rate: FrameRate,
-        tags: Tags,
-        quality: float | None = None,
-        preset: str = "",
-        peak: float | None = None,
-    ) -> None:
+    def __init__(self, path: Path, movie: MovieFormat) -> None:
         self.path = path
-        self.tags = tags
+        self.tags = movie.tags
         self.frames = 0
         self._open = True
         self._encoded = 0
-        self._ahead = 0 if codec.intra else _AHEAD
-        self._volume = colour_volume(codec, tags)
-        self._time_base = 1 / rate.fraction
-        self._container = open_container(path, container)
+        self._ahead = 0 if movie.codec.intra else _AHEAD
+        self._volume = colour_volume(movie.codec, movie.tags)
+        self._time_base = 1 / movie.rate.fraction
+        self._container = open_container(path, movie.container)
         try:
-            self._stream = new_picture_stream(
-                self._container,
-                codec=codec,
-                width=width,
-                height=height,
-                rate=rate,
-                tags=tags,
-                options=encoder_options(
-                    codec,
-                    rate=rate,
-                    size=(width, height),
-                    tags=tags,
-                    quality=quality,
-                    preset=preset,
-                    peak=peak,
-                ),
-            )
+            self._stream = new_picture_stream(self._container, movie)
             self._stream.codec_context.open()
         except av.error.FFmpegError as error:
             self._container.close()
             raise DeliveryError(
-                f"{codec.name} does not take {width}x{height} at {rate} frames a second: {error.strerror or error}",
+                f"{movie.codec.name} does not take {movie.width}x{movie.height} at {movie.rate} frames a second:"
+                f" {error.strerror or error}",
                 file=str(path),
             ) from None
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from pictures import numbered
 from rushlight.pipelines.formats.codecs import Codec, Tags
+from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.outputs.join_segments import Sound, join
 from rushlight.pipelines.outputs.segment_writer import MovieWriter
@@ -35,7 +36,7 @@ def segments_of(tmp: Path, which: Codec, rate: FrameRate, counts: list[int], **m
     for index, count in enumerate(counts):
         paths.append(tmp / f"{which.name}-{index}.part")
         settings = {"width": size[0], "height": size[1], "rate": rate, "tags": tags_for(which), **more}
-        with MovieWriter(paths[-1], codec=which, container="mov", **settings) as writer:  # type: ignore[arg-type]
+        with MovieWriter(paths[-1], MovieFormat(codec=which, container="mov", **settings)) as writer:  # type: ignore[arg-type]
             for _ in range(count):
                 writer.write(numbered(number, *size, which.pixel_format))
                 number += 1
@@ -58,12 +59,9 @@ def made(
         segments_of(tmp, which, rate, counts),
         counts,
         final,
-        codec=which,
-        container=container,
-        width=size[0],
-        height=size[1],
-        rate=rate,
-        tags=tags_for(which),
+        MovieFormat(
+            codec=which, container=container, width=size[0], height=size[1], rate=rate, tags=tags_for(which)
+        ),
         timecode=timecode,
         reel="A001",
         sound=sound,

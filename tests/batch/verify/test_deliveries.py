@@ -19,6 +19,7 @@ from rushlight.batch.verify.deliveries import verify
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.formats.codecs import Tags, codec
+from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.pixel_formats import planes
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.originals.frame_sources import open_source
@@ -113,10 +114,12 @@ def remade(
         "tags": tags,
     }
     part = path.with_suffix(".part")
-    with MovieWriter(part, **settings) as writer:  # type: ignore[arg-type]
+    with MovieWriter(part, MovieFormat(**settings)) as writer:  # type: ignore[arg-type]
         for frame in frames:
             writer.write(frame)
-    join([part], [len(frames)], path, timecode=facts.timecode + first, reel=facts.reel, **settings)  # type: ignore[arg-type]
+    join(
+        [part], [len(frames)], path, MovieFormat(**settings), timecode=facts.timecode + first, reel=facts.reel
+    )  # type: ignore[arg-type]
     part.unlink()
 
 

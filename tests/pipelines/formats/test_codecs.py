@@ -1,5 +1,6 @@
 """The codec table: closed, every option known to its encoder, and what it refuses before a file is opened."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import av
@@ -19,6 +20,7 @@ from rushlight.pipelines.formats.codecs import (
     segment_frames,
     siting,
 )
+from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.pixel_formats import find_pixel_format
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.outputs.segment_writer import new_picture_stream
@@ -43,15 +45,9 @@ def test_every_option_is_known_to_its_encoder(which: Codec) -> None:
     if which.profile and which.encoder in ("prores_ks", "dnxhd"):
         assert which.profile in [c.name for c in names["profile"].choices]
     with av.open("/dev/null", "w", format="mov") as container:
-        stream = new_picture_stream(
-            container,
-            codec=which,
-            width=size_of(which)[0],
-            height=size_of(which)[1],
-            rate=RATE,
-            tags=SDR,
-            options=options,
-        )
+        size = size_of(which)
+        movie = MovieFormat(codec=which, container="mov", width=size[0], height=size[1], rate=RATE, tags=SDR)
+        stream = new_picture_stream(container, replace(movie, peak=None if which.intra else 4))
         av.logging.set_level(av.logging.WARNING)
         try:
             with av.logging.Capture() as said:

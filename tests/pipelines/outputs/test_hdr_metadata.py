@@ -11,6 +11,7 @@ import independent
 from pictures import frame_of, texture
 from rushlight.pipelines.colour.displays import find_display, pq_encode
 from rushlight.pipelines.formats.codecs import Tags, codec
+from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.mp4_boxes import add_to_sample_entry, boxes
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.outputs.hdr_metadata import hdr_metadata, light_of, metadata_boxes, with_metadata
@@ -98,7 +99,8 @@ def test_stream_and_container_carry_the_metadata(container: str, tmp_path: Path)
     for index, count in enumerate(counts):
         paths.append(tmp_path / f"{index}.part")
         with MovieWriter(
-            paths[-1], codec=codec("hevc-10"), container="mov", width=256, height=144, rate=rate, tags=TAGS
+            paths[-1],
+            MovieFormat(codec=codec("hevc-10"), container="mov", width=256, height=144, rate=rate, tags=TAGS),
         ) as writer:
             for number in range(count):
                 writer.write(texture("yuv420p10le", 256, 144, number))
@@ -108,12 +110,7 @@ def test_stream_and_container_carry_the_metadata(container: str, tmp_path: Path)
         paths,
         counts,
         final,
-        codec=codec("hevc-10"),
-        container=container,
-        width=256,
-        height=144,
-        rate=rate,
-        tags=TAGS,
+        MovieFormat(codec=codec("hevc-10"), container=container, width=256, height=144, rate=rate, tags=TAGS),
         timecode=Timecode(frames=86400, rate=rate),
         hdr=hdr,
     )

@@ -12,6 +12,7 @@ from movies import made, segments_of, tags_for, tone
 from pictures import frame_of, number_of
 from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.formats.codecs import codec
+from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.outputs.join_segments import Sound, join
 from rushlight.pipelines.outputs.readback import check, read_back
@@ -62,10 +63,9 @@ def test_presets_join_alike(name: str, preset: str, tmp_path: Path) -> None:
         "height": 144,
         "rate": rate,
         "tags": tags,
-        "timecode": timecode,
         "preset": preset,
     }
-    join(paths, counts, final, codec=which, container="mov", **settings)  # type: ignore[arg-type]
+    join(paths, counts, final, MovieFormat(codec=which, container="mov", **settings), timecode=timecode)  # type: ignore[arg-type]
     assert check(read_back(final), {"frames": 34, "profile": which.reads_as}) == []
     assert independent.count(final) == 34
 
@@ -181,7 +181,14 @@ def test_free_metadata_comes_back(container: str, tmp_path: Path) -> None:
     final = tmp_path / "a"
     settings = {"width": 256, "height": 144, "rate": rate, "tags": tags_for(which)}
     timecode = Timecode(frames=0, rate=rate)
-    join(paths, [2], final, codec=which, container=container, timecode=timecode, metadata=given, **settings)  # type: ignore[arg-type]
+    join(
+        paths,
+        [2],
+        final,
+        MovieFormat(codec=which, container=container, **settings),
+        timecode=timecode,
+        metadata=given,
+    )  # type: ignore[arg-type]
     delivered = read_back(final)
     assert {k: delivered.metadata.get(k) for k in given} == given
     assert delivered.reel == "A001"
@@ -203,11 +210,8 @@ def test_segments_that_do_not_fit_are_refused(tmp_path: Path) -> None:
                 paths,
                 [2, 3 if name == "dnxhr-lb" else 2],
                 tmp_path / "o",
-                codec=which,
-                container="mov",
-                width=256,
-                height=144,
-                rate=rate,
-                tags=tags_for(which),
+                MovieFormat(
+                    codec=which, container="mov", width=256, height=144, rate=rate, tags=tags_for(which)
+                ),
                 timecode=Timecode(frames=0, rate=rate),
             )

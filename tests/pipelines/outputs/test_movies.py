@@ -11,6 +11,7 @@ from movies import made, segments_of, size_of, tags_for, tone
 from pictures import frame_of, texture
 from rushlight.pipelines.errors import DeliveryError, RecipeError, ResourceError
 from rushlight.pipelines.formats.codecs import CODECS, Codec, Tags, codec, gop_frames, readable_tags
+from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.pixel_formats import find_pixel_format
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.outputs.join_segments import Sound, join
@@ -24,14 +25,11 @@ PAIRS = [(c.name, container) for c in CODECS.values() for container in c.contain
 def judged(path: Path, which: Codec, container: str, timecode: Timecode, frames: int, sound: Sound) -> None:
     rate, (width, height) = timecode.rate, size_of(which)
     wanted = expected(
-        codec=which,
-        container=container,
-        width=width,
-        height=height,
-        rate=rate,
+        MovieFormat(
+            codec=which, container=container, width=width, height=height, rate=rate, tags=tags_for(which)
+        ),
         frames=frames,
         timecode=timecode,
-        tags=tags_for(which),
         reel="A001" if container != "mp4" else "",
         sound=sound,
     )
@@ -98,7 +96,7 @@ def test_tags_of_every_display(pair: tuple[str, str], tmp_path: Path) -> None:
         paths = segments_of(tmp_path, which, rate, [1], tags=tags)
         final = tmp_path / f"a.{container}"
         settings = {"codec": which, "container": container, "width": size[0], "height": size[1], "rate": rate}
-        join(paths, [1], final, tags=tags, timecode=Timecode(frames=0, rate=rate), **settings)  # type: ignore[arg-type]
+        join(paths, [1], final, MovieFormat(tags=tags, **settings), timecode=Timecode(frames=0, rate=rate))  # type: ignore[arg-type]
         outside, inside = readable_tags(which, container, tags)
         assert check(read_back(final), {"tags": tags_of(outside), "picture_tags": tags_of(inside)}) == []
 
@@ -133,7 +131,10 @@ def test_patches_keep_their_codes_through_the_codec(name: str, tmp_path: Path) -
         flat.append(np.tile(row, (height // sub_y, 1)).astype(pixel_format.dtype))
     path = tmp_path / "a.part"
     with MovieWriter(
-        path, codec=which, container="mov", width=width, height=height, rate=rate, tags=tags_for(which)
+        path,
+        MovieFormat(
+            codec=which, container="mov", width=width, height=height, rate=rate, tags=tags_for(which)
+        ),
     ) as writer:
         for _ in range(2):
             writer.write(frame_of(which.pixel_format, *flat))
@@ -165,12 +166,7 @@ def test_chroma_siting_is_said(name: str, tags: tuple[int, int, int], says: str,
         [path],
         [2],
         final,
-        codec=codec(name),
-        container="mp4",
-        width=256,
-        height=144,
-        rate=rate,
-        tags=tagged,
+        MovieFormat(codec=codec(name), container="mp4", width=256, height=144, rate=rate, tags=tagged),
         timecode=Timecode(frames=0, rate=rate),
     )
     picture = next(line for line in independent.said(final, "verbose").splitlines() if "Video:" in line)
@@ -202,14 +198,16 @@ def test_a_peak_cap_holds_over_any_second(name: str, card: int, tmp_path: Path) 
         paths.append(tmp_path / f"{index}.part")
         with MovieWriter(
             paths[-1],
-            codec=which,
-            container="mov",
-            width=256,
-            height=144,
-            rate=rate,
-            tags=tags_for(which),
-            quality=12,
-            peak=cap,
+            MovieFormat(
+                codec=which,
+                container="mov",
+                width=256,
+                height=144,
+                rate=rate,
+                tags=tags_for(which),
+                quality=12,
+                peak=cap,
+            ),
         ) as writer:
             for n in range(count):
                 storm = 0 if card and not index else 48 * (index - bool(card)) + n
@@ -219,12 +217,7 @@ def test_a_peak_cap_holds_over_any_second(name: str, card: int, tmp_path: Path) 
         paths,
         counts,
         final,
-        codec=which,
-        container="mp4",
-        width=256,
-        height=144,
-        rate=rate,
-        tags=tags_for(which),
+        MovieFormat(codec=which, container="mp4", width=256, height=144, rate=rate, tags=tags_for(which)),
         timecode=Timecode(frames=0, rate=rate),
     )
     delivered = read_back(final)
@@ -241,12 +234,14 @@ def test_an_abandoned_writer_leaves_no_complete_movie(tmp_path: Path) -> None:
         pytest.raises(RuntimeError),
         MovieWriter(
             path,
-            codec=codec("dnxhr-lb"),
-            container="mov",
-            width=256,
-            height=144,
-            rate=FrameRate.parse(24),
-            tags=Tags(),
+            MovieFormat(
+                codec=codec("dnxhr-lb"),
+                container="mov",
+                width=256,
+                height=144,
+                rate=FrameRate.parse(24),
+                tags=Tags(),
+            ),
         ) as writer,
     ):
         writer.write(texture("yuv422p", 256, 144))
@@ -272,25 +267,27 @@ def test_a_full_disk_is_a_shortage(tmp_path: Path) -> None:
     full = Path("/dev/full")
     with (
         pytest.raises(ResourceError, match="no space"),
-        MovieWriter(full, **settings) as writer,  # type: ignore[arg-type]
+        MovieWriter(full, MovieFormat(**settings)) as writer,  # type: ignore[arg-type]
     ):
         for n in range(60):
             writer.write(texture("yuv422p", 256, 144, n))
     paths = segments_of(tmp_path, codec("dnxhr-lb"), rate, [4])
     with pytest.raises(ResourceError, match="no space"):
-        join(paths, [4], full, timecode=Timecode(frames=0, rate=rate), **settings)  # type: ignore[arg-type]
+        join(paths, [4], full, MovieFormat(**settings), timecode=Timecode(frames=0, rate=rate))  # type: ignore[arg-type]
 
 
 def test_what_a_codec_does_not_take_is_said_before_anything_is_written(tmp_path: Path) -> None:
     with pytest.raises(RecipeError, match="1920x1080"):
         MovieWriter(
             tmp_path / "a",
-            codec=codec("dnxhd"),
-            container="mov",
-            width=640,
-            height=360,
-            rate=FrameRate.parse(24),
-            tags=Tags(),
+            MovieFormat(
+                codec=codec("dnxhd"),
+                container="mov",
+                width=640,
+                height=360,
+                rate=FrameRate.parse(24),
+                tags=Tags(),
+            ),
         )
 
 

@@ -8,6 +8,7 @@ import pytest
 import independent
 from pictures import frame_of
 from rushlight.pipelines.formats.codecs import Tags, codec, siting
+from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.pixel_formats import find_pixel_format
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.grading.grader import Grader
@@ -41,7 +42,7 @@ def place_of_first(name: str, tags: Tags, down: bool, tmp_path: Path) -> float:
     path = tmp_path / f"{name}.mov"
     settings = {"width": width, "height": height, "rate": FrameRate.parse(24), "tags": tags}
     best = {"quality": which.quality_range[0]} if which.quality is not None else {}
-    with MovieWriter(path, codec=which, container="mov", **settings, **best) as writer:  # type: ignore[arg-type]
+    with MovieWriter(path, MovieFormat(codec=which, container="mov", **settings, **best)) as writer:  # type: ignore[arg-type]
         writer.write(grader.grade(picture, 0)[0])
     high, wide = height // target.sub_y, width // target.sub_x
     samples = independent.raw(path, which.pixel_format, width, height).astype(float)

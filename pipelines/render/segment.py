@@ -13,16 +13,14 @@ from collections.abc import Mapping
 from contextlib import ExitStack
 from functools import lru_cache, partial
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import av
-import numpy as np
-from numpy.typing import NDArray
 
 from rushlight.pipelines.burnin.painter import Painter
 from rushlight.pipelines.burnin.text_fields import running_room
 from rushlight.pipelines.colour.displays import find_display
-from rushlight.pipelines.colour.look import Look, State
+from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import SourceError, from_os
 from rushlight.pipelines.formats.codecs import Tags, codec, siting
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, planes
@@ -47,11 +45,10 @@ from rushlight.pipelines.job.spec import JobSpec, MovieSpec, SegmentSpec, Stills
 from rushlight.pipelines.measure import colour_tiles
 from rushlight.pipelines.measure.checksum import frame_digest
 from rushlight.pipelines.measure.original_baseline import Baseline, framings
-from rushlight.pipelines.measure.out_of_range import corrects, pushed_of, range_counts
+from rushlight.pipelines.measure.out_of_range import corrects, pushed_of
 from rushlight.pipelines.originals.frame_sources import SourceFrame, open_source
 from rushlight.pipelines.originals.framing import Fitter, Placement, placement
 from rushlight.pipelines.outputs.hdr_metadata import states_light
-from rushlight.pipelines.outputs.stills import write_still
 from rushlight.pipelines.render.picture import (
     LIT,
     Movie,
@@ -63,6 +60,7 @@ from rushlight.pipelines.render.picture import (
     rounded,
     tiles_of,
 )
+from rushlight.pipelines.render.segment_stills import SegmentStills
 from rushlight.pipelines.render.threads import Ahead, Behind
 
 __all__ = ["render_segment"]
@@ -133,18 +131,26 @@ class _Segment:
             matrix=job.source.matrix,
         )
         self.pictures: list[Picture] = []
-        self.stills: dict[str, list[dict[str, Any]]] = {}
         self.damage: list[dict[str, Any]] = []
         self.warnings: list[str] = []
         self.sensitivity: dict[str, float] = {}
         self.faults: list[dict[str, Any]] = []
         self.pushed: Counter[str] = Counter()
-        self.seen: Counter[str] = Counter()  # as the kernel counts; of stills, where there is no movie
         keyed: dict[str, Picture] = {}
         for spec in movies:
             picture = self._picture(spec, keyed)
             picture.movies.append(self._movie(spec, picture))
         self._look: Look | None = None
+        self.stills = SegmentStills(
+            job,
+            self.facts,
+            self.signal,
+            self.display,
+            self.start,
+            token,
+            lambda: self.look,
+            counted=not self.pictures,
+        )
 
     @property
     def look(self) -> Look:
@@ -268,7 +274,8 @@ class _Segment:
                 self.baseline.note(image, missing=frame.missing, sampled=sampled)
             for picture in self.pictures:
                 self._graded(picture, image, frame, behind)
-            self._stills_of(image, frame)
+            self.stills.take(image, frame.number)
+            self._sense(image, frame.number)
         behind.finish()
         for picture in self.pictures:
             for movie in picture.movies:
@@ -323,72 +330,6 @@ class _Segment:
             "source_frame": str(self.facts.first_number + number),
         }
 
-    # --- stills
-
-    def _stills_of(self, image: av.VideoFrame, frame: SourceFrame) -> None:
-        fitted: dict[str, tuple[NDArray[np.float64], Placement]] = {}
-        shown: dict[str, NDArray[np.float64]] = {}  # what several files show, evaluated once
-        for output in self.job.outputs:
-            if not isinstance(output, StillsSpec):
-                continue
-            for still in output.stills:
-                if still.frame != frame.number:
-                    continue
-                key = f"{output.width}x{output.height} {output.frame.model_dump_json()}"
-                if key not in fitted:
-                    fit = fit_of(output.frame, output.width, output.height, self.facts)
-                    fitted[key] = self.signal.fitted(image, fit)
-                    if not self.pictures:
-                        self.seen.update(range_counts(fitted[key][0]))
-                signal, place = fitted[key]
-                kind: State | Literal["light"] = "light" if still.kind == "exr" else output.state
-                if f"{kind} {key}" not in shown:
-                    shown[f"{kind} {key}"] = self._shown(signal, kind)
-                self._still(output, still.kind, still.file, frame.number, shown[f"{kind} {key}"], place)
-        self._sense(image, frame.number)
-
-    def _shown(self, signal: NDArray[np.float64], kind: State | Literal["light"]) -> NDArray[np.float64]:
-        """A fitted signal as a still holds it: a state's display R'G'B', or its scene light as ACES2065-1."""
-        if kind == "light":
-            return self.look.working.to_ap0(signal)
-        if kind == "log":
-            return np.clip(signal, 0, 1)
-        return self.look.evaluate(signal, kind)
-
-    def _still(
-        self,
-        output: StillsSpec,
-        kind: str,
-        file: str,
-        number: int,
-        picture: NDArray[np.float64],
-        place: Placement,
-    ) -> None:
-        box = (place.x, place.y, place.width, place.height)
-        if box != (0, 0, output.width, output.height):
-            canvas = np.zeros((output.height, output.width, 3))
-            canvas[place.y : place.y + place.height, place.x : place.x + place.width] = picture
-            picture = canvas
-        final = still_name(self.job, output, file)
-        temporary = f"{os.path.dirname(final)}/.{self.token}.part{os.path.splitext(file)[1]}"
-        try:
-            write_still(
-                fresh(self.out, temporary),
-                picture,
-                kind,
-                display=self.display if output.state != "log" else None,
-                metadata={"ImageDescription": f"{self.job.stem} {self.start + (number - self.job.first)}"},
-            )
-            move(self.out, temporary, final)
-        finally:
-            unlink(self.out, temporary)
-        codes = np.rint(np.clip(np.nan_to_num(picture), 0, 1) * 65535).astype("<u2")
-        entry: dict[str, Any] = {"file": file, "kind": kind, "frame": number, "picture": list(box)}
-        entry["digest"] = frame_digest([codes])
-        if kind != "exr" and output.state != "log":
-            entry["tiles"] = rounded(colour_tiles.tile_lab_rgb(picture, self.display, box))
-        self.stills.setdefault(output.output, []).append(entry)
-
     def _sense(self, image: av.VideoFrame, number: int) -> None:
         """What a small wrong grade would do to the middle frame, and to stills, by framing: the yardstick of `verify`."""
         middle = number == self.job.first + self.job.count // 2
@@ -420,14 +361,14 @@ class _Segment:
                 for p in self.pictures
                 for m in p.movies
             },
-            "stills": self.stills,
+            "stills": self.stills.made,
             "damage": self.damage,
             "warnings": list(dict.fromkeys(self.warnings)),
             "sensitivity": self.sensitivity,
             "faults": self.faults,
             "original": self.baseline.kept(),
             "pushed": self.pushed,
-            "seen": self.seen,
+            "seen": self.stills.seen,
         }
         side = side_name(self.job, self.segment)
         try:

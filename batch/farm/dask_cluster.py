@@ -10,7 +10,7 @@ import contextlib
 import logging
 import os
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -32,6 +32,7 @@ ENVIRONMENT = {
     "MALLOC_ARENA_MAX": "1",
     "MALLOC_MMAP_THRESHOLD_": "2097152",
 }
+NO_PAGES = "rushlight.batch.farm.no_status_pages"
 SETTINGS: dict[str, Any] = {
     "distributed.scheduler.allowed-failures": 0,
     "distributed.scheduler.work-stealing": False,
@@ -41,17 +42,13 @@ SETTINGS: dict[str, Any] = {
     "distributed.worker.memory.pause": False,
     "distributed.worker.memory.terminate": 0.95,
     "distributed.worker.profile.enabled": False,  # it takes the interpreter a hundred times a second
-    "distributed.worker.preload": [
-        "rushlight.batch.farm.no_status_pages",
-        "rushlight.pipelines.render.segment",
-        "rushlight.batch.run.finish",
-    ],
+    "distributed.worker.preload": [NO_PAGES],
     "distributed.deploy.lost-worker-timeout": "1 day",  # a worker that died is not given up while it starts again
     "distributed.worker.daemon": True,
     "distributed.worker.multiprocessing-method": "spawn",
     "distributed.scheduler.http.routes": [],  # not even until nopages is loaded
     "distributed.worker.http.routes": [],
-    "distributed.scheduler.preload": ["rushlight.batch.farm.no_status_pages"],
+    "distributed.scheduler.preload": [NO_PAGES],
     "distributed.comm.timeouts.connect": "30s",
     "logging.distributed": "critical",
 }
@@ -67,14 +64,15 @@ def _quiet() -> None:
         logging.getLogger(f"distributed{name}").setLevel(logging.CRITICAL)
 
 
-def started(workers: int, scratch: Path) -> tuple[Any, Any]:
+def started(workers: int, scratch: Path, *, ahead: Sequence[str] = ()) -> tuple[Any, Any]:
     """A cluster of so many processes, which listens on the loopback alone, and its client. QueueError where its
-    workers die while they start, three times over. `scratch` is a private folder that lasts as long."""
+    workers die while they start, three times over. `scratch` is a private folder that lasts as long;
+    `ahead` are modules that workers load as they start."""
     import dask
     import distributed
 
     _quiet()
-    dask.config.set({"temporary-directory": str(scratch)})
+    dask.config.set({"temporary-directory": str(scratch), "distributed.worker.preload": [NO_PAGES, *ahead]})
     security = _certified(scratch)
     for turn in range(STARTS):
         try:

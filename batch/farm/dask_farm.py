@@ -18,12 +18,12 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from rushlight.batch.farm.dask_cluster import STRANGERS, connected, safe, started
+from rushlight.batch.farm.dask_workers import Losses, Worker, other_versions, present_in
 from rushlight.batch.farm.path_map import Mount, Unfit, original_there, recognisable, seen_here
 from rushlight.batch.farm.scratch_folders import scratch_folder
 from rushlight.batch.farm.tasks import Farm, LostWorker, Result, Task
@@ -39,28 +39,12 @@ STOOD_STILL = 5.0  # seconds between two calls of `results`
 ASKED = 60.0  # seconds that a worker has to introduce itself at the start
 
 
-@dataclass
-class _Worker:
-    """A worker that may work. A process that comes back under the same address is another one: `born` differs."""
-
-    address: str
-    born: str
-    machine: str
-    process: int
-    task: str = ""  # Dask's key of what it does
-    beats: int = -1
-    moved: float = field(default_factory=time.monotonic)  # when it was last seen to get on
-
-    @property
-    def who(self) -> tuple[str, str]:
-        return self.address, self.born
-
-
 class DaskFarm:
     """Tasks on Dask: `workers` local processes, or the workers of the scheduler at `address`, one task each.
 
     A worker that gets nothing done for `patience` seconds is ended, and its task given back as lost. `tell` is told
     of workers that join, leave or are refused, `gone` that the farm as a whole is lost, both on the caller's thread.
+    `ahead` are modules that local workers load as they start.
     """
 
     def __init__(
@@ -73,9 +57,10 @@ class DaskFarm:
         patience: float = 600.0,
         tell: Callable[[str], None] = lambda text: None,
         gone: Callable[[str], None] | None = None,
+        ahead: Sequence[str] = (),
     ) -> None:
         self.address, self.mounts, self.patience = address, tuple(mounts), patience
-        self._where = (workers, security)
+        self._where = (workers, security, tuple(ahead))
         self._teller: Callable[[str], None] = lambda text: (
             None
         )  # nothing is told of whoever is there at the start
@@ -83,7 +68,7 @@ class DaskFarm:
         self._serial = itertools.count(1)
         self._ours = versions()
         self._waiting: deque[Task] = deque()
-        self._charged: dict[tuple[str, str], int] = {}  # machine, job -> the serial of its last charged loss
+        self._losses = Losses()
         self._news: list[str] = []
         self._open()
         self._teller = tell
@@ -92,10 +77,10 @@ class DaskFarm:
         """Start or reach the cluster, and meet everybody who is there; QueueError where one of them does not fit,
         unless this is not the first time."""
         self._inbox: queue.SimpleQueue[tuple[str, str, Any]] = queue.SimpleQueue()
-        self._workers: dict[tuple[str, str], _Worker] = {}
+        self._workers: dict[tuple[str, str], Worker] = {}
         self._known: set[tuple[str, str]] = set()  # asked, at work, refused or lost: never asked twice
         self._asked: dict[str, tuple[tuple[str, str], Any]] = {}  # Dask's key -> who, future
-        self._flying: dict[str, tuple[Task, _Worker, Any]] = {}  # Dask's key -> task, who has it, future
+        self._flying: dict[str, tuple[Task, Worker, Any]] = {}  # Dask's key -> task, who has it, future
         self._refused: list[str] = []
         self._there: dict[str, Any] = {}  # the scheduler's word on its workers, by address
         self._silent = 0.0  # seconds that the scheduler has not answered
@@ -103,12 +88,12 @@ class DaskFarm:
         self._ahead = time.time() - time.monotonic()  # of the wall's clock
         self._closing = False
         self._cluster: Any = None
-        workers, security = self._where
+        workers, security, ahead = self._where
         self._scratch = contextlib.ExitStack()
         if self.address:
             self._client = connected(self.address, security)
         else:
-            self._cluster, self._client = self._start(workers)
+            self._cluster, self._client = self._start(workers, ahead)
         self._client.loop.add_callback(self._keep_looking, self._client)
         try:
             self._meet(again)
@@ -116,17 +101,17 @@ class DaskFarm:
             self.close(now=True)
             raise
 
-    def _start(self, workers: int) -> tuple[Any, Any]:
+    def _start(self, workers: int, ahead: Sequence[str]) -> tuple[Any, Any]:
         with contextlib.ExitStack() as until_it_is_up:
             folder = until_it_is_up.enter_context(scratch_folder())
-            cluster = started(workers, folder)
+            cluster = started(workers, folder, ahead=ahead)
             self._scratch = until_it_is_up.pop_all()
         return cluster
 
     def _meet(self, again: bool) -> None:
         """Ask everybody who is there, before any work."""
         deadline = time.monotonic() + ASKED
-        while not self._there or self._asked or _who(self._there) - self._known:
+        while not self._there or self._asked or present_in(self._there) - self._known:
             self.results(0.05)
             if time.monotonic() > deadline or (not self._there and time.monotonic() > deadline - ASKED + 5):
                 break
@@ -177,7 +162,7 @@ class DaskFarm:
                 f"the scheduler at {self.address} has not answered for {GONE:.0f} s; what is left waits"
             )
         there = self._there
-        present = _who(there)
+        present = present_in(there)
         for worker in list(self._workers.values()):
             if worker.who not in present:
                 self._lose(worker, "the worker died or left while it ran this", found)
@@ -218,14 +203,10 @@ class DaskFarm:
         if kind != "value":
             self._refuse(address, f"cannot work for this rushlight: {type(said).__name__}: {said}")
             return
-        wrong = {k: v for k, v in said["versions"].items() if self._ours.get(k) != v}
-        if wrong:
-            what = ", ".join(f"{k} {v} (here {self._ours.get(k)})" for k, v in wrong.items())
-            self._refuse(
-                address, f"on {said['machine']} has other versions: {what}; install the same everywhere"
-            )
+        if wrong := other_versions(said["versions"], self._ours):
+            self._refuse(address, f"on {said['machine']} {wrong}")
             return
-        self._workers[who] = _Worker(
+        self._workers[who] = Worker(
             address=address, born=born, machine=said["machine"], process=said["process"]
         )
         self._tell(f"worker {address} on {said['machine']} has joined; {len(self._workers)} at work")
@@ -235,31 +216,19 @@ class DaskFarm:
         if self.address:  # on one machine, what became of the task says it
             self._news.append(text)
 
-    def _lose(self, worker: _Worker, text: str, found: list[Result]) -> None:
+    def _lose(self, worker: Worker, text: str, found: list[Result]) -> None:
         """Take a worker off the farm, and give back what it had."""
         self._workers.pop(worker.who, None)
         flown = self._flying.pop(worker.task, None)
         if flown:
             task, _, future = flown
             future.cancel()
-            if self._charged_already(task, worker):
+            if self.address and self._losses.charged_already(task, worker, self._serial):
                 self._waiting.appendleft(task)
             else:
                 found.append(Result(key=task.key, error=LostWorker(text)))
 
-    def _charged_already(self, task: Task, worker: _Worker) -> bool:
-        """Whether another machine left and took this task along with one that its job was charged for: one that
-        was out when that one was lost. So a machine of many workers costs a clip no more than one of a single."""
-        if not self.address:
-            return False
-        loss = worker.machine, task.arguments[0]["job"]
-        sent = int(worker.task.rpartition("-")[2])
-        if sent <= self._charged.get(loss, 0):
-            return True
-        self._charged[loss] = next(self._serial)
-        return False
-
-    def _end(self, worker: _Worker) -> None:
+    def _end(self, worker: Worker) -> None:
         """End a worker that hangs: by its process here, elsewhere by whoever minds it there."""
         if not self.address:
             with contextlib.suppress(OSError):
@@ -301,7 +270,7 @@ class DaskFarm:
                 future = self._send(key, worker.address, call, task.function, task.arguments)
             self._flying[key] = (task, worker, future)
 
-    def _up(self, worker: _Worker) -> bool:
+    def _up(self, worker: Worker) -> bool:
         """Whether a worker is known to be up by its minder here, who starts none again that dies before."""
         if self._cluster is None:
             return True
@@ -388,7 +357,7 @@ class DaskFarm:
         except RushlightError as error:
             return Result(key=task.key, error=error)
 
-    def _unfit(self, task: Task, worker: _Worker, error: Unfit, found: list[Result]) -> None:
+    def _unfit(self, task: Task, worker: Worker, error: Unfit, found: list[Result]) -> None:
         """A machine does not see what it needs: its worker gets no more, and the task goes elsewhere."""
         if error.file and not original_there(error.file):  # nor do we
             found.append(Result(key=task.key, error=SourceError("is not there any more", file=error.file)))
@@ -414,8 +383,3 @@ class DaskFarm:
 
 def _raise(text: str) -> None:
     raise QueueError(text)
-
-
-def _who(there: Mapping[str, Any]) -> set[tuple[str, str]]:
-    """Workers by address and by a folder that every process makes anew."""
-    return {(address, worker["local_directory"]) for address, worker in there.items()}

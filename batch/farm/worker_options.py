@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -39,8 +39,15 @@ class Crew:
         wanted = self.workers or default_workers()
         return min(wanted, tasks) if tasks else wanted
 
-    def farm(self, count: int, *, tell: Callable[[str], None], gone: Callable[[str], None]) -> DaskFarm:
-        """The farm, once it is there. QueueError where it does not answer or a worker of it does not fit."""
+    def farm(
+        self,
+        count: int,
+        *,
+        tell: Callable[[str], None],
+        gone: Callable[[str], None],
+        ahead: Sequence[str] = (),
+    ) -> DaskFarm:
+        """The farm, once it is there; `ahead` are modules that workers here load as they start. QueueError where it does not answer or a worker of it does not fit."""
         from rushlight.batch.farm.dask_farm import DaskFarm
 
         return DaskFarm(
@@ -51,6 +58,7 @@ class Crew:
             patience=self.patience,
             tell=tell,
             gone=gone,
+            ahead=ahead,
         )
 
     def security(self) -> Any:

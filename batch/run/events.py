@@ -114,3 +114,8 @@ class Work:
 
     segment: str = "rushlight.pipelines.render.segment:render_segment"
     finish: str = "rushlight.batch.run.finish:finish_job"
+
+    @property
+    def modules(self) -> tuple[str, ...]:
+        """Where they are: what workers load before there is work."""
+        return self.segment.partition(":")[0], self.finish.partition(":")[0]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from rushlight.batch.interrupts import heard, minded
 from rushlight.batch.queue.store import QueuedJob, Store
-from rushlight.batch.run.events import Place, Stop, Summary, Terms
+from rushlight.batch.run.events import Place, Stop, Summary, Terms, Work
 from rushlight.batch.run.forecast import Deadline
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ __all__ = ["farm_at_work", "run_on"]
 def farm_at_work(crew: Crew, count: int, *, view: View, stop: Stop, closing: ExitStack) -> Iterator[Farm]:
     """The workers, `count` of them where they are this machine's. They end while the caller goes on; `closing` waits for
     them. QueueError where a farm does not answer or a worker of it does not fit."""
-    farm = crew.farm(count, tell=view.warning, gone=_given_up(stop, view))
+    farm = crew.farm(count, tell=view.warning, gone=_given_up(stop, view), ahead=Work().modules)
     try:
         yield farm
     finally:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import os
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -120,10 +120,7 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     entries = list(stream.index_entries) if container.format.name in _INDEXED else []
     steps = _steps(sorted(e.timestamp for e in entries) or _first_stamps(container, stream))
     rotation, mirrored = orientation(path, container, stream)
-    if container.format.name == "mxf" and is_cut_short(path):
-        warnings.append("was cut short: it ends before its footer, and is read from its beginning each time")
-    if is_atom(container) and not container.streams.audio:
-        warnings.append("is an OP-Atom file, whose sound lies in files of its own: it has none here")
+    warnings += _mxf_notes(path, container)
     rate = _snapped(Fraction(fraction), stream, steps)
     if not 1 <= rate.fraction <= 1000:
         text = f"states {float(rate.fraction):.4g} frames a second, which is outside 1 to 1000"
@@ -131,20 +128,13 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     frames, note = _frame_count(path, container, stream, entries, steps, rate)
     warnings += [note] if note else []
     info = path.stat()
-    if not 0 < frames <= min(MOST_FRAMES, info.st_size):
-        raise SourceError(
-            f"states {frames} frames in {info.st_size} bytes: its header is damaged", file=str(path)
-        )
     timecode, timecode_from, note = _movie_timecode(container, rate)
     warnings += [note] if note else []
     sound, note = _sound(path, container)
     warnings += [note] if note else []
     metadata = {**container.metadata, **stream.metadata}
     reel = next((s.metadata["reel_name"] for s in container.streams if s.metadata.get("reel_name")), "")
-    if "\ufffd" in "".join((reel, *metadata, *metadata.values())):
-        warnings.append(
-            "some of its metadata is not UTF-8 text; what cannot be read of it is shown as \ufffd"
-        )
+    warnings += _text_notes((reel, *metadata, *metadata.values()))
     return Facts(
         path=path,
         kind="movie",
@@ -181,10 +171,28 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     )
 
 
+def _mxf_notes(path: Path, container: Any) -> list[str]:
+    notes = []
+    if container.format.name == "mxf" and is_cut_short(path):
+        notes.append("was cut short: it ends before its footer, and is read from its beginning each time")
+    if is_atom(container) and not container.streams.audio:
+        notes.append("is an OP-Atom file, whose sound lies in files of its own: it has none here")
+    return notes
+
+
+def _text_notes(texts: Iterable[str]) -> list[str]:
+    lost = "\ufffd" in "".join(texts)
+    return (
+        ["some of its metadata is not UTF-8 text; what cannot be read of it is shown as \ufffd"]
+        if lost
+        else []
+    )
+
+
 def _frame_count(
     path: Path, container: Any, stream: Any, entries: list[Any], steps: Counter[int], rate: FrameRate
 ) -> tuple[int, str]:
-    """How many pictures a movie shows, and what is to be said of that; SourceError where nothing tells."""
+    """How many pictures a movie shows, and what is to be said of that; SourceError where nothing tells, or where it cannot be."""
     note = ""
     frames = stream.frames or len(entries)
     shown = sum(not e.is_discard for e in entries)
@@ -200,6 +208,9 @@ def _frame_count(
         note = "the frame count is worked out from the duration"
     if not frames:
         raise SourceError("states neither a frame count nor a duration", file=str(path))
+    size = path.stat().st_size
+    if not 0 < frames <= min(MOST_FRAMES, size):
+        raise SourceError(f"states {frames} frames in {size} bytes: its header is damaged", file=str(path))
     return frames, note
 
 

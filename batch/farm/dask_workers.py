@@ -1,0 +1,58 @@
+"""The workers of a Dask farm as whoever gives them tasks knows them: who is there, what they have, what their losses cost."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from rushlight.batch.farm.tasks import Task
+
+__all__ = ["Losses", "Worker", "other_versions", "present_in"]
+
+
+@dataclass
+class Worker:
+    """A worker that may work. A process that comes back under the same address is another one: `born` differs."""
+
+    address: str
+    born: str
+    machine: str
+    process: int
+    task: str = ""  # Dask's key of what it does
+    beats: int = -1
+    moved: float = field(default_factory=time.monotonic)  # when it was last seen to get on
+
+    @property
+    def who(self) -> tuple[str, str]:
+        return self.address, self.born
+
+
+def present_in(there: Mapping[str, Any]) -> set[tuple[str, str]]:
+    """Workers by address and by a folder that every process makes anew, from the scheduler's word on them."""
+    return {(address, worker["local_directory"]) for address, worker in there.items()}
+
+
+def other_versions(theirs: Mapping[str, str], ours: Mapping[str, str]) -> str:
+    """Why a worker of these versions does not fit; empty where it does."""
+    wrong = {k: v for k, v in theirs.items() if ours.get(k) != v}
+    what = ", ".join(f"{k} {v} (here {ours.get(k)})" for k, v in wrong.items())
+    return f"has other versions: {what}; install the same everywhere" if wrong else ""
+
+
+class Losses:
+    """What machines that left cost the jobs whose tasks they had: a machine of many workers no more than one of a single."""
+
+    def __init__(self) -> None:
+        self._charged: dict[tuple[str, str], int] = {}  # machine, job -> the serial of its last charged loss
+
+    def charged_already(self, task: Task, worker: Worker, serial: Iterator[int]) -> bool:
+        """Whether a machine left and took this task along with one that its job was charged for: one that was out when that one
+        was lost. If not, this loss is charged. The serials number what is sent, and losses among them."""
+        loss = worker.machine, task.arguments[0]["job"]
+        sent = int(worker.task.rpartition("-")[2])
+        if sent <= self._charged.get(loss, 0):
+            return True
+        self._charged[loss] = next(serial)
+        return False

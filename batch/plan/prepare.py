@@ -29,7 +29,7 @@ from rushlight.batch.plan.reconcile_media import Media, reconcile
 from rushlight.batch.plan.reels import reel_doubts, runs_on
 from rushlight.batch.plan.request import Request
 from rushlight.batch.plan.request_ledger import Asking, made_from, read_askings, request_id
-from rushlight.batch.plan.twins import _doubt, untwinned
+from rushlight.batch.plan.twins import doubt, untwinned
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.errors import (
     GradeError,
@@ -261,8 +261,8 @@ def _plan_rows(
     set_aside_shared(plan, grades.utc_offset)
     if is_folder(request.clip_list):
         plan.clips.sort(key=lambda c: (c.reel, str(c.timecode), str(c.path)))
-        _doubt(plan, lambda: runs_on(plan.clips))
-    _doubt(plan, lambda: reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe))
+        doubt(plan, lambda: runs_on(plan.clips))
+    doubt(plan, lambda: reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe))
     plan.clips = untwinned(plan.clips, plan)
 
 

@@ -11,10 +11,10 @@ from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.pipelines.errors import said
 from rushlight.pipelines.job.spec import digest_of
 
-__all__ = ["untwinned"]
+__all__ = ["doubt", "untwinned"]
 
 
-def _doubt(plan: Plan, check: Callable[[], list[str]]) -> None:
+def doubt(plan: Plan, check: Callable[[], list[str]]) -> None:
     """What a check over all clips says. One that ends with a fault of our own is left out, and said: no clip is worse for it."""
     try:
         plan.warnings += check()
@@ -29,6 +29,23 @@ def _card(clip: PlannedClip, twins: list[PlannedClip]) -> str:
     paths = [twin.path.absolute().parts[:-1] for twin in twins]
     shared = next((n for n, parts in enumerate(zip(*paths, strict=False)) if len(set(parts)) > 1), None)
     return clip.path.absolute().parts[shared] if shared is not None else ""
+
+
+def _folder(clip: PlannedClip, twins: list[PlannedClip]) -> str:
+    """A folder of its own for one of several twins, by the first of these names that tells them all apart; else by its row."""
+    ways = (
+        [t.reel for t in twins],
+        [_card(t, twins) for t in twins],
+        [
+            f"{t.reel or t.path.parent.name}-{str(t.timecode).replace(':', '.').replace(';', '.')}"
+            for t in twins
+        ],
+        [f"row-{t.row.line}" for t in twins],
+    )
+    for names in ways:
+        if len({safe_name(n).casefold() for n in names if n}) == len(twins):
+            break
+    return safe_name(next(name for name, twin in zip(names, twins, strict=True) if twin is clip))
 
 
 def untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
@@ -48,21 +65,12 @@ def untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
         by_stem.setdefault(safe_name(clip.stem).casefold(), []).append(clip)
     same_name = ({c.path: c.facts.files for c in twins} for twins in by_stem.values())
     twins_of = [tuple(paths.values()) for paths in same_name if len(paths) > 1]
-    _doubt(plan, lambda: twin_notes(twins_of))
+    doubt(plan, lambda: twin_notes(twins_of))
     found: list[PlannedClip] = []
     for clip in distinct.values():
         twins = by_stem[safe_name(clip.stem).casefold()]
         if len(twins) == 1:
             found.append(clip)
             continue
-        for name in (
-            lambda c: c.reel,
-            lambda c, twins=twins: _card(c, twins),
-            lambda c: f"{c.reel or c.path.parent.name}-{str(c.timecode).replace(':', '.').replace(';', '.')}",
-            lambda c: f"row-{c.row.line}",
-        ):
-            names = [safe_name(name(t)) for t in twins if name(t)]
-            if len({n.casefold() for n in names}) == len(twins):
-                break
-        found.append(replace(clip, folder=safe_name(name(clip))))
+        found.append(replace(clip, folder=_folder(clip, twins)))
     return found

@@ -1,0 +1,36 @@
+"""Who works on a farm, and what it costs a clip that a machine leaves: each loss of one machine at one time once."""
+
+import itertools
+
+from rushlight.batch.farm.dask_workers import Losses, Worker, other_versions, present_in
+from rushlight.batch.farm.tasks import Task
+
+
+def worker(machine: str, sent: int) -> Worker:
+    """One that has the task of that serial."""
+    return Worker(
+        address=f"tls://{machine}:{sent}", born="b", machine=machine, process=sent, task=f"clip-0-{sent}"
+    )
+
+
+def test_a_machine_that_leaves_with_many_tasks_costs_their_job_one_loss() -> None:
+    losses, serial = Losses(), itertools.count(1)
+    task, other = (Task(key=job, function="m:f", arguments=({"job": job},)) for job in ("a", "b"))
+    first, second, third = (next(serial) for _ in range(3))  # three tasks are out
+    assert not losses.charged_already(task, worker("cart", first), serial)  # this one is charged
+    assert losses.charged_already(task, worker("cart", second), serial)  # it was out when that one was lost
+    assert not losses.charged_already(task, worker("two", third), serial)  # another machine
+    assert not losses.charged_already(other, worker("cart", third), serial)  # another job
+    assert not losses.charged_already(task, worker("cart", next(serial)), serial)  # sent after the loss
+
+
+def test_other_versions_are_named_with_ours() -> None:
+    ours = {"av": "1", "numpy": "2"}
+    assert other_versions(ours, ours) == ""
+    said = other_versions({"av": "1", "numpy": "3", "new": "1"}, ours)
+    assert said == "has other versions: numpy 3 (here 2), new 1 (here None); install the same everywhere"
+
+
+def test_a_process_that_comes_back_at_one_address_is_another_worker() -> None:
+    before, after = ({"tls://a:1": {"local_directory": folder}} for folder in ("x", "y"))
+    assert not present_in(before) & present_in(after)

@@ -102,7 +102,7 @@ def test_verify_passes_and_the_colour_checksum_knows_no_card(made: tuple[Path, P
     assert digests["carded"] == digests["plain"]  # they are one picture, made once
 
 
-def test_one_worker_and_two_give_the_same_bytes(made: tuple[Path, Path]) -> None:
+def test_this_process_and_two_workers_give_the_same_bytes(made: tuple[Path, Path]) -> None:
     one, two = made
     for entry in entries(one).values():
         assert (one / entry["path"]).read_bytes() == (two / entry["path"]).read_bytes()

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from rushlight.batch.report.kept_results import VERDICTS, keep_verdicts, kept_verdicts
+from rushlight.batch.records.verdicts import VERDICTS
+from rushlight.batch.report.kept_results import keep_verdicts, kept_verdicts
 
 
 def test_what_is_kept_reads_back(tmp_path: Path) -> None:

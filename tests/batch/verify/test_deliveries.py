@@ -27,7 +27,7 @@ from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.join_segments import join
 from rushlight.pipelines.outputs.segment_writer import MovieWriter
 from rushlight.pipelines.outputs.stills import read_still, write_still
-from rushlight.pipelines.recipe.model import shipped_recipes
+from rushlight.pipelines.recipe.read_recipe import shipped_recipes
 
 SAMPLES = Path(__file__).resolve().parents[3] / "sample_frames"
 HEAD = "clip,encoding,levels,slope,offset,power,saturation,cdl,lut\n"

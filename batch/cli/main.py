@@ -12,24 +12,21 @@ from typing import Any
 
 import click
 
-from rushlight.batch.cli.queue_commands import (
-    held_to,
-    night_options,
-    queue_commands,
-    replaced_option,
-    terms_of,
-)
+from rushlight.batch.cli.night_options import crew_options, night_options, replaced_option, watched
+from rushlight.batch.cli.queue_commands import queue_commands
 from rushlight.batch.console import say, say_json
 from rushlight.batch.exit_codes import DONE, FAULT, PARTLY, STOPPED, WRONG
-from rushlight.batch.farm.worker_options import crew_of, crew_options
 from rushlight.batch.interrupts import listening
 from rushlight.batch.terminal_or_log import is_terminal, let_go
-from rushlight.pipelines.errors import InputError, OptionError, QueueError, RushlightError
+from rushlight.pipelines.errors import InputError, QueueError, RushlightError
 from rushlight.pipelines.visible_text import visible
 
 __all__ = ["main"]
 
 Command = Callable[..., int]
+_REQUEST = (
+    "recipe", "media", "grades", "defaults", "encoding", "levels", "rate", "only", "strict", "hash_originals", "replaced",
+)  # fmt: skip
 
 
 def _answering(command: Command, *, night: bool = False) -> Command:
@@ -117,27 +114,6 @@ def _request_options(command: Command) -> Command:
     return command
 
 
-def _request(clip_list: Path, options: dict[str, Any]) -> Any:
-    from rushlight.batch.plan.request import Request
-
-    names = (
-        "recipe",
-        "media",
-        "grades",
-        "defaults",
-        "encoding",
-        "levels",
-        "rate",
-        "only",
-        "out",
-        "strict",
-        "replaced",
-        "hash_originals",
-    )
-    taken = {name: options[name] for name in names if options.get(name) is not None}
-    return Request(clip_list=clip_list, **taken).checked()
-
-
 class _Commands(click.Group):
     """Words of the command line that are wrong, such as names that a wildcard found, are shown with nothing hidden."""
 
@@ -157,28 +133,13 @@ def cli() -> None:
     """A shooting day's log originals into graded, slated, timecoded proxies and stills, overnight."""
 
 
-def _again(clip_list: Path | None, origin: Path | None, options: dict[str, Any]) -> dict[str, Any]:
-    """What `--from` may change of what was asked for then. OptionError for what does not go with it."""
-    if (clip_list is None) == (origin is None):
-        raise OptionError("takes LIST, or --from DIR; one of them is needed")
+def _given(options: dict[str, Any], origin: Path | None) -> dict[str, Any]:
+    """With `--from`, which has all that was asked for then, only those options of a request that were given now."""
     if origin is None:
-        if options["out"] is None:
-            raise OptionError("--out is needed: the folder for everything that is made")
-        return {}
+        return options
     source = click.get_current_context().get_parameter_source
     given = {name for name in options if source(name) is click.core.ParameterSource.COMMANDLINE}
-    for name in ("grades", "defaults", "encoding", "levels", "rate", "strict", "hash_originals"):
-        if name in given:
-            raise OptionError(
-                f"--{name.replace('_', '-')} does not go with --from, which has all that was given then"
-            )
-    return {
-        "out": options["out"] or origin,
-        "recipe": options["recipe"] if "recipe" in given else "",
-        "only": options["only"],
-        "media": options["media"],
-        "replaced": options["replaced"],
-    }
+    return {name: value for name, value in options.items() if name in given or name not in _REQUEST}
 
 
 @cli.command()
@@ -202,21 +163,12 @@ def _again(clip_list: Path | None, origin: Path | None, options: dict[str, Any])
 @functools.partial(_answering, night=True)
 def render(clip_list: Path | None, origin: Path | None, **options: Any) -> int:
     """Make what RECIPE says of every clip of LIST; what is there and unchanged is left alone."""
+    from rushlight.batch.api.render import render_told
     from rushlight.batch.run.progress import view
-    from rushlight.batch.run.render import render as run
-    from rushlight.batch.run.render_from import render_again
 
-    show = view(quiet=options["quiet"], as_json=options["as_json"])
-    terms = terms_of(options, show)
-    again = _again(clip_list, origin, options)
-
-    def night() -> int:
-        crew = crew_of(options)
-        if origin is not None:
-            return render_again(origin, given=again, crew=crew, view=show, terms=terms)
-        return run(_request(clip_list or Path(), options), crew=crew, view=show, terms=terms)
-
-    return held_to(terms, options, show, night)
+    show = view(quiet=options.pop("quiet"), as_json=options.pop("as_json"))
+    given = _given(options, origin)
+    return watched(show, lambda: render_told(clip_list, from_=origin, view=show, **given))
 
 
 @cli.command()
@@ -342,7 +294,7 @@ def report(folder: Path, as_json: bool) -> int:
     return DONE
 
 
-cli.add_command(queue_commands(_answering, _request_options, _request))
+cli.add_command(queue_commands(_answering, _request_options))
 
 
 def main() -> None:

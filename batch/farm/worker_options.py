@@ -1,4 +1,4 @@
-"""Who does the work: processes of this machine, or the machines of a Dask scheduler; and the options that say so."""
+"""Who does the work: processes of this machine, or the machines of a Dask scheduler; and what the options that say so mean."""
 
 from __future__ import annotations
 
@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import click
-
 from rushlight.batch.farm.path_map import Mount, parse_mount
 from rushlight.batch.plan.request import default_workers
 from rushlight.pipelines.errors import OptionError
@@ -16,10 +14,7 @@ from rushlight.pipelines.errors import OptionError
 if TYPE_CHECKING:
     from rushlight.batch.farm.dask_farm import DaskFarm
 
-__all__ = ["Crew", "crew_of", "crew_options"]
-
-Command = Callable[..., int]
-FILE = click.Path(path_type=Path)
+__all__ = ["Crew", "crew_of"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -79,43 +74,6 @@ class Crew:
                 "tls:// needs the farm's certificate: --tls-ca-file, --tls-cert and --tls-key, or Dask's own settings"
             )
         return security
-
-
-def crew_options(command: Command) -> Command:
-    """The options that say who works: the same for render and queue run."""
-    for option in reversed(
-        [
-            click.option(
-                "--workers", type=click.IntRange(1, 256), help="Worker processes.  [default: one a core]"
-            ),
-            click.option(
-                "--scheduler",
-                metavar="ADDR",
-                default="",
-                help="A Dask scheduler whose workers do the work: tls://HOST:PORT, or one on 127.0.0.1.",
-            ),
-            click.option("--tls-ca-file", type=FILE, help="The farm's own authority (PEM)."),
-            click.option("--tls-cert", type=FILE, help="This machine's certificate (PEM)."),
-            click.option("--tls-key", type=FILE, help="Its key (PEM)."),
-            click.option(
-                "--map",
-                "mounts",
-                metavar="HERE=THERE",
-                multiple=True,
-                help="What is mounted as HERE on this machine is THERE on others. Repeatable.",
-            ),
-            click.option(
-                "--stalled-after",
-                type=click.FloatRange(min=0.05),
-                metavar="MINUTES",
-                default=10.0,
-                show_default=True,
-                help="End a worker that gets nothing done for so long; another one does its part.",
-            ),
-        ]
-    ):
-        command = option(command)
-    return command
 
 
 def crew_of(options: dict[str, Any]) -> Crew:

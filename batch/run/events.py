@@ -39,11 +39,12 @@ class Event:
 
 @dataclass(frozen=True, kw_only=True)
 class Terms:
-    """What a night is held to: room kept free, permissions of what is made, and when it should be ready."""
+    """What a night is held to: room kept free, permissions of what is made, when it should be ready, and who may stop it."""
 
     keep_free: int = 500_000_000  # bytes
     mode: int | None = None
     ready_by: float | None = None  # as time.time
+    stop: Stop = field(default_factory=Stop)
 
     def deadline(self) -> Deadline | None:
         """A watch over the night, where it should be ready by a moment."""

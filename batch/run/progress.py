@@ -286,8 +286,11 @@ class JsonView(View):
     def _emit(self, **data: Any) -> None:
         self.sequence += 1
         now = datetime.now().astimezone().isoformat(timespec="milliseconds")
-        event = event_document(sequence=self.sequence, time=now, data=data)
-        self.words.put(json_text(event, indent=None))
+        self.tell(event_document(sequence=self.sequence, time=now, data=data))
+
+    def tell(self, document: dict[str, Any]) -> None:
+        """An event, as a document."""
+        self.words.put(json_text(document, indent=None))
 
     def say(self, text: str, *, important: bool = False) -> None:
         if important:

@@ -1,4 +1,4 @@
-"""A queue that lists join during the day and that runs at wrap: add, run, show, change. The queue commands call this."""
+"""A queue that lists join during the day and that runs at wrap: add, run, change. The queue commands call this."""
 
 from __future__ import annotations
 
@@ -10,9 +10,8 @@ from contextlib import ExitStack, suppress
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from rushlight.batch.console import say, say_json
 from rushlight.batch.disks import state_folder
 from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED
 from rushlight.batch.interrupts import Stopped, minded
@@ -41,7 +40,7 @@ if TYPE_CHECKING:
     from rushlight.batch.farm.worker_options import Crew
     from rushlight.batch.run.progress import View
 
-__all__ = ["add", "change", "default_queue", "run_queue", "show"]
+__all__ = ["add", "change", "default_queue", "run_queue"]
 
 
 def default_queue() -> Path:
@@ -146,7 +145,8 @@ def run_queue(
 ) -> int:
     """Run what is queued, and what joins it; with `stay` wait for more, so that a stop with nothing left is its ordinary
     end. Gives the exit code."""
-    stop, summary = Stop(until=until.timestamp() if until else None), Summary()
+    stop, summary = terms.stop, Summary()
+    stop.until = until.timestamp() if until else None
     room = Room(view, stop)
     with ExitStack() as held:
         store = held.enter_context(room.to(queue, lambda: open_store(queue)))
@@ -301,31 +301,6 @@ class _Folders(Place):
     def __exit__(self, *_: object) -> None:
         for lock in self._locks.values():
             lock.release()
-
-
-def show(queue: Path, *, as_json: bool) -> int:
-    """The jobs, first to be run first."""
-    from rushlight.batch.text_tables import print_table
-
-    with open_store(queue) as store:
-        rows, odd = store.rows(), store.damaged_rows()
-    for _, text in odd:
-        say(text, error=True)
-    if as_json:
-        say_json([_plain(row) for row in rows])
-        return DONE
-    if not rows:
-        say(f"{queue.resolve()} is empty")
-        return DONE
-    table = [(r.clip, r.state, str(r.priority), str(r.frames), r.out, r.error) for r in rows]
-    print_table(("clip", "state", "priority", "frames", "out", "error"), table)
-    say(", ".join(f"{count} {state}" for state, count in Counter(r.state for r in rows).items()))
-    return DONE
-
-
-def _plain(row: QueuedJob) -> dict[str, Any]:
-    names = ("clip", "state", "priority", "frames", "out", "error", "attempts", "deaths")
-    return {name: getattr(row, name) for name in names}
 
 
 def change(queue: Path, what: str, clips: Sequence[str], *, everything: bool, view: View) -> int:

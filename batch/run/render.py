@@ -17,7 +17,7 @@ from rushlight.batch.queue.filling import clear_work, fill_alone, originals_of, 
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.queue.store import queue_of
 from rushlight.batch.run.disk_room import Room
-from rushlight.batch.run.events import Event, Place, Stop, Summary, Terms
+from rushlight.batch.run.events import Event, Place, Summary, Terms
 from rushlight.batch.run.farm_at_work import farm_at_work, run_on
 from rushlight.batch.run.jobs_to_make import jobs_of, make_folder
 from rushlight.batch.run.look_baking import baked
@@ -43,6 +43,8 @@ def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
     try:
         prepared = prepare(request)
     except Stopped:
+        return nothing_made(view, out)
+    if terms.stop.asked:
         return nothing_made(view, out)
     plan = prepared.plan
     if request.strict and plan.wrong:
@@ -83,7 +85,7 @@ class _Night:
 
     def __init__(self, request: Request, out: Path, crew: Crew, view: View, terms: Terms) -> None:
         self.request, self.out, self.crew, self.view, self.terms = request, out, crew, view, terms
-        self.stop, self.made, self.deadline = Stop(), Summary(), terms.deadline()
+        self.stop, self.made, self.deadline = terms.stop, Summary(), terms.deadline()
         self.room = Room(view, self.stop)
         self.plan, self.settled, self.left = Plan(), list[PlannedClip](), 0
 
@@ -96,6 +98,8 @@ class _Night:
             jobs, self.settled, _ = jobs_of(prepared, self.out, self.view, self.room)
             self.left = len({spec.job for spec, _ in jobs})
             made.changed.clear()
+            if jobs and stop.asked:
+                raise Stopped
             if jobs:
                 made.add(self.run(prepared, jobs, closing))
             self.left = 0

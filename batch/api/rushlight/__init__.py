@@ -10,12 +10,16 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from rushlight.batch.api import queue as queue
     from rushlight.batch.api.grades import GradesResult as GradesResult
     from rushlight.batch.api.grades import grades as grades
     from rushlight.batch.api.look import LookResult as LookResult
     from rushlight.batch.api.look import look as look
+    from rushlight.batch.api.nights import Cancel as Cancel
     from rushlight.batch.api.plan import PlanResult as PlanResult
     from rushlight.batch.api.plan import plan as plan
+    from rushlight.batch.api.render import RenderResult as RenderResult
+    from rushlight.batch.api.render import render as render
     from rushlight.batch.api.report import ReportResult as ReportResult
     from rushlight.batch.api.report import report as report
     from rushlight.batch.api.verify import VerifyResult as VerifyResult
@@ -31,6 +35,8 @@ _NAMES = {
     "rushlight.batch.api.grades": ("GradesResult", "grades"),
     "rushlight.batch.api.look": ("LookResult", "look"),
     "rushlight.batch.api.plan": ("PlanResult", "plan"),
+    "rushlight.batch.api.nights": ("Cancel",),
+    "rushlight.batch.api.render": ("RenderResult", "render"),
     "rushlight.batch.api.report": ("ReportResult", "report"),
     "rushlight.batch.api.verify": ("VerifyResult", "verify"),
     "rushlight.pipelines.errors": (
@@ -42,13 +48,16 @@ _NAMES = {
         "SourceError",
     ),
 }
-_MODULES = {name: module for module, names in _NAMES.items() for name in names}
+_MODULES = {name: module for module, names in _NAMES.items() for name in names} | {
+    "queue": ""
+}  # that one is a module
 
 
 def __getattr__(name: str) -> Any:
     if name not in _MODULES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    found = getattr(import_module(_MODULES[name]), name)
+    place = _MODULES[name]
+    found = getattr(import_module(place), name) if place else import_module("rushlight.batch.api.queue")
     globals()[name] = found
     return found
 

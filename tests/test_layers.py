@@ -156,3 +156,33 @@ def test_a_wrong_import_is_found_in_any_module(wrong: str) -> None:
 def test_a_wrong_import_by_dots_is_found() -> None:
     highest = next(m for m in modules() if room_of(m) == "batch.cli" and not is_package(m))
     assert faults("rushlight.pipelines.errors", f"from ..{highest.removeprefix('rushlight.')} import main")
+
+
+# Beside the API, what the command line may know of: how it speaks and ends, its errors, and the views of a night.
+SPOKEN = {
+    "rushlight.batch.console",
+    "rushlight.batch.exit_codes",
+    "rushlight.batch.interrupts",
+    "rushlight.batch.terminal_or_log",
+    "rushlight.batch.text_tables",
+    "rushlight.batch.run.progress",
+    "rushlight.pipelines.errors",
+    "rushlight.pipelines.visible_text",
+}
+CATALOGUE = "rushlight.batch.cli.catalogue_commands"  # what ships, printed: not on the API yet
+
+
+def beside_the_api(module: str, source: str | None = None) -> set[str]:
+    """What a module of the command line knows of and may not."""
+    rooms = ("batch.api", "batch.cli")
+    return {m for m in uses(module, source) if room_of(m) not in rooms and m not in SPOKEN}
+
+
+def test_commands_are_written_on_the_api_alone() -> None:
+    ours = [m for m in modules() if room_of(m) == "batch.cli" and m != CATALOGUE]
+    assert {m: found for m in ours if (found := beside_the_api(m))} == {}
+
+
+def test_a_command_that_goes_round_the_api_is_found() -> None:
+    planted = "def lazily():\n    from rushlight.batch.run.render import render"
+    assert beside_the_api("rushlight.batch.cli.main", planted) == {"rushlight.batch.run.render"}

@@ -8,7 +8,7 @@ from annotated_types import Ge, Le
 from pydantic import Field
 
 from rushlight.batch.records.original import Levels
-from rushlight.batch.records.shape import Box, Count, Name, Number, Shape, Side, State, Tiles, Whole
+from rushlight.batch.records.shape import Box, Count, Name, Shape, Side, State, Tiles, Whole
 
 __all__ = [
     "DeliveredMovie",
@@ -41,8 +41,8 @@ class Tags(Shape):
 class Light(Shape):
     """Light that an HDR movie states (CTA-861.3), in cd/m2."""
 
-    max_cll: Number = Field(description="MaxCLL: the brightest pixel, in cd/m2.")
-    max_fall: Number = Field(description="MaxFALL: the brightest frame's mean, in cd/m2.")
+    max_cll: Count = Field(description="MaxCLL: the brightest pixel, in cd/m2.")
+    max_fall: Count = Field(description="MaxFALL: the brightest frame's mean, in cd/m2.")
 
 
 class SoundTrack(Shape):

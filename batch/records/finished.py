@@ -1,0 +1,239 @@
+"""The job record of a finished clip, put together of its job, its files as they were read back, and its segments' side files."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from rushlight.batch.records.colour import Colour, Patch, Picture
+from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Light, SoundTrack, Tags
+from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, RecipeName
+from rushlight.batch.records.look import Grade, Layer, Look
+from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source
+from rushlight.batch.records.side_files import SegmentSide, SegmentStill
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.inside_folder import write
+from rushlight.pipelines.job.from_spec import build_look
+from rushlight.pipelines.job.spec import JobSpec, MovieSpec, StillSpec, StillsSpec
+from rushlight.pipelines.measure.checksum import colour_digest, picture_digest
+from rushlight.pipelines.measure.original_baseline import original_of
+from rushlight.pipelines.measure.out_of_range import range_warnings
+from rushlight.pipelines.originals.probe import Facts
+from rushlight.pipelines.outputs.readback import Delivered
+
+__all__ = ["finished_record", "movie_entry", "still_entry"]
+
+Sides = Sequence[SegmentSide]
+
+
+# --- files
+
+
+def movie_entry(
+    job: JobSpec,
+    output: MovieSpec,
+    delivered: Delivered,
+    *,
+    timecode: Timecode,
+    path: str,
+    info: os.stat_result,
+    digest: str,
+    side: SegmentSide,
+) -> DeliveredMovie:
+    """A movie as its record has it. `path` and `info` are the file's, `digest` its hash, `side` any segment's."""
+    picture = next(p for p in side.pictures if output.output in p.outputs)
+    return DeliveredMovie(
+        output=output.output,
+        kind="movie",
+        path=path,
+        state=output.state,
+        identity=output.identity,
+        frames=delivered.frames,
+        card=output.card,
+        first_timecode=str(timecode),
+        bytes=info.st_size,
+        mtime_ns=info.st_mtime_ns,
+        hash=digest,
+        codec=output.codec,
+        container=output.container,
+        pixel_format=delivered.pixel_format,
+        width=delivered.width,
+        height=delivered.height,
+        rate=delivered.rate,
+        tags=_tags(delivered.tags),
+        picture_tags=_tags(delivered.picture_tags),
+        light=Light(max_cll=delivered.light[0], max_fall=delivered.light[1]) if delivered.light else None,
+        reel=delivered.reel,
+        sound=[SoundTrack(codec=c, channels=n, sample_rate=r) for c, n, r in delivered.sound],
+        picture=picture.picture,
+        covered=side.movies[output.output].covered,
+        display=job.look.display if output.state != "log" else None,
+    )
+
+
+def _tags(tags: tuple[int, int, int, str]) -> Tags:
+    primaries, transfer, matrix, levels = tags
+    return Tags(primaries=primaries, transfer=transfer, matrix=matrix, levels=levels)
+
+
+def still_entry(
+    job: JobSpec,
+    output: StillsSpec,
+    still: StillSpec,
+    *,
+    timecode: Timecode,
+    path: str,
+    info: os.stat_result,
+    digest: str,
+    made: SegmentStill,
+) -> DeliveredStill:
+    """A still as its record has it. `path` and `info` are the file's, `digest` its hash, `made` what its segment says of it."""
+    return DeliveredStill(
+        output=output.output,
+        kind="still",
+        still_kind=still.kind,
+        path=path,
+        state=output.state,
+        identity=output.identity,
+        frame=still.frame,
+        frames=1,
+        first_timecode=str(timecode),
+        bytes=info.st_size,
+        mtime_ns=info.st_mtime_ns,
+        hash=digest,
+        width=output.width,
+        height=output.height,
+        picture=made.picture,
+        digest=made.digest,
+        tiles=made.tiles,
+        covered=[],
+        display=job.look.display if output.state != "log" and still.kind != "exr" else None,
+    )
+
+
+# --- the record
+
+
+def finished_record(
+    job: JobSpec,
+    facts: Facts,
+    sides: Sides,
+    outputs: Sequence[DeliveredMovie | DeliveredStill],
+    said: Sequence[str] = (),
+) -> DeliveredRecord:
+    """The record of a delivered clip; the lines of its frames go to a side file. `said` are warnings of its movies."""
+    look, plain = build_look(job.look, Path(job.out)), job.record
+    counts, damage = _counts(sides), [each for side in sides for each in side.damage]
+    warnings = [*plain.get("warnings", ()), *(text for side in sides for text in side.warnings), *said]
+    if damage:
+        places = ", ".join(d.timecode for d in damage[:6]) + (" …" if len(damage) > 6 else "")
+        warnings.append(f"{len(damage)} damaged frame(s) were delivered: {places}")
+    in_numbers = counts.plain()
+    warnings += range_warnings(look, in_numbers, in_numbers["pushed"])
+    seen = original_of([side.original.plain() for side in sides if side.original], job.no_light)
+    return DeliveredRecord(
+        schema=SCHEMA,
+        job=job.job,
+        clip=job.clip,
+        status="done",
+        reel=job.reel,
+        rate=job.rate,
+        capture_rate=plain.get("capture_rate"),
+        frames=job.count,
+        first_frame=job.first,
+        first_timecode=job.timecode,
+        last_timecode=str(Timecode.parse(job.timecode, FrameRate.parse(job.rate)) + (job.count - 1)),
+        source=_source(job, facts),
+        signal=Signal.model_validate(plain.get("signal", {})),
+        look=Look(
+            layers=[Layer.model_validate(layer) for layer in look.layers()],
+            digest=look.digest(),
+            description=look.describe(),
+            grade=Grade.model_validate(plain["grade"]) if plain.get("grade") else None,
+        ),
+        recipe=RecipeName.model_validate(plain.get("recipe", {})),
+        row=plain.get("row", {}),
+        outputs=list(outputs),
+        colour=_colour(job, sides, outputs),
+        original=Original.model_validate(seen),
+        counts=counts,
+        warnings=list(dict.fromkeys(warnings)),
+        damage=damage,
+    )
+
+
+def _source(job: JobSpec, facts: Facts) -> Source:
+    return Source(
+        path=job.source.path,
+        bytes=facts.bytes,
+        mtime_ns=facts.mtime_ns,
+        hash=job.source.hash,
+        sampled=job.record.get("sampled_hash", ""),
+        codec=facts.codec,
+        width=facts.width,
+        height=facts.height,
+        pixel_format=facts.stored_format,
+        frames=facts.frames,
+    )
+
+
+def _counts(sides: Sides) -> Counts:
+    """Pixels outside 0..1 over all segments: of every picture, and of stills where there is no movie."""
+    seen = [counts for side in sides for counts in (*(p.counts for p in side.pictures), side.seen)]
+    return Counts(
+        over=sum(each.over for each in seen),
+        under=sum(each.under for each in seen),
+        outside=sum(each.outside for each in seen),
+        pixels=sum(each.pixels for each in seen),
+        pushed=Pushed(
+            over=sum(side.pushed.over for side in sides),
+            under=sum(side.pushed.under for side in sides),
+            pixels=sum(side.pushed.pixels for side in sides),
+        ),
+    )
+
+
+def _colour(job: JobSpec, sides: Sides, outputs: Sequence[DeliveredMovie | DeliveredStill]) -> Colour:
+    pictures = _pictures(job, sides)
+    digests: Mapping[str, str] = {name: p.digest for p in pictures for name in p.outputs}
+    stills = {entry.path: entry.digest for entry in outputs if isinstance(entry, DeliveredStill)}
+    names = sorted({name for side in sides for name in side.movies})
+    return Colour(
+        digest=colour_digest({**digests, **stills}),
+        pictures=pictures,
+        patches={name: Patch.model_validate(patch) for name, patch in job.patches.items()},
+        tiles={n: [t for side in sides if n in side.movies for t in side.movies[n].tiles] for n in names},
+        sensitivity=next((side.sensitivity for side in sides if side.sensitivity), {}),
+        faults=[fault for side in sides for fault in side.faults],
+    )
+
+
+def _pictures(job: JobSpec, sides: Sides) -> list[Picture]:
+    """One entry a distinct picture, its frames' digests in order put together; the frames go to a side file."""
+    identities = "-".join(sorted({o.identity[:6] for o in job.outputs}))[:80]
+    keep = f"log/frames/{job.job}-{identities}.jsonl"
+    found: list[Picture] = []
+    lines: list[str] = []
+    for index, first in enumerate(sides[0].pictures):
+        digests = [digest for side in sides for digest in side.pictures[index].digests]
+        grids = [grid for side in sides for grid in side.pictures[index].grids]
+        found.append(
+            Picture(
+                state=first.state,
+                raster=first.raster,
+                pixel_format=first.pixel_format,
+                digest=picture_digest(
+                    digests, state=first.state, raster=first.raster, pixel_format=first.pixel_format
+                ),
+                outputs=first.outputs,
+                index=index,
+                frames=keep,
+            )
+        )
+        for number, (digest, grid) in enumerate(zip(digests, grids, strict=True), job.first):
+            lines.append(json.dumps({"picture": index, "frame": number, "digest": digest, "luma": grid}))
+    if lines:
+        write(Path(job.out), keep, ("\n".join(lines) + "\n").encode())
+    return found

@@ -14,7 +14,7 @@ from rushlight.batch.records.look import Grade, Layer, Look
 from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source
 from rushlight.batch.records.side_files import SegmentSide, SegmentStill
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
-from rushlight.pipelines.inside_folder import write
+from rushlight.pipelines.inside_folder import stat_of, write
 from rushlight.pipelines.job.from_spec import build_look
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec, StillSpec, StillsSpec
 from rushlight.pipelines.measure.checksum import colour_digest, picture_digest
@@ -35,14 +35,14 @@ def movie_entry(
     job: JobSpec,
     output: MovieSpec,
     delivered: Delivered,
-    *,
     timecode: Timecode,
+    *,
     path: str,
-    info: os.stat_result,
     digest: str,
     side: SegmentSide,
 ) -> DeliveredMovie:
-    """A movie as its record has it. `path` and `info` are the file's, `digest` its hash, `side` any segment's."""
+    """A movie as its record has it. `path` is the file's from the output folder, `digest` its hash, `side` any segment's."""
+    info = stat_of(Path(job.out), path)
     picture = next(p for p in side.pictures if output.output in p.outputs)
     return DeliveredMovie(
         output=output.output,

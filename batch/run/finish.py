@@ -145,16 +145,7 @@ def _movie(
     finally:
         unlink(out, making)
         unlink(out, drawing)
-    entry = movie_entry(
-        job,
-        output,
-        delivered,
-        timecode=timecode,
-        path=final,
-        info=stat_of(out, final),
-        digest=digest,
-        side=sides[0],
-    )
+    entry = movie_entry(job, output, delivered, timecode, path=final, digest=digest, side=sides[0])
     return entry, [*(f"{output.output}: {text}" for text in said), *(head.warnings if head else ())]
 
 

@@ -20,6 +20,7 @@ from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import default_workers
 from rushlight.batch.run.forecast import cost_of, forecast, next_time
 from rushlight.batch.run.jobs_to_make import fields_of_clip
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.recipe.model import MovieOutput
 
@@ -71,7 +72,7 @@ def plan(
         rate = float(workers or default_workers())
         found = forecast(_work(prepared), rate=rate, now=time.time(), by=by.timestamp())
         document["forecast"] = found.document() | {
-            "text": f"{found.text()}, with {rate:.0f} worker(s) from now"
+            "text": f"{found.text()}, with {counted(round(rate), 'worker')} from now"
         }
     if write:
         _write(prepared, Path(write))

@@ -7,6 +7,7 @@ from typing import Any
 from rushlight.batch.api.plan_document import near, short_grade
 from rushlight.batch.console import say, say_wrapped
 from rushlight.batch.text_tables import print_table
+from rushlight.pipelines.counted import counted
 
 __all__ = ["print_plan"]
 
@@ -83,7 +84,7 @@ def print_plan(document: dict[str, Any]) -> None:
         _print_media(document["media"])
     counts, estimate = document["counts"], document["estimate"]
     say_wrapped(
-        f"{counts['rows']} row(s)"
+        f"{counted(counts['rows'], 'row')}"
         + (f" + {counts['one_by_one']} for files one by one" if counts["one_by_one"] else "")
         + f" = {counts['planned']} planned + {counts['set_aside']} set aside + {counts['failed']} failed"
         + (f" + {counts['alike']} alike" if counts["alike"] else "")

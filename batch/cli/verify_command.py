@@ -9,6 +9,7 @@ from typing import Any
 from rushlight.batch.api.verify import verify
 from rushlight.batch.console import say, say_json, say_wrapped
 from rushlight.batch.text_tables import print_table
+from rushlight.pipelines.counted import counted
 
 __all__ = ["show_verify"]
 
@@ -55,7 +56,7 @@ def _print(result: dict[str, Any]) -> None:
     bare = sum(c["verdict"] == "pass" and c["decision"] == "none" for c in clips)
     without = f", {bare} without a decision match the show transform alone" if bare else ""
     said = (
-        f"{len(clips)} clip(s): {counts['pass'] - bare} match the decision supplied{without}, "
+        f"{counted(len(clips), 'clip')}: {counts['pass'] - bare} match the decision supplied{without}, "
         f"{counts['cannot tell']} cannot be told, {counts['warn']} with warnings, {counts['fail']} FAILED"
     )
     say_wrapped(said)

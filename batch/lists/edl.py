@@ -19,6 +19,7 @@ from itertools import pairwise
 
 from rushlight.batch.lists.clip_list import ClipList, Row
 from rushlight.pipelines.colour.cdl import CDL, parse_edl_sat, parse_edl_sop
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import GradeError, ListError
 
 __all__ = ["Event", "read_edl", "read_events"]
@@ -155,7 +156,9 @@ def read_edl(text: str, *, file: str = "") -> ClipList:
     black = [e for e in pictures if e.reel.lower() in ("bl", "black")]
     warnings: list[str] = []
     if sounds or black:
-        warnings.append(f"{file}: {sounds} sound event(s) and {len(black)} of black are left out")
+        warnings.append(
+            f"{file}: left out {counted(sounds, 'sound event')} and {counted(len(black), 'event')} of black"
+        )
     left = [e for e, after in pairwise(events) if e.number == after.number and e.point_in == e.point_out]
     rows = tuple(_row(e, file) for e in pictures if e not in black and e not in left)
     if not rows:

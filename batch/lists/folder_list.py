@@ -9,6 +9,7 @@ from pathlib import Path
 
 from rushlight.batch.lists.clip_list import ClipList, Row
 from rushlight.batch.lists.media_index import is_system, originals_below
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import ListError
 from rushlight.pipelines.originals.probe import MOVIES, RAW, RAW_FRAMES, STILLS
 
@@ -102,14 +103,14 @@ def read_folder(folder: Path) -> ClipList:
     found = find_originals([folder])
     if not found.originals and not found.raw:
         raise ListError(
-            f"holds no original (movies, or numbered DPX, EXR, TIFF or PNG); {found.ignored} other file(s)",
+            f"holds no original (movies, or numbered DPX, EXR, TIFF or PNG); {counted(found.ignored, 'other file')}",
             file=str(folder),
         )
     rows = []
     for line, path in enumerate(sorted({*found.originals, *found.raw}), 1):
         clip = path.relative_to(folder).as_posix() if path != folder else "."
         rows.append(Row(file=str(folder), line=line, clip=clip, cells={"clip": clip}))
-    warnings = (f"{folder}: {found.ignored} file(s) that are no originals are passed over",)
+    warnings = (f"{folder}: skipped {counted(found.ignored, 'file')} that a camera did not record",)
     return ClipList(
         file=str(folder), rows=tuple(rows), columns=("clip",), warnings=warnings if found.ignored else ()
     )

@@ -18,6 +18,7 @@ from urllib.parse import unquote, urlsplit
 
 from rushlight.batch.lists.clip_list import ClipList, Row
 from rushlight.pipelines.colour.cdl import CDL
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import GradeError, ListError
 
 __all__ = ["read_timeline"]
@@ -55,7 +56,7 @@ def read_timeline(text: str, *, file: str = "") -> ClipList:
         raise ListError("has every clip switched off", file=file)
     rows = tuple(_row(clip, file, n) for n, clip in on)
     off = len(clips) - len(on)
-    warnings = (f"{file}: {off} clip(s) that are switched off are left out",) if off else ()
+    warnings = (f"{file}: left out {counted(off, 'clip')} switched off in the timeline",) if off else ()
     return ClipList(file=file, rows=rows, columns=("clip", "in", "out"), warnings=warnings)
 
 

@@ -8,6 +8,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from rushlight.batch.lists.clip_list import Row
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import SourceError, TimecodeError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.originals.probe import Facts
@@ -95,7 +96,7 @@ def rate_doubts(clips: Sequence[PlannedClip], recipe: Recipe) -> list[str]:
     for rates in groups.values():
         if len(rates) > 1:
             some = " and ".join(
-                f"{len(group)} clip(s) at {rate} ({group[0].row.clip}{', …' if len(group) > 1 else ''})"
+                f"{counted(len(group), 'clip')} at {rate} ({group[0].row.clip}{', …' if len(group) > 1 else ''})"
                 for rate, group in sorted(rates.items())
             )
             found.append(f"{some}: {_drift(min(rates))}; `show_rate` in the recipe says which it is")

@@ -14,6 +14,7 @@ from pathlib import Path
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.recording_dates import row_date
 from rushlight.batch.plan.model import PlannedClip, stem_of
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.originals.probe import Facts
 
 __all__ = ["reel_doubts", "reel_of", "reel_of_name", "runs_on"]
@@ -40,7 +41,7 @@ def reel_doubts(clips: Sequence[PlannedClip]) -> list[str]:
             if start < end:
                 found.append(
                     f"reel {clip.reel}: {longest.row.clip} and {clip.row.clip} overlap in timecode by "
-                    f"{min(end, start + clip.facts.frames) - start} frame(s)"
+                    f"{counted(min(end, start + clip.facts.frames) - start, 'frame')}"
                 )
             if start + clip.facts.frames > end:
                 longest, end = clip, start + clip.facts.frames

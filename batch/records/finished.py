@@ -13,6 +13,7 @@ from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, RecipeNa
 from rushlight.batch.records.look import Grade, Layer, Look
 from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source
 from rushlight.batch.records.side_files import SegmentSide, SegmentStill
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import stat_of, write
 from rushlight.pipelines.job.from_spec import build_look
@@ -129,7 +130,7 @@ def finished_record(
     warnings = [*plain.get("warnings", ()), *(text for side in sides for text in side.warnings), *said]
     if damage:
         places = ", ".join(d.timecode for d in damage[:6]) + (" …" if len(damage) > 6 else "")
-        warnings.append(f"{len(damage)} damaged frame(s) were delivered: {places}")
+        warnings.append(f"delivered with {counted(len(damage), 'damaged frame')}: {places}")
     in_numbers = counts.plain()
     warnings += range_warnings(look, in_numbers, in_numbers["pushed"])
     seen = original_of([side.original.plain() for side in sides if side.original], job.no_light)

@@ -14,6 +14,7 @@ from rushlight.batch.disks import folder_mode
 from rushlight.batch.interrupts import GRACE, Stop
 from rushlight.batch.queue.store import QueuedJob
 from rushlight.batch.run.forecast import Deadline
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OutsideError
 from rushlight.pipelines.inside_folder import holding
 
@@ -53,7 +54,7 @@ class Terms:
 
 def stopping_text(stop: Stop, tasks: int) -> str:
     """What is said when nothing more is started."""
-    text = f"{tasks} task(s) in hand are being finished"
+    text = f"{counted(tasks, 'piece')} of work being finished"
     return f"{text}, for {GRACE:.0f} s at most; Ctrl-C again ends it at once" if stop.since else text
 
 

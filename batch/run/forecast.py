@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Any
 
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError
 
 __all__ = ["Deadline", "Forecast", "cost_of", "forecast", "moment_text", "next_time", "speed"]
@@ -43,10 +44,10 @@ class Forecast:
     late: tuple[str, ...]
 
     def text(self) -> str:
-        """`by 08:00 UTC on 26 November 180 of 212 clips are ready, all by 09:12 UTC on 26 November`."""
+        """`by 08:00 UTC on 26 November 180 of the 212 clips left will be ready, all by 09:12 UTC on 26 November`."""
         count = len(self.ready) + len(self.late)
         return (
-            f"by {moment_text(self.by)} {len(self.ready)} of {count} clip(s) left are ready, all by {moment_text(self.end)}"
+            f"by {moment_text(self.by)} {len(self.ready)} of the {counted(count, 'clip')} left will be ready, all by {moment_text(self.end)}"
             + (f"; not: {', '.join(self.late[:6])}{' …' if len(self.late) > 6 else ''}" if self.late else "")
         )
 

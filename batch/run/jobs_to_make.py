@@ -16,6 +16,7 @@ from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.forecast import cost_of
 from rushlight.batch.run.kept_inputs import keep_inputs
 from rushlight.batch.run.request_accounts import account_for
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
 from rushlight.pipelines.inside_folder import refuse_links, same_time
 from rushlight.pipelines.job.spec import JobSpec
@@ -94,7 +95,7 @@ def jobs_of(
     media = days[-1].media
     if media and (unnamed := sum(len(media[name]) for name in ("not_listed", "absent", "unreadable"))):
         view.warning(
-            f"{unnamed} original(s) are in no row, not readable or absent from the media; `rushlight plan` names them"
+            f"{counted(unnamed, 'original')} not in the list, not readable or missing from the media: `rushlight plan` names them"
             f" ({media_text(media)})"
         )
     return jobs, settled, days[-1]

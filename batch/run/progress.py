@@ -13,6 +13,7 @@ from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.records.events import event_document
 from rushlight.batch.run.events import Event, Summary
 from rushlight.batch.terminal_or_log import Deaf, Words, is_terminal
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.visible_text import json_text, visible
 
 __all__ = ["View", "duration", "view"]
@@ -26,6 +27,18 @@ def duration(seconds: float) -> str:
     if whole < 3600:
         return f"{whole // 60} min {whole % 60:02} s"
     return f"{whole // 3600} h {whole % 3600 // 60:02} min"
+
+
+# Events that a person is told in a sentence of their own.
+_NEWS = {
+    "paused": "paused: {text}",
+    "resumed": "no longer paused: {text}",
+    "retry": "trying {clip} again: {text}",
+    "waiting": "waiting: {text}",
+    "changed": "{clip} changed and is read again: {text}",
+    "late": "late: {text}",
+    "in time": "in time again: {text}",
+}
 
 
 class View:
@@ -72,7 +85,7 @@ class View:
         self.clips, self.total, self.started = clips, frames, time.monotonic()
         self.frames = self.done = self.ended_clips = self.noted = 0
         self.in_hand.clear()
-        self.say(f"{clips} clip(s), {frames} frames, {workers} worker(s)")
+        self.say(f"{counted(clips, 'clip')}, {counted(frames, 'frame')}, {counted(workers, 'worker')}")
 
     def event(self, event: Event) -> None:
         """Something happened in the run."""
@@ -92,13 +105,14 @@ class View:
                 self.say(f"  note: {text}")
             self.say_replaced(event)
         elif event.what in ("there", "part"):
-            self.say(f"{'there already' if event.what == 'there' else 'done, others follow:'} {event.clip}")
+            made = "made earlier, unchanged" if event.what == "there" else "partly done, more of it follows"
+            self.say(f"{made}: {event.clip}")
         elif event.what in ("failed", "set aside"):
             self.say(f"{event.what} {event.clip}: {event.text}", important=True)
         elif event.what == "stopping":
             self.say(f"rushlight: stopping: {event.text}", important=True)
-        elif event.what in ("paused", "resumed", "retry", "waiting", "changed", "late", "in time"):
-            self.say(f"{event.what} {event.clip} {event.text}".replace("  ", " "), important=True)
+        elif event.what in _NEWS:
+            self.say(_NEWS[event.what].format(clip=event.clip, text=event.text), important=True)
 
     def follow(self, event: Event) -> None:
         """Count what an event says: frames made, clips in hand, clips that are over."""
@@ -110,10 +124,10 @@ class View:
             self.ended_clips += event.what != "part"
 
     def in_hand_line(self) -> str:
-        """The clips in hand with the frames made of each, and how many wait."""
-        waiting = max(0, self.clips - self.ended_clips - len(self.in_hand))
-        now = ", ".join(f"{clip} ({frames})" for clip, frames in self.in_hand.items()) or "nothing yet"
-        return visible(f"{waiting} waiting; now {now}")
+        """The clips being rendered with the frames made of each, and how many wait."""
+        waiting = counted(max(0, self.clips - self.ended_clips - len(self.in_hand)), "clip")
+        now = ", ".join(f"{clip} ({counted(frames, 'frame')})" for clip, frames in self.in_hand.items())
+        return visible(f"{waiting} waiting; " + (f"rendering {now}" if now else "none is being rendered yet"))
 
     def say_replaced(self, event: Event) -> None:
         """What of a clip was replaced, why, and where it is now."""
@@ -122,7 +136,7 @@ class View:
             now = f"kept in {', '.join(kept)}" if kept else "removed"
             self.say(
                 f"  revision {event.record['revision']}: {replaced[0]['why']}; "  # type: ignore[index]
-                f"{len(replaced)} file(s) replaced, the old {now}"
+                f"{counted(len(replaced), 'file')} replaced, the old {now}"
             )
 
     def rate(self) -> float:
@@ -132,10 +146,12 @@ class View:
     def pace(self) -> str:
         """Frames, frames a second, time left."""
         rate = self.rate()
-        left = duration((self.total - self.frames) / rate) if rate > 0 and self.frames else "?"
-        return (
-            f"{self.frames} of {self.total} frames, {rate:.1f} a second, {left} left; {self.in_hand_line()}"
+        left = (
+            f"{duration((self.total - self.frames) / rate)} left"
+            if rate > 0 and self.frames
+            else "time left not known yet"
         )
+        return f"{self.frames} of {self.total} frames, {rate:.1f} a second, {left}; {self.in_hand_line()}"
 
     def end(self) -> None:
         """Work is over."""
@@ -154,7 +170,7 @@ class View:
         self.ended = summary_document(plan, made, settled, out, seconds) | {"folders": dict(folders or {})}
         lines = summary_lines(plan, made, settled, out, seconds)
         if self.noted:
-            lines.append(f"{self.noted} of them with notes: see {out / 'report' / 'index.html'}")
+            lines.append(f"{counted(self.noted, 'clip')} with notes: see {out / 'report' / 'index.html'}")
         for folder, sums in (folders or {}).items():
             if sums["lists"] > 1:
                 lines.append(f"{folder}, all {sums['lists']} lists: {sums_text(sums)}")
@@ -165,7 +181,7 @@ class View:
 def sums_text(sums: Mapping[str, Any]) -> str:
     """Listed = delivered + set aside + failed + not yet, in words."""
     return (
-        f"{sums['listed']} clip(s) listed = {sums['delivered']} delivered + {sums['set_aside']} set aside + "
+        f"{counted(sums['listed'], 'clip')} listed = {sums['delivered']} delivered + {sums['set_aside']} set aside + "
         f"{sums['failed']} failed + {sums['not_yet']} not made yet"
     )
 
@@ -179,19 +195,19 @@ def summary_lines(
     failed = [(row.clip, str(error)) for row, error in plan.broken] + (made.failed if made else [])
     for name, pairs in (("SET ASIDE", aside), ("FAILED", failed)):
         if pairs:
-            lines.append(f"{name}: {len(pairs)} clip(s)")
+            lines.append(f"{name}: {counted(len(pairs), 'clip')}")
             lines += [f"  {clip}: {text}" if clip not in text else f"  {text}" for clip, text in pairs]
     if made and made.left:
-        lines.append(f"STOPPED with {made.left} clip(s) left; the same command goes on from here")
+        lines.append(f"STOPPED with {counted(made.left, 'clip')} left; the same command goes on from here")
     elif made and made.stopped:
-        lines.append(f"STOPPED {made.stopped}; the same command does what is missing")
+        lines.append(f"STOPPED {made.stopped}; the same command makes what is missing")
     if made and made.done:
         lines.append(
-            f"delivered {len(made.done)} clip(s), {made.frames} frames in {duration(seconds)}, to {out}"
+            f"delivered {counted(len(made.done), 'clip')}, {counted(made.frames, 'frame')} in {duration(seconds)}, to {out}"
         )
     if settled:
         what = "nothing to render: " if not made else ""
-        lines.append(f"{what}{len(settled)} clip(s) were there already, unchanged, in {out}")
+        lines.append(f"{what}{counted(len(settled), 'clip')} made earlier and unchanged, in {out}")
     if not lines:
         lines.append("nothing to render: the list chooses no clip")
     return lines

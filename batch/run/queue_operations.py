@@ -32,6 +32,7 @@ from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.batch.run.look_baking import baked
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
 from rushlight.batch.run.request_accounts import asking_of, bad_rows, drop_from, sums_in
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import InputError, OptionError, QueueError
 from rushlight.pipelines.job.spec import digest_of
 
@@ -107,9 +108,9 @@ def _put_in(
     room.to(store.path, lambda: store.add(queued, settled=over))
     for row in bad:
         view.problem(row.error)
-    there = f", {len(settled)} there already" if settled else ""
+    there = f", {len(settled)} made earlier" if settled else ""
     aside = f", {len(bad)} set aside" if bad else ""
-    view.say(f"{request.clip_list}: {len({s.job for s in specs})} clip(s) queued{there}{aside}")
+    view.say(f"{request.clip_list}: {counted(len({s.job for s in specs}), 'clip')} queued{there}{aside}")
     return len(bad)
 
 
@@ -174,10 +175,13 @@ def run_queue(
                     workers=farm.slots,
                 )
                 if until:
-                    view.say(f"nothing is started after {until:%H:%M %Z on %d %B}")
+                    view.say(f"nothing new is started after {until:%H:%M %Z on %d %B}")
                 _run_all(store, farm, folders, room, summary, stay=stay, view=view, terms=terms)
         except Stopped:
-            summary.left, summary.stopped = store.count("queued", "running"), "where nothing was in hand"
+            summary.left, summary.stopped = (
+                store.count("queued", "running"),
+                "while nothing was being rendered",
+            )
         with minded(stop):
             folders.idle()
         if stop.since and not stay:
@@ -314,7 +318,7 @@ def change(queue: Path, what: str, clips: Sequence[str], *, everything: bool, vi
         rows = store.rows()
         for pattern in clips:
             if not any(fnmatch.fnmatchcase(row.clip, pattern) for row in rows):
-                raise OptionError(f"{pattern!r} is no clip of this queue", file=str(queue))
+                raise OptionError(f"{pattern!r} names no clip in this queue", file=str(queue))
         meant = [r for r in rows if everything or any(fnmatch.fnmatchcase(r.clip, p) for p in clips)]
         answers = {row.key: asked(what, row.state, planned=row.planned) for row in meant}
         moved = [key for key, answer in answers.items() if answer not in (None, "plan again")]
@@ -331,7 +335,7 @@ def change(queue: Path, what: str, clips: Sequence[str], *, everything: bool, vi
     moved += [row.key for row in again if row.key not in left]
     kept = Counter(row.state for row in meant if row.key not in set(moved))
     others = ", ".join(f"{count} {state}" for state, count in kept.items())
-    view.say(f"{what}: {len(moved)} clip(s)" + (f"; left as they are: {others}" if others else ""))
+    view.say(f"{what}: {counted(len(moved), 'clip')}" + (f"; left as they are: {others}" if others else ""))
     return PARTLY if any(row.key in left for row in again) else DONE
 
 

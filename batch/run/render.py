@@ -23,6 +23,7 @@ from rushlight.batch.run.jobs_to_make import jobs_of, make_folder
 from rushlight.batch.run.look_baking import baked
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
 from rushlight.batch.run.request_accounts import sums_in
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.job.spec import JobSpec
 
 if TYPE_CHECKING:
@@ -50,7 +51,9 @@ def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
     if request.strict and plan.wrong:
         for _, error in plan.wrong:
             view.problem(str(error))
-        view.refused(f"{len(plan.wrong)} row(s) are wrong and --strict was given: nothing was made")
+        view.refused(
+            f"nothing was made: --strict was given, and the list has {counted(len(plan.wrong), 'row')} with something wrong"
+        )
         return WRONG
     night = _Night(request, out, crew, view, terms)
     night.room.to(out, lambda: make_folder(out))

@@ -26,6 +26,7 @@ from rushlight.batch.verify.colour_check import Check, colour_check
 from rushlight.batch.verify.picture_warnings import Extremes, colour_warnings, extremes, frame_warnings
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.icc_profile import profile
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.formats.pixel_formats import planes
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -295,7 +296,9 @@ def _frames(
 ) -> Check:
     figures: dict[str, Any] = {"found": count, "logged": entry["frames"]}
     if damaged:
-        return Check(verdict="fail", text=f"{damaged} frame(s) do not decode cleanly", figures=figures)
+        return Check(
+            verdict="fail", text=f"{counted(damaged, 'frame')} with errors of decoding", figures=figures
+        )
     if count != entry["frames"]:
         return Check(verdict="fail", text=f"{count} frames, should be {entry['frames']}", figures=figures)
     if logged is None or len(logged) != len(found):
@@ -313,7 +316,7 @@ def _frames(
     if len(wrong):
         return Check(
             verdict="fail",
-            text=f"{len(wrong)} frame(s) are not in their place, first number {wrong[0]}",
+            text=f"{counted(len(wrong), 'frame')} not in the right place, the first number {wrong[0]}",
             figures=figures,
         )
     return Check(verdict="pass", figures=figures)

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.measure.original_baseline import runs
 
 __all__ = ["Extremes", "colour_warnings", "extremes", "frame_warnings"]
@@ -67,7 +68,7 @@ def _marked(stretches: Sequence[Sequence[int]], count: int) -> NDArray[np.bool_]
 
 def _frames(stretches: Sequence[Sequence[int]]) -> str:
     count = sum(last - first + 1 for first, last in stretches)
-    return f"{count} frame(s), the first number {stretches[0][0]}, {'is' if count == 1 else 'are'}"
+    return f"{counted(count, 'frame')}, the first number {stretches[0][0]}, {'is' if count == 1 else 'are'}"
 
 
 def colour_warnings(found: Sequence[Extremes], record: Mapping[str, Any]) -> list[str]:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from rushlight.pipelines.colour.displays import Display
 from rushlight.pipelines.colour.icc_profile import profile
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.inside_folder import fresh
 
@@ -142,7 +143,7 @@ def read_still(path: Path) -> NDArray[np.float64]:
         spec = reader.spec()
         kind = str(spec.format)
         if spec.nchannels < 3 or spec.width * spec.height > MOST_PIXELS:
-            found = f"{spec.width}x{spec.height} with {spec.nchannels} channel(s)"
+            found = f"{spec.width}x{spec.height} with {counted(spec.nchannels, 'channel')}"
             raise DeliveryError(f"is no picture of ours: {found}", file=str(path))
         native = {"uint8": oiio.UINT8, "uint16": oiio.UINT16}.get(kind, oiio.FLOAT)
         pixels = reader.read_image(0, 0, 0, 3, native)

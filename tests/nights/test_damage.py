@@ -15,6 +15,7 @@ import independent
 from here import rushlight
 from pictures import number_in, numbered, write_movie, write_sequence
 from rushlight.batch.job_log import latest, read_records
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 
 RECIPE = """
@@ -110,8 +111,11 @@ def test_what_is_damaged_is_delivered_and_listed_by_timecode(day: Path) -> None:
             wrong = {n for n, p in enumerate(pictures) if number_in(p) != n}
             assert wrong <= set(listed[clip]), clip
         if listed[clip]:
-            assert any(f"{len(listed[clip])} damaged frame(s)" in w for w in record["warnings"])
-            assert clip in said and "damaged frame(s)" in said
+            assert any(
+                f"delivered with {counted(len(listed[clip]), 'damaged frame')}:" in w
+                for w in record["warnings"]
+            )
+            assert clip in said and "delivered with " in said and "damaged frame" in said
     held = luma(day / "deliver-hold" / found["shot"]["outputs"][0]["path"]).reshape(10, -1).mean(1)
     assert abs(held[3] - held[2]) < 0.5 and abs(held[6] - held[5]) < 0.5 and abs(held[4] - held[3]) > 0.5
     heard = independent.sound(day / "deliver-hold" / found["short.mov"]["outputs"][0]["path"])
@@ -124,7 +128,7 @@ def test_what_is_damaged_fails_its_clip_and_no_other(day: Path) -> None:
     assert code == 1, said
     status = {clip: record["status"] for clip, record in found.items()}
     assert status == dict.fromkeys(ALL, "failed") | {"sound.mov": "done", "gaps": "done"}
-    assert "frame 9 (00:00:00:05)" in said and "FAILED: 4 clip(s)" in said
+    assert "frame 9 (00:00:00:05)" in said and "FAILED: 4 clips" in said
     # missing files are not damage: the recipe has a word for them
     record = found["gaps"]
     assert [d["frame"] for d in record["damage"]] == [3, 6]

@@ -70,14 +70,14 @@ def test_render_report_and_hook(day: Path, tmp_path: Path, farm_here: HereFarm) 
     assert not [p for p in out.rglob("*") if hidden(os.fsdecode(p.relative_to(out)))]
     shown(*run("report", out), 0)
     text = shown(*run(*given, "--out", out), 1)
-    assert "2 clip(s) were there already" in text
+    assert "2 clips made earlier and unchanged" in text
     code, text = run(*given, "--out", out, "--json")
     assert code == 1 and hidden(text) <= {"\n"}
     assert (
         f"{CLIP}.mov" in [json.loads(line) for line in text.splitlines() if line[:1] == "{"][-1]["unchanged"]
     )
     text = shown(*run("verify", out), 0, 1)  # so small a picture keeps no numbers
-    assert re.search(r"2 clip\(s\)", text)
+    assert re.search(r"2 clips", text)
 
 
 def test_queue(day: Path, tmp_path: Path) -> None:

@@ -93,7 +93,7 @@ def night(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, list
         run = started("queue", "run", "--stay", "--workers", 2, env=env, stdout=said, stderr=said)
     try:
         deadline = time.monotonic() + 120
-        while "2 worker(s)" not in (folder / "said").read_text():
+        while "2 workers" not in (folder / "said").read_text():
             assert time.monotonic() < deadline and run.poll() is None, (folder / "said").read_text()
             time.sleep(0.2)
         yield folder / "rushlight", _ports(run.pid)

@@ -117,12 +117,12 @@ def test_two_lists_with_bad_rows_from_morning_to_morning(day: Day, farm_here: He
 
     rung.unlink()
     code, said = run("queue", "run", *day.queue, "--on-failure", f"cp /dev/stdin {rung}")
-    assert code == 1 and "nothing to run" in said and "SET ASIDE: 2 clip(s)" in said and rung.is_file()
+    assert code == 1 and "nothing to run" in said and "SET ASIDE: 2 clips" in said and rung.is_file()
 
     day.list("day1", A001C001=GOOD, A001C002=GOOD)  # mended; day2 is not, and says something else now
     day.list("day2", A001C003=GOOD, A001C009=WRONG, A001C005=GOOD)
     code, said = run("queue", "retry", "--all", *day.queue)
-    assert code == 1 and "retry: 1 clip(s)" in said, said
+    assert code == 1 and "retry: 1 clip" in said, said
     states = day.listed()
     assert states["A001C002.mov"] == "queued" and states["A001C009.mov"] == "set aside"
     (row,) = [
@@ -135,7 +135,7 @@ def test_two_lists_with_bad_rows_from_morning_to_morning(day: Day, farm_here: He
 
     assert run("queue", "run", *day.queue)[0] == 1
     assert (day.told()["delivered"], day.told()["listed"]) == (3, 5)
-    assert "drop: 2 clip(s)" in run("queue", "drop", "A001C009.mov", "A001C005.mov", *day.queue)[1]
+    assert "drop: 2 clips" in run("queue", "drop", "A001C009.mov", "A001C005.mov", *day.queue)[1]
     code, said = run("queue", "run", *day.queue)
     assert code == 0 and "nothing to run" in said and "SET ASIDE" not in said
     assert run("report", day.out)[0] == 0
@@ -144,7 +144,7 @@ def test_two_lists_with_bad_rows_from_morning_to_morning(day: Day, farm_here: He
     assert page.count("taken out of the queue by hand, and not made") == 2
 
     code, said = day.add(day.list("day2", A001C003=GOOD, A001C004=GOOD))  # the mended list once more
-    assert code == 0 and "1 clip(s) queued, 1 there already" in said
+    assert code == 0 and "1 clip queued, 1 made earlier" in said
     assert run("queue", "run", *day.queue)[0] == 0
     told = day.told()
     assert told["listed"] == told["delivered"] == 4 and told["not_listed"] == [] and told["lists"] == 2
@@ -175,7 +175,7 @@ def test_two_renders_into_one_folder(day: Day, farm_here: HereFarm) -> None:  # 
     assert day.told() == alone | {"found": 3, "not_listed": []}
     code, said = render(two, card, day.media)
     assert code == 0 and "A001C001.mov stands in day1.csv and day2.csv with another range or grade" in said
-    assert "all 2 lists: 3 clip(s) listed = 2 delivered + 1 set aside + 0 failed + 0 not made yet" in said
+    assert "all 2 lists: 3 clips listed = 2 delivered + 1 set aside + 0 failed + 0 not made yet" in said
     both = alone | {"lists": 2, "listed": 3, "delivered": 2, "found": 6, "not_listed": ["A001C004.mov"]}
     assert day.told() == both
     assert latest(read_records(day.out)).keys() == {r["job"] for r in read_records(day.out)}
@@ -202,8 +202,8 @@ def test_a_list_dropped_before_the_run_is_as_if_it_had_not_been_added(day: Day, 
     one = day.list("day1", A001C001=GOOD, A001C002=GOOD)
     two = day.list("day2", A001C003=WRONG, A001C004=GOOD)
     assert day.add(one)[0] == 0 and run("queue", "add", two, *day.given, "--media", card, *day.queue)[0] == 1
-    assert "drop: 2 clip(s)" in run("queue", "drop", "A001C003.mov", "A001C004.mov", *day.queue)[1]
-    assert "hold: 1 clip(s)" in run("queue", "hold", "A001C002.mov", *day.queue)[1]
+    assert "drop: 2 clips" in run("queue", "drop", "A001C003.mov", "A001C004.mov", *day.queue)[1]
+    assert "hold: 1 clip" in run("queue", "hold", "A001C002.mov", *day.queue)[1]
     assert run("queue", "run", *day.queue)[0] == 0
     told = day.told()
     assert told["lists"] == 1 and told["found"] == 5 and told["not_listed"] == ["A001C004.mov"]

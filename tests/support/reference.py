@@ -124,7 +124,7 @@ EVENT_WORDS = {
     "retry": "a piece of work failed and is tried again",
     "segment": "a segment of two seconds is made: `frames`, `of`, `per_second`",
     "set aside": "a clip cannot be rendered as it stands: `text` says why",
-    "started": "work on a clip begins; `frames` are there already",
+    "started": "work on a clip begins; `frames` were made before",
     "stopping": "nothing new is started; what is being made is finished",
     "summary": "how it ended: every clip once, with its error where it has one; `stopped`, `frames`, `seconds`, `folders`",
     "there": "a clip was made already",

@@ -191,7 +191,7 @@ def test_one_screen_says_it_all_and_fits(day: tuple[Path, dict[str, float | None
     lines = run.stdout.splitlines()
     assert max(map(len, lines)) <= int(columns)
     together = " ".join(run.stdout.split())
-    assert "304 row(s) = 300 planned + 3 set aside + 1 failed;" in together
+    assert "304 rows = 300 planned + 3 set aside + 1 failed;" in together
     assert (
         "310 found under the media folders = 300 listed + 2 not listed + 3 not readable + 5 ignored; 1 absent"
         in together

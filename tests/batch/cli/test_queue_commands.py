@@ -45,9 +45,9 @@ def test_held_clips_wait_urgent_ones_go_first_and_a_failed_one_is_retried(
     queue, out = tmp_path / "q.sqlite", tmp_path / "out"
     given = ("--queue", queue)
     farm_here.slots = 1
-    assert "3 clip(s) queued" in run(*day, "--out", out)[1]
+    assert "3 clips queued" in run(*day, "--out", out)[1]
     assert run(*day, "--out", out, "--only", "clip=A001C001.mov", "--priority", "5")[0] == 0
-    assert "hold: 1 clip(s)" in run("queue", "hold", "A001C003.mov", *given)[1]
+    assert "hold: 1 clip" in run("queue", "hold", "A001C003.mov", *given)[1]
     assert run(*day, "--out", out)[0] == 0  # the same again lets nothing go that was held
     assert listed(queue) == {"A001C001": "queued", "A001C002": "queued", "A001C003": "held"}
     assert run(*day, "--out", out, "--only", "clip=A001C001.mov", "--priority", "5")[0] == 0
@@ -58,17 +58,17 @@ def test_held_clips_wait_urgent_ones_go_first_and_a_failed_one_is_retried(
 
     farm_here.before = fails
     code, said = run("queue", "run", *given)
-    assert code == 1 and "FAILED: 1 clip(s)" in said, said
+    assert code == 1 and "FAILED: 1 clip" in said, said
     assert made(farm_here) == ["A001C001"]
     assert listed(queue) == {"A001C001": "done", "A001C002": "failed", "A001C003": "held"}
     farm_here.before = lambda task: None
-    assert "retry: 1 clip(s); left as they are: 1 done, 1 held" in run("queue", "retry", "--all", *given)[1]
-    assert "release: 1 clip(s)" in run("queue", "release", "A001C003.mov", *given)[1]
+    assert "retry: 1 clip; left as they are: 1 done, 1 held" in run("queue", "retry", "--all", *given)[1]
+    assert "release: 1 clip" in run("queue", "release", "A001C003.mov", *given)[1]
     code, said = run("queue", "run", *given)
     assert code == 0 and made(farm_here) == ["A001C003", "A001C002"]  # long ones first
     assert {r["status"] for r in latest(read_records(out)).values()} == {"done"}
     assert len(files(out, "editorial", "viewing")) == 6 and not (out / ".work").exists()
-    assert "drop: 3 clip(s)" in run("queue", "drop", "--all", *given)[1] and listed(queue) == {}
+    assert "drop: 3 clips" in run("queue", "drop", "--all", *given)[1] and listed(queue) == {}
     assert len(files(out, "editorial", "viewing")) == 6  # what was delivered stays
     assert "nothing to run" in run("queue", "run", *given)[1]
 
@@ -137,11 +137,11 @@ def test_one_runner_a_folder_and_two_side_by_side(
     code, said = run(*render, tmp_path / "out")
     assert code == 0, said
     assert answers[0][0] == 2 and "is being rendered into by process" in answers[0][1]
-    assert answers[1][0] == 0 and "delivered 3 clip(s)" in answers[1][1]
+    assert answers[1][0] == 0 and "delivered 3 clips" in answers[1][1]
     assert files(tmp_path / "out", "editorial") == files(tmp_path / "beside", "editorial")
     farm_here.calls.clear()
     code, said = run("queue", "run", "--queue", tmp_path / "q.sqlite")  # all of it is there by now
-    assert code == 0 and said.count("there already A001C00") == 3 and not farm_here.calls, said
+    assert code == 0 and said.count("made earlier, unchanged: A001C00") == 3 and not farm_here.calls, said
 
 
 def test_on_a_network_share_the_queue_lies_in_the_state_folder(

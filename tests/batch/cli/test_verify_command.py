@@ -199,6 +199,4 @@ def test_a_stretch_held_for_missing_frames_is_warned_of(tmp_path: Path) -> None:
     assert record["original"] == {**record["original"], "held": [[8, 12]], "repeated": [], "black": []}
     run = rushlight("verify", out)
     assert run.returncode == 0
-    assert "5 frame(s), the first number 8, are frozen, and the original is not" in " ".join(
-        run.stdout.split()
-    )
+    assert "5 frames, the first number 8, are frozen, and the original is not" in " ".join(run.stdout.split())

@@ -51,7 +51,7 @@ def test_events_are_rows() -> None:
         None,
     )
     assert last.clip == "D004_C001" and last.line == 16
-    assert "1 sound event(s) and 1 of black" in found.warnings[0]
+    assert "left out 1 sound event and 1 event of black" in found.warnings[0]
     assert not found.problems
 
 

@@ -77,7 +77,7 @@ def test_files_taken_one_by_one_are_rows_of_their_own(tmp_path: Path) -> None:
     ran = rushlight(
         "plan", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml", "--write", tmp_path / "w.csv"
     )
-    assert ran.returncode == 0 and "1 row(s) + 1 for files one by one = 2 planned" in ran.stdout, ran
+    assert ran.returncode == 0 and "1 row + 1 for files one by one = 2 planned" in ran.stdout, ran
     plan = prepare(Request(clip_list=tmp_path / "w.csv")).plan
     assert [(c.stem, str(c.timecode)) for c in plan.clips] == [
         ("C_001", "01:00:00:00"),

@@ -40,7 +40,7 @@ def test_24_beside_23_976_is_said_once_for_the_list(tmp_path: Path) -> None:
         write_movie(tmp_path / f"{name}.mov", [numbered(n) for n in range(3)], rate=rate)
     rows = "clip,encoding\n" + "".join(f"{n}.mov,LogC3\n" for n in "abc")
     (said,) = planned(tmp_path, rows).plan.warnings
-    assert "1 clip(s) at 23.976 (b.mov) and 1 clip(s) at 24 (a.mov)" in said and "42 seconds" in said
+    assert "1 clip at 23.976 (b.mov) and 1 clip at 24 (a.mov)" in said and "42 seconds" in said
     with_show = planned(tmp_path, rows, 'show_rate = "24"\n').plan
     assert with_show.warnings == []
     assert [any("drift apart" in w for w in c.warnings) for c in with_show.clips] == [False, True, False]

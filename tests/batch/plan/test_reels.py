@@ -23,7 +23,7 @@ def test_overlap_and_disagreement_are_said(tmp_path: Path) -> None:
     said = prepare(Request(clip_list=tmp_path / "day.csv")).plan.warnings
     assert said == [
         "B001C001.mov: its reel is A002, its file name says B001",
-        "reel A001: A001C001.mov and A001C002.mov overlap in timecode by 1 frame(s)",
+        "reel A001: A001C001.mov and A001C002.mov overlap in timecode by 1 frame",
     ]
 
 
@@ -39,8 +39,8 @@ def test_a_long_clip_overlaps_more_than_the_next_and_other_dates_are_not_compare
     )
     said = prepare(Request(clip_list=tmp_path / "day.csv")).plan.warnings
     assert [s.partition("mov and ")[2] for s in said] == [
-        "A001C002.mov overlap in timecode by 2 frame(s)",
-        "A001C003.mov overlap in timecode by 2 frame(s)",
+        "A001C002.mov overlap in timecode by 2 frames",
+        "A001C003.mov overlap in timecode by 2 frames",
     ]
     (tmp_path / "day.csv").write_text(
         "clip,encoding,date\n" + "".join(f"A001C00{n}.mov,v-log,2026-05-0{n}\n" for n in (1, 2, 3))

@@ -24,7 +24,7 @@ def test_a_clip_is_ready_with_the_last_of_its_parts() -> None:
     assert forecast([], rate=2.0, now=1000.0, by=1000.0).end == 1000.0
     stuck = forecast(WORK, rate=0.0, now=1000.0, by=1e9)
     assert stuck.ready == () and stuck.end < 1e9  # and no infinity that a clock could not show
-    assert "2 of 3 clip(s) left are ready" in found.text() and "not: c" in found.text()
+    assert "2 of the 3 clips left will be ready" in found.text() and "not: c" in found.text()
     assert set(found.document()) == {"ready_by", "all_ready", "ready", "late"}
 
 
@@ -97,8 +97,8 @@ def test_plan_says_what_will_be_ready(tmp_path: Path, farm_here: HereFarm) -> No
     zone = time.strftime("%Z")
     assert code == 0, said
     text = " ".join(said.split())
-    assert f"by {soon} {zone} on" in text and "2 of 2 clip(s) left are ready" in text
-    assert "with 3 worker(s) from now" in text
+    assert f"by {soon} {zone} on" in text and "2 of the 2 clips left will be ready" in text
+    assert "with 3 workers from now" in text
     code, said = run(*given_, "--ready-by", soon, "--json")
     found = json.loads(said)["forecast"]
     assert found["ready"] == ["A001C002.mov", "A001C001.mov"] and found["late"] == []  # long clips first
@@ -127,7 +127,7 @@ def test_a_night_that_slips_says_so_and_rings_once(
     command = ("render", day, "--recipe", tmp_path / "day" / "two.toml", "--out", tmp_path / "out")
     code, said = run(*command, "--ready-by", "08:00", "--on-late", f"{sys.executable} {script}")
     assert code == 0, said
-    assert f"to be ready by 08:00 {time.strftime('%Z')}" in said and "late by " in said
+    assert f"to be ready by 08:00 {time.strftime('%Z')}" in said and "late: by " in said
     deadline = time.monotonic() + 20
     while not told.exists() and time.monotonic() < deadline:
         time.sleep(0.05)
@@ -147,9 +147,14 @@ def test_circled_takes_and_named_outputs_go_first(tmp_path: Path, farm_here: Her
         recipe.write_text(first + plain)
         farm_here.calls.clear()
         code, said = run("render", day, "--recipe", recipe, "--out", tmp_path / out)
-        assert code == 0 and "delivered 3 clip(s), 13 frames" in said, said
+        assert code == 0 and "delivered 3 clips, 13 frames" in said, said
         made = [t.arguments[0] for t in farm_here.calls if t.function.endswith("finish_job")]
-        assert run("render", day, "--recipe", recipe, "--out", tmp_path / out)[1].count("there already") == 1
+        assert (
+            run("render", day, "--recipe", recipe, "--out", tmp_path / out)[1].count(
+                "made earlier, unchanged"
+            )
+            == 1
+        )
         return [(p["stem"][-1], "+".join(o["output"][0] for o in p["outputs"])) for p in made]
 
     farm_here.slots = 1

@@ -66,14 +66,15 @@ def test_plain_lines(capsys: pytest.CaptureFixture[str]) -> None:
     view = View()
     night(view)
     out, err = capsys.readouterr()
-    assert "3 clip(s), 100 frames, 2 worker(s)" in out and "\x1b" not in out + err
+    assert "3 clips, 100 frames, 2 workers" in out and "\x1b" not in out + err
     pace = next(line for line in out.splitlines() if " of 100 frames" in line)
     assert re.fullmatch(
-        r"40 of 100 frames, [\d.]+ a second, .+ left; 1 waiting; now a\.mov \(40\), b\.mov \(0\)", pace
+        r"40 of 100 frames, [\d.]+ a second, .+ left; 1 clip waiting; rendering a\.mov \(40 frames\), b\.mov \(0 frames\)",
+        pace,
     )
     assert "done a.mov (1 of 3)\n  note: ungraded: no decision" in out
-    assert "retry b.mov a worker was lost" in err and "failed b.mov: does not decode" in err
-    assert view.in_hand_line() == "1 waiting; now nothing yet" and view.noted == 1
+    assert "trying b.mov again: a worker was lost" in err and "failed b.mov: does not decode" in err
+    assert view.in_hand_line() == "1 clip waiting; none is being rendered yet" and view.noted == 1
 
 
 def test_quiet_hides_all_but_what_matters(capsys: pytest.CaptureFixture[str]) -> None:
@@ -135,14 +136,14 @@ def test_a_real_terminal_shows_queue_clips_in_hand_pace_and_a_last_summary(tmp_p
     assert code == 1
     plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", seen)
     assert re.search(r"[01]/2 clips .*\d+/\d+ frames +[\d.]+ a second .* left", plain)
-    assert re.search(r"1 waiting; now A001C00\d\.mov \(\d+\)", plain)
+    assert re.search(r"1 clip waiting; rendering A001C00\d\.mov \(\d+ frame", plain)
     assert re.search(r"done A001C007\.mov \(\d of 2\)", plain) and "  note: ungraded" in plain
     last = plain.replace("\r", "").rstrip().splitlines()
-    assert any(line.startswith("SET ASIDE: 1 clip(s)") for line in last[-6:])
-    assert any(line.startswith("delivered 2 clip(s)") for line in last[-4:])
-    assert "1 of them with notes: see " in "".join(last[-3:])
+    assert any(line.startswith("SET ASIDE: 1 clip") for line in last[-6:])
+    assert any(line.startswith("delivered 2 clips") for line in last[-4:])
+    assert "1 clip with notes: see " in "".join(last[-3:])
     piped = rushlight(*request, "--out", tmp_path / "out")
     assert piped.returncode == 1 and "\x1b" not in piped.stdout + piped.stderr
-    assert "2 clip(s) were there already" in piped.stdout
+    assert "2 clips made earlier and unchanged" in piped.stdout
     code, seen = at_a_terminal("verify", tmp_path / "out", "--no-hash", columns=100)
     assert code == 0 and max(len(line) for line in seen.replace("\r", "").splitlines()) <= 100

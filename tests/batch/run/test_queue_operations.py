@@ -51,9 +51,9 @@ def test_a_queue_from_add_to_delivery_through_kill_9(tmp_path: Path) -> None:
     given = ("--queue", queue)
     day = ("queue", "add", SAMPLES / "day.csv", "--recipe", "stills", "--out", out, *given)
     assert rushlight(*day).returncode == 0
-    assert "hold: 1 clip(s)" in rushlight("queue", "hold", "B*", *given).stdout
+    assert "hold: 1 clip" in rushlight("queue", "hold", "B*", *given).stdout
     wrong = rushlight("queue", "hold", "nobody", *given)
-    assert wrong.returncode == 2 and "'nobody' is no clip of this queue" in wrong.stderr
+    assert wrong.returncode == 2 and "'nobody' names no clip in this queue" in wrong.stderr
     assert states(queue) == {"A001C003.mov": "queued", "A001C007.mov": "queued", "B001C002": "held"}
 
     first = started("queue", "run", "--json", "--workers", 1, *given)
@@ -65,7 +65,7 @@ def test_a_queue_from_add_to_delivery_through_kill_9(tmp_path: Path) -> None:
     first.send_signal(signal.SIGKILL)
     first.communicate()
 
-    assert "release: 1 clip(s)" in rushlight("queue", "release", "--all", *given).stdout
+    assert "release: 1 clip" in rushlight("queue", "release", "--all", *given).stdout
     run = command.rushlight("queue", "run", "--workers", 1, *given)
     assert run.returncode == 0, run.stdout + run.stderr
     assert set(states(queue).values()) == {"done"}
@@ -73,8 +73,8 @@ def test_a_queue_from_add_to_delivery_through_kill_9(tmp_path: Path) -> None:
     assert [r["status"] for r in latest(records).values()] == ["done"] * 3 and len(records) == 3
     assert not [p for p in out.rglob("*") if ".part" in p.name] and not (out / ".work").exists()
     again = rushlight(*day)
-    assert "0 clip(s) queued, 3 there already" in again.stdout
-    assert "drop: 3 clip(s)" in rushlight("queue", "drop", "--all", *given).stdout
+    assert "0 clips queued, 3 made earlier" in again.stdout
+    assert "drop: 3 clips" in rushlight("queue", "drop", "--all", *given).stdout
     assert states(queue) == {}
 
 
@@ -96,7 +96,7 @@ def test_a_clip_whose_disk_was_unplugged_is_retried(tmp_path: Path) -> None:
 
     (media / "B001C003").rename(tmp_path / "unplugged")
     run = rushlight("queue", "run", "--workers", 1, *given)
-    assert run.returncode == 1 and "FAILED: 1 clip(s)" in run.stdout and "B001C003" in run.stdout
+    assert run.returncode == 1 and "FAILED: 1 clip" in run.stdout and "B001C003" in run.stdout
     assert states(queue) == {"B001C002": "done", "B001C003": "failed"}
     delivered = {p: p.stat().st_mtime_ns for p in (out / "stills").iterdir()}
     assert delivered and all(p.stem.startswith("B001C002") for p in delivered)
@@ -104,7 +104,7 @@ def test_a_clip_whose_disk_was_unplugged_is_retried(tmp_path: Path) -> None:
     (tmp_path / "unplugged").rename(media / "B001C003")
     assert "nothing to run" in rushlight("queue", "run", *given).stdout  # until it is asked for
     retry = rushlight("queue", "retry", "--all", *given)
-    assert "retry: 1 clip(s); left as they are: 1 done" in retry.stdout
+    assert "retry: 1 clip; left as they are: 1 done" in retry.stdout
     again = rushlight("queue", "run", "--workers", 1, *given)
     assert again.returncode == 0, again.stdout + again.stderr
     assert set(states(queue).values()) == {"done"}

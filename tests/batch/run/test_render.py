@@ -48,7 +48,7 @@ def test_the_sample_day_is_delivered(day: tuple[Path, str]) -> None:
     out, said = day
     truth = json.loads((SAMPLES / "truth.json").read_text())
     found = records(out)
-    assert set(found) == set(truth) and "delivered 3 clip(s)" in said
+    assert set(found) == set(truth) and "delivered 3 clips" in said
     for clip, facts in truth.items():
         record = found[clip]
         assert {
@@ -210,7 +210,7 @@ def test_one_file_deleted_is_one_file_remade(day: tuple[Path, str], tmp_path: Pa
     gone = out / "viewing" / "B001C002.mp4"
     gone.unlink()
     run = rushlight("render", SAMPLES / "day.csv", "--recipe", "overnight", "--out", out, "--workers", 1)
-    assert run.returncode == 0 and "delivered 1 clip(s)" in run.stdout
+    assert run.returncode == 0 and "delivered 1 clip" in run.stdout
     assert gone.read_bytes() == before[gone][1]
     for path in files:
         if path != gone:
@@ -274,7 +274,7 @@ def test_a_changed_note_remakes_nothing_and_a_changed_grade_remakes_the_clip(
     assert "nothing to render" in rushlight(*arguments).stdout
     first = records(tmp_path / "out")["B001C002"]
     (tmp_path / "s" / "day.csv").write_text(listed.replace("kitchen_7_1", "kitchen_7_2"))
-    assert "delivered 1 clip(s)" in rushlight(*arguments).stdout
+    assert "delivered 1 clip" in rushlight(*arguments).stdout
     second = records(tmp_path / "out")["B001C002"]
     assert (
         first["colour"]["digest"] != second["colour"]["digest"]
@@ -301,13 +301,13 @@ def test_bad_rows_never_stop_the_night(tmp_path: Path) -> None:
     run = rushlight("render", tmp_path / "s" / "bad.csv", "--recipe", "stills", "--out", out, "--workers", 1)
     assert run.returncode == 1, run.stderr
     summary = run.stdout[run.stdout.index("SET ASIDE") :]
-    assert summary.startswith("SET ASIDE: 3 clip(s)")
+    assert summary.startswith("SET ASIDE: 3 clips")
     for words in (
         "bad.csv:2: slope",
         "bad.csv:3: clip",
         "bad.csv:4: encoding",
         "LogC3",
-        "FAILED: 1 clip(s)",
+        "FAILED: 1 clip",
         "junk.mov",
     ):
         assert words in summary

@@ -134,7 +134,7 @@ def test_another_mount_path_or_version_remakes_nothing(
     write_list(day, ROWS)  # bare names now
     monkeypatch.setattr("importlib.metadata.version", lambda name: "99.0")
     code, said = run("render", day, "--recipe", tmp_path / "elsewhere" / "two.toml", "--out", out)
-    assert code == 0 and "2 clip(s) were there already" in said, said
+    assert code == 0 and "2 clips made earlier and unchanged" in said, said
     assert made(farm_here) == {} and files(out, *BOTH, "stills") == before
 
 

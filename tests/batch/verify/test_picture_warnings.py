@@ -21,10 +21,10 @@ def test_black_frames() -> None:
     found = made.copy()
     found[5:8] = 16.4
     (text,) = frame_warnings(found, made, 16.0, record())
-    assert text == "3 frame(s), the first number 5, are black, and the original is not"
+    assert text == "3 frames, the first number 5, are black, and the original is not"
     assert not frame_warnings(found, made, 16.0, record(black=[[4, 9]]))
     (text,) = frame_warnings(found, made, 16.0, record(black=[[5, 6]]))
-    assert text.startswith("1 frame(s), the first number 7, is black")
+    assert text.startswith("1 frame, the first number 7, is black")
     found[5:8, 3] = 40  # one cell has something in it
     assert not frame_warnings(found, made, 16.0, record())
 
@@ -34,12 +34,12 @@ def test_frozen_stretches() -> None:
     found = made.copy()
     found[10:15] = found[9]
     (text,) = frame_warnings(found, made, 16.0, record())
-    assert text == "5 frame(s), the first number 10, are frozen, and the original is not"
+    assert text == "5 frames, the first number 10, are frozen, and the original is not"
     assert not frame_warnings(found, made, 16.0, record(repeated=[[10, 14]]))
     locked = np.full((24, 16), 80.0) + np.random.default_rng(0).normal(0, 0.005, (24, 16))
     assert not frame_warnings(locked, locked, 16.0, record())  # nothing moves, and nothing did
     (text,) = frame_warnings(locked, locked, 16.0, record(held=[[6, 9]], repeated=[[1, 5], [10, 23]]))
-    assert text.startswith("4 frame(s), the first number 6, are frozen")
+    assert text.startswith("4 frames, the first number 6, are frozen")
     found = made.copy()
     found[10:12] = found[9]
     assert not frame_warnings(found, made, 16.0, record())  # too short for a stretch; `frames` fails it

@@ -45,7 +45,7 @@ def test_a_file_that_is_being_appended_to_is_waited_for(tmp_path: Path, farm_her
     code, said = run(*command)
     copying.join()
     assert code == 0, said
-    assert "waiting A001C002.mov: still growing" in said and "SET ASIDE" not in said and "FAILED" not in said
+    assert "waiting: A001C002.mov: still growing" in said and "SET ASIDE" not in said and "FAILED" not in said
     assert said.index("done A001C001.mov") < said.index("waiting: A001C002") < said.index("done A001C002.mov")
     records = read_records(out)
     assert [(r["clip"], r["status"], r["frames"]) for r in records] == [

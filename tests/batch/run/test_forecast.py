@@ -151,7 +151,7 @@ def test_circled_takes_and_named_outputs_go_first(tmp_path: Path, farm_here: Her
         made = [t.arguments[0] for t in farm_here.calls if t.function.endswith("finish_job")]
         assert (
             run("render", day, "--recipe", recipe, "--out", tmp_path / out)[1].count(
-                "made earlier, unchanged"
+                "made earlier and unchanged"
             )
             == 1
         )

@@ -166,6 +166,7 @@ SPOKEN = {
     "rushlight.batch.terminal_or_log",
     "rushlight.batch.text_tables",
     "rushlight.batch.run.progress",
+    "rushlight.pipelines.counted",
     "rushlight.pipelines.errors",
     "rushlight.pipelines.visible_text",
 }

@@ -11,7 +11,7 @@ from typing import Any, Unpack
 
 from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.api.requests import RequestOptions, Undone, request_of
-from rushlight.batch.decisions.change_files import together
+from rushlight.batch.decisions.grade_change_files import together
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.explicit_list import plan_list
 from rushlight.batch.plan.jobs import in_turns, job_id, wanted

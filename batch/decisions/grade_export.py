@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from rushlight.batch.lists.media_index import safe_name
+from rushlight.batch.lists.find_media import safe_name
 from rushlight.pipelines.colour.cdl import CDL, format_ccc, format_cdl, format_edl_comments
 from rushlight.pipelines.colour.cube_lut import Lut, format_cube
 from rushlight.pipelines.colour.look import Look

@@ -15,9 +15,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from rushlight.batch.decisions.change_files import record_of, together
-from rushlight.batch.decisions.change_record import Change
 from rushlight.batch.decisions.decision import Decision, GradeFiles
+from rushlight.batch.decisions.grade_change_files import record_of, together
+from rushlight.batch.decisions.grade_changes import Change
 from rushlight.batch.lists.clip_list import GRADE_COLUMNS, row_grade
 from rushlight.batch.lists.edl import read_edl
 from rushlight.batch.lists.table_file import read_table

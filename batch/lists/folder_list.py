@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rushlight.batch.lists.clip_list import ClipList, Row
-from rushlight.batch.lists.media_index import is_system, originals_below
+from rushlight.batch.lists.find_media import is_system, originals_below
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import ListError
 from rushlight.pipelines.originals.probe import MOVIES, RAW, RAW_FRAMES, STILLS

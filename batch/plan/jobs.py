@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 
 from rushlight.batch.lists.camera_columns import framed
 from rushlight.batch.lists.clip_list import is_yes
-from rushlight.batch.lists.media_index import safe_name
+from rushlight.batch.lists.find_media import safe_name
 from rushlight.batch.plan.clip import takes
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.pipelines.burnin.text_fields import CARD_FIELDS, RUNNING, fields_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from rushlight.batch.lists.media_index import safe_name
+from rushlight.batch.lists.find_media import safe_name
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.request_ledger import Asking

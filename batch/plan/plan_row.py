@@ -11,13 +11,13 @@ from rushlight.batch.decisions.decision import GradeFiles, row_decision
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.lists.camera_columns import camera_of
 from rushlight.batch.lists.clip_list import GRADE_COLUMNS, Row
-from rushlight.batch.lists.media_index import MediaIndex, files_of, resolve_clip
+from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.row_faults import faults_of, mended, together
 from rushlight.batch.plan.apply_defaults import Defaults
 from rushlight.batch.plan.clip import plan_clip, stated_by
 from rushlight.batch.plan.corrections import corrections
+from rushlight.batch.plan.grade_matching import Headers, Matcher
 from rushlight.batch.plan.jobs import with_still_notes
-from rushlight.batch.plan.matching import Headers, Matcher
 from rushlight.batch.plan.model import Plan, PlannedClip, Stated
 from rushlight.batch.plan.show_lut_spaces import with_default_lut
 from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding

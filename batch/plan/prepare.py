@@ -8,19 +8,19 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from rushlight.batch.decisions.change_files import clock_seconds, utc_seconds
-from rushlight.batch.decisions.change_record import ChangeRecord
 from rushlight.batch.decisions.decision import Decision, GradeFiles
+from rushlight.batch.decisions.grade_change_files import clock_seconds, utc_seconds
+from rushlight.batch.decisions.grade_changes import ChangeRecord
 from rushlight.batch.decisions.grade_lookup import GradeBook
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.lists.clip_list import ClipList, Row, cell_is, read_csv, write_csv
 from rushlight.batch.lists.edl import read_edl
+from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.folder_list import read_folder
-from rushlight.batch.lists.media_index import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.otio import read_timeline
 from rushlight.batch.plan.apply_defaults import Defaults, read_defaults
-from rushlight.batch.plan.matching import Headers, Matcher, set_aside_shared
+from rushlight.batch.plan.grade_matching import Headers, Matcher, set_aside_shared
 from rushlight.batch.plan.model import Plan, Stated
 from rushlight.batch.plan.name_clashes import set_apart
 from rushlight.batch.plan.plan_row import RowPlanner

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 from typing import Any
 
+from rushlight.batch.lists.find_media import originals_below
 from rushlight.batch.lists.folder_list import find_originals
-from rushlight.batch.lists.media_index import originals_below
 from rushlight.batch.plan.model import Plan
 from rushlight.pipelines.errors import ListError, RushlightError
 from rushlight.pipelines.originals.probe import RAW_TEXT, STILLS, probe

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from rushlight.batch.lists.equal_copies import twin_notes
-from rushlight.batch.lists.media_index import safe_name
+from rushlight.batch.lists.find_media import safe_name
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.pipelines.errors import said
 from rushlight.pipelines.job.spec import digest_of

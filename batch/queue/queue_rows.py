@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, get_args
 
 from rushlight.batch.json_lines import plain_json
-from rushlight.batch.queue.states import JobState
+from rushlight.batch.queue.state_machine import JobState
 from rushlight.batch.records.queue_row import AskedAgain, QueuedPlan, SegmentResult
 from rushlight.batch.records.shape import Shape, check_shape
 from rushlight.pipelines.errors import OptionError, QueueError

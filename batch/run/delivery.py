@@ -14,13 +14,13 @@ from typing import Any
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.farm.tasks import LostWorker, Result
 from rushlight.batch.job_log import append_record, failure_record, latest, read_records
-from rushlight.batch.queue.states import FINISH, Action, Ended, Failed, FailureKind, failure_kind, step
+from rushlight.batch.queue.state_machine import FINISH, Action, Ended, Failed, FailureKind, failure_kind, step
 from rushlight.batch.queue.store import QueuedJob
 from rushlight.batch.run import revisions
 from rushlight.batch.run.disk_room import Disks
+from rushlight.batch.run.ended_jobs import Running, RunState, delivered_record, lost_record
 from rushlight.batch.run.events import Event
 from rushlight.batch.run.forecast import Deadline
-from rushlight.batch.run.outcomes import Running, RunState, delivered_record, lost_record
 from rushlight.pipelines.errors import ResourceError, RushlightError, no_room, own_fault
 from rushlight.pipelines.inside_folder import remove_tree
 

@@ -16,12 +16,12 @@ from rushlight.batch.plan.jobs import all_there
 from rushlight.batch.queue.finish_token import let_finish
 from rushlight.batch.queue.ownership import check_job
 from rushlight.batch.queue.queue_rows import DamagedRow
-from rushlight.batch.queue.states import FINISH, Progress, SlotFree, step
+from rushlight.batch.queue.state_machine import FINISH, Progress, SlotFree, step
 from rushlight.batch.queue.store import QueuedJob
 from rushlight.batch.run.delivery import Delivery
 from rushlight.batch.run.disk_room import Disks
+from rushlight.batch.run.ended_jobs import Running, RunState
 from rushlight.batch.run.events import Event, Work
-from rushlight.batch.run.outcomes import Running, RunState
 from rushlight.pipelines.errors import OutsideError, RushlightError, from_os, own_fault
 
 __all__ = ["Feeding"]

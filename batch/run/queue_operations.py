@@ -22,7 +22,7 @@ from rushlight.batch.plan.request import Request
 from rushlight.batch.queue.filling import clear_work, originals_of, queued_jobs
 from rushlight.batch.queue.locks import Lock, hold_folder
 from rushlight.batch.queue.queue_rows import DamagedRow
-from rushlight.batch.queue.states import MOVES, UNSETTLED, asked
+from rushlight.batch.queue.state_machine import MOVES, UNSETTLED, asked
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Place, Stop, Summary, Terms

@@ -7,14 +7,14 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 
 from rushlight.batch.farm.tasks import Farm
-from rushlight.batch.queue.states import DEFAULT_POLICY, Policy
+from rushlight.batch.queue.state_machine import DEFAULT_POLICY, Policy
 from rushlight.batch.queue.store import QueuedJob, Store
 from rushlight.batch.run.delivery import Delivery
 from rushlight.batch.run.disk_room import Disks
+from rushlight.batch.run.ended_jobs import RunState
 from rushlight.batch.run.events import Event, Place, Stop, Summary, Work, stopping_text
 from rushlight.batch.run.feeding import Feeding
 from rushlight.batch.run.forecast import Deadline
-from rushlight.batch.run.outcomes import RunState
 from rushlight.pipelines.errors import ResourceError, RushlightError
 
 __all__ = ["Event", "Place", "Stop", "Summary", "Work", "run"]

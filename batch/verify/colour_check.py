@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from rushlight.pipelines.colour.displays import find_display, luma_weights
 from rushlight.pipelines.formats.codecs import codec
-from rushlight.pipelines.measure.colour_tiles import delta_e, lab, xyz_of_lab
+from rushlight.pipelines.measure.colour_difference import delta_e, lab, xyz_of_lab
 
 __all__ = ["TOLERANCE", "Check", "colour_check", "limits", "tile_array"]
 

@@ -21,7 +21,7 @@ from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.formats.pixel_formats import planes
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import path_of
-from rushlight.pipelines.measure import colour_tiles
+from rushlight.pipelines.measure import colour_difference, colour_tiles
 from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.stills import read_still
@@ -58,7 +58,7 @@ def _compared(record: Mapping[str, Any], match: Mapping[str, Any]) -> dict[str, 
     names = [name for name in known[0] if name in known[1]]
     if not names:
         return _alone(record["clip"], "not compared", "one of the records has no patches")
-    patches = colour_tiles.delta_e(*(np.array([each[n]["lab"] for n in names]) for each in known))
+    patches = colour_difference.delta_e(*(np.array([each[n]["lab"] for n in names]) for each in known))
     tiles = _common_tiles(record, match)
     same = record["look"]["digest"] == match["look"]["digest"]
     moved = float(patches.max()) > 0.01 or (tiles is not None and float(np.nanmean(tiles)) > 0.3)
@@ -129,7 +129,7 @@ def _common_tiles(one: Mapping[str, Any], two: Mapping[str, Any]) -> Array | Non
     common = sorted(first.keys() & second.keys())
     if not common:
         return None
-    return colour_tiles.delta_e(*(np.array([tile_array(t[n]) for n in common]) for t in (first, second)))
+    return colour_difference.delta_e(*(np.array([tile_array(t[n]) for n in common]) for t in (first, second)))
 
 
 # --- reference frames from a monitor
@@ -231,7 +231,7 @@ def _against(
     if np.isnan(made).all():
         return {"timecode": text, "text": "burn-in covers all of the picture"}
     area, note = _area(rgb.shape[1], rgb.shape[0], entry)
-    off = colour_tiles.delta_e(made, colour_tiles.tile_lab_rgb(rgb, display, area))
+    off = colour_difference.delta_e(made, colour_tiles.tile_lab_rgb(rgb, display, area))
     return {
         "timecode": text,
         "verdict": "matches" if float(np.nanmean(off)) <= REFERENCE_TOLERANCE else "differs",

@@ -22,7 +22,7 @@ from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.queue.filling import queued_jobs
-from rushlight.batch.queue.states import Policy
+from rushlight.batch.queue.state_machine import Policy
 from rushlight.batch.queue.store import open_store
 from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.kept_inputs import bake_looks

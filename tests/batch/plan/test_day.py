@@ -4,8 +4,8 @@ import datetime
 import random
 from pathlib import Path
 
-from rushlight.batch.decisions.change_record import ChangeRecord, Rolled
 from rushlight.batch.decisions.decision import GradeFiles
+from rushlight.batch.decisions.grade_changes import ChangeRecord, Rolled
 from rushlight.batch.decisions.grade_lookup import GradeBook, Wanted
 from rushlight.pipelines.errors import GradeError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode

@@ -13,7 +13,7 @@ from recorded import recorded
 from rushlight.batch.disks import free_bytes, network_file_system
 from rushlight.batch.farm.dask_farm import DaskFarm
 from rushlight.batch.job_log import append_record, latest, read_records
-from rushlight.batch.queue.states import Policy
+from rushlight.batch.queue.state_machine import Policy
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
 from rushlight.batch.run.runner import Event, Stop, Work, run
 from rushlight.pipelines.errors import OwnFault, QueueError

@@ -13,7 +13,7 @@ import pytest
 
 from here import ENCODED, HereFarm, farm_here, files, run, small_day
 from rushlight.batch.job_log import append_record
-from rushlight.batch.queue.states import DEFAULT_POLICY
+from rushlight.batch.queue.state_machine import DEFAULT_POLICY
 from rushlight.batch.queue.store import is_full, open_store
 from rushlight.batch.run import disk_room as rooms
 from rushlight.batch.run.disk_room import Room

@@ -21,7 +21,7 @@ from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.verify.deliveries import verify
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
-from rushlight.pipelines.measure.colour_tiles import delta_e, lab
+from rushlight.pipelines.measure.colour_difference import delta_e, lab
 from test_kills import made_up_day
 
 ROOT = Path(__file__).resolve().parents[3]

@@ -13,7 +13,7 @@ from here import HereFarm
 from rushlight.batch.disks import mount_of
 from rushlight.batch.farm.dask_farm import LostWorker, Task
 from rushlight.batch.job_log import append_record, latest, read_records
-from rushlight.batch.queue.states import Policy
+from rushlight.batch.queue.state_machine import Policy
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
 from rushlight.batch.run import delivery, disk_room
 from rushlight.batch.run.events import Event, Place, Stop

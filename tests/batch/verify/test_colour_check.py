@@ -7,7 +7,8 @@ import pytest
 
 from rushlight.batch.verify.colour_check import HALF, TOLERANCE, colour_check, tile_array
 from rushlight.pipelines.colour.displays import find_display
-from rushlight.pipelines.measure.colour_tiles import FAULTS, delta_e, lab
+from rushlight.pipelines.measure.colour_difference import delta_e, lab
+from rushlight.pipelines.measure.colour_tiles import FAULTS
 
 REC709 = find_display("Rec.709 BT.1886")
 MOVIE = {

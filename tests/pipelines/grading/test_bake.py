@@ -15,7 +15,7 @@ from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.grading.bake import _digest, bake, lattice_digest, load_baked
-from rushlight.pipelines.measure.colour_tiles import delta_e, lab
+from rushlight.pipelines.measure.colour_difference import delta_e, lab
 
 REC709 = find_display("Rec.709 BT.1886")
 GRADE = CDL(slope=(1.35, 1.1, 0.9), offset=(0.05, -0.1, 0.02), power=(0.93, 1.1, 1.2), saturation=1.23)

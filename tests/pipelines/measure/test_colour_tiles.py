@@ -14,17 +14,15 @@ from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.formats.pixel_formats import find_pixel_format, planes
 from rushlight.pipelines.grading.bake import bake, regraded
 from rushlight.pipelines.measure.checksum import colour_digest, frame_digest, picture_digest
+from rushlight.pipelines.measure.colour_difference import delta_e, lab, xyz_of_lab
 from rushlight.pipelines.measure.colour_tiles import (
-    delta_e,
     fault_tiles,
-    lab,
     luma_grid,
     patches,
     sampled_frames,
     sensitivity,
     tile_codes,
     tile_lab,
-    xyz_of_lab,
 )
 
 REC709 = find_display("Rec.709 BT.1886")

@@ -218,7 +218,7 @@ def _defaults(path: Path) -> Any:
 
 
 def _changes(path: Path) -> Any:
-    from rushlight.batch.decisions.change_files import record_of
+    from rushlight.batch.decisions.grade_change_files import record_of
 
     return record_of(path)
 

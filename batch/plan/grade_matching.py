@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from rushlight.batch.decisions.change_record import ChangeRecord, Rolled
 from rushlight.batch.decisions.decision import NONE, Decision, Later
+from rushlight.batch.decisions.grade_changes import ChangeRecord, Rolled
 from rushlight.batch.decisions.grade_lookup import GradeBook, Wanted
 from rushlight.batch.lists.camera_columns import Camera, camera_letter
 from rushlight.batch.lists.clip_list import Row

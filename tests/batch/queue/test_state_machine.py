@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rushlight.batch.farm.dask_farm import LostWorker
-from rushlight.batch.queue.states import (
+from rushlight.batch.queue.state_machine import (
     FINISH,
     MOVES,
     UNSETTLED,

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.batch.job_log import clock_text, failure_record
-from rushlight.batch.queue.states import Policy, Progress
+from rushlight.batch.queue.state_machine import Policy, Progress
 from rushlight.batch.queue.store import QueuedJob, Store
 from rushlight.batch.run import revisions
 from rushlight.batch.run.events import Event, Place, Summary

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 
-from rushlight.batch.decisions.change_record import Change
+from rushlight.batch.decisions.grade_changes import Change
 from rushlight.batch.lists.clip_list import row_grade
 from rushlight.batch.lists.edl import Event, read_events
 from rushlight.batch.lists.table_file import read_table

@@ -9,7 +9,7 @@ import pytest
 from pictures import numbered
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.recording_dates import header_date, row_date
-from rushlight.batch.plan.matching import _of_reel
+from rushlight.batch.plan.grade_matching import _of_reel
 from rushlight.batch.plan.model import Plan
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request

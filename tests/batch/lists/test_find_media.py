@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rushlight.batch.lists.media_index import MediaIndex, resolve_clip, safe_name
+from rushlight.batch.lists.find_media import MediaIndex, resolve_clip, safe_name
 from rushlight.pipelines.errors import ListError, RushlightError, SourceError
 
 

@@ -9,8 +9,8 @@ from hypothesis import given, seed, settings
 from hypothesis import strategies as st
 
 from pictures import numbered, write_movie
-from rushlight.batch.decisions.change_files import read_changes
-from rushlight.batch.decisions.change_record import ChangeRecord, Rolled
+from rushlight.batch.decisions.grade_change_files import read_changes
+from rushlight.batch.decisions.grade_changes import ChangeRecord, Rolled
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.errors import GradeError

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rushlight.batch.decisions.change_files import changes_of_events, read_changes, record_of
-from rushlight.batch.decisions.change_record import ChangeRecord, Rolled
 from rushlight.batch.decisions.decision import GradeFiles
+from rushlight.batch.decisions.grade_change_files import changes_of_events, read_changes, record_of
+from rushlight.batch.decisions.grade_changes import ChangeRecord, Rolled
 from rushlight.batch.decisions.grade_lookup import GradeBook
 from rushlight.batch.lists.edl import read_events
 from rushlight.pipelines.errors import GradeError, InputError

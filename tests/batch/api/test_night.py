@@ -114,7 +114,7 @@ def test_what_on_event_raises_stops_the_night_and_is_raised(day: Path, farm_here
 
 def test_what_is_refused_is_an_error(day: Path, capfd: pytest.CaptureFixture[str]) -> None:
     odd = write_list(day.parent / "odd.csv", {"A001C001": {}, "A001C003": {}})
-    with pytest.raises(rushlight.InputError, match=r"1 row\(s\) are wrong.*A001C003"):
+    with pytest.raises(rushlight.InputError, match=r"the list has 1 row with something wrong.*A001C003"):
         made(odd, strict=True)
     with pytest.raises(rushlight.InputError, match="--out is needed"):
         rushlight.render(day)
@@ -155,5 +155,5 @@ def test_a_queue_by_api(day: Path, farm_here: HereFarm, capfd: pytest.CaptureFix
     assert capfd.readouterr() == ("", "")
     code, text = run("queue", "list", "--queue", queue, "--json")
     assert (code, json.loads(text)) == (0, rushlight.queue.list(queue=queue).document())
-    with pytest.raises(rushlight.InputError, match="is no clip of this queue"):
+    with pytest.raises(rushlight.InputError, match="names no clip in this queue"):
         rushlight.queue.drop("B*", queue=queue)

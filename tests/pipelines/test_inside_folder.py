@@ -46,8 +46,8 @@ def test_what_passes_lies_below(name: str) -> None:
         parts = inside_folder.parts_of(name)
     except OutsideError:
         return
-    path = os.path.normpath("/root/" + name)
-    assert path.startswith("/root/") and path == "/root/" + "/".join(parts)
+    path = os.path.normpath("/folder/" + name)
+    assert path.startswith("/folder/") and path == "/folder/" + "/".join(parts)
 
 
 # --- links, at every call

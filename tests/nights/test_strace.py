@@ -13,11 +13,12 @@ from pathlib import Path
 
 import pytest
 
+import rushlight.batch
 from command import CALL
 from here import small_day
 from rushlight.batch.job_log import append_record, latest, read_records
 
-ROOT = Path(__file__).resolve().parents[2]
+ROOT = Path(rushlight.batch.__path__[0]).resolve().parent  # a checkout, or where it is installed
 CALLS = (
     *(
         "open",

@@ -10,9 +10,10 @@ from pathlib import Path
 from rushlight.batch.records.colour import Colour, Patch, Picture
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Light, SoundTrack, Tags
 from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, RecipeName
-from rushlight.batch.records.look import Grade, Layer, Look
+from rushlight.batch.records.look import Grade, Layer, Look, OpenColorIO
 from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source
 from rushlight.batch.records.side_files import SegmentSide, SegmentStill
+from rushlight.pipelines.colour.displays import opencolorio_version
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import stat_of, write
@@ -126,6 +127,7 @@ def finished_record(
 ) -> DeliveredRecord:
     """The record of a delivered clip; the lines of its frames go to a side file. `said` are warnings of its movies."""
     look, plain = build_look(job.look, Path(job.out)), job.record
+    layers = [Layer.model_validate(layer) for layer in look.layers()]
     counts, damage = _counts(sides), [each for side in sides for each in side.damage]
     warnings = [*plain.get("warnings", ()), *(text for side in sides for text in side.warnings), *said]
     if damage:
@@ -149,10 +151,11 @@ def finished_record(
         source=_source(job, facts),
         signal=Signal.model_validate(plain.get("signal", {})),
         look=Look(
-            layers=[Layer.model_validate(layer) for layer in look.layers()],
+            layers=layers,
             digest=look.digest(),
             description=look.describe(),
             grade=Grade.model_validate(plain["grade"]) if plain.get("grade") else None,
+            opencolorio=_opencolorio(layers),
         ),
         recipe=RecipeName.model_validate(plain.get("recipe", {})),
         row=plain.get("row", {}),
@@ -163,6 +166,12 @@ def finished_record(
         warnings=list(dict.fromkeys(warnings)),
         damage=damage,
     )
+
+
+def _opencolorio(layers: Sequence[Layer]) -> OpenColorIO | None:
+    """The version and configuration that a layer of the look was evaluated by, where one was."""
+    config = next((layer.config for layer in layers if layer.config), "")
+    return OpenColorIO(version=opencolorio_version(), config=config) if config else None
 
 
 def _source(job: JobSpec, facts: Facts) -> Source:

@@ -10,6 +10,7 @@ __all__ = [
     "Grade",
     "Layer",
     "Look",
+    "OpenColorIO",
     "SomeLook",
 ]
 
@@ -60,6 +61,13 @@ class Layer(Shape):
     view: str = Field(default="", description="View of that configuration.")
 
 
+class OpenColorIO(Shape):
+    """OpenColorIO that a look was evaluated by."""
+
+    version: str = Field(description="Version of the library.")
+    config: str = Field(description="Name of its built-in configuration.")
+
+
 class SomeLook(Shape):
     layers: list[Layer] = Field(default=[], description="Layers of the look in the order in which they act.")
     digest: str = Field(
@@ -67,6 +75,10 @@ class SomeLook(Shape):
     )
     description: str = Field(default="", description="Look in one line of plain English.")
     grade: Grade | None = Field(default=None, description="Grade and whose decision it is; null without one.")
+    opencolorio: OpenColorIO | None = Field(
+        default=None,
+        description="OpenColorIO that evaluated the look; null where none of its layers is OpenColorIO's.",
+    )
 
 
 class Look(SomeLook):

@@ -1,7 +1,7 @@
 """Display targets: what a monitor makes of code values, and the transforms that lead there.
 
 Code points are ITU-T H.273's. Display R'G'B' is 0..1 of the signal range, before narrow or full levels.
-ACES 2.0 output transforms are OpenColorIO's, evaluated in float32 through OpenImageIO with a pinned config.
+ACES 2.0 output transforms are OpenColorIO's, evaluated in float32 with a pinned built-in config.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ __all__ = [
     "displays",
     "find_display",
     "luma_weights",
+    "opencolorio_version",
     "output_transform",
 ]
 
@@ -241,6 +242,13 @@ def _processor(display: str, view: str) -> Any:
     config = ocio.Config.CreateFromBuiltinConfig(ACES_CONFIG.removeprefix("ocio://"))
     forward = ocio.TRANSFORM_DIR_FORWARD
     return config.getProcessor("ACES2065-1", display, view, forward).getDefaultCPUProcessor()
+
+
+def opencolorio_version() -> str:
+    """Version of the OpenColorIO that evaluates ACES 2.0 here."""
+    import PyOpenColorIO as ocio
+
+    return str(ocio.__version__)
 
 
 def output_transform(ap0: ArrayLike, display: Display, kind: Transform) -> Array:

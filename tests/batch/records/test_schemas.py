@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import PyOpenColorIO as ocio
 import pytest
 from jsonschema import Draft202012Validator
 
@@ -20,6 +21,7 @@ from rushlight.batch.records.events import EVENTS
 from rushlight.batch.records.job_record import read_record
 from rushlight.batch.records.schemas import DIALECT, SCHEMAS, find_schema, json_schema
 from rushlight.batch.records.side_files import SegmentSide
+from rushlight.pipelines.colour.displays import ACES_CONFIG
 from rushlight.pipelines.errors import OptionError
 
 FOLDER = Path(__file__).resolve().parents[3] / "docs" / "reference" / "schemas"
@@ -167,6 +169,8 @@ def test_everything_that_a_night_writes_is_as_published(
 
     records = [json.loads(line) for line in (out / "log/jobs.jsonl").read_text().splitlines()]
     assert {r["status"] for r in records} > {"done"}
+    library = {"version": ocio.__version__, "config": ACES_CONFIG}
+    assert all(r["look"]["opencolorio"] == library for r in records if r["status"] == "done")
     for record in records:
         held("rushlight-job-1", record)
         assert not unnamed(read_record(record))

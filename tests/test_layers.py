@@ -158,6 +158,37 @@ def test_a_wrong_import_by_dots_is_found() -> None:
     assert faults("rushlight.pipelines.errors", f"from ..{highest.removeprefix('rushlight.')} import main")
 
 
+# ACES 2.0's arithmetic and direct evaluation: a stack of modules behind one door, but for its compiled form.
+DOOR = "rushlight.pipelines.grading.display_transform"
+STACK = {
+    "rushlight.pipelines.colour.aces2_math",
+    "rushlight.pipelines.colour.aces2_tables",
+    "rushlight.pipelines.colour.aces2_unclamped",
+    "rushlight.pipelines.grading.direct_evaluation",
+    "rushlight.pipelines.grading.direct_evaluation_jit",
+    "rushlight.pipelines.grading.error_cells",
+}
+COMPILED = ("rushlight.pipelines.grading.kernel", "rushlight.pipelines.grading.direct_evaluation_jit")
+
+
+def round_the_door(module: str, source: str | None = None) -> set[tuple[str, str]]:
+    """What a module knows of the stack and may not."""
+    if module == DOOR or module in STACK:
+        return set()
+    return {(module, other) for other in uses(module, source) & STACK} - {COMPILED}
+
+
+def test_direct_evaluation_has_one_door() -> None:
+    assert set(modules()) >= STACK and uses(DOOR) & STACK
+    assert {fault for module in modules() for fault in round_the_door(module)} == set()
+
+
+@pytest.mark.parametrize("inside", sorted(STACK))
+def test_who_goes_round_the_door_is_found(inside: str) -> None:
+    module = "rushlight.pipelines.grading.bake"
+    assert round_the_door(module, f"def lazily():\n    import {inside}") == {(module, inside)}
+
+
 # Beside the API, what the command line may know of: how it speaks and ends, its errors, and the views of a night.
 SPOKEN = {
     "rushlight.batch.console",

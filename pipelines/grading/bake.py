@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from rushlight.pipelines import inside_folder
 from rushlight.pipelines.colour.cube_lut import tetrahedral
 from rushlight.pipelines.errors import DeliveryError, from_os
-from rushlight.pipelines.grading.direct_evaluation import evaluated, row_length
+from rushlight.pipelines.grading.display_transform import evaluated, row_length
 from rushlight.pipelines.grading.lattice import Lattice, direct_of, lattice, lattice_kind, span
 from rushlight.pipelines.grading.shaper import light_curve, on_curve
 

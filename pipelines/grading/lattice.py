@@ -6,7 +6,7 @@ Three kinds, by what follows the grade:
 - An ACES 2.0 transform to an SDR display: the points lie closer where the transform bends, and hold display light
   before its last clip, stretched near black; a curve after the lattice makes the display's signal of it. Scene colours
   that reach the display's yellow and cyan, where it folds most sharply, lie on faces of the tetrahedra, and where the
-  lattice still errs too much it is marked (error_cells.py) for direct evaluation (direct_evaluation.py).
+  lattice still errs too much it is marked for direct evaluation (display_transform.py).
 - Anything else: even spacing, points at 0 and 1 of the signal, where clamps bend it, and the display's signal itself.
 """
 
@@ -18,11 +18,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from rushlight.pipelines.colour.aces2_tables import transform_row
-from rushlight.pipelines.colour.aces2_unclamped import can_unclip, corners, unclipped
 from rushlight.pipelines.colour.gamuts import AP1
-from rushlight.pipelines.grading.direct_evaluation import CELL, direct_row
-from rushlight.pipelines.grading.error_cells import marked
+from rushlight.pipelines.grading.display_transform import (
+    CELL,
+    can_unclip,
+    corners,
+    direct_row,
+    marked,
+    unclipped,
+)
 from rushlight.pipelines.grading.shaper import light_curve, signal_of, stretched
 
 if TYPE_CHECKING:
@@ -149,7 +153,7 @@ def direct_of(look: Look, places: Array, size: int) -> Array | None:
     axes = _axes(places, steps(look), size, CELL)
     to_ap1: Array = np.linalg.solve(AP1.matrix_to_ap0(), look.working.matrix_to_ap0).astype(np.float64)
     light = np.array([np.clip(look.working.decode(axis), -65504.0, 65504.0) for axis in axes])
-    return direct_row(transform_row(look.display.gamut), to_ap1, light)
+    return direct_row(look.display, to_ap1, light)
 
 
 def _folded_places(look: Look, size: int) -> Array:

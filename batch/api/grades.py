@@ -30,7 +30,7 @@ class GradesResult:
     set_aside: tuple[Undone, ...]
 
     def document(self) -> dict[str, Any]:
-        """What the command says with `--json`."""
+        """The document that the command prints with `--json`."""
         return {
             "schema": "rushlight-grades-1",
             "folder": str(self.folder),

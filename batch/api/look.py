@@ -44,7 +44,7 @@ class LookResult:
     plot: Path | None = None
 
     def document(self) -> dict[str, Any]:
-        """What the command says with `--json`."""
+        """The document that the command prints with `--json`."""
         names = ("clip", "look", "digest", "layers", "levels", "grade_reason", "grade_source", "colours")
         document = {"schema": SCHEMA, **{name: getattr(self, name) for name in names}}
         document["warnings"] = list(self.warnings)
@@ -63,8 +63,9 @@ def look(
     plot: str | Path | None = None,
     **options: Unpack[RequestOptions],
 ) -> LookResult:
-    """What the look of `clip` does to known colours. `export`: a .cube to be written, of `size` (33 or 65) points a side;
-    `plot`: a .png of its curves and chromaticities. InputError where the list has no such clip."""
+    """Evaluate the look of `clip` on known colours. `export`: a .cube to be written, of `size` (33 or 65)
+    points a side; `plot`: a .png of its curves and chromaticities. InputError where the list has no such
+    clip."""
     prepared = prepare(request_of(list, options))
     planned = find_clip(prepared, clip)
     exact = exact_look(prepared, planned)

@@ -1,4 +1,4 @@
-"""What a night of the API is held to and tells: its options, its cancel, its events; and the clips that were not made."""
+"""A night of the API: its options, its cancel, its events, and the clips that were not made."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ DEFAULTS: Mapping[str, Any] = {
 
 
 class NightOptions(TypedDict, total=False):
-    """Who works, and what the night is held to: as `rushlight render --help` has them. `on_finish`, `on_failure` and
+    """Workers and terms of a night, as `rushlight render --help` has them. `on_finish`, `on_failure` and
     `on_late` are commands. `mode` changes the umask of the whole process while the night runs."""
 
     workers: int | None
@@ -80,7 +80,7 @@ class NotMade:
 
 
 def not_made(rows: list[Mapping[str, str]]) -> tuple[NotMade, ...]:
-    """Those of a summary."""
+    """The clips of a summary that were not made."""
     return tuple(NotMade(clip=row["clip"], error=row["error"]) for row in rows)
 
 
@@ -94,7 +94,7 @@ class _Unsaid(Words):
 
 @dataclass
 class Ending:
-    """What a night told last."""
+    """End of a night: its summaries, why it was refused, its problems, and what the caller's function raised."""
 
     summaries: list[dict[str, Any]] = field(default_factory=list)  # one a list
     refusal: str = ""
@@ -131,7 +131,7 @@ class Told(JsonView):
 
 
 def crew_for(options: Mapping[str, Any]) -> Any:
-    """Who works. OptionError naming the option that is wrong."""
+    """The workers that these options ask for. OptionError naming the option that is wrong."""
     said = _filled(options)
     files = {
         name: Path(said[name]) if said[name] else None for name in ("tls_ca_file", "tls_cert", "tls_key")
@@ -141,7 +141,7 @@ def crew_for(options: Mapping[str, Any]) -> Any:
 
 
 def terms_for(options: Mapping[str, Any], view: View, cancel: Cancel | None) -> Terms:
-    """What the night is held to, said where a clock is meant. OptionError naming the option that is wrong."""
+    """The terms of a night, with a clock time said in full. OptionError naming the option that is wrong."""
     said = _filled(options)
     ready_by = None
     if said["ready_by"]:

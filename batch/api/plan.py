@@ -45,7 +45,7 @@ class PlanResult:
         return found
 
     def document(self) -> dict[str, Any]:
-        """What the command says with `--json`."""
+        """The document that the command prints with `--json`."""
         return dict(self.plain)
 
 
@@ -102,7 +102,8 @@ def _write(prepared: Prepared, path: Path) -> None:
 
 
 def _work(prepared: Prepared) -> list[tuple[str, float]]:
-    """What a plan asks for and is not made yet, in the order in which it would be made: clip, seconds of one core."""
+    """Work that a plan asks for and that is not made yet, in the order in which it would be made: clip,
+    seconds of one core."""
     recipe, request = prepared.recipe, prepared.request
     records = latest(read_records(request.out)) if request.out else {}
     parts: list[tuple[int, int, str, float]] = []

@@ -42,7 +42,7 @@ def _problem(row: Row, error: RushlightError, kind: str) -> dict[str, Any]:
 
 
 def _fault(error: RushlightError) -> dict[str, Any]:
-    """What is wrong with a file of decisions: nothing is rendered until it is right."""
+    """The fault of a file of decisions: nothing is rendered until it is right."""
     return {
         "clip": "",
         "kind": "refused",
@@ -99,7 +99,7 @@ def _clip(clip: PlannedClip, recipe: Recipe) -> dict[str, Any]:
 
 
 def _candidates(decision: Decision) -> list[str]:
-    """What was set after the cut, in short: the document has all of it."""
+    """Grades set after the cut, in short: the document has all of them."""
     if not decision.later:
         return []
     shown = [
@@ -196,7 +196,7 @@ def near(place: str) -> str:
 
 
 def short_grade(grade: dict[str, Any]) -> str:
-    """What of a grade does anything, in four figures."""
+    """A grade in four figures, without what does nothing."""
     same = {"slope": [1.0] * 3, "offset": [0.0] * 3, "power": [1.0] * 3}
     found = [f"{k} {' '.join(f'{v:.4g}' for v in grade[k])}" for k in same if grade[k] != same[k]]
     if grade["saturation"] != 1:

@@ -64,7 +64,7 @@ class QueueResult:
     damaged: tuple[str, ...]
 
     def document(self) -> Sequence[dict[str, Any]]:
-        """What `queue list --json` says."""
+        """The document that `queue list --json` prints."""
         return [dict(vars(job)) for job in self.jobs]
 
 

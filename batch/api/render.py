@@ -40,7 +40,7 @@ class RenderOptions(RequestOptions, NightOptions, total=False):
 
 @dataclass(frozen=True, kw_only=True)
 class RenderResult:
-    """How a night ended: every clip of the list once. `left` clips are not made yet where it was stopped."""
+    """The result of a night: every clip of the list once. `left` clips are not made yet where it was stopped."""
 
     delivered: tuple[str, ...]
     unchanged: tuple[str, ...]  # they were there already
@@ -133,7 +133,7 @@ def render_told(
 def _again(
     clip_list: Place | None, out: Place | None, origin: Place | None, given: Mapping[str, Any]
 ) -> dict[str, Any]:
-    """What `--from` may change of what was asked for then. OptionError for what does not go with it."""
+    """The changes that `--from` may make to the kept request. OptionError for what does not go with it."""
     if (clip_list is None) == (origin is None):
         raise OptionError("takes LIST, or --from DIR; one of them is needed")
     if origin is None:

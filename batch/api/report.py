@@ -12,7 +12,7 @@ __all__ = ["ReportResult", "report"]
 
 @dataclass(frozen=True, kw_only=True)
 class ReportResult:
-    """Where the pages are."""
+    """The folder of the pages."""
 
     page: Path  # the one to open; absolute
 
@@ -21,7 +21,7 @@ class ReportResult:
         return self.page.parent
 
     def document(self) -> dict[str, str]:
-        """What the command says with `--json`."""
+        """The document that the command prints with `--json`."""
         return {"page": str(self.page), "folder": str(self.folder)}
 
 

@@ -49,7 +49,7 @@ class VerifyResult:
         return {name: sum(clip.verdict == name for clip in self.clips) for name in ORDER}
 
     def document(self) -> dict[str, Any]:
-        """What the command says with `--json`."""
+        """The document that the command prints with `--json`."""
         document = verdicts_document(self)
         if self.notes:
             document["notes"] = list(self.notes)

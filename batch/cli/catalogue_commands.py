@@ -1,4 +1,4 @@
-"""What ships, printed: recipes, encodings and schemas."""
+"""Commands that print what ships: recipes, encodings and schemas."""
 
 from __future__ import annotations
 

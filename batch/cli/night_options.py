@@ -97,7 +97,7 @@ def night_options(command: Command) -> Command:
 
 
 def replaced_option(command: Command) -> Command:
-    """What becomes of outputs that newer ones replace: the same for render and queue add."""
+    """`--replaced`: keep or remove replaced outputs; the same for render and queue add."""
     return click.option(
         "--replaced",
         type=click.Choice(["keep", "remove"]),

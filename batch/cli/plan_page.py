@@ -13,7 +13,7 @@ __all__ = ["print_plan"]
 
 
 def _print_media(media: dict[str, Any]) -> None:
-    """What lies under the media folders, and what of it no row names."""
+    """Print the originals under the media folders, and those that no row names."""
     for path in media["not_listed"]:
         say_wrapped(f"not listed: {near(path)}")
     for entry in media["unreadable"]:

@@ -1,4 +1,4 @@
-"""Which colour decision belongs to a clip, from where, and why."""
+"""A clip's colour decision: which one, from where, and why."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ class GradeFiles:
         return self._read[path]
 
     def media(self, path: Path) -> tuple[str, ...]:
-        """What each decision of a .cdl file says it is for; empty where it says nothing."""
+        """MediaRef of each decision of a .cdl file; empty where it says nothing."""
         return tuple(islice(chain(self._media.get(path, ()), repeat("")), len(self.read(path))))
 
     def named(self, reference: str, base: Path) -> tuple[CDL, str]:

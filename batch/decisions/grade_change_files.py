@@ -37,7 +37,7 @@ MOST_SAID = 30  # faults of one file of decisions
 
 
 def is_record(columns: Iterable[str]) -> bool:
-    """Whether a CSV with these columns is a change record: a date, a time, and no clip named."""
+    """True if a CSV with these columns is a change record: a date, a time, and no clip named."""
     names = set(columns)
     return (
         "date" in names and bool(names & {"timecode", "clock"}) and not names & {"clip", "id", "name", "reel"}

@@ -47,7 +47,8 @@ class Change:
 
 @dataclass(frozen=True, kw_only=True)
 class Rolled:
-    """When a camera rolled: the date on which `start` was recorded, and how long. `rate` is that of its timecode."""
+    """Recording time of a clip: the date on which `start` was recorded, and how long the camera rolled.
+    `rate` is that of its timecode."""
 
     start: Timecode
     date: datetime.date
@@ -242,7 +243,7 @@ def _moment(timecode: Timecode, days: int, jammed: int | None) -> tuple[Fraction
 
 
 def _own_drift(one: _Set, other: _Set) -> bool:
-    """Whether which of two changes came first depends on when their devices were jammed."""
+    """True if the order of two changes depends on when their devices were jammed."""
     speeds = {_speed(s.change.timecode) if s.change.timecode else Fraction(1) for s in (one, other)}
     return len(speeds) > 1
 

@@ -41,7 +41,8 @@ CUBE_SIZE = 33
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class GradedClip:
-    """What others need to know of one clip. `start` is the timecode of its first delivered frame."""
+    """One clip and its grade, as others need to know them. `start` is the timecode of its first delivered
+    frame."""
 
     name: str
     reel: str

@@ -51,7 +51,7 @@ class Entry:
 
 @dataclass(frozen=True, kw_only=True)
 class Wanted:
-    """What is known of a clip that needs a decision."""
+    """A clip that needs a decision, and what is known of it."""
 
     names: tuple[str, ...]
     reel: str
@@ -77,7 +77,7 @@ def camera_name(name: str) -> str:
 
 
 def _same_camera_name(entry: str, clip: str) -> bool:
-    """Whether two names are one camera name, and at most one of them has a suffix or both have the same."""
+    """True if two names are one camera name, and at most one of them has a suffix or both have the same."""
     ours, theirs = (_CAMERA.fullmatch(plain_name(n)) for n in (entry, clip))
     if not ours or not theirs or camera_name(entry) != camera_name(clip):
         return False
@@ -198,7 +198,7 @@ class GradeBook:
 
 
 def _place_fits(entry: Entry, clip: Wanted) -> bool:
-    """Whether a decision's reel, date and timecode, where it states them, are those of the clip.
+    """True if a decision's reel, date and timecode, where it states them, are those of the clip.
 
     A reel that only repeats the decision's name, as some lists have it, is no statement.
     """
@@ -241,7 +241,8 @@ def _decision_files(path: Path) -> list[Path]:
 
 
 def _says_nothing(file: Path) -> bool:
-    """Whether a CSV that lies in a folder of decisions is something else: a list, a camera report; not a slip in a heading."""
+    """True if a CSV in a folder of decisions is something else: a list, a camera report; not a slip in a
+    heading."""
     if file.suffix.lower() not in (".csv", ".tsv"):
         return False
     columns = read_table(read_text(file, GradeError), GradeError, file=str(file)).columns

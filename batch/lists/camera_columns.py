@@ -1,4 +1,4 @@
-"""What is stated of the camera that shot a clip: how its picture stands, its squeeze, and how far its timecode is ahead.
+"""Camera columns of a clip: its picture's rotation, its squeeze, and how far its timecode is ahead.
 
 A row's cell overrules a default's, which overrules the output's `frame` and the original's header.
 """
@@ -22,7 +22,7 @@ CAMERA_COLUMNS = ("rotation", "desqueeze", "clock_offset")
 
 @dataclass(frozen=True, kw_only=True)
 class Camera:
-    """What is stated; None where nobody does."""
+    """Rotation, squeeze and clock offset as stated; None where nobody states them."""
 
     rotation: int | None = None  # degrees, 0 or 180: as the stored picture is to be turned
     desqueeze: Fraction | None = None  # by which the stored picture is to be widened, in all

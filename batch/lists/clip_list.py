@@ -218,12 +218,12 @@ def row_grade(values: Mapping[str, str]) -> CDL | None:
 
 
 def is_yes(text: str) -> bool:
-    """Whether a cell such as `circled` says yes."""
+    """True if a cell such as `circled` says yes."""
     return text.strip().lower() in YES
 
 
 def cell_is(cell: str, value: str) -> bool:
-    """Whether a cell says what is asked for: the same words in any case, or both a yes."""
+    """True if a cell says what is asked for: the same words in any case, or both a yes."""
     return cell.strip().lower() == value.strip().lower() or (is_yes(value) and is_yes(cell))
 
 

@@ -31,7 +31,8 @@ def alike(originals: Sequence[Files]) -> str:
 
 
 def twin_notes(twins: Iterable[Sequence[Files]]) -> list[str]:
-    """What is said of twins that are equal; each item is the originals of one name. One sentence for each group of folders."""
+    """Notes on twins that are equal; each item is the originals of one name. One sentence for each group of
+    folders."""
     found: dict[tuple[str, tuple[Path, ...]], list[str]] = {}
     for originals in twins:
         left = sorted(originals, key=lambda files: files[0])

@@ -102,7 +102,7 @@ def _is_ours(folder: Path) -> bool:
 
 
 def is_system(name: str) -> bool:
-    """Whether a file or folder is hidden, or left behind by a system."""
+    """True if a file or folder is hidden, or left behind by a system."""
     return name.startswith(".") or name.lower() in SYSTEM
 
 
@@ -166,7 +166,7 @@ def resolve_clip(
 
 
 def _copies(found: list[Path]) -> str:
-    """That originals of one name are the same one again, where they are."""
+    """A note that originals of one name are equal copies, where they are."""
     try:
         files = [(path,) if path.is_file() else sequence_files(path)[0] for path in found]
     except SourceError:

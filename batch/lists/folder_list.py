@@ -18,9 +18,9 @@ __all__ = ["Found", "find_originals", "read_folder"]
 
 @dataclass(frozen=True, kw_only=True)
 class Found:
-    """What lies under some folders: `originals` (movies, and sequences as a folder or pattern) in order of path;
-    `raw`, which our libraries cannot read (a file a frame as a sequence); and, by folder, the number of files that are no
-    pictures or are a system's own."""
+    """Files found under some folders: `originals` (movies, and sequences as a folder or pattern) in order of
+    path; `raw`, which our libraries cannot read (a file a frame as a sequence); and, by folder, the number of
+    files that are no pictures or are a system's own."""
 
     originals: tuple[Path, ...]
     raw: tuple[Path, ...] = ()

@@ -73,7 +73,8 @@ class Defaults:
             self.tables.append(_Table(document=document, place=f"{file} {key}", default=default))
 
     def of(self, row: Row, path: Path, facts: Facts) -> Mapping[str, str]:
-        """What they say of a clip, by key, and who said it by `KEY_from`. ListError where two of one rank differ.
+        """Defaults of a clip by key, and who stated each by `KEY_from`. ListError where two of one rank
+        differ.
 
         The reel is the row's, else the container's, else the one a camera-style name states; the camera letter is
         the row's, else the first letter of such a reel (common practice, no source).

@@ -156,7 +156,8 @@ def plan_clip(
 
 
 def _grade_notes(recipe: Recipe, decision: Decision, look: LookSpec, *, finished: bool) -> list[str]:
-    """What is to be said of a clip without a grade; ListError where the recipe refuses one. `finished`: it is display-encoded."""
+    """Notes on a clip without a grade; ListError where the recipe refuses one. `finished`: it is
+    display-encoded."""
     if finished:
         return ["is display-encoded: it is delivered as it is, but for what its row states"]
     if decision.cdl is not None or (look.lut and look.lut.contains_grade):
@@ -169,7 +170,7 @@ def _grade_notes(recipe: Recipe, decision: Decision, look: LookSpec, *, finished
 
 
 def takes(output: Output, row: Row) -> bool:
-    """Whether an output's `only` takes the clip of this row."""
+    """True if an output's `only` takes the clip of this row."""
     return all(cell_is(row[column.lower()], value) for column, value in output.only.items())
 
 
@@ -293,7 +294,7 @@ def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFi
 
 
 def stated_by(row: Row, recipe: Recipe, defaults: Mapping[str, str], options: Stated) -> list[Stated]:
-    """Who may say what a clip's signal is, in order of trust: row, side file, recipe, options."""
+    """Statements of a clip's signal, in order of trust: row, side file, recipe, options."""
 
     def index(text: str) -> int | None:
         text = text.upper().removeprefix("EI").strip()

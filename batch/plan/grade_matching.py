@@ -1,4 +1,4 @@
-"""What is known of a row's clip, put to the decisions, to the change record and to the originals of one name.
+"""Match a row's clip with the decisions, the change record and the originals of one name.
 
 A header's date only breaks a tie, since a copy may state the day it was made; a row's own date is held to.
 """
@@ -26,7 +26,7 @@ __all__ = ["Headers", "Matcher", "set_aside_shared"]
 
 
 class Headers:
-    """What originals' headers state, each read once, failures too."""
+    """Headers of originals, each read once, failures too."""
 
     def __init__(self) -> None:
         self._known: dict[tuple[Path, str], Facts | RushlightError] = {}
@@ -102,8 +102,8 @@ class Matcher:
         return dated or kept
 
     def _rolled(self, row: Row, path: Path, facts: Facts, camera: Camera) -> Rolled | None:
-        """When a row's original rolled, which needs a date: in column `date` or `day`, or in a header whose zone the
-        recipe states. None where it has no timecode."""
+        """Recording time of a row's original, which needs a date: in column `date` or `day`, or in a header
+        whose zone the recipe states. None where it has no timecode."""
         if not row["timecode"] and facts.timecode_from == "none":
             return None
         date = row_date(row)
@@ -143,7 +143,7 @@ class Matcher:
 
 
 def _of_reel(folder: str, reel: str) -> bool:
-    """Whether a folder is called by a reel: `A001`, `A001_card`, `A001R2EC`; not `A0012`."""
+    """True if a folder is called by a reel: `A001`, `A001_card`, `A001R2EC`; not `A0012`."""
     after = folder.lower().removeprefix(reel)
     if len(after) == len(folder):
         return False

@@ -45,7 +45,7 @@ def state_of(path: Path) -> State:
 
 @dataclass
 class Growth:
-    """What is known of originals that grow: their state as last seen, and since when it is so."""
+    """Originals that are still growing: their state as last seen, and since when it is so."""
 
     clock: Callable[[], float] = time.monotonic
     now: Callable[[], float] = time.time
@@ -53,11 +53,11 @@ class Growth:
     seen: dict[Path, tuple[State, float]] = field(default_factory=dict)
 
     def fresh(self, path: Path) -> bool:
-        """Whether an original was written to a moment ago."""
+        """True if an original was written to a moment ago."""
         return state_of(path)[2] / 1e9 > self.now() - CALM
 
     def still(self, path: Path) -> bool:
-        """Whether a growing original has stood still long enough."""
+        """True if a growing original has stood still long enough."""
         state = state_of(path)
         known = self.seen.get(path)
         if known is None or known[0] != state:
@@ -109,7 +109,7 @@ class Growth:
 
 
 def growing_text(paths: Iterable[Path]) -> str:
-    """What is said of originals that are waited for."""
+    """Message about originals that are waited for."""
     names = [path.name for path in paths]
     more = f" and {len(names) - 4} more" if len(names) > 4 else ""
     return f"{', '.join(names[:4])}{more}: still growing; taken once it stands still for {CALM:.0f} s"

@@ -1,4 +1,4 @@
-"""Which frames of an original a row takes: `in`, `out` and handles."""
+"""In and out: the frames of an original that a row takes, with handles."""
 
 from __future__ import annotations
 

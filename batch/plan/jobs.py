@@ -55,7 +55,7 @@ def job_id(clip: PlannedClip) -> str:
 
 
 def wanted(clip: PlannedClip, output: MovieOutput | StillsOutput) -> bool:
-    """Whether an output's `only` takes this clip."""
+    """True if an output's `only` takes this clip."""
     return takes(output, clip.row)
 
 
@@ -76,8 +76,8 @@ def in_turns(
 
 @dataclass(frozen=True, kw_only=True)
 class Known:
-    """What identities need beside the plan: the original's sampled hash, burn-in values, kept fonts by name, and what
-    stands in for missing files of a sequence."""
+    """Facts that identities need beside the plan: the original's sampled hash, burn-in values, kept fonts by
+    name, and what stands in for missing files of a sequence."""
 
     source: str
     fields: Mapping[str, str]
@@ -115,7 +115,7 @@ def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> dict[str, 
 
 
 def _source_identity(clip: PlannedClip, state: str, known: Known) -> dict[str, Any]:
-    """What of the clip itself changes a picture of that state."""
+    """Identity of the source: all of the clip itself that changes a picture of that state."""
     look = clip.look.identity()
     if state == "show":
         look |= {"grade": None, "exposure": 0.0, "white_balance": None, "printer_points": None}
@@ -262,7 +262,7 @@ def segments_of(clip: PlannedClip, outputs: tuple[OutputSpec, ...]) -> tuple[Seg
 
 
 def still_there(out: Path, entry: Mapping[str, Any]) -> bool:
-    """Whether a delivered file is there as the record has it, by size and time (as far as its disk keeps it)."""
+    """True if a delivered file is there as the record has it, by size and time (as far as its disk keeps it)."""
     try:
         info = stat_of(out, entry["path"])
     except (OSError, OutsideError):
@@ -271,7 +271,8 @@ def still_there(out: Path, entry: Mapping[str, Any]) -> bool:
 
 
 def all_there(out: Path, outputs: Iterable[Mapping[str, Any]], record: Mapping[str, Any] | None) -> bool:
-    """Whether everything that a job (its outputs in plain values) is to make is delivered already, as recorded."""
+    """True if everything that a job (its outputs in plain values) is to make is delivered already, as
+    recorded."""
     if not record or record.get("status") != "done":
         return False
     for output in outputs:

@@ -19,7 +19,8 @@ __all__ = ["Plan", "PlannedClip", "Signal", "Stated", "stem_of"]
 
 @dataclass(frozen=True, kw_only=True)
 class Stated:
-    """What one authority (a row, a side file, the recipe, an option) says of a clip's signal; empty where it is silent."""
+    """Statement of one authority (a row, a side file, the recipe, an option) about a clip's signal; empty
+    where it is silent."""
 
     who: str
     encoding: str = ""
@@ -30,7 +31,7 @@ class Stated:
 
 @dataclass(frozen=True, kw_only=True)
 class Signal:
-    """What the original's code values mean, and who said so."""
+    """Encoding and levels of an original's code values, and who stated them."""
 
     encoding: Encoding
     encoding_from: str

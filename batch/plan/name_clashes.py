@@ -15,7 +15,7 @@ __all__ = ["fingerprint", "set_apart"]
 
 
 def fingerprint(clip: PlannedClip) -> str:
-    """What an original is told by wherever it lies: size, length, first timecode and reel."""
+    """Fingerprint of an original, wherever it lies: size, length, first timecode and reel."""
     facts = clip.facts
     return digest_of([facts.bytes, facts.frames, str(facts.timecode), facts.reel], 12)
 

@@ -34,7 +34,7 @@ DECIDES = (*GRADE_COLUMNS, "cdl", "date", "day")
 
 @dataclass(frozen=True, kw_only=True)
 class RowPlanner:
-    """What planning a row takes of its request."""
+    """Plans a row, with all that it needs of its request."""
 
     recipe: Recipe
     options: Stated
@@ -80,7 +80,7 @@ class RowPlanner:
             plan.clips.append(found)
 
     def _original(self, row: Row, faults: list[RushlightError]) -> Path | None:
-        """Where a row's original is; without one, what else is wrong with the row as far as that can be told."""
+        """Path of a row's original; without one, what else is wrong with the row as far as that can be told."""
         if any(fault.key == "clip" for fault in faults):
             return None
         try:

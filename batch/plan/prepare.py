@@ -108,7 +108,7 @@ def read_list(path: Path) -> tuple[ClipList, str]:
 
 
 def is_folder(path: Path) -> bool:
-    """Whether a list is a folder of originals, or was one when it was kept."""
+    """True if a list is a folder of originals, or was one when it was kept."""
     return path.is_dir() or is_kept(f"folder {path.absolute()}")
 
 
@@ -267,7 +267,7 @@ def _plan_rows(
 
 
 def _other_requests(request: Request, recipe_file: str) -> list[Asking]:
-    """What else was asked for in the output folder."""
+    """Other requests of the output folder."""
     if request.out is None:
         return []
     recipe = str(Path(recipe_file).absolute()) if recipe_file else request.recipe

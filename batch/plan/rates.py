@@ -46,7 +46,7 @@ def played_rate(facts: Facts, recipe: Recipe, warnings: list[str]) -> tuple[Fram
 
 
 def _out_of_step(facts: Facts) -> str:
-    """How much longer or shorter a clip of variable rate runs at its even one; nothing where it keeps step."""
+    """How many seconds longer or shorter a clip of variable rate runs at its even one; empty where it keeps step."""
     if facts.seconds is None:
         return ""
     off = facts.rate.seconds(facts.frames) - facts.seconds

@@ -1,4 +1,4 @@
-"""What lies under the media folders against what the list names: both ways, and the counts add up."""
+"""Reconcile the media folders with the list: both ways, and the counts add up."""
 
 from __future__ import annotations
 
@@ -24,8 +24,9 @@ MAX_TAGS = 4_000_000  # of a manifest: a file has some eight
 
 @dataclass(frozen=True, kw_only=True)
 class Walk:
-    """What was found below some media folders: each original with its key and, where it does not open, the reason; how many other
-    files lie in each folder; and the files that an offload's ASC MHL manifest names and that are not there."""
+    """Files found below some media folders: each original with its key and, where it does not open, the
+    reason; how many other files lie in each folder; and the files that an offload's ASC MHL manifest names
+    and that are not there."""
 
     folders: tuple[str, ...] = ()
     originals: tuple[tuple[str, str, str], ...] = ()  # path, key, reason

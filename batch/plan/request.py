@@ -1,4 +1,4 @@
-"""What a user asked for, before anything is read."""
+"""A request: what a user asked for, before anything is read."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ class Request:
     replaced: str = "keep"  # or "remove": what becomes of outputs that newer ones replace
 
     def plain(self) -> dict[str, Any]:
-        """What was asked for in plain values, to be asked for again: paths absolute, and no stand-ins for files."""
+        """The request in plain values, to be asked for again: paths absolute, and no stand-ins for files."""
         return {
             "clip_list": str(self.clip_list.absolute()),
             "recipe": str(Path(self.recipe).absolute()) if Path(self.recipe).is_file() else self.recipe,

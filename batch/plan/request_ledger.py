@@ -81,7 +81,7 @@ class Entry:
 
 @dataclass(frozen=True, kw_only=True)
 class Day:
-    """What all requests of a folder come to: `listed` = delivered + set aside + failed + not yet."""
+    """Totals of all requests of a folder: `listed` = delivered + set aside + failed + not yet."""
 
     entries: tuple[Entry, ...]
     media: (
@@ -109,7 +109,7 @@ class Day:
 
 
 def request_id(clip_list: str, recipe: str, only: Iterable[str]) -> str:
-    """What tells a request of an output folder from another."""
+    """Identity of a request within an output folder."""
     return digest_of([clip_list, recipe, list(only)], 12)
 
 

@@ -1,4 +1,4 @@
-"""What a show LUT takes and gives: spaces and levels, as a row states them, else the recipe.
+"""Input and output of a show LUT: spaces and levels, as a row states them, else the recipe.
 
 A LUT stated for another encoding than the clip's gets the signal in that one, and one stated for another display than
 the recipe's is shown in its light: `rushlight.pipelines.colour.look` does both. A statement without a LUT is an error.

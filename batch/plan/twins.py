@@ -15,7 +15,8 @@ __all__ = ["doubt", "untwinned"]
 
 
 def doubt(plan: Plan, check: Callable[[], list[str]]) -> None:
-    """What a check over all clips says. One that ends with a fault of our own is left out, and said: no clip is worse for it."""
+    """Doubts that a check over all clips raises. One that ends with a fault of our own is left out, and said:
+    no clip is worse for it."""
     try:
         plan.warnings += check()
     except Exception as error:

@@ -1,1 +1,1 @@
-"""Who works, and where: processes here or a Dask farm of machines."""
+"""Workers: processes of this machine, or a Dask farm of machines."""

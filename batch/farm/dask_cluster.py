@@ -138,14 +138,14 @@ def connected(address: str, security: Any) -> Any:
 
 
 def safe(address: str) -> bool:
-    """Whether nobody without the farm's certificate gets there: by TLS, or on this machine alone."""
+    """True if nobody without the farm's certificate gets there: by TLS, or on this machine alone."""
     host = address.rpartition("://")[2].rpartition(":")[0]
     return address.startswith("tls://") or host.startswith("127.") or host in ("localhost", "[::1]")
 
 
 @contextlib.contextmanager
 def _for_children() -> Iterator[None]:
-    """What processes that start in here inherit: one thread a library."""
+    """Environment of processes that start in here: one thread a library."""
     before = {name: os.environ.get(name) for name in ENVIRONMENT}
     os.environ.update(ENVIRONMENT)
     try:

@@ -271,7 +271,7 @@ class DaskFarm:
             self._flying[key] = (task, worker, future)
 
     def _up(self, worker: Worker) -> bool:
-        """Whether a worker is known to be up by its minder here, who starts none again that dies before."""
+        """True if a worker is known to be up by its minder here, who starts none again that dies before."""
         if self._cluster is None:
             return True
         minders = list(self._cluster.workers.values())
@@ -310,7 +310,7 @@ class DaskFarm:
             self._inbox.put((key, "lost", error))
 
     def results(self, timeout: float) -> list[Result]:
-        """What has ended."""
+        """Results of tasks that have ended."""
         found: list[Result] = []
         self._look(found)
         try:

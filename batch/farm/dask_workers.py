@@ -42,14 +42,16 @@ def other_versions(theirs: Mapping[str, str], ours: Mapping[str, str]) -> str:
 
 
 class Losses:
-    """What machines that left cost the jobs whose tasks they had: a machine of many workers no more than one of a single."""
+    """Losses of machines, charged to the jobs whose tasks they had: a machine of many workers no more than
+    one of a single."""
 
     def __init__(self) -> None:
         self._charged: dict[tuple[str, str], int] = {}  # machine, job -> the serial of its last charged loss
 
     def charged_already(self, task: Task, worker: Worker, serial: Iterator[int]) -> bool:
-        """Whether a machine left and took this task along with one that its job was charged for: one that was out when that one
-        was lost. If not, this loss is charged. The serials number what is sent, and losses among them."""
+        """True if a machine left and took this task along with one that its job was charged for: one that was
+        out when that one was lost. If not, this loss is charged. The serials number what is sent, and losses
+        among them."""
         loss = worker.machine, task.arguments[0]["job"]
         sent = int(worker.task.rpartition("-")[2])
         if sent <= self._charged.get(loss, 0):

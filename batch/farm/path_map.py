@@ -64,14 +64,15 @@ def _moved(path: str, source: str, target: str) -> str | None:
 
 
 def _places(path: str, mounts: Sequence[Mount]) -> list[str]:
-    """Where a path of the runner's may be found, the longest mapped folder first, the path itself last."""
+    """Paths at which a path of the runner's may be found, the longest mapped folder first, the path itself
+    last."""
     longest = sorted(mounts, key=lambda m: -len(m.here))
     moved = (_moved(path, m.here, m.there) for m in longest)
     return [*(p for p in moved if p is not None), path]
 
 
 def original_there(path: str) -> bool:
-    """Whether an original is there; of a pattern of several files, whether its folder is."""
+    """True if an original is there; of a pattern of several files, if its folder is."""
     return os.path.exists(path) or ("#" in os.path.basename(path) and os.path.isdir(os.path.dirname(path)))
 
 

@@ -68,7 +68,7 @@ def _opened(folder: Path | str, within: int | None = None) -> int:
 
 
 def _locked(folder: int, how: int) -> bool:
-    """Whether a lock was taken: not where another has it, nor on a disk that has no locks."""
+    """Take a lock; true if it was taken: not where another has it, nor on a disk that has no locks."""
     with suppress(OSError):
         fcntl.flock(folder, how)
         return True

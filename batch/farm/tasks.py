@@ -1,4 +1,4 @@
-"""What runs somewhere: a task, what became of it, and the place where tasks run as the runner sees it."""
+"""Tasks, their results, and the farm that runs them as the runner sees it."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class Task:
 
 @dataclass(frozen=True, kw_only=True)
 class Result:
-    """What became of a task: a value, or an error."""
+    """Result of a task: a value, or an error."""
 
     key: str
     value: Any = None
@@ -33,17 +33,18 @@ class LostWorker(RushlightError):
 
 
 class Farm(Protocol):
-    """Where tasks run."""
+    """The place where tasks run."""
 
     @property
     def slots(self) -> int:
-        """How many tasks run at once just now; changes as workers come and go."""
+        """Number of tasks that can run at once just now; changes as workers come and go."""
 
     def submit(self, task: Task) -> None:
         """Start a task; the caller keeps no more than `slots` in flight."""
 
     def results(self, timeout: float) -> list[Result]:
-        """What has ended since the last call, waiting up to `timeout` seconds for something to."""
+        """Results of tasks that have ended since the last call, waiting up to `timeout` seconds for something
+        to."""
 
     def close(self, *, now: bool = False) -> None:
         """End the farm; `now` without waiting for what runs."""

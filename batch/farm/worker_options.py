@@ -1,4 +1,4 @@
-"""Who does the work: processes of this machine, or the machines of a Dask scheduler; and what the options that say so mean."""
+"""Options that say who does the work: processes of this machine, or the machines of a Dask scheduler."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ class Crew:
 
 
 def crew_of(options: dict[str, Any]) -> Crew:
-    """Those options as given. OptionError naming the one that is wrong."""
+    """The workers that these options ask for. OptionError naming the one that is wrong."""
     for name in ("tls_ca_file", "tls_cert", "tls_key"):
         if options[name] and not options[name].is_file():
             raise OptionError(f"--{name.replace('_', '-')}: there is no such file", file=str(options[name]))

@@ -1,4 +1,4 @@
-"""What runs in a worker process: it introduces itself, and makes the calls it is sent. It keeps no state of jobs."""
+"""A worker process: it introduces itself, and makes the calls it is sent. It keeps no state of jobs."""
 
 from __future__ import annotations
 
@@ -50,7 +50,8 @@ def call_elsewhere(function: str, arguments: tuple[Any, ...], mounts: Sequence[M
 
 
 def introduce() -> dict[str, Any]:
-    """Who this worker is. From here on its heartbeats say how it gets on, and it puts nothing on its disk."""
+    """Introduce this worker to the farm. From here on its heartbeats say how it gets on, and it puts nothing
+    on its disk."""
     from distributed import get_worker
 
     worker = get_worker()

@@ -81,7 +81,7 @@ def own_queue(out: Path, warn: Callable[[str], None]) -> Store:
 
 
 def originals_of(jobs: Iterable[QueuedJob]) -> list[Path]:
-    """Where the originals of jobs (with their payloads) lie."""
+    """Paths of the originals of jobs (with their payloads)."""
     return sorted({Path(job.payload["source"]["path"]) for job in jobs})
 
 

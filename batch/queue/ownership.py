@@ -1,4 +1,5 @@
-"""Whether a queue can have been written by its user alone: its rows say what is read and where it is written to.
+"""Ownership of a queue: it must have been written by its user alone, since its rows say what is read and
+where it is written to.
 
 A queue is refused where another user owns it or may write it, or its folder, in which SQLite puts journals beside it: the
 sticky bit of /tmp does not keep others from that. A group counts as others, unless it is the user's private one (its
@@ -73,7 +74,7 @@ def _check_journal(folder: Path, name: str) -> None:
 
 
 def _others(info: os.stat_result) -> str:
-    """What others have to do with a file or folder, in words; empty where nothing."""
+    """The access that others have to a file or folder, in words; empty where none."""
     if info.st_uid not in (0, os.geteuid()):
         with suppress(KeyError):
             return f"belongs to {pwd.getpwuid(info.st_uid).pw_name}"
@@ -88,7 +89,7 @@ def _others(info: os.stat_result) -> str:
 
 
 def _private(gid: int) -> bool:
-    """Whether a group is this user's own, with nobody else in it."""
+    """True if a group is this user's own, with nobody else in it."""
     try:
         me, group = pwd.getpwuid(os.geteuid()), grp.getgrgid(gid)
     except KeyError:

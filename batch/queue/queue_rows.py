@@ -1,4 +1,5 @@
-"""What a queue's file must hold for us to use it: its tables, and the types of a row, a job and a finished segment.
+"""Rows of a queue's file as they must be for us to use it: its tables, and the types of a row, a job and a
+finished segment.
 
 A queue is a file that anything may have happened to. What is wrong with one row costs that row.
 """
@@ -55,7 +56,7 @@ def check_queue(db: sqlite3.Connection, path: Path, versions: tuple[str, ...]) -
 
 
 def row_fault(values: Mapping[str, object], kinds: Mapping[str, str]) -> str:
-    """What is wrong with a row, by its column; empty where nothing is. `kinds`: the type's name of each column."""
+    """The fault of a row, by its column; empty where nothing is. `kinds`: the type's name of each column."""
     for name, value in values.items():
         classes = _CLASSES[kinds[name]]
         if not isinstance(value, classes):
@@ -92,7 +93,7 @@ def job_of(text: object, *, planned: bool = True) -> dict[str, Any]:
 
 
 def segment_of(text: object) -> dict[str, Any] | None:
-    """What is known of a finished segment; None where that does not read, so that it is rendered again."""
+    """A finished segment as the queue has it; None where that does not read, so that it is rendered again."""
     try:
         return _plain(text, SegmentResult, "")
     except DamagedRow:

@@ -1,4 +1,5 @@
-"""What follows from what, as pure functions: a job's state and an event give the next state and what is to be done.
+"""State machine of jobs, as pure functions: a job's state and an event give the next state and what is to be
+done.
 
 queued -> running -> done
    ^         |
@@ -60,7 +61,8 @@ UNSETTLED: tuple[JobState, ...] = ("set aside", "failed")  # they wait for a per
 
 
 def asked(what: str, state: str, *, planned: bool) -> JobState | Literal["plan again", "gone"] | None:
-    """What a person's word (hold, release, retry, drop) makes of a job: its next state, "gone", or None where it stays as it is.
+    """Next state of a job after a person's word (hold, release, retry, drop): its next state, "gone", or None
+    where it stays as it is.
 
     `planned` is False for a row that could not be planned: a retry of it is "plan again", and it is never held or queued.
     """
@@ -76,7 +78,7 @@ def asked(what: str, state: str, *, planned: bool) -> JobState | Literal["plan a
 
 @dataclass(frozen=True, kw_only=True)
 class Policy:
-    """How often what is tried again."""
+    """Retry policy: how often each kind of failure is tried again."""
 
     delivery_tries: int = 2
     resource_tries: int = 4
@@ -126,7 +128,7 @@ class Failed:
 
 @dataclass(frozen=True, kw_only=True)
 class Action:
-    """What to do."""
+    """An action that follows an event."""
 
     do: Literal["render", "finish", "keep", "deliver", "again", "pause", "fail", "set aside", "plan again"]
     number: int = FINISH  # of the segment to render, or whose result is to be kept
@@ -198,7 +200,7 @@ def failure_kind(error: BaseException) -> FailureKind:
 def after_failure(
     kind: FailureKind, count: int, *, disk_full: bool = False, policy: Policy = DEFAULT_POLICY
 ) -> Action:
-    """What follows the `count`th failure of that kind of one job (the first is 1)."""
+    """Action after the `count`th failure of that kind of one job (the first is 1)."""
     if kind == "changed":
         return Action(do="plan again", why="the original is still growing, or is another")
     if kind == "permanent" or kind == "fault":

@@ -299,7 +299,7 @@ class Store:
             yield dict(zip(names, row, strict=True))
 
     def count(self, *states: str) -> int:
-        """How many jobs are in those states."""
+        """Number of jobs in those states."""
         return len(self.rows(*states))
 
     def payload(self, key: str, identity: str) -> dict[str, Any] | None:
@@ -328,7 +328,8 @@ def _same(file: Mapping[str, Any]) -> bool:
 
 
 def is_full(error: BaseException) -> bool:
-    """Whether a database or its folder could not be written for want of room. A quota shows as a failed write."""
+    """True if a database or its folder could not be written for want of room. A quota shows as a failed
+    write."""
     name = getattr(error, "sqlite_errorname", "")
     return no_room(error) or name in ("SQLITE_FULL", "SQLITE_IOERR_WRITE")
 

@@ -41,7 +41,7 @@ class Delivery:
 
     @property
     def owing(self) -> bool:
-        """Whether something is not written down yet."""
+        """True if something is not written down yet."""
         return bool(self.owed or self.unsaved)
 
     def take(self, result: Result) -> None:
@@ -141,7 +141,8 @@ class Delivery:
         self.logged.setdefault(out, {})[record["job"]] = record
 
     def before(self, out: Path, job: str) -> dict[str, Any] | None:
-        """What the log holds of a job: the log is read once a run, not once a clip, since nobody else writes there."""
+        """Record of a job that the log holds: the log is read once a run, not once a clip, since nobody else
+        writes there."""
         if out not in self.logged:
             self.logged[out] = latest(read_records(out))
         return self.logged[out].get(job)

@@ -37,7 +37,7 @@ class Room:
         self.view, self.stop, self.patient = view, stop, patient
 
     def to(self, place: Path, write: Callable[[], T], *, begun: Future[T] | None = None) -> T:
-        """What `write` gives, once there was room for it where `place` lies; `begun` is its first attempt.
+        """Result of `write`, once there was room for it where `place` lies; `begun` is its first attempt.
 
         Other errors are raised as they come, and a want of room where a stop was asked for.
         """
@@ -75,7 +75,8 @@ class Disks:
         self.paused = ""  # why
 
     def suffice(self, jobs: Iterable[QueuedJob], why: str) -> bool:
-        """Whether there is disk to go on with for these jobs, and no fault (`why`); pauses and resumes, and says so."""
+        """True if there is disk to go on with for these jobs, and no fault (`why`); pauses and resumes, and
+        says so."""
         for job in jobs:
             if self.gone(job):
                 why = f"the disk of {job.out} is gone; nothing is written until it is back"
@@ -92,7 +93,8 @@ class Disks:
             time.sleep(0.25)
 
     def gone(self, job: QueuedJob) -> bool:
-        """Whether another disk lies under a job's folder than when it was queued, such as the system's after an unmount."""
+        """True if another disk lies under a job's folder than when it was queued, such as the system's after
+        an unmount."""
         out = Path(job.out)
         try:
             away = bool(job.mount) and mount_of(out) != job.mount

@@ -32,13 +32,14 @@ class Running:
     made: int = 0  # frames
 
     def tries(self) -> dict[str, Any]:
-        """How often, and for how long."""
+        """Attempts at a job, and their seconds."""
         return {"attempts": self.attempt, "seconds": round(time.monotonic() - self.clock, 3)}
 
 
 @dataclass(kw_only=True)
 class RunState:
-    """What the parts of a run share: the queue, the jobs in hand, the tasks that are out, and how it went so far."""
+    """State that the parts of a run share: the queue, the jobs in hand, the tasks that are out, and how it
+    went so far."""
 
     store: Store
     policy: Policy
@@ -60,7 +61,8 @@ def delivered_record(
     tries: Mapping[str, Any],
     started: float,
 ) -> dict[str, Any]:
-    """What a finish gave, its revision told and what it replaced put by. `tries`: attempts and seconds; `started` is a time."""
+    """Record of a finish, its revision told and what it replaced put by. `tries`: attempts and seconds;
+    `started` is a time."""
     plain = payload["record"]
     old = revisions.replaced(before, payload.get("outputs", ()))
     revisions.describe(out, record, before, old, plain)

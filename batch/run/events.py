@@ -1,4 +1,4 @@
-"""What a run tells while it goes on, how it ended, and what it is asked: the runner's words with the rest."""
+"""Events of a run, its summary, and the terms it is held to: the runner's words with the rest."""
 
 from __future__ import annotations
 
@@ -40,7 +40,8 @@ class Event:
 
 @dataclass(frozen=True, kw_only=True)
 class Terms:
-    """What a night is held to: room kept free, permissions of what is made, when it should be ready, and who may stop it."""
+    """Terms of a night: room kept free, permissions of what is made, when it should be ready, and who may
+    stop it."""
 
     keep_free: int = 500_000_000  # bytes
     mode: int | None = None
@@ -53,14 +54,14 @@ class Terms:
 
 
 def stopping_text(stop: Stop, tasks: int) -> str:
-    """What is said when nothing more is started."""
+    """Message once nothing more is started."""
     text = f"{counted(tasks, 'piece')} of work being finished"
     return f"{text}, for {GRACE:.0f} s at most; Ctrl-C again ends it at once" if stop.since else text
 
 
 @dataclass
 class Summary:
-    """How a run ended, in jobs."""
+    """Summary of a run that has ended, in jobs."""
 
     done: list[str] = field(default_factory=list)
     failed: list[tuple[str, str]] = field(default_factory=list)
@@ -84,7 +85,7 @@ class Summary:
 
 
 class Place:
-    """What a run does about output folders. This one has no others to care for, nor anything to do when idle;
+    """A run's care for output folders. This one has no others to care for, nor anything to do when idle;
     `mode` are the permissions of delivered files, where they are not the umask's."""
 
     def __init__(self, mode: int | None = None) -> None:
@@ -119,5 +120,5 @@ class Work:
 
     @property
     def modules(self) -> tuple[str, ...]:
-        """Where they are: what workers load before there is work."""
+        """Modules of the work, which workers load before there is any."""
         return self.segment.partition(":")[0], self.finish.partition(":")[0]

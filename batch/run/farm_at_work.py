@@ -65,7 +65,7 @@ def run_on(
 
 
 def _given_up(stop: Stop, view: View) -> Callable[[str], None]:
-    """What is done where the farm as a whole is lost: stop now, so that what is left is taken up later."""
+    """Give up where the farm as a whole is lost: stop now, so that what is left is taken up later."""
 
     def gone(text: str) -> None:
         if stop.level < 2:

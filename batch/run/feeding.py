@@ -94,7 +94,7 @@ class Feeding:
         return True
 
     def may_start(self, job: QueuedJob) -> bool:
-        """Whether nobody else renders into its folder, and no other part of its clip is being made."""
+        """True if nobody else renders into its folder, and no other part of its clip is being made."""
         if any(r.job.clip_key == job.clip_key for r in self.state.active.values()):
             return False
         if job.out in self.disks.claimed:

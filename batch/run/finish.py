@@ -81,7 +81,7 @@ def finish_job(
 
 
 def _side(job: JobSpec, segment: SegmentSpec) -> SegmentSide:
-    """What a segment's worker found out. OptionError where its side file is damaged."""
+    """Side file of a segment. OptionError where its side file is damaged."""
     name = side_name(job, segment)
     try:
         return SegmentSide.read(plain_json(read_bytes(Path(job.out), name)))
@@ -167,7 +167,7 @@ def _segment(out: Path, name: str) -> Path:
 def _light(
     job: JobSpec, output: MovieSpec, transfer: int, sides: Sequence[SegmentSide], head: Head | None
 ) -> HdrMetadata | None:
-    """What a PQ movie says of its light, from every picture of every segment and the card, burn-in and all."""
+    """MaxCLL and MaxFALL of a PQ movie, from every picture of every segment and the card, burn-in and all."""
     if not states_light(output.codec, transfer):
         return None
     light = [(pair[0], pair[1]) for side in sides for pair in side.movies[output.output].light]

@@ -1,4 +1,5 @@
-"""What will be ready by a moment: first by the plan's estimate, then by the speed of the run itself.
+"""Forecast of what will be ready by a moment: first by the plan's estimate, then by the speed of the run
+itself.
 
 Work is counted in seconds of one core as the plan estimates them; the run tells how many of those it does a second.
 """
@@ -36,7 +37,8 @@ def speed(done: float, seconds: float, guess: float) -> float:
 
 @dataclass(frozen=True, kw_only=True)
 class Forecast:
-    """Which clips will be ready by a moment, which not, and when all of them are (seconds, as `time.time`)."""
+    """Clips that will be ready by a moment, those that will not, and when all of them are (seconds, as
+    `time.time`)."""
 
     by: float
     end: float

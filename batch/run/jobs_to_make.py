@@ -31,7 +31,7 @@ __all__ = ["fields_of_clip", "jobs_of", "make_folder"]
 
 
 def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
-    """What burn-in may show of a clip, beside the values that run."""
+    """Burn-in fields of a clip, beside the values that run."""
     row = clip.row
     cdl = clip.decision.cdl
     show = (
@@ -71,8 +71,8 @@ def make_folder(out: Path) -> None:
 def jobs_of(
     prepared: Prepared, out: Path, view: View, room: Room | None = None, *, renewed: bool = True
 ) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip], Day]:
-    """What is to be made in `out`, each with the reason, clips that are there, and the whole day of the folder; inputs and bad
-    rows are kept. `renewed`: what was dropped from the queue is asked for again."""
+    """Jobs to be made in `out`, each with the reason, clips that are there, and the whole day of the folder;
+    inputs and bad rows are kept. `renewed`: what was dropped from the queue is asked for again."""
     room = room or Room(view, Stop(), patient=False)
     plan = prepared.plan
     refuse_links(out)

@@ -1,4 +1,4 @@
-"""What an output folder keeps under `log/inputs`, by digest: enough to make any part of it again.
+"""Inputs that an output folder keeps under `log/inputs`, by digest: enough to make any part of it again.
 
 List, recipe, defaults, decisions, show LUTs, fonts, the requests that name them, and the baked looks that workers
 load, each with a small file that says of which look it is.
@@ -108,7 +108,8 @@ def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
 
 
 def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[Request]:
-    """What is asked for again: of each list, recipe and choice the latest request, all it names read from what is kept.
+    """Kept requests, to be made again: of each list, recipe and choice the latest request, all it names read
+    from what is kept.
 
     Media folders that are not there any more are left out. A request is told and left out where what was kept of it is
     gone or changed. OptionError where nothing is left.
@@ -142,7 +143,8 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
 
 
 def _changed(out: Path, name: str) -> str:
-    """What is wrong with a kept file, whose name is the digest of its bytes or, of a .cube, of its numbers; else empty."""
+    """The fault of a kept file, whose name is the digest of its bytes or, of a .cube, of its numbers; else
+    empty."""
     path = out / FOLDER / name
     stem = name.partition(".")[0]
     try:
@@ -175,7 +177,7 @@ def _check(said: Mapping[str, Any]) -> None:
 
 
 def _name(prepared: Prepared, key: str, data: bytes) -> str:
-    """What an input is kept as: its digest, and what it is."""
+    """Name that an input is kept under: its digest, and what it is."""
     if key in prepared.luts.places:
         return f"{prepared.luts.places[key].partition(':')[2]}.cube"
     kind, _, given = key.partition(" ")

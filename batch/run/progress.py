@@ -1,4 +1,4 @@
-"""What a person, a pipe or a script sees while the night runs, and the last summary."""
+"""Progress of a night as a person, a pipe or a script sees it, and the last summary."""
 
 from __future__ import annotations
 
@@ -130,7 +130,7 @@ class View:
         return visible(f"{waiting} waiting; " + (f"rendering {now}" if now else "none is being rendered yet"))
 
     def say_replaced(self, event: Event) -> None:
-        """What of a clip was replaced, why, and where it is now."""
+        """Say which outputs of a clip were replaced, why, and where they are now."""
         if replaced := (event.record or {}).get("replaced"):
             kept = sorted({r["kept"].partition("/" + r["output"])[0] for r in replaced if r["kept"]})
             now = f"kept in {', '.join(kept)}" if kept else "removed"

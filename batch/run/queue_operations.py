@@ -254,7 +254,7 @@ def _run_all(
 
 
 def _segments(store: Store, waiting: Sequence[QueuedJob], enough: int) -> int:
-    """How many segments there are to render, counted no further than there is use for."""
+    """Number of segments to render, counted no further than there is use for."""
     if len(waiting) >= enough:
         return len(waiting)
     count = 0

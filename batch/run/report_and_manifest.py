@@ -1,4 +1,4 @@
-"""What is written of an output folder once its jobs are made: the report and the hash manifest."""
+"""Report and hash manifest of an output folder, written once its jobs are made."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ __all__ = ["pages_are_current", "write_pages"]
 
 
 def pages_are_current(out: Path) -> bool:
-    """Whether the report is newer than all that it tells: the log and the requests."""
+    """True if the report is newer than all that it tells: the log and the requests."""
     try:
         made = (out / "report" / "index.html").stat().st_mtime_ns
         told = [log_path(out), *(out / "log" / "requests").glob("*.json")]

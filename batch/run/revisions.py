@@ -1,4 +1,5 @@
-"""What becomes of outputs that newer ones replace: kept under `revisions/N/`, or removed; never mixed with the new.
+"""Revisions, outputs that newer ones replaced: kept under `revisions/N/`, or removed; never mixed with the
+new.
 
 N is the clip's revision that they were made in, counted from 1. The old files are linked there before the new ones
 take their names, so that no name is ever without a whole file; old names that nothing takes again are cleared after.
@@ -91,7 +92,8 @@ def _same_picture(before: Mapping[str, Any], record: Mapping[str, Any]) -> str:
 
 
 def cause(before: Mapping[str, Any], record: Mapping[str, Any]) -> str:
-    """What differs between two records of a clip, in words: the first of original, range, look, recipe, burn-in."""
+    """Cause of a revision, what differs between two records of a clip, in words: the first of original,
+    range, look, recipe, burn-in."""
     if why := _same_picture(before, record):
         return why
     if (before.get("recipe") or {}).get("digest") != (record.get("recipe") or {}).get("digest"):

@@ -1,1 +1,1 @@
-"""What happens to jobs: lists, grades, plans, the queue, the farm, finishing, proof and report."""
+"""The life of a job: lists, grades, plans, the queue, the farm, finishing, proof and report."""

@@ -1,4 +1,4 @@
-"""What goes to a terminal or a pipe: lines for people, in which nothing is hidden, and documents for scripts."""
+"""Output to a terminal or a pipe: lines for people, in which nothing is hidden, and documents for scripts."""
 
 from __future__ import annotations
 

@@ -55,7 +55,7 @@ _LOCAL_FUSE = ("fuse.fuse-overlayfs", "fuse.mergerfs")
 
 
 def state_folder() -> Path:
-    """Where this user's queues are kept: `rushlight` under $XDG_STATE_HOME, else under ~/.local/state."""
+    """Folder of this user's queues: `rushlight` under $XDG_STATE_HOME, else under ~/.local/state."""
     return Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state") / "rushlight"
 
 

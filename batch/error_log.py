@@ -37,7 +37,7 @@ def kept_fault(out: Path, doing: str, error: RushlightError) -> RushlightError:
 
 
 def _keep(out: Path, doing: str, trace: str) -> str:
-    """Where a traceback is kept, in brackets; nothing where it could not be."""
+    """Keep a traceback; gives its file, in brackets, or nothing where it could not be kept."""
     with suppress(OSError, OutsideError):
         when = datetime.now(UTC).isoformat(timespec="seconds")
         with append(out, ERRORS) as stream:

@@ -59,7 +59,7 @@ class Stop:
 
     @property
     def due(self) -> bool:
-        """Whether what is in hand is dropped."""
+        """True once work in hand is to be dropped."""
         return self.level > 1 or (self.since is not None and time.monotonic() - self.since > GRACE)
 
 
@@ -69,7 +69,7 @@ class Stopped(KeyboardInterrupt):
 
 @dataclass
 class _Ears:
-    """What was heard, and who minds it."""
+    """Signals heard so far, and who minds them."""
 
     heard: int = 0
     hung_up: bool = False
@@ -131,7 +131,7 @@ def listening(*, night: bool = False) -> Iterator[None]:
 
 
 def heard() -> bool:
-    """Whether a signal has asked to stop."""
+    """True if a signal has asked to stop."""
     return _ears.heard > 0
 
 
@@ -191,8 +191,9 @@ def _start_tracker() -> None:
 
 
 def deaf(call: Callable[[], T], undo: Callable[[T], object]) -> T:
-    """What `call` gives. No process or thread that it starts, nor any that those start later, hears these signals, since
-    each has the signal mask of who started it. Where the wait for it is interrupted, `undo` gets what it gives."""
+    """Result of `call`, made with signals blocked. No process or thread that it starts, nor any that those
+    start later, hears these signals, since each has the signal mask of who started it. Where the wait for it
+    is interrupted, `undo` gets what it gives."""
     _start_tracker()  # started in there, it would unblock them for the workers
 
     def block() -> None:

@@ -1,4 +1,5 @@
-"""Where a night's words go: to standard output and error; and once those are gone, to `log/run.txt` of its folders.
+"""A night's messages go to standard output and error; and once those are gone, to `log/run.txt` of its
+folders.
 
 A terminal is gone when it was closed or its connection was lost (SIGHUP), or when writing to it fails; a pipe, when who
 read it has ended. None of it ends the night, and neither does a disk that is too full for the words.
@@ -136,7 +137,7 @@ class Deaf:
 
 
 def is_terminal(stream: Any) -> bool:
-    """Whether a stream is a terminal that is there; a process may have been started without (None)."""
+    """True if a stream is a terminal that is there; a process may have been started without (None)."""
     return stream is not None and bool(stream.isatty())
 
 

@@ -72,7 +72,7 @@ class Delivered(_Event):
 
 
 class ClipTold(_Event):
-    """What became of a clip, other than that it is delivered."""
+    """A clip's event other than its delivery."""
 
     event: Literal["started", "failed", "set aside", "changed", "retry"] = Field(
         description="started; failed; set aside; changed: its original, it is planned again; retry: it is tried again."
@@ -82,7 +82,7 @@ class ClipTold(_Event):
 
 
 class RunTold(_Event):
-    """What became of the run."""
+    """An event of the run as a whole."""
 
     event: Literal["waiting", "paused", "resumed", "stopping"] = Field(
         description="waiting for a folder or an original; paused for want of a disk or workers; resumed; stopping."
@@ -92,7 +92,7 @@ class RunTold(_Event):
 
 
 class Forecast(_Event):
-    """What should be ready by a moment will be late, or will be in time again."""
+    """Forecast: work that should be ready by a moment will be late, or will be in time again."""
 
     event: Literal["late", "in time"] = Field(description="late, or in time.")
     clip: Clip = ""

@@ -73,7 +73,7 @@ ByRecipe = Annotated[RecipeName, Field(description="Recipe that the clip was mad
 
 
 class JobRecord(Shape):
-    """What every record has, delivered or not; whatever else it has is of these types."""
+    """Fields of every record, delivered or not; whatever else it has is of these types."""
 
     schema_: str = Field(alias="schema", description="Schema and version of the record.")
     job: Name = Field(description="Name of the job: the clip, and what tells it from others of its name.")
@@ -202,6 +202,6 @@ def _check_names(record: JobRecord) -> None:
 
 
 def is_newer(record: Mapping[str, Any]) -> bool:
-    """Whether a record is of a version after this one's."""
+    """True if a record is of a version after this one's."""
     match = _VERSION.fullmatch(str(record.get("schema")))
     return match is not None and int(match[1]) > int(SCHEMA.rpartition("-")[2])

@@ -39,7 +39,7 @@ class Source(Shape):
 
 
 class Signal(Shape):
-    """How the original's code values were read, and who says so."""
+    """Encoding and levels by which the original was read, and who stated them."""
 
     encoding: str = Field(default="", description="Camera encoding: curve/gamut.")
     encoding_from: str = Field(default="", description="Where the encoding was stated.")
@@ -48,7 +48,8 @@ class Signal(Shape):
 
 
 class Original(Shape):
-    """What was seen in the original's pictures: the yardstick for warnings about delivered ones. Empty where nothing was."""
+    """Measurements of the original's pictures: the yardstick for warnings about delivered ones. Empty where
+    nothing was."""
 
     black: list[FrameRun] = Field(
         default=[], description="Runs of black frames: first and last, counted from 0 in the clip."

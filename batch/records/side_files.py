@@ -40,7 +40,7 @@ class SegmentPicture(Shape):
 
 
 class SegmentMovie(Shape):
-    """What was measured of a movie's segment."""
+    """Measurements of a movie's segment."""
 
     tiles: list[Sample] = Field(description="Tiles of sampled frames.")
     covered: list[Box] = Field(description="Boxes under burn-in: x, y, width, height in pixels.")
@@ -61,7 +61,7 @@ class SegmentStill(Shape):
 
 
 class SegmentOriginal(Shape):
-    """What was seen in the original's pictures in a segment."""
+    """Measurements of the original's pictures in a segment."""
 
     grids: list[Cells] = Field(description="Mean signal of the sixteen cells of each frame, 0 to 1.")
     missing: list[Count] = Field(description="Frames that are missing, counted from 0 in the segment.")
@@ -69,7 +69,7 @@ class SegmentOriginal(Shape):
 
 
 class SegmentSide(Shape):
-    """What a worker finds out of one segment, kept beside its files until the job is finished."""
+    """Side file of a segment: what a worker finds out of it, kept beside its files until the job is finished."""
 
     schema_: str = Field(alias="schema", description="Schema and version of the side file.")
     first: Count = Field(description="Frame number in the original of the segment's first frame.")

@@ -38,7 +38,7 @@ class FolderSums(Shape):
 
 
 class Sums(Shape):
-    """How a run ended."""
+    """Counts of a run that has ended."""
 
     done: list[str] = Field(default=[], description="Clips that were delivered.")
     unchanged: list[str] = Field(default=[], description="Clips that were there already.")

@@ -65,7 +65,7 @@ class ClipVerdicts(Shape):
 
 
 class Verdicts(Shape):
-    """What `verify` found in an output folder."""
+    """Verdicts of `verify` on an output folder."""
 
     schema_: Literal["rushlight-verify-1"] = Field(
         alias="schema", description="Schema and version of the document."

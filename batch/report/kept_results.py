@@ -1,4 +1,5 @@
-"""What a report needs and no job's record holds: the last count of originals, and the last measuring by `verify`.
+"""Results kept for the report, which no job's record holds: the last count of originals, and the last
+measuring by `verify`.
 
 Small JSON files beside the log of an output folder.
 """
@@ -29,12 +30,12 @@ def keep_verdicts(document: Mapping[str, Any], out: Path) -> None:
 
 
 def kept_verdicts(out: Path) -> dict[str, Any] | None:
-    """What `verify` found the last time; None where it was never run, or what it kept does not read."""
+    """Verdicts of the last `verify`; None where it was never run, or what it kept does not read."""
     return _read(out, "verify.json")[0]
 
 
 def kept_faults(out: Path) -> list[str]:
-    """What of it is there and does not read, a sentence each."""
+    """Faults of kept results that do not read, a sentence each."""
     return [fault for name in _SHAPES if (fault := _read(out, name)[1])]
 
 

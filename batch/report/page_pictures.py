@@ -127,7 +127,7 @@ def _padded(rgb: Array, width: int, height: int) -> Array:
 
 
 def _waveform(rgb: Array, display: Display, width: int = 480, height: int = 160) -> Array:
-    """Where the signal lies, column by column: R', G' and B' of 0 (foot) to 1 (head), lines at each quarter."""
+    """Waveform of a picture, column by column: R', G' and B' of 0 (foot) to 1 (head), lines at each quarter."""
     thin = np.clip(np.nan_to_num(rgb[:: max(1, rgb.shape[0] // 270)]), 0, 1)
     at = np.arange(thin.shape[1]) * width // thin.shape[1]
     canvas = np.full((height, width, 3), 0.06)

@@ -229,8 +229,9 @@ def _curve(grade: Mapping[str, Any] | None) -> list[tuple[str, str]]:
 
 
 def _greys(record: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """What the whole look makes of greys, as (channel, SVG points) of 100 x 100: across, the scene's light from 2.5
-    stops under to 2.5 over 18 %; up, the display signal 0..1. From the patches in the record, so evaluated exactly."""
+    """Curves of the whole look on greys, as (channel, SVG points) of 100 x 100: across, the scene's light
+    from 2.5 stops under to 2.5 over 18 %; up, the display signal 0..1. From the patches in the record, so
+    evaluated exactly."""
     patches = record["colour"].get("patches") or {}
     layer = next((x for x in record["look"].get("layers", ()) if x["layer"] == "display"), None)
     seen = sorted((light, patches[name]["xyz"]) for name, light in _GREYS.items() if name in patches)
@@ -246,7 +247,7 @@ def _greys(record: Mapping[str, Any]) -> list[tuple[str, str]]:
 
 
 def _span(clips: list[dict[str, Any]]) -> None:
-    """Where each clip lies on the day's line, in hundredths: `left` and `wide`, from its timecodes."""
+    """Place of each clip on the day's line, in hundredths: `left` and `wide`, from its timecodes."""
     ends = [(_seconds(c["first"]), _seconds(c["first"]) + c["frames"] / _rate(c["rate"])) for c in clips]
     start = min((e[0] for e in ends), default=0.0)
     whole = max(max((e[1] for e in ends), default=1.0) - start, 1e-6)

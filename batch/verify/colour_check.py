@@ -95,7 +95,8 @@ def colour_check(
 
 
 def _likeness(like: Sequence[str], shares: Mapping[str, float], large: bool) -> str:
-    """Which fault a difference is like, in words. Where it is `large`, only if it is about that fault and no more."""
+    """The fault that a difference is like, in words. Where it is `large`, only if it is about that fault and
+    no more."""
     near = min(like, key=lambda name: abs(abs(shares[name]) - 1), default="")
     if not near or (large and abs(shares[near]) >= 1.5):
         return ""
@@ -151,7 +152,7 @@ def _kind(entry: Mapping[str, Any]) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class _Faults:
-    """What share of each fault a difference holds; the faults, in words, that this clip could not show."""
+    """Share of each fault in a difference; the faults, in words, that this clip could not show."""
 
     shares: Mapping[str, float] = field(default_factory=dict)
     blind: str = ""
@@ -202,7 +203,7 @@ def _moved(entry: Mapping[str, Any], record: Mapping[str, Any]) -> tuple[int, di
 
 
 def _mixed_up(base: Array, entry: Mapping[str, Any]) -> Iterator[tuple[str, Array]]:
-    """What tiles (n, 3) L*a*b* would move by if the matrix or the levels were mixed up, taken as flat colours."""
+    """Shift of tiles (n, 3) L*a*b* if the matrix or the levels were mixed up, taken as flat colours."""
     if entry["kind"] == "still":
         return
     display = find_display(entry["display"])

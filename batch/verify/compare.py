@@ -85,7 +85,7 @@ def _movies(record: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
 
 
 def _differences(one: Mapping[str, Any], two: Mapping[str, Any]) -> list[str]:
-    """Where two records of a clip have other outputs, rasters, codecs or frames, one sentence each."""
+    """Differences of two records of a clip in outputs, rasters, codecs or frames, one sentence each."""
     here, there = _movies(one), _movies(two)
     found = [
         f"{name} is only {where}"
@@ -103,7 +103,8 @@ def _differences(one: Mapping[str, Any], two: Mapping[str, Any]) -> list[str]:
 
 
 def _same_frames(one: Mapping[str, Any], two: Mapping[str, Any]) -> bool | None:
-    """Whether every frame of every output that both have was graded to the same codes; None where none is common."""
+    """True if every frame of every output that both have was graded to the same codes; None where none is
+    common."""
 
     def digests(record: Mapping[str, Any]) -> dict[str, str]:
         return {o: p["digest"] for p in record["colour"]["pictures"] for o in p["outputs"]}
@@ -242,7 +243,8 @@ def _against(
 
 
 def _area(width: int, height: int, entry: Mapping[str, Any]) -> tuple[tuple[int, int, int, int], str]:
-    """Where in a reference frame the picture lies: all of it, or with the bars that the delivery has; and a note."""
+    """Area of the picture in a reference frame: all of it, or with the bars that the delivery has; and a
+    note."""
     x, y, w, h = entry["picture"]
     shape = width / height
     if abs(shape * h / w - 1) <= SHAPE_TOLERANCE:

@@ -345,7 +345,7 @@ def _covered_shares(entry: Mapping[str, Any]) -> Array:
 
 
 def _open_cells(entry: Mapping[str, Any]) -> list[int]:
-    """Which of the sixteen luma cells burn-in leaves alone."""
+    """The luma cells, of sixteen, that burn-in leaves alone."""
     return np.flatnonzero(_covered_shares(entry) == 0).tolist()
 
 

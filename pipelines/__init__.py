@@ -1,1 +1,1 @@
-"""What happens to pictures: encodings, looks, sources, raster, slate, writers. Knows nothing of jobs."""
+"""The life of a picture: encodings, looks, sources, raster, slate, writers. Knows nothing of jobs."""

@@ -104,7 +104,7 @@ def _again(
 
 
 class InputError(RushlightError):
-    """What the user gave is wrong."""
+    """A fault of what the user gave."""
 
 
 class RecipeError(InputError):
@@ -167,7 +167,7 @@ LONGEST = 300  # characters that are shown of what a library says
 
 
 def said(error: BaseException) -> str:
-    """What an unexpected exception says, on one line that is not too long."""
+    """Text of an unexpected exception, on one line that is not too long."""
     text = " ".join(str(error).split())
     return f"{type(error).__name__}: {text[:LONGEST]}{'...' if len(text) > LONGEST else ''}"
 
@@ -206,7 +206,7 @@ FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
 def no_room(error: BaseException) -> bool:
-    """Whether an error says that a disk is full or a quota used up: it will do once there is room."""
+    """True if an error says that a disk is full or a quota used up: it will do once there is room."""
     if isinstance(error, ResourceError):
         return error.text in {_SHORT_OF[code] for code in FULL}
     return isinstance(error, OSError) and error.errno in FULL

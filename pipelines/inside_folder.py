@@ -172,7 +172,7 @@ def refuse_links(root: Path, outputs: Iterable[str] = ()) -> None:
 
 
 def stat_of(root: Path, name: str) -> os.stat_result:
-    """What is known of a plain file. OutsideError for a link, OSError where it is not there or is something else."""
+    """Status of a plain file. OutsideError for a link, OSError where it is not there or is something else."""
     with holding(root, name) as (handle, last):
         return _stat(handle, last, root, name)
 
@@ -187,7 +187,7 @@ def _stat(handle: int, last: str, root: Path, name: str) -> os.stat_result:
 
 
 def is_file(root: Path, name: str) -> bool:
-    """Whether a plain file of that name is there; a link is none."""
+    """True if a plain file of that name is there; a link is none."""
     try:
         stat_of(root, name)
     except (OSError, OutsideError):
@@ -276,7 +276,8 @@ def unlink(root: Path, name: str) -> None:
 
 
 def same_time(first: int, second: int) -> bool:
-    """Whether two times (ns) can be one file's: equal, or one is the other cut to what some file system keeps.
+    """True if two times (ns) can be one file's: equal, or one is the other cut to what some file system
+    keeps.
 
     A share's client may hold all digits until it asks the server again, and a copy on another disk has fewer."""
     older, newer = sorted((first, second))

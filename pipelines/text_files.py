@@ -31,7 +31,7 @@ class Kept(Protocol):
 
 @dataclass
 class Desk:
-    """What was read, by absolute path or another name; and what stands in for what has such a name.
+    """Texts that were read, by absolute path or another name; and what stands in for what has such a name.
 
     At a `sealed` one nothing else is read: what asks for it was not written by the user.
     """
@@ -42,7 +42,7 @@ class Desk:
 
     @contextmanager
     def unsealed(self, yes: bool = True) -> Iterator[None]:
-        """What is read inside was named by the user."""
+        """Let files be read inside: the user named them."""
         before, self.sealed = self.sealed, self.sealed and not yes
         try:
             yield
@@ -65,8 +65,8 @@ def desk(kept: Mapping[str, Kept], *, sealed: bool = False) -> Iterator[Desk]:
 
 
 def noted(name: str, read: Callable[[], bytes]) -> bytes:
-    """What `read` gives, or what was kept under that name; noted if a desk is open. OutsideError at a sealed one for what
-    was not kept."""
+    """Result of `read`, or what was kept under that name; noted if a desk is open. OutsideError at a sealed
+    one for what was not kept."""
     here = _desk.get()
     if here is None:
         return read()
@@ -78,7 +78,7 @@ def noted(name: str, read: Callable[[], bytes]) -> bytes:
 
 
 def is_kept(name: str | Path) -> bool:
-    """Whether something is read from where it was kept, and need not be where it was."""
+    """True if something is read from where it was kept, and need not be where it was."""
     here = _desk.get()
     key = str(name.absolute()) if isinstance(name, Path) else name
     return here is not None and key in here.kept

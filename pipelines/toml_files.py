@@ -21,8 +21,8 @@ _OTHER = re.compile(r"#[^\n]*|[ \t]+|[A-Za-z0-9_+-]+|.", re.DOTALL)
 
 
 def read_toml(text: str, *, file: str, error: type[InputError]) -> dict[str, Any]:
-    """What a TOML document holds. `error` naming the file, and the line where that is known, for what is no TOML or beyond
-    the limits."""
+    """Content of a TOML document. `error` naming the file, and the line where that is known, for what is no
+    TOML or beyond the limits."""
     if len(text) > MOST:
         raise error(f"is longer than {MOST // 1_000_000} MB, which is no TOML of ours", file=file)
     fault, place = _beyond(text)
@@ -35,7 +35,7 @@ def read_toml(text: str, *, file: str, error: type[InputError]) -> dict[str, Any
 
 
 def _beyond(text: str) -> tuple[str, int]:
-    """What of a text is beyond the limits, and where; nothing where all is within, or where a string has no end."""
+    """The limit that a text goes beyond, and where; empty where all is within, or where a string has no end."""
     place = parts = depth = 0
     while place < len(text):
         found = (_STRING if text[place] in "\"'" else _OTHER).match(text, place)

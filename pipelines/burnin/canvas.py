@@ -41,7 +41,7 @@ def _draw(plane, runs, keep, add, x, y):  # type: ignore[no-untyped-def]
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Strokes:
-    """What is drawn over one plane: runs of samples; of each sample, the share that stays and what is added."""
+    """Strokes drawn over one plane: runs of samples; of each sample, the share that stays and what is added."""
 
     runs: NDArray[
         np.int32

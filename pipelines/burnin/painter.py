@@ -67,7 +67,7 @@ class _Line:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Running:
-    """Where the characters of a running value stand, and how each is drawn there."""
+    """Places of a running value's characters, and how each is drawn there."""
 
     field: str
     places: tuple[int, ...]
@@ -144,7 +144,7 @@ class Painter:
     # --- setting up
 
     def _clean(self, text: str, font: str) -> tuple[str, str]:
-        """What can be drawn of a text, and the font for it."""
+        """The text as it can be drawn, and the font for it."""
         clean, lost, font = drawable(text, font)
         if lost:
             self.warnings.append(f"burn-in: cannot draw {lost!r} of {text!r}; shown as ?")
@@ -301,7 +301,7 @@ def _cell_of(at: str) -> tuple[str, str]:
 
 
 def _share(column: str, used: set[str]) -> float:
-    """How much of the width a line may take beside its neighbours."""
+    """Share of the width that a line may take beside its neighbours."""
     if len(used) == 1:
         return 1.0
     if "centre" not in used:

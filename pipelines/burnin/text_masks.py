@@ -102,7 +102,7 @@ def glyphs_of(data: bytes, font: str) -> frozenset[int]:
 
 
 def _can_be_set(character: str) -> bool:
-    """Whether setting one code point after the other, left to right, shows this one as it is written."""
+    """True if setting one code point after the other, left to right, shows this one as it is written."""
     if unicodedata.category(character) in ("Mn", "Mc", "Me", "Cf", "Cs", "Co"):
         return False
     return unicodedata.bidirectional(character) not in ("R", "AL", "AN")
@@ -114,8 +114,8 @@ def _lost(text: str, font: str) -> str:
 
 
 def drawable(text: str, font: str = FONT) -> tuple[str, str, str]:
-    """What is drawn of a text, the characters that are not, and the font: the one asked for or, if that lacks more
-    of the text, the second one.
+    """The text as it is drawn, the characters that are not, and the font: the one asked for or, if that lacks
+    more of the text, the second one.
 
     The text is composed (NFC) and put on one line; `?` stands for each character that cannot be drawn.
     """

@@ -137,7 +137,7 @@ def focus(cusp_j: Any) -> Any:
 
 
 def gain(j: Any, cusp_j: Any) -> Any:
-    """How flat those lines are: flatter towards white."""
+    """Flatness of those lines: flatter towards white."""
     threshold = cusp_j + 0.3 * (PEAK - cusp_j)
     ratio = (PEAK - threshold) / np.maximum(0.0001, PEAK - j)
     more = 0.30102999566398120 * _log2(np.maximum(ratio, 1.0))
@@ -235,8 +235,8 @@ def display_light(red: Any, green: Any, blue: Any, row: Any) -> Any:
 def by_parts(
     function: Callable[..., Any], colours: NDArray[np.float64], row: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """What a function of three components and a row makes of colours (N, 3): few enough at a time that their arrays stay
-    in a processor's cache, and silent about what `pick` leaves out."""
+    """Apply a function of three components and a row to colours (N, 3), few enough at a time that their
+    arrays stay in a processor's cache, and silent about what `pick` leaves out."""
     found, many = np.empty(colours.shape), 1 << 14
     with np.errstate(all="ignore"):
         for start in range(0, len(colours), many):

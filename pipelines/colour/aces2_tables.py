@@ -130,7 +130,7 @@ def _reach(hue: Array, to_cone: Array) -> Array:
 
 
 def _fits(hue: Array, cusps: Array, gamma: Array, row: Array) -> NDArray[np.bool_]:
-    """Whether the upper hull of a gamma lies outside the display's gamut at five heights, at each hue."""
+    """True if the upper hull of a gamma lies outside the display's gamut at five heights, at each hue."""
     cos, sin, gamma = (v[:, None] for v in (np.cos(np.radians(hue)), np.sin(np.radians(hue)), gamma))
     cusp_j, cusp_m = cusps[:, :1], cusps[:, 1:]
     j = cusp_j + np.array([0.01, 0.1, 0.5, 0.8, 0.99]) * (am.PEAK - cusp_j)

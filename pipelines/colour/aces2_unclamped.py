@@ -19,7 +19,8 @@ Array = NDArray[np.float64]
 
 
 def can_unclip(display: Display) -> bool:
-    """Whether the display's ACES 2.0 transform is one that aces2_tables.py knows: SDR of 100 cd/m2 in its own primaries."""
+    """True if the display's ACES 2.0 transform is one that aces2_tables.py knows: SDR of 100 cd/m2 in its own
+    primaries."""
     return not display.hdr and display.peak == 100 and display.gamut in (REC709, P3_D65)
 
 

@@ -37,7 +37,7 @@ def _through(function: Callable[..., Any], values: ArrayLike) -> Array:
 
 @dataclass(frozen=True, kw_only=True)
 class Encoding:
-    """What an original's code values mean."""
+    """A camera encoding: curve, gamut and levels of an original's code values."""
 
     name: str  # "S-Log3/S-Gamut3.Cine"
     curve: str

@@ -107,7 +107,8 @@ def trilinear(table: NDArray[np.float64], position: NDArray[np.float64]) -> NDAr
 
 
 def lut_side(text: str) -> tuple[str, Literal["narrow", "full"]]:
-    """What a LUT takes or gives, as stated: a space, `narrow` or `full`, or both (`P3-D65 narrow`), in any case.
+    """Input or output of a LUT, as stated: a space, `narrow` or `full`, or both (`P3-D65 narrow`), in any
+    case.
 
     Gives the space as written, empty where none is stated, and the levels, full where none are.
     """

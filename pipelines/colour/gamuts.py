@@ -49,7 +49,7 @@ class Gamut:
     cat: Literal["CAT02", "Bradford", "none"] = "Bradford"
 
     def is_of(self, chromaticities: Sequence[float]) -> bool:
-        """Whether x y of red, green, blue and white are these, to a thousandth."""
+        """True if x y of red, green, blue and white are these, to a thousandth."""
         own = (*self.red, *self.green, *self.blue, *self.white)
         return len(chromaticities) == 8 and bool(np.allclose(chromaticities, own, rtol=0, atol=1e-3))
 

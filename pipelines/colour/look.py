@@ -73,7 +73,8 @@ def to_working(linear: ArrayLike, encoding: Encoding) -> NDArray[np.float32]:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Look:
-    """What happens to one clip's signal. GradeError where layers contradict each other."""
+    """The look of one clip: every layer from its log signal to the display. GradeError where layers
+    contradict each other."""
 
     encoding: Encoding
     display: Display
@@ -294,7 +295,7 @@ class Look:
         return " -> ".join([*parts, self.display.name])
 
     def _lut_sides(self) -> str:
-        """What is not to be taken for granted of the show LUT: spaces, levels, interpolation."""
+        """Spaces, levels and interpolation of the show LUT, in words; empty where they are the usual ones."""
         lut = self.show_lut
         assert lut is not None
         sides = (lut.encoding, lut.input_levels, lut.display, lut.output_levels, lut.interpolation)

@@ -201,7 +201,8 @@ def output_faults(
     peak: float | None = None,
     transfer: int = 2,
 ) -> list[tuple[str, str]]:
-    """What a codec does not take, as (key, sentence) pairs; empty if all will do. Known before a file is opened."""
+    """Settings that a codec does not take, as (key, sentence) pairs; empty if all will do. Known before a
+    file is opened."""
     faults = []
     if container and container not in which.containers:
         faults.append(
@@ -242,7 +243,8 @@ def rate_fault(which: Codec, container: str, rate: FrameRate) -> str:
 
 
 def log_notes(which: Codec, source: PixelFormat, *, levels: str, linear: bool = False) -> list[str]:
-    """What of an original's codes a log picture in that codec cannot have as they are, in words; empty if nothing."""
+    """Notes on what a log picture in that codec cannot keep of an original's codes, in words; empty if
+    nothing."""
     target = find_pixel_format(which.pixel_format)
     assert target is not None
     if linear:
@@ -266,7 +268,7 @@ def log_notes(which: Codec, source: PixelFormat, *, levels: str, linear: bool = 
 
 
 def siting(which: Codec, tags: Tags) -> Siting:
-    """Where chroma samples sit: left for 4:2:2 and BT.709 4:2:0, top-left for BT.2020 and BT.2100 4:2:0
+    """Chroma siting: left for 4:2:2 and BT.709 4:2:0, top-left for BT.2020 and BT.2100 4:2:0
     (ITU-R BT.2020-2, table 4; BT.2100-2, table 6), centre for JPEG (JFIF 1.02)."""
     if which.siting == "left" and "420" in which.pixel_format and tags.matrix == 9:
         return "top-left"
@@ -282,7 +284,7 @@ def colour_volume(which: Codec, tags: Tags) -> int:
 
 
 def readable_tags(which: Codec, container: str, tags: Tags) -> tuple[Tags, Tags]:
-    """What a reader finds in the container and in a picture, where they cannot say all of `tags`.
+    """Tags that a reader finds in the container and in a picture, where they cannot say all of `tags`.
 
     ProRes has no full levels; a DNxHD picture is BT.709's whatever its container says; MXF has no label for the
     sRGB transfer.

@@ -43,7 +43,8 @@ def open_movie(path: Path) -> Any:
 
 
 def image_fault(reader: Any = None) -> str:
-    """What OpenImageIO says went wrong, of one reader or of the last that did not open. It may quote bytes of the file."""
+    """OpenImageIO's error message, of one reader or of the last that did not open. It may quote bytes of the
+    file."""
     import OpenImageIO as oiio
 
     try:

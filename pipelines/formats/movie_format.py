@@ -12,7 +12,7 @@ __all__ = ["MovieFormat"]
 
 @dataclass(frozen=True, kw_only=True)
 class MovieFormat:
-    """How the pictures of a movie are encoded and tagged."""
+    """Codec, settings and tags of a movie's pictures."""
 
     codec: Codec
     container: str  # "mov", "mp4" or "mxf"

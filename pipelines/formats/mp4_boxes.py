@@ -81,7 +81,7 @@ def picture_track(path: Path) -> PictureTrack | None:
 
 
 def sample_entries(path: Path, handler: bytes) -> list[str]:
-    """What each track of that handler (`vide`, `soun`) says it is coded in: the kind of its first sample entry (8.5.2)."""
+    """Coding of each track of that handler (`vide`, `soun`): the kind of its first sample entry (8.5.2)."""
     with path.open("rb") as file:
         _, data = _movie(file)
     found = [_inside(data, track, b"mdia", b"minf", b"stbl", b"stsd") for track in _tracks(data, handler)]
@@ -89,7 +89,7 @@ def sample_entries(path: Path, handler: bytes) -> list[str]:
 
 
 def _movie(file: BinaryIO) -> tuple[int, bytes]:
-    """Where the `moov` box starts, and the whole of it; nothing where there is none."""
+    """The `moov` box: where it starts, and the whole of it; nothing where there is none."""
     place = 0
     while len(header := file.read(16)) >= 8:
         size, kind = struct.unpack_from(">I4s", header)

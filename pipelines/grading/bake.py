@@ -38,7 +38,7 @@ CURVE_POINTS = 4096
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Baked:
-    """What the kernel runs. `apply` is its plain evaluation and the kernel's judge."""
+    """A baked look: the tables that the kernel runs. `apply` is its plain evaluation and the kernel's judge."""
 
     lo: float  # the encoded signal that the curves span
     hi: float
@@ -246,7 +246,7 @@ def bake(look: Look, state: str = "graded", size: int = 65, cache: Path | None =
 
 
 def _curves(look: Look) -> tuple[NDArray[np.float32] | None, float, bool]:
-    """What is evaluated ahead of the lattice: three curves, a saturation, and whether to clamp after it."""
+    """Stages evaluated ahead of the lattice: three curves, a saturation, and whether to clamp after it."""
     if not _grade_ahead(look) or not (look.cdl or look.exposure or look.printer_points):
         return None, 1.0, False
     lo, hi = span(look)

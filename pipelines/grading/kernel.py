@@ -44,7 +44,7 @@ class Planes(NamedTuple):
 
 
 class Source(NamedTuple):
-    """How codes become the encoded signal."""
+    """Source format: how codes become the encoded signal."""
 
     ycbcr: bool
     levels: Floats  # luma scale and offset, chroma scale and offset
@@ -52,7 +52,7 @@ class Source(NamedTuple):
 
 
 class Target(NamedTuple):
-    """How display Y'CbCr becomes codes."""
+    """Target format: how display Y'CbCr becomes codes."""
 
     levels: Floats  # luma scale and offset, chroma scale and offset, highest code
     dither: bool
@@ -60,7 +60,7 @@ class Target(NamedTuple):
 
 
 class Area(NamedTuple):
-    """Where the picture sits in the target."""
+    """Area of the picture in the target."""
 
     left: int
     top: int

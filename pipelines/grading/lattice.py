@@ -73,7 +73,7 @@ def steps(look: Look) -> Array:
 
 
 def lattice_kind(look: Look, size: int) -> str:
-    """Which kind of lattice a look gets: `lut`, `light` or `even`; part of a lattice's name."""
+    """Kind of lattice that a look gets: `lut`, `light` or `even`; part of a lattice's name."""
     after = look.cdl is not None and look.grade_order == "after"
     if look.show_lut is not None:
         lut = look.show_lut.lut
@@ -145,8 +145,9 @@ def _light(look: Look, code: Array) -> Array:
 
 
 def direct_of(look: Look, places: Array, size: int) -> Array | None:
-    """What evaluates the transform at lattice coordinates, a `direct_row`; None where a grade or white balance lies in
-    the lattice, and for fewer points a side than MARKED_FROM: too many cells would ask for it."""
+    """Row for direct evaluation (`direct_row`) of the transform at lattice coordinates; None where a grade or white
+    balance lies in the lattice, and for fewer points a side than MARKED_FROM: too many cells would ask for
+    it."""
     inside = look.cdl or look.exposure or look.printer_points or look.white_balance
     if inside or size < MARKED_FROM or lattice_kind(look, size) != "light":
         return None

@@ -20,7 +20,8 @@ Array = NDArray[np.float64]
 
 
 class Signal:
-    """How a job's original is read. `format` is what `working` gives: scene-linear originals become ACEScct, float."""
+    """Decoding of a job's original. `format` is what `working` gives: scene-linear originals become ACEScct,
+    float."""
 
     def __init__(self, job: JobSpec, facts: Facts) -> None:
         self.source, self.facts = job.source, facts

@@ -40,7 +40,7 @@ __all__ = [
 
 
 def work_name(job: JobSpec) -> str:
-    """Where a job's unfinished files lie, from the output folder."""
+    """Path of a job's unfinished files, from the output folder."""
     return f".work/{job.job}"
 
 
@@ -50,7 +50,7 @@ def segment_name(job: JobSpec, output: MovieSpec, index: int) -> str:
 
 
 def side_name(job: JobSpec, segment: SegmentSpec) -> str:
-    """What a segment found out (digests, grids, tiles), beside its pictures."""
+    """Path of a segment's side file (digests, grids, tiles), beside its pictures."""
     key = "-".join(sorted(o.identity[:8] for o in job.outputs))
     return f"{work_name(job)}/facts/{segment.index:06d}-{segment.first}-{segment.count}-{key[:60]}.json"
 

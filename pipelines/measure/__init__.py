@@ -1,1 +1,1 @@
-"""What is measured of pictures: checksums, tiles, the original as yardstick, codes out of range."""
+"""Measurements of pictures: checksums, tiles, the original as yardstick, codes out of range."""

@@ -1,4 +1,5 @@
-"""What an original's own pictures are like: black frames, repeated ones, clipped highlights; and what faults would do.
+"""Baseline of an original's own pictures: black frames, repeated ones, clipped highlights; and what faults
+would do.
 
 Verify's yardstick: it warns of what a delivery shows and its original does not, and says 'cannot tell' where a small
 wrong grade would not show.

@@ -1,4 +1,5 @@
-"""What leaves the 0..1 of an encoding: counted while a clip is rendered, and said once it is done.
+"""Codes out of range, which leave the 0..1 of an encoding: counted while a clip is rendered, and said once it
+is done.
 
 Codes of the camera are counted by the kernel, every pixel. What exposure, white balance and printer points push out is
 counted on a grid of pixels of every frame, by the exact look.
@@ -28,7 +29,7 @@ WORTH_SAYING = 1e-4  # of the pixels; fewer stand in the record alone
 
 
 def corrects(look: LookSpec) -> bool:
-    """Whether a look has anything ahead of its grade."""
+    """True if a look has anything ahead of its grade."""
     return bool(look.exposure or look.white_balance or look.printer_points)
 
 
@@ -60,7 +61,8 @@ def pushed_of(
 
 
 def pushed_out(look: Look, signal: ArrayLike) -> dict[str, int]:
-    """How many pixels of a camera signal (..., 3) a look's corrections push above 1 or below 0, of those that were inside.
+    """Number of pixels of a camera signal (..., 3) a look's corrections push above 1 or below 0, of those
+    that were inside.
 
     NaN counts as inside.
     """

@@ -1,4 +1,4 @@
-"""What is known of an original before a picture is decoded: one frozen record."""
+"""Facts of an original, known before a picture is decoded: one frozen record."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ class SoundTrack:
 
 @dataclass(frozen=True, kw_only=True)
 class Facts:
-    """What the header of one original states."""
+    """Facts that the header of one original states."""
 
     path: Path
     kind: Literal["movie", "sequence"]
@@ -81,7 +81,7 @@ class Facts:
 
     @property
     def siting(self) -> Siting:
-        """Where its chroma samples sit among luma's: centre for JPEG (JFIF 1.02), top-left for BT.2020 4:2:0 (BT.2020-2
+        """Chroma siting: centre for JPEG (JFIF 1.02), top-left for BT.2020 4:2:0 (BT.2020-2
         table 4), left else. What a stream's own header says of it is not to be had from the library."""
         if self.codec == "mjpeg":
             return "centre"

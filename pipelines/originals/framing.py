@@ -33,7 +33,7 @@ class Rect:
 
 @dataclass(frozen=True, kw_only=True)
 class Fit:
-    """What is asked for: a raster and how the picture is to sit in it."""
+    """Fit asked for: a raster and how the picture is to sit in it."""
 
     width: int
     height: int
@@ -47,7 +47,8 @@ class Fit:
 
 @dataclass(frozen=True, kw_only=True)
 class Placement:
-    """Which part of the original goes where: `crop` in source pixels; `x`, `y`, `width`, `height` in the target."""
+    """Placement of the original's picture: `crop` in source pixels; `x`, `y`, `width`, `height` in the
+    target."""
 
     crop: Rect
     x: int
@@ -59,7 +60,8 @@ class Placement:
 def placement(
     fit: Fit, source_width: int, source_height: int, *, pixel_aspect: Fraction = Fraction(1)
 ) -> Placement:
-    """Where the picture sits. Offsets and sizes in the target are even, in the source too (for subsampled chroma)."""
+    """Place the picture in the raster. Offsets and sizes in the target are even, in the source too (for
+    subsampled chroma)."""
     whole = Rect(x=0, y=0, width=source_width, height=source_height)
     area = fit.extraction or whole
     if area.x < 0 or area.y < 0 or area.x + area.width > source_width or area.y + area.height > source_height:

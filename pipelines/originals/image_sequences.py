@@ -1,4 +1,4 @@
-"""What the headers of an image sequence state: files, rate, timecode, channels. Through OpenImageIO; nothing is decoded."""
+"""Headers of an image sequence: files, rate, timecode, channels. Through OpenImageIO; nothing is decoded."""
 
 from __future__ import annotations
 
@@ -183,7 +183,7 @@ def readable(text: str) -> str:
 
 
 def as_stored() -> Any:
-    """How OpenImageIO is to open a picture: its samples as they are, not multiplied by an alpha channel."""
+    """OpenImageIO's settings to read samples as they are stored, not multiplied by an alpha channel."""
     import OpenImageIO as oiio
 
     config = oiio.ImageSpec()
@@ -192,7 +192,7 @@ def as_stored() -> Any:
 
 
 def rgb_channels(spec: Any) -> list[int]:
-    """Where red, green and blue lie among a picture's channels; empty where it has not all three."""
+    """Indices of red, green and blue among a picture's channels; empty where it has not all three."""
     names = [name.upper() for name in spec.channelnames]
     return [names.index(c) for c in "RGB"] if {"R", "G", "B"} <= set(names) else []
 
@@ -205,7 +205,7 @@ _ORIENTATIONS = {
 
 
 def _stated(spec: Any, name: str) -> Any:
-    """What a header states under a name; None where that is nothing, or an array in place of a value."""
+    """Value that a header states under a name; None where that is nothing, or an array in place of a value."""
     value = spec.getattribute(name)
     return value if isinstance(value, str | int | float | tuple) else None
 

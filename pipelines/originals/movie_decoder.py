@@ -205,7 +205,7 @@ def _until_numbered(items: Iterator[Item]) -> list[Item]:
 
 
 def _emptied(head: list[Item]) -> Iterator[Item]:
-    """What was looked at ahead, each let go once it is given: a picture of 3840x2160 is 33 MB."""
+    """Pictures decoded ahead, each let go once it is given: a picture of 3840x2160 is 33 MB."""
     head.reverse()
     while head:
         yield head.pop()

@@ -1,4 +1,5 @@
-"""What an original's header states: nothing here decodes a picture, and nothing is ever written.
+"""Probe: reads the facts that an original's header states. Nothing here decodes a picture, and nothing is
+ever written.
 
 Movies through PyAV, image sequences through OpenImageIO. A clip is a movie file, a movie in several files
 `name_###.mov`, a folder holding one image sequence, or a sequence pattern `name.#######.dpx`.
@@ -192,7 +193,8 @@ def _text_notes(texts: Iterable[str]) -> list[str]:
 def _frame_count(
     path: Path, container: Any, stream: Any, entries: list[Any], steps: Counter[int], rate: FrameRate
 ) -> tuple[int, str]:
-    """How many pictures a movie shows, and what is to be said of that; SourceError where nothing tells, or where it cannot be."""
+    """Number of pictures that a movie shows, and what is to be said of that; SourceError where nothing tells,
+    or where it cannot be."""
     note = ""
     frames = stream.frames or len(entries)
     shown = sum(not e.is_discard for e in entries)
@@ -303,7 +305,8 @@ def _counted(path: Path) -> int:
 
 
 def _varies(steps: Counter[int]) -> bool:
-    """Whether frames last unequally; a tick more or less, where ticks are fine, is the rounding of a time stamp."""
+    """True if frames last unequally; a tick more or less, where ticks are fine, is the rounding of a time
+    stamp."""
     return len(steps) > 1 and (max(steps) - min(steps) > 1 or min(steps) < 10)
 
 

@@ -19,7 +19,8 @@ MOST = 64  # directories and, of each, 64 times as many tags: more is no file of
 
 
 def is_mosaic(path: Path) -> bool:
-    """Whether a TIFF file states a colour filter array, or is a DNG; of any of its pictures and their sub-files."""
+    """True if a TIFF file states a colour filter array, or is a DNG; of any of its pictures and their
+    sub-files."""
     with path.open("rb") as file:
         try:
             return any(
@@ -62,7 +63,7 @@ def _tags(file: BinaryIO) -> Iterator[tuple[int, int]]:
 
 
 def _places(file: BinaryIO, order: str, word: str, form: int, length: int, first: int) -> list[int]:
-    """Where the directories that a tag names lie: itself, or a list."""
+    """Offsets of the directories that a tag names: itself, or a list."""
     unit = "Q" if form in (16, 18) else "I"
     if length * struct.calcsize(unit) <= struct.calcsize(word):
         return [first]

@@ -1,4 +1,4 @@
-"""What a movie's header says that its demultiplexer keeps to itself: how pictures are turned, whether they are interlaced."""
+"""Rotation and interlacing from a movie's header, which its demultiplexer keeps to itself."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ def _matrix_of_first_picture(container: Any, stream: Any) -> tuple[float, float,
 
 
 def interlaced(path: Path, stream: Any) -> bool:
-    """Whether header or codec say that pictures are pairs of fields.
+    """True if header or codec say that pictures are pairs of fields.
 
     A MOV without a `fiel` box leaves it open for DNxHD; its pictures say it (SMPTE ST 2019-1, field count of the
     coding unit's header; the place from FFmpeg's decoder).
@@ -72,7 +72,7 @@ def interlaced(path: Path, stream: Any) -> bool:
 
 
 def is_atom(container: Any) -> bool:
-    """Whether an MXF file holds one track alone: operational pattern OP-Atom (SMPTE ST 390; its label's 13th byte)."""
+    """OP-Atom: true if an MXF file holds one track alone (SMPTE ST 390; its label's 13th byte)."""
     return str(container.metadata.get("operational_pattern_ul", "")).rpartition(".")[2].startswith("10")
 
 
@@ -83,7 +83,8 @@ _ENDS = bytes.fromhex(
 
 
 def is_cut_short(path: Path) -> bool:
-    """Whether an MXF file ends before its footer: without an index, a demultiplexer guesses where a picture lies.
+    """True if an MXF file ends before its footer: without an index, a demultiplexer guesses where a picture
+    lies.
 
     SMPTE ST 377-1:2011: the file says where its footer is in its first partition pack, or ends in a random index pack.
     """

@@ -35,7 +35,7 @@ _ALIKE = (
 
 
 def is_span(path: Path) -> bool:
-    """Whether the name is a pattern for several movie files; a file really called that is one file."""
+    """True if the name is a pattern for several movie files; a file really called that is one file."""
     return "#" in path.name and path.suffix.lower() in MOVIES and not path.exists()
 
 

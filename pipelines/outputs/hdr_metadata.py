@@ -36,7 +36,7 @@ class HdrMetadata:
 
 
 def states_light(codec: str, transfer: int) -> bool:
-    """Whether a movie says how bright its pictures are: PQ in HEVC; HLG is relative to its display (BT.2100)."""
+    """True if a movie carries MaxCLL and MaxFALL: PQ in HEVC; HLG is relative to its display (BT.2100)."""
     return transfer == 16 and codec.startswith("hevc")
 
 

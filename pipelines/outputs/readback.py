@@ -31,7 +31,8 @@ _LEVELS = {0: "", 1: "narrow", 2: "full"}
 
 @dataclass(frozen=True, kw_only=True)
 class Delivered:
-    """What a movie says of itself. `tags` are the container's, `picture_tags` those of a decoded picture."""
+    """A delivered movie as it describes itself. `tags` are the container's, `picture_tags` those of a decoded
+    picture."""
 
     frames: int  # packets counted
     rate: str
@@ -178,7 +179,7 @@ def expected(
     sound: Sound | None = None,
     hdr: HdrMetadata | None = None,
 ) -> dict[str, Any]:
-    """What `check` holds a movie to, that was joined with these settings."""
+    """Values that `check` holds a movie to, if it was joined with these settings."""
     codec = movie.codec
     outside, inside = readable_tags(codec, movie.container, movie.tags)
     tracks = track_list(sound, movie.container) if sound else ()

@@ -1,4 +1,4 @@
-"""What sound lies under an output's pictures: the original's channels copied, mapped or mixed down, or silence.
+"""Sound under an output's pictures: the original's channels copied, mapped or mixed down, or silence.
 
 Mixing down to two gives the left side the odd channels and the right side the even ones, each at the mean of its
 channels, which cannot clip: common practice, no source.

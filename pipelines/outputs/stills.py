@@ -112,7 +112,8 @@ def _in_memory(path: Path) -> Iterator[str]:
 
 
 def still_words(path: Path) -> tuple[str, bytes]:
-    """What a still says of itself: its description (clip and timecode) and its ICC profile, each empty where it has none.
+    """Metadata of a still: its description (clip and timecode) and its ICC profile, each empty where it has
+    none.
 
     DeliveryError where it does not open.
     """

@@ -1,4 +1,5 @@
-"""What is stated of many clips at once, as keys of a document: defaults by camera, reel and file, and the change record's settings."""
+"""Defaults: statements on many clips at once, as keys of a document: defaults by camera, reel and file, and
+the change record's settings."""
 
 from __future__ import annotations
 
@@ -16,7 +17,7 @@ class Model(BaseModel):
 
 
 class Default(Model):
-    """What is true of every clip of a camera, a reel or a file pattern; a row overrules it."""
+    """Default: what is true of every clip of a camera, a reel or a file pattern; a row overrules it."""
 
     camera: str = ""
     reel: str = ""  # `*` and `?` stand for characters
@@ -44,7 +45,7 @@ class Default(Model):
         return self
 
     def says(self) -> dict[str, str]:
-        """What it states, by key, as a row's cell would."""
+        """Statements of a default, by key, as a row's cell would have them."""
         found = {key: getattr(self, key) for key in STATED}
         return {
             key: f"{value:.10g}" if isinstance(value, float) else str(value)
@@ -83,7 +84,7 @@ class DefaultsFile(Model):
 
 
 class Changes(Model):
-    """How clips are set against the record of grade changes made on set."""
+    """Settings of the record of grade changes made on set, and how clips are matched with it."""
 
     held_at: Literal["cut", "first frame"] = "cut"
     utc_offset: str = (

@@ -98,7 +98,7 @@ class Area(Model):
 
 
 class Frame(Model):
-    """How an original's picture sits in the output's raster."""
+    """Framing: how an original's picture sits in the output's raster."""
 
     mode: Literal["pad", "fill", "stretch"] = "pad"
     desqueeze: float = Field(default=1.0, ge=0.25, le=4)
@@ -130,7 +130,7 @@ class TextLine(Model):
 
 
 class Burnin(Model):
-    """What is drawn over the picture."""
+    """Burn-in: what is drawn over the picture."""
 
     text: tuple[TextLine, ...] = ()
     watermark: str = ""
@@ -205,7 +205,7 @@ class MovieOutput(_Output):
 
     @property
     def relinked(self) -> bool:
-        """Whether an editor will relink it to the originals: nothing is drawn over it, or its name says so."""
+        """True if an editor will relink it to the originals: nothing is drawn over it, or its name says so."""
         drawn = self.burnin and (self.burnin.text or self.burnin.watermark)
         return not drawn or "editorial" in self.name.casefold()
 

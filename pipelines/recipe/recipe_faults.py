@@ -1,4 +1,5 @@
-"""What codecs, containers, displays and encodings do not take of a recipe: each fault with its key."""
+"""Faults of a recipe: settings that codecs, containers, displays and encodings do not take, each with its
+key."""
 
 from __future__ import annotations
 
@@ -33,7 +34,7 @@ def unknown_names(data: dict[str, Any]) -> list[tuple[str, str]]:
 
 
 def codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
-    """What codecs, containers and displays do not take, by key."""
+    """Settings that codecs, containers and displays do not take, by key."""
     from rushlight.pipelines.colour.camera_encodings import find_encoding
     from rushlight.pipelines.colour.cube_lut import lut_side
     from rushlight.pipelines.colour.displays import find_display

@@ -1,4 +1,4 @@
-"""What a validator found wrong with a document, as the key it stands under and a sentence."""
+"""Messages of a validator: the key that is wrong in a document, and a sentence."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ __all__ = ["key_and_words"]
 
 
 def key_and_words(detail: Any, data: object, tables: Mapping[str, type[BaseModel]]) -> tuple[str, str]:
-    """Where the fault is (`output[2].size`), and what would do. `tables` has the model of each table; the document's own
-    is under an empty name."""
+    """Key of the fault (`output[2].size`), and a sentence on what would do. `tables` has the model of each
+    table; the document's own is under an empty name."""
     path, here = "", data
     for part in detail["loc"]:
         if part in ("movie", "stills") and not (isinstance(here, dict) and part in here):

@@ -109,7 +109,7 @@ class Picture:
         return self.place.x, self.place.y, self.place.width, self.place.height
 
     def facts(self) -> dict[str, Any]:
-        """What was found out, for the side file."""
+        """Measurements of the segment, for its side file."""
         return {
             "state": self.state,
             "raster": f"{self.width}x{self.height}",

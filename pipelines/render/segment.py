@@ -292,7 +292,7 @@ class _Segment:
         self.damage.append({"frame": frame.number, "timecode": place, "what": frame.damage, **lost})
 
     def _count_pushed(self, image: av.VideoFrame) -> None:
-        """What the row's corrections push out of the encoding."""
+        """Count the pixels that the row's corrections push out of the encoding."""
         if corrects(self.job.look) and any(o.state == "graded" for o in self.job.outputs):
             self.pushed.update(pushed_of(image, self.signal.format, self.job.source, self.look))
 
@@ -331,7 +331,8 @@ class _Segment:
         }
 
     def _sense(self, image: av.VideoFrame, number: int) -> None:
-        """What a small wrong grade would do to the middle frame, and to stills, by framing: the yardstick of `verify`."""
+        """Sensitivity: what a small wrong grade would do to the middle frame, and to stills, by framing: the
+        yardstick of `verify`."""
         middle = number == self.job.first + self.job.count // 2
         outputs = [
             o

@@ -36,7 +36,8 @@ SHARE = 0.6  # of the card, that its still takes
 
 @dataclass(frozen=True, kw_only=True)
 class Head:
-    """What was found in making it: the light of one frame, where the movie states light, and what is to be said."""
+    """Facts found in making the head: the light of one frame, where the movie states light, and what is to be
+    said."""
 
     light: tuple[float, float] | None
     warnings: tuple[str, ...]

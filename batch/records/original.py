@@ -48,8 +48,7 @@ class Signal(Shape):
 
 
 class Original(Shape):
-    """Measurements of the original's pictures: the yardstick for warnings about delivered ones. Empty where
-    nothing was."""
+    """Measurements of the original's pictures: the yardstick for warnings about delivered ones. Empty if none."""
 
     black: list[FrameRun] = Field(
         default=[], description="Runs of black frames: first and last, counted from 0 in the clip."

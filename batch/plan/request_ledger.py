@@ -10,7 +10,7 @@ import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from rushlight.batch.json_lines import plain_json
@@ -18,12 +18,14 @@ from rushlight.batch.plan.reconcile_media import Walk, original_key, taken_toget
 from rushlight.pipelines.errors import RushlightError, from_os
 from rushlight.pipelines.inside_folder import read_bytes, write
 from rushlight.pipelines.job.spec import digest_of
+from rushlight.pipelines.originals.spanned_clips import MOVIES
 
 __all__ = [
     "Asked",
     "Asking",
     "Day",
     "Entry",
+    "Settled",
     "day_of",
     "drop_rows",
     "keep_asking",
@@ -80,6 +82,15 @@ class Entry:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Settled:
+    """A bad row whose clip counts already, as another list has it right or as it was delivered before."""
+
+    clip: str
+    text: str
+    later: bool  # the list that has it right was read after: the row waits for nobody
+
+
+@dataclass(frozen=True, kw_only=True)
 class Day:
     """Totals of all requests of a folder: `listed` = delivered + set aside + failed + not yet."""
 
@@ -91,9 +102,7 @@ class Day:
         default_factory=dict
     )  # job -> clip: taken out of the queue by hand, and not made
     lists: tuple[str, ...] = ()
-    settled: Mapping[str, tuple[str, str]] = field(
-        default_factory=dict
-    )  # bad row whose clip a later list has right -> the clip, and that said
+    settled: Mapping[str, Settled] = field(default_factory=dict)  # bad row -> its clip, counted elsewhere
     ungraded: int = 0
 
     def counts(self) -> dict[str, int]:
@@ -191,7 +200,7 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, Mapping[str, Any]]) 
         for asking in askings
         if not asking.rows or any(not row.dropped or status(row.job) == "done" for row in asking.rows)
     ]
-    settled = _settled(live)
+    settled = _settled(live, records)
     seen: dict[str, _Seen] = {}
     dropped: dict[str, str] = {}
     for asking in askings:
@@ -237,29 +246,59 @@ def made_from(records: Iterable[Mapping[str, Any]]) -> set[str]:
     return {str(original_key(Path(path))) for path in paths if isinstance(path, str)}
 
 
-def _settled(askings: Sequence[Asking]) -> dict[str, tuple[str, str]]:
-    """Bad rows whose clip a request that was read later has planned: the latest word on a clip holds.
+def _settled(askings: Sequence[Asking], records: Mapping[str, Mapping[str, Any]]) -> dict[str, Settled]:
+    """Bad rows whose clip counts already, in whichever order the lists were read: an original counts once.
 
-    Another list settles them; the same list with another `--only` where it has more rows of the clip right; another recipe does not.
+    Another list that has the clip right settles them; the same list with another `--only` where it has more rows of the clip
+    right; another recipe of the same list does not; and what was delivered of the clip and no row asks for any more does.
     """
-    over: dict[str, tuple[str, str] | None] = {}
-    planned = [Counter(row.clip for row in a.rows if row.asks and not row.dropped) for a in askings]
+    made = {job for job, record in records.items() if record.get("status") == "done"}
+    asked = {row.job for asking in askings for row in asking.rows}
+    before = Counter(_name(str(records[job].get("clip", ""))) for job in made - asked)
+    planned = [
+        Counter(_name(row.clip) for row in a.rows if row.asks and (not row.dropped or row.job in made))
+        for a in askings
+    ]
+    found: dict[str, Settled | None] = {}
     for index, asking in enumerate(askings):
+        nth = Counter[str]()
         for row in asking.rows:
             if row.asks or row.dropped:
                 continue
-            mended = None
-            for other, theirs in zip(askings[index + 1 :], planned[index + 1 :], strict=True):
-                same = other.list == asking.list
-                least = planned[index][row.clip] if same else 0
-                if theirs[row.clip] > least and (not same or other.recipe == asking.recipe):
-                    mended = (row.clip, _taken_up(row, asking, other))
-            over[row.job] = mended if over.get(row.job, mended) else None
-    return {job: mended for job, mended in over.items() if mended}
+            name = _name(row.clip)
+            right = [
+                place
+                for place, (other, theirs) in enumerate(zip(askings, planned, strict=True))
+                if theirs[name] > (planned[index][name] if other.list == asking.list else 0)
+                and (other.list != asking.list or other.recipe == asking.recipe)
+            ]
+            one = None
+            if right:
+                later = right[-1] > index
+                text = _taken_up(row, asking, askings[right[-1]], later=later)
+                one = Settled(clip=row.clip, text=text, later=later)
+            elif nth[name] < before[name]:
+                text = f"line {row.line} of {asking.name} was not taken; what was delivered before stands"
+                one = Settled(clip=row.clip, text=text, later=False)
+            nth[name] += 1
+            found[row.job] = _both(found[row.job], one) if row.job in found else one
+    return {job: one for job, one in found.items() if one}
 
 
-def _taken_up(row: Asked, asking: Asking, other: Asking) -> str:
+def _both(first: Settled | None, second: Settled | None) -> Settled | None:
+    """One bad row that two requests have, of a list with two choices of its rows."""
+    return second and first and replace(second, later=first.later and second.later)
+
+
+def _name(clip: str) -> str:
+    """A clip's name without a movie's suffix, which a list may leave out."""
+    path = PurePosixPath(clip)
+    return str(path.with_suffix("")) if path.suffix.lower() in MOVIES else clip
+
+
+def _taken_up(row: Asked, asking: Asking, other: Asking, *, later: bool) -> str:
     first, second = (
         _told_apart([asking.list, other.list]) if other.list != asking.list else (asking.name,) * 2
     )
-    return f"line {row.line} of {first} is wrong and was not taken; what {second} says holds, since it was read later"
+    since = ", since it was read later" if later else ""
+    return f"line {row.line} of {first} was not taken; what {second} says holds{since}"

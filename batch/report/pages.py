@@ -158,7 +158,7 @@ def _exceptions(
         if entry.differs:
             text = f"stands in {' and '.join(entry.lists)} with another range or grade in each: what was read last holds"
             found.append(("odd", entry.clip, text))
-    found += [("odd", clip, text) for clip, text in day.settled.values()]
+    found += [("odd", row.clip, row.text) for row in day.settled.values()]
     for clip in clips:
         for check in clip["checks"]:
             if check["verdict"] in ("fail", "warn"):

@@ -103,7 +103,8 @@ def _put_in(
     bad = [row for row in rows if row.key.partition("@")[0] not in day.dropped]
     ours = f"/{asking_of(prepared).id}"  # the rows that this request had before, and those whose clip it has taken up
     before = [row.key for row in store.rows() if not row.planned and row.out == str(out)]
-    over = [key for key in before if key.endswith(ours) or key.partition("@")[0] in day.settled]
+    later = {job for job, row in day.settled.items() if row.later}
+    over = [key for key in before if key.endswith(ours) or key.partition("@")[0] in later]
     queued = [*queued_jobs(out, specs, suffix=suffix, priority=priority), *bad]
     room.to(store.path, lambda: store.add(queued, settled=over))
     for row in bad:

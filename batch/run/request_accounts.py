@@ -106,10 +106,10 @@ def account_for(
                 f"{asking.name} says holds, since it was read last"
             )
     taken = {row.clip for row in asking.rows if row.asks}
-    for clip, text in day.settled.values():
-        if clip in taken:
-            view.warning(f"{clip}: {text}")
-    _log_undone(prepared, out, records, day.dropped)
+    for job, row in day.settled.items():
+        if row.clip in taken or job in ours:
+            view.warning(f"{row.clip}: {row.text}")
+    _log_undone(prepared, out, records, day.dropped.keys() | day.settled.keys())
     wanted = {row.job for other in (*others, asking) for row in other.rows} - day.settled.keys()
     for job, record in list(records.items()):
         over = job not in wanted and (job.startswith("row-") or job in earlier)
@@ -120,9 +120,10 @@ def account_for(
 
 
 def _log_undone(
-    prepared: Prepared, out: Path, records: dict[str, dict[str, Any]], dropped: Collection[str]
+    prepared: Prepared, out: Path, records: dict[str, dict[str, Any]], leave_out: Collection[str]
 ) -> None:
-    """A record for each row set aside and each original that does not open, unless the log says so already."""
+    """A record for each row set aside and each original that does not open, unless the log says so already or it is of a job
+    in `leave_out`."""
     plan = prepared.plan
     ids = row_ids(prepared.request.clip_list, prepared.clip_list.rows)
     for status, pairs in (("set aside", plan.wrong), ("failed", plan.broken)):
@@ -133,7 +134,7 @@ def _log_undone(
             )
             before = records.get(job)
             same = before and before["status"] == status and before.get("error") == str(error)
-            if same or job in dropped:
+            if same or job in leave_out:
                 continue
             record = failure_record(job, row.clip, status, str(error)) | {"row": dict(row.cells)}
             append_record(out, record)

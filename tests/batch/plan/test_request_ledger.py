@@ -12,6 +12,7 @@ from rushlight.batch.plan.reconcile_media import Walk, taken_together
 from rushlight.batch.plan.request_ledger import (
     Asked,
     Asking,
+    Settled,
     day_of,
     drop_rows,
     keep_asking,
@@ -86,16 +87,36 @@ def test_a_bad_row_is_settled_by_a_later_list_that_has_the_clip_right() -> None:
     mended = replace(DAY2, list="/l/day1 mended.csv", rows=(asked("b"),))
     records = {"row-b": record("set aside"), "b": record("done")}
     day = day_of([DAY1, mended], records)
-    text = "line 2 of day1.csv is wrong and was not taken; what day1 mended.csv says holds, since it was read later"
-    assert day.settled == {"row-b": ("b", text)}  # said: the row may have had another grade in mind
+    text = "line 2 of day1.csv was not taken; what day1 mended.csv says holds, since it was read later"
+    assert day.settled == {"row-b": Settled(clip="b", text=text, later=True)}
     assert day.counts()["set_aside"] == 0
-    assert (
-        day_of([replace(mended, when=0), DAY1], records).counts()["set_aside"] == 1
-    )  # an earlier one settles nothing
     same = replace(DAY1, recipe="other", when=2, rows=(asked("b"),))
     assert (
         day_of([DAY1, same], records).counts()["set_aside"] == 1
     )  # nor does another recipe: that was never made
+
+
+@pytest.mark.parametrize("name", ["b", "b.mov"])
+def test_a_clip_that_one_list_has_right_and_another_wrong_counts_once_in_both_orders(name: str) -> None:
+    right = replace(DAY2, rows=(asked(name, job="b"),))
+    records = {"a": record("done"), "row-b": record("set aside"), "b": record("done")}
+    first, second = day_of([DAY1, right], records), day_of([right, DAY1], records)
+    assert first.counts() == second.counts()
+    assert (first.counts()["listed"], first.counts()["delivered"], first.counts()["set_aside"]) == (2, 2, 0)
+    text = "line 2 of day1.csv was not taken; what day2.csv says holds"
+    assert first.settled["row-b"].later
+    assert second.settled == {
+        "row-b": Settled(clip="b", text=text, later=False)
+    }  # its row waits for a person
+
+
+def test_a_row_that_went_wrong_after_its_clip_was_delivered_counts_once() -> None:
+    records = {"b": record("done") | {"clip": "b"}, "row-b": record("set aside")}
+    day = day_of([DAY1], records)
+    assert (day.counts()["listed"], day.counts()["delivered"], day.counts()["set_aside"]) == (2, 1, 0)
+    assert day.settled["row-b"].text == "line 2 of day1.csv was not taken; what was delivered before stands"
+    parts = replace(DAY1, rows=(asked("b", job="b"), asked("b", "")))  # a second part of it, never delivered
+    assert day_of([parts], records).counts()["set_aside"] == 1
 
 
 def test_what_is_dropped_is_not_missing_and_a_list_dropped_whole_does_not_count(tmp_path: Path) -> None:

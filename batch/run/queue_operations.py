@@ -7,7 +7,7 @@ import time
 from collections import Counter
 from collections.abc import Collection, Sequence
 from contextlib import ExitStack, suppress
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -61,17 +61,24 @@ def add(requests: Sequence[Request], *, queue: Path, priority: int, view: View) 
 
 def _read_list(store: Store, request: Request, priority: int, view: View, *, again: bool = False) -> int:
     """Queue what is to be made of a list; `again`: leave alone what stands in the queue as it is. Gives the number of its bad rows."""
-    growth, prepared = Growth(), prepare(request)
+    growth, prepared, added = Growth(), prepare(request), _Added()
     waited: list[Path] | None = None
-    wrong = 0
     while True:
         waiting = growth.take_out(prepared.plan)
-        wrong = max(wrong, _put_in(store, request, prepared, waited, priority, view, again=again))
+        _put_in(store, request, prepared, waited, priority, view, again=again, added=added)
         if not waiting:
-            return wrong
+            return len(added.bad)
         view.event(Event(what="waiting", text=growing_text(waiting)))
         growth.wait(waiting, lambda: False)
         waited, prepared = waiting, prepare(request)
+
+
+@dataclass
+class _Added:
+    """What was made of a list so far, in however many looks: the jobs queued, and what is wrong with each bad row."""
+
+    jobs: set[str] = field(default_factory=set)
+    bad: dict[str, str] = field(default_factory=dict)
 
 
 def _put_in(
@@ -84,9 +91,11 @@ def _put_in(
     room: Room | None = None,
     *,
     again: bool = False,
-) -> int:
-    """Queue what is to be made of a plan, or only of some originals, and its bad rows. Gives the number of these."""
+    added: _Added | None = None,
+) -> None:
+    """Queue what is to be made of a plan, or only of some originals, and its bad rows. `added` is kept up, and said."""
     assert request.out is not None
+    added = added or _Added()
     out = request.out.absolute()
     room = room or Room(view, Stop(), patient=False)
     jobs, settled, day = jobs_of(prepared, out, view, room, renewed=originals is None and not again)
@@ -108,11 +117,13 @@ def _put_in(
     queued = [*queued_jobs(out, specs, suffix=suffix, priority=priority), *bad]
     room.to(store.path, lambda: store.add(queued, settled=over))
     for row in bad:
-        view.problem(row.error)
+        if added.bad.get(row.key) != row.error:
+            view.problem(row.error)
+    added.jobs |= {spec.job for spec in specs}
+    added.bad = {row.key: row.error for row in bad}
     there = f", {len(settled)} made earlier" if settled else ""
     aside = f", {len(bad)} set aside" if bad else ""
-    view.say(f"{request.clip_list}: {counted(len({s.job for s in specs}), 'clip')} queued{there}{aside}")
-    return len(bad)
+    view.say(f"{request.clip_list}: {counted(len(added.jobs), 'clip')} queued{there}{aside}")
 
 
 def _plan_again(store: Store, jobs: Sequence[QueuedJob], view: View, room: Room) -> None:

@@ -82,12 +82,25 @@ def test_the_same_in_a_queue(tmp_path: Path, farm_here: HereFarm) -> None:  # no
     recipe = ("--recipe", tmp_path / "day" / "two.toml", "--out", out)
     code, said = run("queue", "add", day, *recipe, "--queue", queue)
     copying.join()
-    assert code == 0 and said.count("1 clip queued") == 2 and "waiting: A001C001.mov" in said, said
+    assert code == 0 and "waiting: A001C001.mov" in said, said
+    assert (
+        said.index("1 clip queued") < said.index("waiting") < said.index("2 clips queued")
+    )  # of the list so far
     write_movie(tmp_path / "day" / "A001C002.mov", [numbered(n) for n in range(8)], timecode="02:00:00:00")
     code, said = run("queue", "run", "--queue", queue)
     assert code == 0 and "A001C002.mov changed and is read again" in said, said
     found = {r["clip"]: (r["status"], r["frames"]) for r in latest(read_records(out)).values()}
     assert found == {"A001C001.mov": ("done", 4), "A001C002.mov": ("done", 8)}
+
+
+def test_a_list_is_told_whole_after_an_original_was_waited_for(tmp_path: Path) -> None:
+    day, queue = small_day(tmp_path / "day"), tmp_path / "q.sqlite"
+    (tmp_path / "day" / "A001C002.mov").write_bytes(b"this is no movie, and never will be")
+    day.write_text(day.read_text() + "A001C001.mov,nonsense,narrow\n")
+    given = (day, "--recipe", tmp_path / "day" / "two.toml", "--out", tmp_path / "out", "--queue", queue)
+    code, said = run("queue", "add", *given)
+    assert code == 1 and said.rstrip().endswith("1 clip queued, 2 set aside"), said
+    assert said.count("'nonsense'") == 1, said  # not once a look
 
 
 def test_one_that_stands_still_and_does_not_open_fails(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811

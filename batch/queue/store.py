@@ -19,7 +19,7 @@ from rushlight.batch.disks import network_file_system, state_folder
 from rushlight.batch.queue.locks import Lock, hold_queue
 from rushlight.batch.queue.ownership import check_inside, check_ours
 from rushlight.batch.queue.queue_rows import DamagedQueue, check_queue, job_of, row_fault, segment_of
-from rushlight.pipelines.errors import QueueError, ResourceError, from_os, no_room
+from rushlight.pipelines.errors import QueueError, ResourceError, RushlightError, from_os, no_room
 from rushlight.pipelines.job.spec import digest_of
 
 __all__ = ["QueuedJob", "Store", "open_store", "queue_of"]
@@ -36,6 +36,8 @@ CREATE TABLE IF NOT EXISTS segment (
     key TEXT NOT NULL, identity TEXT NOT NULL, number INTEGER NOT NULL, result TEXT NOT NULL, PRIMARY KEY (key, number));
 """
 VERSION = "3"
+BUSY = 30  # seconds that another program may hold the file
+_UNREACHED = ("SQLITE_IOERR", "SQLITE_CANTOPEN", "SQLITE_READONLY", "SQLITE_PERM", "SQLITE_AUTH")
 _COLUMNS = "key,out,clip,state,priority,identity,frames,added,error,deaths,attempts,rank,mount,cost,planned"
 
 
@@ -79,7 +81,7 @@ class Store:
         try:
             path.parent.mkdir(0o700, parents=True, exist_ok=True)
             os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600))
-            self._db = sqlite3.connect(path, timeout=30, isolation_level=None)
+            self._db = sqlite3.connect(path, timeout=BUSY, isolation_level=None)
             self._db.text_factory = lambda text: text.decode(
                 "utf-8", "replace"
             )  # else one byte costs every row
@@ -100,6 +102,8 @@ class Store:
         except (sqlite3.Error, OSError, ValueError) as error:
             if not isinstance(error, ValueError) and is_full(error):
                 raise from_os(OSError(errno.ENOSPC, ""), path) from None
+            if _is_held(error):
+                raise self._fault(error, "opened") from None
             raise DamagedQueue(f"is no queue that can be opened: {error}", file=str(path)) from None
         self._lock: Lock | None = None
 
@@ -135,29 +139,36 @@ class Store:
         except BaseException as error:
             if self._db.in_transaction:
                 self._db.execute("ROLLBACK")
-            if isinstance(error, sqlite3.OperationalError):
-                if is_full(error):
-                    raise from_os(OSError(errno.ENOSPC, ""), self.path) from None
-                raise ResourceError(f"the queue cannot be written: {error}", file=str(self.path)) from None
             if isinstance(error, sqlite3.Error):
-                raise self._damaged(error) from None
+                raise self._fault(error, "written") from None
             raise
 
-    def _damaged(self, error: sqlite3.Error) -> QueueError:
+    def _fault(self, error: BaseException, done: str) -> RushlightError:
+        """Ours for what SQLite says when the queue is `done` (read, written): ResourceError where waiting or room would do,
+        QueueError where its disk or a permission would, DamagedQueue for all else."""
+        name = getattr(error, "sqlite_errorname", "")
+        if is_full(error):
+            return from_os(OSError(errno.ENOSPC, ""), self.path)
+        if _is_held(error):
+            text = f"the queue cannot be {done}: another program has held it for {BUSY} s; end that, or try again later"
+            return ResourceError(text, file=str(self.path))
+        if name.startswith(_UNREACHED):
+            text = (
+                f"the queue cannot be {done}: {error}. See to its disk and to the permissions of the file and its folder; "
+                "then the same command goes on"
+            )
+            return QueueError(text, file=str(self.path))
         text = (
             f"the queue is damaged: {error}. Put a copy back, or move the file away and add the lists again"
         )
         return DamagedQueue(text, file=str(self.path))
 
     def _read(self, question: str, *values: object) -> list[tuple[Any, ...]]:
-        """The rows that answer a question. ResourceError where it may be answered later, QueueError where the file is damaged."""
+        """The rows that answer a question; an error as `_fault` has it."""
         try:
             return self._db.execute(question, values).fetchall()
-        except sqlite3.OperationalError as error:
-            text = f"the queue cannot be read: {error}"
-            raise ResourceError(text, file=str(self.path)) from None
         except sqlite3.Error as error:
-            raise self._damaged(error) from None
+            raise self._fault(error, "read") from None
 
     def run_alone(self) -> None:
         """Take the runner's lock. QueueError saying who runs where another has it."""
@@ -268,7 +279,7 @@ class Store:
         """QueueError where the file's pages are damaged, which otherwise shows when they are read."""
         found = self._read("PRAGMA quick_check(1)")
         if found != [("ok",)]:
-            raise self._damaged(sqlite3.DatabaseError(str(found[0][0] if found else "")[:100]))
+            raise self._fault(sqlite3.DatabaseError(str(found[0][0] if found else "")[:100]), "read")
 
     def version(self) -> int:
         """A number that changes when another process has written."""
@@ -325,6 +336,11 @@ def _same(file: Mapping[str, Any]) -> bool:
         return os.stat(file["path"]).st_size == file["bytes"]
     except OSError:
         return False
+
+
+def _is_held(error: BaseException) -> bool:
+    """Whether another program has the database, and holds on to it."""
+    return getattr(error, "sqlite_errorname", "").startswith(("SQLITE_BUSY", "SQLITE_LOCKED"))
 
 
 def is_full(error: BaseException) -> bool:

@@ -13,10 +13,13 @@ from recorded import recorded
 from rushlight.batch.disks import free_bytes, network_file_system
 from rushlight.batch.farm.dask_farm import DaskFarm
 from rushlight.batch.job_log import append_record, latest, read_records
+from rushlight.batch.queue import store as store_module
+from rushlight.batch.queue.filling import own_queue
+from rushlight.batch.queue.queue_rows import DamagedQueue
 from rushlight.batch.queue.state_machine import Policy
-from rushlight.batch.queue.store import QueuedJob, Store, open_store
+from rushlight.batch.queue.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.run.runner import Event, Stop, Work, run
-from rushlight.pipelines.errors import OwnFault, QueueError
+from rushlight.pipelines.errors import OwnFault, QueueError, ResourceError
 
 TOYS = Work(segment="toywork:segment", finish="toywork:finish")
 SUPPORT = str(Path(__file__).parents[2] / "support")
@@ -338,3 +341,40 @@ def test_bytes_that_are_no_text_cost_their_row_alone(tmp_path: Path) -> None:
         with pytest.raises(QueueError):
             store.payload("a", "i")
         assert store.payload("b", "i")
+
+
+def test_what_sqlite_says_is_told_apart_and_what_would_do_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "q.sqlite"
+    monkeypatch.setattr(store_module, "BUSY", 0)
+    with open_store(path) as store, sqlite3.connect(path, isolation_level=None) as other:
+        other.execute("BEGIN EXCLUSIVE")
+        for use in (store.rows, lambda: store.drop(["a"]), lambda: open_store(path)):
+            with pytest.raises(ResourceError, match="another program has held it"):
+                use()
+        other.execute("COMMIT")
+        assert store.rows() == []
+        (tmp_path / "q.sqlite-journal").mkdir()  # an operational error that no waiting ends
+        with pytest.raises(QueueError, match="cannot be written.*See to its disk") as refused:
+            store.drop(["a"])
+        assert type(refused.value) is QueueError
+        (tmp_path / "q.sqlite-journal").rmdir()
+        other.execute("DROP TABLE job")
+        with pytest.raises(DamagedQueue, match="no such table: job. Put a copy back"):
+            store.rows()
+    other.close()
+
+
+def test_a_queue_that_another_program_holds_is_not_put_aside_as_damaged(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(store_module, "BUSY", 0)
+    own_queue(tmp_path, print).close()
+    path = queue_of(tmp_path)
+    with sqlite3.connect(path, isolation_level=None) as other:
+        other.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(ResourceError):
+            own_queue(tmp_path, print)
+    other.close()
+    assert path.exists() and not path.with_name("queue.sqlite.damaged").exists()

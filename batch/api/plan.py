@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -20,8 +21,9 @@ from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import default_workers
 from rushlight.batch.run.forecast import cost_of, forecast, next_time
 from rushlight.batch.run.jobs_to_make import fields_of_clip
+from rushlight.pipelines import inside_folder
 from rushlight.pipelines.counted import counted
-from rushlight.pipelines.errors import OptionError, RushlightError
+from rushlight.pipelines.errors import OptionError, RushlightError, from_os
 from rushlight.pipelines.recipe.model import MovieOutput
 
 __all__ = ["PlanResult", "plan"]
@@ -87,18 +89,22 @@ def plan(
 
 
 def _write(prepared: Prepared, path: Path) -> None:
-    """The explicit list, in a new file."""
+    """The explicit list, in a new file, which has its name only once it is whole."""
     if prepared.faults:
         raise together(prepared.faults)
 
     def named(clip: PlannedClip) -> str:
         return fields_of_clip(clip, prepared.recipe)["look"]
 
+    data = plan_list(prepared, path.parent, named).encode("utf-8", "surrogateescape")
+    if os.path.lexists(path) or not path.parent.is_dir():
+        text = "is there already" if os.path.lexists(path) else "its folder is not there"
+        raise OptionError(f"--write: {text}; a new file is needed", file=str(path))
     try:
-        with path.open("x", encoding="utf-8", newline="") as file:
-            file.write(plan_list(prepared, path.parent, named))
+        inside_folder.write(path.parent, path.name, data)
     except OSError as error:
-        raise OptionError(f"--write: {error.strerror}; a new file is needed", file=str(path)) from None
+        text = f"--write: {from_os(error, path).text}; nothing was written: make room, or name a new file elsewhere"
+        raise OptionError(text, file=str(path)) from None
 
 
 def _work(prepared: Prepared) -> list[tuple[str, float]]:

@@ -1,5 +1,6 @@
 """`plan --write`: a list that says everything itself plans to the same clips, looks and faults, with no grades beside it."""
 
+import resource
 from fractions import Fraction
 from pathlib import Path
 
@@ -63,6 +64,24 @@ def test_the_written_list_plans_alike(tmp_path: Path) -> None:
     again = rushlight("plan", written, "--write", written)
     assert written.read_bytes() == before
     assert "a new file is needed" in str(again)
+
+
+def test_a_list_that_does_not_fit_on_the_disk_leaves_nothing_behind(tmp_path: Path) -> None:
+    write_movie(tmp_path / "A001C001.mov", [numbered(0)], timecode="01:00:00:00")
+    (tmp_path / "day.csv").write_text("clip,encoding\nA001C001.mov,v-log\n")
+    (tmp_path / "full").mkdir()
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(
+        resource.RLIMIT_FSIZE, (40, before[1])
+    )  # a write that fails half way, as on a full disk
+    try:
+        made = rushlight("plan", tmp_path / "day.csv", "--write", tmp_path / "full" / "w.csv")
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert made.returncode == 2 and "nothing was written: make room" in made.stderr, made
+    assert list((tmp_path / "full").iterdir()) == []
+    absent = rushlight("plan", tmp_path / "day.csv", "--write", tmp_path / "none" / "w.csv")
+    assert absent.returncode == 2 and "its folder is not there" in absent.stderr, absent
 
 
 def test_files_taken_one_by_one_are_rows_of_their_own(tmp_path: Path) -> None:

@@ -356,12 +356,12 @@ def test_what_sqlite_says_is_told_apart_and_what_would_do_is_said(
         other.execute("COMMIT")
         assert store.rows() == []
         (tmp_path / "q.sqlite-journal").mkdir()  # an operational error that no waiting ends
-        with pytest.raises(QueueError, match="cannot be written.*See to its disk") as refused:
+        with pytest.raises(QueueError, match=r"cannot be written.*See to its disk") as refused:
             store.drop(["a"])
         assert type(refused.value) is QueueError
         (tmp_path / "q.sqlite-journal").rmdir()
         other.execute("DROP TABLE job")
-        with pytest.raises(DamagedQueue, match="no such table: job. Put a copy back"):
+        with pytest.raises(DamagedQueue, match=r"no such table: job\. Put a copy back"):
             store.rows()
     other.close()
 

@@ -11,6 +11,14 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from rushlight.batch.api import queue as queue
+    from rushlight.batch.api.catalogue import ShippedEncoding as ShippedEncoding
+    from rushlight.batch.api.catalogue import ShippedRecipe as ShippedRecipe
+    from rushlight.batch.api.catalogue import ShippedSchema as ShippedSchema
+    from rushlight.batch.api.catalogue import encodings as encodings
+    from rushlight.batch.api.catalogue import recipe as recipe
+    from rushlight.batch.api.catalogue import recipes as recipes
+    from rushlight.batch.api.catalogue import schema as schema
+    from rushlight.batch.api.catalogue import schemas as schemas
     from rushlight.batch.api.grades import GradesResult as GradesResult
     from rushlight.batch.api.grades import grades as grades
     from rushlight.batch.api.look import LookResult as LookResult
@@ -32,6 +40,16 @@ if TYPE_CHECKING:
     from rushlight.pipelines.errors import SourceError as SourceError
 
 _NAMES = {
+    "rushlight.batch.api.catalogue": (
+        "ShippedEncoding",
+        "ShippedRecipe",
+        "ShippedSchema",
+        "encodings",
+        "recipe",
+        "recipes",
+        "schema",
+        "schemas",
+    ),
     "rushlight.batch.api.grades": ("GradesResult", "grades"),
     "rushlight.batch.api.look": ("LookResult", "look"),
     "rushlight.batch.api.plan": ("PlanResult", "plan"),

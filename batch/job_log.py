@@ -5,7 +5,7 @@ from __future__ import annotations
 import fcntl
 import os
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from rushlight.batch.json_lines import Refused, parse_lines
-from rushlight.batch.records.job_record import SCHEMA, check_record, is_newer
+from rushlight.batch.records.job_record import SCHEMA, JobRecord, is_newer, read_record
 from rushlight.pipelines.errors import from_os
 from rushlight.pipelines.inside_folder import append, read_bytes
 from rushlight.pipelines.visible_text import json_text
@@ -29,6 +29,7 @@ __all__ = [
     "failure_record",
     "latest",
     "log_path",
+    "plain_latest",
     "read_log",
     "read_records",
 ]
@@ -44,7 +45,7 @@ class Log:
     record of the clip stands in for, and records of a newer version.
     """
 
-    records: list[dict[str, Any]]
+    records: list[JobRecord]
     refused: list[Refused] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -54,9 +55,14 @@ def log_path(out: Path) -> Path:
     return out / LOG
 
 
-def read_records(out: Path) -> list[dict[str, Any]]:
+def read_records(out: Path) -> list[JobRecord]:
     """The records of `read_log` alone."""
     return read_log(out).records
+
+
+def plain_latest(out: Path) -> dict[str, dict[str, Any]]:
+    """The record that holds of each job in plain values: for batch/run, until it takes the models."""
+    return {job: record.plain() for job, record in latest(read_records(out)).items()}
 
 
 def read_log(out: Path) -> Log:
@@ -68,8 +74,8 @@ def read_log(out: Path) -> Log:
         return Log(records=[])
     except OSError as error:
         raise from_os(error, log_path(out), reading=True) from None
-    found, refused = parse_lines(data, check_record, file=str(log_path(out)))
-    last = {name: number for number, record in found for name in (record["job"], record["clip"])}
+    found, refused = parse_lines(data, read_record, file=str(log_path(out)))
+    last = {name: number for number, record in found for name in (record.job, record.clip)}
     costly: list[Refused] = []
     notes: list[str] = []
     for each in refused:
@@ -79,7 +85,7 @@ def read_log(out: Path) -> Log:
             notes.append(f"{each.error}; a later record of {each.name} holds")
         else:
             costly.append(each)
-    newer = sorted({record["schema"] for _, record in found if is_newer(record)})
+    newer = sorted({record.schema_ for _, record in found if is_newer(record.schema_)})
     if newer:
         notes.append(
             f"{log_path(out)}: holds records of a newer version ({', '.join(newer)}), read as far as {SCHEMA} goes"
@@ -87,12 +93,9 @@ def read_log(out: Path) -> Log:
     return Log(records=[record for _, record in found], refused=costly, notes=notes)
 
 
-def latest(records: list[dict[str, Any]]) -> dict[str, dict[str, Any]]:
+def latest(records: Iterable[JobRecord]) -> dict[str, JobRecord]:
     """The record that holds of each job, by job, in order of first mention."""
-    found: dict[str, dict[str, Any]] = {}
-    for record in records:
-        found[record["job"]] = record
-    return found
+    return {record.job: record for record in records}
 
 
 def append_record(out: Path, record: Mapping[str, Any]) -> None:

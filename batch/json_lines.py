@@ -10,7 +10,7 @@ import json
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TypeVar
 
 from rushlight.pipelines.errors import OptionError
 
@@ -20,6 +20,8 @@ MAX_LINE = 64_000_000  # bytes; the record of a clip of an hour has some 10 MB
 _NAMES = re.compile(rb'"(job|clip)"\s*:\s*"((?:[^"\\]|\\.)*)"')
 _HUGE = re.compile(rb"[eE]\+?\d{3,}\s*[\],}]")  # a number past all floats
 _NAMED_WITHIN = 4096  # bytes from a line's beginning in which it names its job and clip
+
+Read = TypeVar("Read")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,13 +39,14 @@ class Refused:
         return self.clip or f"line {self.error.line}"
 
 
-def plain_json(data: bytes) -> Any:
+def plain_json(data: bytes) -> object:
     """The value of a JSON document. ValueError in words where it is none, nests too deep, or holds NaN or an infinity."""
     number = _finite if _HUGE.search(data) else None  # it costs a call a number
     try:
-        return json.loads(
+        value: object = json.loads(
             data.decode("utf-8", "surrogateescape"), parse_constant=_no_number, parse_float=number
         )
+        return value
     except json.JSONDecodeError as error:
         raise ValueError(f"is torn or damaged at character {error.pos + 1}: {error.msg}") from None
     except RecursionError:
@@ -60,11 +63,11 @@ def _finite(text: str) -> float:
 
 
 def parse_lines(
-    data: bytes, check: Callable[[dict[str, Any]], None], *, file: str
-) -> tuple[list[tuple[int, dict[str, Any]]], list[Refused]]:
-    """The objects of JSON lines in order, with the number of their line, each with its `check` passed (it raises
-    OptionError); and the lines left out, in which `file` is named."""
-    found: list[tuple[int, dict[str, Any]]] = []
+    data: bytes, read: Callable[[dict[str, object]], Read], *, file: str
+) -> tuple[list[tuple[int, Read]], list[Refused]]:
+    """The objects of JSON lines in order, with the number of their line, as `read` makes them (it raises OptionError for
+    what is none); and the lines left out, in which `file` is named."""
+    found: list[tuple[int, Read]] = []
     refused: list[Refused] = []
     for number, line in _lines(data):
         try:
@@ -73,7 +76,7 @@ def parse_lines(
             value = plain_json(line)
             if not isinstance(value, dict):
                 raise OptionError("is damaged: it is no JSON object")
-            check(value)
+            made = read(value)
         except (ValueError, OptionError) as error:
             fault = error if isinstance(error, OptionError) else OptionError(str(error))
             about = _named(line)
@@ -85,7 +88,7 @@ def parse_lines(
                 )
             )
         else:
-            found.append((number, value))
+            found.append((number, made))
     if refused and not data.endswith(b"\n") and refused[-1].error.line == data.count(b"\n") + 1:
         refused[-1] = replace(refused[-1], mild=True)
     return found, refused

@@ -111,10 +111,11 @@ def _work(prepared: Prepared) -> list[tuple[str, float]]:
     """Work that a plan asks for and that is not made yet, in the order in which it would be made: clip,
     seconds of one core."""
     recipe, request = prepared.recipe, prepared.request
-    records = latest(read_records(request.out)) if request.out else {}
+    records = latest(read_records(request.out)).values() if request.out else ()
+    done = {record.job for record in records if record.status == "done"}
     parts: list[tuple[int, int, str, float]] = []
     for clip in prepared.plan.clips:
-        if records.get(job_id(clip), {}).get("status") == "done":
+        if job_id(clip) in done:
             continue
         source = clip.facts.width * clip.facts.height
         for rank, part in in_turns(clip, [o for o in recipe.output if wanted(clip, o)], recipe.first):

@@ -10,7 +10,7 @@ from typing import Any
 
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import read_log
-from rushlight.batch.records.verdicts import VERDICTS
+from rushlight.batch.records.verdicts import VERDICTS, Verdicts
 from rushlight.batch.report.kept_results import keep_verdicts
 from rushlight.batch.report.pages import write_report
 from rushlight.batch.verify.colour_check import Check
@@ -119,7 +119,7 @@ def verify(
 def _keep(folder: Path, result: VerifyResult) -> str:
     """Keep the verdicts and bring the report up to date. Gives why that could not be done: it costs no verdict."""
     try:
-        keep_verdicts(verdicts_document(result), folder)
+        keep_verdicts(Verdicts.read(verdicts_document(result)), folder)
         if is_file(folder, "report/index.html"):
             write_report(folder)
     except Exception as error:

@@ -13,7 +13,7 @@ from rushlight.batch.decisions.grade_change_files import clock_seconds, utc_seco
 from rushlight.batch.decisions.grade_changes import ChangeRecord
 from rushlight.batch.decisions.grade_lookup import GradeBook
 from rushlight.batch.decisions.lut_files import LutFiles
-from rushlight.batch.job_log import latest, read_log
+from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.lists.clip_list import ClipList, Row, cell_is, read_csv, write_csv
 from rushlight.batch.lists.edl import read_edl
 from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
@@ -277,8 +277,8 @@ def _other_requests(request: Request, recipe_file: str) -> list[Asking]:
 
 def _named_elsewhere(request: Request, others: Iterable[Asking]) -> set[str]:
     """The keys of the originals that other requests of the output folder name, or clips there were made from."""
-    records = latest(read_log(request.out).records).values() if request.out else ()
-    made = made_from(r for r in records if r.get("status") == "done")
+    records = latest(read_records(request.out)).values() if request.out else ()
+    made = made_from(r.plain() for r in records if r.status == "done")
     return made.union(*(asking.named for asking in others))
 
 

@@ -82,7 +82,7 @@ def _plain(text: object, shape: type[Shape], what: str) -> dict[str, Any]:
         check_shape(shape, value)
     except (ValueError, OptionError) as error:
         raise DamagedRow(f"{what} {error}") from None
-    return dict(value)
+    return dict(value) if isinstance(value, dict) else {}
 
 
 def job_of(text: object, *, planned: bool = True) -> dict[str, Any]:

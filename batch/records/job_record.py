@@ -160,7 +160,7 @@ def read_record(value: Mapping[str, Any]) -> DeliveredRecord | UndeliveredRecord
     """A JSON object as a job record. OptionError with its key for what is none. One of a newer version passes if it has
     what this one knows."""
     schema = value.get("schema")
-    if schema != SCHEMA and not is_newer(value):
+    if schema != SCHEMA and not is_newer(schema):
         raise OptionError(f"is a record of schema {schema!r}; this reads {SCHEMA}", key="schema")
     if value.get("status") == "done":
         record: DeliveredRecord | UndeliveredRecord = shaped(DeliveredRecord, value)
@@ -201,7 +201,7 @@ def _check_names(record: JobRecord) -> None:
             raise error.at(key=key) from None
 
 
-def is_newer(record: Mapping[str, Any]) -> bool:
-    """True if a record is of a version after this one's."""
-    match = _VERSION.fullmatch(str(record.get("schema")))
+def is_newer(schema: object) -> bool:
+    """True if a record's schema is of a version after this one's."""
+    match = _VERSION.fullmatch(str(schema))
     return match is not None and int(match[1]) > int(SCHEMA.rpartition("-")[2])

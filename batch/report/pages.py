@@ -45,7 +45,7 @@ _GREYS = {"grey 18 %": 0.18, "white 90 %": 0.9} | {
 def write_report(folder: Path) -> Path:
     """Make the report of an output folder anew; gives the page. OptionError where nothing was rendered there."""
     log = read_log(folder)
-    known = latest(log.records)
+    known = {job: record.plain() for job, record in latest(log.records).items()}
     askings, unread = read_askings(folder)
     day = day_of(askings, known)
     records = [
@@ -56,7 +56,8 @@ def write_report(folder: Path) -> Path:
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
     make_folder(folder, PICTURES)
     done = [r for r in records if r["status"] == "done"]
-    media, measured = day.media, kept_verdicts(folder)
+    kept = kept_verdicts(folder)
+    media, measured = day.media, kept.plain() if kept else None
     verdicts = {v["job"]: v for v in (measured or {}).get("clips", ())}
     faults = [(each.name, f"its record does not read: {each.error}") for each in log.refused]
     faults += [("the log", text) for text in (*kept_faults(folder), *unread)]

@@ -13,7 +13,7 @@ from typing import Any
 
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.farm.tasks import LostWorker, Result
-from rushlight.batch.job_log import append_record, failure_record, latest, read_records
+from rushlight.batch.job_log import append_record, failure_record, plain_latest
 from rushlight.batch.queue.state_machine import FINISH, Action, Ended, Failed, FailureKind, failure_kind, step
 from rushlight.batch.queue.store import QueuedJob
 from rushlight.batch.run import revisions
@@ -144,7 +144,7 @@ class Delivery:
         """Record of a job that the log holds: the log is read once a run, not once a clip, since nobody else
         writes there."""
         if out not in self.logged:
-            self.logged[out] = latest(read_records(out))
+            self.logged[out] = plain_latest(out)
         return self.logged[out].get(job)
 
     def put_down(self, running: Running, state: str, error: str = "") -> None:

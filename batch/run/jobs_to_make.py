@@ -77,7 +77,7 @@ def jobs_of(
     plan = prepared.plan
     refuse_links(out)
     log = read_log(out)
-    records = latest(log.records)
+    records = {job: record.plain() for job, record in latest(log.records).items()}
     jobs, settled = _jobs(prepared, out, records)
     refuse_links(out, sorted({o.folder for spec, _ in jobs for o in spec.outputs}))
     for refused in log.refused:

@@ -100,7 +100,7 @@ def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
         return []
     except OSError as error:
         raise from_os(error, path, reading=True) from None
-    found, refused = parse_lines(data, _check, file=str(path))
+    found, refused = parse_lines(data, _checked, file=str(path))
     for each in refused:
         if not each.mild:
             tell(f"{each.error}; what was asked for there is left out")
@@ -160,8 +160,8 @@ def _changed(out: Path, name: str) -> str:
     return "" if found == stem else f"{path}: is not as it was kept: its bytes have changed"
 
 
-def _check(said: Mapping[str, Any]) -> None:
-    """OptionError with its key for what is no request, or one of anything but files that log/inputs keeps."""
+def _checked(said: dict[str, Any]) -> dict[str, Any]:
+    """A request as it stands. OptionError with its key for what is no request, or one of anything but files that log/inputs keeps."""
     check_shape(_KeptRequest, said)
     for given, name in said["files"].items():
         try:
@@ -174,6 +174,7 @@ def _check(said: Mapping[str, Any]) -> None:
             if given and not any(kind in said["files"] for kind in kinds):
                 text = f"{given!r} is not among what log/inputs keeps of it"
                 raise OutsideError(text, key=key)
+    return said
 
 
 def _name(prepared: Prepared, key: str, data: bytes) -> str:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.error_log import kept_fault
-from rushlight.batch.job_log import append_record, failure_record, latest, read_log
+from rushlight.batch.job_log import append_record, failure_record, plain_latest
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.name_clashes import fingerprint
 from rushlight.batch.plan.reconcile_media import originals_named
@@ -174,7 +174,7 @@ def bad_rows(request: Request, prepared: Prepared, suffix: str, priority: int) -
 
 def drop_from(out: Path, jobs: Mapping[str, str]) -> None:
     """Account for jobs (with their clips) that a person took out of the queue: what was delivered of them stays."""
-    records = latest(read_log(out).records)
+    records = plain_latest(out)
     undone = {job: clip for job, clip in jobs.items() if records.get(job, {}).get("status") != "done"}
     drop_rows(out, undone)
     for job, clip in undone.items():
@@ -185,7 +185,7 @@ def drop_from(out: Path, jobs: Mapping[str, str]) -> None:
 
 def day_in(out: Path) -> Day:
     """All requests of an output folder taken together, with its log."""
-    return day_of(read_askings(out)[0], latest(read_log(out).records))
+    return day_of(read_askings(out)[0], plain_latest(out))
 
 
 def sums_in(outs: Iterable[Path]) -> dict[str, dict[str, Any]]:

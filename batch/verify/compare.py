@@ -38,9 +38,9 @@ def compare(folder: Path, other: Path) -> list[dict[str, Any]]:
     rasters or codecs are not the same: then frames cannot be equal, and patches and tiles alone tell.
     """
     ours, others = delivered_log(folder), delivered_log(other)
-    theirs = {r["clip"]: r for r in others.records}
+    theirs = {r.clip: r.plain() for r in others.records}
     rows: list[dict[str, Any]] = []
-    for record in ours.records:
+    for record in (r.plain() for r in ours.records):
         match = theirs.pop(record["clip"], None)
         try:
             rows.append(_compared(record, match) if match else _alone(record["clip"], "only here"))

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +19,6 @@ from numpy.typing import NDArray
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import LOG, Log, latest, read_log
 from rushlight.batch.json_lines import Refused, parse_lines
-from rushlight.batch.records.shape import check_shape
 from rushlight.batch.records.side_files import FrameLine
 from rushlight.batch.verify.colour_check import Check, colour_check
 from rushlight.batch.verify.picture_warnings import Extremes, colour_warnings, extremes, frame_warnings
@@ -66,7 +64,7 @@ class ClipVerdict:
 
 def delivered_clips(folder: Path) -> list[dict[str, Any]]:
     """The records of `delivered_log` alone."""
-    return delivered_log(folder).records
+    return [record.plain() for record in delivered_log(folder).records]
 
 
 def delivered_log(folder: Path) -> Log:
@@ -74,7 +72,7 @@ def delivered_log(folder: Path) -> Log:
     has no log."""
     log = read_log(folder)
     lost = {each.job for each in log.refused if each.job}
-    found = [r for r in latest(log.records).values() if r["status"] == "done" and r["job"] not in lost]
+    found = [r for r in latest(log.records).values() if r.status == "done" and r.job not in lost]
     if not found and not log.refused and not is_file(folder, LOG):
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
     return replace(log, records=found)
@@ -87,8 +85,8 @@ def verify(
     log = delivered_log(folder)
     verdicts = []
     for record in log.records:
-        on_clip(record["clip"])
-        verdicts.append(verify_clip(folder, record, hashes=hashes))
+        on_clip(record.clip)
+        verdicts.append(verify_clip(folder, record.plain(), hashes=hashes))
     return verdicts + [_unread(each) for each in log.refused]
 
 
@@ -275,19 +273,17 @@ def _logged_grids(folder: Path, record: Mapping[str, Any], entry: Mapping[str, A
                 data = read_bytes(folder, picture["frames"])
             except OSError:
                 return None
-            lines, refused = parse_lines(
-                data, partial(check_shape, FrameLine), file=str(folder / picture["frames"])
-            )
+            lines, refused = parse_lines(data, FrameLine.read, file=str(folder / picture["frames"]))
             if refused:
                 raise refused[0].error
-            rows = [row for _, row in lines if row["picture"] == picture.get("index", 0)]
+            rows = [row for _, row in lines if row.picture == picture.get("index", 0)]
             count = entry["frames"] - entry.get("card", 0)
-            if [row["frame"] - rows[0]["frame"] for row in rows] != list(range(count)):
+            if [row.frame - rows[0].frame for row in rows] != list(range(count)):
                 raise OptionError(
                     f"is damaged: it has {len(rows)} lines of this picture, not one for each of its {count} frames",
                     file=str(folder / picture["frames"]),
                 )
-            return np.array([row["luma"] for row in rows])
+            return np.array([row.luma for row in rows])
     return None
 
 

@@ -12,8 +12,8 @@ from rushlight.pipelines.errors import OptionError
 LINES = [{"job": f"j{n}", "clip": f"A00{n}.mov", "n": n} for n in range(3)]
 
 
-def anything(value: object) -> None:
-    pass
+def anything(value: object) -> object:
+    return value
 
 
 def text_of(*lines: object) -> bytes:
@@ -60,9 +60,10 @@ def test_names_that_are_not_utf_8_are_kept() -> None:
 
 
 def test_what_a_check_says_has_the_line() -> None:
-    def check(value: dict) -> None:
+    def check(value: dict) -> dict:
         if value["n"] == 1:
             raise OptionError("is odd", key="n")
+        return value
 
     found, refused = parse_lines(text_of(*LINES), check, file="x")
     assert [number for number, _ in found] == [1, 3] and str(refused[0].error) == "x:2: n: is odd"

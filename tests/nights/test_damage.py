@@ -13,8 +13,8 @@ import pytest
 
 import independent
 from here import rushlight
+from logged import latest, read_records
 from pictures import number_in, numbered, write_movie, write_sequence
-from rushlight.batch.job_log import latest, read_records
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 

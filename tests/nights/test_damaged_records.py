@@ -16,10 +16,11 @@ import numpy as np
 import pytest
 
 from here import rushlight
+from logged import latest, read_records
 from pictures import texture, write_movie
 from rushlight.batch.cli.main import cli
 from rushlight.batch.error_log import ERRORS
-from rushlight.batch.job_log import latest, log_path, read_records
+from rushlight.batch.job_log import log_path
 
 RECIPE = """
 [[output]]

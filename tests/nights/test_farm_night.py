@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from command import rushlight, started
+from logged import latest, read_records
 from machines import Machine, Network, authority, there
-from rushlight.batch.job_log import latest, read_records
 from test_kills import CLIPS, FOLDERS, delivered, done, events, made_up_day
 
 GENERIC = {"NUMBA_CPU_NAME": "generic", "NUMBA_CPU_FEATURES": ""}

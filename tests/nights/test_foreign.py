@@ -16,7 +16,7 @@ import foreign
 from command import CALL
 from foreign import FAIL, PASS
 from here import rushlight
-from rushlight.batch.job_log import latest, read_records
+from logged import latest, read_records
 from rushlight.batch.plan import plan_row, twins
 from rushlight.batch.plan import prepare as planning
 from rushlight.batch.plan.request import Request

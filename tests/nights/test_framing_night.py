@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 import independent
 from here import rushlight
+from logged import latest, read_records
 from pictures import frame_of, write_movie
-from rushlight.batch.job_log import latest, read_records
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.recipe.read_recipe import parse_recipe
 

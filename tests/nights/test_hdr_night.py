@@ -10,9 +10,9 @@ import pytest
 import independent
 import ocio
 from here import rushlight
+from logged import latest, read_records
 from pictures import write_sequence
 from real import originals
-from rushlight.batch.job_log import latest, read_records
 from rushlight.pipelines.burnin.canvas import graphics_white
 from rushlight.pipelines.colour.displays import pq_decode
 

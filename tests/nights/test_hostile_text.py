@@ -10,7 +10,7 @@ import pytest
 
 from browsers import stopped
 from here import HereFarm, farm_here, run, small_day, write_list  # noqa: F401
-from rushlight.batch.job_log import read_records
+from logged import read_records
 from test_progress import at_a_terminal
 from test_visible_text import hidden
 

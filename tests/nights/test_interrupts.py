@@ -20,9 +20,9 @@ import pytest
 
 from command import rushlight
 from here import HereFarm, farm_here, run, small_day
+from logged import latest, read_records
 from rushlight.batch.farm import dask_farm as farms
 from rushlight.batch.interrupts import Stopped, deaf, listening, minded, obeyed, on_hangup
-from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.run.events import Stop
 from rushlight.batch.terminal_or_log import FILE
 from struck import MOMENTS, before

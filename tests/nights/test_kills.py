@@ -21,8 +21,8 @@ import psutil
 import pytest
 
 from command import rushlight, started
+from logged import latest, read_records
 from pictures import numbered, write_movie
-from rushlight.batch.job_log import latest, read_records
 
 CLIPS = {"A001C001": 200, "A001C002": 144, "A001C003": 96}  # frames
 SEGMENTS = {f"{clip}.mov": -(-frames // 48) for clip, frames in CLIPS.items()}  # of two seconds at 24

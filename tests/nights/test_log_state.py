@@ -8,8 +8,8 @@ import pytest
 
 import independent
 from here import rushlight
+from logged import latest, read_records
 from pictures import texture, write_movie, write_sequence
-from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.formats.codecs import codec, log_notes

@@ -17,8 +17,8 @@ import psutil
 import pytest
 
 from command import rushlight, started
+from logged import latest, read_records
 from rushlight.batch.farm.dask_farm import DaskFarm
-from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.queue.filling import queued_jobs

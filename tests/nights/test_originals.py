@@ -11,9 +11,9 @@ import pytest
 
 import independent
 from here import rushlight
+from logged import latest, read_records
 from real import originals, photographs
 from rushlight.batch.api.plan_document import plan_document
-from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.recipe.read_recipe import shipped_recipes

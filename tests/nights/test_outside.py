@@ -13,8 +13,9 @@ from typing import Any
 import pytest
 
 from here import RECIPE, HereFarm, run, small_day
+from logged import latest, read_records
 from rushlight.batch.farm import dask_farm as farms
-from rushlight.batch.job_log import append_record, latest, read_log, read_records
+from rushlight.batch.job_log import append_record, read_log
 from rushlight.batch.queue.store import open_store
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.pipelines.errors import OptionError, OutsideError
@@ -97,7 +98,7 @@ def test_a_record_with_a_name_that_leads_out_is_refused_with_its_line(name: Any,
     line = tampered(day, as_kept(day, name))
     log = read_log(day / "out")
     (refused,) = log.refused
-    assert latest(log.records) == before and refused.clip == "A001C001.mov"
+    assert latest(read_records(day / "out")) == before and refused.clip == "A001C001.mov"
     assert str(refused.error).startswith(f"{day}/out/log/jobs.jsonl:{line}: outputs[0].path: ")
 
 

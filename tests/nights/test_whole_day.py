@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from here import HereFarm, farm_here, run  # noqa: F401
+from logged import latest, read_records
 from pictures import numbered, write_movie
-from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.run.request_accounts import day_in
 
 STILLS = '[[output]]\nname = "stills"\nmake = "stills"\nkinds = ["jpeg"]\nsize = "128x72"\n'

@@ -10,9 +10,9 @@ import pytest
 
 from command import started
 from here import HereFarm, farm_here, files, run, small_day, write_list  # noqa: F401
+from logged import latest, read_records
 from rushlight.batch import disks
 from rushlight.batch.farm import dask_farm as farms
-from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.queue.store import queue_of
 
 CLIPS = {"A001C001": 2, "A001C002": 3, "A001C003": 4}

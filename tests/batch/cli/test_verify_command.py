@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from here import rushlight
+from logged import latest, read_records
 from pictures import frame_of, texture, write_movie, write_sequence
-from rushlight.batch.job_log import latest, read_records
 from rushlight.pipelines.measure.colour_tiles import sampled_frames
 
 RECIPE = """

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from here import rushlight
+from logged import read_records
 from pictures import numbered, write_movie, write_sequence
-from rushlight.batch.job_log import read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.colour.cdl import CDL, format_ccc

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from here import HereFarm, farm_here, files, run, small_day  # noqa: F401
+from logged import latest, read_records
 from pictures import numbered, write_movie
-from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan import growing_originals
 from rushlight.batch.plan.growing_originals import Growth, growing_text, state_of
 

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 import independent
 from here import rushlight
+from logged import latest, read_records
 from pictures import number_of, numbered, write_movie
 from rushlight.batch.api.plan_document import plan_document
-from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.rates import exposed_rate, relabelled

@@ -16,8 +16,8 @@ import colour
 import independent
 import ocio
 from here import rushlight
+from logged import latest, read_records
 from pictures import numbered, write_movie, write_sequence
-from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request

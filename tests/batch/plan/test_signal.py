@@ -10,8 +10,8 @@ import pytest
 
 import independent
 from here import rushlight
+from logged import latest, read_records
 from pictures import frame_of, write_movie
-from rushlight.batch.job_log import latest, read_records
 
 
 def flat(luma: int) -> av.VideoFrame:

@@ -9,10 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from logged import latest, read_records
 from recorded import recorded
 from rushlight.batch.disks import free_bytes, network_file_system
 from rushlight.batch.farm.dask_farm import DaskFarm
-from rushlight.batch.job_log import append_record, latest, read_records
+from rushlight.batch.job_log import append_record
 from rushlight.batch.queue import store as store_module
 from rushlight.batch.queue.filling import own_queue
 from rushlight.batch.queue.queue_rows import DamagedQueue

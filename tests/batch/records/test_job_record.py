@@ -9,7 +9,7 @@ import pytest
 
 from recorded import movie, recorded, still
 from rushlight.batch.job_log import append_record, failure_record, latest, log_path, read_log
-from rushlight.batch.records.job_record import check_record, is_newer
+from rushlight.batch.records.job_record import SCHEMA, check_record, is_newer
 from rushlight.pipelines.errors import OptionError
 
 TILES = [[[50.0, 1.5, None]] * 16] * 9
@@ -63,7 +63,7 @@ def changed(path: tuple[Any, ...], value: Any) -> dict[str, Any]:
 def test_a_whole_record_passes_and_what_is_not_ours_is_kept(tmp_path: Path) -> None:
     check_record(FULL)
     append_record(tmp_path, FULL | {"weather": {"rain": True}})
-    assert read_log(tmp_path).records[0]["weather"] == {"rain": True}
+    assert read_log(tmp_path).records[0].plain()["weather"] == {"rain": True}
     check_record(failure_record("a", "a.mov", "failed", "does not open"))
 
 
@@ -88,7 +88,7 @@ def test_any_wrong_type_is_told_by_its_key(path: tuple[Any, ...]) -> None:
 
 def test_a_clip_whose_name_is_not_utf_8_keeps_its_record(tmp_path: Path) -> None:
     append_record(tmp_path, recorded("Caf\udce9.mov"))
-    assert [r["clip"] for r in read_log(tmp_path).records] == ["Caf\udce9.mov"]
+    assert [r.plain()["clip"] for r in read_log(tmp_path).records] == ["Caf\udce9.mov"]
 
 
 def test_missing_keys_are_told() -> None:
@@ -121,10 +121,14 @@ def test_another_schema_is_refused_and_a_newer_version_is_read_as_far_as_it_goes
         with pytest.raises(OptionError, match="schema"):
             check_record(FULL | {"schema": schema})
     newer = FULL | {"schema": "rushlight-job-2", "mood": "blue"}
-    assert is_newer(newer) and not is_newer(FULL)
+    assert is_newer("rushlight-job-2") and not is_newer(SCHEMA)
     append_record(tmp_path, newer)
     log = read_log(tmp_path)
-    assert log.records == [newer] and not log.refused and "newer version (rushlight-job-2)" in log.notes[0]
+    assert (
+        [record.plain() for record in log.records] == [newer]
+        and not log.refused
+        and "newer version (rushlight-job-2)" in log.notes[0]
+    )
     with pytest.raises(OptionError, match="colour"):
         check_record({k: v for k, v in newer.items() if k != "colour"})
 
@@ -151,6 +155,6 @@ def test_a_torn_last_line_is_a_note_wherever_it_tears(tmp_path: Path) -> None:
     for cut in range(first + 1, len(whole) - 1, (len(whole) - first) // 60):
         log_path(tmp_path).write_bytes(whole[:cut])
         log = read_log(tmp_path)
-        assert [r["job"] for r in log.records] == ["a"] and not log.refused and len(log.notes) == 1
+        assert [r.job for r in log.records] == ["a"] and not log.refused and len(log.notes) == 1
     log_path(tmp_path).write_bytes(whole[:-1])  # all but its end of line
     assert len(read_log(tmp_path).records) == 2

@@ -4,14 +4,16 @@ from pathlib import Path
 
 import pytest
 
-from rushlight.batch.records.verdicts import VERDICTS
+from rushlight.batch.records.verdicts import VERDICTS, Verdicts
 from rushlight.batch.report.kept_results import keep_verdicts, kept_verdicts
 
 
 def test_what_is_kept_reads_back(tmp_path: Path) -> None:
     assert kept_verdicts(tmp_path) is None
-    keep_verdicts({"schema": VERDICTS, "measured": "", "clips": []}, tmp_path)
-    assert kept_verdicts(tmp_path) == {"schema": VERDICTS, "measured": "", "clips": []}
+    document = {"schema": VERDICTS, "measured": "", "clips": [], "weather": "rain"}
+    keep_verdicts(Verdicts.read(document), tmp_path)
+    found = kept_verdicts(tmp_path)
+    assert found is not None and found.plain() == document
     assert {p.name for p in (tmp_path / "log").iterdir()} == {"verify.json"}
 
 

@@ -17,7 +17,8 @@ import pytest
 
 from browsers import chromium, stopped
 from here import rushlight
-from rushlight.batch.job_log import append_record, latest, log_path, read_records
+from logged import latest, read_records
+from rushlight.batch.job_log import append_record, log_path
 from rushlight.batch.plan.reconcile_media import Walk
 from rushlight.batch.plan.request_ledger import keep_asking, read_askings
 from rushlight.batch.report.page_pictures import fitted

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 import foreign
-from rushlight.batch.job_log import latest, read_records
+from logged import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.run.jobs_to_make import jobs_of

@@ -8,7 +8,7 @@ from pathlib import Path
 import command
 from command import started
 from here import rushlight
-from rushlight.batch.job_log import latest, read_records
+from logged import latest, read_records
 from rushlight.batch.queue.store import QueuedJob, open_store
 
 SAMPLES = Path(__file__).resolve().parents[3] / "sample_frames"

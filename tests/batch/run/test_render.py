@@ -17,7 +17,7 @@ import independent
 import ocio
 from command import started
 from here import rushlight
-from rushlight.batch.job_log import latest, read_records
+from logged import latest, read_records
 from rushlight.batch.verify.deliveries import verify
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from here import RECIPE, HereFarm, farm_here, files, run, small_day  # noqa: F401
-from rushlight.batch.job_log import latest, read_records
+from logged import latest, read_records
 from rushlight.batch.run.kept_inputs import kept_requests, read_requests
 from rushlight.pipelines.errors import OptionError
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from here import HereFarm, farm_here, files, run, small_day, write_list  # noqa: F401
-from rushlight.batch.job_log import latest, read_records
+from logged import latest, read_records
 from rushlight.batch.run import revisions
 
 ROWS = {

@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 
 from here import HereFarm
+from logged import latest, read_records
 from rushlight.batch.disks import mount_of
 from rushlight.batch.farm.dask_farm import LostWorker, Task
-from rushlight.batch.job_log import append_record, latest, read_records
+from rushlight.batch.job_log import append_record
 from rushlight.batch.queue.state_machine import Policy
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
 from rushlight.batch.run import delivery, disk_room

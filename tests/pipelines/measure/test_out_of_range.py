@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from here import rushlight
+from logged import latest, read_records
 from pictures import frame_of, write_sequence
-from rushlight.batch.job_log import latest, read_records
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.cube_lut import identity_lut

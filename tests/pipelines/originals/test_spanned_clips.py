@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 import independent
 from here import rushlight
+from logged import latest, read_records
 from pictures import number_of, numbered, write_movie
-from rushlight.batch.job_log import latest, read_records
 from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.formats.pixel_formats import planes
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode

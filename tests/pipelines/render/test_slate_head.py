@@ -9,9 +9,9 @@ import pytest
 import here
 import independent
 from command import rushlight
+from logged import latest, read_records
 from movies import tone
 from pictures import numbered, write_movie
-from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.verify.deliveries import verify
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL

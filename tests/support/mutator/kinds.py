@@ -232,7 +232,7 @@ def _original(path: Path) -> Any:
 
 
 def _records(path: Path) -> Any:
-    from rushlight.batch.job_log import latest, read_records
+    from logged import latest, read_records
 
     return latest(read_records(path.parent.parent))
 

@@ -4,56 +4,65 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 
 from rushlight.batch.disks import mount_of
 from rushlight.batch.queue.queue_rows import DamagedQueue, DamagedRow
 from rushlight.batch.queue.store import QueuedJob, Store, open_store, queue_of
+from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.pipelines.errors import QueueError
 from rushlight.pipelines.inside_folder import remove_tree
 from rushlight.pipelines.job.spec import JobSpec, digest_of
 
-__all__ = ["clear_work", "fill_alone", "originals_of", "own_queue", "queued_jobs"]
+__all__ = ["Turn", "clear_work", "fill_alone", "originals_of", "own_queue", "queued_jobs"]
 
 
-def queued_jobs(out: Path, specs: list[JobSpec], *, suffix: str = "", priority: int = 0) -> list[QueuedJob]:
+@dataclass(frozen=True, kw_only=True)
+class Turn:
+    """One turn of a clip that is to be made: its job for workers, and its orders for the runner."""
+
+    spec: JobSpec
+    orders: TurnOrders
+
+
+def queued_jobs(out: Path, turns: Iterable[Turn], *, suffix: str = "", priority: int = 0) -> list[QueuedJob]:
     """Jobs as rows of a queue; `suffix` keeps the jobs of several output folders apart."""
     mount = mount_of(out)
 
-    def key(spec: JobSpec) -> str:
-        recipe, rank = digest_of(spec.record["recipe"]["name"], 6), spec.record.get("rank", 0)
-        return f"{spec.job}{suffix}/{recipe}" + (f"+{rank}" if rank else "")
+    def key(turn: Turn) -> str:
+        recipe, rank = digest_of(turn.spec.record["recipe"]["name"], 6), turn.orders.rank
+        return f"{turn.spec.job}{suffix}/{recipe}" + (f"+{rank}" if rank else "")
 
     return [
         QueuedJob(
-            key=key(spec),
+            key=key(turn),
             out=str(out),
-            clip=spec.clip,
+            clip=turn.spec.clip,
             state="queued",
             priority=priority,
-            identity=digest_of([o.identity for o in spec.outputs]),
-            frames=sum(segment.count for segment in spec.segments),
+            identity=digest_of([o.identity for o in turn.spec.outputs]),
+            frames=sum(segment.count for segment in turn.spec.segments),
             added=float(index),
-            cost=spec.record.get("cost", 0.0),
-            rank=spec.record.get("rank", 0),
             mount=mount,
-            payload=spec.model_dump(mode="json"),
+            orders=turn.orders,
+            payload=turn.spec.model_dump(mode="json"),
         )
-        for index, spec in enumerate(specs)
+        for index, turn in enumerate(turns)
     ]
 
 
-def fill_alone(store: Store, out: Path, specs: list[JobSpec]) -> None:
+def fill_alone(store: Store, out: Path, turns: Iterable[Turn]) -> None:
     """These jobs in the queue, and no others, nor others under their names: an output folder's queue may be anybody's."""
-    queued = queued_jobs(out, specs)
+    queued = queued_jobs(out, turns)
     wanted = {job.key: job for job in queued}
 
     def ours(row: QueuedJob) -> bool:
         job = wanted.get(row.key)
+        if job is None or (row.out, row.orders) != (job.out, job.orders):
+            return False
         with suppress(DamagedRow):
-            return (
-                job is not None and row.out == job.out and store.payload(row.key, job.identity) == job.payload
-            )
+            return store.payload(row.key, job.identity) == job.payload
         return False
 
     running = [row for row in store.rows("running") if not ours(row)]  # others of that name are replaced

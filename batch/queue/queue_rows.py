@@ -6,28 +6,42 @@ A queue is a file that anything may have happened to. What is wrong with one row
 
 from __future__ import annotations
 
+import json
 import math
 import sqlite3
 from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, get_args
 
+from pydantic import TypeAdapter
+
 from rushlight.batch.json_lines import plain_json
 from rushlight.batch.queue.state_machine import JobState
-from rushlight.batch.records.queue_row import AskedAgain, QueuedPlan, SegmentResult
+from rushlight.batch.records.queue_row import AskedAgain, QueuedPlan, SegmentResult, TurnOrders
 from rushlight.batch.records.shape import Shape, check_shape
 from rushlight.pipelines.errors import OptionError, QueueError
 
-__all__ = ["DamagedQueue", "DamagedRow", "check_queue", "job_of", "row_fault", "segment_of"]
+__all__ = [
+    "COLUMNS",
+    "DamagedQueue",
+    "DamagedRow",
+    "QueuedJob",
+    "check_queue",
+    "job_of",
+    "orders_text",
+    "row_of",
+    "segment_of",
+]
 
 _FIRST = "key,out,clip,state,priority,identity,frames,added,payload,error,deaths,attempts"  # of every version
 TABLES = {"about", "job", "segment"}
-_CLASSES: Mapping[str, tuple[type, ...]] = {
-    "str": (str,),
-    "int": (int,),
-    "float": (int, float),
-    "bool": (int,),
+COLUMNS: Mapping[str, type] = {
+    **{name: str for name in ("key", "out", "clip", "state", "identity", "error", "mount", "orders")},
+    **{name: int for name in ("priority", "frames", "deaths", "attempts", "rank", "planned")},
+    **{name: float for name in ("added", "cost")},
 }
+_ORDERED_BY = ("rank", "cost")  # orders that have a column of their own
 _MOST = 2**53
 
 
@@ -55,12 +69,65 @@ def check_queue(db: sqlite3.Connection, path: Path, versions: tuple[str, ...]) -
             raise DamagedQueue(f"is a queue of {version}; this reads {versions[-1]}", file=str(path))
 
 
-def row_fault(values: Mapping[str, object], kinds: Mapping[str, str]) -> str:
-    """The fault of a row, by its column; empty where nothing is. `kinds`: the type's name of each column."""
+@dataclass(frozen=True, kw_only=True)
+class QueuedJob:
+    """One row of the queue."""
+
+    key: str  # clip and output folder, "/" and what tells recipes apart, "+" and the rank if it has one
+    out: str
+    clip: str
+    state: str
+    priority: int
+    identity: str
+    frames: int
+    added: float
+    error: str = ""
+    deaths: int = 0
+    attempts: int = 0
+    mount: str = ""  # where the disk of its outputs was mounted when it was queued
+    planned: bool = (
+        True  # False for a row that could not be planned: it waits for a person, never for a worker
+    )
+    orders: TurnOrders = field(default_factory=TurnOrders)
+    payload: Mapping[str, Any] = field(default_factory=dict)  # the job in plain values; rows are read without
+
+    @property
+    def clip_key(self) -> str:
+        """Clip and output folder: alike for all jobs that make a clip's outputs there, of whatever recipe and rank."""
+        return self.key.partition("/")[0]
+
+
+_JOBS = TypeAdapter(QueuedJob)
+
+
+def row_of(values: Mapping[str, object]) -> QueuedJob:
+    """A row by its columns as a job, without its payload. DamagedRow naming the column that is wrong."""
+    if fault := _fault(values):
+        raise DamagedRow(fault)
+    try:
+        orders = plain_json(str(values["orders"]).encode())
+        if not isinstance(orders, dict):
+            raise ValueError("is no JSON object")
+        orders = TurnOrders.read({**orders, **{name: values[name] for name in _ORDERED_BY}})
+    except ValueError as error:
+        raise DamagedRow(f"orders {error}") from None
+    except OptionError as error:
+        raise DamagedRow(str(error.at(key="orders"))) from None
+    given = {name: value for name, value in values.items() if name not in _ORDERED_BY}
+    return _JOBS.validate_python({**given, "planned": bool(values["planned"]), "orders": orders})
+
+
+def orders_text(orders: TurnOrders) -> str:
+    """A turn's orders for their column: those that have no column of their own."""
+    return json.dumps({k: v for k, v in orders.plain().items() if k not in _ORDERED_BY})
+
+
+def _fault(values: Mapping[str, object]) -> str:
+    """The fault of a row, by its column; empty where nothing is."""
     for name, value in values.items():
-        classes = _CLASSES[kinds[name]]
-        if not isinstance(value, classes):
-            return f"{name} is {_shown(value)}, where {kinds[name]} is needed"
+        needed = COLUMNS[name]
+        if not isinstance(value, (int, float) if needed is float else needed):
+            return f"{name} is {_shown(value)}, where {needed.__name__} is needed"
         if isinstance(value, int | float) and not (math.isfinite(value) and abs(value) <= _MOST):
             return f"{name} is {_shown(value)}"
     for name in ("key", "out", "clip"):

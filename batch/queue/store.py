@@ -10,15 +10,25 @@ import json
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass, field, fields
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 from rushlight.batch.disks import network_file_system, state_folder
 from rushlight.batch.queue.locks import Lock, hold_queue
+from rushlight.batch.queue.migrations import VERSION, VERSIONS, migrate
 from rushlight.batch.queue.ownership import check_inside, check_ours
-from rushlight.batch.queue.queue_rows import DamagedQueue, check_queue, job_of, row_fault, segment_of
+from rushlight.batch.queue.queue_rows import (
+    COLUMNS,
+    DamagedQueue,
+    DamagedRow,
+    QueuedJob,
+    check_queue,
+    job_of,
+    orders_text,
+    row_of,
+    segment_of,
+)
 from rushlight.pipelines.errors import QueueError, ResourceError, RushlightError, from_os, no_room
 from rushlight.pipelines.job.spec import digest_of
 
@@ -30,47 +40,15 @@ CREATE TABLE IF NOT EXISTS job (
     key TEXT PRIMARY KEY, out TEXT NOT NULL, clip TEXT NOT NULL, state TEXT NOT NULL, priority INTEGER NOT NULL,
     identity TEXT NOT NULL, frames INTEGER NOT NULL, added REAL NOT NULL, payload TEXT NOT NULL, error TEXT NOT NULL DEFAULT '',
     deaths INTEGER NOT NULL DEFAULT 0, attempts INTEGER NOT NULL DEFAULT 0, rank INTEGER NOT NULL DEFAULT 0,
-    mount TEXT NOT NULL DEFAULT '', cost REAL NOT NULL DEFAULT 0, planned INTEGER NOT NULL DEFAULT 1);
+    mount TEXT NOT NULL DEFAULT '', cost REAL NOT NULL DEFAULT 0, planned INTEGER NOT NULL DEFAULT 1,
+    orders TEXT NOT NULL DEFAULT '{}');
 CREATE INDEX IF NOT EXISTS job_state ON job (state, priority DESC, added);
 CREATE TABLE IF NOT EXISTS segment (
     key TEXT NOT NULL, identity TEXT NOT NULL, number INTEGER NOT NULL, result TEXT NOT NULL, PRIMARY KEY (key, number));
 """
-VERSION = "3"
 BUSY = 30  # seconds that another program may hold the file
 _UNREACHED = ("SQLITE_IOERR", "SQLITE_CANTOPEN", "SQLITE_READONLY", "SQLITE_PERM", "SQLITE_AUTH")
-_COLUMNS = "key,out,clip,state,priority,identity,frames,added,error,deaths,attempts,rank,mount,cost,planned"
-
-
-@dataclass(frozen=True, kw_only=True)
-class QueuedJob:
-    """One row of the queue."""
-
-    key: str  # clip and output folder, "/" and what tells recipes apart, "+" and the rank if it has one
-    out: str
-    clip: str
-    state: str
-    priority: int
-    identity: str
-    frames: int
-    added: float
-    error: str = ""
-    deaths: int = 0
-    attempts: int = 0
-    rank: int = 0  # among those of one priority: lower ones first
-    mount: str = ""  # where the disk of its outputs was mounted when it was queued
-    cost: float = 0.0  # seconds of one core, as the plan estimates it
-    planned: bool = (
-        True  # False for a row that could not be planned: it waits for a person, never for a worker
-    )
-    payload: Mapping[str, Any] = field(default_factory=dict)  # the job in plain values; rows are read without
-
-    @property
-    def clip_key(self) -> str:
-        """Clip and output folder: alike for all jobs that make a clip's outputs there, of whatever recipe and rank."""
-        return self.key.partition("/")[0]
-
-
-_KINDS = {each.name: str(each.type) for each in fields(QueuedJob)}
+_COLUMNS = ",".join(COLUMNS)
 
 
 class Store:
@@ -85,7 +63,7 @@ class Store:
             self._db.text_factory = lambda text: text.decode(
                 "utf-8", "replace"
             )  # else one byte costs every row
-            check_queue(self._db, path, ("1", "2", VERSION))
+            check_queue(self._db, path, VERSIONS)
             self._db.execute("PRAGMA journal_mode=DELETE")
             self._db.execute("PRAGMA synchronous=EXTRA")
             with self._writing():
@@ -96,7 +74,7 @@ class Store:
                 for statement in _SCHEMA.split(";"):
                     self._db.execute(statement)
                 self._db.execute("INSERT OR IGNORE INTO about VALUES ('version', ?)", (VERSION,))
-                self._migrate()
+                migrate(self._db)
             self._db.execute(f"SELECT {_COLUMNS},payload FROM job LIMIT 0")
             self._db.execute("SELECT key,identity,number,result FROM segment LIMIT 0")
         except (sqlite3.Error, OSError, ValueError) as error:
@@ -106,16 +84,6 @@ class Store:
                 raise self._fault(error, "opened") from None
             raise DamagedQueue(f"is no queue that can be opened: {error}", file=str(path)) from None
         self._lock: Lock | None = None
-
-    def _migrate(self) -> None:
-        (version,) = self._db.execute("SELECT value FROM about WHERE key='version'").fetchone()
-        if version == "1":
-            self._db.execute("ALTER TABLE job ADD COLUMN rank INTEGER NOT NULL DEFAULT 0")
-            self._db.execute("ALTER TABLE job ADD COLUMN mount TEXT NOT NULL DEFAULT ''")
-            self._db.execute("ALTER TABLE job ADD COLUMN cost REAL NOT NULL DEFAULT 0")
-        if version in ("1", "2"):
-            self._db.execute("ALTER TABLE job ADD COLUMN planned INTEGER NOT NULL DEFAULT 1")
-            self._db.execute("UPDATE about SET value='3' WHERE key='version'")
 
     def close(self) -> None:
         """Let the file and the lock go."""
@@ -199,7 +167,7 @@ class Store:
                     self._db.execute("DELETE FROM segment WHERE key=?", (job.key,))
                 self._db.execute(
                     "INSERT OR REPLACE INTO job (key,out,clip,state,priority,identity,frames,added,rank,mount,cost,planned,"
-                    "error,payload) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
+                    "error,orders,payload) VALUES (?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
                     (
                         job.key,
                         job.out,
@@ -209,11 +177,12 @@ class Store:
                         job.identity,
                         job.frames,
                         job.added,
-                        job.rank,
+                        job.orders.rank,
                         job.mount,
-                        job.cost,
+                        job.orders.cost,
                         job.planned,
                         job.error,
+                        orders_text(job.orders),
                         json.dumps(job.payload),
                     ),
                 )
@@ -261,12 +230,12 @@ class Store:
         with self._writing():
             return self._db.execute("UPDATE job SET state='queued' WHERE state='running'").rowcount
 
-    def drop(self, keys: Iterable[str]) -> int:
+    def drop(self, keys: Iterable[object]) -> int:
         """Take jobs out, with what was finished of them. Gives how many."""
         with self._writing():
             return self._delete(keys)
 
-    def _delete(self, keys: Iterable[str]) -> int:
+    def _delete(self, keys: Iterable[object]) -> int:
         gone = 0
         for key in keys:
             gone += self._db.execute("DELETE FROM job WHERE key=?", (key,)).rowcount
@@ -288,26 +257,26 @@ class Store:
     def rows(self, *states: str) -> list[QueuedJob]:
         """Jobs in those states (all without any), first to be run first, each without its payload; none that is damaged."""
         where = f"WHERE state IN ({','.join('?' * len(states))})" if states else ""
-        found = self._named(f"{where} ORDER BY priority DESC, rank, frames DESC, added, key", *states)
-        return [
-            QueuedJob(**row | {"planned": bool(row["planned"])})
-            for row in found
-            if not row_fault(row, _KINDS)
-        ]
+        found: list[QueuedJob] = []
+        for row in self._named(f"{where} ORDER BY priority DESC, rank, frames DESC, added, key", *states):
+            with suppress(DamagedRow):
+                found.append(row_of(row))
+        return found
 
-    def damaged_rows(self) -> list[tuple[Any, str]]:
+    def damaged_rows(self) -> list[tuple[object, str]]:
         """The key of each row that cannot be used, and what is wrong with it, by clip and column."""
-        faults = [(row, row_fault(row, _KINDS)) for row in self._named("ORDER BY key")]
-        return [
-            (row["key"], f"{self.path}: the row of {_text(row['clip'])}: {fault}; it is left as it is")
-            for row, fault in faults
-            if fault
-        ]
+        found: list[tuple[object, str]] = []
+        for row in self._named("ORDER BY key"):
+            try:
+                row_of(row)
+            except DamagedRow as error:
+                text = f"{self.path}: the row of {_text(row['clip'])}: {error}; it is left as it is"
+                found.append((row["key"], text))
+        return found
 
-    def _named(self, rest: str, *values: object) -> Iterator[dict[str, Any]]:
-        names = _COLUMNS.split(",")
+    def _named(self, rest: str, *values: object) -> Iterator[dict[str, object]]:
         for row in self._read(f"SELECT {_COLUMNS} FROM job {rest}", *values):
-            yield dict(zip(names, row, strict=True))
+            yield dict(zip(COLUMNS, row, strict=True))
 
     def count(self, *states: str) -> int:
         """Number of jobs in those states."""

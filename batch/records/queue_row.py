@@ -6,9 +6,9 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from rushlight.batch.records.shape import Count, Name, Shape, Whole
+from rushlight.batch.records.shape import Count, Name, Number, Shape, Whole
 
-__all__ = ["AskedAgain", "JobState", "QueueRow", "QueuedPlan", "SegmentResult"]
+__all__ = ["AskedAgain", "JobState", "QueueRow", "QueuedPlan", "SegmentResult", "TurnOrders"]
 
 JobState = Literal["queued", "held", "running", "done", "failed", "set aside"]
 
@@ -55,6 +55,20 @@ class QueuedPlan(Shape):
     record: dict[str, Any] = Field(description="What the job record says that rendering does not find out.")
     segments: list[QueuedSegment] = Field(description="Segments in order.")
     outputs: list[QueuedOutput] = Field(default=[], description="Outputs that are to be made.")
+
+
+class TurnOrders(Shape):
+    """Orders for one turn of a clip: some of its outputs, made as a job of their own. The runner follows them, workers never see
+    them."""
+
+    rank: int = Field(default=0, description="Rank among jobs of one priority: lower ones first.")
+    cost: Number = Field(default=0.0, description="Work in seconds of one core, as the plan estimates it.")
+    kept_outputs: list[str] = Field(default=[], description="Outputs that were found as they should be.")
+    earlier_outputs: list[str] = Field(default=[], description="Outputs that earlier turns of the clip make.")
+    later_outputs: list[str] = Field(default=[], description="Outputs that later turns of the clip make.")
+    replaced: Literal["keep", "remove"] = Field(
+        default="keep", description="What happens to files that this turn replaces: keep or remove."
+    )
 
 
 class AskedAgain(Shape):

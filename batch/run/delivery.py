@@ -60,7 +60,7 @@ class Delivery:
         running.results[number] = result.value
         running.made += frames
         if self.deadline:
-            self.deadline.done += running.job.cost * frames / max(1, running.job.frames)
+            self.deadline.done += running.job.orders.cost * frames / max(1, running.job.frames)
         self.unsaved.append((running, number, result.value))
 
     def write_down(self) -> None:
@@ -116,16 +116,16 @@ class Delivery:
         """Keep what the finish will replace, where that was asked."""
         out = Path(running.job.out)
         before = self.before(out, running.payload["job"])
-        if running.payload["record"].get("replaced") != "remove":
+        if running.job.orders.replaced == "keep":
             revisions.keep(out, revisions.replaced(before, running.payload.get("outputs", ())))
 
     def finished(self, running: Running, record: dict[str, Any]) -> None:
         job = running.job
         out = Path(job.out)
-        later = bool(running.payload["record"].get("later_outputs"))
+        later = bool(job.orders.later_outputs)
         if running.record is None:
             before = self.before(out, record["job"])
-            record = delivered_record(out, record, running.payload, before, running.tries(), running.started)
+            record = delivered_record(out, record, running, before)
             self.state.place.delivered(out, record)
             self.log(out, record)
             running.record = record
@@ -186,7 +186,7 @@ class Delivery:
         text = str(error) if action.do == "fail" else f"{action.why}; last: {error}"
         if running.record is None:
             before = self.before(out, running.payload["job"])
-            record = lost_record(out, job.clip, running.payload, before, running.tries(), state, text)
+            record = lost_record(out, running, before, state, text)
             self.log(out, record)
             running.record = record
         self.put_down(running, state, text)

@@ -54,40 +54,29 @@ class RunState:
 
 
 def delivered_record(
-    out: Path,
-    record: dict[str, Any],
-    payload: Mapping[str, Any],
-    before: Mapping[str, Any] | None,
-    tries: Mapping[str, Any],
-    started: float,
+    out: Path, record: dict[str, Any], running: Running, before: Mapping[str, Any] | None
 ) -> dict[str, Any]:
-    """Record of a finish, its revision told and what it replaced put by. `tries`: attempts and seconds;
-    `started` is a time."""
-    plain = payload["record"]
-    old = revisions.replaced(before, payload.get("outputs", ()))
-    revisions.describe(out, record, before, old, plain)
+    """Record of a finish, its revision told and what it replaced put by."""
+    orders = running.job.orders
+    old = revisions.replaced(before, running.payload.get("outputs", ()))
+    revisions.describe(out, record, before, old, orders)
     revisions.clear(out, old, record["outputs"])
-    record = revisions.joined(record, before, plain)
-    record |= {**tries, "started": clock_text(started), "finished": clock_text(time.time())}
-    if before and plain.get("earlier_outputs") and before["status"] in ("failed", "set aside"):
+    record = revisions.joined(record, before, orders)
+    moments = {"started": clock_text(running.started), "finished": clock_text(time.time())}
+    record |= {**running.tries(), **moments}
+    if before and orders.earlier_outputs and before["status"] in ("failed", "set aside"):
         record |= {k: before[k] for k in ("status", "error")}  # a part of it was not delivered
     return record
 
 
 def lost_record(
-    out: Path,
-    clip: str,
-    payload: Mapping[str, Any],
-    before: Mapping[str, Any] | None,
-    tries: Mapping[str, Any],
-    state: str,
-    text: str,
+    out: Path, running: Running, before: Mapping[str, Any] | None, state: str, text: str
 ) -> dict[str, Any]:
     """A clip that was not delivered; what was delivered of it earlier is still there, and still known."""
-    plain = payload["record"]
-    record = failure_record(payload["job"], clip, state, text)
-    record |= {k: plain.get(k) for k in ("row", "recipe", "signal")}
-    record |= {**tries, "source": {"path": payload["source"]["path"]}}
+    payload = running.payload
+    record = failure_record(payload["job"], running.job.clip, state, text)
+    record |= {k: payload["record"].get(k) for k in ("row", "recipe", "signal")}
+    record |= {**running.tries(), "source": {"path": payload["source"]["path"]}}
     if before and before.get("outputs"):
         revisions.unkeep(out, revisions.replaced(before, payload.get("outputs", ())))
         told = ("source", "look", "outputs", "colour", "revision", "reel", "first_timecode", "rate")

@@ -1,4 +1,4 @@
-"""A plan -> the jobs of what is missing, changed or damaged in an output folder, each with the reason."""
+"""A plan -> the jobs of what is missing, changed or damaged in an output folder, with the orders of their turns."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from rushlight.batch.plan.jobs import Known, in_turns, job_id, job_spec, output_
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared
 from rushlight.batch.plan.reconcile_media import media_text
+from rushlight.batch.queue.filling import Turn
+from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.forecast import cost_of
 from rushlight.batch.run.kept_inputs import keep_inputs
@@ -19,7 +21,6 @@ from rushlight.batch.run.request_accounts import account_for
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
 from rushlight.pipelines.inside_folder import refuse_links, same_time
-from rushlight.pipelines.job.spec import JobSpec
 from rushlight.pipelines.originals.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe.model import Recipe
 
@@ -70,16 +71,16 @@ def make_folder(out: Path) -> None:
 
 def jobs_of(
     prepared: Prepared, out: Path, view: View, room: Room | None = None, *, renewed: bool = True
-) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip], Day]:
-    """Jobs to be made in `out`, each with the reason, clips that are there, and the whole day of the folder;
-    inputs and bad rows are kept. `renewed`: what was dropped from the queue is asked for again."""
+) -> tuple[list[Turn], list[PlannedClip], Day]:
+    """Turns to be made in `out`, clips that are there, and the whole day of the folder; inputs and bad rows are kept.
+    `renewed`: what was dropped from the queue is asked for again."""
     room = room or Room(view, Stop(), patient=False)
     plan = prepared.plan
     refuse_links(out)
     log = read_log(out)
     records = {job: record.plain() for job, record in latest(log.records).items()}
-    jobs, settled = _jobs(prepared, out, records)
-    refuse_links(out, sorted({o.folder for spec, _ in jobs for o in spec.outputs}))
+    turns, settled = _turns(prepared, out, records)
+    refuse_links(out, sorted({o.folder for turn in turns for o in turn.spec.outputs}))
     for refused in log.refused:
         view.warning(f"{refused.error}; {refused.name} counts as not made yet")
     for text in plan.warnings:
@@ -98,33 +99,33 @@ def jobs_of(
             f"{counted(unnamed, 'original')} not in the list, not readable or missing from the media: `rushlight plan` names them"
             f" ({media_text(media)})"
         )
-    return jobs, settled, days[-1]
+    return turns, settled, days[-1]
 
 
-def _jobs(
+def _turns(
     prepared: Prepared, out: Path, records: Mapping[str, dict[str, Any]]
-) -> tuple[list[tuple[JobSpec, str]], list[PlannedClip]]:
-    """Jobs for what is to be made, each with the reason; and the clips of which everything is there."""
+) -> tuple[list[Turn], list[PlannedClip]]:
+    """Turns of what is to be made; and the clips of which everything is there."""
     plan = prepared.plan
-    jobs: list[tuple[JobSpec, str]] = []
+    turns: list[Turn] = []
     settled: list[PlannedClip] = []
     for clip in list(plan.clips):
         try:
-            found = _jobs_of_clip(prepared, clip, out, records.get(job_id(clip)))
+            found = _turns_of_clip(prepared, clip, out, records.get(job_id(clip)))
         except Exception as error:
             plan.broken.append((clip.row, own_fault(error, "prepared", clip.path)))
             plan.clips.remove(clip)
             continue
-        jobs += found
+        turns += found
         if not found:
             settled.append(clip)
-    return jobs, settled
+    return turns, settled
 
 
-def _jobs_of_clip(
+def _turns_of_clip(
     prepared: Prepared, clip: PlannedClip, out: Path, record: Mapping[str, Any] | None
-) -> list[tuple[JobSpec, str]]:
-    """Jobs for what of one clip is to be made, each with the reason; none where everything is there."""
+) -> list[Turn]:
+    """Turns of what of one clip is to be made, in order; none where everything is there."""
     recipe = prepared.recipe
     sampled, logged = _hashes(clip, record, prepared.request.hash_originals)
     fields = fields_of_clip(clip, recipe)
@@ -136,12 +137,11 @@ def _jobs_of_clip(
     missing = to_make(out, outputs, record)
     if record and record.get("status") != "done" and not missing:
         missing = tuple((o, "not finished") for o in outputs)
-    why = ", ".join(sorted({why for _, why in missing}))
-    turns = in_turns(clip, (o for o, _ in missing), recipe.first) if missing else []
-    made = [[o.output for o in part] for _, part in turns]
+    parts = in_turns(clip, (o for o, _ in missing), recipe.first) if missing else []
+    made = [[o.output for o in part] for _, part in parts]
     kept = [o.output for o in outputs if o.output not in {m.output for m, _ in missing}]
-    jobs = []
-    for index, (rank, part) in enumerate(turns):
+    turns = []
+    for index, (rank, part) in enumerate(parts):
         spec = job_spec(
             clip,
             out=out,
@@ -151,20 +151,20 @@ def _jobs_of_clip(
             fields=fields,
             hashes=(logged, sampled),
         )
-        more = {
-            "rank": rank,
-            "cost": cost_of(
+        orders = TurnOrders(
+            rank=rank,
+            cost=cost_of(
                 clip.facts.width * clip.facts.height,
                 (o.width * o.height for o in part if o.make == "movie"),
                 clip.count,
             ),
-            "kept_outputs": kept,
-            "earlier_outputs": [name for names in made[:index] for name in names],
-            "later_outputs": [name for names in made[index + 1 :] for name in names],
-            "replaced": prepared.request.replaced,
-        }
-        jobs.append((spec.model_copy(update={"record": {**spec.record, **more}}), why))
-    return jobs
+            kept_outputs=kept,
+            earlier_outputs=[name for names in made[:index] for name in names],
+            later_outputs=[name for names in made[index + 1 :] for name in names],
+            replaced="remove" if prepared.request.replaced == "remove" else "keep",
+        )
+        turns.append(Turn(spec=spec, orders=orders))
+    return turns
 
 
 def _hashes(clip: PlannedClip, record: Mapping[str, Any] | None, full: bool) -> tuple[str, str]:

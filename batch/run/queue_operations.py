@@ -98,28 +98,28 @@ def _put_in(
     added = added or _Added()
     out = request.out.absolute()
     room = room or Room(view, Stop(), patient=False)
-    jobs, settled, day = jobs_of(prepared, out, view, room, renewed=originals is None and not again)
+    found, settled, day = jobs_of(prepared, out, view, room, renewed=originals is None and not again)
     suffix = f"@{digest_of(str(out), 8)}"
-    wanted = [spec for spec, _ in jobs if spec.job not in day.dropped]
-    chosen = [spec for spec in wanted if originals is None or Path(spec.source.path) in originals]
+    wanted = [turn for turn in found if turn.spec.job not in day.dropped]
+    chosen = [turn for turn in wanted if originals is None or Path(turn.spec.source.path) in originals]
     if again:
         known = {(row.key, row.identity) for row in store.rows()}
         chosen = [
-            s for s in chosen if {(j.key, j.identity) for j in queued_jobs(out, [s], suffix=suffix)} - known
+            t for t in chosen if {(j.key, j.identity) for j in queued_jobs(out, [t], suffix=suffix)} - known
         ]
-    specs = room.to(out, lambda: baked(prepared, out, chosen, view.baked))
+    turns = room.to(out, lambda: baked(prepared, out, chosen, view.baked))
     rows = bad_rows(request, prepared, suffix, priority)
     bad = [row for row in rows if row.key.partition("@")[0] not in day.dropped]
     ours = f"/{asking_of(prepared).id}"  # the rows that this request had before, and those whose clip it has taken up
     before = [row.key for row in store.rows() if not row.planned and row.out == str(out)]
     later = {job for job, row in day.settled.items() if row.later}
     over = [key for key in before if key.endswith(ours) or key.partition("@")[0] in later]
-    queued = [*queued_jobs(out, specs, suffix=suffix, priority=priority), *bad]
+    queued = [*queued_jobs(out, turns, suffix=suffix, priority=priority), *bad]
     room.to(store.path, lambda: store.add(queued, settled=over))
     for row in bad:
         if added.bad.get(row.key) != row.error:
             view.problem(row.error)
-    added.jobs |= {spec.job for spec in specs}
+    added.jobs |= {turn.spec.job for turn in turns}
     added.bad = {row.key: row.error for row in bad}
     there = f", {len(settled)} made earlier" if settled else ""
     aside = f", {len(bad)} set aside" if bad else ""
@@ -131,8 +131,8 @@ def _plan_again(store: Store, jobs: Sequence[QueuedJob], view: View, room: Room)
     for out in sorted({job.out for job in jobs}):
         ours = {job.key: job for job in jobs if job.out == out}
         for request in kept_requests(Path(out), view.warning):
-            record = next(iter(ours.values())).payload["record"]
-            wanted = replace(request, out=Path(out), replaced=record.get("replaced", "keep"))
+            orders = next(iter(ours.values())).orders
+            wanted = replace(request, out=Path(out), replaced=orders.replaced)
             priority = max(job.priority for job in ours.values())
             _put_in(store, wanted, prepare(wanted), originals_of(ours.values()), priority, view, room)
         for row in store.rows("queued"):

@@ -13,7 +13,7 @@ from rushlight.batch.plan.growing_originals import Growth, growing_text
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
-from rushlight.batch.queue.filling import clear_work, fill_alone, originals_of, own_queue
+from rushlight.batch.queue.filling import Turn, clear_work, fill_alone, originals_of, own_queue
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.queue.store import queue_of
 from rushlight.batch.run.disk_room import Room
@@ -24,7 +24,6 @@ from rushlight.batch.run.look_baking import baked
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
 from rushlight.batch.run.request_accounts import sums_in
 from rushlight.pipelines.counted import counted
-from rushlight.pipelines.job.spec import JobSpec
 
 if TYPE_CHECKING:
     from rushlight.batch.farm.worker_options import Crew
@@ -98,15 +97,15 @@ class _Night:
         while True:
             self.plan, self.left = prepared.plan, len(prepared.plan.clips)
             waiting = growth.take_out(prepared.plan, originals_of(made.changed.values()))
-            jobs, self.settled, _ = jobs_of(prepared, self.out, self.view, self.room)
-            self.left = len({spec.job for spec, _ in jobs})
+            turns, self.settled, _ = jobs_of(prepared, self.out, self.view, self.room)
+            self.left = len({turn.spec.job for turn in turns})
             made.changed.clear()
-            if jobs and stop.asked:
+            if turns and stop.asked:
                 raise Stopped
-            if jobs:
-                made.add(self.run(prepared, jobs, closing))
+            if turns:
+                made.add(self.run(prepared, turns, closing))
             self.left = 0
-            self.pages(new=bool(jobs))
+            self.pages(new=bool(turns))
             waiting = sorted({*waiting, *originals_of(made.changed.values())})
             if not waiting or stop.asked:
                 break
@@ -119,21 +118,21 @@ class _Night:
         if stop.since and not made.stopped:
             self.made.stopped = "by a signal"
 
-    def run(self, prepared: Prepared, jobs: list[tuple[JobSpec, str]], closing: ExitStack) -> Summary:
+    def run(self, prepared: Prepared, turns: list[Turn], closing: ExitStack) -> Summary:
         """The workers at work on these jobs. They end while the caller goes on; `closing` waits for them."""
         out, view, room, crew = self.out, self.view, self.room, self.crew
-        unbaked, queue = [spec for spec, _ in jobs], queue_of(out)
+        queue = queue_of(out)
         with room.to(queue, lambda: own_queue(out, view.warning)) as store:
             store.run_alone()
-            count = crew.count(sum(len(s.segments) for s in unbaked))
+            count = crew.count(sum(len(turn.spec.segments) for turn in turns))
             with beside("bake") as pool:
-                bake = partial(baked, prepared, out, unbaked, view.baked)
+                bake = partial(baked, prepared, out, turns, view.baked)
                 baking = pool.submit(bake)  # while the workers start
                 with farm_at_work(crew, count, view=view, stop=self.stop, closing=closing) as farm:
-                    specs = room.to(out, bake, begun=baking)
-                    room.to(queue, lambda: fill_alone(store, out, specs))
-                    frames = sum(g.count for s in specs for g in s.segments)
-                    view.begin(clips=len({s.job for s in specs}), frames=frames, workers=farm.slots)
+                    whole = room.to(out, bake, begun=baking)
+                    room.to(queue, lambda: fill_alone(store, out, whole))
+                    frames = sum(g.count for turn in whole for g in turn.spec.segments)
+                    view.begin(clips=len({t.spec.job for t in whole}), frames=frames, workers=farm.slots)
                     return run_on(
                         farm,
                         store,

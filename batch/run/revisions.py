@@ -16,6 +16,7 @@ from typing import Any
 
 from rushlight.batch.job_log import merged
 from rushlight.batch.plan.jobs import still_there
+from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.inside_folder import holding, is_file, link, move, unlink_as
 
@@ -106,20 +107,20 @@ def describe(
     record: dict[str, Any],
     before: Mapping[str, Any] | None,
     entries: Iterable[Entry],
-    plain: Mapping[str, Any],
+    orders: TurnOrders,
 ) -> None:
     """Write into a new record its revision, and each file that was replaced, with the reason and where it is now.
 
-    `plain` is the job's own `record`: a job that makes the later outputs of a clip goes on with its revision.
+    A later turn of a clip goes on with the revision of those before.
     """
     before, entries = before or {}, list(entries)
     number = max([int(before.get("revision", 1)), *(int(e.get("revision", 1)) + 1 for e in entries)])
     record["revision"] = number
     for entry in record["outputs"]:
         entry["revision"] = number
-    earlier = list(before.get("replaced", ())) if plain.get("earlier_outputs") else []
+    earlier = list(before.get("replaced", ())) if orders.earlier_outputs else []
     why = earlier[0]["why"] if earlier else cause(before, record)
-    kept = plain.get("replaced") != "remove"
+    kept = orders.replaced == "keep"
     said = [
         {
             "output": e["output"],
@@ -135,11 +136,9 @@ def describe(
         record["replaced"] = earlier + said
 
 
-def joined(
-    record: dict[str, Any], before: Mapping[str, Any] | None, plain: Mapping[str, Any]
-) -> dict[str, Any]:
+def joined(record: dict[str, Any], before: Mapping[str, Any] | None, orders: TurnOrders) -> dict[str, Any]:
     """A new record with what still holds of the one before; files that it no longer counts are a warning."""
-    record = merged(record, before, _kept_outputs(record, before, plain))
+    record = merged(record, before, _kept_outputs(record, before, orders))
     counted = {e["output"] for e in record["outputs"]}
     left = [e["path"] for e in (before or {}).get("outputs", ()) if e["output"] not in counted]
     if before and left:
@@ -152,15 +151,11 @@ def joined(
 
 
 def _kept_outputs(
-    record: Mapping[str, Any], before: Mapping[str, Any] | None, plain: Mapping[str, Any]
+    record: Mapping[str, Any], before: Mapping[str, Any] | None, orders: TurnOrders
 ) -> set[str]:
     """Outputs of the record before that hold beside the new ones: those found unchanged, those still to be replaced,
     and, of the same picture, those of other recipes."""
-    keep = {
-        *plain.get("kept_outputs", ()),
-        *plain.get("earlier_outputs", ()),
-        *plain.get("later_outputs", ()),
-    }
+    keep = {*orders.kept_outputs, *orders.earlier_outputs, *orders.later_outputs}
     if before and not _same_picture(before, record):
         keep |= {e["output"] for e in before.get("outputs", ())}
     return keep - {e["output"] for e in record["outputs"]}

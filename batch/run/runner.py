@@ -85,9 +85,10 @@ class _Loop:
             return
         self.looked = time.time()
         work = [
-            (r.job.clip, r.job.cost * (1 - r.made / max(1, r.job.frames))) for r in self.state.active.values()
+            (r.job.clip, r.job.orders.cost * (1 - r.made / max(1, r.job.frames)))
+            for r in self.state.active.values()
         ]
-        work += [(job.clip, job.cost) for job in self.feeding.queue]
+        work += [(job.clip, job.orders.cost) for job in self.feeding.queue]
         if news := self.deadline.look(work, workers=self.farm.slots, now=self.looked):
             what, found = news
             facts = found.document() | {"measured": self.deadline.measured}

@@ -198,8 +198,8 @@ def test_a_fault_of_our_own_costs_one_clip_its_job(
     monkeypatch.setattr(night_module, "output_specs", odd)
     day = written(tmp_path / "day.csv", list(GOOD))
     prepared = planning.prepare(Request(clip_list=day, media=(card,), out=tmp_path / "out"))
-    jobs, _, _ = jobs_of(prepared, tmp_path / "out", View(quiet=True))
-    assert {spec.clip for spec, _ in jobs} == {GOOD[1]}
+    turns, _, _ = jobs_of(prepared, tmp_path / "out", View(quiet=True))
+    assert {turn.spec.clip for turn in turns} == {GOOD[1]}
     assert [row.clip for row, _ in prepared.plan.broken] == [GOOD[0]]
 
 

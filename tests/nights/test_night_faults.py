@@ -25,7 +25,7 @@ from rushlight.batch.queue.filling import queued_jobs
 from rushlight.batch.queue.state_machine import Policy
 from rushlight.batch.queue.store import open_store
 from rushlight.batch.run.jobs_to_make import jobs_of
-from rushlight.batch.run.kept_inputs import bake_looks
+from rushlight.batch.run.look_baking import baked
 from rushlight.batch.run.progress import View
 from rushlight.batch.run.runner import Event, Summary, Work, run
 from test_kills import CLIPS, delivered, made_up_day
@@ -60,11 +60,11 @@ class Night:
         self.out, self.farm, self.queue = out, farm, out.with_name("queue.sqlite")
         self.events: list[Event] = []
         request = Request(clip_list=day / "day.csv", recipe=str(day / "two.toml"), out=out).checked()
-        jobs, _, _ = jobs_of(prepare(request), out, View(quiet=True))
-        specs = bake_looks(out, [spec for spec, _ in jobs], lambda count: None)
+        prepared = prepare(request)
+        turns = baked(prepared, out, jobs_of(prepared, out, View(quiet=True))[0], lambda count: None)
         self.jobs = [
             replace(job, payload={**job.payload, "fields": {**job.payload["fields"], "fault": fault}})
-            for job in queued_jobs(out, specs)
+            for job in queued_jobs(out, turns)
             for fault in [(faults or {}).get(job.clip, "")]
         ]
 

@@ -1,10 +1,12 @@
 """The queue: rows that survive, and a runner that loses no job and does none twice."""
 
+import json
 import os
 import sqlite3
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -19,6 +21,7 @@ from rushlight.batch.queue.filling import own_queue
 from rushlight.batch.queue.queue_rows import DamagedQueue
 from rushlight.batch.queue.state_machine import Policy
 from rushlight.batch.queue.store import QueuedJob, Store, open_store, queue_of
+from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.batch.run.runner import Event, Stop, Work, run
 from rushlight.pipelines.errors import OwnFault, QueueError, ResourceError
 
@@ -96,11 +99,12 @@ OLD = {  # as earlier versions made them
     "1": "",
     "2": ", rank INTEGER NOT NULL DEFAULT 0, mount TEXT NOT NULL DEFAULT '', cost REAL NOT NULL DEFAULT 0",
 }
+OLD["3"] = f"{OLD['2']}, planned INTEGER NOT NULL DEFAULT 1"
 
 
-@pytest.mark.parametrize("version", OLD)
-def test_an_older_queue_is_read_and_its_jobs_are_planned_ones(tmp_path: Path, version: str) -> None:
-    with sqlite3.connect(tmp_path / "q.sqlite") as db:
+def older_queue(path: Path, version: str) -> None:
+    """A queue as an earlier version made it, with a job that was set aside."""
+    with sqlite3.connect(path) as db:
         db.execute("CREATE TABLE about (key TEXT PRIMARY KEY, value TEXT NOT NULL)")
         db.execute("INSERT INTO about VALUES ('version', ?)", (version,))
         db.execute(
@@ -117,12 +121,63 @@ def test_an_older_queue_is_read_and_its_jobs_are_planned_ones(tmp_path: Path, ve
             "VALUES ('a','o','a.mov','set aside',0,'i',3,0,'{}','3 workers died')"
         )
     db.close()
+
+
+@pytest.mark.parametrize("version", OLD)
+def test_an_older_queue_is_read_and_its_jobs_are_planned_ones(tmp_path: Path, version: str) -> None:
+    older_queue(tmp_path / "q.sqlite", version)
     for _ in range(2):
         with open_store(tmp_path / "q.sqlite") as store:
             (row,) = store.rows()
             assert (row.planned, row.error, row.frames) == (True, "3 workers died", 3)
     with open_store(tmp_path / "q.sqlite") as store:
         assert store.move(["a"], ("set aside",), "queued") == ["a"]
+
+
+def test_the_orders_of_an_older_queue_leave_its_jobs_records(tmp_path: Path) -> None:
+    """Version 3 had them among what a job's record says. Jobs that do not read, and rows without one, are left as they are."""
+    path, said = tmp_path / "q.sqlite", {"row": {"note": "caf\udce9"}, "recipe": {"name": "two"}}
+    lists = {"kept_outputs": ["a"], "earlier_outputs": ["b"], "later_outputs": ["c"]}
+    whole = dict(job(tmp_path, "b").payload) | {"record": said | lists | {"rank": 2, "cost": 1.5}}
+    removing = dict(job(tmp_path, "c").payload) | {"record": {**said, "replaced": "remove"}}
+    damaged = ("{", '{"record": 5}', '{"request": {"recipe": "two"}}')
+    older_queue(path, "3")
+    with sqlite3.connect(path) as db:
+        columns = "key,out,clip,state,priority,identity,frames,added,payload,rank,cost"
+        for key, payload in (
+            ("b", json.dumps(whole)),
+            ("c", json.dumps(removing)),
+            *zip("def", damaged, strict=True),
+        ):
+            ranked = (2, 1.5) if key == "b" else (0, 0.0)
+            row = (key, str(tmp_path), key, "queued", 0, "i", 2, 0.0, payload, *ranked)
+            db.execute(f"INSERT INTO job ({columns}) VALUES (?,?,?,?,?,?,?,?,?,?,?)", row)
+    db.close()
+    for _ in range(2):
+        with open_store(path) as store:
+            rows = {row.key: row.orders for row in store.rows()}
+            assert rows["b"] == TurnOrders(rank=2, cost=1.5, **lists) and rows["c"] == TurnOrders(
+                rank=0, cost=0.0, replaced="remove"
+            )
+            assert [rows[key] for key in "adef"] == [TurnOrders(rank=0, cost=0.0)] * 4
+            for key in "bc":
+                found = store.payload(key, "i")
+                assert found and found["record"] == said and found["segments"] == whole["segments"]
+    with sqlite3.connect(path) as db:
+        assert db.execute("SELECT value FROM about").fetchone() == ("4",)
+        kept = db.execute("SELECT payload FROM job WHERE key IN ('d','e','f') ORDER BY key").fetchall()
+        assert kept == [(text,) for text in damaged]
+    db.close()
+
+
+def test_the_orders_of_a_turn_survive_and_no_worker_is_told(tmp_path: Path) -> None:
+    orders = TurnOrders(rank=3, cost=0.1, kept_outputs=["Caf\udce9"], later_outputs=["b"], replaced="remove")
+    with open_store(tmp_path / "q.sqlite") as store:
+        store.add([replace(job(tmp_path, "late"), orders=orders), job(tmp_path, "early")])
+    with open_store(tmp_path / "q.sqlite") as store:
+        early, late = store.rows()  # by rank
+        assert (late.orders, early.orders) == (orders, TurnOrders(rank=0, cost=0.0))
+        assert store.payload("late", "i") == job(tmp_path, "late").payload
 
 
 def test_a_row_that_was_never_planned_is_never_queued(tmp_path: Path) -> None:
@@ -323,7 +378,8 @@ def test_the_log_is_read_once_a_run_not_once_a_clip(
     names = [f"c{n:02}" for n in range(12)]
     with open_store(tmp_path / "q.sqlite") as store:
         store.run_alone()
-        store.add([job(tmp_path, name, record={"kept_outputs": ["viewing"]}) for name in names])
+        orders = TurnOrders(kept_outputs=["viewing"])
+        store.add([replace(job(tmp_path, name), orders=orders) for name in names])
         run(store, farm, work=TOYS)
     assert {r["clip"] for r in read_records(tmp_path)} == set(names)
     assert reads == [tmp_path]

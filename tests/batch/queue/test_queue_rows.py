@@ -58,6 +58,10 @@ ODD = {
     "no clip": ("clip", "", "clip is ''"),
     "a clip of bytes": ("clip", b"\x00", "clip is b'"),
     "attempts of text": ("attempts", "x", "attempts is 'x'"),
+    "orders that are torn": ("orders", "{", "orders is torn or damaged at character 2"),
+    "orders that are a list": ("orders", "[]", "orders is no JSON object"),
+    "orders of another kind": ("orders", '{"kept_outputs": "all"}', "orders.kept_outputs: is damaged"),
+    "an order nobody knows": ("orders", '{"replaced": "burn"}', "orders.replaced: is damaged"),
 }
 
 

@@ -46,10 +46,11 @@ def fails_for_one(monkeypatch: pytest.MonkeyPatch, error: Exception) -> None:
 def test_the_others_are_baked(request_: Request, monkeypatch: pytest.MonkeyPatch) -> None:
     assert request_.out is not None
     prepared = prepare(request_)
-    specs = [spec for spec, _ in jobs_of(prepared, request_.out, View(quiet=True))[0]]
+    turns = jobs_of(prepared, request_.out, View(quiet=True))[0]
     fails_for_one(monkeypatch, ZeroDivisionError("odd"))
-    found = baked(prepared, request_.out, specs, lambda count: None)
-    assert [spec.clip for spec in found] == [CLIPS[0], CLIPS[2]] and all(spec.baked for spec in found)
+    found = baked(prepared, request_.out, turns, lambda count: None)
+    assert [turn.spec.clip for turn in found] == [CLIPS[0], CLIPS[2]]
+    assert all(turn.spec.baked for turn in found)
     assert [clip.row.clip for clip in prepared.plan.clips] == [CLIPS[0], CLIPS[2]]
     ((row, error),) = prepared.plan.broken
     assert row.clip == CLIPS[1] and "a fault of rushlight's own" in error.text
@@ -61,8 +62,8 @@ def test_the_others_are_baked(request_: Request, monkeypatch: pytest.MonkeyPatch
 def test_a_shortage_is_no_fault_of_a_look(request_: Request, monkeypatch: pytest.MonkeyPatch) -> None:
     assert request_.out is not None
     prepared = prepare(request_)
-    specs = [spec for spec, _ in jobs_of(prepared, request_.out, View(quiet=True))[0]]
+    turns = jobs_of(prepared, request_.out, View(quiet=True))[0]
     fails_for_one(monkeypatch, ResourceError("no space left on the disk"))
     with pytest.raises(ResourceError):
-        baked(prepared, request_.out, specs, lambda count: None)
+        baked(prepared, request_.out, turns, lambda count: None)
     assert len(prepared.plan.clips) == 3

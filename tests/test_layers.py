@@ -20,6 +20,7 @@ LAYERS = (
     ("pipelines",),
     ("pipelines.formats", "pipelines.colour"),
     ("pipelines.originals",),
+    ("pipelines.sound",),
     ("pipelines.grading",),
     ("pipelines.recipe", "pipelines.outputs"),
     ("pipelines.job",),

@@ -4,10 +4,19 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Iterator
+from fractions import Fraction
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
-__all__ = ["Box", "add_to_sample_entry", "boxes", "enable_sound_tracks", "picture_track", "sample_entries"]
+__all__ = [
+    "Box",
+    "add_to_sample_entry",
+    "boxes",
+    "enable_sound_tracks",
+    "picture_track",
+    "sample_entries",
+    "timecode_track_rate",
+]
 
 
 class Box(NamedTuple):
@@ -86,6 +95,20 @@ def sample_entries(path: Path, handler: bytes) -> list[str]:
         _, data = _movie(file)
     found = [_inside(data, track, b"mdia", b"minf", b"stbl", b"stsd") for track in _tracks(data, handler)]
     return [data[b.body + 12 : b.body + 16].decode("ascii", "replace") if b else "" for b in found]
+
+
+def timecode_track_rate(path: Path) -> Fraction | None:
+    """Frames a second that the first timecode track counts (QuickTime File Format, timecode sample description: time scale
+    over frame duration); None without one."""
+    with path.open("rb") as file:
+        _, data = _movie(file)
+    track = next(_tracks(data, b"tmcd"), None)
+    described = _inside(data, track, b"mdia", b"minf", b"stbl", b"stsd") if track else None
+    entry = next(boxes(data, described.body + 8, described.end), None) if described else None
+    if entry is None or entry.kind != b"tmcd" or entry.body + 24 > entry.end:
+        return None
+    scale, duration = struct.unpack_from(">II", data, entry.body + 16)
+    return Fraction(scale, duration) if scale and duration else None
 
 
 def _movie(file: BinaryIO) -> tuple[int, bytes]:

@@ -20,7 +20,7 @@ from rushlight.pipelines.formats.media_libraries import open_movie, source_error
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.originals.rotation_and_interlace import is_cut_short
 
-__all__ = ["SAMPLE_RATE", "channels_of", "read_sound", "samples_of"]
+__all__ = ["SAMPLE_RATE", "as_int32", "channels_of", "read_sound", "resampled", "samples_of"]
 
 SAMPLE_RATE = 48000
 BLOCK = 48000
@@ -97,7 +97,7 @@ def _pieces(facts: Facts, index: int, begin: int) -> Iterator[Block]:
         stream.codec_context.thread_count = 1
         rate = stream.codec_context.sample_rate
         pieces = _continuous(container, stream, round(Fraction(begin * rate, SAMPLE_RATE)), track.channels)
-        yield from pieces if rate == SAMPLE_RATE else _resampled(pieces, rate, track.channels)
+        yield from pieces if rate == SAMPLE_RATE else resampled(pieces, rate, SAMPLE_RATE, track.channels)
 
 
 def _continuous(container: Any, stream: Any, begin: int, channels: int) -> Iterator[Block]:
@@ -115,7 +115,7 @@ def _continuous(container: Any, stream: Any, begin: int, channels: int) -> Itera
         if frame.pts is None:
             continue
         place = round((Fraction(frame.pts) * Fraction(frame.time_base) - start) * rate)
-        piece = _samples(frame)
+        piece = as_int32(frame)
         if len(piece) != channels:  # not what the header says: silence, as what does not decode
             continue
         if place - at > 2:  # a rounding of time stamps is no gap
@@ -127,7 +127,7 @@ def _continuous(container: Any, stream: Any, begin: int, channels: int) -> Itera
             at += piece.shape[1] - skip
 
 
-def _samples(frame: Any) -> Block:
+def as_int32(frame: Any) -> Block:
     """A decoded frame as int32 (channels, n). By ourselves: a resampler crashes on more channels than it has a name for."""
     values = frame.to_ndarray()
     if not frame.format.is_planar:
@@ -141,9 +141,9 @@ def _samples(frame: Any) -> Block:
     return np.ascontiguousarray(values.astype(np.int64) << 32 >> bits, np.int32)
 
 
-def _resampled(pieces: Iterator[Block], rate: int, channels: int) -> Iterator[Block]:
-    """The same at 48 kHz, each channel by itself."""
-    each = [av.AudioResampler(format="s32p", layout="mono", rate=SAMPLE_RATE) for _ in range(channels)]
+def resampled(pieces: Iterator[Block], rate: int, wanted: int, channels: int) -> Iterator[Block]:
+    """Samples of one rate at another, each channel by itself. Only the ratio of the two rates counts."""
+    each = [av.AudioResampler(format="s32p", layout="mono", rate=wanted) for _ in range(channels)]
     for piece in pieces:
         yield from _all_ready([_through(r, row, rate) for r, row in zip(each, piece, strict=True)])
     yield from _all_ready([r.resample(None) for r in each])

@@ -13,6 +13,7 @@ import pytest
 
 from logged import latest, read_records
 from recorded import recorded
+from rushlight.batch import job_log
 from rushlight.batch.disks import free_bytes, network_file_system
 from rushlight.batch.farm.dask_farm import DaskFarm
 from rushlight.batch.job_log import append_record
@@ -24,6 +25,7 @@ from rushlight.batch.queue.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.batch.run.runner import Event, Stop, Work, run
 from rushlight.pipelines.errors import OwnFault, QueueError, ResourceError
+from rushlight.pipelines.inside_folder import read_bytes
 
 TOYS = Work(segment="toywork:segment", finish="toywork:finish")
 SUPPORT = str(Path(__file__).parents[2] / "support")
@@ -366,23 +368,21 @@ def test_kill_9_of_the_runner_many_times(tmp_path: Path) -> None:
 def test_the_log_is_read_once_a_run_not_once_a_clip(
     farm: DaskFarm, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from rushlight.batch.run import delivery
-
     reads: list[Path] = []
 
-    def counted(out: Path) -> list:
+    def counted(out: Path, name: str) -> bytes:
         reads.append(out)
-        return read_records(out)
+        return read_bytes(out, name)
 
-    monkeypatch.setattr(delivery, "read_records", counted)
+    monkeypatch.setattr(job_log, "read_bytes", counted)
     names = [f"c{n:02}" for n in range(12)]
     with open_store(tmp_path / "q.sqlite") as store:
         store.run_alone()
         orders = TurnOrders(kept_outputs=["viewing"])
         store.add([replace(job(tmp_path, name), orders=orders) for name in names])
         run(store, farm, work=TOYS)
-    assert {r["clip"] for r in read_records(tmp_path)} == set(names)
     assert reads == [tmp_path]
+    assert {r["clip"] for r in read_records(tmp_path)} == set(names)
 
 
 def test_bytes_that_are_no_text_cost_their_row_alone(tmp_path: Path) -> None:

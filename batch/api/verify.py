@@ -2,26 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import read_log
-from rushlight.batch.records.verdicts import VERDICTS, Verdicts
+from rushlight.batch.records.verdicts import (
+    VERDICTS,
+    AloneClip,
+    CheckVerdict,
+    ClipVerdicts,
+    ComparedClip,
+    Difference,
+    ReferenceVerdict,
+    Verdicts,
+)
 from rushlight.batch.report.kept_results import keep_verdicts
 from rushlight.batch.report.pages import write_report
-from rushlight.batch.verify.colour_check import Check
 from rushlight.batch.verify.compare import against_references, compare
-from rushlight.batch.verify.deliveries import ORDER, ClipVerdict
+from rushlight.batch.verify.deliveries import ORDER
 from rushlight.batch.verify.deliveries import verify as measure
 from rushlight.pipelines.inside_folder import is_file
 
-__all__ = ["Check", "ClipVerdict", "VerifyResult", "verify"]
-
-CHECKS = ("frames", "timecode", "tags", "colour", "hash", "record")  # the last only where the log is damaged
+__all__ = [
+    "AloneClip",
+    "CheckVerdict",
+    "ClipVerdicts",
+    "ComparedClip",
+    "Difference",
+    "ReferenceVerdict",
+    "VerifyResult",
+    "verify",
+]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,14 +47,14 @@ class VerifyResult:
     """
 
     measured: str  # when, as ISO 8601 in UTC
-    clips: tuple[ClipVerdict, ...]
+    clips: tuple[ClipVerdicts, ...]
     notes: tuple[str, ...] = ()
-    against: tuple[Mapping[str, Any], ...] | None = None
-    references: tuple[Mapping[str, Any], ...] | None = None
+    against: tuple[ComparedClip | AloneClip, ...] | None = None
+    references: tuple[ReferenceVerdict, ...] | None = None
     not_reported: str = ""
 
     @property
-    def failed(self) -> tuple[ClipVerdict, ...]:
+    def failed(self) -> tuple[ClipVerdicts, ...]:
         return tuple(clip for clip in self.clips if clip.verdict == "fail")
 
     @property
@@ -48,42 +62,20 @@ class VerifyResult:
         """Clips of each verdict, the best verdict first."""
         return {name: sum(clip.verdict == name for clip in self.clips) for name in ORDER}
 
-    def document(self) -> dict[str, Any]:
-        """The document that the command prints with `--json`."""
-        document = verdicts_document(self)
+    def verdicts(self) -> Verdicts:
+        """The verdicts as they are kept beside the log."""
+        return Verdicts(schema=VERDICTS, measured=self.measured, clips=list(self.clips), counts=self.counts)
+
+    def document(self) -> dict[str, object]:
+        """What the command says with `--json`."""
+        more: dict[str, object] = {}
         if self.notes:
-            document["notes"] = list(self.notes)
-        for name, rows in (("against", self.against), ("references", self.references)):
-            if rows is not None:
-                document[name] = list(rows)
-        return document
-
-
-def verdicts_document(result: VerifyResult) -> dict[str, Any]:
-    """Verdicts as JSON: `clips[].checks {hash, frames, timecode, tags, colour}`, each with its figures."""
-
-    def plain(check: Check) -> dict[str, Any]:
-        return {"verdict": check.verdict, "text": check.text, **check.figures}
-
-    return {
-        "schema": VERDICTS,
-        "measured": result.measured,
-        "clips": [
-            {
-                "clip": v.clip,
-                "job": v.job,
-                "made": v.made,
-                "decision": "supplied" if v.decided else "none",
-                "verdict": v.verdict,
-                "checks": {name: plain(v.checks[name]) for name in CHECKS if name in v.checks},
-                "files": {
-                    path: {name: plain(c) for name, c in checks.items()} for path, checks in v.files.items()
-                },
-            }
-            for v in result.clips
-        ],
-        "counts": result.counts,
-    }
+            more["notes"] = list(self.notes)
+        if self.against is not None:
+            more["against"] = list(self.against)
+        if self.references is not None:
+            more["references"] = list(self.references)
+        return self.verdicts().model_copy(update=more).plain()
 
 
 def verify(
@@ -119,7 +111,7 @@ def verify(
 def _keep(folder: Path, result: VerifyResult) -> str:
     """Keep the verdicts and bring the report up to date. Gives why that could not be done: it costs no verdict."""
     try:
-        keep_verdicts(Verdicts.read(verdicts_document(result)), folder)
+        keep_verdicts(result.verdicts(), folder)
         if is_file(folder, "report/index.html"):
             write_report(folder)
     except Exception as error:

@@ -15,6 +15,7 @@ __all__ = [
     "DeliveredStill",
     "Light",
     "Output",
+    "OutputFile",
     "OutputName",
     "Revision",
     "SoundTrack",
@@ -140,4 +141,5 @@ class DeliveredStill(Shape):
     revision: Revision = 1
 
 
-Output = Annotated[DeliveredMovie | DeliveredStill, Field(discriminator="kind")]
+OutputFile = DeliveredMovie | DeliveredStill
+Output = Annotated[OutputFile, Field(discriminator="kind")]

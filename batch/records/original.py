@@ -60,6 +60,11 @@ class Original(Shape):
         description="Share of pixels at the picture's maximum, 0 to 1, in the mean of sampled frames.",
     )
 
+    @property
+    def seen(self) -> bool:
+        """False where nothing was seen of the original's pictures."""
+        return "black" in self.model_fields_set
+
     @model_validator(mode="after")
     def _whole(self) -> Self:
         if self.model_fields_set and not {"black", "repeated", "held"} <= self.model_fields_set:

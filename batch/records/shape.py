@@ -5,6 +5,7 @@ A model reads a document as it stands: nothing is converted, and a field that it
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated, Any, Literal, Self, TypeVar
 
 from annotated_types import Ge, Gt, Le, Len
@@ -23,9 +24,11 @@ __all__ = [
     "Shape",
     "Side",
     "State",
+    "TileValues",
     "Tiles",
     "Triple",
     "Whole",
+    "box_of",
     "check_shape",
     "shaped",
 ]
@@ -49,6 +52,7 @@ Tile = Annotated[
 ]  # L*a*b*, or ten-bit codes in state `log`; null under burn-in
 Tiles = Annotated[list[Annotated[list[Tile], Len(16, 16)]], Len(9, 9)]
 Box = Annotated[list[Count], Len(4, 4)]  # x, y, width, height in pixels
+TileValues = Sequence[Sequence[Sequence[float | None]]]  # what Tiles hold, for who reads them
 FrameRun = Annotated[list[Count], Len(2, 2)]  # first and last frame, from 0
 State = Literal["log", "show", "graded"]
 KINDS = ("movie", "still")  # what tells alternatives apart, which is no part of a key
@@ -68,6 +72,12 @@ class Shape(BaseModel):
     def plain(self) -> Plain:
         """The JSON object: what was stated, in the model's order, then what it does not name."""
         return self.model_dump(by_alias=True, exclude_unset=True)
+
+
+def box_of(values: Sequence[int]) -> tuple[int, int, int, int]:
+    """A record's box as the measuring wants it: x, y, width, height in pixels."""
+    x, y, width, height = values
+    return x, y, width, height
 
 
 def check_shape(model: type[BaseModel], value: object) -> None:

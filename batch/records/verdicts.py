@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Literal
+from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
 from rushlight.batch.records.shape import Count, Number, Shape
 
-__all__ = ["VERDICTS", "CheckVerdict", "ClipVerdicts", "Verdicts"]
+__all__ = [
+    "VERDICTS",
+    "AloneClip",
+    "CheckVerdict",
+    "ClipVerdicts",
+    "ComparedClip",
+    "Difference",
+    "ReferenceVerdict",
+    "Verdict",
+    "Verdicts",
+]
 
-VERDICTS = "rushlight-verify-1"
+VERDICTS: Final = "rushlight-verify-1"
 Verdict = Literal["pass", "cannot tell", "warn", "fail"]
 
 
@@ -64,6 +74,62 @@ class ClipVerdicts(Shape):
     )
 
 
+class Difference(Shape):
+    """Colour differences of one clip between two renders."""
+
+    mean: Number = Field(description="Mean difference, CIEDE2000.")
+    worst: Number = Field(description="Largest difference, CIEDE2000.")
+
+
+Differences = Annotated[
+    list[str], Field(description="Where the two were made differently, or why they were not compared.")
+]
+
+
+class ComparedClip(Shape):
+    """A clip of two output folders, compared: `verify --against`."""
+
+    clip: str = Field(description="Clip as the list names it.")
+    verdict: Literal["colour differs", "same colour"] = Field(description="colour differs, or same colour.")
+    same_look: bool = Field(description="True where the looks' digests are the same.")
+    same_frames: bool | None = Field(
+        description="True where every frame of the common outputs was graded to the same codes; null without any."
+    )
+    differences: Differences
+    patches: Difference = Field(description="Differences of the patches through both looks.")
+    tiles: Difference | None = Field(description="Differences of the tiles; null where none are common.")
+
+
+class AloneClip(Shape):
+    """A clip of one output folder that was compared with nothing."""
+
+    clip: str = Field(description="Clip as the list names it.")
+    verdict: Literal["only here", "only there", "not compared"] = Field(
+        description="only here, only there (in the folder that it was compared with), or not compared."
+    )
+    patches: None = Field(default=None, description="Null.")
+    tiles: None = Field(default=None, description="Null.")
+    differences: Differences
+
+
+class ReferenceVerdict(Shape):
+    """A frame taken from a monitor against the delivered frame at its timecode: `verify --reference`."""
+
+    reference: str = Field(description="Path of the reference frame.")
+    clip: str = Field(description="Clip that its name tells; empty where it tells none.")
+    verdict: Literal["matches", "differs", "not compared"] = Field(
+        description="matches, differs or not compared."
+    )
+    mean: Number | None = Field(
+        description="Mean difference of the tiles, CIEDE2000; null where not compared."
+    )
+    worst: Number | None = Field(
+        description="Largest difference of a tile, CIEDE2000; null where not compared."
+    )
+    text: str = Field(description="Finding in words; empty where there is none.")
+    timecode: str = Field(default="", description="Timecode that its name tells.")
+
+
 class Verdicts(Shape):
     """Verdicts of `verify` on an output folder."""
 
@@ -75,4 +141,11 @@ class Verdicts(Shape):
     counts: Mapping[str, Count] = Field(default={}, description="Number of clips by verdict.")
     notes: list[str] = Field(
         default=[], description="What is odd about the log and costs nothing. Only printed."
+    )
+    against: list[ComparedClip | AloneClip] = Field(
+        default=[],
+        description="Each clip against another render of the list, the largest difference first. Only printed.",
+    )
+    references: list[ReferenceVerdict] = Field(
+        default=[], description="Each frame taken from a monitor, the largest difference first. Only printed."
     )

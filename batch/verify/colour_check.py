@@ -11,16 +11,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import NotRequired, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, OutputFile
+from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.shape import TileValues
+from rushlight.batch.records.verdicts import CheckVerdict
 from rushlight.pipelines.colour.displays import find_display, luma_weights
 from rushlight.pipelines.formats.codecs import codec
 from rushlight.pipelines.measure.colour_difference import delta_e, lab, xyz_of_lab
 
-__all__ = ["TOLERANCE", "Check", "colour_check", "limits", "tile_array"]
+__all__ = ["TOLERANCE", "colour_check", "limits", "tile_array"]
 
 Array = NDArray[np.float64]
 
@@ -43,16 +47,20 @@ SENSE = 3.0  # a fault must move the clip by this many times the codec's error t
 HALF = 0.5  # the share of a fault from which on it is found
 
 
-@dataclass(frozen=True, kw_only=True)
-class Check:
-    """One check of one file: pass, warn, fail or cannot tell, with its figures."""
+class _Figures(TypedDict):
+    """Figures of a colour check, by their names in the verdict."""
 
-    verdict: str
-    text: str = ""
-    figures: Mapping[str, Any] = field(default_factory=dict)
+    mean: float
+    p95: float
+    worst: float
+    frames: int
+    unit: str
+    worst_frame_p95: NotRequired[float]
+    shares: NotRequired[Mapping[str, float]]
+    error: NotRequired[float]
 
 
-def tile_array(values: Any) -> Array:
+def tile_array(values: TileValues) -> Array:
     """A record's tiles (9, 16, 3), None as NaN."""
     return np.array(
         [[[np.nan if v is None else v for v in tile] for tile in row] for row in values], np.float64
@@ -60,22 +68,23 @@ def tile_array(values: Any) -> Array:
 
 
 def colour_check(
-    wanted: Mapping[int, Any], tiles: Mapping[int, Array], entry: Mapping[str, Any], record: Mapping[str, Any]
-) -> Check:
+    wanted: Mapping[int, TileValues], tiles: Mapping[int, Array], entry: OutputFile, record: JobRecord
+) -> CheckVerdict:
     """A file's tiles (9, 16, 3) by frame against the logged ones, and whether this clip could show a wrong grade."""
     pairs = {n: (tile_array(values), tiles[n]) for n, values in sorted(wanted.items()) if n in tiles}
-    if entry["state"] == "log":
+    if entry.state == "log":
         return _codes(np.array([np.abs(a - b).max(-1) for a, b in pairs.values()]))
     off = np.array([delta_e(a, b) for a, b in pairs.values()])
     if not off.size or np.isnan(off).all():
-        return Check(verdict="warn", text="no logged tiles to compare with")
+        return CheckVerdict(verdict="warn", text="no logged tiles to compare with")
     mean = float(np.nanmean(off))
     worst_frame = max(float(np.nanpercentile(f, 95)) for f in off if not np.isnan(f).all())
-    figures = _figures(off, "CIEDE2000") | {"worst_frame_p95": round(worst_frame, 4)}
+    figures = _figures(off, "CIEDE2000")
+    figures["worst_frame_p95"] = round(worst_frame, 4)
     limit, limit_frame = limits(entry)
-    found = _by_faults(pairs, mean, entry, record) if entry["state"] == "graded" else _Faults()
+    found = _by_faults(pairs, mean, entry, record) if entry.state == "graded" else _Faults()
     if found.shares:
-        figures |= {"shares": found.shares, "error": found.error}
+        figures["shares"], figures["error"] = found.shares, found.error
     like = [name for name, share in found.shares.items() if abs(share) >= HALF]
     over = [
         f"{value:.2f} CIEDE2000 {what}, where {most:g} is the limit"
@@ -87,11 +96,11 @@ def colour_check(
     ]
     if over or like:
         text = f"colour is off by {' and '.join(over) or f'{mean:.2f} CIEDE2000 in the mean'}"
-        return Check(verdict="fail", text=text + _likeness(like, found.shares, bool(over)), figures=figures)
+        return CheckVerdict(verdict="fail", text=text + _likeness(like, found.shares, bool(over)), **figures)
     if found.blind:
-        figures |= {"sensitivity": record["colour"].get("sensitivity") or {}}
-        return Check(verdict="cannot tell", text=f"this clip could not show {found.blind}", figures=figures)
-    return Check(verdict="pass", figures=figures)
+        text, sense = f"this clip could not show {found.blind}", record.colour.sensitivity
+        return CheckVerdict(verdict="cannot tell", text=text, **figures, sensitivity=sense)
+    return CheckVerdict(verdict="pass", text="", **figures)
 
 
 def _likeness(like: Sequence[str], shares: Mapping[str, float], large: bool) -> str:
@@ -103,7 +112,7 @@ def _likeness(like: Sequence[str], shares: Mapping[str, float], large: bool) -> 
     return f", {abs(shares[near]):.2f} times what {near} does, where {HALF:g} times is the limit"
 
 
-def _figures(off: Array, unit: str) -> dict[str, Any]:
+def _figures(off: Array, unit: str) -> _Figures:
     return {
         "mean": round(float(np.nanmean(off)), 4),
         "p95": round(float(np.nanpercentile(off, 95)), 4),
@@ -113,38 +122,39 @@ def _figures(off: Array, unit: str) -> dict[str, Any]:
     }
 
 
-def _codes(off: Array) -> Check:
+def _codes(off: Array) -> CheckVerdict:
     """State `log` has no display: the codes themselves."""
     if not off.size or np.isnan(off).all():
-        return Check(verdict="warn", text="no logged tiles to compare with")
+        return CheckVerdict(verdict="warn", text="no logged tiles to compare with")
     figures = _figures(off, "ten-bit codes")
     if figures["mean"] <= CODE_TOLERANCE / 2 and figures["p95"] <= CODE_TOLERANCE:
-        return Check(verdict="pass", figures=figures)
+        return CheckVerdict(verdict="pass", text="", **figures)
     over = [
-        f"{figures[name]:.2f} {what}, where {most:g} is the limit"
-        for name, most, what in (
-            ("mean", CODE_TOLERANCE / 2, "in the mean"),
-            ("p95", CODE_TOLERANCE, "at the 95th percentile"),
+        f"{value:.2f} {what}, where {most:g} is the limit"
+        for value, most, what in (
+            (figures["mean"], CODE_TOLERANCE / 2, "in the mean"),
+            (figures["p95"], CODE_TOLERANCE, "at the 95th percentile"),
         )
-        if figures[name] > most
+        if value > most
     ]
-    return Check(verdict="fail", text=f"ten-bit codes have moved by {' and '.join(over)}", figures=figures)
+    text = f"ten-bit codes have moved by {' and '.join(over)}"
+    return CheckVerdict(verdict="fail", text=text, **figures)
 
 
-def limits(entry: Mapping[str, Any]) -> tuple[float, float]:
+def limits(entry: OutputFile) -> tuple[float, float]:
     """CIEDE2000 that a file's codec may move its tiles by: in the mean, and at any sampled frame's 95th percentile."""
     kind = _kind(entry)
-    if entry["kind"] == "movie" and entry["picture"][2] < SMALL:
-        small = "small long" if kind == "long" else f"small {entry['codec']}"
+    if isinstance(entry, DeliveredMovie) and entry.picture[2] < SMALL:
+        small = "small long" if kind == "long" else f"small {entry.codec}"
         return TOLERANCE.get(small, TOLERANCE[kind])
     return TOLERANCE[kind]
 
 
-def _kind(entry: Mapping[str, Any]) -> str:
-    if entry["kind"] == "still":
-        kind = str(entry["still_kind"])
+def _kind(entry: OutputFile) -> str:
+    if isinstance(entry, DeliveredStill):
+        kind = entry.still_kind
         return "jpeg" if kind == "jpeg" else "deep still" if kind.endswith("16") else "still"
-    return "intra" if codec(entry["codec"]).intra else "long"
+    return "intra" if codec(entry.codec).intra else "long"
 
 
 # --- faults
@@ -162,13 +172,13 @@ class _Faults:
 def _by_faults(
     pairs: Mapping[int, tuple[Array, Array]],
     mean: float,
-    entry: Mapping[str, Any],
-    record: Mapping[str, Any],
+    entry: OutputFile,
+    record: JobRecord,
 ) -> _Faults:
     moved = _moved(entry, record)
     if moved is None or moved[0] not in pairs:
         # No tiles under a fault, as in a log of an older version: by size alone.
-        sense = record["colour"].get("sensitivity") or {"a wrong grade": 0.0}
+        sense = record.colour.sensitivity or {"a wrong grade": 0.0}
         return _Faults(blind=" or ".join(name for name, size in sense.items() if size < SENSE * mean))
     logged, found = pairs[moved[0]]
     there = ~np.isnan(logged).any(-1) & ~np.isnan(found).any(-1)
@@ -192,23 +202,23 @@ def _by_faults(
     )
 
 
-def _moved(entry: Mapping[str, Any], record: Mapping[str, Any]) -> tuple[int, dict[str, Array]] | None:
+def _moved(entry: OutputFile, record: JobRecord) -> tuple[int, dict[str, Array]] | None:
     """The frame whose tiles under each fault were logged, counted as `wanted` counts, and by how much they move."""
-    still = entry["kind"] == "still"
-    for faults in record["colour"].get("faults", ()):
-        if entry["output"] in faults["outputs"] and (not still or entry["frame"] == faults["frame"]):
-            number = 0 if still else faults["frame"] - record["first_frame"]
-            return number, {name: tile_array(values) for name, values in faults["moved"].items()}
+    still = entry.frame if isinstance(entry, DeliveredStill) else None
+    for faults in record.colour.faults:
+        if entry.output in faults.outputs and still in (None, faults.frame):
+            number = faults.frame - record.first_frame if still is None else 0
+            return number, {name: tile_array(values) for name, values in faults.moved.items()}
     return None
 
 
-def _mixed_up(base: Array, entry: Mapping[str, Any]) -> Iterator[tuple[str, Array]]:
+def _mixed_up(base: Array, entry: OutputFile) -> Iterator[tuple[str, Array]]:
     """Shift of tiles (n, 3) L*a*b* if the matrix or the levels were mixed up, taken as flat colours."""
-    if entry["kind"] == "still":
+    if isinstance(entry, DeliveredStill):
         return
-    display = find_display(entry["display"])
+    display = find_display(entry.display or "")
     rgb = display.from_light(xyz_of_lab(base) @ np.linalg.inv(display.gamut.to_xyz()).T)
-    matrix = entry["tags"]["matrix"]
+    matrix = entry.tags.matrix
     other = 5 if matrix == 1 else 1
     kr, kb = luma_weights(matrix)
     luma = rgb @ np.array([kr, 1 - kr - kb, kb])

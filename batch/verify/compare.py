@@ -8,12 +8,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.batch.error_log import unexpected
+from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
+from rushlight.batch.records.job_record import DeliveredRecord
+from rushlight.batch.records.shape import TileValues, box_of
+from rushlight.batch.records.verdicts import AloneClip, ComparedClip, Difference, ReferenceVerdict
 from rushlight.batch.verify.colour_check import tile_array
 from rushlight.batch.verify.deliveries import delivered_clips, delivered_log
 from rushlight.pipelines.colour.displays import find_display
@@ -31,60 +35,60 @@ __all__ = ["against_references", "compare", "reference_frames"]
 Array = NDArray[np.float64]
 
 
-def compare(folder: Path, other: Path) -> list[dict[str, Any]]:
+def compare(folder: Path, other: Path) -> list[ComparedClip | AloneClip]:
     """Clips of two output folders, by name: whose colour differs, and by how much; the largest first.
 
     Patches are compared always, tiles where both delivered the same frames graded. `differences` says in words where
     rasters or codecs are not the same: then frames cannot be equal, and patches and tiles alone tell.
     """
     ours, others = delivered_log(folder), delivered_log(other)
-    theirs = {r.clip: r.plain() for r in others.records}
-    rows: list[dict[str, Any]] = []
-    for record in (r.plain() for r in ours.records):
-        match = theirs.pop(record["clip"], None)
+    theirs = {r.clip: r for r in others.records}
+    rows: list[ComparedClip | AloneClip] = []
+    for record in ours.records:
+        match = theirs.pop(record.clip, None)
         try:
-            rows.append(_compared(record, match) if match else _alone(record["clip"], "only here"))
+            rows.append(_compared(record, match) if match else _alone(record.clip, "only here"))
         except Exception as error:
-            text = unexpected(folder, f"comparing {record['clip']}", error)
-            rows.append(_alone(record["clip"], "not compared", text))
+            text = unexpected(folder, f"comparing {record.clip}", error)
+            rows.append(_alone(record.clip, "not compared", text))
     rows += [_alone(clip, "only there") for clip in theirs]
     rows += [_alone(each.name, "not compared", str(each.error)) for each in (*ours.refused, *others.refused)]
-    return sorted(rows, key=lambda r: -(r["patches"] or {"worst": 1e9})["worst"])
+    return sorted(rows, key=lambda r: -(r.patches.worst if r.patches else 1e9))
 
 
-def _compared(record: Mapping[str, Any], match: Mapping[str, Any]) -> dict[str, Any]:
+def _compared(record: DeliveredRecord, match: DeliveredRecord) -> ComparedClip | AloneClip:
     """One clip of both folders."""
-    known = [r["colour"].get("patches") or {} for r in (record, match)]
-    names = [name for name in known[0] if name in known[1]]
+    here, there = record.colour.patches, match.colour.patches
+    names = [name for name in here if name in there]
     if not names:
-        return _alone(record["clip"], "not compared", "one of the records has no patches")
-    patches = colour_difference.delta_e(*(np.array([each[n]["lab"] for n in names]) for each in known))
+        return _alone(record.clip, "not compared", "one of the records has no patches")
+    patches = colour_difference.delta_e(*(np.array([each[n].lab for n in names]) for each in (here, there)))
     tiles = _common_tiles(record, match)
-    same = record["look"]["digest"] == match["look"]["digest"]
     moved = float(patches.max()) > 0.01 or (tiles is not None and float(np.nanmean(tiles)) > 0.3)
-    return {
-        "clip": record["clip"],
-        "verdict": "colour differs" if moved else "same colour",
-        "same_look": same,
-        "same_frames": _same_frames(record, match),
-        "differences": _differences(record, match),
-        "patches": {"mean": round(float(patches.mean()), 4), "worst": round(float(patches.max()), 4)},
-        "tiles": None
+    return ComparedClip(
+        clip=record.clip,
+        verdict="colour differs" if moved else "same colour",
+        same_look=record.look.digest == match.look.digest,
+        same_frames=_same_frames(record, match),
+        differences=_differences(record, match),
+        patches=Difference(mean=round(float(patches.mean()), 4), worst=round(float(patches.max()), 4)),
+        tiles=None
         if tiles is None
-        else {"mean": round(float(np.nanmean(tiles)), 4), "worst": round(float(np.nanmax(tiles)), 4)},
-    }
+        else Difference(mean=round(float(np.nanmean(tiles)), 4), worst=round(float(np.nanmax(tiles)), 4)),
+    )
 
 
-def _alone(clip: str, verdict: str, why: str = "") -> dict[str, Any]:
-    differences = [why] if why else []
-    return {"clip": clip, "verdict": verdict, "patches": None, "tiles": None, "differences": differences}
+def _alone(
+    clip: str, verdict: Literal["only here", "only there", "not compared"], why: str = ""
+) -> AloneClip:
+    return AloneClip(clip=clip, verdict=verdict, patches=None, tiles=None, differences=[why] if why else [])
 
 
-def _movies(record: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
-    return {e["output"]: e for e in record["outputs"] if e["kind"] == "movie"}
+def _movies(record: DeliveredRecord) -> dict[str, DeliveredMovie]:
+    return {e.output: e for e in record.outputs if isinstance(e, DeliveredMovie)}
 
 
-def _differences(one: Mapping[str, Any], two: Mapping[str, Any]) -> list[str]:
+def _differences(one: DeliveredRecord, two: DeliveredRecord) -> list[str]:
     """Differences of two records of a clip in outputs, rasters, codecs or frames, one sentence each."""
     here, there = _movies(one), _movies(two)
     found = [
@@ -93,44 +97,42 @@ def _differences(one: Mapping[str, Any], two: Mapping[str, Any]) -> list[str]:
         for name in sorted(names)
     ]
     for name in sorted(here.keys() & there.keys()):
-        said = [
-            f"{e['width']}x{e['height']} {e['codec']}, {e['frames']} frames"
-            for e in (here[name], there[name])
-        ]
+        said = [f"{e.width}x{e.height} {e.codec}, {e.frames} frames" for e in (here[name], there[name])]
         if said[0] != said[1]:
             found.append(f"{name} is {said[0]} here and {said[1]} there")
     return found
 
 
-def _same_frames(one: Mapping[str, Any], two: Mapping[str, Any]) -> bool | None:
+def _same_frames(one: DeliveredRecord, two: DeliveredRecord) -> bool | None:
     """True if every frame of every output that both have was graded to the same codes; None where none is
     common."""
 
-    def digests(record: Mapping[str, Any]) -> dict[str, str]:
-        return {o: p["digest"] for p in record["colour"]["pictures"] for o in p["outputs"]}
+    def digests(record: DeliveredRecord) -> dict[str, str]:
+        return {o: p.digest for p in record.colour.pictures for o in p.outputs}
 
     here, there = digests(one), digests(two)
     common = here.keys() & there.keys()
     return all(here[o] == there[o] for o in common) if common else None
 
 
-def _common_tiles(one: Mapping[str, Any], two: Mapping[str, Any]) -> Array | None:
-    def graded(record: Mapping[str, Any]) -> Mapping[int, Any]:
-        for entry in record["outputs"]:
-            tiles = record["colour"]["tiles"].get(entry["output"])
-            if entry["kind"] == "movie" and entry["state"] == "graded" and tiles:
-                return {t["frame"]: t["values"] for t in tiles}
+def _common_tiles(one: DeliveredRecord, two: DeliveredRecord) -> Array | None:
+    def graded(record: DeliveredRecord) -> Mapping[int, TileValues]:
+        for entry in record.outputs:
+            tiles = record.colour.tiles.get(entry.output)
+            if isinstance(entry, DeliveredMovie) and entry.state == "graded" and tiles:
+                return {t.frame: t.values for t in tiles}
         return {
-            e["frame"]: e["tiles"]
-            for e in record["outputs"]
-            if e["kind"] == "still" and e["state"] == "graded" and e.get("tiles")
+            e.frame: e.tiles
+            for e in record.outputs
+            if isinstance(e, DeliveredStill) and e.state == "graded" and e.tiles
         }
 
     first, second = graded(one), graded(two)
     common = sorted(first.keys() & second.keys())
     if not common:
         return None
-    return colour_difference.delta_e(*(np.array([tile_array(t[n]) for n in common]) for t in (first, second)))
+    off = colour_difference.delta_e(*(np.array([tile_array(t[n]) for n in common]) for t in (first, second)))
+    return None if np.isnan(off).all() else off
 
 
 # --- reference frames from a monitor
@@ -155,7 +157,7 @@ def reference_frames(folder: Path) -> Iterator[tuple[Path, str, str]]:
             yield (path, match["clip"], re.sub(r"\D", "", match["tc"])) if match else (path, "", "")
 
 
-def against_references(folder: Path, references: Path) -> list[dict[str, Any]]:
+def against_references(folder: Path, references: Path) -> list[ReferenceVerdict]:
     """Reference frames against the graded frame at their timecode: mean CIEDE2000 of tiles, the worst first.
 
     Tiles are parts of the picture, whatever its raster: a frame may have been scaled. Of a clip's graded movies, the one
@@ -165,57 +167,54 @@ def against_references(folder: Path, references: Path) -> list[dict[str, Any]]:
     frames = list(reference_frames(references))
     if not any(stem for _, stem, _ in frames):
         raise OptionError(f"holds no JPEG, PNG or TIFF {_BY_NAME}", file=str(references))
-    by_stem: dict[str, tuple[Mapping[str, Any], Mapping[str, Any]]] = {}
+    by_stem: dict[str, DeliveredMovie] = {}
     for record in delivered_clips(folder):
-        graded = [e for e in record["outputs"] if e["kind"] == "movie" and e["state"] == "graded"]
-        for entry in sorted(graded, key=lambda e: -len(e["covered"])):
-            by_stem[Path(entry["path"]).stem.lower()] = (record, entry)
-    rows: list[dict[str, Any]] = []
+        movies = [e for e in record.outputs if isinstance(e, DeliveredMovie) and e.state == "graded"]
+        for entry in sorted(movies, key=lambda e: -len(e.covered)):
+            by_stem[Path(entry.path).stem.lower()] = entry
+    rows: list[ReferenceVerdict] = []
     for path, stem, digits in frames:
-        row: dict[str, Any] = {
-            "reference": str(path),
-            "clip": stem,
-            "verdict": "not compared",
-            "mean": None,
-            "worst": None,
-            "text": "",
-        }
-        pair = by_stem.get(stem.lower())
+        movie = by_stem.get(stem.lower())
         if not stem:
-            row["text"] = f"is not {_BY_NAME}"
-        elif pair is None:
-            row["text"] = "no graded movie of this clip was delivered"
+            rows.append(_untold(path, stem, f"is not {_BY_NAME}"))
+        elif movie is None:
+            rows.append(_untold(path, stem, "no graded movie of this clip was delivered"))
         else:
             try:
-                row |= _against(folder, path, digits, *pair)
+                rows.append(_against(folder, path, stem, digits, movie))
             except Exception as error:
-                row["text"] = unexpected(folder, f"comparing {path.name}", error)
-        rows.append(row)
-    return sorted(rows, key=lambda r: -(r["mean"] if r["mean"] is not None else 1e9))
+                rows.append(_untold(path, stem, unexpected(folder, f"comparing {path.name}", error)))
+    return sorted(rows, key=lambda r: -(r.mean if r.mean is not None else 1e9))
 
 
-def _against(
-    folder: Path, path: Path, digits: str, record: Mapping[str, Any], entry: Mapping[str, Any]
-) -> dict[str, Any]:
-    rate = FrameRate.parse(entry["rate"])
-    first = Timecode.parse(entry["first_timecode"], rate)
+def _untold(path: Path, clip: str, text: str, timecode: str = "") -> ReferenceVerdict:
+    """A reference frame that was not compared, and why."""
+    row = ReferenceVerdict(
+        reference=str(path), clip=clip, verdict="not compared", mean=None, worst=None, text=text
+    )
+    return row.model_copy(update={"timecode": timecode}) if timecode else row
+
+
+def _against(folder: Path, path: Path, clip: str, digits: str, entry: DeliveredMovie) -> ReferenceVerdict:
+    rate = FrameRate.parse(entry.rate)
+    first = Timecode.parse(entry.first_timecode, rate)
     text = f"{digits[:2]}:{digits[2:4]}:{digits[4:6]}{';' if first.drop else ':'}{digits[6:]}"
     try:
         number = first.until(Timecode.parse(text, rate))
     except RushlightError as error:
-        return {"text": error.text}
-    if not entry.get("card", 0) <= number < entry["frames"]:
-        return {"text": f"{text} lies outside the clip"}
+        return _untold(path, clip, error.text)
+    if not entry.card <= number < entry.frames:
+        return _untold(path, clip, f"{text} lies outside the clip")
     try:
-        facts = probe(path_of(folder, entry["path"]))
+        facts = probe(path_of(folder, entry.path))
     except (OSError, RushlightError) as error:
-        return {"text": f"{entry['path']}: {error}"}
-    display = find_display(entry["display"])
-    box = tuple(entry["picture"])
+        return _untold(path, clip, f"{entry.path}: {error}")
+    display = find_display(entry.display or "")
+    box = box_of(entry.picture)
     with open_source(facts) as source:
         image = next((frame.image for frame in source.frames(number, 1)), None)
     if image is None:
-        return {"timecode": text, "text": f"{entry['path']} has no picture there"}
+        return _untold(path, clip, f"{entry.path} has no picture there", text)
     made = colour_tiles.tile_lab(
         planes(image),
         facts.pixel_format,
@@ -223,33 +222,35 @@ def _against(
         facts.matrix,
         display,
         box,
-        [tuple(c) for c in entry["covered"]],
+        [box_of(c) for c in entry.covered],
     )
     try:
         rgb = read_still(path)
     except RushlightError as error:
-        return {"timecode": text, "text": error.text}
+        return _untold(path, clip, error.text, text)
     if np.isnan(made).all():
-        return {"timecode": text, "text": "burn-in covers all of the picture"}
+        return _untold(path, clip, "burn-in covers all of the picture", text)
     area, note = _area(rgb.shape[1], rgb.shape[0], entry)
     off = colour_difference.delta_e(made, colour_tiles.tile_lab_rgb(rgb, display, area))
-    return {
-        "timecode": text,
-        "verdict": "matches" if float(np.nanmean(off)) <= REFERENCE_TOLERANCE else "differs",
-        "mean": round(float(np.nanmean(off)), 3),
-        "worst": round(float(np.nanmax(off)), 3),
-        "text": note,
-    }
+    return ReferenceVerdict(
+        reference=str(path),
+        clip=clip,
+        verdict="matches" if float(np.nanmean(off)) <= REFERENCE_TOLERANCE else "differs",
+        mean=round(float(np.nanmean(off)), 3),
+        worst=round(float(np.nanmax(off)), 3),
+        text=note,
+        timecode=text,
+    )
 
 
-def _area(width: int, height: int, entry: Mapping[str, Any]) -> tuple[tuple[int, int, int, int], str]:
+def _area(width: int, height: int, entry: DeliveredMovie) -> tuple[tuple[int, int, int, int], str]:
     """Area of the picture in a reference frame: all of it, or with the bars that the delivery has; and a
     note."""
-    x, y, w, h = entry["picture"]
+    x, y, w, h = entry.picture
     shape = width / height
     if abs(shape * h / w - 1) <= SHAPE_TOLERANCE:
         return (0, 0, width, height), ""
-    raster = (entry["width"], entry["height"])
+    raster = (entry.width, entry.height)
     if abs(shape * raster[1] / raster[0] - 1) <= SHAPE_TOLERANCE:
         across, down = width / raster[0], height / raster[1]
         return (round(x * across), round(y * down), round(w * across), round(h * down)), ""

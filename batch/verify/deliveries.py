@@ -8,19 +8,23 @@ is 'cannot tell', never 'pass'. Nothing here says that a colour was approved: it
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import NotRequired, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.batch.error_log import unexpected
-from rushlight.batch.job_log import LOG, Log, latest, read_log
+from rushlight.batch.job_log import LOG, latest, read_log
 from rushlight.batch.json_lines import Refused, parse_lines
+from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, OutputFile
+from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
+from rushlight.batch.records.shape import box_of
 from rushlight.batch.records.side_files import FrameLine
-from rushlight.batch.verify.colour_check import Check, colour_check
+from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts, Verdict
+from rushlight.batch.verify.colour_check import colour_check
 from rushlight.batch.verify.picture_warnings import Extremes, colour_warnings, extremes, frame_warnings
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.icc_profile import profile
@@ -33,13 +37,17 @@ from rushlight.pipelines.measure import colour_tiles
 from rushlight.pipelines.measure.checksum import file_hash
 from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import Facts, probe
-from rushlight.pipelines.outputs.readback import read_back
+from rushlight.pipelines.outputs.readback import Delivered, read_back
 from rushlight.pipelines.outputs.stills import read_still, still_words
 
-__all__ = ["ClipVerdict", "delivered_clips", "delivered_log", "verify", "verify_clip"]
+__all__ = ["ORDER", "DeliveredLog", "delivered_clips", "delivered_log", "verify", "verify_clip"]
 
 Array = NDArray[np.float64]
-ORDER = {"pass": 0, "cannot tell": 1, "warn": 2, "fail": 3}
+Views = Sequence[NDArray[np.generic]]  # planes of a picture
+Box = tuple[int, int, int, int]
+Checks = dict[str, CheckVerdict]
+ORDER: dict[Verdict, int] = {"pass": 0, "cannot tell": 1, "warn": 2, "fail": 3}
+CHECKS = ("frames", "timecode", "tags", "colour", "hash", "record")  # the last only where the log is damaged
 
 LUMA_TOLERANCE = (
     1.0  # of 255: how far a frame's mean luma may be from the logged one in any quarter of a quarter
@@ -47,130 +55,121 @@ LUMA_TOLERANCE = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class ClipVerdict:
-    """One clip: its worst verdict a check, over all its files."""
+class DeliveredLog:
+    """The records of delivered clips, and the lines that cost their clip its record."""
 
-    clip: str
-    job: str
-    made: str  # when the record that was measured against was made
-    decided: bool  # whether a colour decision was supplied
-    checks: Mapping[str, Check]
-    files: Mapping[str, Mapping[str, Check]]
-
-    @property
-    def verdict(self) -> str:
-        return max((c.verdict for c in self.checks.values()), key=ORDER.__getitem__)
+    records: list[DeliveredRecord]
+    refused: list[Refused]
 
 
-def delivered_clips(folder: Path) -> list[dict[str, Any]]:
+def delivered_clips(folder: Path) -> list[DeliveredRecord]:
     """The records of `delivered_log` alone."""
-    return [record.plain() for record in delivered_log(folder).records]
+    return delivered_log(folder).records
 
 
-def delivered_log(folder: Path) -> Log:
+def delivered_log(folder: Path) -> DeliveredLog:
     """The records that hold of delivered clips; one whose latest line is damaged has none. OptionError where a folder
     has no log."""
     log = read_log(folder)
     lost = {each.job for each in log.refused if each.job}
-    found = [r for r in latest(log.records).values() if r.status == "done" and r.job not in lost]
+    held = latest(log.records).values()
+    found = [r for r in held if isinstance(r, DeliveredRecord) and r.job not in lost]
     if not found and not log.refused and not is_file(folder, LOG):
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
-    return replace(log, records=found)
+    return DeliveredLog(records=found, refused=log.refused)
 
 
 def verify(
     folder: Path, *, hashes: bool = True, on_clip: Callable[[str], None] = lambda clip: None
-) -> list[ClipVerdict]:
+) -> list[ClipVerdicts]:
     """Every delivered clip of an output folder, measured; one whose record does not read fails for that."""
     log = delivered_log(folder)
     verdicts = []
     for record in log.records:
         on_clip(record.clip)
-        verdicts.append(verify_clip(folder, record.plain(), hashes=hashes))
+        verdicts.append(verify_clip(folder, record, hashes=hashes))
     return verdicts + [_unread(each) for each in log.refused]
 
 
-def _unread(refused: Refused) -> ClipVerdict:
+def _unread(refused: Refused) -> ClipVerdicts:
     text = f"{refused.error}; nothing of this clip can be measured. Render it again, or put the log back from a copy"
-    return ClipVerdict(
+    return ClipVerdicts(
         clip=refused.name,
         job=refused.job or f"line {refused.error.line}",
         made="",
-        decided=False,
-        checks={"record": Check(verdict="fail", text=text)},
+        decision="none",
+        verdict="fail",
+        checks={"record": CheckVerdict(verdict="fail", text=text)},
         files={},
     )
 
 
-def verify_clip(folder: Path, record: Mapping[str, Any], *, hashes: bool = True) -> ClipVerdict:
+def verify_clip(folder: Path, record: DeliveredRecord, *, hashes: bool = True) -> ClipVerdicts:
     """One clip's files against its record."""
-    files = {entry["path"]: _file(folder, record, entry, hashes) for entry in record["outputs"]}
-    worst: dict[str, Check] = {}
+    files = {entry.path: _file(folder, record, entry, hashes) for entry in record.outputs}
+    worst: dict[str, CheckVerdict] = {}
     for path_name, checks in files.items():
         for name, check in checks.items():
             if name not in worst or ORDER[check.verdict] > ORDER[worst[name].verdict]:
                 text = f"{path_name}: {check.text}" if check.text else ""
-                worst[name] = Check(verdict=check.verdict, text=text, figures=check.figures)
-    made = str(record.get("finished", ""))
-    return ClipVerdict(
-        clip=record["clip"],
-        job=record["job"],
-        made=made,
-        decided=record["look"].get("grade") is not None,
-        checks=worst,
+                worst[name] = check.model_copy(update={"text": text})
+    return ClipVerdicts(
+        clip=record.clip,
+        job=record.job,
+        made=record.finished,
+        decision="none" if record.look.grade is None else "supplied",
+        verdict=max((c.verdict for c in worst.values()), key=ORDER.__getitem__, default="cannot tell"),
+        checks={name: worst[name] for name in CHECKS if name in worst},
         files=files,
     )
 
 
-def _file(
-    folder: Path, record: Mapping[str, Any], entry: Mapping[str, Any], hashes: bool
-) -> dict[str, Check]:
+def _file(folder: Path, record: DeliveredRecord, entry: OutputFile, hashes: bool) -> Checks:
     """One file's checks. Whatever a library raises over it is its own failure, and no other file's."""
     try:
-        path = path_of(folder, entry["path"])
-        movie = entry["kind"] == "movie"
-        checks = _movie(folder, path, record, entry) if movie else _still(path, record, entry)
+        path = path_of(folder, entry.path)
+        if isinstance(entry, DeliveredMovie):
+            checks = _movie(folder, path, record, entry)
+        else:
+            checks = _still(path, record, entry)
         if hashes:
-            same = file_hash(path) == entry["hash"]
-            checks["hash"] = Check(
+            same = file_hash(path) == entry.hash
+            checks["hash"] = CheckVerdict(
                 verdict="pass" if same else "fail", text="" if same else "the file's bytes have changed"
             )
     except RushlightError as error:
-        return {"frames": Check(verdict="fail", text=error.text)}
+        return {"frames": CheckVerdict(verdict="fail", text=error.text)}
     except FileNotFoundError:
-        return {"frames": Check(verdict="fail", text="is not there")}
+        return {"frames": CheckVerdict(verdict="fail", text="is not there")}
     except OSError as error:
-        return {"frames": Check(verdict="fail", text=f"cannot be read: {error.strerror or error}")}
+        return {"frames": CheckVerdict(verdict="fail", text=f"cannot be read: {error.strerror or error}")}
     except Exception as error:
-        text = unexpected(folder, f"measuring {entry['path']}", error)
-        return {"frames": Check(verdict="fail", text=text)}
+        text = unexpected(folder, f"measuring {entry.path}", error)
+        return {"frames": CheckVerdict(verdict="fail", text=text)}
     return checks
 
 
 # --- movies
 
 
-def _movie(folder: Path, path: Path, record: Mapping[str, Any], entry: Mapping[str, Any]) -> dict[str, Check]:
+def _movie(folder: Path, path: Path, record: DeliveredRecord, entry: DeliveredMovie) -> Checks:
     delivered = read_back(path)
     checks = {"timecode": _timecode(delivered.first_timecode, entry), "tags": _tags(delivered, entry)}
     facts = probe(path)
     sizes = {(delivered.width, delivered.height), (facts.width, facts.height)}
-    if sizes != {(entry["width"], entry["height"])}:  # a header may ask for any amount of memory
+    if sizes != {(entry.width, entry.height)}:  # a header may ask for any amount of memory
         text = "is not of the size that it was made in: its pictures were not measured"
-        return checks | {"frames": Check(verdict="fail", text=text)}
+        return checks | {"frames": CheckVerdict(verdict="fail", text=text)}
     try:
         logged = _logged_grids(folder, record, entry)
     except OptionError as error:
-        logged, checks["record"] = None, Check(verdict="fail", text=f"{error}")
-    wanted = {
-        t["frame"] - record["first_frame"]: t["values"]
-        for t in record["colour"]["tiles"].get(entry["output"], ())
-    }
+        logged, checks["record"] = None, CheckVerdict(verdict="fail", text=f"{error}")
+    wanted = {t.frame - record.first_frame: t.values for t in record.colour.tiles.get(entry.output, ())}
     grids: list[list[float]] = []
     tiles: dict[int, Array] = {}
     damaged = 0
-    box, covered = tuple(entry["picture"]), [tuple(c) for c in entry["covered"]]
-    card = entry.get("card", 0)  # frames before the clip's first
+    box, covered = box_of(entry.picture), [box_of(c) for c in entry.covered]
+    card = entry.card  # frames before the clip's first
     shares: list[Extremes] = []
     with open_source(facts) as source:
         for frame in source.frames(0, max(delivered.frames, 1)):
@@ -181,15 +180,15 @@ def _movie(folder: Path, path: Path, record: Mapping[str, Any], entry: Mapping[s
             grids.append(colour_tiles.luma_grid(views[0], box))
             if number in wanted:
                 tiles[number] = _measured(views, facts, entry, box, covered)
-                if entry["state"] != "log":
+                if entry.state != "log":
                     shares.append(_extremes(views, facts, box, covered))
     found = np.array(grids)
     checks["frames"] = _frames(delivered.frames, damaged, found, logged, entry, facts)
     if "record" in checks and checks["frames"].verdict == "warn":
         text = "only their number was checked: the log of the single frames is damaged"
-        checks["frames"] = replace(checks["frames"], verdict="cannot tell", text=text)
+        checks["frames"] = checks["frames"].model_copy(update={"verdict": "cannot tell", "text": text})
     cells = _open_cells(entry)
-    if checks["frames"].verdict == "pass" and logged is not None and cells and entry["state"] != "log":
+    if checks["frames"].verdict == "pass" and logged is not None and cells and entry.state != "log":
         scale = 2.0 ** (8 - facts.pixel_format.bits)
         black = 0.0 if facts.levels_tag == "full" else 16.0
         odd = frame_warnings(found[:, cells] * scale, logged[:, cells] * scale, black, record)
@@ -198,15 +197,16 @@ def _movie(folder: Path, path: Path, record: Mapping[str, Any], entry: Mapping[s
     return checks
 
 
-def _warned(check: Check, texts: list[str]) -> Check:
+def _warned(check: CheckVerdict, texts: list[str]) -> CheckVerdict:
     """A check with warnings added; what it said already stays, and a failure stays one."""
     if not texts:
         return check
-    verdict = max(check.verdict, "warn", key=ORDER.__getitem__)
-    return replace(check, verdict=verdict, text="; ".join([check.text, *texts] if check.text else texts))
+    verdict = check.verdict if check.verdict == "fail" else "warn"
+    text = "; ".join([check.text, *texts] if check.text else texts)
+    return check.model_copy(update={"verdict": verdict, "text": text})
 
 
-def _extremes(views: list[Any], facts: Facts, box: Any, covered: Any) -> Extremes:
+def _extremes(views: Views, facts: Facts, box: Box, covered: list[Box]) -> Extremes:
     height, width = views[0].shape
     step = max(1, width // 640)
     rgb = colour_tiles.display_rgb(
@@ -224,84 +224,98 @@ def _intra(name: str) -> bool:
     return codec(name).intra
 
 
-def _measured(views: list[Any], facts: Facts, entry: Mapping[str, Any], box: Any, covered: Any) -> Array:
+def _measured(views: Views, facts: Facts, entry: DeliveredMovie, box: Box, covered: list[Box]) -> Array:
     """Tiles of a delivered picture, read by what its tags say of it: a wrong tag is a wrong colour."""
-    if entry["state"] == "log":
+    if entry.state == "log":
         return colour_tiles.tile_codes(views, facts.pixel_format, box, covered)
-    display = find_display(entry["display"])
+    display = find_display(entry.display or "")
     levels = facts.levels_tag or "narrow"
     return colour_tiles.tile_lab(views, facts.pixel_format, levels, facts.matrix, display, box, covered)
 
 
-def _timecode(found: str, entry: Mapping[str, Any]) -> Check:
-    rate = FrameRate.parse(entry["rate"])
+def _timecode(found: str, entry: DeliveredMovie) -> CheckVerdict:
+    rate = FrameRate.parse(entry.rate)
     try:
-        same = Timecode.parse(found, rate) == Timecode.parse(entry["first_timecode"], rate)
+        same = Timecode.parse(found, rate) == Timecode.parse(entry.first_timecode, rate)
     except RushlightError:
         same = False
-    text = "" if same else f"starts at {found or 'no timecode'}, should be {entry['first_timecode']}"
-    return Check(
+    text = "" if same else f"starts at {found or 'no timecode'}, should be {entry.first_timecode}"
+    return CheckVerdict(
         verdict="pass" if same else "fail",
         text=text,
-        figures={"found": found, "logged": entry["first_timecode"]},
+        found=found,
+        logged=entry.first_timecode,
     )
 
 
-def _tags(delivered: Any, entry: Mapping[str, Any]) -> Check:
+def _tags(delivered: Delivered, entry: DeliveredMovie) -> CheckVerdict:
     faults = []
     for where, found, logged in (
-        ("container", delivered.tags, entry["tags"]),
-        ("picture", delivered.picture_tags, entry["picture_tags"]),
+        ("container", delivered.tags, entry.tags),
+        ("picture", delivered.picture_tags, entry.picture_tags),
     ):
-        wanted = tuple(logged[k] for k in ("primaries", "transfer", "matrix", "levels"))
+        wanted = (logged.primaries, logged.transfer, logged.matrix, logged.levels)
         if found != wanted:
             faults.append(f"{where} tags are {found}, should be {wanted}")
-    for name in ("width", "height", "pixel_format", "reel"):
-        if getattr(delivered, name) != entry[name]:
-            faults.append(f"{name} is {getattr(delivered, name)!r}, should be {entry[name]!r}")
-    return Check(verdict="fail" if faults else "pass", text="; ".join(faults))
+    for name, is_, should in (
+        ("width", delivered.width, entry.width),
+        ("height", delivered.height, entry.height),
+        ("pixel_format", delivered.pixel_format, entry.pixel_format),
+        ("reel", delivered.reel, entry.reel),
+    ):
+        if is_ != should:
+            faults.append(f"{name} is {is_!r}, should be {should!r}")
+    return CheckVerdict(verdict="fail" if faults else "pass", text="; ".join(faults))
 
 
-def _logged_grids(folder: Path, record: Mapping[str, Any], entry: Mapping[str, Any]) -> Array | None:
+def _logged_grids(folder: Path, record: JobRecord, entry: DeliveredMovie) -> Array | None:
     """Mean luma codes (frames, 16) of each frame as it was made; None where the side file is gone.
 
     OptionError with file and line where it is damaged.
     """
-    for picture in record["colour"]["pictures"]:
-        if entry["output"] in picture["outputs"] and picture.get("frames"):
+    for picture in record.colour.pictures:
+        if entry.output in picture.outputs and picture.frames:
             try:
-                data = read_bytes(folder, picture["frames"])
+                data = read_bytes(folder, picture.frames)
             except OSError:
                 return None
-            lines, refused = parse_lines(data, FrameLine.read, file=str(folder / picture["frames"]))
+            lines, refused = parse_lines(data, FrameLine.read, file=str(folder / picture.frames))
             if refused:
                 raise refused[0].error
-            rows = [row for _, row in lines if row.picture == picture.get("index", 0)]
-            count = entry["frames"] - entry.get("card", 0)
+            rows = [row for _, row in lines if row.picture == picture.index]
+            count = entry.frames - entry.card
             if [row.frame - rows[0].frame for row in rows] != list(range(count)):
                 raise OptionError(
                     f"is damaged: it has {len(rows)} lines of this picture, not one for each of its {count} frames",
-                    file=str(folder / picture["frames"]),
+                    file=str(folder / picture.frames),
                 )
             return np.array([row.luma for row in rows])
     return None
 
 
+class _Counted(TypedDict):
+    """Figures of the check of frames, by their names in the verdict."""
+
+    found: int
+    logged: int
+    worst_luma: NotRequired[float]
+
+
 def _frames(
-    count: int, damaged: int, found: Array, logged: Array | None, entry: Mapping[str, Any], facts: Facts
-) -> Check:
-    figures: dict[str, Any] = {"found": count, "logged": entry["frames"]}
+    count: int, damaged: int, found: Array, logged: Array | None, entry: DeliveredMovie, facts: Facts
+) -> CheckVerdict:
+    figures: _Counted = {"found": count, "logged": entry.frames}
     if damaged:
-        return Check(
-            verdict="fail", text=f"{counted(damaged, 'frame')} with errors of decoding", figures=figures
+        return CheckVerdict(
+            verdict="fail", text=f"{counted(damaged, 'frame')} with errors of decoding", **figures
         )
-    if count != entry["frames"]:
-        return Check(verdict="fail", text=f"{count} frames, should be {entry['frames']}", figures=figures)
+    if count != entry.frames:
+        return CheckVerdict(verdict="fail", text=f"{count} frames, should be {entry.frames}", **figures)
     if logged is None or len(logged) != len(found):
-        return Check(
+        return CheckVerdict(
             verdict="warn",
             text="the frames' side file is gone or short; only their number was checked",
-            figures=figures,
+            **figures,
         )
     cells = _open_cells(entry)
     scale = 2.0 ** (8 - facts.pixel_format.bits)
@@ -310,67 +324,63 @@ def _frames(
     still = _stood_still(found[:, cells] * scale, logged[:, cells] * scale, entry) if cells else False
     wrong = np.flatnonzero((off.max(1) > LUMA_TOLERANCE) | still)
     if len(wrong):
-        return Check(
+        return CheckVerdict(
             verdict="fail",
             text=f"{counted(len(wrong), 'frame')} not in the right place, the first number {wrong[0]}",
-            figures=figures,
+            **figures,
         )
-    return Check(verdict="pass", figures=figures)
+    return CheckVerdict(verdict="pass", text="", **figures)
 
 
-def _stood_still(found: Array, logged: Array, entry: Mapping[str, Any]) -> NDArray[np.bool_]:
+def _stood_still(found: Array, logged: Array, entry: DeliveredMovie) -> NDArray[np.bool_]:
     """Frames that are the one before over again, where the log has the picture move.
 
     Intra codecs follow the smallest change (they kept 0.83 of it or more, measured); long-GOP ones let a small
     one stand, so there only a change of a whole code counts.
     """
-    least = 0.02 if _intra(entry["codec"]) else 1.0
+    least = 0.02 if _intra(entry.codec) else 1.0
     moved, made = np.abs(np.diff(found, axis=0)).max(1), np.abs(np.diff(logged, axis=0)).max(1)
     return np.concatenate([[False], (made > least) & (moved < made / 10)])
 
 
-def _covered_shares(entry: Mapping[str, Any]) -> Array:
+def _covered_shares(entry: DeliveredMovie) -> Array:
     """The share of each of the sixteen luma cells that burn-in covers."""
-    width, height = entry["picture"][2:]
-    picture = tuple(entry["picture"])
-    open_ = colour_tiles.uncovered(
-        entry["width"], entry["height"], picture, [tuple(c) for c in entry["covered"]]
-    )
+    _, _, width, height = picture = box_of(entry.picture)
+    covered = [box_of(c) for c in entry.covered]
+    open_ = colour_tiles.uncovered(entry.width, entry.height, picture, covered)
     grid = colour_tiles.luma_grid(np.where(open_, 255, 0).astype(np.uint8), (0, 0, width, height))
     return 1 - np.array(grid) / 255
 
 
-def _open_cells(entry: Mapping[str, Any]) -> list[int]:
+def _open_cells(entry: DeliveredMovie) -> list[int]:
     """The luma cells, of sixteen, that burn-in leaves alone."""
     return np.flatnonzero(_covered_shares(entry) == 0).tolist()
 
 
-def _words(path: Path, entry: Mapping[str, Any]) -> dict[str, Check]:
+def _words(path: Path, entry: DeliveredStill) -> Checks:
     """A still's timecode, from its description, and its tags: the profile of the display it was made for."""
     description, icc = still_words(path)
-    found, wanted = description.rpartition(" ")[2], entry["first_timecode"]
-    display = find_display(entry["display"]) if entry["display"] and entry["still_kind"] != "exr" else None
+    found, wanted = description.rpartition(" ")[2], entry.first_timecode
+    display = find_display(entry.display) if entry.display and entry.still_kind != "exr" else None
     right = icc == ((profile(display) or b"") if display else b"")
     place = "" if found == wanted else f"says {found or 'no timecode'}, should say {wanted}"
     tags = "" if right else "its colour profile is not the one it was made with"
     return {
-        "timecode": Check(
-            verdict="fail" if place else "pass", text=place, figures={"found": found, "logged": wanted}
-        ),
-        "tags": Check(verdict="fail" if tags else "pass", text=tags),
+        "timecode": CheckVerdict(verdict="fail" if place else "pass", text=place, found=found, logged=wanted),
+        "tags": CheckVerdict(verdict="fail" if tags else "pass", text=tags),
     }
 
 
-def _still(path: Path, record: Mapping[str, Any], entry: Mapping[str, Any]) -> dict[str, Check]:
+def _still(path: Path, record: DeliveredRecord, entry: DeliveredStill) -> Checks:
     rgb = read_still(path)
     size = (rgb.shape[1], rgb.shape[0])
-    checks = {"frames": Check(verdict="pass"), **_words(path, entry)}
-    if size != (entry["width"], entry["height"]):
-        checks["frames"] = Check(
-            verdict="fail", text=f"is {size[0]}x{size[1]}, should be {entry['width']}x{entry['height']}"
+    checks = {"frames": CheckVerdict(verdict="pass", text=""), **_words(path, entry)}
+    if size != (entry.width, entry.height):
+        checks["frames"] = CheckVerdict(
+            verdict="fail", text=f"is {size[0]}x{size[1]}, should be {entry.width}x{entry.height}"
         )
         return checks
-    if entry.get("tiles") and entry["display"]:
-        tiles = colour_tiles.tile_lab_rgb(rgb, find_display(entry["display"]), tuple(entry["picture"]))
-        checks["colour"] = colour_check({0: entry["tiles"]}, {0: tiles}, entry, record)
+    if entry.tiles and entry.display:
+        tiles = colour_tiles.tile_lab_rgb(rgb, find_display(entry.display), box_of(entry.picture))
+        checks["colour"] = colour_check({0: entry.tiles}, {0: tiles}, entry, record)
     return checks

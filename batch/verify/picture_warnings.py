@@ -5,12 +5,13 @@ Only where the original was not so. None of them is a failure: a director may wa
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.original import Counts
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.measure.original_baseline import runs
 
@@ -37,20 +38,20 @@ def extremes(rgb: Array, open_: NDArray[np.bool_]) -> Extremes:
     return float((least >= WHITE).mean()), float(beyond.mean())
 
 
-def frame_warnings(found: Array, logged: Array, black_code: float, record: Mapping[str, Any]) -> list[str]:
+def frame_warnings(found: Array, logged: Array, black_code: float, record: JobRecord) -> list[str]:
     """Of a movie's frames: cells' mean luma codes of 255 (frames, cells), as delivered and as made."""
-    original = record.get("original")
-    if not original:
+    original = record.original
+    if original is None or not original.seen:
         return []
     texts = []
     black = (found <= black_code + BLACK).all(1)
-    if odd := runs(black & ~_marked(original["black"], len(found))):
+    if odd := runs(black & ~_marked(original.black, len(found))):
         texts.append(f"{_frames(odd)} black, and the original is not")
     still = np.concatenate([[False], (np.abs(np.diff(found, axis=0)) < STILL).all(1)])
-    held = _marked(original["held"], len(found))
+    held = _marked(original.held, len(found))
     odd = [
         [first, last]
-        for first, last in runs(still & ~black & ~_marked(original["repeated"], len(found)))
+        for first, last in runs(still & ~black & ~_marked(original.repeated, len(found)))
         if last - first + 1 >= STRETCH
         and (np.ptp(logged[first - 1 : last + 1], axis=0).max() > MOVED or held[first : last + 1].all())
     ]
@@ -71,18 +72,17 @@ def _frames(stretches: Sequence[Sequence[int]]) -> str:
     return f"{counted(count, 'frame')}, the first number {stretches[0][0]}, {'is' if count == 1 else 'are'}"
 
 
-def colour_warnings(found: Sequence[Extremes], record: Mapping[str, Any]) -> list[str]:
+def colour_warnings(found: Sequence[Extremes], record: JobRecord) -> list[str]:
     """Of a movie's sampled frames: shares clipped and out of range, in the mean, against the original's."""
     if not found:
         return []
     clipped, beyond = (float(v) for v in np.mean(found, 0))
-    counts = record.get("counts") or {}
-    pixels = max(1, counts.get("pixels", 0))
-    had = (record.get("original") or {}).get("clipped")
+    counts = record.counts or Counts()
+    had = record.original.clipped if record.original else None
     texts = []
     if had is not None and clipped > had + SHARE:
         texts.append(f"{clipped:.0%} of the pixels are clipped at white, of the original's {had:.0%}")
-    had = (counts.get("over", 0) + counts.get("under", 0)) / pixels
+    had = (counts.over + counts.under) / max(1, counts.pixels)
     if beyond > had + SHARE:
         texts.append(f"{beyond:.0%} of the pixels are out of range, of the original's {had:.0%}")
     return texts

@@ -18,6 +18,7 @@ import pytest
 from here import rushlight
 from logged import latest, read_records
 from pictures import texture, write_movie
+from rushlight.batch import job_log
 from rushlight.batch.cli.main import cli
 from rushlight.batch.error_log import ERRORS
 from rushlight.batch.job_log import log_path
@@ -170,8 +171,8 @@ def test_every_way_a_side_file_is_damaged_is_told(out: Path) -> None:
     from rushlight.pipelines.errors import OptionError
 
     path = side_file(out)
-    (record,) = (r for r in latest(read_records(out)).values() if r["clip"] == "A001.mov")
-    entry = record["outputs"][0]
+    (record,) = (r for r in job_log.read_records(out) if r.clip == "A001.mov" and r.status == "done")
+    entry = record.outputs[0]
     grids = _logged_grids(out, record, entry)
     assert grids is not None and grids.shape == (6, 16) and np.isfinite(grids).all()
     for what, damaged in side_mutants(path.read_bytes()):

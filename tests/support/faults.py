@@ -13,7 +13,7 @@ from __future__ import annotations
 import argparse
 import tempfile
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,8 @@ import numpy as np
 from here import rushlight
 from ocio import through_file
 from real import originals
+from rushlight.batch.records.files import DeliveredStill, OutputFile
+from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.verify import deliveries
 from rushlight.batch.verify.colour_check import colour_check
 from rushlight.pipelines.colour.displays import find_display
@@ -133,24 +135,21 @@ def distributions(
         for fault, grade in GRADES.items()
         if fault not in leave_out
     }
-    right = {r["clip"]: r for r in deliveries.delivered_clips(outs["none"])}
+    right = {r.clip: r for r in deliveries.delivered_clips(outs["none"])}
     names = list(right)
     rows: list[Found] = []
     for place, record in enumerate(right.values()):
         other = names[(place + 1) % len(names)]
-        for entry in record["outputs"]:
+        for entry in record.outputs:
             for fault, out in outs.items():
                 rows.append(_found(fault, entry, record, _tiles(out, entry, entry)))
             for fault in READ_SO:
                 if fault == "LUT twice" and not place % 2:
                     continue
-                if entry["kind"] == "still" and fault in ("601/709", "narrow/full"):
+                if entry.kind == "still" and fault in ("601/709", "narrow/full"):
                     continue
                 if fault == "swapped clips":
-                    kind = (entry["output"], entry.get("still_kind"))
-                    twin = next(
-                        e for e in right[other]["outputs"] if (e["output"], e.get("still_kind")) == kind
-                    )
+                    twin = next(e for e in right[other].outputs if _kind(e) == _kind(entry))
                     tiles = _tiles(outs["none"], twin, entry)
                 else:
                     tiles = _tiles(outs["none"], entry, entry, fault)
@@ -158,41 +157,43 @@ def distributions(
     return rows
 
 
-def _wanted(entry: Mapping[str, Any], record: Mapping[str, Any]) -> dict[int, Any]:
-    if entry["kind"] == "still":
-        return {0: entry["tiles"]}
-    tiles = record["colour"]["tiles"][entry["output"]]
-    return {t["frame"] - record["first_frame"]: t["values"] for t in tiles}
+def _kind(entry: OutputFile) -> tuple[str, str]:
+    return entry.output, entry.still_kind if isinstance(entry, DeliveredStill) else ""
 
 
-def _found(fault: str, entry: Mapping[str, Any], record: Mapping[str, Any], tiles: dict[int, Any]) -> Found:
+def _wanted(entry: OutputFile, record: DeliveredRecord) -> dict[int, Any]:
+    if isinstance(entry, DeliveredStill):
+        return {0: entry.tiles}
+    return {t.frame - record.first_frame: t.values for t in record.colour.tiles[entry.output]}
+
+
+def _found(fault: str, entry: OutputFile, record: DeliveredRecord, tiles: dict[int, Any]) -> Found:
     check = colour_check(_wanted(entry, record), tiles, entry, record)
-    figures = check.figures
     return Found(
         fault=fault,
-        codec=entry.get("still_kind") or entry["output"],
-        clip=record["clip"],
+        codec=_kind(entry)[1] or entry.output,
+        clip=record.clip,
         verdict=check.verdict,
-        mean=figures["mean"],
-        p95=figures["p95"],
-        worst=figures["worst"],
-        share=max((abs(v) for v in figures.get("shares", {}).values()), default=float("nan")),
-        sense=min(record["colour"]["sensitivity"].values()),
+        mean=check.mean,
+        p95=check.p95,
+        worst=check.worst,
+        share=max((abs(v) for v in (check.shares or {}).values()), default=float("nan")),
+        sense=min(record.colour.sensitivity.values()),
     )
 
 
-def _tiles(out: Path, entry: Mapping[str, Any], logged: Mapping[str, Any], fault: str = "") -> dict[int, Any]:
+def _tiles(out: Path, entry: OutputFile, logged: OutputFile, fault: str = "") -> dict[int, Any]:
     """Tiles of a delivered file, read right or, for the faults of READ_SO, wrong."""
-    display, box = find_display(entry["display"]), tuple(entry["picture"])
+    display, box = find_display(entry.display), tuple(entry.picture)
     found = {}
-    for number, rgb in _pictures(out / entry["path"], entry, fault):
+    for number, rgb in _pictures(out / entry.path, entry, fault):
         seen = _twice(rgb) if fault == "LUT twice" else rgb
         found[number] = colour_tiles.tile_lab_rgb(seen, display, box)
     return found
 
 
-def _pictures(path: Path, entry: Mapping[str, Any], fault: str) -> Iterator[tuple[int, Any]]:
-    if entry["kind"] == "still":
+def _pictures(path: Path, entry: OutputFile, fault: str) -> Iterator[tuple[int, Any]]:
+    if entry.kind == "still":
         yield 0, read_still(path)
         return
     facts = probe(path)

@@ -164,7 +164,7 @@ def test_verify_passes_it(day: tuple[Path, str]) -> None:
         for path, checks in found.files.items():
             if path.endswith((".mov", ".mp4")):
                 colour = checks["colour"]
-                assert colour.verdict == "pass" and colour.figures["mean"] < 0.2, (path, colour)
+                assert colour.verdict == "pass" and colour.mean < 0.2, (path, colour)
 
 
 def test_burn_in_runs_in_the_viewing_copy_and_nowhere_else(day: tuple[Path, str]) -> None:

@@ -5,21 +5,27 @@ from typing import Any
 import numpy as np
 import pytest
 
+from recorded import movie, still
+from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
+from rushlight.batch.records.job_record import SCHEMA, JobRecord
+from rushlight.batch.records.verdicts import CheckVerdict
 from rushlight.batch.verify.colour_check import HALF, TOLERANCE, colour_check, tile_array
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.measure.colour_difference import delta_e, lab
 from rushlight.pipelines.measure.colour_tiles import FAULTS
 
 REC709 = find_display("Rec.709 BT.1886")
-MOVIE = {
-    "kind": "movie",
-    "output": "o",
-    "codec": "dnxhr-lb",
-    "state": "graded",
-    "display": "Rec.709 BT.1886",
-    "tags": {"matrix": 1},
-    "picture": [0, 0, 1920, 1080],
-}
+
+
+def entry(**given: Any) -> DeliveredMovie | DeliveredStill:
+    """The entry of a delivered file: an editing movie of 1920x1080, graded, unless that is given otherwise."""
+    if given.get("kind") == "still":
+        kept = {k: v for k, v in given.items() if k != "codec"}
+        return DeliveredStill.read(still(**{"output": "o", "frame": 112, **kept}))
+    return DeliveredMovie.read(movie(**{"output": "o", "codec": "dnxhr-lb", **given}))
+
+
+MOVIE = entry()
 
 
 def tiles(seed: int = 0) -> np.ndarray:
@@ -34,15 +40,20 @@ def moved(base: np.ndarray) -> dict[str, np.ndarray]:
     return {FAULTS[0]: more - base, FAULTS[1]: np.broadcast_to([0.8, 1.2, 0.6], base.shape)}
 
 
-def record(base: np.ndarray, faults: dict[str, np.ndarray]) -> dict[str, Any]:
-    sense = {n: float(delta_e(base, base + step).mean()) for n, step in faults.items()}
+def logged(**colour: Any) -> JobRecord:
+    """The record of a clip that begins at frame 100 of its original, with so much of its colour."""
+    named = {"schema": SCHEMA, "job": "a", "clip": "a.mov", "status": "done", "first_frame": 100}
+    return JobRecord.read({**named, "colour": colour})
+
+
+def record(base: np.ndarray, faults: dict[str, np.ndarray]) -> JobRecord:
+    sense = {n: float(np.nan_to_num(delta_e(base, base + step)).mean()) for n, step in faults.items()}
     kept = {n: step.tolist() for n, step in faults.items()}
-    entry = {"outputs": ["o"], "frame": 112, "moved": kept}
-    return {"first_frame": 100, "colour": {"sensitivity": sense, "faults": [entry]}}
+    return logged(sensitivity=sense, faults=[{"outputs": ["o"], "frame": 112, "moved": kept}])
 
 
-def verdict(base: np.ndarray, found: np.ndarray, faults: dict[str, np.ndarray], **entry: Any) -> Any:
-    return colour_check({12: base.tolist()}, {12: found}, {**MOVIE, **entry}, record(base, faults))
+def verdict(base: np.ndarray, found: np.ndarray, faults: dict[str, np.ndarray], **given: Any) -> CheckVerdict:
+    return colour_check({12: base.tolist()}, {12: found}, entry(**given), record(base, faults))
 
 
 def codec_error(size: float, seed: int = 1) -> np.ndarray:
@@ -59,8 +70,8 @@ def test_a_fault_of_the_size_of_the_codecs_error_is_found(name: str, sign: int) 
         verdict(base, base + noise, faults),
         verdict(base, base + noise + sign * faults[name], faults),
     )
-    assert right.verdict == "pass" and max(map(abs, right.figures["shares"].values())) < HALF / 2
-    assert wrong.verdict == "fail" and abs(wrong.figures["shares"][name]) > HALF
+    assert right.verdict == "pass" and max(map(abs, right.shares.values())) < HALF / 2
+    assert wrong.verdict == "fail" and abs(wrong.shares[name]) > HALF
     assert delta_e(base, base + noise).mean() < TOLERANCE["intra"][0]  # by size alone it would have passed
 
 
@@ -76,7 +87,7 @@ def test_a_mixed_up_matrix_and_levels_are_named() -> None:
         ((rgb * 219 + 16) / 255, "mixed-up levels"),
     ):
         found = verdict(base, lab(REC709.to_xyz(wrong)), faults)
-        assert found.verdict == "fail" and name in found.text and found.figures["shares"][name] > 0.99
+        assert found.verdict == "fail" and name in found.text and found.shares[name] > 0.99
 
 
 @pytest.mark.parametrize("codec", [{}, {"kind": "still", "still_kind": "jpeg", "frame": 112}])
@@ -87,7 +98,7 @@ def test_a_flat_colour_cannot_tell(codec: dict[str, Any]) -> None:
     number = 0 if codec else 12
     for error in (0.1, 0.1 * faults[FAULTS[0]], 0.3 * faults[FAULTS[0]]):
         found = colour_check(
-            {number: base.tolist()}, {number: base + error}, {**MOVIE, **codec}, record(base, faults)
+            {number: base.tolist()}, {number: base + error}, entry(**codec), record(base, faults)
         )
         assert found.verdict == "cannot tell" and FAULTS[0] in found.text
 
@@ -103,11 +114,11 @@ def test_a_grey_or_dark_clip_cannot_tell_even_where_nothing_moved() -> None:
 
 def test_size_alone_where_no_tiles_under_a_fault_are_logged() -> None:
     base = tiles()
-    bare = {"first_frame": 100, "colour": {"sensitivity": {"slope 0.02": 1.0}}}
+    bare = logged(sensitivity={"slope 0.02": 1.0})
     assert colour_check({0: base.tolist()}, {0: base + 0.05}, MOVIE, bare).verdict == "pass"
-    bare["colour"] = {"sensitivity": {"slope 0.02": 0.05}}
+    bare = logged(sensitivity={"slope 0.02": 0.05})
     assert colour_check({0: base.tolist()}, {0: base + 0.05}, MOVIE, bare).verdict == "cannot tell"
-    bare["colour"] = {}
+    bare = logged()
     assert colour_check({0: base.tolist()}, {0: base + 0.05}, MOVIE, bare).verdict == "cannot tell"
     assert colour_check({0: base.tolist()}, {0: base + 4}, MOVIE, bare).verdict == "fail"
 
@@ -118,7 +129,7 @@ def test_show_and_log_states() -> None:
     codes = np.full((9, 16, 3), 400.0)
     assert verdict(codes, codes + 0.4, moved(base), state="log").verdict == "pass"
     found = verdict(codes, codes + 3, moved(base), state="log")
-    assert found.verdict == "fail" and found.figures["unit"] == "ten-bit codes"
+    assert found.verdict == "fail" and found.unit == "ten-bit codes"
 
 
 def test_covered_tiles_and_nothing_to_compare() -> None:
@@ -126,7 +137,7 @@ def test_covered_tiles_and_nothing_to_compare() -> None:
     covered = base.copy()
     covered[3, 4:9] = np.nan
     found = verdict(covered, base, moved(base))
-    assert found.verdict == "pass" and found.figures["mean"] == 0
+    assert found.verdict == "pass" and found.mean == 0
     assert verdict(np.full_like(base, np.nan), base, moved(base)).verdict == "warn"
     assert colour_check({}, {}, MOVIE, record(base, moved(base))).verdict == "warn"
     assert np.isnan(tile_array([[[None, 1, 2]]])[0, 0, 0])
@@ -141,7 +152,7 @@ def test_half_of_a_fault_is_found_and_less_is_not(name: str) -> None:
     faults = moved(base)
     for share, expected in ((0.47, "pass"), (-0.47, "pass"), (0.53, "fail"), (-0.53, "fail")):
         found = verdict(base, base + share * faults[name], faults)
-        assert found.verdict == expected and found.figures["shares"][name] == pytest.approx(share, abs=0.01)
+        assert found.verdict == expected and found.shares[name] == pytest.approx(share, abs=0.01)
         if expected == "fail":
             assert f"0.53 times what {name} does, where 0.5 times is the limit" in found.text
 
@@ -167,9 +178,8 @@ def test_a_figure_over_its_limit_fails_and_is_named_with_it(codec: str, width: i
     """Tiles moved in no known way, a tenth under and over each limit: all alike for the mean, one in sixteen for the 95th
     percentile of one frame of four."""
     mean, frame = LIMITS[codec, width]
-    entry = {**MOVIE, "codec": codec, "picture": [0, 0, width, width * 9 // 16], "state": "show"}
-    if codec in ("jpeg", "png8", "tiff16"):
-        entry |= {"kind": "still", "still_kind": codec}
+    kind = {"kind": "still", "still_kind": codec} if codec in ("jpeg", "png8", "tiff16") else {}
+    made = entry(codec=codec, picture=[0, 0, width, width * 9 // 16], state="show", **kind)
     base = np.full((9, 16, 3), [60.0, 0.0, 0.0])
     lighter = np.array([1.0, 0.0, 0.0])
     lighter /= float(delta_e(base, base + lighter).mean())  # by one CIEDE2000
@@ -182,7 +192,7 @@ def test_a_figure_over_its_limit_fails_and_is_named_with_it(codec: str, width: i
             (moved_all, mean, "in the mean"),
             (moved_few, frame, "at one frame's 95th percentile"),
         ):
-            found = colour_check(dict.fromkeys(range(4), base.tolist()), found_tiles, entry, {"colour": {}})
+            found = colour_check(dict.fromkeys(range(4), base.tolist()), found_tiles, made, logged())
             if over < 1:
                 assert found.verdict == "pass", (limit, found)
                 continue
@@ -196,14 +206,13 @@ def test_log_codes_are_held_to_one_in_the_mean_and_two_at_the_95th_percentile() 
     codes = np.full((9, 16, 3), 400.0)
     few = np.zeros((9, 16, 3))
     few[:, 0] = 1
-    entry = {**MOVIE, "state": "log"}
     for off, expected, words in (
         (0.95, "pass", ""),
         (1.05, "fail", "by 1.05 in the mean, where 1 is the limit"),
         (1.9 * few, "pass", ""),
         (2.1 * few, "fail", "by 2.10 at the 95th percentile, where 2 is the limit"),
     ):
-        found = colour_check({0: codes.tolist()}, {0: codes + off}, entry, {"colour": {}})
+        found = colour_check({0: codes.tolist()}, {0: codes + off}, entry(state="log"), logged())
         assert found.verdict == expected and found.text.endswith(words), found
 
 

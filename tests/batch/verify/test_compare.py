@@ -49,21 +49,21 @@ def test_a_slope_of_a_twothousandth_differs_and_the_same_look_does_not(tmp_path:
     moved = replace(LOOK, cdl=replace(LOOK.cdl, slope=(1.0405, 1.0, 0.96)))
     here = folder(tmp_path / "here", record("a.mov"), record("b.mov"), record("c.mov"))
     there = folder(tmp_path / "there", record("a.mov"), record("b.mov", moved), record("d.mov"))
-    rows = {r["clip"]: r for r in compare(here, there)}
-    assert rows["a.mov"]["verdict"] == "same colour" and rows["a.mov"]["patches"]["worst"] == 0
-    assert rows["a.mov"]["same_look"] and rows["a.mov"]["same_frames"] and rows["a.mov"]["differences"] == []
-    assert rows["b.mov"]["verdict"] == "colour differs" and not rows["b.mov"]["same_look"]
-    assert 0.01 < rows["b.mov"]["patches"]["worst"] < 0.2
-    assert rows["c.mov"]["verdict"] == "only here" and rows["d.mov"]["verdict"] == "only there"
-    assert [r["clip"] for r in compare(here, there)][-1] == "a.mov"  # the largest first
+    rows = {r.clip: r for r in compare(here, there)}
+    assert rows["a.mov"].verdict == "same colour" and rows["a.mov"].patches.worst == 0
+    assert rows["a.mov"].same_look and rows["a.mov"].same_frames and rows["a.mov"].differences == []
+    assert rows["b.mov"].verdict == "colour differs" and not rows["b.mov"].same_look
+    assert 0.01 < rows["b.mov"].patches.worst < 0.2
+    assert rows["c.mov"].verdict == "only here" and rows["d.mov"].verdict == "only there"
+    assert [r.clip for r in compare(here, there)][-1] == "a.mov"  # the largest first
 
 
 def test_tiles_decide_where_looks_say_the_same(tmp_path: Path) -> None:
     other = copy.deepcopy(record("a.mov", width=1280, height=720, codec="h264"))
     other["colour"]["tiles"]["editorial"][0]["values"] = np.add(TILES, [1, 2, 0]).tolist()
     (row,) = compare(folder(tmp_path / "1", record("a.mov")), folder(tmp_path / "2", other))
-    assert row["verdict"] == "colour differs" and row["tiles"]["mean"] > 0.3 and row["patches"]["worst"] == 0
-    assert row["differences"] == [
+    assert row.verdict == "colour differs" and row.tiles.mean > 0.3 and row.patches.worst == 0
+    assert row.differences == [
         "editorial is 1920x1080 dnxhr-lb, 48 frames here and 1280x720 h264, 48 frames there"
     ]
 
@@ -72,8 +72,8 @@ def test_stills_serve_where_there_is_no_movie(tmp_path: Path) -> None:
     bare = record("a.mov", kind="still", still_kind="tiff16", frame=0, tiles=TILES)
     bare["colour"]["tiles"], bare["colour"]["pictures"] = {}, []
     (row,) = compare(folder(tmp_path / "1", record("a.mov")), folder(tmp_path / "2", bare))
-    assert row["tiles"]["worst"] == 0 and row["same_frames"] is None
-    assert row["differences"] == ["editorial is only here"]
+    assert row.tiles.worst == 0 and row.same_frames is None
+    assert row.differences == ["editorial is only here"]
 
 
 @pytest.mark.parametrize(

@@ -64,7 +64,7 @@ def test_what_is_right_passes(right: Path) -> None:
         assert all(c.verdict in ("pass", "cannot tell") for c in found.checks.values()), found
         for path, checks in found.files.items():
             if path.endswith((".mov", ".mp4")):
-                assert checks["colour"].verdict == "pass" and checks["colour"].figures["mean"] < 0.3, (
+                assert checks["colour"].verdict == "pass" and checks["colour"].mean < 0.3, (
                     path,
                     checks,
                 )
@@ -93,8 +93,8 @@ def test_wrong_colour_is_found_by_colour_alone(fault: str, right: Path, tmp_path
         assert checks["colour"] == "fail", (fault, clip)
         assert checks["timecode"] == checks["tags"] == "pass"
     rows = compare(right, wrong)
-    assert {r["verdict"] for r in rows} == {"colour differs"}
-    assert all(max(r["patches"]["worst"], r["tiles"]["worst"]) > 0.3 for r in rows)
+    assert {r.verdict for r in rows} == {"colour differs"}
+    assert all(max(r.patches.worst, r.tiles.worst) > 0.3 for r in rows)
 
 
 def remade(
@@ -185,7 +185,7 @@ def test_a_lut_applied_twice_is_found_by_colour_alone(right: Path, tmp_path: Pat
     remade(out / "editorial" / "A001C003.mov", through_the_lut_again)
     (found,) = (v for v in verify(out, hashes=False) if v.clip == "A001C003.mov")
     checks = found.files["editorial/A001C003.mov"]
-    assert checks["colour"].verdict == "fail" and checks["colour"].figures["mean"] > 2
+    assert checks["colour"].verdict == "fail" and checks["colour"].mean > 2
     assert checks["timecode"].verdict == checks["tags"].verdict == "pass"
 
 
@@ -269,16 +269,15 @@ def test_another_raster_and_codec_is_said_and_patches_and_tiles_compared(right: 
     words = " ".join(run.stdout.split())
     assert "same colour" in words and "only there" in words
     assert "the patches of the look and the tiles were compared" in words
-    (row,) = (r for r in compare(other, right) if r["clip"] == "A001C007.mov")
-    assert row["verdict"] == "same colour" and row["same_look"] and row["same_frames"] is False
+    (row,) = (r for r in compare(other, right) if r.clip == "A001C007.mov")
+    assert row.verdict == "same colour" and row.same_look and row.same_frames is False
     assert (
-        "editorial is 480x270 h264, 40 frames here and 960x540 dnxhr-lb, 40 frames there"
-        in row["differences"]
+        "editorial is 480x270 h264, 40 frames here and 960x540 dnxhr-lb, 40 frames there" in row.differences
     )
-    assert "viewing is only there" in row["differences"]
-    assert row["patches"]["worst"] < 0.01 and row["tiles"]["mean"] < 0.3
-    (same,) = (r for r in compare(right, right) if r["clip"] == "A001C007.mov")
-    assert same["same_frames"] and not same["differences"]
+    assert "viewing is only there" in row.differences
+    assert row.patches.worst < 0.01 and row.tiles.mean < 0.3
+    (same,) = (r for r in compare(right, right) if r.clip == "A001C007.mov")
+    assert same.same_frames and not same.differences
 
 
 def test_the_command(right: Path, tmp_path: Path) -> None:

@@ -3,12 +3,17 @@
 import numpy as np
 import pytest
 
+from rushlight.batch.records.job_record import SCHEMA, JobRecord
 from rushlight.batch.verify.picture_warnings import colour_warnings, extremes, frame_warnings
 
 
-def record(**original: object) -> dict:  # type: ignore[type-arg]
+def record(**original: object) -> JobRecord:
     kept = {"black": [], "repeated": [], "held": [], "clipped": 0.01} | original
-    return {"original": kept, "counts": {"over": 30, "under": 20, "pixels": 1000}}
+    return logged(original=kept, counts={"over": 30, "under": 20, "pixels": 1000})
+
+
+def logged(**given: object) -> JobRecord:
+    return JobRecord.read({"schema": SCHEMA, "job": "a", "clip": "a.mov", "status": "done", **given})
 
 
 def moving(count: int = 24) -> np.ndarray:
@@ -56,4 +61,4 @@ def test_clipped_and_out_of_range() -> None:
     assert clipped == "15% of the pixels are clipped at white, of the original's 1%"
     assert beyond == "15% of the pixels are out of range, of the original's 5%"
     assert not colour_warnings([(0.2, 0.09)], record(clipped=0.16))
-    assert not colour_warnings([], record()) and not colour_warnings([(0.9, 0.0)], {})
+    assert not colour_warnings([], record()) and not colour_warnings([(0.9, 0.0)], logged())

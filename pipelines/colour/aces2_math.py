@@ -6,9 +6,8 @@ scale, chroma compression, gamut compression along lines towards a focus, and ba
 is J = 100 A^cz, colourfulness M = |a b|. Powers are look-ups; sums, products, quotients and square roots are IEEE
 754's; nothing comes from a mathematical library, so that all machines of a farm agree. float64.
 
-Every function takes numbers or arrays of one shape: the bake's are arrays, the kernel's (direct_evaluation_jit.py) are numbers,
-compiled from this same text; hence `pick` for every choice. The numbers of a transform (aces2_tables.py) are one row, since
-compiled code counts arrays in and out of every function. Black and colours past the peak need no care; NaN does.
+Every function takes arrays of one shape, or `Lanes` (grading/lanes.py), of which the kernel's vectors are compiled from this
+same text; hence `pick` for every choice. The numbers of a transform (aces2_tables.py) are one row. Black and colours past the peak need no care; NaN does.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
-    *("EXPONENTS", "FUNCTIONS", "HUES", "LENGTH", "LIGHTNESS", "OCTAVES", "PEAK", "SMOOTH_CUSPS"),
+    *("EXPONENTS", "HUES", "LENGTH", "LIGHTNESS", "OCTAVES", "PEAK", "SMOOTH_CUSPS"),
     *(
         "STEPS",
         "STRETCH",
@@ -64,8 +63,8 @@ def pick(condition: Any, first: Any, second: Any) -> Any:
 
 def _log2(x: Any) -> Any:
     """Of a normal x > 0, to 5e-10: the series of the inverse hyperbolic tangent about the nearest power of 2."""
-    bits = np.float64(x).view(np.int64)
-    part = np.int64((bits & 0xFFFFFFFFFFFFF) | 0x3FF0000000000000).view(np.float64)
+    bits = x.view(np.int64)
+    part = ((bits & 0xFFFFFFFFFFFFF) | 0x3FF0000000000000).view(np.float64)
     high = part > 1.4142135623730951
     part = part * pick(high, 0.5, 1.0)
     t = (part - 1.0) / (part + 1.0)
@@ -77,21 +76,21 @@ def _log2(x: Any) -> Any:
 def power(x: Any, exponent: Any) -> Any:
     """x^exponent to 1e-8 of it for any exponent, 2^±1000 at the most; 0 for x at and below 1e-30."""
     y = exponent * _log2(np.maximum(x, 1e-30))
-    whole = np.int64(np.floor(y + 0.5))
+    whole = np.floor(y + 0.5).astype(np.int64)
     f = (y - whole) * 0.6931471805599453
     s = 1 / 24 + f * (1 / 120 + f * (1 / 720 + f * (1 / 5040)))
     s = 1.0 + f * (1.0 + f * (0.5 + f * (1 / 6 + f * s)))
-    return pick(x > 1e-30, s * np.int64((whole + 1023) << 52).view(np.float64), 0.0)
+    return pick(x > 1e-30, s * ((whole + 1023) << 52).view(np.float64), 0.0)
 
 
 def raised(x: Any, row: Any, which: Any) -> Any:
     """x to one of EXPONENTS, to 2e-6 of it; 0 for x below 2^-50; for 2^51 and more, and NaN, any number."""
     at = POWERS + which * POWER
-    bits = np.float64(np.maximum(x, 8.9e-16)).view(np.int64)
+    bits = np.maximum(x, 8.9e-16).view(np.int64)
     within = bits & 0xFFFFFFFFFFFFF
     step = at + (within >> 43)
     low = row[step]
-    part = np.float64(within & 0x7FFFFFFFFFF) * 1.1368683772161603e-13  # 2^-43
+    part = (within & 0x7FFFFFFFFFF) * 1.1368683772161603e-13  # 2^-43
     found = row[at + STEPS + OCTAVES - 1022 + (bits >> 52)] * (low + part * (row[step + 1] - low))
     return pick(x < 8.9e-16, 0.0, found)
 
@@ -195,9 +194,9 @@ def _turn(a: Any, b: Any) -> Any:
 def _toned(a: Any, row: Any) -> Any:
     """A and J after the tone scale: its table's points lie evenly within octaves."""
     first, last, parts = TONES
-    bits = np.float64(np.minimum(np.maximum(a, 2.0**first), 2.0**last * 0.999999)).view(np.int64)
-    place = np.float64(bits & 0xFFFFFFFFFFFFF) * (parts * 2.0**-52)
-    step = np.int64(place)
+    bits = np.minimum(np.maximum(a, 2.0**first), 2.0**last * 0.999999).view(np.int64)
+    place = (((bits & 0xFFFFFFFFFFFFF) | 0x3FF0000000000000).view(np.float64) - 1.0) * parts
+    step = place.astype(np.int64)
     part, at = place - step, TONE + 2 * (((bits >> 52) - 1023 - first) * parts + step)
     return row[at] + part * (row[at + 2] - row[at]), row[at + 1] + part * (row[at + 3] - row[at + 1])
 
@@ -212,7 +211,7 @@ def display_light(red: Any, green: Any, blue: Any, row: Any) -> Any:
     m = np.sqrt(p * p + q * q)
     toned_a, j = _toned(a, row)
     place = _turn(p, q) * (TURNS / 4)
-    step = np.minimum(np.int64(place), TURNS - 1)
+    step = np.minimum(place.astype(np.int64), TURNS - 1)
     part, at = place - step, HUES + 5 * step
     reach = row[at] + part * (row[at + 5] - row[at])
     norm = row[at + 1] + part * (row[at + 6] - row[at + 1])
@@ -243,10 +242,3 @@ def by_parts(
             red, green, blue = colours[start : start + many].T
             found[start : start + many] = np.transpose(function(red, green, blue, row))
     return found
-
-
-# What direct_evaluation_jit.py compiles, each after those it calls.
-FUNCTIONS = (
-    *(_log2, power, raised, product, _response, _cone, light_of, _toe, focus, gain, meeting, slope_at),
-    *(boundary, _inside, _turn, _toned, display_light),
-)

@@ -8,6 +8,7 @@ arrays.
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -24,7 +25,7 @@ from rushlight.pipelines.colour.aces2_math import (
 )
 from rushlight.pipelines.grading.shaper import FLOOR, OFFSET
 
-__all__ = ["CELL", "FUNCTIONS", "at_place", "direct_row", "evaluated", "row_length"]
+__all__ = ["CELL", "at_place", "direct_row", "evaluated", "row_length"]
 
 Array = NDArray[np.float64]
 CELL = 16  # points a cell of the tables of light
@@ -50,7 +51,7 @@ def row_length(size: int) -> int:
 
 def _light(row: Any, axis: Any, coordinate: Any, points: Any) -> Any:
     place = coordinate * CELL
-    step = np.minimum(np.maximum(np.int64(place), 0), points - 2)
+    step = np.minimum(np.maximum(place.astype(np.int64), 0), points - 2)
     at = _LIGHT + axis * points + step
     return row[at] + (place - step) * (row[at + 1] - row[at])
 
@@ -61,18 +62,14 @@ def _stretched(light: Any, row: Any) -> Any:
     return value - _BLACK + FLOOR
 
 
-def at_place(red: Any, green: Any, blue: Any, row: Any) -> Any:
-    """Stretched light at lattice coordinates."""
-    points = (row.shape[0] - _LIGHT) // 3
+def at_place(red: Any, green: Any, blue: Any, row: Any, points: Any) -> Any:
+    """Stretched light at lattice coordinates; `points` of light lie along an axis."""
     r, g, b = _light(row, 0, red, points), _light(row, 1, green, points), _light(row, 2, blue, points)
     r, g, b = product(row, _TO_AP1, r, g, b)
     r, g, b = display_light(r, g, b, row)
     return _stretched(r, row), _stretched(g, row), _stretched(b, row)
 
 
-FUNCTIONS = (_light, _stretched, at_place)  # what direct_evaluation_jit.py compiles
-
-
 def evaluated(places: Array, row: Array) -> Array:
     """Stretched light (N, 3) at lattice coordinates (N, 3); straight on from the outermost points."""
-    return by_parts(at_place, places, row)
+    return by_parts(partial(at_place, points=(len(row) - _LIGHT) // 3), places, row)

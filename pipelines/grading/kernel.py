@@ -286,6 +286,9 @@ def grade_rows(given, source, tables, taken, target, area):
     chroma = np.empty((2, 2, long), np.float32)
     above = np.empty((2, long), np.float32)
     row = np.empty(long, np.float32)
+    light = np.empty((3, long), np.float32)
+    r, g, b = light[0], light[1], light[2]
+    spare = np.empty((3, long), np.float64)
     over, under, outside = 0, 0, 0
     for y in range(height):
         _signal(given, source, y, width, height, row, red, green, blue)
@@ -302,12 +305,12 @@ def grade_rows(given, source, tables, taken, target, area):
         slot = y & 1 if taken.sub_y == 2 else 0
         cb, cr = chroma[0, slot], chroma[1, slot]
         if tables.lit:
-            tetrahedra(red, green, blue, tables.lattice, size, width, corners, weights, red, green, blue, row)
-            take_shares(row, width, size, corners, weights, tables.direct, red, green, blue)
-            from_light(red, tables.light, width, places, parts)
-            from_light(green, tables.light, width, places, parts)
-            from_light(blue, tables.light, width, places, parts)
-            weighted(red, green, blue, tables.weights, width, np.float32(1.0), luma, cb, cr)
+            tetrahedra(red, green, blue, tables.lattice, size, width, corners, weights, r, g, b, row)
+            take_shares(row, width, size, signal, spare, places, tables.direct, r, g, b)
+            from_light(r, tables.light, width, places, parts)
+            from_light(g, tables.light, width, places, parts)
+            from_light(b, tables.light, width, places, parts)
+            weighted(r, g, b, tables.weights, width, np.float32(1.0), luma, cb, cr)
         else:
             tetrahedra(red, green, blue, tables.lattice, size, width, corners, weights, luma, cb, cr, row)
         _put_luma(luma, taken, target, area, y)

@@ -16,16 +16,16 @@ WIDTH = 301
 
 
 @nb.njit
-def rows(place, table, size, at, weights, row, out):  # type: ignore[no-untyped-def]
+def rows(place, table, size, at, weights, spare, row, out):  # type: ignore[no-untyped-def]
     tetrahedra(place[0], place[1], place[2], table, size, WIDTH, at, weights, out[0], out[1], out[2], out[3])
-    take_shares(out[3], WIDTH, size, at, weights, row, out[0], out[1], out[2])
+    take_shares(out[3], WIDTH, size, place, spare, at[0], row, out[0], out[1], out[2])
 
 
 def run(place: np.ndarray, table: np.ndarray, row: np.ndarray) -> np.ndarray:
     given, out = np.zeros((3, WIDTH + 8), np.float32), np.zeros((4, WIDTH + 8), np.float32)
     given[:, :WIDTH] = place
     at, weights = np.zeros((3, WIDTH + 8), np.int32), np.zeros((4, WIDTH + 8), np.float32)
-    rows(given, table.reshape(-1), len(table), at, weights, row, out)
+    rows(given, table.reshape(-1), len(table), at, weights, np.zeros((3, WIDTH + 8)), row, out)
     return out[:, :WIDTH]
 
 

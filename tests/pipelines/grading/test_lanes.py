@@ -36,7 +36,9 @@ def compiled(function: Callable[..., Any], *given: np.ndarray) -> np.ndarray:
                 return builder.bitcast(builder.gep(start, [at]), kind)
 
             lanes = [Lanes(builder, builder.load(place(k), align=8)) for k in range(len(given))]
-            table = Row(builder, context.make_array(signature.args[2])(context, builder, args[2]).data, lanes[0])
+            table = Row(
+                builder, context.make_array(signature.args[2])(context, builder, args[2]).data, lanes[0]
+            )
             builder.store(function(*lanes, table).value, place(len(given)), align=8)
             return context.get_dummy_value()
 

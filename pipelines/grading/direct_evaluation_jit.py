@@ -30,13 +30,13 @@ def _at_places(typing: Any, red: Any, green: Any, blue: Any, x: Any, row: Any, p
 
         kind = ir.VectorType(ir.DoubleType(), LANES)
         rows = [builder.bitcast(start(k, args[3]), kind.as_pointer()) for k in range(3)]
-        places = [Lanes(builder, builder.load(r, align=8)) for r in rows]
+        r, g, b = (Lanes(builder, builder.load(place, align=8)) for place in rows)
         whole = ir.Constant(ir.VectorType(ir.IntType(64), LANES), ir.Undefined)
         for lane in range(LANES):
             whole = builder.insert_element(whole, args[5], ir.Constant(ir.IntType(32), lane))
-        table = Row(builder, start(4, ir.Constant(ir.IntType(64), 0)), places[0])
-        for found, r in zip(at_place(*places, table, Lanes(builder, whole)), rows, strict=True):
-            builder.store(found.value, r, align=8)
+        table = Row(builder, start(4, ir.Constant(ir.IntType(64), 0)), r)
+        for found, place in zip(at_place(r, g, b, table, Lanes(builder, whole)), rows, strict=True):
+            builder.store(found.value, place, align=8)
         return context.get_dummy_value()
 
     return types.void(red, green, blue, types.intp, row, types.intp), generate
@@ -53,7 +53,7 @@ def take_shares(share, width, size, places, spare, which, row, red, green, blue)
         some |= bits[x]
     if some == 0:
         return
-    count = 0
+    count = np.intp(0)
     for x in range(width):
         which[count] = x
         count += np.intp(share[x] > np.float32(0.0))

@@ -29,7 +29,7 @@ LAYERS = (
     ("batch.records",),
     ("batch",),
     ("batch.lists",),
-    ("batch.decisions",),
+    ("batch.decisions", "batch.sound"),
     ("batch.plan",),
     ("batch.queue", "batch.farm"),
     ("batch.verify",),

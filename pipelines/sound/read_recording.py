@@ -5,6 +5,7 @@ Only heads of chunks, `bext` and `iXML` are read: a file of many gigabytes costs
 
 from __future__ import annotations
 
+import datetime
 import os
 import struct
 from collections.abc import Iterator
@@ -284,11 +285,12 @@ def _tracks(plain: Recording, ixml: IXml, bext: Bext, notes: list[str]) -> tuple
 
 
 def _date(text: str) -> str:
-    """yyyy-mm-dd: the standard allows several signs between the numbers."""
+    """yyyy-mm-dd: the standard allows several signs between the numbers. Empty for what is no date."""
     digits = "".join(c if c.isdigit() else "-" for c in text)
-    parts = digits.split("-")
-    whole = [len(p) for p in parts] == [4, 2, 2] and parts[0] != "0000" and "00" not in parts[1:]
-    return digits if whole else ""
+    try:
+        return datetime.date.fromisoformat(digits).isoformat() if len(digits) == 10 else ""
+    except ValueError:
+        return ""
 
 
 def _clean(text: str) -> str:

@@ -11,10 +11,15 @@ import struct
 from collections.abc import Callable, Sequence
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import av
 import numpy as np
 from numpy.typing import NDArray
+
+from rushlight.pipelines.sound.ixml import Track
+from rushlight.pipelines.sound.recording import Clock, Recording, exact_hertz
+from rushlight.pipelines.sound.take import Take
 
 __all__ = [
     "bext",
@@ -237,3 +242,39 @@ def encoded(path: Path, codec: str, metadata: dict[str, str], picture: str = "")
                 output.mux(video.encode(shown))
             output.mux(video.encode(None))
     return path
+
+
+def made_take(
+    name: str = "T1.wav",
+    reference: int | None = 1_728_000_000,
+    samples: int = 48000 * 600,
+    *,
+    hertz: int = 48000,
+    stamp: int = 0,
+    digitizer: int = 0,
+    rate: Fraction | None = Fraction(25),
+    drop: bool | None = False,
+    **said: Any,
+) -> Take:
+    """A take of one file as its header would have it, without the file: from ten o'clock at 25, ten minutes long."""
+    clock = Clock(
+        stamp_rate=exact_hertz(stamp or hertz),
+        digitizer_rate=exact_hertz(digitizer or stamp or hertz),
+        timecode_rate=rate,
+        drop=drop,
+    )
+    recording = Recording(
+        path=Path(name),
+        bytes=1,
+        mtime_ns=1,
+        form="RIFF",
+        codec="pcm_s24le",
+        sample_rate=hertz,
+        channels=1,
+        samples=samples,
+        time_reference=reference,
+        clock=clock,
+        tracks=(Track(place=1, channel=1, name="MIX"),),
+        **said,
+    )
+    return Take(parts=((recording,),))

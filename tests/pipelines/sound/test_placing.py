@@ -1,35 +1,24 @@
 """Takes set against timecode: tables of published check values, every pull-down, midnight, rates that disagree."""
 
 from fractions import Fraction
-from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from recordings import made_take
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.sound.placing import Fit, Shown, fit, frames_of_day
-from rushlight.pipelines.sound.recording import Clock, Recording, exact_hertz
+from rushlight.pipelines.sound.recording import Clock, exact_hertz
 from rushlight.pipelines.sound.take import Take
 
 F24, F25, F30 = Fraction(24), Fraction(25), Fraction(30)
 N24, N30 = Fraction(24000, 1001), Fraction(30000, 1001)
 
 
-def take(reference: int | None, samples: int = 48000 * 600, *, hertz: int = 48000, stamp: int = 0, digitizer: int = 0,
-         rate: Fraction | None = F25, drop: bool | None = False) -> Take:  # fmt: skip
-    clock = Clock(
-        stamp_rate=exact_hertz(stamp or hertz),
-        digitizer_rate=exact_hertz(digitizer or stamp or hertz),
-        timecode_rate=rate,
-        drop=drop,
-    )
-    recording = Recording(
-        path=Path("T1.wav"), bytes=1, mtime_ns=1, form="RIFF", codec="pcm_s24le", sample_rate=hertz, channels=1, samples=samples,
-        time_reference=reference, clock=clock,
-    )  # fmt: skip
-    return Take(parts=((recording,),))
+def take(reference: int | None, samples: int = 48000 * 600, **said: Any) -> Take:
+    return made_take("T1.wav", reference, samples, **said)
 
 
 def shown(

@@ -1,0 +1,274 @@
+"""Which take belongs to which clip: by name, else by timecode, scene and take, sound roll and date; with the reason.
+
+Wild tracks and false starts are left out. Of takes that overlap a clip the one with its scene and take counts most, then one
+that is not marked as no good, then one that covers all of it, then the longest overlap. Two that tie are that clip's error,
+as with grades. A take whose clock disagrees with the picture's is reported and never chosen.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fnmatch import fnmatchcase
+from fractions import Fraction
+
+from rushlight.batch.sound.sound_folders import SoundFolders
+from rushlight.batch.sound.sound_statements import SoundStated
+from rushlight.pipelines.errors import ListError
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.sound.placing import Fit, Shown, fit, frames_of_day
+from rushlight.pipelines.sound.recording import Recording
+from rushlight.pipelines.sound.take import Take
+
+__all__ = ["Chosen", "ClipSound", "choose", "is_off_speed"]
+
+PULL_DOWN = (Fraction(1), Fraction(1001, 1000), Fraction(1000, 1001))
+N24 = Fraction(24000, 1001)
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClipSound:
+    """What of a clip decides which take is its own. `timecode` is None without one; `made` is its header's date."""
+
+    shown: Shown
+    has_timecode: bool = True
+    scene: str = ""
+    take: str = ""
+    date: datetime.date | None = None  # its row's
+    made: datetime.date | None = None
+    varispeed: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chosen:
+    """A clip's production sound, or the reason why it has none. `notes` are warnings; `wanted` is False where nobody misses it."""
+
+    take: Take | None = None
+    fit: Fit | None = None
+    reason: str
+    notes: tuple[str, ...] = ()
+    wanted: bool = True
+
+
+def is_off_speed(clip: ClipSound) -> bool:
+    """True of high-speed and varispeed: what was shot faster or slower than it is shown, but for pull-down."""
+    return clip.varispeed or clip.shown.shot / clip.shown.delivered not in PULL_DOWN
+
+
+def choose(clip: ClipSound, stated: SoundStated, media: SoundFolders) -> Chosen:
+    """The take of a clip. ListError with key `sound` for a tie, and for a file that the row names and that is not there,
+    not one take, or not of that time."""
+    if stated.none:
+        return Chosen(reason="the row wants none", wanted=False)
+    if stated.camera:
+        return Chosen(reason="the row wants the camera's", wanted=False)
+    if is_off_speed(clip):
+        shot, shown = FrameRate(fraction=clip.shown.shot), FrameRate(fraction=clip.shown.delivered)
+        why = "of variable speed" if clip.varispeed else f"shot at {shot} and shown at {shown}"
+        if stated.files:
+            raise ListError(f"names sound files for a clip {why}, which has none by rule", key="sound")
+        return Chosen(reason=f"{why}: none by rule", wanted=False)
+    if not clip.has_timecode:
+        if stated.files:
+            raise ListError(
+                "names sound files for a clip without timecode: they cannot be placed", key="sound"
+            )
+        return Chosen(reason="the clip has no timecode")
+    if stated.files:
+        return _named(clip, stated, media)
+    return _by_timecode(clip, stated, media)
+
+
+# --- by name
+
+
+def _named(clip: ClipSound, stated: SoundStated, media: SoundFolders) -> Chosen:
+    if not media.folders:
+        raise ListError("names sound files, and no --sound folder is given", key="sound")
+    found: list[Recording] = []
+    for name in stated.files:
+        files = media.named(name)
+        if not files:
+            broken = next((why for path, why in media.unreadable if path.name.lower() == name.lower()), "")
+            text = f"is not readable: {broken}" if broken else "is not under the --sound folders"
+            raise ListError(f"{name!r} {text}", key="sound")
+        found += files
+    takes = list(dict.fromkeys(media.take_with(recording) for recording in found))
+    if len(takes) > 1:
+        names = " and ".join(take.name for take in takes[:3])
+        raise ListError(f"names {len(takes)} recordings ({names}); name the files of one", key="sound")
+    take = takes[0]
+    placed = fit(take, clip.shown, rate=stated.rate, offset=stated.offset)
+    if placed is None:
+        raise ListError(f"{take.name} has no time reference: it cannot be placed", key="sound")
+    if placed.problem:
+        raise ListError(f"{take.name}: {placed.problem}", key="sound")
+    if not placed.overlap:
+        raise ListError(
+            f"{take.name} lies elsewhere: {_runs(take, clip, stated)}, the clip from {clip.shown.timecode}",
+            key="sound",
+        )
+    return _chosen(take, placed, clip, f"named in the row{_cover(placed)}")
+
+
+# --- by timecode
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Candidate:
+    take: Take
+    fit: Fit
+    names: int  # 0: scene and take are the clip's; 1: not known; 2: others
+
+    @property
+    def rank(self) -> tuple[int, bool, bool, int]:
+        return self.names, self.take.first.no_good, not self.fit.whole, -self.fit.overlap
+
+
+def _by_timecode(clip: ClipSound, stated: SoundStated, media: SoundFolders) -> Chosen:
+    candidates: list[_Candidate] = []
+    refused: list[str] = []
+    for take in media.takes:
+        placed = fit(take, clip.shown, rate=stated.rate, offset=stated.offset)
+        if placed is None or not placed.overlap:
+            continue
+        names = _names(clip, take)
+        why = _unfit(take, placed, clip, stated, names)
+        if why:
+            refused.append(f"{take.name} {why}")
+        else:
+            candidates.append(_Candidate(take=take, fit=placed, names=names))
+    if not candidates:
+        return Chosen(reason=_nothing(clip, stated, media, refused))
+    best = min(c.rank for c in candidates)
+    alike = _of_date([c for c in candidates if c.rank == best], clip)
+    if len(alike) > 1:
+        raise ListError(_tie(alike), key="sound")
+    (found,) = alike
+    first = found.take.first
+    notes = []
+    if found.names == 2:
+        notes.append(f"its sound {found.take.name} says scene {first.scene or '-'} take {first.take or '-'}")
+    if first.no_good:
+        notes.append(f"its sound {found.take.name} is marked as no good")
+    if (
+        first.date
+        and clip.made
+        and not clip.date
+        and abs((_date(first.date, found.fit) - clip.made).days) > 1
+    ):
+        notes.append(f"its sound {found.take.name} is of {first.date}, its own header says {clip.made}")
+    how = "scene and take, " if found.names == 0 else ""
+    chosen = _chosen(found.take, found.fit, clip, f"{how}timecode{_cover(found.fit)}")
+    return replace(chosen, notes=(*notes, *chosen.notes))
+
+
+def _names(clip: ClipSound, take: Take) -> int:
+    """0 where scene and take are the clip's, 1 where either side says neither, 2 where they differ."""
+    first = take.first
+    pairs = [(clip.scene, first.scene), (clip.take, first.take)]
+    known = [(a, b) for a, b in pairs if a and b]
+    if any(_plain(a) != _plain(b) for a, b in known):
+        return 2
+    return 0 if len(known) == 2 else 1
+
+
+def _plain(text: str) -> str:
+    """A scene or take as it may be compared: no case, no signs, no zeros in front."""
+    return "".join(c for c in text.casefold() if c.isalnum()).lstrip("0")
+
+
+def _unfit(take: Take, placed: Fit, clip: ClipSound, stated: SoundStated, names: int) -> str:
+    """Why a take that overlaps a clip is not for it; empty where it may be."""
+    first = take.first
+    if first.wild:
+        return "is a wild track"
+    if first.false_start:
+        return "is a false start"
+    if stated.roll and not fnmatchcase(first.roll.lower(), stated.roll.lower()):
+        return f"is of sound roll {first.roll or '(none)'}, the clip's is {stated.roll}"
+    if placed.problem:
+        return f"is not used: {placed.problem}"
+    if clip.date and first.date and not stated.roll and _date(first.date, placed) != clip.date:
+        return f"is of {first.date}, the clip of {clip.date}"
+    if names != 0 and 2 * placed.overlap < placed.total:
+        return f"covers only {placed.overlap * 100 // placed.total} % of it, and its scene and take are not the clip's"
+    return ""
+
+
+def _date(text: str, placed: Fit) -> datetime.date:
+    """The date on which the clip's first frame lies, if the take began on `text`."""
+    try:
+        return datetime.date.fromisoformat(text) + datetime.timedelta(days=placed.days)
+    except (ValueError, OverflowError):
+        return datetime.date.min
+
+
+def _of_date(alike: list[_Candidate], clip: ClipSound) -> list[_Candidate]:
+    """Of takes that rank alike and are of several dates, those of the date that the clip's header states, if any is."""
+    if len({c.take.first.date for c in alike}) < 2 or clip.made is None:
+        return alike
+    return [c for c in alike if c.take.first.date and _date(c.take.first.date, c.fit) == clip.made] or alike
+
+
+def _tie(alike: Sequence[_Candidate]) -> str:
+    names = " and ".join(str(c.take.first.path) for c in alike[:3]) + (" …" if len(alike) > 3 else "")
+    dates = {c.take.first.date for c in alike if c.take.first.date}
+    rolls = {c.take.first.roll for c in alike if c.take.first.roll}
+    ways = ["`sound`, which names its file"]
+    ways += ["`date`"] if len(dates) > 1 else []
+    ways += ["`sound_roll`"] if len(rolls) > 1 else []
+    return f"{len(alike)} takes fit this clip alike ({names}); give the row {' or '.join(ways)}"
+
+
+def _nothing(clip: ClipSound, stated: SoundStated, media: SoundFolders, refused: list[str]) -> str:
+    """Why no take was found, with what would have overlapped."""
+    if refused:
+        return "; ".join(refused[:3]) + (f"; and {len(refused) - 3} more" if len(refused) > 3 else "")
+    for other in (Fraction(24), N24):
+        for take in media.takes:
+            if (
+                take.first.clock.timecode_rate is None
+                and stated.rate is None
+                and clip.shown.shot in (Fraction(24), N24)
+            ):
+                placed = fit(take, clip.shown, rate=other) if other != clip.shown.shot else None
+                if placed and placed.overlap:
+                    at = FrameRate(fraction=other)
+                    return f"no take overlaps it; {take.name}, which states no rate, would if its timecode ran at {at}: state `sound_rate`"
+    return "no take overlaps its timecode"
+
+
+# --- what is said
+
+
+def _chosen(take: Take, placed: Fit, clip: ClipSound, reason: str) -> Chosen:
+    notes = [f"{take.name} {note}" for note in placed.said]
+    notes += take.notes
+    if not placed.whole:
+        notes.append(f"its sound {take.name} does not cover it: silence {silence(clip.shown, placed)}")
+    return Chosen(take=take, fit=placed, reason=reason, notes=tuple(notes))
+
+
+def _cover(placed: Fit) -> str:
+    return "" if placed.whole else f", covers {placed.overlap * 100 // placed.total} %"
+
+
+def silence(shown: Shown, placed: Fit) -> str:
+    """The runs of a clip without sound, by timecode."""
+    low, high = placed.covered
+    runs = [(0, low)] if low else []
+    runs += [(high, placed.total)] if high < placed.total else []
+    return " and ".join(f"from {shown.label(a)} to {shown.label(max(a, b - 1))}" for a, b in runs)
+
+
+def _runs(take: Take, clip: ClipSound, stated: SoundStated) -> str:
+    """From when to when a take runs, by its own timecode."""
+    first = take.first
+    rate = FrameRate(fraction=stated.rate or first.clock.timecode_rate or clip.shown.shot)
+    drop = bool(first.clock.drop) and rate.can_drop
+    assert first.time_reference is not None
+    begin = int(frames_of_day(first.time_reference, first.clock, rate.fraction))
+    last = int(begin + (take.samples - 1) / first.clock.stamp_rate * rate.fraction)
+    return f"it runs from {Timecode(frames=begin, rate=rate, drop=drop)} to {Timecode(frames=last, rate=rate, drop=drop)}"

@@ -1,0 +1,76 @@
+"""What rows, defaults and recipes state of sound."""
+
+from fractions import Fraction
+
+import pytest
+
+from rushlight.batch.sound.sound_statements import SoundStated, lay_of, parse_offset, sound_stated
+from rushlight.pipelines.errors import ListError
+from rushlight.pipelines.formats.timecode import FrameRate
+
+F25 = FrameRate.parse(25)
+
+
+@pytest.mark.parametrize(
+    ("text", "samples"),
+    [
+        ("480 samples", 480),
+        ("-1 sample", -1),
+        ("2 frames", 3840),
+        ("-0.5 frame", -960),
+        ("+3frames", 5760),
+        ("", 0),
+    ],
+)
+def test_offsets_are_samples_or_frames(text: str, samples: int) -> None:
+    assert parse_offset(text, F25) == samples
+
+
+def test_a_frame_is_as_long_as_it_is_delivered() -> None:
+    assert parse_offset("1 frame", FrameRate.parse("29.97")) == Fraction(8008, 5)
+
+
+@pytest.mark.parametrize(
+    "text", ["2", "2 seconds", "1e9 frames", "nan frames", "99999999999 samples", "9999999999 frames"]
+)
+def test_other_offsets_are_refused(text: str) -> None:
+    with pytest.raises(ListError, match=r"samples or frames|more than a day"):
+        parse_offset(text, F25)
+
+
+@pytest.mark.parametrize(
+    ("cell", "wanted"),
+    [
+        ("", SoundStated()),
+        ("mix", SoundStated()),
+        ("None", SoundStated(none=True)),
+        ("silent", SoundStated(none=True)),
+        ("camera", SoundStated(camera=True)),
+        ("T1.wav", SoundStated(files=("T1.wav",))),
+        ("T1_1.wav; T1_2.wav", SoundStated(files=("T1_1.wav", "T1_2.wav"))),
+    ],
+)
+def test_a_cell_names_files_or_a_word(cell: str, wanted: SoundStated) -> None:
+    assert sound_stated({"sound": cell}, {}, F25) == wanted
+    assert lay_of(cell) == (cell.lower() if cell.lower() in ("mix", "none", "silent") else "")
+
+
+def test_a_row_overrules_a_default_and_a_default_the_recipe() -> None:
+    assert (
+        sound_stated(
+            {"sound_offset": "1 sample"}, {"sound_offset": "2 samples"}, F25, offset="3 samples"
+        ).offset
+        == 1
+    )
+    assert (
+        sound_stated({}, {"sound_offset": "2 samples", "sound_roll": "SR2*"}, F25, offset="3 samples").offset
+        == 2
+    )
+    assert sound_stated({}, {}, F25, offset="3 samples").offset == 3
+
+
+@pytest.mark.parametrize(("column", "cell"), [("sound_offset", "two"), ("sound_rate", "fast")])
+def test_a_wrong_cell_names_its_column(column: str, cell: str) -> None:
+    with pytest.raises(ListError) as error:
+        sound_stated({column: cell}, {}, F25)
+    assert error.value.key == column

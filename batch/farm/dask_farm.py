@@ -244,6 +244,11 @@ class DaskFarm:
     # --- tasks
 
     @property
+    def here(self) -> bool:
+        """True if the workers are processes of this machine, started for this run."""
+        return not self.address
+
+    @property
     def slots(self) -> int:
         """Workers that may work: each process does one task at a time."""
         return len(self._workers)

@@ -36,6 +36,10 @@ class Farm(Protocol):
     """The place where tasks run."""
 
     @property
+    def here(self) -> bool:
+        """True if the workers are processes of this machine, started for this run."""
+
+    @property
     def slots(self) -> int:
         """Number of tasks that can run at once just now; changes as workers come and go."""
 

@@ -58,6 +58,23 @@ class SegmentMade(_Event):
     per_second: Number = Field(description="Frames a second since the beginning.")
 
 
+class PhaseTold(_Event):
+    """A phase of the run begins, or gets on."""
+
+    event: Literal["phase"] = Field(description="phase.")
+    clip: Clip = ""
+    text: str = Field(default="", description="Sentence for people; empty where the phase only gets on.")
+    phase: Literal["planning", "preparing this machine", "rendering", "checking", "pages"] = Field(
+        description="planning; preparing this machine: compiling, once; rendering; checking; pages."
+    )
+    done: Count = Field(description="How much of it is done: clips, kinds of pictures, frames, or clips.")
+    total: Count = Field(description="How much there is to do; 0 where that is not known.")
+    ends: str = Field(
+        default="",
+        description="Moment that it should end, by the runner's clock (ISO 8601); empty where not known.",
+    )
+
+
 class Delivered(_Event):
     """A clip is delivered, or a part of its outputs, or it is there already."""
 
@@ -112,7 +129,7 @@ class Ended(_Event, Sums):
 
 EVENTS: TypeAdapter[Any] = TypeAdapter(
     Annotated[
-        Told | Begun | SegmentMade | Delivered | ClipTold | RunTold | Forecast | Ended,
+        Told | Begun | SegmentMade | PhaseTold | Delivered | ClipTold | RunTold | Forecast | Ended,
         Field(discriminator="event"),
     ]
 )

@@ -7,6 +7,7 @@ import stat
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,9 @@ from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OutsideError
 from rushlight.pipelines.inside_folder import holding
 
-__all__ = ["Event", "Place", "Stop", "Summary", "Terms", "Work", "stopping_text"]
+PREPARING = "preparing this machine"
+
+__all__ = ["PREPARING", "Event", "Place", "Stop", "Summary", "Terms", "Work", "phase", "stopping_text"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,7 +29,7 @@ class Event:
     """Something that happened.
 
     `what`: started, segment, part (some outputs of a clip whose others follow), done, there (it was made already),
-    failed, set aside, changed (its original), retry, waiting (for a folder, or an original that
+    failed, set aside, phase (what the run does now, in `facts`), changed (its original), retry, waiting (for a folder, or an original that
     grows), late and in time (the forecast, in `facts`), paused, resumed, stopping.
     """
 
@@ -36,6 +39,14 @@ class Event:
     frames: int = 0
     record: dict[str, Any] | None = None
     facts: dict[str, Any] | None = None
+
+
+def phase(name: str, done: int, total: int, *, text: str = "", ends: float | None = None) -> Event:
+    """A phase begins, with a sentence, or gets on. `ends` is the moment that it should end (`time.time`)."""
+    facts: dict[str, Any] = {"phase": name, "done": done, "total": total}
+    if ends is not None:
+        facts["ends"] = datetime.fromtimestamp(ends).astimezone().isoformat(timespec="seconds")
+    return Event(what="phase", text=text, facts=facts)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from threading import Thread
 from typing import TYPE_CHECKING
 
+from rushlight.batch.farm.preparing import prepare_machine, seconds_to_prepare
 from rushlight.batch.interrupts import heard, minded
 from rushlight.batch.queue.store import QueuedJob, Store
-from rushlight.batch.run.events import Place, Stop, Summary, Terms, Work
+from rushlight.batch.run.events import PREPARING, Place, Stop, Summary, Terms, Work, phase
 from rushlight.batch.run.forecast import Deadline
 
 if TYPE_CHECKING:
     from rushlight.batch.farm.tasks import Farm
     from rushlight.batch.farm.worker_options import Crew
     from rushlight.batch.run.progress import View
+    from rushlight.pipelines.job.spec import JobSpec
+    from rushlight.pipelines.originals.probe import Facts
 
-__all__ = ["farm_at_work", "run_on"]
+__all__ = ["farm_at_work", "prepared_for", "run_on"]
 
 
 @contextmanager
@@ -33,6 +37,18 @@ def farm_at_work(crew: Crew, count: int, *, view: View, stop: Stop, closing: Exi
         ending.start()
         closing.callback(ending.join)
         view.end()
+
+
+def prepared_for(jobs: Iterable[tuple[JobSpec, Facts | None]], farm: Farm, *, view: View, stop: Stop) -> None:
+    """The machine prepared for these jobs, with words where that takes long."""
+
+    def tell(done: int, total: int) -> None:
+        seconds = seconds_to_prepare(total)
+        text = "" if done else f"{PREPARING}, once: about {seconds:.0f} s"
+        view.event(phase(PREPARING, done, total, text=text, ends=time.time() + (0 if done else seconds)))
+
+    with minded(stop):
+        prepare_machine(farm, jobs, tell=tell, stopped=lambda: stop.asked)
 
 
 def run_on(

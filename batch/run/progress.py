@@ -109,6 +109,8 @@ class View:
             self.say(f"{made}: {event.clip}")
         elif event.what in ("failed", "set aside"):
             self.say(f"{event.what} {event.clip}: {event.text}", important=True)
+        elif event.what == "phase" and event.text:
+            self.say(event.text)
         elif event.what == "stopping":
             self.say(f"rushlight: stopping: {event.text}", important=True)
         elif event.what in _NEWS:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import fnmatch
 import time
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -26,7 +26,7 @@ from rushlight.batch.queue.state_machine import MOVES, UNSETTLED, asked
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Place, Stop, Summary, Terms
-from rushlight.batch.run.farm_at_work import farm_at_work, run_on
+from rushlight.batch.run.farm_at_work import farm_at_work, prepared_for, run_on
 from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.batch.run.look_baking import baked
@@ -34,12 +34,14 @@ from rushlight.batch.run.report_and_manifest import pages_are_current, write_pag
 from rushlight.batch.run.request_accounts import asking_of, bad_rows, drop_from, sums_in
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import InputError, OptionError, QueueError
-from rushlight.pipelines.job.spec import digest_of
+from rushlight.pipelines.job.spec import JobSpec, digest_of
 
 if TYPE_CHECKING:
     from rushlight.batch.farm.tasks import Farm
     from rushlight.batch.farm.worker_options import Crew
     from rushlight.batch.run.progress import View
+
+LOOKED_AT = 8  # jobs
 
 __all__ = ["add", "change", "default_queue", "run_queue"]
 
@@ -181,6 +183,7 @@ def run_queue(
                 ExitStack() as closing,
                 farm_at_work(crew, count, view=view, stop=stop, closing=closing) as farm,
             ):
+                prepared_for(_first_jobs(store, waiting), farm, view=view, stop=stop)
                 view.begin(
                     clips=len({job.clip_key for job in waiting}),
                     frames=sum(job.frames for job in waiting),
@@ -274,6 +277,14 @@ def _segments(store: Store, waiting: Sequence[QueuedJob], enough: int) -> int:
         with suppress(DamagedRow):  # it fails when its turn comes
             count += len((store.payload(job.key, job.identity) or {}).get("segments", ()))
     return count
+
+
+def _first_jobs(store: Store, waiting: Sequence[QueuedJob]) -> Iterator[tuple[JobSpec, None]]:
+    """The first jobs of a queue, as many as say what kinds of pictures most of it has."""
+    for job in waiting[:LOOKED_AT]:
+        with suppress(DamagedRow, ValueError):  # it fails when its turn comes
+            if payload := store.payload(job.key, job.identity):
+                yield JobSpec.model_validate(payload), None
 
 
 class _Folders(Place):

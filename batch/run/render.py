@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED, WRONG
 from rushlight.batch.interrupts import Stopped, beside, minded
 from rushlight.batch.plan.growing_originals import Growth, growing_text
+from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
@@ -18,7 +19,7 @@ from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.queue.store import queue_of
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Place, Summary, Terms
-from rushlight.batch.run.farm_at_work import farm_at_work, run_on
+from rushlight.batch.run.farm_at_work import farm_at_work, prepared_for, run_on
 from rushlight.batch.run.jobs_to_make import jobs_of, make_folder
 from rushlight.batch.run.look_baking import baked
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
@@ -129,6 +130,9 @@ class _Night:
                 bake = partial(baked, prepared, out, turns, view.baked)
                 baking = pool.submit(bake)  # while the workers start
                 with farm_at_work(crew, count, view=view, stop=self.stop, closing=closing) as farm:
+                    facts = {job_id(clip): clip.facts for clip in prepared.plan.clips}
+                    jobs = [(turn.spec, facts[turn.spec.job]) for turn in turns]
+                    prepared_for(jobs, farm, view=view, stop=self.stop)
                     whole = room.to(out, bake, begun=baking)
                     room.to(queue, lambda: fill_alone(store, out, whole))
                     frames = sum(g.count for turn in whole for g in turn.spec.segments)

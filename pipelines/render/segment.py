@@ -49,6 +49,7 @@ from rushlight.pipelines.measure.out_of_range import corrects, pushed_of
 from rushlight.pipelines.originals.frame_sources import SourceFrame, open_source
 from rushlight.pipelines.originals.framing import Fitter, Placement, placement
 from rushlight.pipelines.outputs.hdr_metadata import states_light
+from rushlight.pipelines.render.compiled import Kind, make_ready
 from rushlight.pipelines.render.picture import (
     LIT,
     Movie,
@@ -203,6 +204,7 @@ class _Segment:
     def _grader(
         self, spec: MovieSpec, fitter: Fitter, place: Placement, tags: Tags, target: PixelFormat
     ) -> Grader:
+        make_ready(Kind.of(fitter.format, target, graded=spec.state != "log"))
         return Grader(
             _baked(str(path_of(self.out, self.job.baked[spec.state]))) if spec.state != "log" else None,
             source=fitter.format,

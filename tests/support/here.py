@@ -45,6 +45,7 @@ class HereFarm:
     """A farm of this process: a task is done when its result is asked for. `before` may look, change or raise."""
 
     slots: int = 2
+    here: bool = False  # of farms of this machine it is asked to compile ahead
     before: Callable[[Task], None] = lambda task: None
     calls: list[Task] = field(default_factory=list)
     waiting: list[Task] = field(default_factory=list)

@@ -118,6 +118,7 @@ EVENT_WORDS = {
     "late": "by the forecast not all will be ready",
     "part": "some outputs of a clip are delivered; others follow",
     "paused": "nothing new is started: the disk is full, or has less than `--keep-free`",
+    "phase": "what the run does now, and how far it is: `phase`, `done`, `total`, `ends`",
     "problem": "something is wrong with the request or a row: `text`",
     "refused": "the request as a whole was refused: `text`",
     "resumed": "work goes on",

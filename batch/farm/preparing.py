@@ -1,0 +1,77 @@
+"""This machine prepared before there is work: what workers run is compiled by one of them, while the others wait."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, Any
+
+from rushlight.batch.farm.tasks import Farm, Task
+from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.job.exact_signal import Signal
+from rushlight.pipelines.job.from_spec import opened_facts
+from rushlight.pipelines.job.spec import JobSpec
+
+if TYPE_CHECKING:
+    from rushlight.pipelines.originals.probe import Facts
+
+__all__ = ["prepare_machine", "seconds_to_prepare"]
+
+# Seconds of one core for the first kind of picture, and for each further one: measured (docs/performance.md).
+FIRST, FURTHER = 14.0, 4.0
+MISSING = "rushlight.pipelines.render.compiled:missing_kinds"
+COMPILE = "rushlight.pipelines.render.compiled:compile_kinds"
+
+
+def seconds_to_prepare(kinds: int) -> float:
+    """About how long one core takes to compile what so many kinds of pictures need."""
+    return FIRST + FURTHER * (kinds - 1) if kinds else 0.0
+
+
+def prepare_machine(
+    farm: Farm,
+    jobs: Iterable[tuple[JobSpec, Facts | None]],
+    *,
+    tell: Callable[[int, int], object],
+    stopped: Callable[[], bool],
+) -> None:
+    """Have one worker compile what the movies of these jobs need, where this machine has not done so before.
+
+    `tell` gets how many kinds of pictures are done, and of how many, where any is missing; facts of an original that are not
+    given are read. The workers of other machines see to that themselves, one at a time on each. What goes wrong here is met
+    again by whoever needs it, and told there.
+    """
+    if not farm.here:
+        return
+    kinds = _kinds(jobs)
+    missing = _done_by_one(farm, MISSING, kinds, stopped) if kinds else []
+    if missing:
+        tell(0, len(missing))
+        if _done_by_one(farm, COMPILE, missing, stopped) is not None:
+            tell(len(missing), len(missing))
+
+
+def _kinds(jobs: Iterable[tuple[JobSpec, Facts | None]]) -> list[Any]:
+    """The kinds of pictures of these jobs, the same for any order of them."""
+    from rushlight.pipelines.render.compiled import kinds_of
+
+    found = set()
+    for job, facts in jobs:
+        try:
+            found |= kinds_of(job, Signal(job, facts or opened_facts(job.source)).format)
+        except (RushlightError, OSError):
+            continue  # the clip fails where it is made
+    return sorted(found)
+
+
+def _done_by_one(
+    farm: Farm, function: str, kinds: list[Any], stopped: Callable[[], bool]
+) -> list[Any] | None:
+    """What one worker gives for these kinds; None where it failed, or a stop was asked for."""
+    key = f"{function.rpartition(':')[2]}-{time.monotonic_ns()}"
+    farm.submit(Task(key=key, function=function, arguments=(kinds,)))
+    while not stopped():
+        for result in farm.results(0.1):
+            if result.key == key:
+                return None if result.error is not None else list(result.value)
+    return None

@@ -1,0 +1,105 @@
+"""This machine prepared: one worker is asked, once, before there is work; what it is told, and what ends it."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from here import HereFarm, farm_here, run, small_day  # noqa: F401
+from rushlight.batch.farm import preparing
+from rushlight.batch.farm.preparing import prepare_machine
+from rushlight.batch.farm.tasks import LostWorker, Task
+from rushlight.batch.interrupts import Stop
+from rushlight.batch.records.events import EVENTS
+
+
+@pytest.fixture
+def kinds(monkeypatch: pytest.MonkeyPatch) -> list[list[object]]:
+    """The kinds that the jobs have, and what workers do with them: a test's own."""
+    found: list[list[object]] = [["a", "b", True], ["c", "d", True], ["there", "d", True]]
+    monkeypatch.setattr(preparing, "_kinds", lambda jobs: found)
+    monkeypatch.setattr(preparing, "MISSING", "toywork:missing")
+    monkeypatch.setattr(preparing, "COMPILE", "toywork:compile_all")
+    return found
+
+
+def prepared(farm: HereFarm, stop: Stop | None = None) -> list[tuple[int, int]]:
+    told: list[tuple[int, int]] = []
+    ask = stop or Stop()
+    prepare_machine(farm, [], tell=lambda *n: told.append(n), stopped=lambda: ask.asked)
+    return told
+
+
+def asked(farm: HereFarm) -> list[str]:
+    return [task.function.rpartition(":")[2] for task in farm.calls]
+
+
+def test_one_worker_compiles_once_what_is_missing(kinds: list[list[object]]) -> None:
+    farm = HereFarm(here=True, slots=4)
+    assert prepared(farm) == [(0, 2), (2, 2)]
+    assert asked(farm) == ["missing", "compile_all"] and farm.calls[1].arguments == (kinds[:2],)
+
+
+def test_nothing_is_said_where_nothing_is_missing(kinds: list[list[object]]) -> None:
+    farm = HereFarm(here=True)
+    kinds[:2] = []
+    assert prepared(farm) == [] and asked(farm) == ["missing"]
+    kinds.clear()
+    assert prepared(farm) == [] and asked(farm) == ["missing"]
+
+
+def test_other_machines_see_to_it_themselves(kinds: list[list[object]]) -> None:
+    farm = HereFarm(here=False)
+    assert prepared(farm) == [] and farm.calls == farm.waiting == []
+
+
+def test_a_stop_and_a_worker_that_dies_end_it(kinds: list[list[object]]) -> None:
+    stop = Stop()
+
+    def before(task: Task) -> None:
+        if task.function.endswith("compile_all"):
+            if stop.level:
+                raise AssertionError("asked again")
+            raise LostWorker("the worker died while it ran this")
+
+    farm = HereFarm(here=True, before=before)
+    assert prepared(farm, stop) == [(0, 2)]
+    stop.ask()
+    assert prepared(farm, stop) == []
+
+
+def test_a_night_is_prepared_before_its_first_segment(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+    """Also a queue's; and the jobs' kinds are those that their segments ask for."""
+    from rushlight.pipelines.render.compiled import make_ready
+
+    farm_here.here = True
+    day, recipe = small_day(tmp_path / "day"), tmp_path / "day" / "two.toml"
+    make_ready.cache_clear()
+    assert run("render", day, "--recipe", recipe, "--out", tmp_path / "out")[0] == 0
+    assert asked(farm_here)[0] == "missing_kinds" and asked(farm_here).count("missing_kinds") == 1
+    assert make_ready.cache_info().currsize == len(farm_here.calls[0].arguments[0]) > 1
+    farm_here.calls.clear()
+    queue = ("--queue", tmp_path / "q.sqlite")
+    run("queue", "add", day, "--recipe", recipe, "--out", tmp_path / "other", *queue)
+    assert run("queue", "run", *queue)[0] == 0
+    assert asked(farm_here)[0] == "missing_kinds" and asked(farm_here).count("missing_kinds") == 1
+
+
+def test_it_is_said_in_words_and_as_an_event(
+    tmp_path: Path,
+    farm_here: HereFarm,  # noqa: F811
+    monkeypatch: pytest.MonkeyPatch,
+    kinds: list[list[object]],
+) -> None:
+    farm_here.here = True
+    day, recipe = small_day(tmp_path / "day", {"A001C001": 2}), tmp_path / "day" / "two.toml"
+    code, said = run("render", day, "--recipe", recipe, "--out", tmp_path / "out", "--json")
+    told = [json.loads(line) for line in said.splitlines()]
+    first, last = (e for e in told if e["event"] == "phase" and e["phase"] == "preparing this machine")
+    assert code == 0 and first["text"] == "preparing this machine, once: about 18 s"
+    assert first["ends"] > first["time"] and (first["done"], last["done"], last["total"]) == (0, 2, 2)
+    order = [e["event"] for e in told]
+    assert order.index("phase") < order.index("begin") < order.index("started")
+    EVENTS.validate_python(first)
+    said = run("render", day, "--recipe", recipe, "--out", tmp_path / "plain")[1]
+    assert said.count("preparing this machine") == 1

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from rushlight.batch.json_lines import Refused, parse_lines
-from rushlight.batch.records.job_record import SCHEMA, JobRecord, is_newer, read_record
+from rushlight.batch.records.job_record import SCHEMA, JobRecord, NotYetRecord, is_newer, read_record
 from rushlight.pipelines.errors import from_os
 from rushlight.pipelines.inside_folder import append, read_bytes
 from rushlight.pipelines.visible_text import json_text
@@ -29,6 +29,7 @@ __all__ = [
     "failure_record",
     "latest",
     "log_path",
+    "not_yet_record",
     "plain_latest",
     "read_log",
     "read_records",
@@ -176,6 +177,11 @@ def failure_record(job: str, clip: str, status: str, error: str) -> dict[str, An
         "seconds": 0.0,
         "finished": clock_text(time.time()),
     }
+
+
+def not_yet_record(job: str, clip: str) -> NotYetRecord:
+    """Record that pages show of a clip that is not made yet."""
+    return NotYetRecord.read(failure_record(job, clip, "failed", "") | {"status": "not yet"})
 
 
 def clock_text(moment: float) -> str:

@@ -24,8 +24,10 @@ from rushlight.pipelines.inside_folder import file_name, output_name, parts_of
 __all__ = [
     "RECORDS",
     "SCHEMA",
+    "ClipRecord",
     "DeliveredRecord",
     "JobRecord",
+    "NotYetRecord",
     "RecipeName",
     "Replaced",
     "UndeliveredRecord",
@@ -72,15 +74,15 @@ AboutLook = Annotated[Look, Field(description="Look that the clip was made with.
 ByRecipe = Annotated[RecipeName, Field(description="Recipe that the clip was made by.")]
 
 
-class JobRecord(Shape):
-    """Fields of every record, delivered or not; whatever else it has is of these types."""
+class ClipRecord(Shape):
+    """Fields of every record of a clip, made or not; whatever else it has is of these types."""
+
+    _ORDER: ClassVar[tuple[str, ...]] = ()  # of its first keys, where that is not the model's
 
     schema_: str = Field(alias="schema", description="Schema and version of the record.")
     job: Name = Field(description="Name of the job: the clip, and what tells it from others of its name.")
     clip: str = Field(description="Clip as the list names it.")
-    status: Literal["done", "failed", "set aside", "withdrawn"] = Field(
-        description="done: delivered; failed; set aside: refused before it was made; withdrawn."
-    )
+    status: str = Field(description="done, failed, set aside, withdrawn; on pages, also not yet.")
     reel: ReelName = ""
     rate: Rate = ""
     capture_rate: str | None = Field(
@@ -114,23 +116,41 @@ class JobRecord(Shape):
     finished: str = Field(default="", description="When the record was written (ISO 8601).")
     error: str = Field(default="", description="Why the clip, or a part of it, was not delivered.")
 
+    def plain(self) -> Plain:
+        found = super().plain()
+        return {key: found[key] for key in (*self._ORDER, *found) if key in found}
+
+
+_ERROR_FIRST = (
+    *("schema", "job", "clip", "status", "error", "frames", "source", "look", "outputs", "colour"),
+    *("warnings", "seconds", "finished", "row", "recipe", "signal", "attempts", "revision", "reel"),
+    *("first_timecode", "rate"),
+)
+
+
+class NotYetRecord(ClipRecord):
+    """A clip that a list asks for and that is not made yet, as the pages show it: no log has it."""
+
+    _ORDER = _ERROR_FIRST
+    status: Literal["not yet"] = Field(description="not yet.")
+
+
+class JobRecord(ClipRecord):
+    """A record of the log, of a clip delivered or not."""
+
+    status: Literal["done", "failed", "set aside", "withdrawn"] = Field(
+        description="done: delivered; failed; set aside: refused before it was made; withdrawn."
+    )
+
 
 class UndeliveredRecord(JobRecord):
     """A clip that was not delivered; `outputs` are what an earlier night delivered of it."""
 
-    _ORDER: ClassVar = (
-        *("schema", "job", "clip", "status", "error", "frames", "source", "look", "outputs", "colour"),
-        *("warnings", "seconds", "finished", "row", "recipe", "signal", "attempts", "revision", "reel"),
-        *("first_timecode", "rate"),
-    )
+    _ORDER = _ERROR_FIRST
     status: Literal["failed", "set aside", "withdrawn"] = Field(
         description="failed; set aside: refused before it was made; withdrawn."
     )
     colour: SomeColour = Field(description="Colour of what an earlier night delivered.")
-
-    def plain(self) -> Plain:
-        found = super().plain()
-        return {key: found[key] for key in (*self._ORDER, *found) if key in found}
 
 
 class DeliveredRecord(JobRecord):

@@ -9,10 +9,12 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable
 
 from rushlight.batch.lists.camera_columns import camera_letter
+from rushlight.batch.records.files import DeliveredMovie, OutputFile
+from rushlight.batch.records.job_record import ClipRecord
+from rushlight.batch.records.look import SomeLook
 from rushlight.pipelines.errors import TimecodeError
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.visible_text import visible
@@ -28,7 +30,7 @@ COLUMNS = (
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)")
 
 
-def batch_csv(records: Iterable[Mapping[str, Any]]) -> str:
+def batch_csv(records: Iterable[ClipRecord]) -> str:
     """The records (as the log has them) as CSV text."""
     with io.StringIO(newline="") as stream:
         writer = csv.writer(stream)
@@ -39,57 +41,53 @@ def batch_csv(records: Iterable[Mapping[str, Any]]) -> str:
         return stream.getvalue()
 
 
-def _shown(cell: Any) -> Any:
+def _shown(cell: str | int) -> str | int:
     return visible(guarded(cell), lines=True) if isinstance(cell, str) else cell
 
 
-def guarded(cell: Any) -> Any:
-    """A cell that no spreadsheet runs: text in the form of a formula with an apostrophe in front."""
-    if (
-        isinstance(cell, str)
-        and cell.startswith(("=", "+", "-", "@", "\t", "\r"))
-        and not _NUMBER.fullmatch(cell)
-    ):
-        return f"'{cell}"
-    return cell
+def guarded(text: str) -> str:
+    """Text that no spreadsheet runs: in the form of a formula it has an apostrophe in front; a number stays one."""
+    formula = text.startswith(("=", "+", "-", "@", "\t", "\r")) and not _NUMBER.fullmatch(text)
+    return f"'{text}" if formula else text
 
 
-def cells_of(record: Mapping[str, Any]) -> dict[str, Any]:
+def cells_of(record: ClipRecord) -> dict[str, str | int]:
     """A record's cells by column; empty where it does not say."""
-    row, look = record.get("row") or {}, record.get("look") or {}
-    outputs, reel = record.get("outputs") or (), record.get("reel") or ""
-    frames, rate = record.get("frames") or 0, _rate(record.get("rate"))
-    luts = [layer["name"] for layer in look.get("layers", ()) if layer["layer"] == "show LUT"]
+    row, look = record.row or {}, record.look or SomeLook()
+    frames, rate = record.frames, _rate(record.rate)
+    luts = [layer.name for layer in look.layers if layer.layer == "show LUT"]
     return {
-        **{
-            name: record.get(name, "")
-            for name in ("clip", "status", "first_timecode", "last_timecode", "error")
-        },
+        "clip": record.clip,
+        "status": record.status,
+        "first_timecode": record.first_timecode,
+        "last_timecode": record.last_timecode,
+        "error": record.error,
         **{name: row.get(name, "") for name in ("scene", "take", "circled", "approved_by", "approved_at")},
-        "camera": camera_letter(row.get("camera", ""), reel),
-        "reel": reel,
+        "camera": camera_letter(row.get("camera", ""), record.reel),
+        "reel": record.reel,
         "frames": frames,
         "rate": str(rate or ""),
         "seconds": f"{float(rate.seconds(frames)):.3f}" if rate and frames else "",
-        "sound": "; ".join(dict.fromkeys(text for entry in outputs if (text := _sound(entry)))),
-        "look": look.get("description", ""),
+        "sound": "; ".join(dict.fromkeys(text for entry in record.outputs if (text := _sound(entry)))),
+        "look": look.description,
         "show_lut": ", ".join(luts),
-        "grade_source": (look.get("grade") or {}).get("source", ""),
-        "colour_digest": (record.get("colour") or {}).get("digest", ""),
-        "original": (record.get("source") or {}).get("path", ""),
-        "files": " ".join(entry["path"] for entry in outputs),
-        "warnings": "; ".join(record.get("warnings") or ()),
+        "grade_source": look.grade.source if look.grade else "",
+        "colour_digest": record.colour.digest,
+        "original": record.source.path if record.source else "",
+        "files": " ".join(entry.path for entry in record.outputs),
+        "warnings": "; ".join(record.warnings),
     }
 
 
-def _rate(text: Any) -> FrameRate | None:
+def _rate(text: str) -> FrameRate | None:
     try:
         return FrameRate.parse(text)
     except TimecodeError:
         return None
 
 
-def _sound(entry: Mapping[str, Any]) -> str:
+def _sound(entry: OutputFile) -> str:
     """The sound that an output carries, such as `editorial: 2 x pcm_s24le 48000 Hz`."""
-    tracks = [f"{s['channels']} x {s['codec']} {s['sample_rate']} Hz" for s in entry.get("sound") or ()]
-    return f"{entry['output']}: {', '.join(tracks)}" if tracks else ""
+    sound = entry.sound if isinstance(entry, DeliveredMovie) else []
+    tracks = [f"{s.channels} x {s.codec} {s.sample_rate} Hz" for s in sound]
+    return f"{entry.output}: {', '.join(tracks)}" if tracks else ""

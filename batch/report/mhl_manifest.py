@@ -11,16 +11,17 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
-from typing import Any
+from xml.etree.ElementTree import Element
 from xml.sax.saxutils import escape, quoteattr
 
 import defusedxml.ElementTree as xml
 import xxhash
 
+from rushlight.batch.records.job_record import JobRecord
 from rushlight.pipelines.errors import DeliveryError, OutsideError, from_os
 from rushlight.pipelines.inside_folder import file_name, make_folder, move, read_bytes, write
 from rushlight.pipelines.text_files import MAX_BYTES
@@ -47,18 +48,18 @@ class ManifestFile:
     xxh128: str
 
 
-def delivered_files(records: Iterable[Mapping[str, Any]], folder: str = "") -> list[ManifestFile]:
+def delivered_files(records: Iterable[JobRecord], folder: str = "") -> list[ManifestFile]:
     """The files of job records that lie in `folder` (relative to the output folder), their paths relative to it."""
     found = {}
     for record in records:
-        for entry in record.get("outputs", ()):
-            path = PurePosixPath(entry["path"])
+        for entry in record.outputs:
+            path = PurePosixPath(entry.path)
             if folder and not path.is_relative_to(folder):
                 continue
             inside = str(path.relative_to(folder)) if folder else str(path)
-            digest = entry["hash"].removeprefix("xxh3_128:")
+            digest = entry.hash.removeprefix("xxh3_128:")
             found[inside] = ManifestFile(
-                path=inside, size=entry["bytes"], mtime_ns=entry["mtime_ns"], xxh128=digest
+                path=inside, size=entry.bytes, mtime_ns=entry.mtime_ns, xxh128=digest
             )
     return [found[path] for path in sorted(found)]
 
@@ -124,7 +125,7 @@ def _free(path: Path) -> Path:
 # --- reading
 
 
-def _tree(root: Path, name: str) -> tuple[bytes, Any]:
+def _tree(root: Path, name: str) -> tuple[bytes, Element]:
     """The bytes and the root of an XML file of a history. DeliveryError for whatever else it is, a bomb too."""
     path = root / HISTORY / name
     try:

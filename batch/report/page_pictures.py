@@ -5,15 +5,17 @@ All are small and in sRGB. They are for finding a clip and seeing that nothing i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TypedDict
 
 import numpy as np
 import xxhash
 from numpy.typing import NDArray
 
+from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
+from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.pipelines import inside_folder
 from rushlight.pipelines.burnin.text_masks import drawable, text_mask
 from rushlight.pipelines.colour.displays import Display, find_display
@@ -24,7 +26,7 @@ from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.stills import read_still, write_still
 
-__all__ = ["clip_pictures", "contact_sheets", "fitted"]
+__all__ = ["Pictures", "clip_pictures", "contact_sheets", "fitted"]
 
 Array = NDArray[np.float64]
 STILL, THUMB, STRIP = (480, 270), (192, 108), (160, 90)
@@ -32,31 +34,42 @@ FRAMES = 6
 SHEET = (5, 8)  # clips across and down one contact sheet
 
 
-def clip_pictures(folder: Path, pictures: str, record: Mapping[str, Any], name: str) -> dict[str, str]:
-    """Writes a delivered clip's pictures; gives {still, strip, waveform}: file names, empty where there is none.
+class Pictures(TypedDict):
+    """Names of a clip's pictures in their folder; empty where there is none."""
+
+    still: str
+    strip: str
+    waveform: str
+
+
+def clip_pictures(folder: Path, pictures: str, record: DeliveredRecord, name: str) -> Pictures:
+    """Writes a delivered clip's pictures; gives their names.
 
     Names hold a digest of the delivered files, so that pictures which are there are left as they are.
     """
-    hashes = "".join(str(e.get("hash")) for e in record["outputs"])
+    hashes = "".join(e.hash for e in record.outputs)
     name = f"{name}-{xxhash.xxh3_64_hexdigest(hashes.encode())[:8]}"
-    made = {"still": f"{name}.jpg", "strip": f"{name}-strip.jpg", "waveform": f"{name}-waveform.png"}
-    if inside_folder.is_file(folder, f"{pictures}/{made['still']}"):
-        there = {kind: inside_folder.is_file(folder, f"{pictures}/{file}") for kind, file in made.items()}
-        return {kind: file if there[kind] else "" for kind, file in made.items()}
-    made = dict.fromkeys(made, "")
+    still, strip, waveform = f"{name}.jpg", f"{name}-strip.jpg", f"{name}-waveform.png"
+
+    def there(file: str) -> str:
+        return file if inside_folder.is_file(folder, f"{pictures}/{file}") else ""
+
+    if there(still):
+        return Pictures(still=still, strip=there(strip), waveform=there(waveform))
+    made = Pictures(still="", strip="", waveform="")
     frames = _strip(folder, record)
     picture = _first_still(folder, record) or (frames[len(frames) // 2] if frames else None)
     if picture is not None:
         rgb, display = picture
-        made["waveform"] = f"{name}-waveform.png"
-        _write(folder, f"{pictures}/{made['waveform']}", _waveform(rgb, display), "png8")
+        made["waveform"] = waveform
+        _write(folder, f"{pictures}/{waveform}", _waveform(rgb, display), "png8")
     if frames:
-        made["strip"] = f"{name}-strip.jpg"
+        made["strip"] = strip
         row = np.concatenate([_padded(fitted(*frame, *STRIP), *STRIP) for frame in frames], 1)
-        _write(folder, f"{pictures}/{made['strip']}", row, "jpeg")
+        _write(folder, f"{pictures}/{strip}", row, "jpeg")
     if picture is not None:  # last: it says that all are there
-        made["still"] = f"{name}.jpg"
-        _write(folder, f"{pictures}/{made['still']}", fitted(*picture, *STILL), "jpeg")
+        made["still"] = still
+        _write(folder, f"{pictures}/{still}", fitted(*picture, *STILL), "jpeg")
     return made
 
 
@@ -71,29 +84,28 @@ def _write(folder: Path, name: str, rgb: Array, kind: str) -> None:
         inside_folder.unlink(folder, temporary)
 
 
-def _first_still(folder: Path, record: Mapping[str, Any]) -> tuple[Array, Display] | None:
-    for entry in record["outputs"]:
-        if entry["kind"] == "still" and entry["display"]:
+def _first_still(folder: Path, record: DeliveredRecord) -> tuple[Array, Display] | None:
+    for entry in record.outputs:
+        if isinstance(entry, DeliveredStill) and entry.display:
             try:
-                return read_still(inside_folder.path_of(folder, entry["path"])), find_display(
-                    entry["display"]
-                )
+                rgb = read_still(inside_folder.path_of(folder, entry.path))
+                return rgb, find_display(entry.display)
             except (RushlightError, OSError):
                 continue
     return None
 
 
-def _strip(folder: Path, record: Mapping[str, Any]) -> list[tuple[Array, Display]]:
+def _strip(folder: Path, record: DeliveredRecord) -> list[tuple[Array, Display]]:
     """Frames spread over the clip, from its smallest movie that a display shows; none where there is no such movie."""
-    movies = [e for e in record["outputs"] if e["kind"] == "movie" and e["display"]]
-    for entry in sorted(movies, key=lambda e: int(e["width"])):
+    movies = [(e, e.display) for e in record.outputs if isinstance(e, DeliveredMovie) and e.display]
+    for entry, shown_on in sorted(movies, key=lambda pair: pair[0].width):
         try:
-            facts = probe(inside_folder.path_of(folder, entry["path"]))
-            card = int(entry.get("card", 0))
-            last = max(int(entry["frames"]) - card - 1, 0)
+            facts = probe(inside_folder.path_of(folder, entry.path))
+            card = entry.card
+            last = max(entry.frames - card - 1, 0)
             numbers = sorted({card + round(k * last / (FRAMES - 1)) for k in range(FRAMES)})
-            step = max(1, int(entry["width"]) // 480)
-            display, found = find_display(entry["display"]), []
+            step = max(1, entry.width // 480)
+            display, found = find_display(shown_on), []
             with open_source(facts) as source:
                 for number in numbers:
                     views = planes(next(iter(source.frames(number, 1))).image)

@@ -10,7 +10,7 @@ import base64
 import hashlib
 from functools import cache
 from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rushlight.pipelines.visible_text import visible
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["environment", "policy", "render_page"]
 
 
-def render_page(template: str, **values: Any) -> str:
+def render_page(template: str, **values: object) -> str:
     """A page of `templates/`, filled in; `title` is always needed. jinja2.UndefinedError for a value that is not given."""
     return environment().get_template(template).render(values)
 

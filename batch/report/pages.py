@@ -8,18 +8,22 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from rushlight.batch.error_log import unexpected
-from rushlight.batch.job_log import failure_record, latest, read_log
+from rushlight.batch.job_log import latest, not_yet_record, read_log
 from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
+from rushlight.batch.records.files import OutputFile
+from rushlight.batch.records.job_record import ClipRecord, DeliveredRecord, Replaced
+from rushlight.batch.records.look import Grade
+from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts, Verdicts
 from rushlight.batch.report.batch_csv import batch_csv
 from rushlight.batch.report.kept_results import kept_faults, kept_verdicts
 from rushlight.batch.report.page_pictures import clip_pictures, contact_sheets
@@ -35,6 +39,7 @@ __all__ = ["write_report"]
 
 
 PICTURES = "report/pictures"
+Line = tuple[str, str]  # channel, SVG points
 
 # Patches without colour, and the light that they reflect (0 to 1).
 _GREYS = {"grey 18 %": 0.18, "white 90 %": 0.9} | {
@@ -45,36 +50,32 @@ _GREYS = {"grey 18 %": 0.18, "white 90 %": 0.9} | {
 def write_report(folder: Path) -> Path:
     """Make the report of an output folder anew; gives the page. OptionError where nothing was rendered there."""
     log = read_log(folder)
-    known = {job: record.plain() for job, record in latest(log.records).items()}
+    known = latest(log.records)
     askings, unread = read_askings(folder)
-    day = day_of(askings, known)
-    records = [
-        known[e.job] if e.state != "not yet" else failure_record(e.job, e.clip, "not yet", "")
-        for e in day.entries
-    ]
+    day = day_of(askings, {job: record.plain() for job, record in known.items()})
+    records = [known[e.job] if e.state != "not yet" else not_yet_record(e.job, e.clip) for e in day.entries]
     if not records and not log.refused:
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
     make_folder(folder, PICTURES)
-    done = [r for r in records if r["status"] == "done"]
-    kept = kept_verdicts(folder)
-    media, measured = day.media, kept.plain() if kept else None
-    verdicts = {v["job"]: v for v in (measured or {}).get("clips", ())}
+    done = [r for r in records if isinstance(r, DeliveredRecord)]
+    media, measured = day.media, kept_verdicts(folder)
+    verdicts = {v.job: v for v in measured.clips} if measured else {}
     faults = [(each.name, f"its record does not read: {each.error}") for each in log.refused]
     faults += [("the log", text) for text in (*kept_faults(folder), *unread)]
     clips = []
     for record in done:
         try:
-            clips.append(_clip(folder, record, verdicts.get(record["job"])))
+            clips.append(_clip(folder, record, verdicts.get(record.job)))
         except Exception as error:
-            faults.append((record["clip"], unexpected(folder, f"showing {record['clip']}", error)))
-    _span(clips)
+            faults.append((record.clip, unexpected(folder, f"showing {record.clip}", error)))
+    clips = _spanned(clips)
     scenes = _scenes(clips)
-    in_order = [(c["name"], c["still"]) for _, takes in scenes for c in takes]
+    in_order = [(c.name, c.still) for _, takes in scenes for c in takes]
     page = render_page(
         "report.html",
         title=folder.name,
-        recipe=", ".join(sorted({r["recipe"].get("name", "") for r in done} - {""})) or "none",
-        when=_clock(max((r.get("finished", "") for r in known.values()), default="")),
+        recipe=", ".join(sorted({r.recipe.name for r in done} - {""})) or "none",
+        when=_clock(max((r.finished for r in known.values()), default="")),
         sums=_sums(day),
         counts=day.counts(),
         media=media,
@@ -86,7 +87,7 @@ def write_report(folder: Path) -> Path:
     )
     _write(folder, "report/index.html", page)
     _tidy(folder, clips)
-    batch: dict[str, Any] = {"schema": "rushlight-batch-1", "clips": [_slim(r) for r in records]}
+    batch: dict[str, object] = {"schema": "rushlight-batch-1", "clips": [_slim(r) for r in records]}
     batch |= {"counts": day.counts(), "media": media, "dropped": sorted(day.dropped.values())}
     _write(folder, "report/batch.json", json_text(batch, indent=1))
     _write(folder, "report/batch.csv", batch_csv(records))
@@ -97,16 +98,17 @@ def _write(folder: Path, name: str, text: str) -> None:
     write(folder, name, text.encode("utf-8", "replace"))
 
 
-def _slim(record: Mapping[str, Any]) -> dict[str, Any]:
+def _slim(record: ClipRecord) -> dict[str, object]:
     """A record without its tiles: the log keeps those for `verify`."""
-    colour = {k: v for k, v in record.get("colour", {}).items() if k not in ("tiles", "faults")}
-    outputs = [{k: v for k, v in e.items() if k != "tiles"} for e in record.get("outputs", ())]
-    return {**record, "colour": colour, "outputs": outputs}
+    plain = record.plain()
+    colour = {k: v for k, v in plain.get("colour", {}).items() if k not in ("tiles", "faults")}
+    outputs = [{k: v for k, v in e.items() if k != "tiles"} for e in plain.get("outputs", ())]
+    return {**plain, "colour": colour, "outputs": outputs}
 
 
-def _tidy(folder: Path, clips: list[dict[str, Any]]) -> None:
+def _tidy(folder: Path, clips: Sequence[PageClip]) -> None:
     """Remove pictures of clips that are no more, or were made anew."""
-    used = {c[kind] for c in clips for kind in ("still", "strip", "waveform")}
+    used = {name for c in clips for name in (c.still, c.strip, c.waveform)}
     for path in (folder / PICTURES).iterdir():
         if path.name not in used and not path.is_dir():
             unlink(folder, f"{PICTURES}/{path.name}")
@@ -130,30 +132,26 @@ def _clock(text: str) -> str:
         return text
 
 
-def _measured(clips: list[dict[str, Any]], verdicts: Mapping[str, Any] | None) -> dict[str, Any] | None:
+def _measured(clips: Sequence[PageClip], verdicts: Verdicts | None) -> dict[str, str | int] | None:
     """The last run of `verify`, counted over the clips as they are now."""
     if not verdicts:
         return None
-    counts = {
-        name: sum(c["verdict"] == name for c in clips) for name in ("pass", "cannot tell", "warn", "fail")
-    }
+    counts = {name: sum(c.verdict == name for c in clips) for name in ("pass", "cannot tell", "warn", "fail")}
     return {
-        "bare": sum(c["verdict"] == "pass" and not c["grade"] for c in clips),
-        "when": _clock(verdicts.get("measured", "")),
-        "since": sum(not c["verdict"] for c in clips),
+        "bare": sum(c.verdict == "pass" and not c.grade for c in clips),
+        "when": _clock(verdicts.measured),
+        "since": sum(not c.verdict for c in clips),
         **counts,
     }
 
 
 def _exceptions(
-    records: list[dict[str, Any]], clips: list[dict[str, Any]], day: Day
+    records: Sequence[ClipRecord], clips: Sequence[PageClip], day: Day
 ) -> list[tuple[str, str, str]]:
     found = [
-        ("bad", r["clip"], f"{r['status']}: {r.get('error', '')}")
-        for r in records
-        if r["status"] not in ("done", "not yet")
+        ("bad", r.clip, f"{r.status}: {r.error}") for r in records if r.status not in ("done", "not yet")
     ]
-    found += [("odd", r["clip"], "not made yet") for r in records if r["status"] == "not yet"]
+    found += [("odd", r.clip, "not made yet") for r in records if r.status == "not yet"]
     found += [("odd", clip, "taken out of the queue by hand, and not made") for clip in day.dropped.values()]
     for entry in day.entries:
         if entry.differs:
@@ -161,11 +159,11 @@ def _exceptions(
             found.append(("odd", entry.clip, text))
     found += [("odd", row.clip, row.text) for row in day.settled.values()]
     for clip in clips:
-        for check in clip["checks"]:
-            if check["verdict"] in ("fail", "warn"):
-                tone = "bad" if check["verdict"] == "fail" else "odd"
-                found.append((tone, clip["name"], f"measured again, {check['name']}: {check['text']}"))
-    found += [("odd", c["name"], text) for c in clips for text in c["warnings"]]
+        for name, check in clip.checks:
+            if check.verdict in ("fail", "warn"):
+                tone = "bad" if check.verdict == "fail" else "odd"
+                found.append((tone, clip.name, f"measured again, {name}: {check.text}"))
+    found += [("odd", c.name, text) for c in clips for text in c.warnings]
     if day.media:
         found += [("bad", e["path"], f"not readable: {e['why']}") for e in day.media["unreadable"]]
         found += [
@@ -178,49 +176,85 @@ def _exceptions(
     return found
 
 
-def _clip(folder: Path, record: Mapping[str, Any], measured: Mapping[str, Any] | None) -> dict[str, Any]:
-    row = record.get("row", {})
-    if measured and measured.get("made") != record.get("finished", ""):
+@dataclass(frozen=True, kw_only=True)
+class PageClip:
+    """One delivered clip as the page shows it; names of pictures are empty where there is none."""
+
+    anchor: str
+    name: str
+    scene: str
+    take: str
+    circled: bool
+    approved_by: str
+    approved_at: str
+    reel: str
+    rate: str
+    first: str  # timecode
+    last: str  # timecode
+    frames: int
+    grade: Grade | None
+    description: str  # of the look
+    look_digest: str
+    digest: str
+    source: str
+    files: Sequence[OutputFile]
+    warnings: Sequence[str]
+    revision: int
+    replaced: Sequence[Replaced]
+    curve: Sequence[Line]
+    greys: Sequence[Line]
+    verdict: str  # of the last `verify`; empty where it was not measured since it was made
+    checks: Sequence[tuple[str, CheckVerdict]]
+    still: str
+    strip: str
+    waveform: str
+    left: float = 0.0  # on the day's line, in hundredths of it
+    wide: float = 0.0
+
+
+def _clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | None) -> PageClip:
+    row, grade = record.row or {}, record.look.grade
+    if measured and measured.made != record.finished:
         measured = None  # it was made anew since
-    anchor = re.sub(r"[^A-Za-z0-9_-]", "-", record["job"])
-    return {
-        "anchor": anchor,
-        "name": record["clip"],
-        "scene": row.get("scene", ""),
-        "take": row.get("take", ""),
-        "circled": is_yes(row.get("circled", "")),
-        "approved_by": row.get("approved_by", ""),
-        "approved_at": row.get("approved_at", ""),
-        "reel": record["reel"],
-        "rate": record["rate"],
-        "first": record["first_timecode"],
-        "last": record["last_timecode"],
-        "frames": record["frames"],
-        "grade": record["look"].get("grade"),
-        "description": record["look"]["description"],
-        "look_digest": record["look"]["digest"],
-        "digest": record["colour"]["digest"],
-        "source": record["source"]["path"],
-        "files": [{"codec": "", "still_kind": "", **e} for e in record["outputs"]],
-        "warnings": record["warnings"],
-        "revision": record.get("revision", 1),
-        "replaced": record.get("replaced", []),
-        "curve": _curve(record["look"].get("grade")),
-        "greys": _greys(record),
-        "verdict": measured["verdict"] if measured else "",
-        "checks": [{"name": name, **check} for name, check in measured["checks"].items()] if measured else [],
+    anchor = re.sub(r"[^A-Za-z0-9_-]", "-", record.job)
+    return PageClip(
+        anchor=anchor,
+        name=record.clip,
+        scene=row.get("scene", ""),
+        take=row.get("take", ""),
+        circled=is_yes(row.get("circled", "")),
+        approved_by=row.get("approved_by", ""),
+        approved_at=row.get("approved_at", ""),
+        reel=record.reel,
+        rate=record.rate,
+        first=record.first_timecode,
+        last=record.last_timecode,
+        frames=record.frames,
+        grade=grade,
+        description=record.look.description,
+        look_digest=record.look.digest,
+        digest=record.colour.digest,
+        source=record.source.path,
+        files=record.outputs,
+        warnings=record.warnings,
+        revision=record.revision,
+        replaced=record.replaced,
+        curve=_curve(grade),
+        greys=_greys(record),
+        verdict=measured.verdict if measured else "",
+        checks=tuple(measured.checks.items()) if measured else (),
         **clip_pictures(folder, PICTURES, record, anchor),
-    }
+    )
 
 
-def _curve(grade: Mapping[str, Any] | None) -> list[tuple[str, str]]:
+def _curve(grade: Grade | None) -> list[Line]:
     """The CDL's slope, offset and power as (channel, SVG points), 0..1 drawn in 100 x 100; saturation is not in it."""
     if not grade:
         return []
     x = np.linspace(0, 1, 33)
     lines = []
     for name, slope, offset, power in zip(
-        ("red", "green", "blue"), grade["slope"], grade["offset"], grade["power"], strict=True
+        ("red", "green", "blue"), grade.slope, grade.offset, grade.power, strict=True
     ):
         y = np.clip(x * float(slope) + float(offset), 0, 1) ** float(power)
         lines.append(
@@ -229,16 +263,16 @@ def _curve(grade: Mapping[str, Any] | None) -> list[tuple[str, str]]:
     return lines
 
 
-def _greys(record: Mapping[str, Any]) -> list[tuple[str, str]]:
+def _greys(record: DeliveredRecord) -> list[Line]:
     """Curves of the whole look on greys, as (channel, SVG points) of 100 x 100: across, the scene's light
     from 2.5 stops under to 2.5 over 18 %; up, the display signal 0..1. From the patches in the record, so
     evaluated exactly."""
-    patches = record["colour"].get("patches") or {}
-    layer = next((x for x in record["look"].get("layers", ()) if x["layer"] == "display"), None)
-    seen = sorted((light, patches[name]["xyz"]) for name, light in _GREYS.items() if name in patches)
+    patches = record.colour.patches
+    layer = next((x for x in record.look.layers if x.layer == "display"), None)
+    seen = sorted((light, patches[name].xyz) for name, light in _GREYS.items() if name in patches)
     if not layer or len(seen) < 3:
         return []
-    display = find_display(layer["name"])
+    display = find_display(layer.name)
     rgb = display.from_light(np.array([xyz for _, xyz in seen]) @ np.linalg.inv(display.gamut.to_xyz()).T)
     across = [100 * (np.log2(light / 0.18) + 2.5) / 5 for light, _ in seen]
     return [
@@ -247,14 +281,17 @@ def _greys(record: Mapping[str, Any]) -> list[tuple[str, str]]:
     ]
 
 
-def _span(clips: list[dict[str, Any]]) -> None:
+def _spanned(clips: Sequence[PageClip]) -> list[PageClip]:
     """Place of each clip on the day's line, in hundredths: `left` and `wide`, from its timecodes."""
-    ends = [(_seconds(c["first"]), _seconds(c["first"]) + c["frames"] / _rate(c["rate"])) for c in clips]
+    ends = [(_seconds(c.first), _seconds(c.first) + c.frames / _rate(c.rate)) for c in clips]
     start = min((e[0] for e in ends), default=0.0)
     whole = max(max((e[1] for e in ends), default=1.0) - start, 1e-6)
+    placed = []
     for clip, (first, last) in zip(clips, ends, strict=True):
-        clip["wide"] = round(max(100 * (last - first) / whole, 0.4), 3)
-        clip["left"] = round(min(100 * (first - start) / whole, 100 - clip["wide"]), 3)
+        wide = round(max(100 * (last - first) / whole, 0.4), 3)
+        left = round(min(100 * (first - start) / whole, 100 - wide), 3)
+        placed.append(replace(clip, left=left, wide=wide))
+    return placed
 
 
 def _seconds(timecode: str) -> float:
@@ -262,17 +299,17 @@ def _seconds(timecode: str) -> float:
     return float(sum(p * k for p, k in zip(parts, (3600, 60, 1), strict=False)))
 
 
-def _rate(text: Any) -> float:
+def _rate(text: str) -> float:
     try:
-        rate = float(Fraction(str(text)))
+        rate = float(Fraction(text))
     except (ValueError, ZeroDivisionError):
         return 24.0
     return rate if rate > 0 else 24.0
 
 
-def _scenes(clips: list[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]]]:
+def _scenes(clips: list[PageClip]) -> list[tuple[str, list[PageClip]]]:
     """Clips by scene, scenes by the time of their first clip, clips by time."""
-    groups: dict[str, list[dict[str, Any]]] = defaultdict(list)
-    for clip in sorted(clips, key=lambda c: (c["first"], c["name"])):
-        groups[clip["scene"]].append(clip)
+    groups: dict[str, list[PageClip]] = defaultdict(list)
+    for clip in sorted(clips, key=lambda c: (c.first, c.name)):
+        groups[clip.scene].append(clip)
     return [(f"Scene {scene}" if scene else "No scene stated", takes) for scene, takes in groups.items()]

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rushlight.batch.error_log import unexpected
-from rushlight.batch.job_log import log_path, plain_latest
+from rushlight.batch.job_log import latest, log_path, read_records
 
 if TYPE_CHECKING:
     from rushlight.batch.run.disk_room import Room
@@ -56,7 +56,7 @@ def _manifest(out: Path, view: View, room: Room) -> None:
         write = partial(
             write_manifest,
             out,
-            delivered_files(plain_latest(out).values()),
+            delivered_files(latest(read_records(out)).values()),
             when=datetime.now(UTC),
             host=platform.node(),
             version=version("rushlight"),

@@ -12,6 +12,9 @@ import xxhash
 from hypothesis import given
 from hypothesis import strategies as st
 
+from recorded import movie, recorded
+from rushlight.batch.job_log import failure_record
+from rushlight.batch.records.job_record import read_record
 from rushlight.batch.report.mhl_manifest import ManifestFile, c4, delivered_files, write_manifest
 from rushlight.pipelines.errors import DeliveryError
 
@@ -231,11 +234,13 @@ def test_nothing_to_say_of_no_files(tmp_path: Path) -> None:
 
 
 def test_files_of_records() -> None:
-    entry = {"path": "editorial/A002/a.mov", "bytes": 5, "mtime_ns": 7, "hash": "xxh3_128:00ff"}
-    records = [{"outputs": [entry, {**entry, "path": "viewing/a.mp4"}]}, {"status": "failed"}]
+    digest = f"{'0' * 28}00ff"
+    entry = movie(path="editorial/A002/a.mov", bytes=5, mtime_ns=7, hash=f"xxh3_128:{digest}")
+    made = recorded("a", entry, movie(output="viewing", path="viewing/a.mp4"))
+    records = [read_record(made), read_record(failure_record("b", "b.mov", "failed", "does not open"))]
     assert [f.path for f in delivered_files(records)] == ["editorial/A002/a.mov", "viewing/a.mp4"]
     (file,) = delivered_files(records, "editorial")
-    assert file == ManifestFile(path="A002/a.mov", size=5, mtime_ns=7, xxh128="00ff")
+    assert file == ManifestFile(path="A002/a.mov", size=5, mtime_ns=7, xxh128=digest)
 
 
 @given(st.binary(max_size=100))

@@ -9,6 +9,7 @@ import pytest
 
 from browsers import looks, stopped
 from pictures import frame_of, write_movie, write_picture
+from rushlight.batch.records.verdicts import CheckVerdict
 from rushlight.batch.report.page_templates import environment, policy, render_page
 
 
@@ -102,13 +103,9 @@ def test_a_verdict_that_has_lost_a_figure_is_shown_without_figures() -> None:
     """As a damaged log/verify.json leaves it."""
     source = environment().loader.get_source(environment(), "report.html")[0]  # type: ignore[union-attr]
     line = next(text for text in source.splitlines() if "check.unit" in text) + "{% endfor %}"
-    check = {"name": "colour", "verdict": "pass", "text": "as approved"} | {
-        "unit": "CIEDE2000",
-        "p95": 1.5,
-        "worst": 2.5,
-    }
-    clip = {"checks": [check]}
+    check = {"verdict": "pass", "text": "as approved", "unit": "CIEDE2000", "p95": 1.5, "worst": 2.5}
+    clip = {"checks": [("colour", CheckVerdict.read(check))]}
     shown = environment().from_string(line).render(clip=clip)
     assert "as approved" in shown and "1.5" not in shown
-    whole = {"checks": [{**check, "mean": 0.5}]}
+    whole = {"checks": [("colour", CheckVerdict.read({**check, "mean": 0.5}))]}
     assert "0.5 / 1.5 / 2.5" in environment().from_string(line).render(clip=whole)

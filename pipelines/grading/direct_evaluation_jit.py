@@ -14,9 +14,10 @@ from rushlight.pipelines.grading.direct_evaluation import CELL, at_place
 from rushlight.pipelines.grading.lanes import Lanes, Row
 from rushlight.pipelines.grading.row_ops import INNER
 
-__all__ = ["LANES", "take_shares"]
+__all__ = ["FEW", "take_shares"]
 
-LANES = 8
+LANES = 16  # two registers of the widest: each waits for its divisions in turn
+FEW = 64
 
 
 @intrinsic  # type: ignore[untyped-decorator]
@@ -31,11 +32,8 @@ def _at_places(typing: Any, red: Any, green: Any, blue: Any, x: Any, row: Any, p
         kind = ir.VectorType(ir.DoubleType(), LANES)
         rows = [builder.bitcast(start(k, args[3]), kind.as_pointer()) for k in range(3)]
         r, g, b = (Lanes(builder, builder.load(place, align=8)) for place in rows)
-        whole = ir.Constant(ir.VectorType(ir.IntType(64), LANES), ir.Undefined)
-        for lane in range(LANES):
-            whole = builder.insert_element(whole, args[5], ir.Constant(ir.IntType(32), lane))
         table = Row(builder, start(4, ir.Constant(ir.IntType(64), 0)), r)
-        for found, place in zip(at_place(r, g, b, table, Lanes(builder, whole)), rows, strict=True):
+        for found, place in zip(at_place(r, g, b, table, r.all_of(args[5])), rows, strict=True):
             builder.store(found.value, place, align=8)
         return context.get_dummy_value()
 
@@ -43,44 +41,55 @@ def _at_places(typing: Any, red: Any, green: Any, blue: Any, x: Any, row: Any, p
 
 
 @nb.njit(**INNER)
-def take_shares(share, width, size, places, spare, which, row, red, green, blue):  # type: ignore[no-untyped-def]
+def _rebuilt(given, found, count, size):  # type: ignore[no-untyped-def]
+    """Lattice coordinates (3, count) as their tetrahedra's weights have them, float64."""
+    last = np.int32(size - 2)
+    for k in range(count):
+        r, g, b = given[0, k], given[1, k], given[2, k]
+        r0, g0, b0 = (
+            np.float32(min(np.int32(r), last)),
+            np.float32(min(np.int32(g), last)),
+            np.float32(min(np.int32(b), last)),
+        )
+        r, g, b = r - r0, g - g0, b - b0
+        largest, least = max(r, max(g, b)), min(r, min(g, b))
+        between = max(min(r, g), min(max(r, g), b))
+        low = np.float64(least)
+        middle = low + np.float64(between - least)
+        high = middle + np.float64(largest - between)
+        found[0, k] = np.float64(r0) + (high if r == largest else (low if r == least else middle))
+        found[1, k] = np.float64(g0) + (high if g == largest else (low if g == least else middle))
+        found[2, k] = np.float64(b0) + (high if b == largest else (low if b == least else middle))
+
+
+@nb.njit(**INNER)
+def take_shares(share, width, size, places, which, few, exact, row, red, green, blue):  # type: ignore[no-untyped-def]
     """Rows of a lattice's stretched light, in place, with their shares of the transform itself.
 
-    `places` (3, width) are the lattice coordinates; `spare` (3, width + LANES) and `which` are room for those few that need it.
+    `places` (3, width) are the lattice coordinates. Those that need it are put side by side, FEW at a time: `which`
+    (width,), `few` (3, FEW) of float32 and `exact` (3, FEW) of float64 are room for them.
     """
     bits, some = share.view(np.int32), np.int32(0)
     for x in range(width):  # in vectors, as a largest float would not be
         some |= bits[x]
     if some == 0:
         return
-    count = np.intp(0)
+    total = np.intp(0)
     for x in range(width):
-        which[count] = x
-        count += np.intp(share[x] > np.float32(0.0))
-    last = np.int32(size - 2)
-    for k in range(count):
-        x = which[k]
-        r, g, b = places[0, x], places[1, x], places[2, x]
-        ir_ = np.float32(min(np.int32(r), last))
-        ig = np.float32(min(np.int32(g), last))
-        ib = np.float32(min(np.int32(b), last))
-        fr, fg, fb = r - ir_, g - ig, b - ib
-        largest, least = max(fr, max(fg, fb)), min(fr, min(fg, fb))
-        between = max(min(fr, fg), min(max(fr, fg), fb))
-        low = np.float64(least)
-        middle = low + (between - least)
-        high = middle + (largest - between)
-        spare[0, k] = ir_ + (high if fr == largest else (low if fr == least else middle))
-        spare[1, k] = ig + (high if fg == largest else (low if fg == least else middle))
-        spare[2, k] = ib + (high if fb == largest else (low if fb == least else middle))
-    for k in range(count, count + LANES):
-        spare[0, k] = spare[1, k] = spare[2, k] = 0.0
+        which[total] = x
+        total += np.intp(share[x] > np.float32(0.0))
     points = (size - 1) * CELL + 1
-    for k in range(0, count, LANES):
-        _at_places(spare[0], spare[1], spare[2], k, row, points)
-    for k in range(count):
-        x = which[k]
-        part = share[x]
-        red[x] += part * (np.float32(spare[0, k]) - red[x])
-        green[x] += part * (np.float32(spare[1, k]) - green[x])
-        blue[x] += part * (np.float32(spare[2, k]) - blue[x])
+    for first in range(0, total, FEW):
+        count = min(FEW, total - first)
+        for k in range(count):
+            x = which[first + k]
+            few[0, k], few[1, k], few[2, k] = places[0, x], places[1, x], places[2, x]
+        _rebuilt(few, exact, FEW, size)  # of a fixed length; past `count` of what was there before
+        for k in range(0, count, LANES):
+            _at_places(exact[0], exact[1], exact[2], k, row, points)
+        for k in range(count):
+            x = which[first + k]
+            part = share[x]
+            red[x] += part * (np.float32(exact[0, k]) - red[x])
+            green[x] += part * (np.float32(exact[1, k]) - green[x])
+            blue[x] += part * (np.float32(exact[2, k]) - blue[x])

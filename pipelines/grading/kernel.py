@@ -14,7 +14,7 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
-from rushlight.pipelines.grading.direct_evaluation_jit import take_shares
+from rushlight.pipelines.grading.direct_evaluation_jit import FEW, take_shares
 from rushlight.pipelines.grading.row_ops import (
     INNER,
     JIT,
@@ -288,7 +288,7 @@ def grade_rows(given, source, tables, taken, target, area):
     row = np.empty(long, np.float32)
     light = np.empty((3, long), np.float32)
     r, g, b = light[0], light[1], light[2]
-    spare = np.empty((3, long), np.float64)
+    few, exact = np.zeros((3, FEW), np.float32), np.zeros((3, FEW), np.float64)
     over, under, outside = 0, 0, 0
     for y in range(height):
         _signal(given, source, y, width, height, row, red, green, blue)
@@ -306,7 +306,7 @@ def grade_rows(given, source, tables, taken, target, area):
         cb, cr = chroma[0, slot], chroma[1, slot]
         if tables.lit:
             tetrahedra(red, green, blue, tables.lattice, size, width, corners, weights, r, g, b, row)
-            take_shares(row, width, size, signal, spare, places, tables.direct, r, g, b)
+            take_shares(row, width, size, signal, places, few, exact, tables.direct, r, g, b)
             from_light(r, tables.light, width, places, parts)
             from_light(g, tables.light, width, places, parts)
             from_light(b, tables.light, width, places, parts)

@@ -26,6 +26,8 @@ class Lanes(NDArrayOperatorsMixin):
 
     def __init__(self, builder: Any, value: Any) -> None:
         self.builder, self.value = builder, value
+        self.root: Lanes | None = None  # whole numbers that this one lies `offset` above
+        self.offset = 0
 
     def __array_ufunc__(self, ufunc: Any, method: str, *inputs: Any, **_: Any) -> Lanes:
         return _OPERATIONS[ufunc](self, *inputs)
@@ -65,6 +67,13 @@ class Lanes(NDArrayOperatorsMixin):
     def _spread(self, number: float, kind: Any) -> Any:
         return ir.Constant(self._many(kind), [number] * self.count)
 
+    def all_of(self, number: Any) -> Lanes:
+        """A number of the compiled code in every lane."""
+        found = ir.Constant(self._many(number.type), ir.Undefined)
+        for lane in range(self.count):
+            found = self.builder.insert_element(found, number, ir.Constant(_I32, lane))
+        return self._of(found)
+
     def _float(self, value: Any) -> Any:
         # Not sitofp, which narrow vectors have for 32 bits only.
         near = self.builder.add(value, self._spread(_MAGIC, _I64))
@@ -84,25 +93,54 @@ class Lanes(NDArrayOperatorsMixin):
 
 
 class Row:
-    """A row of float64 that is looked up in."""
+    """A row of float64 that is looked up in, two neighbours at a time."""
 
     def __init__(self, builder: Any, start: Any, like: Lanes) -> None:
         self.builder, self.start, self.like = builder, start, like
+        self._starts: dict[int, tuple[Lanes, list[Any]]] = {}
+        self._pairs: dict[tuple[int, int], tuple[Lanes, Lanes]] = {}
 
     def __getitem__(self, at: Any) -> Lanes:
-        builder, many = self.builder, self.like._many(_F64)
-        found = ir.Constant(many, ir.Undefined)
         if not isinstance(at, Lanes):
-            one = builder.load(builder.gep(self.start, [ir.Constant(_I64, int(at))]))
-            for lane in range(self.like.count):
-                found = builder.insert_element(found, one, ir.Constant(_I32, lane))
-            return self.like._of(found)
-        for lane in range(self.like.count):
-            index = builder.extract_element(at.value, ir.Constant(_I32, lane))
-            found = builder.insert_element(
-                found, builder.load(builder.gep(self.start, [index])), ir.Constant(_I32, lane)
-            )
-        return self.like._of(found)
+            return self.like.all_of(self.builder.load(self._moved(self.start, int(at))))
+        root, offset = at.root or at, at.offset
+        for first in (offset, offset - 1):
+            if (id(root), first) in self._pairs:
+                return self._pairs[id(root), first][offset - first]
+        found = self._pairs[id(root), offset] = self._two(root, offset)
+        return found[0]
+
+    def _moved(self, pointer: Any, by: Any) -> Any:
+        return self.builder.gep(pointer, [by if isinstance(by, ir.Value) else ir.Constant(_I64, by)])
+
+    def _two(self, root: Lanes, offset: int) -> tuple[Lanes, Lanes]:
+        """The numbers at root + offset, and those that follow them."""
+        builder, count = self.builder, self.like.count
+        if id(root) not in self._starts:
+            lanes = [builder.extract_element(root.value, ir.Constant(_I32, k)) for k in range(count)]
+            self._starts[id(root)] = root, [self._moved(self.start, lane) for lane in lanes]
+        pair = ir.VectorType(_F64, 2).as_pointer()
+        loaded = [
+            builder.load(builder.bitcast(self._moved(start, offset), pair), align=8)
+            for start in self._starts[id(root)][1]
+        ]
+        # Even and odd lanes side by side first: then one shuffle within halves of a register sorts them.
+        even, odd = self._joined(loaded[0::2]), self._joined(loaded[1::2])
+        found = []
+        for which in (0, 1):
+            lanes = [k for n in range(which, count, 2) for k in (n, n + count)]
+            mask = ir.Constant(ir.VectorType(_I32, count), lanes)
+            found.append(self.like._of(builder.shuffle_vector(even, odd, mask)))
+        return found[0], found[1]
+
+    def _joined(self, parts: list[Any]) -> Any:
+        while len(parts) > 1:
+            size = 2 * parts[0].type.count
+            mask = ir.Constant(ir.VectorType(_I32, size), list(range(size)))
+            parts = [
+                self.builder.shuffle_vector(a, b, mask) for a, b in zip(parts[0::2], parts[1::2], strict=True)
+            ]
+        return parts[0]
 
 
 def _arithmetic(on_floats: str, on_whole: str) -> Callable[..., Lanes]:
@@ -156,8 +194,15 @@ def _intrinsic(name: str) -> Callable[..., Lanes]:
     return operation
 
 
+def _added(like: Lanes, first: Any, second: Any) -> Lanes:
+    found = _arithmetic("fadd", "add")(like, first, second)
+    if isinstance(second, int) and not first.is_float:
+        found.root, found.offset = first.root or first, first.offset + second
+    return found
+
+
 _OPERATIONS: dict[Any, Callable[..., Lanes]] = {
-    np.add: _arithmetic("fadd", "add"),
+    np.add: _added,
     np.subtract: _arithmetic("fsub", "sub"),
     np.multiply: _arithmetic("fmul", "mul"),
     np.divide: _divided,

@@ -74,10 +74,10 @@ def take_shares(share, width, size, places, which, few, exact, row, red, green, 
         some |= bits[x]
     if some == 0:
         return
-    total = np.intp(0)
+    total = 0
     for x in range(width):
         which[total] = x
-        total += np.intp(share[x] > np.float32(0.0))
+        total += int(share[x] > np.float32(0.0))
     points = (size - 1) * CELL + 1
     for first in range(0, total, FEW):
         count = min(FEW, total - first)

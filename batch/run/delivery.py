@@ -21,7 +21,7 @@ from rushlight.batch.run.disk_room import Disks
 from rushlight.batch.run.ended_jobs import Running, RunState, delivered_record, lost_record
 from rushlight.batch.run.events import Event
 from rushlight.batch.run.forecast import Deadline
-from rushlight.pipelines.errors import ResourceError, RushlightError, no_room, own_fault
+from rushlight.pipelines.errors import ResourceError, RushlightError, from_os, no_room, own_fault
 from rushlight.pipelines.inside_folder import remove_tree
 
 __all__ = ["Delivery"]
@@ -72,6 +72,7 @@ class Delivery:
                 )
             saved, self.unsaved = self.unsaved, []
             for running, _, value in saved:
+                self.disks.written(running.job.out)
                 self.state.on_event(
                     Event(what="segment", clip=running.job.clip, frames=value.get("frames", 0))
                 )
@@ -88,9 +89,20 @@ class Delivery:
                         self.drop(running.job, error, running.payload["job"])
                 self.owed.popleft()
             self.fault = ""
+            self.disks.written("", now=True)
         except (RushlightError, OSError) as error:
-            self.fault = f"{error}; once it can be written to it goes on"
+            self.fault = self.short_of_room(error) or f"{error}; once it can be written to it goes on"
             self.disks.pause(self.fault)
+
+    def short_of_room(self, error: RushlightError | OSError, running: Running | None = None) -> str:
+        """What is said where a disk is full, or read-only for now, and the run pauses for it; empty where it is not that."""
+        ours = error if isinstance(error, RushlightError) else from_os(error, error.filename or "")
+        if not (no_room(ours) or (isinstance(ours, ResourceError) and "read-only" in ours.text)):
+            return ""
+        place = Path(ours.file or self.state.store.path)
+        outs = {running.job.out} if running else {r.job.out for r in self.state.active.values()}
+        out = next((out for out in outs if running or place.is_relative_to(out)), "")
+        return self.disks.full(out, Path(out) if out else place.parent, ours)
 
     def drop(self, job: QueuedJob, error: Exception, name: str = "") -> None:
         """Fail a job that leads out of its folder, or for a fault of our own in this process; the night goes on. `name` is the job's in the log."""
@@ -129,6 +141,7 @@ class Delivery:
             self.state.place.delivered(out, record)
             self.log(out, record)
             running.record = record
+        self.disks.written(running.job.out)
         self.put_down(running, "done")
         remove_tree(out, f".work/{record['job']}")
         if running.record["status"] == "done" and not later:
@@ -155,7 +168,7 @@ class Delivery:
 
     def went_wrong(self, running: Running, number: int, error: BaseException) -> None:
         kind: FailureKind = "lost worker" if isinstance(error, LostWorker) else failure_kind(error)
-        full = no_room(error) or (isinstance(error, ResourceError) and "read-only" in error.text)
+        full = isinstance(error, RushlightError | OSError) and bool(self.short_of_room(error, running))
         event = Failed(
             number=number,
             kind=kind,
@@ -168,8 +181,12 @@ class Delivery:
             return
         if kind == "lost worker":
             self.state.store.count_attempt(running.job.key, death=True)
-        if action.do in ("again", "pause"):
-            self.state.on_event(Event(what="retry", clip=running.job.clip, text=f"{error}"))
+        if action.do == "again":
+            self.state.on_event(
+                Event(what="retry", clip=running.job.clip, text=_short(error, running.job.out))
+            )
+        elif action.do == "pause":
+            pass  # said with the pause
         elif action.do == "plan again":
             self.put_down(running, "queued")
             self.state.summary.changed[running.job.key] = replace(running.job, payload=running.payload)
@@ -194,3 +211,10 @@ class Delivery:
             (job.clip, text)
         )
         self.state.on_event(Event(what=state, clip=job.clip, text=text))
+
+
+def _short(error: BaseException, out: str) -> str:
+    """What an error says, without the long path of a working file that nobody looks for: its folder's stands for it."""
+    if isinstance(error, RushlightError) and error.file and Path(error.file).is_relative_to(f"{out}/.work"):
+        return str(type(error)(error.text, file=out))
+    return str(error)

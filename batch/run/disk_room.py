@@ -7,8 +7,9 @@ again what it was writing once there is room. So whatever is written by `Room` m
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
 
@@ -16,7 +17,7 @@ from rushlight.batch.disks import free_bytes, mount_of, size_text
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.queue.store import QueuedJob
 from rushlight.batch.run.events import Event
-from rushlight.pipelines.errors import from_os, no_room
+from rushlight.pipelines.errors import RushlightError, from_os, no_room
 
 if TYPE_CHECKING:
     from rushlight.batch.run.progress import View
@@ -27,6 +28,9 @@ LOOK = 0.25  # seconds between two looks at the disk
 AGAIN = (
     5.0  # seconds after which it is tried though the disk shows no more room: a quota may have been raised
 )
+MORE = (
+    1 << 20
+)  # bytes that must be free beside those that were when a write failed: who failed may have taken its own away
 T = TypeVar("T")
 
 
@@ -66,6 +70,23 @@ class Room:
             time.sleep(LOOK)
 
 
+@dataclass(kw_only=True)
+class _Short:
+    """A place where a write found no room: what is said, the bytes that were free then, and when it is tried all the same."""
+
+    place: Path
+    why: str
+    free: int
+    until: float
+    tried: bool = False
+
+    def lasts(self) -> bool:
+        """True if there is no more room than before, and it is not yet time to try."""
+        if free_bytes(self.place) > self.free + MORE:
+            self.why = ""
+        return bool(self.why) and time.monotonic() < self.until
+
+
 class Disks:
     """The disks of a run's output folders: whether they are there and have room, and the pause where they have not."""
 
@@ -73,24 +94,52 @@ class Disks:
         self.on_event, self.keep_free = on_event, keep_free
         self.claimed: set[str] = set()  # output folders that this run writes into
         self.paused = ""  # why
+        self.short: dict[str, _Short] = {}  # by output folder; "" is the queue's own
 
-    def suffice(self, jobs: Iterable[QueuedJob], why: str) -> bool:
-        """True if there is disk to go on with for these jobs, and no fault (`why`); pauses and resumes, and
-        says so."""
+    def suffice(self, jobs: Sequence[QueuedJob], why: str) -> bool:
+        """True if there is disk to go on with for these jobs, and no fault (`why`); pauses and resumes, and says so.
+
+        Where a write found no room it is so once there is more, or time to try: then the pause lasts until `written`."""
+        trying = False
+        for out in {"", *(job.out for job in jobs)}:
+            if (short := self.short.get(out)) and not short.lasts():
+                if short.why:
+                    short.tried, short.until, trying = True, time.monotonic() + AGAIN, True
+                else:
+                    del self.short[out]
+            elif short:
+                why = short.why
         for job in jobs:
             if self.gone(job):
                 why = f"the disk of {job.out} is gone; nothing is written until it is back"
             elif free_bytes(Path(job.out)) < self.keep_free:
                 why = f"{job.out} has less than {size_text(self.keep_free)} free; make room and it goes on"
-        self.pause(why)
+        if why or not trying:
+            self.pause(why)
         return not why
+
+    def full(self, out: str, place: Path, error: RushlightError) -> str:
+        """Pause, as a write in an output folder ("" for the queue's own) found no room. Gives what is said of it."""
+        known = self.short.get(out)
+        remedy = "make room and it goes on" if no_room(error) else "once it can be written to it goes on"
+        why = known.why if known and known.why else f"{place}: {error.text}; {remedy}"
+        until = time.monotonic() + AGAIN
+        self.short[out] = _Short(place=place, why=why, free=free_bytes(place), until=until)
+        self.pause(why)
+        return why
+
+    def written(self, out: str, *, now: bool = False) -> None:
+        """What was tried in an output folder without more room to be seen, as under a quota, was written; `now`: tried or not."""
+        for place in {"", out}:
+            if place in self.short and (now or self.short[place].tried):
+                del self.short[place]
 
     def pause(self, why: str) -> None:
         if why != self.paused:
             self.on_event(Event(what="paused" if why else "resumed", text=why or "it goes on"))
             self.paused = why
         if why:
-            time.sleep(0.25)
+            time.sleep(LOOK)
 
     def gone(self, job: QueuedJob) -> bool:
         """True if another disk lies under a job's folder than when it was queued, such as the system's after

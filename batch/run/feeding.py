@@ -57,9 +57,9 @@ class Feeding:
         self.manned = time.monotonic() if self.farm.slots else self.manned
         if time.monotonic() - self.manned > DESERTED and (self.state.active or self.queue):
             self.disks.pause(NOBODY)
-        if self.state.tasks and self.disks.paused not in ("", NOBODY):
-            return
         while len(self.state.tasks) < self.farm.slots:
+            if self.state.tasks and self.disks.paused not in ("", NOBODY):
+                return
             if not self.disks.suffice(
                 [*(r.job for r in self.state.active.values()), *list(self.queue)[:1]], self.delivery.fault
             ):

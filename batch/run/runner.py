@@ -53,7 +53,7 @@ class _Loop:
                     self.feeding.refresh()
                     self.feeding.fill()
                 except (RushlightError, OSError) as error:  # a disk that fails, a share whose server is away
-                    self.disks.pause(f"{error}; it is tried again")
+                    self.disks.pause(self.delivery.short_of_room(error) or f"{error}; it is tried again")
                     self.state.version, self.retry_at = (
                         -1,
                         time.monotonic() + self.state.policy.resource_wait / 3,

@@ -159,6 +159,7 @@ def test_no_room_for_the_log_or_the_queue_pauses_and_goes_on(
 
     monkeypatch.setattr(delivery, "append_record", log)
     monkeypatch.setattr(store, "keep_segments", save)
+    monkeypatch.setattr(disk_room, "AGAIN", 0.05)
     events: list[Event] = []
     store.add(jobs(tmp_path, "a", "b"))
     summary = run(store, HereFarm(), work=TOYS, on_event=events.append, keep_free=0)
@@ -170,6 +171,49 @@ def test_no_room_for_the_log_or_the_queue_pauses_and_goes_on(
     assert sorted(r["job"] for r in read_records(tmp_path)) == ["a", "b"]  # none twice
     calls = (tmp_path / "calls.txt").read_text().splitlines()
     assert len(calls) == len({tuple(c.split()[:2]) for c in calls}) == 4
+
+
+@pytest.mark.parametrize("seen", [True, False])
+def test_a_full_disk_is_said_once_and_it_goes_on_only_when_there_is_room(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch, seen: bool
+) -> None:
+    """`seen`: by the disk's free bytes; a quota raised shows nowhere. Small writes, such as the log's, fit all the while."""
+    room_at, tries = [1e99], []
+    monkeypatch.setattr(disk_room, "free_bytes", lambda path: (time.monotonic() > room_at[0]) << 30)
+    monkeypatch.setattr(disk_room, "AGAIN", 60 if seen else 0.1)
+    monkeypatch.setattr(disk_room, "LOOK", 0.01)
+    told: list[str] = []
+
+    def full(task: Task) -> None:
+        if task.arguments[0]["job"] == "a" and (time.monotonic() < room_at[0] if seen else len(tries) < 5):
+            tries.append(task.key)
+            raise ResourceError("no space left on the disk", file=str(tmp_path / ".work" / "a" / "0.mov"))
+
+    def note(event: Event) -> None:
+        if event.what in ("paused", "resumed", "retry"):
+            told.append(f"{event.what} after {len(tries)}")
+            assert ".work" not in event.text
+        if event.what == "paused" and seen:
+            room_at[0] = time.monotonic() + 0.5
+
+    store.add(jobs(tmp_path, "a", "b"))
+    summary = run(store, HereFarm(before=full), work=TOYS, on_event=note, policy=SOON, keep_free=0)
+    assert sorted(summary.done) == ["a", "b"]
+    assert told == ["paused after 1", f"resumed after {2 if seen else 5}"]
+
+
+def test_what_is_tried_again_is_said_without_the_path_of_a_working_file(tmp_path: Path, store: Store) -> None:
+    tries: list[str] = []
+
+    def short(task: Task) -> None:
+        if not tries:
+            tries.append(task.key)
+            raise ResourceError("too many open files", file=str(tmp_path / ".work" / "a" / "0.mov"))
+
+    events: list[Event] = []
+    store.add(jobs(tmp_path, "a"))
+    run(store, HereFarm(before=short), work=TOYS, on_event=events.append, policy=SOON, keep_free=0)
+    assert [e.text for e in events if e.what == "retry"] == [f"{tmp_path}: too many open files"]
 
 
 def test_what_is_there_already_is_not_made_again(tmp_path: Path, store: Store) -> None:

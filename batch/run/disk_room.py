@@ -111,7 +111,7 @@ class Disks:
                 why = short.why
         for job in jobs:
             if self.gone(job):
-                why = f"the disk of {job.out} is gone; nothing is written until it is back"
+                why = f"the disk of {job.out} is gone; nothing is written until it is back, or its lists are added again"
             elif free_bytes(Path(job.out)) < self.keep_free:
                 why = f"{job.out} has less than {size_text(self.keep_free)} free; make room and it goes on"
         if why or not trying:

@@ -61,11 +61,18 @@ class Feeding:
             if self.state.tasks and self.disks.paused not in ("", NOBODY):
                 return
             if not self.disks.suffice(
-                [*(r.job for r in self.state.active.values()), *list(self.queue)[:1]], self.delivery.fault
+                [*(r.job for r in self.state.active.values()), *self.ahead()], self.delivery.fault
             ):
                 return
             if not self.next_task():
                 return
+
+    def ahead(self) -> list[QueuedJob]:
+        """The next job of the queue whose disk is there; where none is and nothing is in hand, the next."""
+        there = next((job for job in self.queue if not self.disks.gone(job)), None)
+        if there:
+            return [there]
+        return [] if self.state.active else list(self.queue)[:1]
 
     def next_task(self) -> bool:
         event = SlotFree(now=time.monotonic())
@@ -97,10 +104,13 @@ class Feeding:
         """True if nobody else renders into its folder, and no other part of its clip is being made."""
         if any(r.job.clip_key == job.clip_key for r in self.state.active.values()):
             return False
-        if job.out in self.disks.claimed:
+        if job.out in self.disks.claimed and not self.disks.gone(job):
             return True
         if self.refused.get(job.out, 0.0) > time.monotonic():
             return False
+        if self.disks.gone(job):
+            text = f"the disk of {job.out} is gone; its clips wait until it is back, or their lists are added again"
+            return self.refuse(job, text)
         try:
             who = self.state.place.claim(Path(job.out))
         except OutsideError as error:
@@ -108,13 +118,17 @@ class Feeding:
             self.delivery.drop(job, error)
             return False
         if who:
-            if job.out not in self.refused:
-                self.state.on_event(Event(what="waiting", text=who))
-            self.refused[job.out] = time.monotonic() + 3
-            return False
+            return self.refuse(job, who)
         self.disks.claimed.add(job.out)
         self.delivery.logged.pop(Path(job.out), None)
         return True
+
+    def refuse(self, job: QueuedJob, why: str) -> bool:
+        """Leave the clips of a folder for a while; says so the first time. False."""
+        if job.out not in self.refused:
+            self.state.on_event(Event(what="waiting", text=why))
+        self.refused[job.out] = time.monotonic() + 3
+        return False
 
     def start(self, job: QueuedJob) -> None:
         payload = self.state.store.payload(job.key, job.identity)

@@ -112,6 +112,25 @@ def test_a_vanished_mount_pauses_and_nothing_is_written_beneath_it(
     assert [e.what for e in events if e.what in ("paused", "resumed")] == ["paused", "resumed"]
 
 
+def test_clips_whose_disk_is_gone_hold_up_no_others(tmp_path: Path, store: Store) -> None:
+    """Another disk's, or a row that says another mount than there is."""
+    stop = Stop()
+    told: list[str] = []
+
+    def watch(event: Event) -> None:
+        if event.what in ("waiting", "paused", "done"):
+            told.append(f"{event.what} {event.clip}".strip())
+        if event.what == "paused":
+            assert "is gone" in event.text and "added again" in event.text
+            stop.level = 1
+
+    store.add(jobs(tmp_path / "unplugged", "a", mount="/nowhere"))
+    store.add(jobs(tmp_path, "b", "c", mount=mount_of(tmp_path)))
+    summary = run(store, HereFarm(), work=TOYS, on_event=watch, policy=SOON, keep_free=0, stop=stop)
+    assert sorted(summary.done) == ["b", "c"] and told == ["waiting", "done b", "done c", "paused"]
+    assert states(store)["a"] == "queued" and not (tmp_path / "unplugged").exists()
+
+
 def test_a_real_mount_that_goes(tmp_path: Path, store: Store) -> None:
     disk = tmp_path / "disk"
     disk.mkdir()

@@ -56,6 +56,25 @@ def test_a_planted_fault_is_found_and_its_input_kept(kind: str, said: str, super
     assert not supervisor.one("csv", -1)["fault"] or kind == "_touches"  # and it goes on
 
 
+def test_what_waits_for_ever_and_wakes_now_and_then_is_ended(
+    supervisor: Supervisor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    supervisor.one("csv", -1)  # its process is there
+    monkeypatch.setattr(supervisor, "longest", 5.0)
+    (fault,) = supervisor.run([("_wakes", 0)])
+    assert "over 5 s of the wall" in fault.text
+
+
+@pytest.mark.parametrize("kind", ["_waits", "_waits_silently"])
+def test_a_night_that_waits_for_a_person_is_stopped_and_must_say_what_for(
+    kind: str, supervisor: Supervisor
+) -> None:
+    answer = supervisor.one(kind, -1)
+    supervisor.close(now=True)  # the silence was put into that process
+    assert answer["codes"] == [3], answer
+    assert ("did not say what for" in answer["fault"]) == (kind == "_waits_silently"), answer
+
+
 def test_an_input_that_was_kept_is_given_to_the_same_commands(supervisor: Supervisor, tmp_path: Path) -> None:
     first = supervisor.one("csv", 7)
     (tmp_path / "kept").write_bytes((supervisor.home / "input").read_bytes())

@@ -5,7 +5,7 @@ commands that are given it (kinds.py). One child process (child.py) takes one in
 it, with their work in the same process; supervise.py watches it, so that a crash or a loop is charged to its input.
 
 A fault is: an exception outside the error tree, exit code 4, a traceback or a library's warning on a terminal, page or in
-the log, more than 10 s of CPU or no progress for 60 s, more than 1 GB of memory beside what the process had, its end, a
+the log, more than 10 s of CPU, no progress for 60 s or no end in 240 s, a wait that does not say what for, more than 1 GB of memory beside what the process had, its end, a
 touched file outside the folders that were named; and of originals a plan that lacks the good clip beside it.
 
 What failed is kept in a folder that the failure names. To run one again:

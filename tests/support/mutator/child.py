@@ -33,18 +33,24 @@ class Runner:
     """Runs inputs in `home`, which has the seeds."""
 
     def __init__(self, home: Path) -> None:
-        from here import HereFarm
+        from mutator.quick import Farm, at_ease
         from rushlight.batch.farm import dask_farm as farms
 
+        at_ease()
+        self.farm = Farm()
         self.home, self.work = home, home / "work"
         self.outside = self._outside()
-        farms.DaskFarm = lambda **options: HereFarm()  # type: ignore[assignment,misc]
+        farms.DaskFarm = self._farm  # type: ignore[assignment,misc]
         os.environ["XDG_STATE_HOME"] = str(home / "state")
         os.environ["HOME"] = str(home / "state")
         os.environ.pop("COLUMNS", None)
         warnings.simplefilter("ignore")
         for kind in (RuntimeWarning, UserWarning, ResourceWarning):
             warnings.simplefilter("always", kind)
+
+    def _farm(self, **options: Any) -> Any:
+        self.farm = type(self.farm)()
+        return self.farm
 
     def _outside(self) -> list[tuple[str, int, int]]:
         found = sorted((self.home / "outside").rglob("*"))
@@ -121,6 +127,7 @@ class Runner:
 
         from rushlight.batch.cli.main import cli
 
+        self.farm = type(self.farm)()
         found = CliRunner().invoke(cli, [*map(str, call), "--traceback"], prog_name="rushlight")
         name, error = " ".join(map(str, call)), found.exception
         if error is not None and not isinstance(error, SystemExit):
@@ -131,6 +138,8 @@ class Runner:
             codes.append(2)
             return ""
         codes.append(found.exit_code)
+        if self.farm.ended and not re.search("paused: |waiting: ", found.output):
+            return f"{name}\nwaited, and did not say what for: {found.output[-3000:]}"
         if found.exit_code not in (0, 1, 2, 3):
             return f"{name}\nexit code {found.exit_code}: {found.output[-3000:]}"
         if shown := TRACE.search(found.output):

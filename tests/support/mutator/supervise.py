@@ -50,6 +50,7 @@ class Supervisor:
     kept: Path
     ended_at: float = 60.0  # seconds of CPU
     still: float = 60.0  # seconds of the wall without a tick of its CPU's clock
+    longest: float = 240.0  # seconds of the wall: what waits may wake now and then
     child: subprocess.Popen[bytes] | None = None
     count: int = 0
     cpu: dict[str, float] = field(default_factory=dict)
@@ -90,7 +91,8 @@ class Supervisor:
 
     def _answer(self, child: subprocess.Popen[bytes], start: float) -> dict[str, Any] | str:
         """The child's next line; or what ended it."""
-        moved, last = time.monotonic(), start
+        begun = moved = time.monotonic()
+        last = start
         assert child.stdout
         while b"\n" not in self._buffer:
             if select.select([child.stdout], [], [], 0.5)[0]:
@@ -104,6 +106,8 @@ class Supervisor:
                 moved, last = time.monotonic(), now
             if now - start > self.ended_at and start >= 0:
                 return f"over {self.ended_at:.0f} s of CPU"
+            if time.monotonic() - begun > self.longest and start >= 0:
+                return f"over {self.longest:.0f} s of the wall"
             if time.monotonic() - moved > self.still:
                 return f"stood still for {self.still:.0f} s"
         line, _, self._buffer = self._buffer.partition(b"\n")

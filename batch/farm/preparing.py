@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 __all__ = ["prepare_machine", "seconds_to_prepare"]
 
 # Seconds of one core for the first kind of picture, and for each further one: measured (docs/performance.md).
-FIRST, FURTHER = 14.0, 4.0
+FIRST, FURTHER = 10.0, 3.0
 MISSING = "rushlight.pipelines.render.compiled:missing_kinds"
 COMPILE = "rushlight.pipelines.render.compiled:compile_kinds"
 

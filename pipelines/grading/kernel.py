@@ -237,7 +237,8 @@ def _down(rows, above, y, width, siting, row):
     upper = above if y > 1 else even
     for x in range(width):
         row[x] = half * even[x] + quarter * (upper[x] + odd[x])
-    above[:width] = odd[:width]
+    for x in range(width):  # a slice would compile the words of its error as well, for 2 s
+        above[x] = odd[x]
 
 
 @nb.njit(**INNER)

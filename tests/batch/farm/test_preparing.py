@@ -96,7 +96,7 @@ def test_it_is_said_in_words_and_as_an_event(
     code, said = run("render", day, "--recipe", recipe, "--out", tmp_path / "out", "--json")
     told = [json.loads(line) for line in said.splitlines()]
     first, last = (e for e in told if e["event"] == "phase" and e["phase"] == "preparing this machine")
-    assert code == 0 and first["text"] == "preparing this machine, once: about 18 s"
+    assert code == 0 and first["text"] == "preparing this machine, once: about 13 s"
     assert first["ends"] > first["time"] and (first["done"], last["done"], last["total"]) == (0, 2, 2)
     order = [e["event"] for e in told]
     assert order.index("phase") < order.index("begin") < order.index("started")

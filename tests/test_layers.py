@@ -190,23 +190,21 @@ def test_who_goes_round_the_door_is_found(inside: str) -> None:
     assert round_the_door(module, f"def lazily():\n    import {inside}") == {(module, inside)}
 
 
-# Beside the API, what the command line may know of: how it speaks and ends, its errors, and the views of a night.
+# Beside the API and the types of records, what the command line may know of: how it ends, signals, errors, words, and how a
+# file is written inside a folder.
 SPOKEN = {
-    "rushlight.batch.console",
     "rushlight.batch.exit_codes",
     "rushlight.batch.interrupts",
-    "rushlight.batch.terminal_or_log",
-    "rushlight.batch.text_tables",
-    "rushlight.batch.run.progress",
     "rushlight.pipelines.counted",
     "rushlight.pipelines.errors",
+    "rushlight.pipelines.inside_folder",
     "rushlight.pipelines.visible_text",
 }
 
 
 def beside_the_api(module: str, source: str | None = None) -> set[str]:
     """What a module of the command line knows of and may not."""
-    rooms = ("batch.api", "batch.cli")
+    rooms = ("batch.api", "batch.cli", "batch.records")
     return {m for m in uses(module, source) if room_of(m) not in rooms and m not in SPOKEN}
 
 
@@ -215,6 +213,29 @@ def test_commands_are_written_on_the_api_alone() -> None:
     assert {m: found for m in ours if (found := beside_the_api(m))} == {}
 
 
-def test_a_command_that_goes_round_the_api_is_found() -> None:
-    planted = "def lazily():\n    from rushlight.batch.run.render import render"
-    assert beside_the_api("rushlight.batch.cli.main", planted) == {"rushlight.batch.run.render"}
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        "batch.run.render",
+        "batch.run.event_stream",
+        "batch.queue.store",
+        "batch.report.pages",
+        "batch.verify.deliveries",
+        "batch.plan.prepare",
+        "batch.job_log",
+        "pipelines.recipe.model",
+    ],
+)
+def test_a_command_that_goes_round_the_api_is_found(wrong: str) -> None:
+    planted = f"def lazily():\n    import rushlight.{wrong}"
+    for module in (m for m in modules() if room_of(m) == "batch.cli" and not is_package(m)):
+        assert beside_the_api(module, planted) == {f"rushlight.{wrong}"}
+
+
+def test_the_api_takes_no_view() -> None:
+    """A public function of the API is all that its command calls: there is none beside it for the command line alone."""
+    for module, path in modules().items():
+        if room_of(module) == "batch.api" and not is_package(module):
+            functions = [n for n in ast.walk(ast.parse(path.read_text())) if isinstance(n, ast.FunctionDef)]
+            assert [f.name for f in functions if f.name.endswith("_told")] == []
+            assert "rushlight.batch.cli" not in path.read_text()

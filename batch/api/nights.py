@@ -3,23 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypedDict
 
 from rushlight.batch.disks import made_with, parse_mode, parse_size
-from rushlight.batch.farm.worker_options import crew_of
+from rushlight.batch.farm.worker_options import Crew, crew_of
 from rushlight.batch.interrupts import Stop
+from rushlight.batch.records.events import EventDocument
+from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Terms
 from rushlight.batch.run.forecast import moment_text, next_time
 from rushlight.batch.run.hooks import parse_hooks, ringing
-from rushlight.batch.run.progress import JsonView, View
-from rushlight.batch.terminal_or_log import Words
 
-__all__ = ["Cancel", "NightOptions", "NotMade", "Told", "crew_for", "held_to", "not_made", "terms_for"]
+__all__ = [
+    "Cancel",
+    "NightOptions",
+    "NotMade",
+    "OnEvent",
+    "crew_for",
+    "events_for",
+    "held_to",
+    "not_made",
+    "terms_for",
+]
 
 Place = str | Path
+OnEvent = Callable[[EventDocument], object]
 DEFAULTS: Mapping[str, Any] = {
     "workers": None,
     "scheduler": "",
@@ -84,53 +95,12 @@ def not_made(rows: list[Mapping[str, str]]) -> tuple[NotMade, ...]:
     return tuple(NotMade(clip=row["clip"], error=row["error"]) for row in rows)
 
 
-class _Unsaid(Words):
-    """Words that go nowhere: not to the outputs, and not to `log/run.txt`, which says what a lost terminal would have."""
-
-    def put(self, text: str, *, error: bool = False) -> None: ...
-
-    def note(self, text: str) -> None: ...
+def events_for(on_event: OnEvent | None, cancel: Cancel) -> EventStream:
+    """The events of a night, to `on_event`: what that raises stops the night in order."""
+    return EventStream(on_event, cancel.stop) if on_event else EventStream(stop=cancel.stop)
 
 
-@dataclass
-class Ending:
-    """End of a night: its summaries, why it was refused, its problems, and what the caller's function raised."""
-
-    summaries: list[dict[str, Any]] = field(default_factory=list)  # one a list
-    refusal: str = ""
-    problems: list[str] = field(default_factory=list)
-    raised: BaseException | None = None
-
-
-class Told(JsonView):
-    """The view of a caller: every event that `--json` prints goes to `on_event`, and nothing is printed. What that raises
-    stops the night in order, and is raised at its end."""
-
-    def __init__(self, on_event: Callable[[dict[str, Any]], None] | None, stop: Stop) -> None:
-        super().__init__()
-        self.words = _Unsaid()
-        self.ending = Ending()
-        self._on_event, self._stop = on_event, stop
-
-    def tell(self, document: dict[str, Any]) -> None:
-        ending = self.ending
-        if document["event"] == "summary":
-            ending.summaries.append(document)
-        elif document["event"] == "refused":
-            ending.refusal = document["text"]
-        elif document["event"] == "problem":
-            ending.problems.append(document["text"])
-        if self._on_event is None or ending.raised is not None:
-            return
-        try:
-            self._on_event(document)
-        except BaseException as error:
-            ending.raised = error
-            if not self._stop.level:
-                self._stop.ask()
-
-
-def crew_for(options: Mapping[str, Any]) -> Any:
+def crew_for(options: Mapping[str, Any]) -> Crew:
     """The workers that these options ask for. OptionError naming the option that is wrong."""
     said = _filled(options)
     files = {
@@ -140,27 +110,30 @@ def crew_for(options: Mapping[str, Any]) -> Any:
     return crew_of({**said, **files, "mounts": mounts})
 
 
-def terms_for(options: Mapping[str, Any], view: View, cancel: Cancel | None) -> Terms:
+def terms_for(options: Mapping[str, Any], events: EventStream, cancel: Cancel) -> Terms:
     """The terms of a night, with a clock time said in full. OptionError naming the option that is wrong."""
     said = _filled(options)
     ready_by = None
     if said["ready_by"]:
         ready_by = next_time(said["ready_by"], datetime.now(UTC)).timestamp()
-        view.say(f"to be ready by {moment_text(ready_by)}")
+        events.note(f"to be ready by {moment_text(ready_by)}")
     return Terms(
         keep_free=parse_size(said["keep_free"]),
         mode=parse_mode(said["mode"]) if said["mode"] else None,
         ready_by=ready_by,
-        stop=cancel.stop if cancel else Stop(),
+        stop=cancel.stop,
     )
 
 
-def held_to(terms: Terms, options: Mapping[str, Any], view: View, night: Callable[[], int]) -> int:
-    """Run the night with its permissions and its commands. Gives its exit code."""
+def held_to(terms: Terms, options: Mapping[str, Any], events: EventStream, night: Callable[[], int]) -> int:
+    """Run the night with its permissions and its commands. Gives its exit code; raises what the listener raised."""
     said = _filled(options)
     hooks = parse_hooks(said["on_finish"], said["on_failure"], said["on_late"])
     with made_with(terms.mode):
-        return ringing(hooks, view, night)
+        code = ringing(hooks, events, night)
+    if events.raised is not None:
+        raise events.raised
+    return code
 
 
 def _filled(options: Mapping[str, Any]) -> dict[str, Any]:

@@ -2,39 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Unpack
 
-from rushlight.batch.api.nights import Cancel, NightOptions, Told, crew_for, held_to, terms_for
+from rushlight.batch.api.nights import (
+    Cancel,
+    NightOptions,
+    OnEvent,
+    crew_for,
+    events_for,
+    held_to,
+    terms_for,
+)
 from rushlight.batch.api.render import RenderResult
 from rushlight.batch.api.requests import RequestOptions, request_of
-from rushlight.batch.interrupts import Stop
 from rushlight.batch.queue.store import QueuedJob, open_store
 from rushlight.batch.run import queue_operations as operations
+from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.forecast import next_time
-from rushlight.batch.run.progress import View
 
 __all__ = [
     "QueueChange",
     "QueueJob",
     "QueueResult",
     "add",
-    "add_told",
-    "change_told",
     "drop",
     "hold",
     "list",
     "release",
     "retry",
     "run",
-    "run_told",
 ]
 
 Place = str | Path
-OnEvent = Callable[[dict[str, Any]], None]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,6 +77,7 @@ class QueueChange:
 
     queue: QueueResult
     problems: tuple[str, ...]
+    code: int  # the command's exit code
 
 
 def add(
@@ -87,25 +91,11 @@ def add(
     **options: Unpack[RequestOptions],
 ) -> QueueChange:
     """Queue what the recipe says of every clip of each list; what is there and unchanged is left alone."""
-    view = Told(on_event, Stop())
-    add_told(lists, out=out, queue=queue, priority=priority, replaced=replaced, view=view, **options)
-    return _changed(queue, view)
-
-
-def add_told(
-    lists: Place | Iterable[Place],
-    *,
-    out: Place,
-    queue: Place | None = None,
-    priority: int = 0,
-    replaced: str = "keep",
-    view: View,
-    **options: Unpack[RequestOptions],
-) -> int:
-    """The same, told to a view. Gives the exit code of the command."""
+    events = events_for(on_event, Cancel())
     several = (lists,) if isinstance(lists, str | Path) else lists
     requests = [request_of(path, options, out=out, replaced=replaced) for path in several]
-    return operations.add(requests, queue=_queue(queue), priority=priority, view=view)
+    code = operations.add(requests, queue=_queue(queue), priority=priority, events=events)
+    return _changed(queue, events, code)
 
 
 def run(
@@ -120,60 +110,62 @@ def run(
     """Run the queue; lists added meanwhile join in. `until` ("05:30") starts nothing after that time of day; `stay` waits
     for more when all is done, until it is cancelled. Events, `cancel` and errors are as for `render`."""
     cancel = cancel or Cancel()
-    view = Told(on_event, cancel.stop)
-    run_told(queue=queue, until=until, stay=stay, view=view, cancel=cancel, **options)
-    if view.ending.raised is not None:
-        raise view.ending.raised
-    return RenderResult.of(view.ending.summaries)
-
-
-def run_told(
-    *,
-    queue: Place | None = None,
-    until: str = "",
-    stay: bool = False,
-    view: View,
-    cancel: Cancel | None = None,
-    **options: Unpack[NightOptions],
-) -> int:
-    """The same, told to a view. Gives the exit code of the command."""
-    terms = terms_for(options, view, cancel)
+    events = events_for(on_event, cancel)
+    terms = terms_for(options, events, cancel)
     end = next_time(until, datetime.now(UTC)) if until else None
 
     def night() -> int:
         crew = crew_for(options)
-        return operations.run_queue(_queue(queue), crew=crew, until=end, stay=stay, view=view, terms=terms)
+        return operations.run_queue(
+            _queue(queue), crew=crew, until=end, stay=stay, events=events, terms=terms
+        )
 
-    return held_to(terms, options, view, night)
+    code = held_to(terms, options, events, night)
+    return RenderResult.of(events, code)
 
 
-def hold(clips: Place | Iterable[str] = (), *, all: bool = False, queue: Place | None = None) -> QueueChange:
+def hold(
+    clips: Place | Iterable[str] = (),
+    *,
+    all: bool = False,
+    queue: Place | None = None,
+    on_event: OnEvent | None = None,
+) -> QueueChange:
     """Keep clips (names or patterns) from being started."""
-    return _change("hold", clips, all, queue)
+    return _change("hold", clips, all, queue, on_event)
 
 
 def release(
-    clips: Place | Iterable[str] = (), *, all: bool = False, queue: Place | None = None
+    clips: Place | Iterable[str] = (),
+    *,
+    all: bool = False,
+    queue: Place | None = None,
+    on_event: OnEvent | None = None,
 ) -> QueueChange:
     """Let held clips be started again."""
-    return _change("release", clips, all, queue)
+    return _change("release", clips, all, queue, on_event)
 
 
-def retry(clips: Place | Iterable[str] = (), *, all: bool = False, queue: Place | None = None) -> QueueChange:
+def retry(
+    clips: Place | Iterable[str] = (),
+    *,
+    all: bool = False,
+    queue: Place | None = None,
+    on_event: OnEvent | None = None,
+) -> QueueChange:
     """Queue failed and set-aside clips again; rows that were wrong are read again from their lists."""
-    return _change("retry", clips, all, queue)
+    return _change("retry", clips, all, queue, on_event)
 
 
-def drop(clips: Place | Iterable[str] = (), *, all: bool = False, queue: Place | None = None) -> QueueChange:
+def drop(
+    clips: Place | Iterable[str] = (),
+    *,
+    all: bool = False,
+    queue: Place | None = None,
+    on_event: OnEvent | None = None,
+) -> QueueChange:
     """Take clips out of the queue; what was delivered stays."""
-    return _change("drop", clips, all, queue)
-
-
-def change_told(
-    what: str, clips: Sequence[str], *, all: bool = False, queue: Place | None = None, view: View
-) -> int:
-    """One of these, told to a view. Gives the exit code of the command."""
-    return operations.change(_queue(queue), what, clips, everything=all, view=view)
+    return _change("drop", clips, all, queue, on_event)
 
 
 def list(*, queue: Place | None = None) -> QueueResult:
@@ -188,17 +180,23 @@ def list(*, queue: Place | None = None) -> QueueResult:
     )
 
 
-def _change(what: str, clips: Place | Iterable[str], everything: bool, queue: Place | None) -> QueueChange:
-    view = Told(None, Stop())
+def _change(
+    what: str,
+    clips: Place | Iterable[str],
+    everything: bool,
+    queue: Place | None,
+    on_event: OnEvent | None,
+) -> QueueChange:
+    events = events_for(on_event, Cancel())
     several = (str(clips),) if isinstance(clips, str | Path) else tuple(clips)
-    change_told(what, several, all=everything, queue=queue, view=view)
-    return _changed(queue, view)
+    code = operations.change(_queue(queue), what, several, everything=everything, events=events)
+    return _changed(queue, events, code)
 
 
-def _changed(queue: Place | None, view: Told) -> QueueChange:
-    if view.ending.raised is not None:
-        raise view.ending.raised
-    return QueueChange(queue=list(queue=queue), problems=tuple(view.ending.problems))
+def _changed(queue: Place | None, events: EventStream, code: int) -> QueueChange:
+    if events.raised is not None:
+        raise events.raised
+    return QueueChange(queue=list(queue=queue), problems=tuple(events.problems), code=code)
 
 
 def _queue(given: Place | None) -> Path:

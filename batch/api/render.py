@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Unpack
@@ -11,21 +11,21 @@ from rushlight.batch.api.nights import (
     Cancel,
     NightOptions,
     NotMade,
-    Told,
+    OnEvent,
     crew_for,
+    events_for,
     held_to,
     not_made,
     terms_for,
 )
 from rushlight.batch.api.requests import NAMES, RequestOptions, request_of
-from rushlight.batch.exit_codes import WRONG
 from rushlight.batch.plan.model import Plan
-from rushlight.batch.run.progress import View, summary_document
+from rushlight.batch.run.event_stream import EventStream, summary_document
 from rushlight.batch.run.render import render as run
 from rushlight.batch.run.render_from import render_again
 from rushlight.pipelines.errors import OptionError
 
-__all__ = ["RenderResult", "render", "render_told"]
+__all__ = ["RenderResult", "render"]
 
 Place = str | Path
 
@@ -52,11 +52,13 @@ class RenderResult:
     seconds: float
     out: Path
     folders: Mapping[str, Mapping[str, Any]]  # all lists of each output folder, by its path
+    problems: tuple[str, ...]  # what was wrong with the request, or of a queue that waits for a person
+    code: int  # the command's exit code
 
     @classmethod
-    def of(cls, summaries: list[dict[str, Any]]) -> RenderResult:
+    def of(cls, events: EventStream, code: int) -> RenderResult:
         """From the summaries of its lists (`from_` may have several, and a queue that has nothing to run has none)."""
-        summaries = summaries or [summary_document(Plan(), None, [], Path(), 0.0) | {"folders": {}}]
+        summaries = events.summaries or [summary_document(Plan(), None, [], Path(), 0.0) | {"folders": {}}]
 
         def all_of(name: str) -> list[Any]:
             return [each for summary in summaries for each in summary[name]]
@@ -72,6 +74,8 @@ class RenderResult:
             seconds=sum(summary["seconds"] for summary in summaries),
             out=Path(summaries[-1]["out"]),
             folders=summaries[-1]["folders"],
+            problems=tuple(events.problems),
+            code=code,
         )
 
 
@@ -80,7 +84,7 @@ def render(
     *,
     out: Place | None = None,
     from_: Place | None = None,
-    on_event: Callable[[dict[str, Any]], None] | None = None,
+    on_event: OnEvent | None = None,
     cancel: Cancel | None = None,
     **options: Unpack[RenderOptions],
 ) -> RenderResult:
@@ -93,41 +97,23 @@ def render(
     not answer.
     """
     cancel = cancel or Cancel()
-    view = Told(on_event, cancel.stop)
-    code = render_told(list, out=out, from_=from_, view=view, cancel=cancel, **options)
-    ending = view.ending
-    if ending.raised is not None:
-        raise ending.raised
-    if ending.refusal or not ending.summaries or (code == WRONG):
-        raise OptionError("; ".join((ending.refusal, *ending.problems)).lstrip("; "))
-    return RenderResult.of(ending.summaries)
-
-
-def render_told(
-    list: Place | None = None,
-    *,
-    out: Place | None = None,
-    from_: Place | None = None,
-    view: View,
-    cancel: Cancel | None = None,
-    **options: Unpack[RenderOptions],
-) -> int:
-    """The same, told to a view. Gives the exit code of the command."""
+    events = events_for(on_event, cancel)
     given: dict[str, Any] = dict(options)
     night_options = {name: given.pop(name) for name in NightOptions.__annotations__ if name in given}
-    terms = terms_for(night_options, view, cancel)
+    terms = terms_for(night_options, events, cancel)
     again = _again(list, out, from_, given)
 
     def night() -> int:
         crew = crew_for(night_options)
         if from_ is not None:
-            return render_again(Path(from_), given=again, crew=crew, view=view, terms=terms)
+            return render_again(Path(from_), given=again, crew=crew, events=events, terms=terms)
         more = {name: given[name] for name in ("strict", "hash_originals", "replaced") if name in given}
         asked = {name: value for name, value in given.items() if name not in more}
         request = request_of(list or Path(), asked, out=out, **more)
-        return run(request, crew=crew, view=view, terms=terms)
+        return run(request, crew=crew, events=events, terms=terms)
 
-    return held_to(terms, night_options, view, night)
+    code = held_to(terms, night_options, events, night)
+    return RenderResult.of(events, code)
 
 
 def _again(

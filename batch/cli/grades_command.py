@@ -7,8 +7,8 @@ from typing import Any
 
 from rushlight.batch.api.grades import grades
 from rushlight.batch.api.requests import Undone
-from rushlight.batch.console import say, say_json
-from rushlight.batch.text_tables import print_table
+from rushlight.batch.cli.console import say, say_json
+from rushlight.batch.cli.text_tables import print_table
 
 __all__ = ["show_grades"]
 

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.batch.api.look import look
-from rushlight.batch.console import say, say_json
-from rushlight.batch.text_tables import print_table
+from rushlight.batch.cli.console import say, say_json
+from rushlight.batch.cli.text_tables import print_table
 
 __all__ = ["show_look"]
 

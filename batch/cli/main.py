@@ -12,12 +12,12 @@ from typing import Any
 
 import click
 
+from rushlight.batch.cli.console import say, say_json
 from rushlight.batch.cli.night_options import crew_options, night_options, replaced_option, watched
 from rushlight.batch.cli.queue_commands import queue_commands
-from rushlight.batch.console import say, say_json
+from rushlight.batch.cli.terminal_or_log import is_terminal, let_go
 from rushlight.batch.exit_codes import DONE, FAULT, PARTLY, STOPPED, WRONG
 from rushlight.batch.interrupts import listening
-from rushlight.batch.terminal_or_log import is_terminal, let_go
 from rushlight.pipelines.errors import InputError, QueueError, RushlightError
 from rushlight.pipelines.visible_text import visible
 
@@ -163,12 +163,12 @@ def _given(options: dict[str, Any], origin: Path | None) -> dict[str, Any]:
 @functools.partial(_answering, night=True)
 def render(clip_list: Path | None, origin: Path | None, **options: Any) -> int:
     """Make what RECIPE says of every clip of LIST; what is there and unchanged is left alone."""
-    from rushlight.batch.api.render import render_told
-    from rushlight.batch.run.progress import view
+    from rushlight.batch.api.render import render as make
+    from rushlight.batch.cli.progress import view
 
     show = view(quiet=options.pop("quiet"), as_json=options.pop("as_json"))
     given = _given(options, origin)
-    return watched(show, lambda: render_told(clip_list, from_=origin, view=show, **given))
+    return watched(show, lambda: make(clip_list, from_=origin, on_event=show, **given).code)
 
 
 @cli.command()

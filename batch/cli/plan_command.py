@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from rushlight.batch.api.plan import plan
+from rushlight.batch.cli.console import say_json
 from rushlight.batch.cli.plan_page import print_plan
-from rushlight.batch.console import say_json
 from rushlight.batch.exit_codes import DONE, PARTLY, WRONG
 
 __all__ = ["show_plan"]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from rushlight.batch.api.plan_document import near, short_grade
-from rushlight.batch.console import say, say_wrapped
-from rushlight.batch.text_tables import print_table
+from rushlight.batch.cli.console import say, say_wrapped
+from rushlight.batch.cli.text_tables import print_table
 from rushlight.pipelines.counted import counted
 
 __all__ = ["print_plan"]

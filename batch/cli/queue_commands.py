@@ -49,10 +49,10 @@ def queue_commands(
     @answering
     def add(clip_lists: tuple[Path, ...], **options: Any) -> int:
         """Queue what RECIPE says of every clip of each LIST; what is there and unchanged is left alone."""
-        from rushlight.batch.api.queue import add_told
-        from rushlight.batch.run.progress import view
+        from rushlight.batch.api.queue import add
+        from rushlight.batch.cli.progress import view
 
-        return add_told(clip_lists, view=view(quiet=False, as_json=False), **options)
+        return add(clip_lists, on_event=view(quiet=False, as_json=False), **options).code
 
     @queue.command()
     @click.option("--until", default="", metavar="HH:MM", help="Start nothing after this time of day.")
@@ -65,11 +65,11 @@ def queue_commands(
     @partial(answering, night=True)
     def run(**options: Any) -> int:
         """Run the queue. Lists added meanwhile join in."""
-        from rushlight.batch.api.queue import run_told
-        from rushlight.batch.run.progress import view
+        from rushlight.batch.api.queue import run
+        from rushlight.batch.cli.progress import view
 
         show = view(quiet=options.pop("quiet"), as_json=options.pop("as_json"))
-        return watched(show, lambda: run_told(view=show, **options))
+        return watched(show, lambda: run(on_event=show, **options).code)
 
     @queue.command("list")
     @click.option("--json", "as_json", is_flag=True, help="Every job, as one JSON document.")
@@ -92,10 +92,10 @@ def _change_command(name: str, answering: Callable[[Command], Command]) -> Comma
     @_queue_option
     @answering
     def change(clips: tuple[str, ...], everything: bool, queue: Path | None) -> int:
-        from rushlight.batch.api.queue import change_told
-        from rushlight.batch.run.progress import view
+        from rushlight.batch.api import queue as queues
+        from rushlight.batch.cli.progress import view
 
         show = view(quiet=False, as_json=False)
-        return change_told(name, clips, all=everything, queue=queue, view=show)
+        return int(getattr(queues, name)(clips, all=everything, queue=queue, on_event=show).code)
 
     return change

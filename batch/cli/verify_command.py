@@ -15,8 +15,8 @@ from rushlight.batch.api.verify import (
     VerifyResult,
     verify,
 )
-from rushlight.batch.console import say, say_json, say_wrapped
-from rushlight.batch.text_tables import print_table
+from rushlight.batch.cli.console import say, say_json, say_wrapped
+from rushlight.batch.cli.text_tables import print_table
 from rushlight.pipelines.counted import counted
 
 __all__ = ["show_verify"]

@@ -12,9 +12,10 @@ from rushlight.batch.records.job_record import Replaced
 from rushlight.batch.records.shape import Count, Number, Shape
 from rushlight.batch.records.summary import Sums
 
-__all__ = ["EVENT", "EVENTS", "event_document"]
+__all__ = ["EVENT", "EVENTS", "EventDocument", "event_document"]
 
 EVENT = "rushlight-event-1"
+EventDocument = dict[str, Any]  # an event in plain values
 
 
 class _Event(Shape):
@@ -33,10 +34,34 @@ Clip = Annotated[str, Field(description="Clip as the list names it.")]
 class Told(_Event):
     """Something to know, or something wrong, of the request as a whole."""
 
-    event: Literal["problem", "refused", "warning"] = Field(
-        description="problem: something wrong; refused: nothing is made; warning: something to know."
+    event: Literal["note", "problem", "refused", "warning"] = Field(
+        description="note: how it goes; problem: something wrong; refused: nothing is made; warning: something to know."
     )
     text: str = Field(description="Sentence for people.")
+
+
+class FolderTaken(_Event):
+    """An output folder is written to from now on."""
+
+    event: Literal["folder"] = Field(description="folder.")
+    out: str = Field(description="Path of the output folder.")
+
+
+class Queued(_Event):
+    """Clips of a list joined the queue."""
+
+    event: Literal["queued"] = Field(description="queued.")
+    list: str = Field(description="Path of the list.")
+    clips: Count = Field(description="Clips that were queued.")
+    unchanged: Count = Field(description="Clips that were made earlier and are as they were.")
+    set_aside: Count = Field(description="Rows that are wrong.")
+
+
+class Reported(_Event):
+    """The pages of an output folder are made."""
+
+    event: Literal["report"] = Field(description="report.")
+    page: str = Field(description="Path of the page to open.")
 
 
 class Begun(_Event):
@@ -48,6 +73,20 @@ class Begun(_Event):
     workers: Count = Field(description="Processes that work.")
 
 
+class Over(_Event):
+    """The workers are let go; work may begin again."""
+
+    event: Literal["end"] = Field(description="end.")
+
+
+class Started(_Event):
+    """Work on a clip begins."""
+
+    event: Literal["started"] = Field(description="started.")
+    clip: Clip
+    frames: Count = Field(default=0, description="Frames of it that were made in an earlier run.")
+
+
 class SegmentMade(_Event):
     """A segment of a clip is made."""
 
@@ -56,6 +95,7 @@ class SegmentMade(_Event):
     frames: Count = Field(description="Frames made since the beginning.")
     of: Count = Field(description="Frames that are to be made.")
     per_second: Number = Field(description="Frames a second since the beginning.")
+    clip_frames: Count = Field(default=0, description="Frames made of the clip.")
 
 
 class PhaseTold(_Event):
@@ -86,13 +126,14 @@ class Delivered(_Event):
     outputs: list[str] = Field(default=[], description="Paths of all its files, from the output folder.")
     warnings: list[str] = Field(default=[], description="Things to know of the clip, a sentence each.")
     replaced: list[Replaced] = Field(default=[], description="Files that this revision replaced.")
+    revision: Count = Field(default=1, description="Revision of the clip.")
 
 
 class ClipTold(_Event):
     """A clip's event other than its delivery."""
 
-    event: Literal["started", "failed", "set aside", "changed", "retry"] = Field(
-        description="started; failed; set aside; changed: its original, it is planned again; retry: it is tried again."
+    event: Literal["failed", "set aside", "changed", "retry"] = Field(
+        description="failed; set aside; changed: its original, it is planned again; retry: it is tried again."
     )
     clip: Clip
     text: str = Field(default="", description="Why, in words.")
@@ -129,7 +170,20 @@ class Ended(_Event, Sums):
 
 EVENTS: TypeAdapter[Any] = TypeAdapter(
     Annotated[
-        Told | Begun | SegmentMade | PhaseTold | Delivered | ClipTold | RunTold | Forecast | Ended,
+        Told
+        | FolderTaken
+        | Queued
+        | Reported
+        | Begun
+        | Over
+        | Started
+        | SegmentMade
+        | PhaseTold
+        | Delivered
+        | ClipTold
+        | RunTold
+        | Forecast
+        | Ended,
         Field(discriminator="event"),
     ]
 )

@@ -46,6 +46,9 @@ class Sums(Shape):
     failed: list[ClipError] = Field(default=[], description="Clips that failed.")
     left: Count = Field(default=0, description="Clips that are left to do.")
     stopped: bool = Field(default=False, description="Whether it was stopped before all was done.")
+    stopped_how: str = Field(
+        default="", description="How it was stopped, in words; may be empty where clips are left."
+    )
     frames: Count = Field(default=0, description="Frames that were delivered.")
     seconds: Number = Field(default=0.0, description="Time that it took, in seconds of the clock.")
     out: str = Field(default="", description="Output folder, or how many there are.")

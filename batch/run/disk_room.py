@@ -20,7 +20,7 @@ from rushlight.batch.run.events import Event
 from rushlight.pipelines.errors import RushlightError, from_os, no_room
 
 if TYPE_CHECKING:
-    from rushlight.batch.run.progress import View
+    from rushlight.batch.run.event_stream import EventStream
 
 __all__ = ["Disks", "Room"]
 
@@ -37,8 +37,8 @@ T = TypeVar("T")
 class Room:
     """Writes that wait for room. `patient` is False for who would rather have the error: a person is there."""
 
-    def __init__(self, view: View, stop: Stop, *, patient: bool = True) -> None:
-        self.view, self.stop, self.patient = view, stop, patient
+    def __init__(self, events: EventStream, stop: Stop, *, patient: bool = True) -> None:
+        self.events, self.stop, self.patient = events, stop, patient
 
     def to(self, place: Path, write: Callable[[], T], *, begun: Future[T] | None = None) -> T:
         """Result of `write`, once there was room for it where `place` lies; `begun` is its first attempt.
@@ -55,12 +55,12 @@ class Room:
                 if not paused:
                     paused = True
                     ours = from_os(error, place) if isinstance(error, OSError) else error
-                    self.view.event(Event(what="paused", text=f"{ours}; make room and it goes on"))
+                    self.events.event(Event(what="paused", text=f"{ours}; make room and it goes on"))
                 begun = None
                 self._wait(place)
             else:
                 if paused:
-                    self.view.event(Event(what="resumed", text="it goes on"))
+                    self.events.event(Event(what="resumed", text="it goes on"))
                 return found
 
     def _wait(self, place: Path) -> None:

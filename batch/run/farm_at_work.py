@@ -17,7 +17,7 @@ from rushlight.batch.run.forecast import Deadline
 if TYPE_CHECKING:
     from rushlight.batch.farm.tasks import Farm
     from rushlight.batch.farm.worker_options import Crew
-    from rushlight.batch.run.progress import View
+    from rushlight.batch.run.event_stream import EventStream
     from rushlight.pipelines.job.spec import JobSpec
     from rushlight.pipelines.originals.probe import Facts
 
@@ -25,10 +25,12 @@ __all__ = ["farm_at_work", "prepared_for", "run_on"]
 
 
 @contextmanager
-def farm_at_work(crew: Crew, count: int, *, view: View, stop: Stop, closing: ExitStack) -> Iterator[Farm]:
+def farm_at_work(
+    crew: Crew, count: int, *, events: EventStream, stop: Stop, closing: ExitStack
+) -> Iterator[Farm]:
     """The workers, `count` of them where they are this machine's. They end while the caller goes on; `closing` waits for
     them. QueueError where a farm does not answer or a worker of it does not fit."""
-    farm = crew.farm(count, tell=view.warning, gone=_given_up(stop, view), ahead=Work().modules)
+    farm = crew.farm(count, tell=events.warning, gone=_given_up(stop, events), ahead=Work().modules)
     try:
         yield farm
     finally:
@@ -36,16 +38,18 @@ def farm_at_work(crew: Crew, count: int, *, view: View, stop: Stop, closing: Exi
         ending = Thread(target=farm.close, kwargs={"now": now}, name="end of the farm")
         ending.start()
         closing.callback(ending.join)
-        view.end()
+        events.end()
 
 
-def prepared_for(jobs: Iterable[tuple[JobSpec, Facts | None]], farm: Farm, *, view: View, stop: Stop) -> None:
+def prepared_for(
+    jobs: Iterable[tuple[JobSpec, Facts | None]], farm: Farm, *, events: EventStream, stop: Stop
+) -> None:
     """The machine prepared for these jobs, with words where that takes long."""
 
     def tell(done: int, total: int) -> None:
         seconds = seconds_to_prepare(total)
         text = "" if done else f"{PREPARING}, once: about {seconds:.0f} s"
-        view.event(phase(PREPARING, done, total, text=text, ends=time.time() + (0 if done else seconds)))
+        events.event(phase(PREPARING, done, total, text=text, ends=time.time() + (0 if done else seconds)))
 
     with minded(stop):
         prepare_machine(farm, jobs, tell=tell, stopped=lambda: stop.asked)
@@ -55,7 +59,7 @@ def run_on(
     farm: Farm,
     store: Store,
     *,
-    view: View,
+    events: EventStream,
     stop: Stop,
     terms: Terms,
     place: Place,
@@ -70,7 +74,7 @@ def run_on(
         return run(
             store,
             farm,
-            on_event=view.event,
+            on_event=events.event,
             stop=stop,
             keep_free=terms.keep_free,
             stay=stay,
@@ -80,12 +84,12 @@ def run_on(
         )
 
 
-def _given_up(stop: Stop, view: View) -> Callable[[str], None]:
+def _given_up(stop: Stop, events: EventStream) -> Callable[[str], None]:
     """Give up where the farm as a whole is lost: stop now, so that what is left is taken up later."""
 
     def gone(text: str) -> None:
         if stop.level < 2:
             stop.level = 2
-            view.problem(text)
+            events.problem(text)
 
     return gone

@@ -25,8 +25,8 @@ from rushlight.pipelines.errors import InputError, OptionError, QueueError
 from rushlight.pipelines.visible_text import json_text
 
 if TYPE_CHECKING:
+    from rushlight.batch.run.event_stream import EventStream
     from rushlight.batch.run.events import Event
-    from rushlight.batch.run.progress import View
 
 __all__ = ["SECONDS", "Hooks", "parse_hooks", "ringing", "run_hook"]
 
@@ -87,22 +87,22 @@ def _unfit(program: str) -> str:
     return ""
 
 
-def ringing(hooks: Hooks, view: View, night: Callable[[], int]) -> int:
+def ringing(hooks: Hooks, events: EventStream, night: Callable[[], int]) -> int:
     """Run the night, then the commands, also where it ends by an error. Gives the night's exit code.
 
     The summary has `status` ("done", "partly": some clips were not delivered, "refused", "stopped" with work
-    left, "broken off" by an error), what the view was told last, `error`, `host` and `time`. When the night first
+    left, "broken off" by an error), what was told last, `error`, `host` and `time`. When the night first
     pauses for want of a disk, the command for failures is run beside it, with the status "paused"; when by its measured
     speed it will first be late, the command for that, with "late" and the forecast.
     """
-    view.ended = {}
-    view.watch = _Rings(hooks, view)
+    events.ended = {}
+    events.watch = _Rings(hooks, events)
     try:
         code = night()
     except BaseException as error:
-        _ring(hooks, view, _status_of(error), str(error) or type(error).__name__)
+        _ring(hooks, events, _status_of(error), str(error) or type(error).__name__)
         raise
-    _ring(hooks, view, _STATUS.get(code, "broken off"), "")
+    _ring(hooks, events, _STATUS.get(code, "broken off"), "")
     return code
 
 
@@ -115,8 +115,8 @@ def _status_of(error: BaseException) -> str:
 class _Rings:
     """Rings at the first pause only, since a disk at the brink may pause a hundred times a night, and once for late."""
 
-    def __init__(self, hooks: Hooks, view: View) -> None:
-        self.hooks, self.view = hooks, view
+    def __init__(self, hooks: Hooks, events: EventStream) -> None:
+        self.hooks, self.events = hooks, events
         self.rung: set[str] = set()
 
     def __call__(self, event: Event) -> None:
@@ -131,7 +131,7 @@ class _Rings:
         threading.Thread(target=self.ring, args=(option, words, document), daemon=True).start()
 
     def ring(self, option: str, words: tuple[str, ...], document: dict[str, Any]) -> None:
-        _say(self.view, option, run_hook(words, document))
+        _say(self.events, option, run_hook(words, document))
 
 
 def _document(status: str, error: str) -> dict[str, Any]:
@@ -145,16 +145,16 @@ def _document(status: str, error: str) -> dict[str, Any]:
     }
 
 
-def _ring(hooks: Hooks, view: View, status: str, error: str) -> None:
-    summary = _document(status, error) | view.ended
+def _ring(hooks: Hooks, events: EventStream, status: str, error: str) -> None:
+    summary = _document(status, error) | events.ended
     if status != "done":
-        _say(view, "--on-failure", run_hook(hooks.failure, summary))
-    _say(view, "--on-finish", run_hook(hooks.finish, summary))
+        _say(events, "--on-failure", run_hook(hooks.failure, summary))
+    _say(events, "--on-finish", run_hook(hooks.finish, summary))
 
 
-def _say(view: View, option: str, fault: str) -> None:
+def _say(events: EventStream, option: str, fault: str) -> None:
     if fault:
-        view.problem(f"{option}: {fault}; what was delivered is not touched by it")
+        events.problem(f"{option}: {fault}; what was delivered is not touched by it")
 
 
 def run_hook(words: tuple[str, ...], summary: dict[str, Any], *, seconds: float = SECONDS) -> str:

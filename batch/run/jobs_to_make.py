@@ -26,7 +26,7 @@ from rushlight.pipelines.recipe.model import Recipe
 
 if TYPE_CHECKING:
     from rushlight.batch.plan.request_ledger import Day
-    from rushlight.batch.run.progress import View
+    from rushlight.batch.run.event_stream import EventStream
 
 __all__ = ["fields_of_clip", "jobs_of", "make_folder"]
 
@@ -70,11 +70,11 @@ def make_folder(out: Path) -> None:
 
 
 def jobs_of(
-    prepared: Prepared, out: Path, view: View, room: Room | None = None, *, renewed: bool = True
+    prepared: Prepared, out: Path, events: EventStream, room: Room | None = None, *, renewed: bool = True
 ) -> tuple[list[Turn], list[PlannedClip], Day]:
     """Turns to be made in `out`, clips that are there, and the whole day of the folder; inputs and bad rows are kept.
     `renewed`: what was dropped from the queue is asked for again."""
-    room = room or Room(view, Stop(), patient=False)
+    room = room or Room(events, Stop(), patient=False)
     plan = prepared.plan
     refuse_links(out)
     log = read_log(out)
@@ -82,20 +82,20 @@ def jobs_of(
     turns, settled = _turns(prepared, out, records)
     refuse_links(out, sorted({o.folder for turn in turns for o in turn.spec.outputs}))
     for refused in log.refused:
-        view.warning(f"{refused.error}; {refused.name} counts as not made yet")
+        events.warning(f"{refused.error}; {refused.name} counts as not made yet")
     for text in plan.warnings:
-        view.warning(text)
+        events.warning(text)
     days: list[Day] = []
 
     def kept() -> None:
         make_folder(out)
-        days.append(account_for(prepared, out, records, view, renewed=renewed))
+        days.append(account_for(prepared, out, records, events, renewed=renewed))
         keep_inputs(prepared, out)
 
     room.to(out, kept)
     media = days[-1].media
     if media and (unnamed := sum(len(media[name]) for name in ("not_listed", "absent", "unreadable"))):
-        view.warning(
+        events.warning(
             f"{counted(unnamed, 'original')} not in the list, not readable or missing from the media: `rushlight plan` names them"
             f" ({media_text(media)})"
         )

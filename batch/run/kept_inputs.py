@@ -203,9 +203,7 @@ def _keep(out: Path, name: str, data: bytes) -> None:
         write(out, name, data)
 
 
-def bake_looks(
-    out: Path, specs: list[JobSpec], on_baked: Callable[[int], None], kept: Path | None = None
-) -> list[JobSpec]:
+def bake_looks(out: Path, specs: list[JobSpec], kept: Path | None = None) -> list[JobSpec]:
     """Bake every look that a movie asks for and measure every look's patches, once; the jobs name the files.
 
     `kept`: an output folder whose baked looks are taken, where it has them. Looks that share no lattice are baked side by side.
@@ -233,7 +231,6 @@ def bake_looks(
         ]
         for part in as_completed(parts):
             known |= part.result()
-            on_baked(len(known))
     measured = {
         name: {"patches": patches(look), "no_light": float(look.working.encode(0.0))}
         for name, look in looks.items()

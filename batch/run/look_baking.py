@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,11 +17,11 @@ from rushlight.pipelines.job.spec import digest_of
 __all__ = ["baked"]
 
 
-def baked(prepared: Prepared, out: Path, turns: list[Turn], on_baked: Callable[[int], None]) -> list[Turn]:
+def baked(prepared: Prepared, out: Path, turns: list[Turn]) -> list[Turn]:
     """`bake_looks` of a plan's jobs; those that are left out are among what the plan calls broken, and in the log."""
     kept = prepared.request.origin
     try:
-        return _with_looks(out, turns, on_baked, kept)
+        return _with_looks(out, turns, kept)
     except (OSError, ResourceError):
         raise
     except Exception:  # of one look: which, is found by baking each for itself
@@ -33,7 +32,7 @@ def baked(prepared: Prepared, out: Path, turns: list[Turn], on_baked: Callable[[
     found: dict[int, Turn] = {}
     for group in alike.values():
         try:
-            made = _with_looks(out, group, on_baked, kept)
+            made = _with_looks(out, group, kept)
         except (OSError, ResourceError):
             raise
         except Exception as error:
@@ -43,10 +42,8 @@ def baked(prepared: Prepared, out: Path, turns: list[Turn], on_baked: Callable[[
     return [found[id(turn)] for turn in turns if id(turn) in found]
 
 
-def _with_looks(
-    out: Path, turns: list[Turn], on_baked: Callable[[int], None], kept: Path | None
-) -> list[Turn]:
-    specs = bake_looks(out, [turn.spec for turn in turns], on_baked, kept)
+def _with_looks(out: Path, turns: list[Turn], kept: Path | None) -> list[Turn]:
+    specs = bake_looks(out, [turn.spec for turn in turns], kept)
     return [replace(turn, spec=spec) for turn, spec in zip(turns, specs, strict=True)]
 
 

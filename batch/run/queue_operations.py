@@ -39,7 +39,7 @@ from rushlight.pipelines.job.spec import JobSpec, digest_of
 if TYPE_CHECKING:
     from rushlight.batch.farm.tasks import Farm
     from rushlight.batch.farm.worker_options import Crew
-    from rushlight.batch.run.progress import View
+    from rushlight.batch.run.event_stream import EventStream
 
 LOOKED_AT = 8  # jobs
 
@@ -51,26 +51,28 @@ def default_queue() -> Path:
     return state_folder() / "queue.sqlite"
 
 
-def add(requests: Sequence[Request], *, queue: Path, priority: int, view: View) -> int:
+def add(requests: Sequence[Request], *, queue: Path, priority: int, events: EventStream) -> int:
     """Queue what is missing, changed or damaged of every list. Gives 1 where rows were set aside.
 
     Originals that grow are waited for, after everything else is queued.
     """
     with open_store(queue) as store:
-        wrong = sum([_read_list(store, request, priority, view) for request in requests])
+        wrong = sum([_read_list(store, request, priority, events) for request in requests])
     return PARTLY if wrong else DONE
 
 
-def _read_list(store: Store, request: Request, priority: int, view: View, *, again: bool = False) -> int:
+def _read_list(
+    store: Store, request: Request, priority: int, events: EventStream, *, again: bool = False
+) -> int:
     """Queue what is to be made of a list; `again`: leave alone what stands in the queue as it is. Gives the number of its bad rows."""
     growth, prepared, added = Growth(), prepare(request), _Added()
     waited: list[Path] | None = None
     while True:
         waiting = growth.take_out(prepared.plan)
-        _put_in(store, request, prepared, waited, priority, view, again=again, added=added)
+        _put_in(store, request, prepared, waited, priority, events, again=again, added=added)
         if not waiting:
             return len(added.bad)
-        view.event(Event(what="waiting", text=growing_text(waiting)))
+        events.event(Event(what="waiting", text=growing_text(waiting)))
         growth.wait(waiting, lambda: False)
         waited, prepared = waiting, prepare(request)
 
@@ -89,7 +91,7 @@ def _put_in(
     prepared: Prepared,
     originals: Collection[Path] | None,
     priority: int,
-    view: View,
+    events: EventStream,
     room: Room | None = None,
     *,
     again: bool = False,
@@ -99,8 +101,8 @@ def _put_in(
     assert request.out is not None
     added = added or _Added()
     out = request.out.absolute()
-    room = room or Room(view, Stop(), patient=False)
-    found, settled, day = jobs_of(prepared, out, view, room, renewed=originals is None and not again)
+    room = room or Room(events, Stop(), patient=False)
+    found, settled, day = jobs_of(prepared, out, events, room, renewed=originals is None and not again)
     suffix = f"@{digest_of(str(out), 8)}"
     wanted = [turn for turn in found if turn.spec.job not in day.dropped]
     chosen = [turn for turn in wanted if originals is None or Path(turn.spec.source.path) in originals]
@@ -109,7 +111,7 @@ def _put_in(
         chosen = [
             t for t in chosen if {(j.key, j.identity) for j in queued_jobs(out, [t], suffix=suffix)} - known
         ]
-    turns = room.to(out, lambda: baked(prepared, out, chosen, view.baked))
+    turns = room.to(out, lambda: baked(prepared, out, chosen))
     rows = bad_rows(request, prepared, suffix, priority)
     bad = [row for row in rows if row.key.partition("@")[0] not in day.dropped]
     ours = f"/{asking_of(prepared).id}"  # the rows that this request had before, and those whose clip it has taken up
@@ -120,23 +122,21 @@ def _put_in(
     room.to(store.path, lambda: store.add(queued, settled=over))
     for row in bad:
         if added.bad.get(row.key) != row.error:
-            view.problem(row.error)
+            events.problem(row.error)
     added.jobs |= {turn.spec.job for turn in turns}
     added.bad = {row.key: row.error for row in bad}
-    there = f", {len(settled)} made earlier" if settled else ""
-    aside = f", {len(bad)} set aside" if bad else ""
-    view.say(f"{request.clip_list}: {counted(len(added.jobs), 'clip')} queued{there}{aside}")
+    events.queued(request.clip_list, clips=len(added.jobs), unchanged=len(settled), set_aside=len(bad))
 
 
-def _plan_again(store: Store, jobs: Sequence[QueuedJob], view: View, room: Room) -> None:
+def _plan_again(store: Store, jobs: Sequence[QueuedJob], events: EventStream, room: Room) -> None:
     """Plan jobs again, whose originals had changed, from what their output folders keep of their requests."""
     for out in sorted({job.out for job in jobs}):
         ours = {job.key: job for job in jobs if job.out == out}
-        for request in kept_requests(Path(out), view.warning):
+        for request in kept_requests(Path(out), events.warning):
             orders = next(iter(ours.values())).orders
             wanted = replace(request, out=Path(out), replaced=orders.replaced)
             priority = max(job.priority for job in ours.values())
-            _put_in(store, wanted, prepare(wanted), originals_of(ours.values()), priority, view, room)
+            _put_in(store, wanted, prepare(wanted), originals_of(ours.values()), priority, events, room)
         for row in store.rows("queued"):
             old = ours.get(row.key)
             try:
@@ -155,14 +155,14 @@ def run_queue(
     crew: Crew,
     until: datetime | None,
     stay: bool,
-    view: View,
+    events: EventStream,
     terms: Terms,
 ) -> int:
     """Run what is queued, and what joins it; with `stay` wait for more, so that a stop with nothing left is its ordinary
     end. Gives the exit code."""
     stop, summary = terms.stop, Summary()
     stop.until = until.timestamp() if until else None
-    room = Room(view, stop)
+    room = Room(events, stop)
     with ExitStack() as held:
         store = held.enter_context(room.to(queue, lambda: open_store(queue)))
         store.run_alone()
@@ -170,28 +170,28 @@ def run_queue(
         waiting = store.rows("queued")
         odd = store.damaged_rows()
         for _, text in odd:
-            view.problem(text)
+            events.problem(text)
         if not waiting and not stay:
-            view.say("the queue has nothing to run")
+            events.note("the queue has nothing to run")
             waits = bool(store.count(*UNSETTLED))
             code = _unsettled(store, summary, set(), room, terms.mode) if waits else DONE
             return max(code, PARTLY) if odd else code
-        folders = held.enter_context(_Folders(store, view, terms.mode, room))
+        folders = held.enter_context(_Folders(store, events, terms.mode, room))
         try:
             count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
             with (
                 ExitStack() as closing,
-                farm_at_work(crew, count, view=view, stop=stop, closing=closing) as farm,
+                farm_at_work(crew, count, events=events, stop=stop, closing=closing) as farm,
             ):
-                prepared_for(_first_jobs(store, waiting), farm, view=view, stop=stop)
-                view.begin(
+                prepared_for(_first_jobs(store, waiting), farm, events=events, stop=stop)
+                events.begin(
                     clips=len({job.clip_key for job in waiting}),
                     frames=sum(job.frames for job in waiting),
                     workers=farm.slots,
                 )
                 if until:
-                    view.say(f"nothing new is started after {until:%H:%M %Z on %d %B}")
-                _run_all(store, farm, folders, room, summary, stay=stay, view=view, terms=terms)
+                    events.note(f"nothing new is started after {until:%H:%M %Z on %d %B}")
+                _run_all(store, farm, folders, room, summary, stay=stay, events=events, terms=terms)
         except Stopped:
             summary.left, summary.stopped = (
                 store.count("queued", "running"),
@@ -210,7 +210,7 @@ def _unsettled(store: Store, summary: Summary, ran: set[Path], room: Room, mode:
     rows = store.rows(*UNSETTLED)
     aside = {Path(row.out) for row in rows if not row.planned and not pages_are_current(Path(row.out))} - ran
     with (
-        _Folders(store, room.view, mode, room) as folders,
+        _Folders(store, room.events, mode, room) as folders,
         minded(room.stop),
     ):  # their pages are to say so as well
         if not room.stop.level and any([not folders.claim(out) for out in sorted(aside)]):
@@ -218,7 +218,7 @@ def _unsettled(store: Store, summary: Summary, ran: set[Path], room: Room, mode:
     summary.set_aside = [(row.clip, row.error) for row in rows if row.state == "set aside"]
     summary.failed = [(row.clip, row.error) for row in rows if row.state == "failed"]
     outs = sorted(ran | {Path(row.out) for row in rows})
-    room.view.summary(
+    room.events.summary(
         plan=Plan(),
         made=summary,
         settled=[],
@@ -239,7 +239,7 @@ def _run_all(
     summary: Summary,
     *,
     stay: bool,
-    view: View,
+    events: EventStream,
     terms: Terms,
 ) -> None:
     """Run until nothing is left, also of what had to be planned again; what was made is added to `summary`."""
@@ -248,7 +248,7 @@ def _run_all(
         part = run_on(
             farm,
             store,
-            view=view,
+            events=events,
             stop=stop,
             terms=terms,
             place=folders,
@@ -261,7 +261,7 @@ def _run_all(
             return
         still = [j for j in summary.changed.values() if all(map(growth.still, originals_of([j])))]
         if still:
-            _plan_again(store, still, view, room)
+            _plan_again(store, still, events, room)
         else:
             time.sleep(0.5)
         for job in still:
@@ -290,9 +290,9 @@ def _first_jobs(store: Store, waiting: Sequence[QueuedJob]) -> Iterator[tuple[Jo
 class _Folders(Place):
     """The output folders of a queue's run: each locked while it has jobs, its pages made when it has none left."""
 
-    def __init__(self, store: Store, view: View, mode: int | None, room: Room) -> None:
+    def __init__(self, store: Store, events: EventStream, mode: int | None, room: Room) -> None:
         super().__init__(mode)
-        self.store, self.view, self.room = store, view, room
+        self.store, self.events, self.room = store, events, room
         self.ran: set[Path] = set()
         self._locks: dict[Path, Lock] = {}
         self._written: set[Path] = set()
@@ -305,7 +305,7 @@ class _Folders(Place):
         except QueueError as error:
             return f"{error}; its clips wait for that"
         self.ran.add(out)
-        self.view.words.to(out)
+        self.events.folder(out)
         self._written.discard(out)
         return ""
 
@@ -316,7 +316,7 @@ class _Folders(Place):
             return
         left = {Path(job.out) for job in self.store.rows("queued", "held", "running")}
         for out in new:
-            write_pages(out, self.view, self.room)
+            write_pages(out, self.events, self.room)
             self._written.add(out)
             if out not in left:
                 clear_work(out)
@@ -330,7 +330,7 @@ class _Folders(Place):
             lock.release()
 
 
-def change(queue: Path, what: str, clips: Sequence[str], *, everything: bool, view: View) -> int:
+def change(queue: Path, what: str, clips: Sequence[str], *, everything: bool, events: EventStream) -> int:
     """Hold, release, retry or drop the jobs of clips (names or patterns). OptionError where none is meant.
 
     A retry reads the lists of rows that could not be planned again, and gives 1 where some still cannot be.
@@ -353,16 +353,18 @@ def change(queue: Path, what: str, clips: Sequence[str], *, everything: bool, vi
         else:
             before, after = MOVES[what]
             moved = store.move(moved, before, after)
-        _read_again(store, again, view)
+        _read_again(store, again, events)
         left = {row.key for row in store.rows() if not row.planned}
     moved += [row.key for row in again if row.key not in left]
     kept = Counter(row.state for row in meant if row.key not in set(moved))
     others = ", ".join(f"{count} {state}" for state, count in kept.items())
-    view.say(f"{what}: {counted(len(moved), 'clip')}" + (f"; left as they are: {others}" if others else ""))
+    events.note(
+        f"{what}: {counted(len(moved), 'clip')}" + (f"; left as they are: {others}" if others else "")
+    )
     return PARTLY if any(row.key in left for row in again) else DONE
 
 
-def _read_again(store: Store, rows: Sequence[QueuedJob], view: View) -> None:
+def _read_again(store: Store, rows: Sequence[QueuedJob], events: EventStream) -> None:
     """Read the lists of these rows again. A list that is wrong as a whole is said, and its rows stay as they are."""
     lists: dict[str, tuple[Request, int]] = {}
     for row in rows:
@@ -370,12 +372,12 @@ def _read_again(store: Store, rows: Sequence[QueuedJob], view: View) -> None:
             said = (store.payload(row.key, row.identity) or {})["request"]
             lists[digest_of(said)] = Request.of_plain(said), row.priority
         except (DamagedRow, KeyError, TypeError, ValueError, AttributeError):
-            view.problem(f"{row.clip}: the queue does not say which list it is from; add that list again")
+            events.problem(f"{row.clip}: the queue does not say which list it is from; add that list again")
     for request, priority in lists.values():
         try:
-            _read_list(store, request.checked(), priority, view, again=True)
+            _read_list(store, request.checked(), priority, events, again=True)
         except InputError as error:
-            view.problem(str(error))
+            events.problem(str(error))
 
 
 def _drop(store: Store, rows: Sequence[QueuedJob]) -> None:

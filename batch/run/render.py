@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED, WRONG
+from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED
 from rushlight.batch.interrupts import Stopped, beside, minded
 from rushlight.batch.plan.growing_originals import Growth, growing_text
 from rushlight.batch.plan.jobs import job_id
@@ -25,37 +25,34 @@ from rushlight.batch.run.look_baking import baked
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
 from rushlight.batch.run.request_accounts import sums_in
 from rushlight.pipelines.counted import counted
+from rushlight.pipelines.errors import OptionError
 
 if TYPE_CHECKING:
     from rushlight.batch.farm.worker_options import Crew
-    from rushlight.batch.run.progress import View
+    from rushlight.batch.run.event_stream import EventStream
 
 __all__ = ["nothing_made", "render"]
 
 
-def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
-    """`rushlight render`: make what is missing, changed or damaged, and say how it went. Gives the exit code.
+def render(request: Request, *, crew: Crew, events: EventStream, terms: Terms) -> int:
+    """Make what is missing, changed or damaged, and tell how it went. Gives the exit code. OptionError where a strict list has
+    a row that is wrong.
 
     Originals that grow are waited for, after all else is made.
     """
     assert request.out is not None
     out = request.out.absolute()
-    view.words.to(out)
+    events.folder(out)
     try:
         prepared = prepare(request)
     except Stopped:
-        return nothing_made(view, out)
+        return nothing_made(events, out)
     if terms.stop.asked:
-        return nothing_made(view, out)
+        return nothing_made(events, out)
     plan = prepared.plan
     if request.strict and plan.wrong:
-        for _, error in plan.wrong:
-            view.problem(str(error))
-        view.refused(
-            f"nothing was made: --strict was given, and the list has {counted(len(plan.wrong), 'row')} with something wrong"
-        )
-        return WRONG
-    night = _Night(request, out, crew, view, terms)
+        raise _refused(events, plan)
+    night = _Night(request, out, crew, events, terms)
     night.room.to(out, lambda: make_folder(out))
     with night.room.to(out, lambda: hold_folder(out)), ExitStack() as closing:
         try:
@@ -69,7 +66,7 @@ def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
     made, plan = night.made, night.plan
     settled = [clip for clip in night.settled if clip.row.clip not in made.done]
     outcome = made if made.done or made.failed or made.set_aside or made.left or made.stopped else None
-    view.summary(
+    events.summary(
         plan=plan,
         made=outcome,
         settled=settled,
@@ -86,10 +83,10 @@ def render(request: Request, *, crew: Crew, view: View, terms: Terms) -> int:
 class _Night:
     """One request made, in as many turns as its originals take to stand still."""
 
-    def __init__(self, request: Request, out: Path, crew: Crew, view: View, terms: Terms) -> None:
-        self.request, self.out, self.crew, self.view, self.terms = request, out, crew, view, terms
+    def __init__(self, request: Request, out: Path, crew: Crew, events: EventStream, terms: Terms) -> None:
+        self.request, self.out, self.crew, self.events, self.terms = request, out, crew, events, terms
         self.stop, self.made, self.deadline = terms.stop, Summary(), terms.deadline()
-        self.room = Room(view, self.stop)
+        self.room = Room(events, self.stop)
         self.plan, self.settled, self.left = Plan(), list[PlannedClip](), 0
 
     def made_in_turns(self, prepared: Prepared, closing: ExitStack) -> None:
@@ -98,7 +95,7 @@ class _Night:
         while True:
             self.plan, self.left = prepared.plan, len(prepared.plan.clips)
             waiting = growth.take_out(prepared.plan, originals_of(made.changed.values()))
-            turns, self.settled, _ = jobs_of(prepared, self.out, self.view, self.room)
+            turns, self.settled, _ = jobs_of(prepared, self.out, self.events, self.room)
             self.left = len({turn.spec.job for turn in turns})
             made.changed.clear()
             if turns and stop.asked:
@@ -110,7 +107,7 @@ class _Night:
             waiting = sorted({*waiting, *originals_of(made.changed.values())})
             if not waiting or stop.asked:
                 break
-            self.view.event(Event(what="waiting", text=growing_text(waiting)))
+            self.events.event(Event(what="waiting", text=growing_text(waiting)))
             with minded(stop):
                 if not growth.wait(waiting, lambda: stop.asked):
                     break
@@ -121,26 +118,26 @@ class _Night:
 
     def run(self, prepared: Prepared, turns: list[Turn], closing: ExitStack) -> Summary:
         """The workers at work on these jobs. They end while the caller goes on; `closing` waits for them."""
-        out, view, room, crew = self.out, self.view, self.room, self.crew
+        out, events, room, crew = self.out, self.events, self.room, self.crew
         queue = queue_of(out)
-        with room.to(queue, lambda: own_queue(out, view.warning)) as store:
+        with room.to(queue, lambda: own_queue(out, events.warning)) as store:
             store.run_alone()
             count = crew.count(sum(len(turn.spec.segments) for turn in turns))
             with beside("bake") as pool:
-                bake = partial(baked, prepared, out, turns, view.baked)
+                bake = partial(baked, prepared, out, turns)
                 baking = pool.submit(bake)  # while the workers start
-                with farm_at_work(crew, count, view=view, stop=self.stop, closing=closing) as farm:
+                with farm_at_work(crew, count, events=events, stop=self.stop, closing=closing) as farm:
                     facts = {job_id(clip): clip.facts for clip in prepared.plan.clips}
                     jobs = [(turn.spec, facts[turn.spec.job]) for turn in turns]
-                    prepared_for(jobs, farm, view=view, stop=self.stop)
+                    prepared_for(jobs, farm, events=events, stop=self.stop)
                     whole = room.to(out, bake, begun=baking)
                     room.to(queue, lambda: fill_alone(store, out, whole))
                     frames = sum(g.count for turn in whole for g in turn.spec.segments)
-                    view.begin(clips=len({t.spec.job for t in whole}), frames=frames, workers=farm.slots)
+                    events.begin(clips=len({t.spec.job for t in whole}), frames=frames, workers=farm.slots)
                     return run_on(
                         farm,
                         store,
-                        view=view,
+                        events=events,
                         stop=self.stop,
                         terms=self.terms,
                         place=Place(self.terms.mode),
@@ -151,7 +148,7 @@ class _Night:
         """The report, unless it is there and nothing is new."""
         if new or not pages_are_current(self.out):
             with minded(self.stop):
-                write_pages(self.out, self.view, self.room)
+                write_pages(self.out, self.events, self.room)
 
     def stopped(self, where: str) -> None:
         """It was stopped where nothing was in hand."""
@@ -159,9 +156,20 @@ class _Night:
         self.pages(new=True)
 
 
-def nothing_made(view: View, out: Path) -> int:
+def _refused(events: EventStream, plan: Plan) -> OptionError:
+    """Why a strict request is not made; the faults of its rows are told, and are notes of the error."""
+    text = f"nothing was made: --strict was given, and the list has {counted(len(plan.wrong), 'row')} with something wrong"
+    error = OptionError(text)
+    for _, fault in plan.wrong:
+        events.problem(str(fault))
+        error.add_note(str(fault))
+    events.refused(text)
+    return error
+
+
+def nothing_made(events: EventStream, out: Path) -> int:
     """It was stopped before it was known what is to be made. Gives the exit code."""
-    view.summary(
+    events.summary(
         plan=Plan(), made=Summary(stopped="while the list was read"), settled=[], out=out.resolve(), seconds=0
     )
     return STOPPED

@@ -15,12 +15,14 @@ from rushlight.pipelines.errors import InputError, OptionError
 
 if TYPE_CHECKING:
     from rushlight.batch.farm.worker_options import Crew
-    from rushlight.batch.run.progress import View
+    from rushlight.batch.run.event_stream import EventStream
 
 __all__ = ["render_again"]
 
 
-def render_again(origin: Path, *, given: Mapping[str, Any], crew: Crew, view: View, terms: Terms) -> int:
+def render_again(
+    origin: Path, *, given: Mapping[str, Any], crew: Crew, events: EventStream, terms: Terms
+) -> int:
     """`rushlight render --from`: make again, from nothing but what an output folder keeps and the originals.
 
     `given`: out, and of recipe, only and media what is to differ. Gives the exit code, the worst of several lists.
@@ -28,7 +30,7 @@ def render_again(origin: Path, *, given: Mapping[str, Any], crew: Crew, view: Vi
     codes: list[int] = []
 
     def tell(text: str) -> None:
-        view.problem(text)
+        events.problem(text)
         codes.append(PARTLY)
 
     requests = kept_requests(origin, tell)
@@ -46,14 +48,14 @@ def render_again(origin: Path, *, given: Mapping[str, Any], crew: Crew, view: Vi
             still = {key: place for key, place in kept.kept.items() if key not in ours}
             request = replace(request, recipe=recipe, kept=still, own_recipe=True)
         try:
-            codes.append(render(request.checked(), crew=crew, view=view, terms=terms))
+            codes.append(render(request.checked(), crew=crew, events=events, terms=terms))
         except InputError as error:
             if isinstance(error, OptionError) and "--only" in error.text:
                 refused = error  # that list has no such column
             elif len(requests) == 1:
                 raise
             else:
-                view.problem(f"{kept.clip_list} was not made again: {error}")
+                events.problem(f"{kept.clip_list} was not made again: {error}")
                 codes.append(WRONG)
         if STOPPED in codes:
             return STOPPED

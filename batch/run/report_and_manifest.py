@@ -11,7 +11,7 @@ from rushlight.batch.job_log import latest, log_path, read_records
 
 if TYPE_CHECKING:
     from rushlight.batch.run.disk_room import Room
-    from rushlight.batch.run.progress import View
+    from rushlight.batch.run.event_stream import EventStream
 
 __all__ = ["pages_are_current", "write_pages"]
 
@@ -26,25 +26,25 @@ def pages_are_current(out: Path) -> bool:
         return False
 
 
-def write_pages(out: Path, view: View, room: Room) -> None:
+def write_pages(out: Path, events: EventStream, room: Room) -> None:
     """The report and the hash manifest of an output folder, once there is something to tell."""
     if not log_path(out).is_file():
         return
-    _report(out, view, room)
-    _manifest(out, view, room)
+    _report(out, events, room)
+    _manifest(out, events, room)
 
 
-def _report(out: Path, view: View, room: Room) -> None:
+def _report(out: Path, events: EventStream, room: Room) -> None:
     """Pages from the log. A fault of theirs is said, and costs no delivery."""
     from rushlight.batch.report.pages import write_report
 
     try:
-        view.say(f"report: {room.to(out, lambda: write_report(out)).resolve()}")
+        events.report(room.to(out, lambda: write_report(out)).resolve())
     except Exception as error:
-        view.warning(f"the report was not made: {unexpected(out, 'making the report', error)}")
+        events.warning(f"the report was not made: {unexpected(out, 'making the report', error)}")
 
 
-def _manifest(out: Path, view: View, room: Room) -> None:
+def _manifest(out: Path, events: EventStream, room: Room) -> None:
     """The delivery's hashes in ASC MHL form, for whoever copies it. A fault of it is said, and costs no delivery."""
     import platform
     from datetime import UTC, datetime
@@ -65,4 +65,4 @@ def _manifest(out: Path, view: View, room: Room) -> None:
         )
         room.to(out, write)
     except Exception as error:
-        view.warning(f"the hash manifest was not written: {unexpected(out, 'writing it', error)}")
+        events.warning(f"the hash manifest was not written: {unexpected(out, 'writing it', error)}")

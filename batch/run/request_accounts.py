@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from rushlight.batch.lists.clip_list import Row
     from rushlight.batch.plan.prepare import Prepared
     from rushlight.batch.plan.request import Request
-    from rushlight.batch.run.progress import View
+    from rushlight.batch.run.event_stream import EventStream
 
 __all__ = ["account_for", "asking_of", "bad_rows", "day_in", "drop_from", "row_ids", "sums_in"]
 
@@ -79,7 +79,7 @@ def asking_of(prepared: Prepared) -> Asking:
 
 
 def account_for(
-    prepared: Prepared, out: Path, records: dict[str, dict[str, Any]], view: View, *, renewed: bool
+    prepared: Prepared, out: Path, records: dict[str, dict[str, Any]], events: EventStream, *, renewed: bool
 ) -> Day:
     """Keep the request among those of its folder, log its bad rows, and withdraw what nobody asks for any more. Gives the whole day.
 
@@ -97,18 +97,18 @@ def account_for(
         keep_asking(out, asking)
     day = day_of([*others, asking], records)
     for text in faults:
-        view.warning(text)
+        events.warning(text)
     ours = {row.job for row in asking.rows}
     for entry in day.entries:
         if entry.differs and entry.job in ours:
-            view.warning(
+            events.warning(
                 f"{entry.clip} stands in {' and '.join(entry.lists)} with another range or grade in each; what "
                 f"{asking.name} says holds, since it was read last"
             )
     taken = {row.clip for row in asking.rows if row.asks}
     for job, row in day.settled.items():
         if row.clip in taken or job in ours:
-            view.warning(f"{row.clip}: {row.text}")
+            events.warning(f"{row.clip}: {row.text}")
     _log_undone(prepared, out, records, day.dropped.keys() | day.settled.keys())
     wanted = {row.job for other in (*others, asking) for row in other.rows} - day.settled.keys()
     for job, record in list(records.items()):

@@ -46,7 +46,7 @@ def spec_of(clip_list: Path, recipe: str, media: Path, out: Path) -> JobSpec:
     spec = job_spec(
         clip, out=out, outputs=outputs, recipe=prepared.recipe, baked={}, fields=fields, hashes=("", "")
     )
-    return bake_looks(out, [spec], lambda *_: None)[0]
+    return bake_looks(out, [spec])[0]
 
 
 def render(spec: JobSpec, token: str = "bench") -> None:

@@ -21,8 +21,8 @@ from rushlight.batch.plan import plan_row, twins
 from rushlight.batch.plan import prepare as planning
 from rushlight.batch.plan.request import Request
 from rushlight.batch.run import jobs_to_make as night_module
+from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.jobs_to_make import jobs_of
-from rushlight.batch.run.progress import View
 from rushlight.pipelines.errors import DeliveryError, SourceError
 from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import probe
@@ -169,7 +169,7 @@ def test_a_fault_of_our_own_costs_the_plan_one_clip(
     assert [c.row.clip for c in prepared.plan.clips] == [GOOD[1]]
     (row, error), *_ = prepared.plan.broken
     assert row.clip == GOOD[0] and "a fault of rushlight's own" in error.text
-    jobs_of(prepared, tmp_path / "out", View(quiet=True))
+    jobs_of(prepared, tmp_path / "out", EventStream())
     record = next(iter(latest(read_records(tmp_path / "out")).values()))
     assert record["status"] == "failed" and "(log/errors.txt shows where)" in record["error"]
     assert "ZeroDivisionError: odd" in (tmp_path / "out" / "log" / "errors.txt").read_text()
@@ -198,7 +198,7 @@ def test_a_fault_of_our_own_costs_one_clip_its_job(
     monkeypatch.setattr(night_module, "output_specs", odd)
     day = written(tmp_path / "day.csv", list(GOOD))
     prepared = planning.prepare(Request(clip_list=day, media=(card,), out=tmp_path / "out"))
-    turns, _, _ = jobs_of(prepared, tmp_path / "out", View(quiet=True))
+    turns, _, _ = jobs_of(prepared, tmp_path / "out", EventStream())
     assert {turn.spec.clip for turn in turns} == {GOOD[1]}
     assert [row.clip for row, _ in prepared.plan.broken] == [GOOD[0]]
 

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from at_terminal import at_a_terminal
 from browsers import stopped
 from here import HereFarm, farm_here, run, small_day, write_list  # noqa: F401
 from logged import read_records
-from test_progress import at_a_terminal
 from test_visible_text import hidden
 
 CLIP = "A001\x1b]0;taken\x07C\u202e001"

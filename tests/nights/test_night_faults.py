@@ -25,9 +25,9 @@ from rushlight.batch.plan.request import Request
 from rushlight.batch.queue.filling import queued_jobs
 from rushlight.batch.queue.state_machine import Policy
 from rushlight.batch.queue.store import open_store
+from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.look_baking import baked
-from rushlight.batch.run.progress import View
 from rushlight.batch.run.runner import Event, Summary, Work, run
 from test_kills import CLIPS, delivered, made_up_day
 
@@ -62,7 +62,7 @@ class Night:
         self.events: list[Event] = []
         request = Request(clip_list=day / "day.csv", recipe=str(day / "two.toml"), out=out).checked()
         prepared = prepare(request)
-        turns = baked(prepared, out, jobs_of(prepared, out, View(quiet=True))[0], lambda count: None)
+        turns = baked(prepared, out, jobs_of(prepared, out, EventStream())[0])
         self.jobs = [
             replace(job, payload={**job.payload, "fields": {**job.payload["fields"], "fault": fault}})
             for job in queued_jobs(out, turns)

@@ -41,7 +41,7 @@ def test_a_night_is_the_commands_and_silent(day: Path, capfd: pytest.CaptureFixt
     assert found.delivered == ("A001C002.mov", "A001C001.mov")  # the longest first
     assert [u.clip for u in found.set_aside] == ["A001C003.mov"]
     assert [u.clip for u in found.failed] == ["A001C004.mov"]
-    assert (found.left, found.stopped, found.frames) == (0, False, 10)
+    assert (found.left, found.stopped, found.frames, found.code) == (0, False, 10, 1)
     assert [e["clip"] for e in events if e["event"] == "done"] == list(found.delivered)
     assert [e["sequence"] for e in events] == list(range(1, len(events) + 1))
     assert all(EVENTS.validate_python(event) for event in events)  # schema and time are in each
@@ -49,9 +49,8 @@ def test_a_night_is_the_commands_and_silent(day: Path, capfd: pytest.CaptureFixt
     code, text = run("render", odd, "--recipe", day.parent / "two.toml", "--out", there, "--json")
     said = [json.loads(line) for line in text.splitlines() if line.startswith("{")]
     assert code == 1
-    kinds = [
-        [e["event"] for e in told if e["event"] != "waiting"] for told in (said, events)
-    ]  # it was just written
+    turns = ("waiting", "report")  # it was just written, so that there were two the first time
+    kinds = [[e["event"] for e in told if e["event"] not in turns] for told in (said, events)]
     assert kinds[0] == kinds[1]
     summary, ours = said[-1], dict(events[-1])
     for name in ("done", "unchanged", "set_aside", "failed", "left", "stopped", "frames"):
@@ -114,8 +113,11 @@ def test_what_on_event_raises_stops_the_night_and_is_raised(day: Path, farm_here
 
 def test_what_is_refused_is_an_error(day: Path, capfd: pytest.CaptureFixture[str]) -> None:
     odd = write_list(day.parent / "odd.csv", {"A001C001": {}, "A001C003": {}})
-    with pytest.raises(rushlight.InputError, match=r"the list has 1 row with something wrong.*A001C003"):
+    with pytest.raises(rushlight.InputError, match=r"the list has 1 row with something wrong\n.*A001C003"):
         made(odd, strict=True)
+    code, text = run("render", odd, "--recipe", day.parent / "two.toml", "--out", "x", "--strict")
+    assert (code, text.count("with something wrong"), text.count("A001C003.mov")) == (2, 1, 1)
+    capfd.readouterr()
     with pytest.raises(rushlight.InputError, match="--out is needed"):
         rushlight.render(day)
     with pytest.raises(rushlight.InputError, match="LIST, or --from"):
@@ -145,7 +147,9 @@ def test_a_queue_by_api(day: Path, farm_here: HereFarm, capfd: pytest.CaptureFix
         ("A001C002.mov", "queued"),
         ("A001C001.mov", "queued"),
     ]
-    held = rushlight.queue.hold("A001C001*", queue=queue)
+    told: list[dict[str, Any]] = []
+    held = rushlight.queue.hold("A001C001*", queue=queue, on_event=told.append)
+    assert [(e["event"], e["text"]) for e in told] == [("note", "hold: 1 clip")]
     assert sorted(job.state for job in held.queue.jobs) == ["held", "queued"]
     found = rushlight.queue.run(queue=queue)
     assert found.delivered == ("A001C002.mov",)

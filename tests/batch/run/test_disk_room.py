@@ -17,8 +17,8 @@ from rushlight.batch.queue.state_machine import DEFAULT_POLICY
 from rushlight.batch.queue.store import is_full, open_store
 from rushlight.batch.run import disk_room as rooms
 from rushlight.batch.run.disk_room import Room
+from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Event, Stop
-from rushlight.batch.run.progress import View
 from rushlight.pipelines.errors import DeliveryError, ResourceError, from_os, no_room
 from struck import MOMENTS, before
 
@@ -26,9 +26,9 @@ __all__ = ["farm_here"]
 FULL = ResourceError("no space left on the disk", file="x")
 
 
-class Told(View):
+class Told(EventStream):
     def __init__(self) -> None:
-        super().__init__(quiet=True)
+        super().__init__()
         self.told: list[Event] = []
 
     def event(self, event: Event) -> None:
@@ -159,9 +159,9 @@ def test_a_disk_that_is_full_at_any_write(
     """It is filled as that function is called, and there is room again once the night has paused."""
     command, wanted = day
     told: list[str] = []
-    say = View.event
+    say = EventStream.event
 
-    def event(self: View, event: Event) -> None:
+    def event(self: EventStream, event: Event) -> None:
         if event.what in ("paused", "resumed", "retry", "failed", "set aside"):
             told.append(event.what)
             assert "no space left" in event.text or event.what == "resumed", event.text
@@ -169,7 +169,7 @@ def test_a_disk_that_is_full_at_any_write(
             (disk / "ballast").unlink(missing_ok=True)
         say(self, event)
 
-    monkeypatch.setattr(View, "event", event)
+    monkeypatch.setattr(EventStream, "event", event)
     before(stage, lambda: fill(disk), monkeypatch.setattr)
     monkeypatch.setitem(vars(DEFAULT_POLICY), "resource_wait", 0.1)
     monkeypatch.setattr(rooms, "AGAIN", 0.1)

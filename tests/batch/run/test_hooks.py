@@ -19,9 +19,10 @@ from hypothesis import strategies as st
 
 from command import started
 from here import rushlight
+from rushlight.batch.cli.progress import View
 from rushlight.batch.disks import parse_size, size_text
+from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.hooks import Hooks, parse_hooks, ringing, run_hook
-from rushlight.batch.run.progress import View
 from rushlight.batch.run.runner import Event
 from rushlight.pipelines.errors import OptionError, SourceError
 
@@ -149,7 +150,7 @@ def test_ctrl_c_ends_a_command_and_not_the_night(capsys: pytest.CaptureFixture[s
     timer = threading.Timer(0.5, os.kill, (os.getpid(), signal.SIGINT))
     timer.start()
     try:
-        assert ringing(Hooks(finish=("sleep", "30")), View(), lambda: 0) == 0
+        assert ringing(Hooks(finish=("sleep", "30")), EventStream(View()), lambda: 0) == 0
     finally:
         timer.join()
         signal.signal(signal.SIGINT, before)
@@ -157,19 +158,19 @@ def test_ctrl_c_ends_a_command_and_not_the_night(capsys: pytest.CaptureFixture[s
 
 
 def test_a_disk_at_the_brink_rings_once(tmp_path: Path) -> None:
-    count, view = tmp_path / "count", View(quiet=True)
+    count, events = tmp_path / "count", EventStream()
     code = f"open({str(count)!r}, 'a').write('ring ')"
 
     def night() -> int:
         for what in ("started", "paused", "resumed", "paused", "resumed", "done"):
-            view.event(Event(what=what, text="no room"))
+            events.event(Event(what=what, text="no room"))
         begin = time.monotonic()
         while not count.exists() and time.monotonic() - begin < 20:
             time.sleep(0.05)
         time.sleep(0.5)
         return 0
 
-    assert ringing(Hooks(failure=(sys.executable, "-c", code)), view, night) == 0
+    assert ringing(Hooks(failure=(sys.executable, "-c", code)), events, night) == 0
     assert count.read_text() == "ring "
 
 
@@ -184,7 +185,7 @@ def test_no_room_for_the_summary_costs_no_night() -> None:
 
 def test_the_result_is_as_without_commands(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     bad = (sys.executable, "-c", "raise SystemExit('no line')")
-    assert ringing(Hooks(finish=bad, failure=("/no/such",)), View(), lambda: 1) == 1
+    assert ringing(Hooks(finish=bad, failure=("/no/such",)), EventStream(View()), lambda: 1) == 1
     err = capsys.readouterr().err
     assert "--on-finish" in err and "'no line'" in err and err.count("--on-failure") == 1
 
@@ -193,7 +194,7 @@ def test_the_result_is_as_without_commands(tmp_path: Path, capsys: pytest.Captur
 
     told = tmp_path / "told.json"
     with pytest.raises(SourceError, match="the disk went"):
-        ringing(parse_hooks(None, writes(told)), View(), breaks)
+        ringing(parse_hooks(None, writes(told)), EventStream(), breaks)
     assert (read(told)["status"], read(told)["error"]) == ("broken off", "the disk went")
 
 

@@ -8,9 +8,9 @@ import foreign
 from logged import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
+from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.look_baking import baked
-from rushlight.batch.run.progress import View
 from rushlight.pipelines.errors import ResourceError
 
 CLIPS = ("A001C001.mov", "A001C002.mov", "A001C003.mov")
@@ -46,9 +46,9 @@ def fails_for_one(monkeypatch: pytest.MonkeyPatch, error: Exception) -> None:
 def test_the_others_are_baked(request_: Request, monkeypatch: pytest.MonkeyPatch) -> None:
     assert request_.out is not None
     prepared = prepare(request_)
-    turns = jobs_of(prepared, request_.out, View(quiet=True))[0]
+    turns = jobs_of(prepared, request_.out, EventStream())[0]
     fails_for_one(monkeypatch, ZeroDivisionError("odd"))
-    found = baked(prepared, request_.out, turns, lambda count: None)
+    found = baked(prepared, request_.out, turns)
     assert [turn.spec.clip for turn in found] == [CLIPS[0], CLIPS[2]]
     assert all(turn.spec.baked for turn in found)
     assert [clip.row.clip for clip in prepared.plan.clips] == [CLIPS[0], CLIPS[2]]
@@ -62,8 +62,8 @@ def test_the_others_are_baked(request_: Request, monkeypatch: pytest.MonkeyPatch
 def test_a_shortage_is_no_fault_of_a_look(request_: Request, monkeypatch: pytest.MonkeyPatch) -> None:
     assert request_.out is not None
     prepared = prepare(request_)
-    turns = jobs_of(prepared, request_.out, View(quiet=True))[0]
+    turns = jobs_of(prepared, request_.out, EventStream())[0]
     fails_for_one(monkeypatch, ResourceError("no space left on the disk"))
     with pytest.raises(ResourceError):
-        baked(prepared, request_.out, turns, lambda count: None)
+        baked(prepared, request_.out, turns)
     assert len(prepared.plan.clips) == 3

@@ -73,9 +73,9 @@ def _waits(home: Path, path: Path, rng: Any) -> Any:
 
 
 def _waits_silently(home: Path, path: Path, rng: Any) -> Any:
-    from rushlight.batch.run.progress import View
+    from rushlight.batch.run.event_stream import EventStream
 
-    View.event = lambda self, event: None  # type: ignore[method-assign]
+    EventStream.event = lambda self, event: None  # type: ignore[method-assign]
     return _waits(home, path, rng)
 
 

@@ -1,18 +1,16 @@
 """What a person at a terminal, a pipe and a script see of a night, in unit steps and in a real terminal."""
 
 import json
-import os
-import pty
 import re
-import subprocess
 from pathlib import Path
 
 import pytest
 
-from command import CALL
+from at_terminal import at_a_terminal
 from here import HereFarm, farm_here, run, rushlight, small_day  # noqa: F401
+from rushlight.batch.cli.progress import JsonView, View, duration
+from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Event
-from rushlight.batch.run.progress import JsonView, View, duration
 
 SAMPLES = Path(__file__).resolve().parents[3] / "sample_frames"
 RECIPE = '[[output]]\nname = "viewing"\nmake = "movie"\ncodec = "h264"\nsize = "320x180"\n'
@@ -26,13 +24,14 @@ ROWS = (
 
 def night(view: View) -> None:
     record = {"warnings": ["ungraded: no decision"], "outputs": [{"path": "viewing/a.mp4"}]}
-    view.begin(clips=3, frames=100, workers=2)
-    view.event(Event(what="started", clip="a.mov", frames=10))
-    view.event(Event(what="started", clip="b.mov"))
-    view.event(Event(what="segment", clip="a.mov", frames=30))
-    view.event(Event(what="done", clip="a.mov", record=record))
-    view.event(Event(what="retry", clip="b.mov", text="a worker was lost"))
-    view.event(Event(what="failed", clip="b.mov", text="does not decode"))
+    events = EventStream(view)
+    events.begin(clips=3, frames=100, workers=2)
+    events.event(Event(what="started", clip="a.mov", frames=10))
+    events.event(Event(what="started", clip="b.mov"))
+    events.event(Event(what="segment", clip="a.mov", frames=30))
+    events.event(Event(what="done", clip="a.mov", record=record))
+    events.event(Event(what="retry", clip="b.mov", text="a worker was lost"))
+    events.event(Event(what="failed", clip="b.mov", text="does not decode"))
 
 
 def test_paths_are_printed_resolved(
@@ -105,27 +104,6 @@ def test_events_are_one_json_document_a_line(capsys: pytest.CaptureFixture[str])
 )
 def test_durations(seconds: float, text: str) -> None:
     assert duration(seconds) == text
-
-
-def at_a_terminal(*arguments: object, columns: int = 100) -> tuple[int, str]:
-    """Run `rushlight …` in a terminal of its own; its exit code, and all that it wrote to the screen."""
-    ours, theirs = pty.openpty()
-    call = ["sh", "-c", f'stty cols {columns} rows 40; exec "$@"', "sh", *CALL, *map(str, arguments)]
-    process = subprocess.Popen(
-        call, stdin=theirs, stdout=theirs, stderr=theirs, env={**os.environ, "TERM": "xterm"}
-    )
-    os.close(theirs)
-    seen = b""
-    while True:
-        try:
-            block = os.read(ours, 65536)
-        except OSError:  # the other side is closed
-            break
-        if not block:
-            break
-        seen += block
-    os.close(ours)
-    return process.wait(), seen.decode("utf-8", "replace")
 
 
 def test_a_real_terminal_shows_queue_clips_in_hand_pace_and_a_last_summary(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ import sys
 import textwrap
 from typing import Any
 
-from rushlight.batch.text_tables import page_width
+from rushlight.batch.cli.text_tables import page_width
 from rushlight.pipelines.visible_text import json_text, visible
 
 __all__ = ["say", "say_json", "say_wrapped"]

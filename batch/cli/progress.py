@@ -1,0 +1,286 @@
+"""What a person, a pipe or a script sees while a night runs, and the last summary: listeners of its events."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from rushlight.batch.cli.terminal_or_log import Deaf, Words, is_terminal
+from rushlight.batch.records.events import EventDocument
+from rushlight.pipelines.counted import counted
+from rushlight.pipelines.visible_text import json_text, visible
+
+__all__ = ["JsonView", "LiveView", "View", "duration", "view"]
+
+
+def duration(seconds: float) -> str:
+    """`4 s`, `3 min 20 s`, `2 h 05 min`."""
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60:02} s"
+    return f"{whole // 3600} h {whole % 3600 // 60:02} min"
+
+
+# Events of which a line says no more than their own words; those on the right are told a quiet run too.
+_LINES = {"note": "{text}", "warning": "note: {text}", "report": "report: {page}"}
+_NEWS = {
+    "problem": "rushlight: {text}",
+    "failed": "failed {clip}: {text}",
+    "set aside": "set aside {clip}: {text}",
+    "stopping": "rushlight: stopping: {text}",
+    "paused": "paused: {text}",
+    "resumed": "no longer paused: {text}",
+    "retry": "trying {clip} again: {text}",
+    "waiting": "waiting: {text}",
+    "changed": "{clip} changed and is read again: {text}",
+    "late": "late: {text}",
+    "in time": "in time again: {text}",
+}
+
+
+class View:
+    """Plain lines: for pipes and logs. The base of the others."""
+
+    def __init__(self, *, quiet: bool = False) -> None:
+        self.quiet = quiet
+        self.words = Words()
+        self.next_line = 0.0
+        self._at_the_start()
+
+    def _at_the_start(self, clips: int = 0, frames: int = 0) -> None:
+        self.clips, self.total, self.started = clips, frames, time.monotonic()
+        self.frames = 0  # made
+        self.done = 0
+        self.ended_clips = 0  # done, there already, failed or set aside
+        self.noted = 0  # clips with warnings
+        self.in_hand: dict[str, int] = {}  # clip -> frames made of it
+
+    def __call__(self, event: EventDocument) -> None:
+        """Tell an event."""
+        what = event["event"]
+        self.follow(event)
+        if what == "folder":
+            self.words.to(Path(event["out"]))
+        elif what == "begin":
+            self.begin(workers=event["workers"])
+        elif what == "segment":
+            now = time.monotonic()
+            if now >= self.next_line:
+                self.next_line = now + 10
+                if line := self.pace():
+                    self.say(line)
+        elif what == "done":
+            self.say_done(event)
+        elif what in ("there", "part"):
+            made = "made earlier, unchanged" if what == "there" else "partly done, more of it follows"
+            self.say(f"{made}: {event['clip']}")
+        elif what == "queued":
+            self.say_queued(event)
+        elif what in _LINES:
+            self.say(_LINES[what].format_map(event))
+        elif what in _NEWS:
+            self.say(_NEWS[what].format_map({"text": "", **event}), important=True)
+        elif what == "phase" and event.get("text"):
+            self.say(event["text"])
+        elif what == "end":
+            self.end()
+        elif what == "summary":
+            self.summary(event)
+
+    def follow(self, event: EventDocument) -> None:
+        """Count what an event says: frames made, clips in hand, clips that are over."""
+        what = event["event"]
+        if what == "begin":
+            self._at_the_start(event["clips"], event["frames"])
+        elif what == "started":
+            self.frames += event["frames"]
+            self.in_hand[event["clip"]] = event["frames"]
+        elif what == "segment":
+            self.frames = event["frames"]
+            self.in_hand[event["clip"]] = event["clip_frames"]
+        elif what in ("done", "there", "part", "failed", "set aside"):
+            self.in_hand.pop(event["clip"], None)
+            self.ended_clips += what != "part"
+            self.done += what == "done"
+            self.noted += what == "done" and bool(event["warnings"])
+
+    def say(self, text: str, *, important: bool = False) -> None:
+        """One line on standard output; an important one on standard error, from a quiet run too."""
+        if important or not self.quiet:
+            self.words.put(text, error=important)
+
+    def begin(self, *, workers: int) -> None:
+        """Work starts."""
+        clips, frames = counted(self.clips, "clip"), counted(self.total, "frame")
+        self.say(f"{clips}, {frames}, {counted(workers, 'worker')}")
+
+    def say_done(self, event: EventDocument) -> None:
+        """A clip is delivered: what is to be known of it, what of it was replaced, why, and where that is now."""
+        self.say(f"done {event['clip']} ({self.done} of {self.clips})")
+        for text in event["warnings"]:
+            self.say(f"  note: {text}")
+        if replaced := event["replaced"]:
+            kept = sorted({r["kept"].partition("/" + r["output"])[0] for r in replaced if r["kept"]})
+            now = f"kept in {', '.join(kept)}" if kept else "removed"
+            self.say(
+                f"  revision {event['revision']}: {replaced[0]['why']}; "
+                f"{counted(len(replaced), 'file')} replaced, the old {now}"
+            )
+
+    def say_queued(self, event: EventDocument) -> None:
+        """Clips of a list joined the queue."""
+        there = f", {event['unchanged']} made earlier" if event["unchanged"] else ""
+        aside = f", {event['set_aside']} set aside" if event["set_aside"] else ""
+        self.say(f"{event['list']}: {counted(event['clips'], 'clip')} queued{there}{aside}")
+
+    def in_hand_line(self) -> str:
+        """The clips being rendered with the frames made of each, and how many wait."""
+        waiting = counted(max(0, self.clips - self.ended_clips - len(self.in_hand)), "clip")
+        now = ", ".join(f"{clip} ({counted(frames, 'frame')})" for clip, frames in self.in_hand.items())
+        return visible(f"{waiting} waiting; " + (f"rendering {now}" if now else "none is being rendered yet"))
+
+    def rate(self) -> float:
+        """Frames a second since the start."""
+        return self.frames / max(1e-6, time.monotonic() - self.started)
+
+    def pace(self) -> str:
+        """Frames, frames a second, time left."""
+        rate = self.rate()
+        left = (
+            f"{duration((self.total - self.frames) / rate)} left"
+            if rate > 0 and self.frames
+            else "time left not known yet"
+        )
+        return f"{self.frames} of {self.total} frames, {rate:.1f} a second, {left}; {self.in_hand_line()}"
+
+    def end(self) -> None:
+        """Work is over."""
+
+    def summary(self, event: EventDocument) -> None:
+        """The last words: what is wrong first."""
+        lines = summary_lines(event, begun=self.clips > 0)
+        if self.noted:
+            page = Path(event["out"]) / "report" / "index.html"
+            lines.append(f"{counted(self.noted, 'clip')} with notes: see {page}")
+        for folder, sums in event["folders"].items():
+            if sums["lists"] > 1:
+                lines.append(f"{folder}, all {sums['lists']} lists: {sums_text(sums)}")
+        for line in lines:
+            self.words.put(line)
+        self._at_the_start()
+
+
+def sums_text(sums: Mapping[str, Any]) -> str:
+    """Listed = delivered + set aside + failed + not yet, in words."""
+    return (
+        f"{counted(sums['listed'], 'clip')} listed = {sums['delivered']} delivered + {sums['set_aside']} set aside + "
+        f"{sums['failed']} failed + {sums['not_yet']} not made yet"
+    )
+
+
+def summary_lines(event: EventDocument, *, begun: bool) -> list[str]:
+    """The summary in plain lines, exceptions first. `begun`: work on some clip was begun."""
+    lines = []
+    done, unchanged, out = event["done"], event["unchanged"], event["out"]
+    for name, rows in (("SET ASIDE", event["set_aside"]), ("FAILED", event["failed"])):
+        if rows:
+            lines.append(f"{name}: {counted(len(rows), 'clip')}")
+            for row in rows:
+                clip, text = row["clip"], row["error"]
+                lines.append(f"  {clip}: {text}" if clip not in text else f"  {text}")
+    if event["left"]:
+        lines.append(
+            f"STOPPED with {counted(event['left'], 'clip')} left; the same command goes on from here"
+        )
+    elif event["stopped_how"]:
+        lines.append(f"STOPPED {event['stopped_how']}; the same command makes what is missing")
+    if done:
+        frames, seconds = counted(event["frames"], "frame"), duration(event["seconds"])
+        lines.append(f"delivered {counted(len(done), 'clip')}, {frames} in {seconds}, to {out}")
+    if unchanged:
+        nothing = "" if begun or done or event["stopped"] else "nothing to render: "
+        lines.append(f"{nothing}{counted(len(unchanged), 'clip')} made earlier and unchanged, in {out}")
+    return lines or ["nothing to render: the list chooses no clip"]
+
+
+class LiveView(View):
+    """A terminal: a bar with frames, frames a second and time left, and the clips in hand, under lines that stay."""
+
+    def __init__(self, *, quiet: bool = False) -> None:
+        super().__init__(quiet=quiet)
+        self._bar: Any = None
+
+    def __call__(self, event: EventDocument) -> None:
+        super().__call__(event)
+        if self._bar is not None:
+            self._bar.update(
+                self._task,
+                completed=self.frames,
+                speed=f"{self.rate():.1f}",
+                description=f"{self.done}/{self.clips} clips",
+            )
+
+    def say(self, text: str, *, important: bool = False) -> None:
+        if self._bar is not None and (important or not self.quiet):
+            if not self.words.dead:
+                self._bar.console.print(visible(text, lines=True), markup=False, highlight=False)
+            if not self.words.dead:
+                return
+            self.end()  # the terminal is gone
+        super().say(text, important=important)
+
+    def begin(self, *, workers: int) -> None:
+        super().begin(workers=workers)
+        if self.quiet:
+            return
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+        from rich.text import Text
+
+        view = self
+
+        class Bar(Progress):
+            def get_renderables(self) -> Any:
+                yield from super().get_renderables()
+                yield Text(view.in_hand_line(), no_wrap=True, overflow="ellipsis")
+
+        self._bar = Bar(
+            TextColumn("{task.description}"),
+            BarColumn(bar_width=24),
+            MofNCompleteColumn(),
+            TextColumn("frames {task.fields[speed]:>6} a second"),
+            TimeRemainingColumn(compact=True),
+            TextColumn("left"),
+            console=Console(file=Deaf(sys.stdout, self.words)),  # type: ignore[arg-type]
+        )
+        self._task = self._bar.add_task(f"0/{self.clips} clips", total=self.total, speed="-")
+        self._bar.start()
+
+    def pace(self) -> str:
+        return "" if self._bar is not None else super().pace()
+
+    def end(self) -> None:
+        if self._bar is not None:
+            self._bar.stop()
+            self._bar = None
+
+
+class JsonView(View):
+    """One JSON event a line on standard output; nothing else there."""
+
+    def __call__(self, event: EventDocument) -> None:
+        if event["event"] == "folder":
+            self.words.to(Path(event["out"]))
+        self.words.put(json_text(event, indent=None))
+
+
+def view(*, quiet: bool, as_json: bool) -> View:
+    """The view for where the output goes."""
+    if as_json:
+        return JsonView(quiet=quiet)
+    return (LiveView if is_terminal(sys.stdout) else View)(quiet=quiet)

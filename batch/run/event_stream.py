@@ -1,0 +1,158 @@
+"""Events of a night, numbered, to one listener: all that anybody outside the run hears of it (batch/records/events.py)."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from rushlight.batch.interrupts import Stop, Stopped
+from rushlight.batch.plan.model import Plan, PlannedClip
+from rushlight.batch.records.events import EventDocument, event_document
+from rushlight.batch.run.events import Event, Summary
+
+__all__ = ["EventStream", "summary_document"]
+
+
+class EventStream:
+    """Tells events, from any thread, one at a time, on the thread that met them.
+
+    What the listener raises stops the night in order and is kept in `raised`; it is told nothing after that.
+    """
+
+    def __init__(
+        self, listener: Callable[[EventDocument], object] = lambda event: None, stop: Stop | None = None
+    ) -> None:
+        self.raised: BaseException | None = None
+        self.summaries: list[EventDocument] = []  # one a list
+        self.problems: list[str] = []
+        self.ended: dict[str, Any] = {}  # the last summary, or why there is none
+        self.watch: Callable[[Event], None] = lambda event: None  # is told every event of the run first
+        self._listener, self._stop = listener, stop or Stop()
+        self._lock = threading.RLock()
+        self._sequence = 0
+        self._frames = self._of = 0
+        self._made: dict[str, int] = {}  # clip -> frames made of it
+        self._started = time.monotonic()
+
+    def _tell(self, event: str, **data: Any) -> None:
+        with self._lock:
+            self._sequence += 1
+            now = datetime.now().astimezone().isoformat(timespec="milliseconds")
+            document = event_document(sequence=self._sequence, time=now, data={"event": event, **data})
+            if event == "summary":
+                self.summaries.append(document)
+            if self.raised is not None:
+                return
+            try:
+                self._listener(document)
+            except Stopped:  # a signal, which comes anywhere
+                raise
+            except BaseException as error:
+                self.raised = error
+                if not self._stop.level:
+                    self._stop.ask()
+
+    def note(self, text: str) -> None:
+        """How it goes, in a sentence."""
+        self._tell("note", text=text)
+
+    def warning(self, text: str) -> None:
+        """Something to know."""
+        self._tell("warning", text=text)
+
+    def problem(self, text: str) -> None:
+        """Something wrong with the request."""
+        self.problems.append(text)
+        self._tell("problem", text=text)
+
+    def refused(self, text: str) -> None:
+        """The request as a whole was refused; the caller raises that as well."""
+        self.ended = {"error": text}
+        self._tell("refused", text=text)
+
+    def folder(self, out: Path) -> None:
+        """An output folder that is written to from now on."""
+        self._tell("folder", out=str(out.resolve()))
+
+    def queued(self, clip_list: Path, *, clips: int, unchanged: int, set_aside: int) -> None:
+        """Clips of a list joined the queue."""
+        self._tell("queued", list=str(clip_list), clips=clips, unchanged=unchanged, set_aside=set_aside)
+
+    def report(self, page: Path) -> None:
+        """The pages of an output folder are made."""
+        self._tell("report", page=str(page))
+
+    def begin(self, *, clips: int, frames: int, workers: int) -> None:
+        """Work starts."""
+        self._frames, self._of, self._started = 0, frames, time.monotonic()
+        self._made.clear()
+        self._tell("begin", clips=clips, frames=frames, workers=workers)
+
+    def end(self) -> None:
+        """Work is over; what is left is to be told."""
+        self._tell("end")
+
+    def event(self, event: Event) -> None:
+        """Something happened in the run."""
+        self.watch(event)
+        data: dict[str, Any] = {"clip": event.clip}
+        if event.text:
+            data["text"] = event.text
+        if event.record:
+            data |= {
+                "outputs": [o["path"] for o in event.record["outputs"]],
+                "warnings": event.record["warnings"],
+                "replaced": event.record.get("replaced", []),
+                "revision": event.record.get("revision", 1),
+            }
+        if event.what == "started":
+            self._made[event.clip] = event.frames
+            self._frames += event.frames
+            data["frames"] = event.frames
+        elif event.what == "segment":
+            data |= self._segment(event)
+        self._tell(event.what, **data, **(event.facts or {}))
+
+    def _segment(self, event: Event) -> Mapping[str, Any]:
+        made = self._made[event.clip] = self._made.get(event.clip, 0) + event.frames
+        self._frames += event.frames
+        rate = self._frames / max(1e-6, time.monotonic() - self._started)
+        return {"frames": self._frames, "of": self._of, "per_second": round(rate, 2), "clip_frames": made}
+
+    def summary(
+        self,
+        *,
+        plan: Plan,
+        made: Summary | None,
+        settled: list[PlannedClip],
+        out: Path,
+        seconds: float,
+        folders: Mapping[str, Mapping[str, Any]] | None = None,
+    ) -> None:
+        """The last words. `folders`: what all requests of each output folder come to."""
+        self.ended = summary_document(plan, made, settled, out, seconds) | {"folders": dict(folders or {})}
+        self._tell("summary", **self.ended)
+
+
+def summary_document(
+    plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float
+) -> dict[str, Any]:
+    """The summary in plain values: every clip once, with its error where it has one."""
+    return {
+        "done": made.done if made else [],
+        "unchanged": [c.row.clip for c in settled],
+        "set_aside": [{"clip": r.clip, "error": str(e)} for r, e in plan.wrong]
+        + [{"clip": c, "error": e} for c, e in (made.set_aside if made else [])],
+        "failed": [{"clip": r.clip, "error": str(e)} for r, e in plan.broken]
+        + [{"clip": c, "error": e} for c, e in (made.failed if made else [])],
+        "left": made.left if made else 0,
+        "stopped": bool(made and (made.left or made.stopped)),
+        "stopped_how": made.stopped if made else "",
+        "frames": made.frames if made else 0,
+        "seconds": round(seconds, 3),
+        "out": str(out),
+    }

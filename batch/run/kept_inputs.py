@@ -10,6 +10,7 @@ import hashlib
 import os
 from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -26,7 +27,6 @@ from rushlight.pipelines.inside_folder import (
     Inside,
     append,
     file_name,
-    is_file,
     make_folder,
     path_of,
     read_bytes,
@@ -37,6 +37,8 @@ from rushlight.pipelines.visible_text import json_text
 
 if TYPE_CHECKING:
     from rushlight.pipelines.colour.look import Look, State
+    from rushlight.pipelines.grading.bake import Baked
+    from rushlight.pipelines.grading.lattice import Lattice
 
 __all__ = ["bake_looks", "keep_inputs", "kept_fonts", "kept_requests", "read_requests"]
 
@@ -199,8 +201,11 @@ def _name(prepared: Prepared, key: str, data: bytes) -> str:
 
 
 def _keep(out: Path, name: str, data: bytes) -> None:
-    if not is_file(out, name):
-        write(out, name, data)
+    """Keep a file, unless it is there with these very bytes."""
+    with suppress(OSError, OutsideError):
+        if read_bytes(out, name) == data:
+            return
+    write(out, name, data)
 
 
 def bake_looks(out: Path, specs: list[JobSpec], kept: Path | None = None) -> list[JobSpec]:
@@ -251,22 +256,23 @@ def _bake(out: Path, wanted: Mapping[str, tuple[Look, State, int]], kept: Path |
     from rushlight.pipelines.grading.bake import bake
 
     folder, found = make_folder(out, LOOKS), {}
-    cache = make_folder(out, ".work/lattices")
+    lattices: dict[str, Lattice] = {}
     for key, (look, state, size) in wanted.items():
-        name = _kept_look(kept, key, folder) if kept else ""
-        if not name:
-            name = bake(look, state, size, cache=cache).save(folder)
+        made = bake(look, state, size, lattices)
+        name = ((kept and _kept_look(kept, key, made)) or made).save(folder)
         _keep(out, f"{LOOKS}/{key}.of", name.encode())
         found[key] = f"{LOOKS}/{name}"
     return found
 
 
-def _kept_look(kept: Path, key: str, folder: Path) -> str:
-    """The name of a look as it was baked for another output folder, now in this one; empty if it has none."""
-    from rushlight.pipelines.grading.bake import load_baked
+def _kept_look(kept: Path, key: str, made: Baked) -> Baked | None:
+    """A look as it was baked when it was first delivered, so that its digest stays; None if that is not there, or is another
+    look than `made`: nothing is taken by its name alone."""
+    from rushlight.pipelines.grading.bake import load_baked, same_look
 
     try:
         name = file_name(read_bytes(kept, f"{LOOKS}/{key}.of").decode())
-        return load_baked(path_of(kept, f"{LOOKS}/{name}")).save(folder)
+        found = load_baked(path_of(kept, f"{LOOKS}/{name}"))
     except (OSError, ValueError, RushlightError):
-        return ""
+        return None
+    return found if same_look(found, made) else None

@@ -7,6 +7,7 @@ import json
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,7 @@ from rushlight.batch.job_log import append_record, read_log
 from rushlight.batch.queue.store import open_store
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.pipelines.errors import OptionError, OutsideError
+from rushlight.pipelines.grading.bake import _digest, load_baked
 from rushlight.pipelines.job.spec import JobSpec
 
 STILLS = """
@@ -334,6 +336,19 @@ def test_a_baked_look_elsewhere_is_baked_again(name: str, day: Path) -> None:
     assert code == 0, said
     made = {p.read_text() for p in (day / "new" / "log" / "inputs" / "looks").glob("*.of")}
     assert made and all("/" not in text for text in made)
+
+
+def test_a_kept_look_of_another_look_is_not_taken_by_its_name(day: Path) -> None:
+    """Whole, and by its own digest sound, but of no grade: what is delivered has the grade."""
+    looks = day / "out" / "log" / "inputs" / "looks"
+    plain = replace(load_baked(next(looks.glob("*.npz"))), grade=None, saturation=0.0)
+    wrong = replace(plain, digest=_digest(plain)).save(looks)
+    right = {of.name: of.read_text() for of in looks.glob("*.of")}
+    for of in looks.glob("*.of"):
+        of.write_text(wrong)
+    assert run("render", "--from", day / "out", "--out", day / "new")[0] == 0
+    made = {of.name: of.read_text() for of in (day / "new" / "log" / "inputs" / "looks").glob("*.of")}
+    assert made == right
 
 
 # --- manifests

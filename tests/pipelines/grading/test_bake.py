@@ -14,7 +14,8 @@ from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import DeliveryError
-from rushlight.pipelines.grading.bake import _digest, bake, lattice_digest, load_baked
+from rushlight.pipelines.grading.bake import _digest, bake, lattice_digest, load_baked, same_look
+from rushlight.pipelines.grading.lattice import Lattice
 from rushlight.pipelines.measure.colour_difference import delta_e, lab
 
 REC709 = find_display("Rec.709 BT.1886")
@@ -66,15 +67,16 @@ def test_whatever_is_wrong_with_its_files_is_one_error(tmp_path: Path) -> None:
 
 def test_direct_evaluation_is_kept_beside_its_lattice(tmp_path: Path) -> None:
     """Once for all grades of a show; a kept lattice gives the same look; one of another lattice is refused."""
-    baked = bake(LOOK, cache=tmp_path / "kept")
+    lattices: dict[str, Lattice] = {}
+    baked = bake(LOOK, lattices=lattices)
     assert baked.direct is not None and baked.lattice[..., 3].any()
-    other = bake(replace(LOOK, cdl=CDL(slope=(0.9, 1, 1))), cache=tmp_path / "kept")
+    other = bake(replace(LOOK, cdl=CDL(slope=(0.9, 1, 1))), lattices=lattices)
     again = load_baked(tmp_path / baked.save(tmp_path))
     other.save(tmp_path)
     assert sorted(p.suffixes[0] for p in tmp_path.glob("*.npy")) == [".direct", ".lattice"]
     code = np.random.default_rng(0).uniform(-0.1, 1.1, (5000, 3))
     assert (again.apply(code) == baked.apply(code)).all()
-    assert again.digest == baked.digest == bake(LOOK).digest == bake(LOOK, cache=tmp_path / "kept").digest
+    assert again.digest == baked.digest == bake(LOOK).digest == bake(LOOK, lattices=lattices).digest
     for wrong in (baked.direct[:-48], None):
         made = replace(baked, direct=wrong)
         made = replace(made, digest=_digest(made))
@@ -82,15 +84,13 @@ def test_direct_evaluation_is_kept_beside_its_lattice(tmp_path: Path) -> None:
             load_baked(tmp_path / made.save(tmp_path))
 
 
-def test_one_lattice_serves_every_grade_of_a_show(tmp_path: Path) -> None:
+def test_one_lattice_serves_every_grade_of_a_show() -> None:
     other = replace(LOOK, cdl=CDL(slope=(0.9, 1, 1)), exposure=0.5)
     assert lattice_digest(LOOK, "graded") == lattice_digest(other, "graded") == lattice_digest(LOOK, "show")
     assert lattice_digest(replace(LOOK, grade_order="after"), "graded") != lattice_digest(LOOK, "graded")
-    bake(LOOK, size=17, cache=tmp_path)
-    (kept,) = tmp_path.iterdir()
-    before = kept.stat().st_mtime_ns
-    bake(other, size=17, cache=tmp_path)
-    assert [p.stat().st_mtime_ns for p in tmp_path.iterdir()] == [before]
+    lattices: dict[str, Lattice] = {}
+    first, second = bake(LOOK, size=17, lattices=lattices), bake(other, size=17, lattices=lattices)
+    assert len(lattices) == 1 and (first.lattice == second.lattice).all()
 
 
 def test_tables_are_quantised_and_nan_is_the_low_end() -> None:
@@ -121,3 +121,34 @@ def test_baked_against_exact_on_photographs(cdl: CDL | None) -> None:
     found = np.concatenate(differences)
     assert found.mean() <= 0.06
     assert np.quantile(found, 0.99) <= 0.35
+
+
+def test_files_that_are_there_by_name_and_damaged_are_written_again(tmp_path: Path) -> None:
+    baked = bake(LOOK, size=17)
+    path = tmp_path / baked.save(tmp_path)
+    before = path.stat().st_ino
+    assert baked.save(tmp_path) == path.name and path.stat().st_ino == before  # whole: left as it is
+    for file in (path, *tmp_path.glob("*.npy")):
+        file.write_bytes(file.read_bytes()[:-7] + b"damaged")
+        with pytest.raises(DeliveryError):
+            load_baked(path)
+        baked.save(tmp_path)
+        assert load_baked(path).digest == baked.digest
+
+
+def test_a_look_is_told_from_others_and_known_again_from_other_versions() -> None:
+    baked = bake(LOOK, size=17)
+    drifted = replace(baked, lattice=baked.lattice + np.float32(1e-4), digest="of another library")
+    assert same_look(drifted, baked) and same_look(baked, baked)
+    for other in (
+        replace(LOOK, cdl=replace(GRADE, slope=(1.001, *GRADE.slope[1:]))),
+        replace(LOOK, cdl=replace(GRADE, saturation=GRADE.saturation + 0.001)),
+        replace(LOOK, cdl=None),
+        replace(LOOK, exposure=LOOK.exposure + 0.01),
+        replace(LOOK, encoding=find_encoding("S-Log3/S-Gamut3.Cine")),
+        replace(LOOK, grade_order="after"),
+    ):
+        assert not same_look(bake(other, size=17), baked)
+    inside = replace(LOOK, grade_order="after")  # a grade inside the lattice
+    other = replace(inside, cdl=replace(GRADE, slope=tuple(1.01 * s for s in GRADE.slope)))
+    assert not same_look(bake(other, size=17), bake(inside, size=17))

@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NotRequired, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,10 +24,10 @@ from rushlight.batch.records.shape import box_of
 from rushlight.batch.records.side_files import FrameLine
 from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts, Verdict
 from rushlight.batch.verify.colour_check import colour_check
+from rushlight.batch.verify.frame_check import frame_check, open_cells
 from rushlight.batch.verify.picture_warnings import Extremes, colour_warnings, extremes, frame_warnings
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.icc_profile import profile
-from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.formats.pixel_formats import planes
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -48,10 +47,6 @@ Box = tuple[int, int, int, int]
 Checks = dict[str, CheckVerdict]
 ORDER: dict[Verdict, int] = {"pass": 0, "cannot tell": 1, "warn": 2, "fail": 3}
 CHECKS = ("frames", "timecode", "tags", "colour", "hash", "record")  # the last only where the log is damaged
-
-LUMA_TOLERANCE = (
-    1.0  # of 255: how far a frame's mean luma may be from the logged one in any quarter of a quarter
-)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -183,11 +178,11 @@ def _movie(folder: Path, path: Path, record: DeliveredRecord, entry: DeliveredMo
                 if entry.state != "log":
                     shares.append(_extremes(views, facts, box, covered))
     found = np.array(grids)
-    checks["frames"] = _frames(delivered.frames, damaged, found, logged, entry, facts)
+    checks["frames"] = frame_check(delivered.frames, damaged, found, logged, entry, facts)
     if "record" in checks and checks["frames"].verdict == "warn":
         text = "only their number was checked: the log of the single frames is damaged"
         checks["frames"] = checks["frames"].model_copy(update={"verdict": "cannot tell", "text": text})
-    cells = _open_cells(entry)
+    cells = open_cells(entry)
     if checks["frames"].verdict == "pass" and logged is not None and cells and entry.state != "log":
         scale = 2.0 ** (8 - facts.pixel_format.bits)
         black = 0.0 if facts.levels_tag == "full" else 16.0
@@ -216,12 +211,6 @@ def _extremes(views: Views, facts: Facts, box: Box, covered: list[Box]) -> Extre
     open_ = np.zeros((height, width), bool)
     open_[y : y + h, x : x + w] = colour_tiles.uncovered(width, height, box, covered)
     return extremes(rgb, open_[::step, ::step])
-
-
-def _intra(name: str) -> bool:
-    from rushlight.pipelines.formats.codecs import codec
-
-    return codec(name).intra
 
 
 def _measured(views: Views, facts: Facts, entry: DeliveredMovie, box: Box, covered: list[Box]) -> Array:
@@ -291,70 +280,6 @@ def _logged_grids(folder: Path, record: JobRecord, entry: DeliveredMovie) -> Arr
                 )
             return np.array([row.luma for row in rows])
     return None
-
-
-class _Counted(TypedDict):
-    """Figures of the check of frames, by their names in the verdict."""
-
-    found: int
-    logged: int
-    worst_luma: NotRequired[float]
-
-
-def _frames(
-    count: int, damaged: int, found: Array, logged: Array | None, entry: DeliveredMovie, facts: Facts
-) -> CheckVerdict:
-    figures: _Counted = {"found": count, "logged": entry.frames}
-    if damaged:
-        return CheckVerdict(
-            verdict="fail", text=f"{counted(damaged, 'frame')} with errors of decoding", **figures
-        )
-    if count != entry.frames:
-        return CheckVerdict(verdict="fail", text=f"{count} frames, should be {entry.frames}", **figures)
-    if logged is None or len(logged) != len(found):
-        return CheckVerdict(
-            verdict="warn",
-            text="the frames' side file is gone or short; only their number was checked",
-            **figures,
-        )
-    cells = _open_cells(entry)
-    scale = 2.0 ** (8 - facts.pixel_format.bits)
-    off = np.abs(found - logged) * scale - 255 * _covered_shares(entry)  # what burn-in may add to a cell
-    figures["worst_luma"] = round(max(0.0, float(off.max())), 3)
-    still = _stood_still(found[:, cells] * scale, logged[:, cells] * scale, entry) if cells else False
-    wrong = np.flatnonzero((off.max(1) > LUMA_TOLERANCE) | still)
-    if len(wrong):
-        return CheckVerdict(
-            verdict="fail",
-            text=f"{counted(len(wrong), 'frame')} not in the right place, the first number {wrong[0]}",
-            **figures,
-        )
-    return CheckVerdict(verdict="pass", text="", **figures)
-
-
-def _stood_still(found: Array, logged: Array, entry: DeliveredMovie) -> NDArray[np.bool_]:
-    """Frames that are the one before over again, where the log has the picture move.
-
-    Intra codecs follow the smallest change (they kept 0.83 of it or more, measured); long-GOP ones let a small
-    one stand, so there only a change of a whole code counts.
-    """
-    least = 0.02 if _intra(entry.codec) else 1.0
-    moved, made = np.abs(np.diff(found, axis=0)).max(1), np.abs(np.diff(logged, axis=0)).max(1)
-    return np.concatenate([[False], (made > least) & (moved < made / 10)])
-
-
-def _covered_shares(entry: DeliveredMovie) -> Array:
-    """The share of each of the sixteen luma cells that burn-in covers."""
-    _, _, width, height = picture = box_of(entry.picture)
-    covered = [box_of(c) for c in entry.covered]
-    open_ = colour_tiles.uncovered(entry.width, entry.height, picture, covered)
-    grid = colour_tiles.luma_grid(np.where(open_, 255, 0).astype(np.uint8), (0, 0, width, height))
-    return 1 - np.array(grid) / 255
-
-
-def _open_cells(entry: DeliveredMovie) -> list[int]:
-    """The luma cells, of sixteen, that burn-in leaves alone."""
-    return np.flatnonzero(_covered_shares(entry) == 0).tolist()
 
 
 def _words(path: Path, entry: DeliveredStill) -> Checks:

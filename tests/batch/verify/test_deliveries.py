@@ -296,3 +296,14 @@ def test_the_command(right: Path, tmp_path: Path) -> None:
     (out / "editorial" / "A001C007.mov").unlink()
     run = rushlight("verify", out)
     assert run.returncode == 1 and run.stdout.startswith("FAIL")
+
+
+def test_a_right_file_of_low_quality_does_not_fail(tmp_path: Path) -> None:
+    outputs = "".join(
+        f'[[output]]\nname = "{size}"\nmake = "movie"\ncodec = "h264"\nsize = "{size}"\nquality = 28\npreset = "veryfast"\n'
+        for size in ("128x72", "320x180")
+    )
+    (tmp_path / "r.toml").write_text(outputs)
+    out = rendered(tmp_path / "small", RIGHT, str(tmp_path / "r.toml"))
+    checks = [files["frames"] for found in verify(out, hashes=False) for files in found.files.values()]
+    assert {c.verdict for c in checks} <= {"pass", "cannot tell"} and max(c.worst_luma for c in checks) > 1.0

@@ -225,7 +225,12 @@ def rows_changed(data: bytes, rng: Random, outside: Path) -> bytes:
             with sqlite3.connect(path) as db:
                 _change_rows(db, rng, outside)
             db.close()
-        except (sqlite3.Error, IndexError, OverflowError):
+        except (
+            sqlite3.Error,
+            IndexError,
+            OverflowError,
+            ValueError,
+        ):  # names that are no text are a ValueError
             return header_flips(data, rng, outside)
         return path.read_bytes()
 

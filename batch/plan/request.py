@@ -35,6 +35,7 @@ class Request:
     )  # files that stand in for those named, by absolute path
     origin: Path | None = None  # the output folder they are kept in: nothing else is read but originals
     own_recipe: bool = False  # and the recipe with what it names, which the user gave
+    dropped: frozenset[str] = frozenset()  # jobs that a person took out of that folder's queue: not made
     replaced: str = "keep"  # or "remove": what becomes of outputs that newer ones replace
 
     def plain(self) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.forecast import cost_of
 from rushlight.batch.run.kept_inputs import keep_inputs
-from rushlight.batch.run.request_accounts import account_for
+from rushlight.batch.run.request_accounts import account_for, leave_out
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
 from rushlight.pipelines.inside_folder import refuse_links, same_time
@@ -93,6 +93,9 @@ def jobs_of(
         keep_inputs(prepared, out)
 
     room.to(out, kept)
+    if dropped := prepared.request.dropped:
+        turns = [turn for turn in turns if turn.spec.job not in dropped]
+        leave_out(prepared, dropped)
     media = days[-1].media
     if media and (unnamed := sum(len(media[name]) for name in ("not_listed", "absent", "unreadable"))):
         events.warning(

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.exit_codes import PARTLY, STOPPED, WRONG
+from rushlight.batch.plan.request import Request
+from rushlight.batch.plan.request_ledger import read_askings, request_id
 from rushlight.batch.run.events import Terms
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.batch.run.render import render
+from rushlight.batch.run.request_accounts import day_in
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import InputError, OptionError
 
 if TYPE_CHECKING:
@@ -33,7 +37,7 @@ def render_again(
         events.problem(text)
         codes.append(PARTLY)
 
-    requests = kept_requests(origin, tell)
+    requests = _still_asked(origin, kept_requests(origin, tell), events)
     refused: OptionError | None = None
     for kept in requests:
         request = replace(
@@ -62,3 +66,23 @@ def render_again(
     if refused and not codes:
         raise refused
     return max(codes)
+
+
+def _still_asked(origin: Path, requests: Sequence[Request], events: EventStream) -> list[Request]:
+    """The requests without what a person took out of the queue, and was not made: it is said, not made again."""
+    askings = {asking.id: asking for asking in read_askings(origin)[0]}
+    dropped = frozenset(day_in(origin).dropped)
+    found = []
+    for kept in requests:
+        asking = askings.get(request_id(str(kept.clip_list), kept.recipe, kept.only))
+        rows = asking.rows if asking else ()
+        out = {row.job for row in rows} & dropped
+        if out:
+            text = f"{kept.clip_list}: {counted(len(out), 'clip')} left out, since taken out of the queue by hand; "
+            events.warning(text + "give the list itself to have it made")
+        if not rows or len(out) < len({row.job for row in rows}):
+            found.append(replace(kept, dropped=dropped))
+    if not found:
+        text = "all that was asked for here was taken out of the queue by hand; give the list itself to have it made"
+        raise OptionError(text, file=str(origin))
+    return found

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from rushlight.batch.plan.request import Request
     from rushlight.batch.run.event_stream import EventStream
 
-__all__ = ["account_for", "asking_of", "bad_rows", "day_in", "drop_from", "row_ids", "sums_in"]
+__all__ = ["account_for", "asking_of", "bad_rows", "day_in", "drop_from", "leave_out", "row_ids", "sums_in"]
 
 DROPPED = "taken out of the queue by hand"
 
@@ -90,8 +90,10 @@ def account_for(
     known, faults = read_askings(out)
     others = [other for other in known if other.id != asking.id]
     earlier = {row.job: row for other in known if other.id == asking.id for row in other.rows}
+    gone = set(prepared.request.dropped)
     if not renewed:
-        gone = {job for job, row in earlier.items() if row.dropped}
+        gone |= {job for job, row in earlier.items() if row.dropped}
+    if gone:
         asking = replace(asking, rows=tuple(replace(row, dropped=row.job in gone) for row in asking.rows))
     if not (known and known[-1] == replace(asking, when=known[-1].when)):  # else it stands there already
         keep_asking(out, asking)
@@ -117,6 +119,14 @@ def account_for(
             records[job] = {**record, "status": "withdrawn", "error": ""}
             append_record(out, records[job])
     return day
+
+
+def leave_out(prepared: Prepared, jobs: Collection[str]) -> None:
+    """Take these jobs and bad rows out of a plan, once it is accounted for."""
+    plan, ids = prepared.plan, row_ids(prepared.request.clip_list, prepared.clip_list.rows)
+    plan.clips = [clip for clip in plan.clips if job_id(clip) not in jobs]
+    plan.wrong = [(row, error) for row, error in plan.wrong if ids.get((row.line, row.clip)) not in jobs]
+    plan.broken = [(row, error) for row, error in plan.broken if ids.get((row.line, row.clip)) not in jobs]
 
 
 def _log_undone(

@@ -160,3 +160,45 @@ def test_a_torn_request_and_another_schema(tmp_path: Path) -> None:
     place.write_text(json.dumps({"schema": "rushlight-request-9"}) + "\n")
     told: list[str] = []
     assert read_requests(tmp_path, told.append) == [] and "requests.jsonl:1: schema" in told[0]
+
+
+@pytest.mark.parametrize("place", ["in place", "elsewhere"])
+def test_what_was_taken_out_of_the_queue_is_not_made_again(
+    tmp_path: Path,
+    farm_here: HereFarm,  # noqa: F811
+    place: str,
+) -> None:
+    """A clip of one list, a bad row of it, and another list as a whole; giving the list itself asks for them again."""
+    day, queue, out = (
+        small_day(tmp_path / "day", {"A": 2, "B": 2, "C": 2}),
+        tmp_path / "q.sqlite",
+        tmp_path / "out",
+    )
+    rows = day.read_text().splitlines(keepends=True)
+    for name, chosen in (("one", [*rows[:3], "X.mov,LogC3,narrow\n"]), ("two", [rows[0], rows[3]])):
+        (day.parent / f"{name}.csv").write_text("".join(chosen))
+        given = ("--recipe", day.parent / "two.toml", "--out", out, "--queue", queue)
+        run("queue", "add", day.parent / f"{name}.csv", *given)
+    assert run("queue", "drop", "B.mov", "C.mov", "X.mov", "--queue", queue)[0] == 0
+    code, said = run("queue", "run", "--queue", queue)
+    assert code == 0, said
+    new = out if place == "in place" else tmp_path / "new"
+    (out / "viewing" / "A.mp4").unlink()
+    for _ in range(2):  # and it is not forgotten by being made again
+        code, said = run("render", "--from", out, *(() if new == out else ("--out", new)))
+        assert code == 0 and "one.csv: 2 clips left out" in said and "two.csv: 1 clip left out" in said, said
+        assert sorted(files(new, *BOTH)) == ["editorial/A.mov", "viewing/A.mp4"]
+    report = json.loads((new / "report" / "batch.json").read_text())
+    assert report["counts"]["listed"] == report["counts"]["delivered"] == 1, report["counts"]
+    code, said = run("render", day.parent / "two.csv", "--recipe", day.parent / "two.toml", "--out", out)
+    assert code == 0 and (out / "viewing" / "C.mp4").exists(), said
+    run("queue", "drop", "--all", "--queue", queue)
+    assert "two.csv" not in run("render", "--from", out)[1]
+
+
+def test_a_folder_of_which_all_was_taken_out_says_so(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+    day, queue, out = small_day(tmp_path / "day", {"A": 2}), tmp_path / "q.sqlite", tmp_path / "out"
+    run("queue", "add", day, "--recipe", day.parent / "two.toml", "--out", out, "--queue", queue)
+    run("queue", "drop", "--all", "--queue", queue)
+    with pytest.raises(OptionError, match="taken out of the queue by hand"):
+        run("render", "--from", out, "--traceback")

@@ -62,7 +62,7 @@ def finish_job(
 ) -> dict[str, Any]:
     """Everything a job still owes once its segments are there. Gives its record; raises DeliveryError where a
     file is not what it should be. Running it twice gives the same files."""
-    job = JobSpec.model_validate(payload)
+    job = JobSpec.parse(payload)
     facts = opened_facts(job.source)
     sides = [_side(job, segment) for segment in job.segments]
     lost = [damage for side in sides for damage in side.damage if damage.lost]

@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
+from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.inside_folder import file_name, parts_of
 from rushlight.pipelines.recipe.model import Burnin, Frame, Guides
+from rushlight.pipelines.recipe.validation_messages import key_and_words
 
 __all__ = [
     "GradeSpec",
@@ -34,6 +37,20 @@ Triple = tuple[float, float, float]
 # What becomes a path is checked wherever a job is read, since a queue may be tampered with: OutsideError.
 Name = Annotated[str, AfterValidator(file_name)]
 Place = Annotated[str, AfterValidator(lambda name: "/".join(parts_of(name)))]
+
+
+def _patches(value: dict[str, Any]) -> dict[str, Any]:
+    """Patches by name, each with three numbers as `xyz` and as `lab`. ValueError for anything else."""
+    for name, patch in value.items():
+        for key in ("xyz", "lab"):
+            triple = patch.get(key) if isinstance(patch, dict) else None
+            if (
+                not isinstance(triple, list | tuple)
+                or len(triple) != 3
+                or not all(type(v) in (int, float) and abs(v) <= 1e12 for v in triple)
+            ):
+                raise ValueError(f"{name}: its {key} is not three numbers")
+    return value
 
 
 def digest_of(value: Any, length: int = 32) -> str:
@@ -186,9 +203,22 @@ class JobSpec(_Spec):
     look: LookSpec
     baked: dict[str, Place]  # state -> .npz relative to `out`
     no_light: float = 0.0  # its signal in the encoding that grades work in
-    patches: dict[str, Any] = {}  # black, grey, white and the chart through the exact look
+    patches: Annotated[
+        dict[str, Any], AfterValidator(_patches)
+    ] = {}  # black, grey, white and the chart through the exact look
     outputs: tuple[OutputSpec, ...]
     segments: tuple[SegmentSpec, ...]
     fields: dict[str, str]  # what burn-in may show, beside the running values
     metadata: dict[str, str]  # written into containers that can hold it
     record: dict[str, Any]  # what the job record says that rendering does not find out
+
+    @classmethod
+    def parse(cls, payload: Mapping[str, Any]) -> JobSpec:
+        """A job from plain values. OptionError with its key for what is none, as in a queue that was damaged; OutsideError for
+        a name that leads out of its folder."""
+        try:
+            return cls.model_validate(payload)
+        except ValidationError as error:
+            key, words = key_and_words(error.errors(include_url=False)[0], payload, {"": cls})
+            text = f"the queue holds this job damaged: {words[:200]}; add its list again"
+            raise OptionError(text, key=key or None) from None

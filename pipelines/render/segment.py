@@ -79,7 +79,7 @@ def render_segment(payload: Mapping[str, Any], index: int, token: str) -> dict[s
 
     Files are written under temporary names that carry `token` and renamed when complete.
     """
-    job = JobSpec.model_validate(payload)
+    job = JobSpec.parse(payload)
     segment = job.segments[index]
     movies = [o for o in job.outputs if isinstance(o, MovieSpec)] if segment.movies else []
     if all(is_file(Path(job.out), name) for name in _made(job, segment, movies)):

@@ -3,6 +3,7 @@
 import json
 import shutil
 import signal
+import sqlite3
 import time
 from pathlib import Path
 
@@ -229,3 +230,31 @@ def test_ctrl_c_twice_stops_now_and_the_same_command_goes_on(tmp_path: Path, far
     segments = [t for t in farm_here.calls if t.function.endswith("render_segment")]
     assert len(segments) < 4 + 3  # what was finished before is not rendered again
     assert files(tmp_path / "out", "editorial", "viewing") == whole
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"patches": {"black": {"xyz": [0, 0, None], "lab": [0, 0, 0]}}}, "patches: "),
+        ({"patches": {"black": 1}}, "black: its xyz is not three numbers"),
+        ({"fields": None}, "fields: "),
+        ({"rate": 24}, "rate: "),
+    ],
+)
+def test_a_job_that_is_damaged_in_the_queue_fails_before_anything_of_it_is_rendered(
+    tmp_path: Path,
+    farm_here: HereFarm,  # noqa: F811
+    change: dict[str, object],
+    said: str,
+) -> None:
+    day, queue, out = small_day(tmp_path / "day", {"A": 2, "B": 2}), tmp_path / "q.sqlite", tmp_path / "out"
+    run("queue", "add", day, "--recipe", day.parent / "two.toml", "--out", out, "--queue", queue)
+    with sqlite3.connect(queue) as db:
+        ((payload,),) = db.execute("SELECT payload FROM job WHERE clip='A.mov'").fetchall()
+        db.execute("UPDATE job SET payload=? WHERE clip='A.mov'", (json.dumps(json.loads(payload) | change),))
+    db.close()
+    code, found = run("queue", "run", "--queue", queue)
+    assert code == 1 and "the queue holds this job damaged" in found and "add its list again" in found, found
+    assert said in found and "rushlight's own" not in found and "pydantic" not in found, found
+    assert sorted(files(out, "editorial", "viewing")) == ["editorial/B.mov", "viewing/B.mp4"]
+    assert len([t for t in farm_here.calls if "/A" in str(t.arguments[0]["source"])]) == 1

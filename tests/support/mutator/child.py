@@ -25,7 +25,9 @@ __all__ = ["Runner", "main"]
 
 GROWTH = 1 << 30  # bytes of address space
 TREES = {"texts": ("day",), "originals": ("day", "shots"), "folders": ("night",)}
-TRACE = re.compile(r'Traceback \(most recent|File ".+", line \d+|\.py:\d+: \w*Warning|a fault of its own')
+TRACE = re.compile(
+    r'Traceback \(most recent|File ".+", line \d+|\.py:\d+: \w*Warning|a fault of its own|fault of rushlight.s own'
+)
 CONTROLS = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")  # what a terminal would obey
 
 

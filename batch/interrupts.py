@@ -21,12 +21,14 @@ from types import FrameType
 from typing import TypeVar
 
 from rushlight.batch.exit_codes import STOPPED
+from rushlight.pipelines.heartbeat import at_each_beat
 
 __all__ = [
     "GRACE",
     "Stop",
     "Stopped",
     "beside",
+    "cancellable",
     "deaf",
     "heard",
     "listening",
@@ -155,6 +157,20 @@ def obeyed() -> Iterator[None]:
         yield
     finally:
         _ears.obeyed -= 1
+
+
+@contextmanager
+def cancellable(stop: Stop) -> Iterator[None]:
+    """Reading and planning, with nothing in hand: a stop that another thread asks for is `Stopped` in here at the next
+    beat (heartbeat.py), as a signal is anywhere."""
+
+    def look() -> None:
+        if stop.level:
+            raise Stopped
+
+    with at_each_beat(look):
+        look()
+        yield
 
 
 def on_hangup(call: Callable[[], object]) -> None:

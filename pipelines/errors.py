@@ -15,6 +15,7 @@
     ├── DeliveryError           an output failed its check, and was not given its final name
     ├── ResourceError           the machine is short of something: disk, memory, handles
     ├── QueueError              the queue file, its runner or its farm
+    ├── CancelledError          the caller cancelled it, and it has nothing to give
     └── OwnFault                a fault of rushlight's own in one clip; the others go on
 
 Whether an error stops the whole request or sets one clip aside is for the caller to say: an unreadable
@@ -28,6 +29,7 @@ import traceback
 from typing import Self
 
 __all__ = [
+    "CancelledError",
     "ChangedError",
     "DeliveryError",
     "EncodingError",
@@ -157,6 +159,10 @@ class ResourceError(RushlightError):
 
 class QueueError(RushlightError):
     """The queue, its runner or its farm cannot go on."""
+
+
+class CancelledError(RushlightError):
+    """The caller of the Python API cancelled what only gives a result."""
 
 
 class OwnFault(RushlightError):

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Unpack
 
+from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.look import exact_look
 from rushlight.batch.api.requests import RequestOptions, Undone, request_of
 from rushlight.batch.decisions.grade_export import GradedClip, write_handover
@@ -55,16 +56,18 @@ def grades(
     *,
     to: str | Path,
     on_set_aside: Callable[[Undone], None] = lambda row: None,
+    cancel: Cancel | None = None,
     **options: Unpack[RequestOptions],
 ) -> GradesResult:
     """Write the grades of a list into the folder `to`. `on_set_aside` is told each row that is wrong, ahead of the rest.
 
-    OptionError where `to` is a file or no clip of the list can be planned.
+    OptionError where `to` is a file or no clip of the list can be planned; CancelledError where it was cancelled.
     """
     request, folder = request_of(list, options), Path(to)
     if folder.exists() and not folder.is_dir():
         raise OptionError("is a file; --to takes a folder", file=str(folder), key="--to")
-    prepared = prepare(request)
+    with reading(cancel):
+        prepared = prepare(request)
     aside = tuple(Undone.of(*each) for each in (*prepared.plan.wrong, *prepared.plan.broken))
     for row in aside:
         on_set_aside(row)

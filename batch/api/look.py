@@ -11,6 +11,7 @@ from typing import Any, Unpack
 
 import numpy as np
 
+from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.requests import RequestOptions, request_of
 from rushlight.batch.decisions.grade_export import look_cube
 from rushlight.batch.farm.scratch_folders import scratch_folder
@@ -61,12 +62,14 @@ def look(
     export: str | Path | None = None,
     size: int = 33,
     plot: str | Path | None = None,
+    cancel: Cancel | None = None,
     **options: Unpack[RequestOptions],
 ) -> LookResult:
     """Evaluate the look of `clip` on known colours. `export`: a .cube to be written, of `size` (33 or 65)
     points a side; `plot`: a .png of its curves and chromaticities. InputError where the list has no such
-    clip."""
-    prepared = prepare(request_of(list, options))
+    clip; CancelledError where it was cancelled."""
+    with reading(cancel):
+        prepared = prepare(request_of(list, options))
     planned = find_clip(prepared, clip)
     exact = exact_look(prepared, planned)
     document = look_document(planned, exact)

@@ -8,9 +8,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypedDict
 
+from rushlight.batch.api.cancel import Cancel
 from rushlight.batch.disks import made_with, parse_mode, parse_size
 from rushlight.batch.farm.worker_options import Crew, crew_of
-from rushlight.batch.interrupts import Stop
 from rushlight.batch.records.events import EventDocument
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Terms
@@ -18,7 +18,6 @@ from rushlight.batch.run.forecast import moment_text, next_time
 from rushlight.batch.run.hooks import parse_hooks, ringing
 
 __all__ = [
-    "Cancel",
     "NightOptions",
     "NotMade",
     "OnEvent",
@@ -65,21 +64,6 @@ class NightOptions(TypedDict, total=False):
     on_finish: str | None
     on_failure: str | None
     on_late: str | None
-
-
-class Cancel:
-    """Stops a night from any thread, as the first Ctrl-C does: nothing more is started, and what is in hand has 8 seconds.
-
-    A list that is being read is read to its end first. The same call goes on where this one ended.
-    """
-
-    def __init__(self) -> None:
-        self.stop = Stop()
-
-    def cancel(self) -> None:
-        """Ask for it. Once is enough, and more do nothing."""
-        if not self.stop.level:
-            self.stop.ask()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Unpack
 
+from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.api.requests import RequestOptions, Undone, request_of
 from rushlight.batch.decisions.grade_change_files import together
@@ -58,17 +59,19 @@ def plan(
     write: str | Path | None = None,
     ready_by: str = "",
     workers: int | None = None,
+    cancel: Cancel | None = None,
     **options: Unpack[RequestOptions],
 ) -> PlanResult:
     """Read a list and everything that it names, and make nothing.
 
     `ready_by` ("05:30"): the document says what would be ready then, if so many `workers` (one a core without) began now.
     `write`: a new file for the list with everything stated; GradeError where a file of decisions could not be read, which
-    would be missing from it. InputError where the request is wrong as a whole.
+    would be missing from it. InputError where the request is wrong as a whole; CancelledError where it was cancelled.
     """
     request = request_of(list, options, out=out)
     by = next_time(ready_by, datetime.now(UTC)) if ready_by else None
-    prepared = prepare(request, all_faults=True)
+    with reading(cancel):
+        prepared = prepare(request, all_faults=True)
     document = plan_document(prepared)
     if by:
         rate = float(workers or default_workers())

@@ -8,8 +8,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Unpack
 
+from rushlight.batch.api.cancel import Cancel
 from rushlight.batch.api.nights import (
-    Cancel,
     NightOptions,
     OnEvent,
     crew_for,
@@ -19,6 +19,8 @@ from rushlight.batch.api.nights import (
 )
 from rushlight.batch.api.render import RenderResult
 from rushlight.batch.api.requests import RequestOptions, request_of
+from rushlight.batch.exit_codes import STOPPED
+from rushlight.batch.interrupts import Stopped
 from rushlight.batch.queue.store import QueuedJob, open_store
 from rushlight.batch.run import queue_operations as operations
 from rushlight.batch.run.event_stream import EventStream
@@ -79,6 +81,11 @@ class QueueChange:
     problems: tuple[str, ...]
     code: int  # the command's exit code
 
+    @property
+    def stopped(self) -> bool:
+        """Whether it was cancelled before all was done."""
+        return self.code == STOPPED
+
 
 def add(
     lists: Place | Iterable[Place],
@@ -88,13 +95,25 @@ def add(
     priority: int = 0,
     replaced: str = "keep",
     on_event: OnEvent | None = None,
+    cancel: Cancel | None = None,
     **options: Unpack[RequestOptions],
 ) -> QueueChange:
-    """Queue what the recipe says of every clip of each list; what is there and unchanged is left alone."""
-    events = events_for(on_event, Cancel())
+    """Queue what the recipe says of every clip of each list; what is there and unchanged is left alone.
+
+    A list is queued as a whole or, where it is cancelled before that, not at all; `stopped` says so. The same call goes on.
+    """
+    cancel = cancel or Cancel()
+    events = events_for(on_event, cancel)
     several = (lists,) if isinstance(lists, str | Path) else lists
     requests = [request_of(path, options, out=out, replaced=replaced) for path in several]
-    code = operations.add(requests, queue=_queue(queue), priority=priority, events=events)
+    try:
+        code = operations.add(
+            requests, queue=_queue(queue), priority=priority, events=events, stop=cancel.stop
+        )
+    except Stopped:
+        if not cancel.stop.level:  # a signal
+            raise
+        code = STOPPED
     return _changed(queue, events, code)
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Unpack
 
+from rushlight.batch.api.cancel import Cancel
 from rushlight.batch.api.nights import (
-    Cancel,
     NightOptions,
     NotMade,
     OnEvent,

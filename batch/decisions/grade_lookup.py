@@ -24,6 +24,7 @@ from rushlight.batch.lists.table_file import read_table
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
 from rushlight.pipelines.formats.timecode import Timecode
+from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.text_files import is_kept, read_text
 
 __all__ = ["Entry", "GradeBook", "Wanted", "camera_name", "plain_name"]
@@ -99,7 +100,7 @@ class GradeBook:
         self._scenes: dict[tuple[str, str], list[Entry]] = defaultdict(list)
         found: list[GradeError] = []
         for path in paths:
-            for file in _decision_files(path):
+            for file in beating(_decision_files(path)):
                 try:
                     if file != path and _says_nothing(file):
                         self.warnings.append(f"{file} has no column of numbers: it is passed over")

@@ -19,6 +19,7 @@ from rushlight.batch.lists.table_file import read_table
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.errors import GradeError, InputError, ListError, RushlightError, TimecodeError
 from rushlight.pipelines.formats.timecode import FrameRate
+from rushlight.pipelines.heartbeat import beating
 
 __all__ = ["COLUMNS", "ClipList", "Row", "read_csv", "write_csv"]
 
@@ -106,7 +107,7 @@ def read_csv(text: str, *, file: str = "") -> ClipList:
         raise ListError(f"has no column `clip`; found {found}", file=file, line=table.line)
     if not table.rows:
         raise ListError("has a heading and no rows", file=file)
-    rows = tuple(_row(table.columns, cells, file, line) for line, cells in table.rows)
+    rows = tuple(_row(table.columns, cells, file, line) for line, cells in beating(table.rows))
     warnings = tuple(_near(table.columns, file, table.line))
     return ClipList(file=file, rows=rows, columns=table.columns, warnings=warnings)
 

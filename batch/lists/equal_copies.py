@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import BinaryIO
 
+from rushlight.pipelines.heartbeat import beat
+
 __all__ = ["EQUAL", "alike", "twin_notes"]
 
 WHOLE = 32_000_000  # bytes of an original up to which all of it is compared
@@ -63,6 +65,7 @@ def _same(one: Path, two: Path, whole: bool) -> bool:
 
 def _rest(first: BinaryIO, second: BinaryIO) -> bool:
     while block := first.read(MIB):
+        beat()
         if block != second.read(MIB):
             return False
     return not second.read(1)

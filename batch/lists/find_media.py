@@ -12,6 +12,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from rushlight.batch.lists.equal_copies import alike
 from rushlight.pipelines.errors import ListError, SourceError
+from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.originals.image_sequences import sequence_files
 from rushlight.pipelines.originals.spanned_clips import is_span, span_files
 
@@ -91,6 +92,7 @@ def originals_below(
                 inner.clear()  # it lies below a folder that was given as well
                 continue
             seen.add(place.absolute())
+            beat()
             yield place, list(inner), sorted(files)
 
 

@@ -38,6 +38,7 @@ from rushlight.pipelines.errors import (
     RecipeError,
 )
 from rushlight.pipelines.formats.timecode import FrameRate
+from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.originals.spanned_clips import is_span
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe
 from rushlight.pipelines.recipe.read_recipe import load_recipe
@@ -140,7 +141,7 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
     if not request.only:
         plan.warnings += grades.defaults.unused()
     chosen_lines = {row.line for row in chosen}
-    for row in clip_list.rows:
+    for row in beating(clip_list.rows):
         if row.line not in chosen_lines:
             with suppress(Exception):
                 plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
@@ -256,7 +257,7 @@ def _plan_rows(
     )
     rows = list(_one_by_one(chosen, recipe, base, media))
     plan.one_by_one = len(rows) - len(chosen)
-    for row in rows:
+    for row in beating(rows):
         planner.into(plan, row)
     set_aside_shared(plan, grades.utc_offset)
     if is_folder(request.clip_list):

@@ -14,6 +14,7 @@ from rushlight.batch.lists.find_media import originals_below
 from rushlight.batch.lists.folder_list import find_originals
 from rushlight.batch.plan.model import Plan
 from rushlight.pipelines.errors import ListError, RushlightError
+from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.originals.probe import RAW_TEXT, STILLS, probe
 from rushlight.pipelines.text_files import read_bytes
 
@@ -83,7 +84,7 @@ def reconcile(
     broken = {original_key(path): error.text for path, error in plan.unopened}
     ours = originals_named(plan)
     originals = [(path, path, RAW_TEXT) for path in found.raw]
-    for path in found.originals:
+    for path in beating(found.originals):
         key = original_key(path)
         originals.append((path, key, broken.get(key, "") if key in ours or key in broken else _unread(path)))
     walk = Walk(

@@ -20,6 +20,7 @@ from rushlight.batch.run.kept_inputs import keep_inputs
 from rushlight.batch.run.request_accounts import account_for, leave_out
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
+from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.inside_folder import refuse_links, same_time
 from rushlight.pipelines.originals.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe.model import Recipe
@@ -112,7 +113,7 @@ def _turns(
     plan = prepared.plan
     turns: list[Turn] = []
     settled: list[PlannedClip] = []
-    for clip in list(plan.clips):
+    for clip in beating(list(plan.clips)):
         try:
             found = _turns_of_clip(prepared, clip, out, records.get(job_id(clip)))
         except Exception as error:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from rushlight.batch.disks import state_folder
 from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED
-from rushlight.batch.interrupts import Stopped, minded
+from rushlight.batch.interrupts import Stopped, cancellable, minded
 from rushlight.batch.plan.growing_originals import Growth, growing_text
 from rushlight.batch.plan.model import Plan
 from rushlight.batch.plan.prepare import Prepared, prepare
@@ -51,30 +51,32 @@ def default_queue() -> Path:
     return state_folder() / "queue.sqlite"
 
 
-def add(requests: Sequence[Request], *, queue: Path, priority: int, events: EventStream) -> int:
+def add(requests: Sequence[Request], *, queue: Path, priority: int, events: EventStream, stop: Stop) -> int:
     """Queue what is missing, changed or damaged of every list. Gives 1 where rows were set aside.
 
     Originals that grow are waited for, after everything else is queued.
     """
     with open_store(queue) as store:
-        wrong = sum([_read_list(store, request, priority, events) for request in requests])
+        wrong = sum([_read_list(store, request, priority, events, stop) for request in requests])
     return PARTLY if wrong else DONE
 
 
 def _read_list(
-    store: Store, request: Request, priority: int, events: EventStream, *, again: bool = False
+    store: Store, request: Request, priority: int, events: EventStream, stop: Stop, *, again: bool = False
 ) -> int:
     """Queue what is to be made of a list; `again`: leave alone what stands in the queue as it is. Gives the number of its bad rows."""
-    growth, prepared, added = Growth(), prepare(request), _Added()
+    growth, added = Growth(), _Added()
     waited: list[Path] | None = None
     while True:
-        waiting = growth.take_out(prepared.plan)
-        _put_in(store, request, prepared, waited, priority, events, again=again, added=added)
+        with cancellable(stop):
+            prepared = prepare(request)
+            waiting = growth.take_out(prepared.plan)
+            _put_in(store, request, prepared, waited, priority, events, again=again, added=added)
         if not waiting:
             return len(added.bad)
         events.event(Event(what="waiting", text=growing_text(waiting)))
-        growth.wait(waiting, lambda: False)
-        waited, prepared = waiting, prepare(request)
+        growth.wait(waiting, lambda: stop.level > 0)
+        waited = waiting
 
 
 @dataclass
@@ -261,7 +263,8 @@ def _run_all(
             return
         still = [j for j in summary.changed.values() if all(map(growth.still, originals_of([j])))]
         if still:
-            _plan_again(store, still, events, room)
+            with cancellable(stop):
+                _plan_again(store, still, events, room)
         else:
             time.sleep(0.5)
         for job in still:
@@ -375,7 +378,7 @@ def _read_again(store: Store, rows: Sequence[QueuedJob], events: EventStream) ->
             events.problem(f"{row.clip}: the queue does not say which list it is from; add that list again")
     for request, priority in lists.values():
         try:
-            _read_list(store, request.checked(), priority, events, again=True)
+            _read_list(store, request.checked(), priority, events, Stop(), again=True)
         except InputError as error:
             events.problem(str(error))
 

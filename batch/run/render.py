@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED
-from rushlight.batch.interrupts import Stopped, beside, minded
+from rushlight.batch.interrupts import Stopped, beside, cancellable, minded
 from rushlight.batch.plan.growing_originals import Growth, growing_text
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.model import Plan, PlannedClip
@@ -44,7 +44,8 @@ def render(request: Request, *, crew: Crew, events: EventStream, terms: Terms) -
     out = request.out.absolute()
     events.folder(out)
     try:
-        prepared = prepare(request)
+        with cancellable(terms.stop):
+            prepared = prepare(request)
     except Stopped:
         return nothing_made(events, out)
     if terms.stop.asked:
@@ -95,7 +96,8 @@ class _Night:
         while True:
             self.plan, self.left = prepared.plan, len(prepared.plan.clips)
             waiting = growth.take_out(prepared.plan, originals_of(made.changed.values()))
-            turns, self.settled, _ = jobs_of(prepared, self.out, self.events, self.room)
+            with cancellable(stop):
+                turns, self.settled, _ = jobs_of(prepared, self.out, self.events, self.room)
             self.left = len({turn.spec.job for turn in turns})
             made.changed.clear()
             if turns and stop.asked:
@@ -111,7 +113,8 @@ class _Night:
             with minded(stop):
                 if not growth.wait(waiting, lambda: stop.asked):
                     break
-            prepared = prepare(self.request)
+            with cancellable(stop):
+                prepared = prepare(self.request)
         made.left = made.left or len(waiting)
         if stop.since and not made.stopped:
             self.made.stopped = "by a signal"

@@ -22,6 +22,7 @@ from rushlight.pipelines.formats.media_libraries import open_movie, source_error
 from rushlight.pipelines.formats.mp4_boxes import sample_entries
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.originals.facts import MOST_FRAMES, MOST_PIXELS, Facts, Levels, SoundTrack
 from rushlight.pipelines.originals.image_sequences import (
     RAW,
@@ -378,6 +379,7 @@ def full_hash(facts: Facts) -> str:
             with path.open("rb", buffering=0) as stream:
                 while block := stream.read(1 << 20):
                     state.update(block)
+                    beat()
     except OSError as error:
         raise from_os(error, facts.path, reading=True) from None
     return f"xxh3_128:{state.hexdigest()}"

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from rushlight.batch.api import queue as queue
+    from rushlight.batch.api.cancel import Cancel as Cancel
     from rushlight.batch.api.catalogue import ShippedEncoding as ShippedEncoding
     from rushlight.batch.api.catalogue import ShippedRecipe as ShippedRecipe
     from rushlight.batch.api.catalogue import ShippedSchema as ShippedSchema
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from rushlight.batch.api.grades import grades as grades
     from rushlight.batch.api.look import LookResult as LookResult
     from rushlight.batch.api.look import look as look
-    from rushlight.batch.api.nights import Cancel as Cancel
     from rushlight.batch.api.plan import PlanResult as PlanResult
     from rushlight.batch.api.plan import plan as plan
     from rushlight.batch.api.render import RenderResult as RenderResult
@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from rushlight.batch.api.report import report as report
     from rushlight.batch.api.verify import VerifyResult as VerifyResult
     from rushlight.batch.api.verify import verify as verify
+    from rushlight.pipelines.errors import CancelledError as CancelledError
     from rushlight.pipelines.errors import DeliveryError as DeliveryError
     from rushlight.pipelines.errors import InputError as InputError
     from rushlight.pipelines.errors import QueueError as QueueError
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from rushlight.pipelines.errors import SourceError as SourceError
 
 _NAMES = {
+    "rushlight.batch.api.cancel": ("Cancel",),
     "rushlight.batch.api.catalogue": (
         "ShippedEncoding",
         "ShippedRecipe",
@@ -53,11 +55,11 @@ _NAMES = {
     "rushlight.batch.api.grades": ("GradesResult", "grades"),
     "rushlight.batch.api.look": ("LookResult", "look"),
     "rushlight.batch.api.plan": ("PlanResult", "plan"),
-    "rushlight.batch.api.nights": ("Cancel",),
     "rushlight.batch.api.render": ("RenderResult", "render"),
     "rushlight.batch.api.report": ("ReportResult", "report"),
     "rushlight.batch.api.verify": ("VerifyResult", "verify"),
     "rushlight.pipelines.errors": (
+        "CancelledError",
         "DeliveryError",
         "InputError",
         "QueueError",

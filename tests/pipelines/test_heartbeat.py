@@ -1,0 +1,50 @@
+"""Beats: counted, and where long work is left by what its own thread asked to be called."""
+
+import threading
+
+import pytest
+
+from rushlight.pipelines.heartbeat import at_each_beat, beat, beating, beats
+
+
+class Enough(BaseException):
+    """Raised by a beat."""
+
+
+def stop() -> None:
+    raise Enough
+
+
+def test_each_beat_counts() -> None:
+    before = beats()
+    beat()
+    assert list(beating("ab")) == ["a", "b"]
+    assert beats() == before + 3
+
+
+def test_work_is_left_at_a_beat_and_only_in_here() -> None:
+    left = []
+    with pytest.raises(Enough), at_each_beat(stop):
+        for step in beating(range(9)):
+            left.append(step)
+    assert left == []  # a beat comes ahead of each step
+    beat()
+    seen = []
+    with at_each_beat(lambda: seen.append("outer")):
+        with at_each_beat(lambda: seen.append("inner")):
+            beat()
+        beat()
+    assert seen == ["inner", "outer"]
+
+
+def test_other_threads_are_not_disturbed() -> None:
+    with at_each_beat(stop):
+        thread = threading.Thread(target=beat)
+        failed: list[object] = []
+        threading.excepthook, before = failed.append, threading.excepthook  # type: ignore[assignment]
+        try:
+            thread.start()
+            thread.join()
+        finally:
+            threading.excepthook = before
+    assert failed == []

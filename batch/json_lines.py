@@ -9,8 +9,11 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TypeVar
+
+from pydantic_core import from_json
 
 from rushlight.pipelines.errors import OptionError
 
@@ -41,7 +44,11 @@ class Refused:
 
 def plain_json(data: bytes) -> object:
     """The value of a JSON document. ValueError in words where it is none, nests too deep, or holds NaN or an infinity."""
-    number = _finite if _HUGE.search(data) else None  # it costs a call a number
+    huge = _HUGE.search(data)
+    if not huge:
+        with suppress(ValueError):  # three times as quick; what it does not take has its words from the other
+            return from_json(data, allow_inf_nan=False)
+    number = _finite if huge else None  # it costs a call a number
     try:
         value: object = json.loads(
             data.decode("utf-8", "surrogateescape"), parse_constant=_no_number, parse_float=number

@@ -74,6 +74,9 @@ AboutLook = Annotated[Look, Field(description="Look that the clip was made with.
 ByRecipe = Annotated[RecipeName, Field(description="Recipe that the clip was made by.")]
 
 
+_TILES: Any = {"colour": {"tiles", "faults"}, "outputs": {"__all__": {"tiles"}}}
+
+
 class ClipRecord(Shape):
     """Fields of every record of a clip, made or not; whatever else it has is of these types."""
 
@@ -117,7 +120,13 @@ class ClipRecord(Shape):
     error: str = Field(default="", description="Why the clip, or a part of it, was not delivered.")
 
     def plain(self) -> Plain:
-        found = super().plain()
+        return self._in_order(super().plain())
+
+    def without_tiles(self) -> Plain:
+        """The JSON object without its tiles, which are most of it: `verify` alone needs them, and reads them in the log."""
+        return self._in_order(self.model_dump(by_alias=True, exclude_unset=True, exclude=_TILES))
+
+    def _in_order(self, found: Plain) -> Plain:
         return {key: found[key] for key in (*self._ORDER, *found) if key in found}
 
 

@@ -5,7 +5,8 @@ All are small and in sRGB. They are for finding a clip and seeing that nothing i
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 from typing import TypedDict
@@ -26,11 +27,14 @@ from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.stills import read_still, write_still
 
-__all__ = ["Pictures", "clip_pictures", "contact_sheets", "fitted"]
+__all__ = ["PICTURES", "Pictures", "anchor_of", "clip_pictures", "contact_sheets", "fitted"]
 
 Array = NDArray[np.float64]
+Codes = NDArray[np.uint8]
+PICTURES = "report/pictures"
 STILL, THUMB, STRIP = (480, 270), (192, 108), (160, 90)
 FRAMES = 6
+CELL = (THUMB[1] + 40, THUMB[0] + 16)  # rows and columns of a contact sheet's cell
 SHEET = (5, 8)  # clips across and down one contact sheet
 
 
@@ -40,40 +44,61 @@ class Pictures(TypedDict):
     still: str
     strip: str
     waveform: str
+    cell: str  # of a contact sheet: the still made smaller, with the clip's name
 
 
-def clip_pictures(folder: Path, pictures: str, record: DeliveredRecord, name: str) -> Pictures:
-    """Writes a delivered clip's pictures; gives their names.
+def anchor_of(record: DeliveredRecord) -> str:
+    """What names a clip in a page's addresses and files."""
+    return re.sub(r"[^A-Za-z0-9_-]", "-", record.job)
 
-    Names hold a digest of the delivered files, so that pictures which are there are left as they are.
+
+def clip_pictures(folder: Path, record: DeliveredRecord) -> Pictures:
+    """Write a delivered clip's pictures; gives their names.
+
+    Names hold a digest of the delivered files, so that pictures which are there are left as they are: most were made as the
+    clip was finished.
     """
     hashes = "".join(e.hash for e in record.outputs)
-    name = f"{name}-{xxhash.xxh3_64_hexdigest(hashes.encode())[:8]}"
-    still, strip, waveform = f"{name}.jpg", f"{name}-strip.jpg", f"{name}-waveform.png"
+    name = f"{anchor_of(record)}-{xxhash.xxh3_64_hexdigest(hashes.encode())[:8]}"
+    names = Pictures(
+        still=f"{name}.jpg",
+        strip=f"{name}-strip.jpg",
+        waveform=f"{name}-waveform.png",
+        cell=f"{name}-cell.png",
+    )
+    if not _is_there(folder, names["still"]):
+        _make(folder, record, names)
+    return Pictures(
+        still=_there(folder, names["still"]),
+        strip=_there(folder, names["strip"]),
+        waveform=_there(folder, names["waveform"]),
+        cell=_there(folder, names["cell"]),
+    )
 
-    def there(file: str) -> str:
-        return file if inside_folder.is_file(folder, f"{pictures}/{file}") else ""
 
-    if there(still):
-        return Pictures(still=still, strip=there(strip), waveform=there(waveform))
-    made = Pictures(still="", strip="", waveform="")
+def _is_there(folder: Path, file: str) -> bool:
+    return inside_folder.is_file(folder, f"{PICTURES}/{file}")
+
+
+def _there(folder: Path, file: str) -> str:
+    return file if _is_there(folder, file) else ""
+
+
+def _make(folder: Path, record: DeliveredRecord, names: Pictures) -> None:
+    inside_folder.make_folder(folder, PICTURES)
     frames = _strip(folder, record)
     picture = _first_still(folder, record) or (frames[len(frames) // 2] if frames else None)
-    if picture is not None:
-        rgb, display = picture
-        made["waveform"] = waveform
-        _write(folder, f"{pictures}/{waveform}", _waveform(rgb, display), "png8")
     if frames:
-        made["strip"] = strip
         row = np.concatenate([_padded(fitted(*frame, *STRIP), *STRIP) for frame in frames], 1)
-        _write(folder, f"{pictures}/{strip}", row, "jpeg")
-    if picture is not None:  # last: it says that all are there
-        made["still"] = still
-        _write(folder, f"{pictures}/{still}", fitted(*picture, *STILL), "jpeg")
-    return made
+        _write(folder, f"{PICTURES}/{names['strip']}", row, "jpeg")
+    if picture is not None:
+        _write(folder, f"{PICTURES}/{names['waveform']}", _waveform(*picture), "png8")
+        still = fitted(*picture, *STILL)
+        _write(folder, f"{PICTURES}/{names['cell']}", _cell(still, record.clip), "png8")
+        _write(folder, f"{PICTURES}/{names['still']}", still, "jpeg")  # last: it says that all are there
 
 
-def _write(folder: Path, name: str, rgb: Array, kind: str) -> None:
+def _write(folder: Path, name: str, rgb: Array | Codes, kind: str) -> None:
     """Under its name only when it is whole."""
     place, _, file = name.rpartition("/")
     temporary = f"{place}/.part-{file}"
@@ -88,7 +113,7 @@ def _first_still(folder: Path, record: DeliveredRecord) -> tuple[Array, Display]
     for entry in record.outputs:
         if isinstance(entry, DeliveredStill) and entry.display:
             try:
-                rgb = read_still(inside_folder.path_of(folder, entry.path))
+                rgb = read_still(inside_folder.path_of(folder, entry.path), width=2 * STILL[0])
                 return rgb, find_display(entry.display)
             except (RushlightError, OSError):
                 continue
@@ -119,10 +144,12 @@ def _strip(folder: Path, record: DeliveredRecord) -> list[tuple[Array, Display]]
 
 
 def fitted(rgb: Array, display: Display, width: int, height: int) -> Array:
-    """A picture (h, w, 3) made small enough for `width` x `height`, its shape kept, as sRGB R'G'B': means of light."""
+    """A picture (h, w, 3) made small enough for `width` x `height`, its shape kept, as sRGB R'G'B': means of light, of four
+    samples of it or more."""
     scale = min(width / rgb.shape[1], height / rgb.shape[0], 1.0)
     rows, columns = (max(1, round(size * scale)) for size in rgb.shape[:2])
-    light = display.to_light(np.clip(np.nan_to_num(rgb), 0, 1))
+    thin = rgb[:: max(1, rgb.shape[0] // (2 * rows)), :: max(1, rgb.shape[1] // (2 * columns))]
+    light = display.to_light(thin)
     for axis, parts in ((0, rows), (1, columns)):
         edges = np.arange(parts + 1) * light.shape[axis] // parts
         shape = [1, 1, 1]
@@ -153,38 +180,45 @@ def _waveform(rgb: Array, display: Display, width: int = 480, height: int = 160)
     return np.clip(canvas, 0, 1)
 
 
-def contact_sheets(folder: Path, pictures: str, clips: Sequence[tuple[str, str]], report: str) -> list[str]:
-    """PNG sheets of (name, still's file name), forty clips a sheet; gives the files' names."""
+def contact_sheets(folder: Path, clips: Sequence[tuple[str, str, str]], report: str) -> list[str]:
+    """PNG sheets of (name, still, cell), the last two file names, forty clips a sheet; gives the files' names."""
     across, down = SHEET
     for old in (folder / report).glob("contact-*.png"):
         inside_folder.unlink(folder, f"{report}/{old.name}")
     names = []
-    shown = [(name, still) for name, still in clips if still]
+    shown = [clip for clip in clips if clip[1]]
     for first in range(0, len(shown), across * down):
-        part = shown[first : first + across * down]
-        rows = [
-            np.concatenate(_filled(folder, pictures, part[row : row + across], across), 1)
-            for row in range(0, len(part), across)
-        ]
+        cells = [_read_cell(folder, *clip) for clip in shown[first : first + across * down]]
+        cells += [np.full_like(cells[0], 255)] * (-len(cells) % across)
+        rows = [np.concatenate(cells[k : k + across], 1) for k in range(0, len(cells), across)]
         names.append(f"contact-{first // (across * down) + 1}.png")
         _write(folder, f"{report}/{names[-1]}", np.concatenate(rows, 0), "png8")
     return names
 
 
-def _filled(folder: Path, pictures: str, part: Iterable[tuple[str, str]], across: int) -> list[Array]:
-    cells = [_cell(inside_folder.path_of(folder, f"{pictures}/{still}"), name) for name, still in part]
-    return cells + [np.ones_like(cells[0])] * (across - len(cells))
+def _read_cell(folder: Path, name: str, still: str, cell: str) -> Codes:
+    """A clip's cell; drawn anew where it is not there, or was damaged since."""
+    try:
+        found = read_still(inside_folder.path_of(folder, f"{PICTURES}/{cell}")) if cell else None
+        if found is not None and found.shape == (*CELL, 3):
+            return np.rint(found * 255).astype(np.uint8)
+    except (RushlightError, OSError):
+        pass
+    picture = None  # a damaged one leaves its place white
+    with suppress(RushlightError, OSError):
+        picture = read_still(inside_folder.path_of(folder, f"{PICTURES}/{still}"))
+    return _cell(picture, name)
 
 
-def _cell(path: Path, name: str) -> Array:
-    """One clip of a contact sheet: its picture on white, its name below."""
+def _cell(picture: Array | None, name: str) -> Codes:
+    """One clip of a contact sheet: its picture (sRGB) on white, its name below."""
     width, height = THUMB
-    cell = np.ones((height + 40, width + 16, 3))
-    with suppress(RushlightError):  # a page's own picture that was damaged since leaves its place white
-        picture = fitted(read_still(path), find_display("sRGB"), width, height)
-        cell[8 : 8 + height, 8 : 8 + width] = _padded(picture, width, height)
+    cell = np.ones((*CELL, 3))
+    if picture is not None:
+        small = fitted(picture, find_display("sRGB"), width, height)
+        cell[8 : 8 + height, 8 : 8 + width] = _padded(small, width, height)
     text, _, font = drawable(name if len(name) <= 26 else f"{name[:12]}...{name[-11:]}")
     ink = text_mask(text, 12, font, "none").ink[:, :width]
     rows = min(ink.shape[0], 28)
     cell[height + 10 : height + 10 + rows, 8 : 8 + ink.shape[1]] *= 1 - ink[:rows, :, None] * 0.85
-    return cell
+    return np.rint(np.clip(cell, 0, 1) * 255).astype(np.uint8)

@@ -17,7 +17,7 @@ from pathlib import Path
 import numpy as np
 
 from rushlight.batch.error_log import unexpected
-from rushlight.batch.job_log import latest, not_yet_record, read_log
+from rushlight.batch.job_log import Log, latest, not_yet_record, read_log
 from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
 from rushlight.batch.records.files import OutputFile
@@ -26,7 +26,7 @@ from rushlight.batch.records.look import Grade
 from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts, Verdicts
 from rushlight.batch.report.batch_csv import batch_csv
 from rushlight.batch.report.kept_results import kept_faults, kept_verdicts
-from rushlight.batch.report.page_pictures import clip_pictures, contact_sheets
+from rushlight.batch.report.page_pictures import PICTURES, anchor_of, clip_pictures, contact_sheets
 from rushlight.batch.report.page_templates import render_page
 from rushlight.batch.verify.colour_check import TOLERANCE
 from rushlight.pipelines.colour.chart import PATCHES
@@ -38,7 +38,6 @@ from rushlight.pipelines.visible_text import json_text
 __all__ = ["write_report"]
 
 
-PICTURES = "report/pictures"
 Line = tuple[str, str]  # channel, SVG points
 
 # Patches without colour, and the light that they reflect (0 to 1).
@@ -47,12 +46,13 @@ _GREYS = {"grey 18 %": 0.18, "white 90 %": 0.9} | {
 }
 
 
-def write_report(folder: Path) -> Path:
-    """Make the report of an output folder anew; gives the page. OptionError where nothing was rendered there."""
-    log = read_log(folder)
+def write_report(folder: Path, log: Log | None = None) -> Path:
+    """Make the report of an output folder anew; gives the page. OptionError where nothing was rendered there. `log` is the
+    folder's where it was just read."""
+    log = log or read_log(folder)
     known = latest(log.records)
     askings, unread = read_askings(folder)
-    day = day_of(askings, {job: record.plain() for job, record in known.items()})
+    day = day_of(askings, {job: record.without_tiles() for job, record in known.items()})
     records = [known[e.job] if e.state != "not yet" else not_yet_record(e.job, e.clip) for e in day.entries]
     if not records and not log.refused:
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))
@@ -70,7 +70,7 @@ def write_report(folder: Path) -> Path:
             faults.append((record.clip, unexpected(folder, f"showing {record.clip}", error)))
     clips = _spanned(clips)
     scenes = _scenes(clips)
-    in_order = [(c.name, c.still) for _, takes in scenes for c in takes]
+    in_order = [(c.name, c.still, c.cell) for _, takes in scenes for c in takes]
     page = render_page(
         "report.html",
         title=folder.name,
@@ -82,14 +82,12 @@ def write_report(folder: Path) -> Path:
         measured=_measured(clips, measured),
         exceptions=[("bad", *fault) for fault in faults] + _exceptions(records, clips, day),
         scenes=scenes,
-        sheets=contact_sheets(folder, PICTURES, in_order, "report"),
+        sheets=contact_sheets(folder, in_order, "report"),
         tolerance=TOLERANCE,
     )
     _write(folder, "report/index.html", page)
     _tidy(folder, clips)
-    batch: dict[str, object] = {"schema": "rushlight-batch-1", "clips": [_slim(r) for r in records]}
-    batch |= {"counts": day.counts(), "media": media, "dropped": sorted(day.dropped.values())}
-    _write(folder, "report/batch.json", json_text(batch, indent=1))
+    _write(folder, "report/batch.json", _batch(records, day))
     _write(folder, "report/batch.csv", batch_csv(records))
     return folder / "report" / "index.html"
 
@@ -98,17 +96,16 @@ def _write(folder: Path, name: str, text: str) -> None:
     write(folder, name, text.encode("utf-8", "replace"))
 
 
-def _slim(record: ClipRecord) -> dict[str, object]:
-    """A record without its tiles: the log keeps those for `verify`."""
-    plain = record.plain()
-    colour = {k: v for k, v in plain.get("colour", {}).items() if k not in ("tiles", "faults")}
-    outputs = [{k: v for k, v in e.items() if k != "tiles"} for e in plain.get("outputs", ())]
-    return {**plain, "colour": colour, "outputs": outputs}
+def _batch(records: Sequence[ClipRecord], day: Day) -> str:
+    """The text of `batch.json`, a line a record; without tiles, which the log keeps for `verify`."""
+    lines = ",\n".join(json_text(record.without_tiles()) for record in records)
+    rest = {"counts": day.counts(), "media": day.media, "dropped": sorted(day.dropped.values())}
+    return f'{{"schema": "rushlight-batch-1", "clips": [\n{lines}\n], {json_text(rest)[1:]}'
 
 
 def _tidy(folder: Path, clips: Sequence[PageClip]) -> None:
     """Remove pictures of clips that are no more, or were made anew."""
-    used = {name for c in clips for name in (c.still, c.strip, c.waveform)}
+    used = {name for c in clips for name in (c.still, c.strip, c.waveform, c.cell)}
     for path in (folder / PICTURES).iterdir():
         if path.name not in used and not path.is_dir():
             unlink(folder, f"{PICTURES}/{path.name}")
@@ -208,6 +205,7 @@ class PageClip:
     still: str
     strip: str
     waveform: str
+    cell: str
     left: float = 0.0  # on the day's line, in hundredths of it
     wide: float = 0.0
 
@@ -216,9 +214,8 @@ def _clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | None) 
     row, grade = record.row or {}, record.look.grade
     if measured and measured.made != record.finished:
         measured = None  # it was made anew since
-    anchor = re.sub(r"[^A-Za-z0-9_-]", "-", record.job)
     return PageClip(
-        anchor=anchor,
+        anchor=anchor_of(record),
         name=record.clip,
         scene=row.get("scene", ""),
         take=row.get("take", ""),
@@ -243,7 +240,7 @@ def _clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | None) 
         greys=_greys(record),
         verdict=measured.verdict if measured else "",
         checks=tuple(measured.checks.items()) if measured else (),
-        **clip_pictures(folder, PICTURES, record, anchor),
+        **clip_pictures(folder, record),
     )
 
 

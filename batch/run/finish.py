@@ -7,6 +7,7 @@ its final name only once it is complete, checked and on the disk.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from rushlight.batch.queue.finish_token import may_finish
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
 from rushlight.batch.records.finished import finished_record, movie_entry, still_entry
 from rushlight.batch.records.side_files import SegmentSide
+from rushlight.batch.report.page_pictures import clip_pictures
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import DeliveryError, OptionError, SourceError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -77,7 +79,10 @@ def finish_job(
             warnings += said
         else:
             outputs += _stills(job, output, sides, token)
-    return finished_record(job, facts, sides, outputs, warnings).plain()
+    record = finished_record(job, facts, sides, outputs, warnings)
+    with suppress(Exception):  # the report makes what is missing, and says why it cannot
+        clip_pictures(Path(job.out), record)
+    return record.plain()
 
 
 def _side(job: JobSpec, segment: SegmentSpec) -> SegmentSide:

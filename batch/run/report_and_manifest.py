@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rushlight.batch.error_log import unexpected
-from rushlight.batch.job_log import latest, log_path, read_records
+from rushlight.batch.job_log import Log, latest, log_path, read_log
 
 if TYPE_CHECKING:
     from rushlight.batch.run.disk_room import Room
@@ -30,21 +30,22 @@ def write_pages(out: Path, events: EventStream, room: Room) -> None:
     """The report and the hash manifest of an output folder, once there is something to tell."""
     if not log_path(out).is_file():
         return
-    _report(out, events, room)
-    _manifest(out, events, room)
+    log = read_log(out)
+    _report(out, log, events, room)
+    _manifest(out, log, events, room)
 
 
-def _report(out: Path, events: EventStream, room: Room) -> None:
+def _report(out: Path, log: Log, events: EventStream, room: Room) -> None:
     """Pages from the log. A fault of theirs is said, and costs no delivery."""
     from rushlight.batch.report.pages import write_report
 
     try:
-        events.report(room.to(out, lambda: write_report(out)).resolve())
+        events.report(room.to(out, lambda: write_report(out, log)).resolve())
     except Exception as error:
         events.warning(f"the report was not made: {unexpected(out, 'making the report', error)}")
 
 
-def _manifest(out: Path, events: EventStream, room: Room) -> None:
+def _manifest(out: Path, log: Log, events: EventStream, room: Room) -> None:
     """The delivery's hashes in ASC MHL form, for whoever copies it. A fault of it is said, and costs no delivery."""
     import platform
     from datetime import UTC, datetime
@@ -56,7 +57,7 @@ def _manifest(out: Path, events: EventStream, room: Room) -> None:
         write = partial(
             write_manifest,
             out,
-            delivered_files(latest(read_records(out)).values()),
+            delivered_files(latest(log.records).values()),
             when=datetime.now(UTC),
             host=platform.node(),
             version=version("rushlight"),

@@ -37,13 +37,14 @@ ACES_CHROMATICITIES = (0.7347, 0.2653, 0.0, 1.0, 0.0001, -0.0770, 0.32168, 0.337
 
 def write_still(
     path: Path,
-    rgb: NDArray[np.float64],
+    rgb: NDArray[np.float64] | NDArray[np.uint8],
     kind: str,
     *,
     display: Display | None = None,
     metadata: Mapping[str, str] | None = None,
 ) -> None:
-    """Write (h, w, 3) values as `kind`: display R'G'B' in 0..1 (clipped; NaN is 0), or for `exr` scene-linear ACES2065-1.
+    """Write (h, w, 3) values as `kind`: display R'G'B' in 0..1 (clipped; NaN is 0), 8-bit codes as they are where the kind has
+    8 bits, or for `exr` scene-linear ACES2065-1.
 
     DeliveryError with the library's words if it cannot be written, ResourceError if there is no room. `path` must end in the kind's extension.
     """
@@ -60,8 +61,10 @@ def write_still(
         spec.attribute("oiio:ColorSpace", "ACES2065-1")
     else:
         top = 65535 if kind.endswith("16") else 255
-        clean = np.clip(np.where(np.isnan(rgb), 0.0, rgb), 0.0, 1.0)
-        pixels = np.ascontiguousarray(np.rint(clean * top), np.uint16 if top > 255 else np.uint8)
+        pixels = np.ascontiguousarray(rgb)
+        if rgb.dtype != np.uint8 or top > 255:
+            clean = np.clip(np.where(np.isnan(rgb), 0.0, rgb), 0.0, 1.0)
+            pixels = np.ascontiguousarray(np.rint(clean * top), np.uint16 if top > 255 else np.uint8)
         spec = oiio.ImageSpec(width, height, 3, oiio.UINT16 if top > 255 else oiio.UINT8)
         icc = profile(display) if display else None
         if icc:
@@ -133,8 +136,9 @@ def still_words(path: Path) -> tuple[str, bytes]:
 MOST_PIXELS = 2**27  # 16384 x 8192: a damaged header may ask for any amount of memory
 
 
-def read_still(path: Path) -> NDArray[np.float64]:
-    """The values (h, w, 3) of a still, integers as 0..1. DeliveryError where the file is short or not a picture."""
+def read_still(path: Path, *, width: int | None = None) -> NDArray[np.float64]:
+    """The values (h, w, 3) of a still, integers as 0..1; with `width` every so many pixels that it is at least as wide as
+    that. DeliveryError where the file is short or not a picture."""
     import OpenImageIO as oiio
 
     reader = oiio.ImageInput.open(str(path))
@@ -153,4 +157,5 @@ def read_still(path: Path) -> NDArray[np.float64]:
     finally:
         reader.close()
     top = {"uint8": 255.0, "uint16": 65535.0}.get(kind, 1.0)
-    return np.asarray(pixels, np.float64) / top
+    step = max(1, spec.width // width) if width else 1
+    return np.asarray(pixels[::step, ::step], np.float64) / top

@@ -78,3 +78,19 @@ def test_no_bytes_are_anything_but_values_or_sentences(data: bytes) -> None:
             plain_json(document)
         except ValueError as error:
             assert str(error)
+
+
+@given(
+    st.recursive(
+        st.none()
+        | st.booleans()
+        | st.integers()
+        | st.floats(allow_nan=False, allow_infinity=False)
+        | st.text(),
+        lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(), inner, max_size=4),
+        max_leaves=20,
+    )
+)
+def test_the_quick_reader_gives_what_the_plain_one_does(value: object) -> None:
+    text = json.dumps(value)
+    assert repr(plain_json(text.encode())) == repr(json.loads(text)) == repr(value)

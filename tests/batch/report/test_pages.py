@@ -21,7 +21,8 @@ from logged import latest, read_records
 from rushlight.batch.job_log import append_record, log_path
 from rushlight.batch.plan.reconcile_media import Walk
 from rushlight.batch.plan.request_ledger import keep_asking, read_askings
-from rushlight.batch.report.page_pictures import fitted
+from rushlight.batch.records.job_record import DeliveredRecord
+from rushlight.batch.report.page_pictures import PICTURES, Pictures, fitted
 from rushlight.batch.report.pages import write_report
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import OptionError
@@ -233,9 +234,9 @@ def test_a_big_day(clips: int, out: Path, tmp_path: Path, monkeypatch: pytest.Mo
     log_path(folder).write_text("\n".join(lines) + "\n")
     pictures = sorted((out / "report" / "pictures").glob("*.jpg"))
 
-    def same(folder: Path, to: str, record: dict, name: str) -> dict[str, str]:  # type: ignore[type-arg]
-        shutil.copy(pictures[0], folder / to / f"{name}.jpg")
-        return {"still": f"{name}.jpg", "strip": "", "waveform": f"{name}.jpg"}
+    def same(folder: Path, record: DeliveredRecord) -> Pictures:
+        shutil.copy(pictures[0], folder / PICTURES / f"{record.job}.jpg")
+        return Pictures(still=f"{record.job}.jpg", strip="", waveform=f"{record.job}.jpg", cell="")
 
     monkeypatch.setattr("rushlight.batch.report.pages.clip_pictures", same)
     page = write_report(folder)

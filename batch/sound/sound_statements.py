@@ -9,13 +9,13 @@ from fractions import Fraction
 
 from rushlight.pipelines.errors import InputError, ListError, TimecodeError
 from rushlight.pipelines.formats.timecode import FrameRate
+from rushlight.pipelines.sound.sound_offset import parse_offset
 
-__all__ = ["LAYS", "SOUND_COLUMNS", "SoundStated", "lay_of", "parse_offset", "sound_stated"]
+__all__ = ["LAYS", "SOUND_COLUMNS", "SoundStated", "lay_of", "sound_stated"]
 
 LAYS = ("copy", "mix", "silent", "none")  # how sound is laid under pictures; the same words in a recipe
 CAMERA = "camera"
 SOUND_COLUMNS = ("sound_offset", "sound_rate", "sound_roll")
-MOST = 86400 * 48000  # samples of an offset
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,9 +54,9 @@ def sound_stated(
         except TimecodeError as error:
             raise ListError(error.text, key="sound_rate") from None
     try:
-        moved = parse_offset(cells["sound_offset"] or offset, delivered)
+        moved = parse_offset(cells["sound_offset"] or offset, delivered.fraction)
     except InputError as error:
-        raise error.at(key="sound_offset") from None
+        raise ListError(error.text, key="sound_offset") from None
     return SoundStated(
         files=names,
         none=word in ("none", "silent"),
@@ -65,19 +65,3 @@ def sound_stated(
         rate=rate,
         roll=cells["sound_roll"],
     )
-
-
-def parse_offset(text: str, delivered: FrameRate) -> Fraction:
-    """`480 samples`, `-2 frames`, `+0.5 frame`: samples at 48 kHz by which sound is moved later. ListError for anything else."""
-    if not text.strip():
-        return Fraction(0)
-    match = re.fullmatch(r"([+-]?\d{1,10}(?:\.\d{1,6})?)\s*(samples?|frames?)", text.strip().lower())
-    if not match:
-        raise ListError(
-            f"{text[:40]!r} will not do; takes samples or frames, such as -480 samples or 2 frames"
-        )
-    number = Fraction(match[1])
-    moved = number * 48000 / delivered.fraction if match[2].startswith("frame") else number
-    if abs(moved) > MOST:
-        raise ListError(f"{text[:40]!r} is more than a day")
-    return moved

@@ -26,6 +26,8 @@ __all__ = [
     "MovieSpec",
     "OutputSpec",
     "SegmentSpec",
+    "SoundFileSpec",
+    "SoundSpec",
     "SourceSpec",
     "StillsSpec",
     "digest_of",
@@ -78,6 +80,25 @@ class SourceSpec(_Spec):
     levels: Levels  # how the curve's 0..1 sits in luma or RGB codes
     chroma: Levels  # and how chroma was scaled; differs where the maker's table states file codes
     matrix: int  # H.273; of a YCbCr original
+
+
+class SoundFileSpec(_Spec):
+    """One sound file, as planned."""
+
+    path: str
+    bytes: int
+    mtime_ns: int
+
+
+class SoundSpec(_Spec):
+    """Production sound: delivered sample k of the clip is sample `start` + k x `step` of the take (fractions as text).
+
+    `parts` follow one another, and the files of each lie beside one another.
+    """
+
+    parts: tuple[tuple[SoundFileSpec, ...], ...]
+    start: str
+    step: str
 
 
 class GradeSpec(_Spec):
@@ -153,6 +174,8 @@ class MovieSpec(_OutputSpec):
     peak: float | None = None
     sound: Literal["copy", "mix", "silent", "none"] = "copy"
     channels: tuple[int, ...] = ()
+    tracks: tuple[str, ...] = ()  # of production sound, by name
+    camera_sound: bool = False  # kept as further tracks beside production sound
     burnin: Burnin | None = None
     font: Annotated[str, AfterValidator(lambda name: "/".join(parts_of(name)) if name else "")] = ""
     dither: bool = True
@@ -199,6 +222,7 @@ class JobSpec(_Spec):
     rate: str
     timecode: str  # of the first delivered frame
     reel: str
+    production: SoundSpec | None = None  # None: the camera's own sound
     retimed: bool = False  # taken frame for frame at another rate: silent
     look: LookSpec
     baked: dict[str, Place]  # state -> .npz relative to `out`

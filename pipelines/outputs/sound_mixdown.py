@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.originals.sound import channels_of, read_sound, samples_of
+from rushlight.pipelines.outputs.production_sound import MOST_AAC, Production, production_under
 from rushlight.pipelines.outputs.sound_tracks import Sound
 
-__all__ = ["MOST_AAC", "mixed", "sound_under"]
+__all__ = ["mixed", "sound_under"]
 
-MOST_AAC = 8  # channels that an MP4 carries, a track each; more are mixed down
 Block = NDArray[np.int32]
 
 
@@ -35,16 +35,32 @@ def sound_under(
     container: str,
     retimed: bool = False,
     card: int = 0,
+    production: Production | None = None,
+    named: tuple[str, ...] = (),
+    camera_sound: bool = False,
 ) -> tuple[Sound | None, tuple[str, ...]]:
     """The sound of `count` frames from `first`, ahead of it the silence of `card` frames; and what is to be said of it.
 
     `channels` are the original's, from 1, in the order wanted; one that it does not have is silent and said. None where
     there is no sound to lay: an original without any has none, unless a silent track is asked for. A `retimed` one is
     silent, for its sound would not be in step. Tracks stay apart as the original's streams are, mapped ones where those
-    are all mono.
+    are all mono. `production` sound stands in place of the camera's, whatever the clip's speed; with `camera_sound` the
+    camera's is kept as further tracks of a MOV or MXF.
     """
     found = channels_of(facts)
     before, total = samples_of(card, rate), samples_of(first + count, rate) - samples_of(first, rate)
+    if production and sound in ("copy", "mix"):
+        keep = camera_sound and found and container != "mp4" and not retimed
+        return production_under(
+            production,
+            total=total,
+            before=before,
+            lay=sound,
+            channels=channels,
+            tracks=named,
+            container=container,
+            camera=(found, read_sound(facts, first, count)) if keep else None,
+        )
     if sound == "none" or (not found and sound != "silent"):
         return None, ()
     if sound == "silent" or retimed:

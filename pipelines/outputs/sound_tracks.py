@@ -16,7 +16,7 @@ import numpy as np
 from av.codec.context import Flags
 from numpy.typing import NDArray
 
-__all__ = ["SAMPLE_RATE", "Sound", "SoundTracks", "track_list"]
+__all__ = ["SAMPLE_RATE", "Sound", "SoundTracks", "track_list", "track_names"]
 
 SAMPLE_RATE = 48000
 _AAC_BITS = {1: 96_000, 2: 192_000}
@@ -27,13 +27,23 @@ class Sound:
     """Sound to be laid under the pictures: blocks of int32 (channels, samples) at 48 kHz, and the total.
 
     `tracks` are the channels of each track in order, for originals with several (their sum is `channels`);
-    empty for one track of all.
+    empty for one track of all. `names` are those of the channels, where they have any.
     """
 
     channels: int
     samples: int
     blocks: Iterable[NDArray[np.int32]]
     tracks: tuple[int, ...] = ()
+    names: tuple[str, ...] = ()
+
+
+def track_names(sound: Sound, container: str) -> tuple[str, ...]:
+    """A name for each track that the container gets, of its channels' names; empty where there is none."""
+    names, found, first = sound.names or ("",) * sound.channels, [], 0
+    for _, channels, _ in track_list(sound, container):
+        found.append(" + ".join(name for name in names[first : first + channels] if name))
+        first += channels
+    return tuple(found)
 
 
 def track_list(sound: Sound, container: str) -> tuple[tuple[str, int, int], ...]:
@@ -65,8 +75,11 @@ class SoundTracks:
         self._rest: NDArray[np.int32] = np.zeros((sound.channels, 0), np.int32)
         self._done = 0
         self._streams = []
-        for name, channels, rate in track_list(sound, container):
+        titles = track_names(sound, container)
+        for (name, channels, rate), title in zip(track_list(sound, container), titles, strict=True):
             stream = output.add_stream(name, rate=rate, layout=_layout(channels))
+            if title and container != "mxf":  # a MOV or MP4 track is called by its handler
+                stream.metadata["handler_name"] = title
             context = stream.codec_context
             context.flags |= int(Flags.bitexact)
             context.thread_count = 1

@@ -34,7 +34,10 @@ class Default(Model):
     )  # width over stored width; beats the header's
     clock_offset: float | None = Field(
         default=None, ge=-86400, le=86400
-    )  # seconds that its timecode is ahead
+    )  # seconds that its timecode is ahead, for grade changes and production sound alike
+    sound_offset: str = ""  # as the recipe's
+    sound_rate: str = ""  # frames a second of the sound's timecode, in place of what its files say
+    sound_roll: str = ""  # the sound roll its takes are on; `*` and `?` stand for characters
 
     @model_validator(mode="after")
     def _whole(self) -> Default:
@@ -74,6 +77,9 @@ STATED = (
     "rotation",
     "desqueeze",
     "clock_offset",
+    "sound_offset",
+    "sound_rate",
+    "sound_roll",
 )
 
 

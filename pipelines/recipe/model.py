@@ -8,10 +8,12 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+from fractions import Fraction
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, model_validator
 
+from rushlight.pipelines.errors import InputError
 from rushlight.pipelines.recipe.clip_defaults import Changes, Default, Model
 
 __all__ = [
@@ -75,6 +77,18 @@ def _rate(value: object) -> object:
         raise ValueError("takes a frame rate, such as 24, 23.976 or 24000/1001") from None
 
 
+def _sound_offset(value: object) -> object:
+    from rushlight.pipelines.sound.sound_offset import parse_offset
+
+    if isinstance(value, str):
+        try:
+            parse_offset(value, Fraction(24))
+        except InputError as error:
+            raise ValueError(error.text) from None
+    return value
+
+
+SoundOffset = Annotated[str, BeforeValidator(_sound_offset)]
 RasterSize = Annotated[Size, BeforeValidator(_size)]
 Rate = Annotated[str, BeforeValidator(_rate)]
 
@@ -198,7 +212,11 @@ class MovieOutput(_Output):
     sound: Literal["copy", "mix", "silent", "none"] = "copy"
     channels: tuple[
         Annotated[int, Field(ge=1, le=64)], ...
-    ] = ()  # the original's, in this order; all of them
+    ] = ()  # the original's or the take's, in this order; all of them
+    tracks: tuple[
+        str, ...
+    ] = ()  # of production sound: names in this order, `*` and `?` stand for characters; all of them
+    camera_sound: bool = False  # keep the camera's sound as further tracks beside production sound
     burnin: Burnin | None = None
     dither: bool = True
     card: int = Field(default=0, ge=0, le=1000)  # frames of a slate card before the first of the clip
@@ -240,6 +258,12 @@ class Recipe(Model):
     ungraded: Literal["warn", "refuse"] = "warn"
     grade: str = ""  # a decision file, or file#id, beside the recipe: for clips that nothing else grades
     handles: int = Field(default=0, ge=0, le=10000)
+    sound: Literal["production", "camera"] = (
+        "production"  # where --sound has a take that fits; else the camera's
+    )
+    sound_offset: SoundOffset = (
+        ""  # "480 samples" or "-2 frames": moves production sound later; of clips that state none
+    )
     first: tuple[
         str, ...
     ] = ()  # what is made first: "circled" takes, names of outputs; the first named counts most

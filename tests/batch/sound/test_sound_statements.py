@@ -1,41 +1,12 @@
 """What rows, defaults and recipes state of sound."""
 
-from fractions import Fraction
-
 import pytest
 
-from rushlight.batch.sound.sound_statements import SoundStated, lay_of, parse_offset, sound_stated
+from rushlight.batch.sound.sound_statements import SoundStated, lay_of, sound_stated
 from rushlight.pipelines.errors import ListError
 from rushlight.pipelines.formats.timecode import FrameRate
 
 F25 = FrameRate.parse(25)
-
-
-@pytest.mark.parametrize(
-    ("text", "samples"),
-    [
-        ("480 samples", 480),
-        ("-1 sample", -1),
-        ("2 frames", 3840),
-        ("-0.5 frame", -960),
-        ("+3frames", 5760),
-        ("", 0),
-    ],
-)
-def test_offsets_are_samples_or_frames(text: str, samples: int) -> None:
-    assert parse_offset(text, F25) == samples
-
-
-def test_a_frame_is_as_long_as_it_is_delivered() -> None:
-    assert parse_offset("1 frame", FrameRate.parse("29.97")) == Fraction(8008, 5)
-
-
-@pytest.mark.parametrize(
-    "text", ["2", "2 seconds", "1e9 frames", "nan frames", "99999999999 samples", "9999999999 frames"]
-)
-def test_other_offsets_are_refused(text: str) -> None:
-    with pytest.raises(ListError, match=r"samples or frames|more than a day"):
-        parse_offset(text, F25)
 
 
 @pytest.mark.parametrize(

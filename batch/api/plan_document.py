@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.disks import existing
 from rushlight.batch.lists.row_faults import faults_of
+from rushlight.batch.plan.clip_sound import sound_record, sound_sums
 from rushlight.batch.plan.jobs import wanted
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.run.forecast import cost_of
@@ -91,6 +92,7 @@ def _clip(clip: PlannedClip, recipe: Recipe) -> dict[str, Any]:
         "candidates": [{**_numbers(x.cdl), "when": x.when, "source": x.source} for x in decision.later],
         "show_lut": clip.look.lut.name if clip.look.lut else None,
         "look": clip.look.model_dump(mode="json"),
+        "sound": sound_record(clip),
         "outputs": [o.name for o in recipe.output if wanted(clip, o)],
         "folder": clip.folder,
         "row": dict(clip.row.cells),
@@ -138,6 +140,7 @@ def plan_document(prepared: Prepared) -> dict[str, Any]:
             "frames": frames,
         },
         "media": _media(prepared),
+        "sound": _sound(prepared),
         "estimate": {
             "bytes": size,
             "seconds_one_worker": round(_seconds(plan.clips, recipe)),
@@ -157,6 +160,18 @@ def _media(prepared: Prepared) -> dict[str, Any] | None:
         "unreadable": [{"path": str(p), "why": why} for p, why in media.unreadable],
         "ignored": media.ignored,
         "absent": [{"path": name, "manifest": str(manifest)} for name, manifest in media.absent],
+    }
+
+
+def _sound(prepared: Prepared) -> dict[str, Any] | None:
+    sums = sound_sums(prepared.sound, prepared.plan.clips)
+    if sums is None:
+        return None
+    return {
+        "found": sums.found,
+        "used": sums.used,
+        "not_used": [{"path": str(p), "why": why} for p, why in sums.not_used],
+        "unreadable": [{"path": str(p), "why": why} for p, why in sums.unreadable],
     }
 
 

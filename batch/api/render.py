@@ -143,5 +143,6 @@ def _again(
         "recipe": str(given.get("recipe", "")),
         "only": several("only"),
         "media": tuple(map(Path, several("media"))),
+        "sound": tuple(map(Path, several("sound"))),
         "replaced": given.get("replaced", "keep"),
     }

@@ -21,6 +21,7 @@ class RequestOptions(TypedDict, total=False):
 
     recipe: Place
     media: Place | Sequence[Place]
+    sound: Place | Sequence[Place]
     grades: Place | Sequence[Place]
     defaults: Place | None
     encoding: str
@@ -53,7 +54,7 @@ def request_of(clip_list: Place, options: Mapping[str, Any], **more: Any) -> Req
     if odd := sorted(set(options) - set(NAMES)):
         raise TypeError(f"there is no option {', '.join(odd)}; there are {', '.join(NAMES)}")
     said = {name: value for name, value in {**options, **more}.items() if value is not None}
-    for name in ("media", "grades"):
+    for name in ("media", "sound", "grades"):
         if name in said:
             said[name] = tuple(map(Path, _several(said[name])))
     if "only" in said:

@@ -25,7 +25,7 @@ __all__ = ["main"]
 
 Command = Callable[..., int]
 _REQUEST = (
-    "recipe", "media", "grades", "defaults", "encoding", "levels", "rate", "only", "strict", "hash_originals", "replaced",
+    "recipe", "media", "sound", "grades", "defaults", "encoding", "levels", "rate", "only", "strict", "hash_originals", "replaced",
 )  # fmt: skip
 
 
@@ -89,6 +89,9 @@ def _request_options(command: Command) -> Command:
             ),
             click.option(
                 "--media", type=PATH, multiple=True, help="A folder that holds originals. Repeatable."
+            ),
+            click.option(
+                "--sound", type=PATH, multiple=True, help="A folder that holds production sound. Repeatable."
             ),
             click.option(
                 "--grades", type=PATH, multiple=True, help="Colour decisions: a file or folder. Repeatable."

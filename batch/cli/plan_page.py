@@ -28,6 +28,29 @@ def _print_media(media: dict[str, Any]) -> None:
     )
 
 
+def _print_sound(sound: dict[str, Any]) -> None:
+    """Print the sums of the sound files, and those that no clip of the list uses."""
+    for entry in sound["not_used"]:
+        say_wrapped(f"sound not used: {near(entry['path'])}" + (f": {entry['why']}" if entry["why"] else ""))
+    for entry in sound["unreadable"]:
+        say_wrapped(f"sound not readable: {near(entry['path'])}: {entry['why']}")
+    say_wrapped(
+        f"{counted(sound['found'], 'sound file')} found = {sound['used']} used + {len(sound['not_used'])} not used + "
+        f"{len(sound['unreadable'])} not readable"
+    )
+
+
+def _sound_text(sound: dict[str, Any] | None) -> str:
+    """The sound of a clip and why it is that, in short."""
+    if sound is None:
+        return "-"
+    if sound["kind"] != "production":
+        return f"{sound['kind']}; {sound['reason']}"
+    first = sound["files"][0][0]["path"].rpartition("/")[2]
+    more = sum(map(len, sound["files"])) - 1
+    return f"{first}{f' and {more} more' if more else ''}; {sound['reason']}"
+
+
 def _minutes(seconds: float) -> str:
     return f"about {seconds / 60:.0f} min" if seconds >= 60 else "less than a minute"
 
@@ -40,15 +63,8 @@ def _name(place: str) -> str:
     )
 
 
-def print_plan(document: dict[str, Any]) -> None:
-    """The plan for a person: what is wrong first, then every clip with the numbers of its notes, then the sums."""
-    for problem in document["problems"]:
-        key = f"{problem['key']}: " if problem["key"] else ""
-        place = near(problem["file"]) + (f":{problem['line']}" if problem["line"] else "")
-        clip_name = f"{problem['clip']}: " if problem["clip"] else ""
-        say_wrapped(f"{problem['kind'].upper()}  {place}: {clip_name}{key}{problem['text']}")
-    if document["problems"]:
-        say()
+def _print_clips(document: dict[str, Any]) -> dict[str, int]:
+    """Print a line a clip; gives the notes with the numbers that the lines have of them."""
     clips = document["clips"]
     notes: dict[str, int] = {}
     for clip in clips:
@@ -72,16 +88,35 @@ def print_plan(document: dict[str, Any]) -> None:
         heading.insert(6, "outputs")
         for row, clip in zip(rows, clips, strict=True):
             row.insert(6, ", ".join(clip["outputs"]) or "none")
+    if document["sound"]:
+        heading.insert(6, "sound and why")
+        for row, clip in zip(rows, clips, strict=True):
+            row.insert(6, _sound_text(clip["sound"]))
     if rows:
         print_table(heading, rows)
     if len(made) == 1:
         say_wrapped(f"outputs of each: {', '.join(*made) or 'none'}")
+    return notes
+
+
+def print_plan(document: dict[str, Any]) -> None:
+    """The plan for a person: what is wrong first, then every clip with the numbers of its notes, then the sums."""
+    for problem in document["problems"]:
+        key = f"{problem['key']}: " if problem["key"] else ""
+        place = near(problem["file"]) + (f":{problem['line']}" if problem["line"] else "")
+        clip_name = f"{problem['clip']}: " if problem["clip"] else ""
+        say_wrapped(f"{problem['kind'].upper()}  {place}: {clip_name}{key}{problem['text']}")
+    if document["problems"]:
+        say()
+    notes = _print_clips(document)
     for text, number in notes.items():
         say_wrapped(f"note {number}: {text}")
     for text in document["warnings"]:
         say_wrapped(f"note: {text}")
     if document["media"]:
         _print_media(document["media"])
+    if document["sound"]:
+        _print_sound(document["sound"])
     counts, estimate = document["counts"], document["estimate"]
     say_wrapped(
         f"{counted(counts['rows'], 'row')}"

@@ -92,8 +92,24 @@ def outward(payload: Mapping[str, Any], mounts: Sequence[Mount]) -> dict[str, An
         if source.get("files"):
             places_of = (_places(file, mounts) for file in source["files"])
             source["files"] = [next((p for p in each if os.path.exists(p)), each[-1]) for each in places_of]
-        return {**payload, "out": out, "source": source}
+        return {**payload, "out": out, "source": source, **_sound(payload, mounts)}
     return {**payload, "out": out}
+
+
+def _sound(payload: Mapping[str, Any], mounts: Sequence[Mount]) -> dict[str, Any]:
+    """A payload's production sound with the paths of this machine. Unfit where a file of it is not here."""
+    production = payload.get("production")
+    if not production:
+        return {}
+
+    def here(file: Mapping[str, Any]) -> dict[str, Any]:
+        places = _places(file["path"], mounts)
+        path = next((p for p in places if os.path.exists(p)), None)
+        if path is None:
+            raise Unfit(f"does not see the production sound{_looked(places)}", file=file["path"])
+        return {**file, "path": path}
+
+    return {"production": {**production, "parts": [[here(f) for f in part] for part in production["parts"]]}}
 
 
 def _looked(places: Sequence[str]) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import difflib
 import io
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -21,7 +22,7 @@ from rushlight.pipelines.errors import GradeError, InputError, ListError, Rushli
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.heartbeat import beating
 
-__all__ = ["COLUMNS", "ClipList", "Row", "read_csv", "write_csv"]
+__all__ = ["COLUMNS", "ClipList", "Row", "read_csv", "sound_names", "write_csv"]
 
 COLUMNS = [
     "clip",
@@ -47,6 +48,9 @@ COLUMNS = [
     "day",
     "unit",
     "sound",
+    "sound_offset",
+    "sound_rate",
+    "sound_roll",
     "note",
     "approved_by",
     "approved_at",
@@ -182,9 +186,9 @@ def _parsed(values: Mapping[str, str], column: str, parse: Callable[[str], Any])
         raise error.at(key=column) from None
 
 
+SOUND_WORDS = ("copy", "mix", "silent", "none", "camera")
 CHOICES = {
     "levels": ("narrow", "full"),
-    "sound": ("copy", "mix", "silent", "none"),
     "lut_contains_grade": ("yes", "no"),
 }
 
@@ -194,6 +198,17 @@ def check_choices(values: Mapping[str, str]) -> None:
     for column, choices in CHOICES.items():
         if values.get(column) and values[column].lower() not in choices:
             raise ListError(f"{values[column]!r} will not do; takes {' or '.join(choices)}", key=column)
+    cell = values.get("sound", "")
+    if cell and cell.lower() not in SOUND_WORDS and not all("." in name for name in sound_names(cell)):
+        words = f"{', '.join(SOUND_WORDS[:-1])} or {SOUND_WORDS[-1]}"
+        raise ListError(
+            f"{cell[:60]!r} will not do; takes {words}, or sound files such as T12.wav", key="sound"
+        )
+
+
+def sound_names(cell: str) -> tuple[str, ...]:
+    """The files that a cell `sound` names, between `;` or commas."""
+    return tuple(name.strip() for name in re.split(r"[;,]", cell) if name.strip())
 
 
 def row_grade(values: Mapping[str, str]) -> CDL | None:

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rushlight.batch.lists.clip_list import GRADE_COLUMNS, write_csv
+from rushlight.batch.plan.clip_sound import stated_cells
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -53,6 +54,9 @@ def _explicit(clip: PlannedClip, folder: Path, luts: LutFiles) -> dict[str, str]
         cells["rotation"] = str(clip.camera.rotation)
     if clip.camera.desqueeze is not None:
         cells["desqueeze"] = str(clip.camera.desqueeze)
+    if clip.camera.clock_offset is not None:
+        cells["clock_offset"] = str(clip.camera.clock_offset)
+    cells |= stated_cells(clip)
     cdl = clip.decision.cdl
     if cdl is not None:
         for column, value in (("slope", cdl.slope), ("offset", cdl.offset), ("power", cdl.power)):

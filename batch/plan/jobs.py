@@ -14,7 +14,9 @@ from rushlight.batch.lists.camera_columns import framed
 from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.lists.find_media import safe_name
 from rushlight.batch.plan.clip import takes
+from rushlight.batch.plan.clip_sound import production_identity, sound_record, sound_spec
 from rushlight.batch.plan.model import PlannedClip
+from rushlight.batch.sound.sound_statements import lay_of
 from rushlight.pipelines.burnin.text_fields import CARD_FIELDS, RUNNING, fields_of
 from rushlight.pipelines.errors import OutsideError, TimecodeError
 from rushlight.pipelines.formats.codecs import codec, segment_frames
@@ -137,10 +139,11 @@ def _source_identity(clip: PlannedClip, state: str, known: Known) -> dict[str, A
 def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
     which = codec(output.codec)
     container = output.container or which.containers[0]
-    sound = clip.row["sound"].lower() or output.sound
+    sound = lay_of(clip.row["sound"]) or output.sound
     common = _common(clip, output)
     settings = output.model_dump(
-        mode="json", exclude={"name", "only", "burnin", "sound", "container", "size", "card"}
+        mode="json",
+        exclude={"name", "only", "burnin", "sound", "tracks", "camera_sound", "container", "size", "card"},
     )
     card = [output.card, *(known.fields.get(name, "") for name in CARD_FIELDS)] if output.card else None
     drawn = None
@@ -163,6 +166,7 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
             "reel": clip.reel,
             "retimed": clip.retimed,
             **({"card": card} if card else {}),
+            **production_identity(clip, output, sound),
         }
     )
     return MovieSpec(
@@ -176,6 +180,8 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         peak=output.peak,
         sound=sound,  # type: ignore[arg-type]
         channels=output.channels,
+        tracks=output.tracks,
+        camera_sound=output.camera_sound,
         burnin=output.burnin,
         font=f"log/inputs/{known.fonts[output.burnin.font]}" if output.burnin and output.burnin.font else "",
         dither=output.dither,
@@ -364,6 +370,7 @@ def job_spec(
         timecode=str(clip.timecode),
         reel=clip.reel,
         retimed=clip.retimed,
+        production=sound_spec(clip.sound),
         look=clip.look,
         baked=dict(baked),
         outputs=outputs,
@@ -381,6 +388,7 @@ def job_spec(
             "grade": grade,
             "recipe": {"name": recipe.name, "digest": recipe.digest()},
             "row": dict(clip.row.cells),
+            "sound": sound_record(clip),
             "warnings": list(clip.warnings),
             "sampled_hash": hashes[1],
         },

@@ -8,6 +8,7 @@ from pathlib import Path
 from rushlight.batch.decisions.decision import Decision
 from rushlight.batch.lists.camera_columns import NOTHING, Camera
 from rushlight.batch.lists.clip_list import Row
+from rushlight.batch.sound.take_matching import Chosen
 from rushlight.pipelines.colour.camera_encodings import Encoding
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -61,6 +62,7 @@ class PlannedClip:
     look: LookSpec
     warnings: tuple[str, ...] = ()
     camera: Camera = NOTHING
+    sound: Chosen | None = None  # None where no sound folder was given
     folder: str = ""  # inside each output's folder, where twins need one
 
 

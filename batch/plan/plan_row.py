@@ -15,11 +15,13 @@ from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.row_faults import faults_of, mended, together
 from rushlight.batch.plan.apply_defaults import Defaults
 from rushlight.batch.plan.clip import plan_clip, stated_by
+from rushlight.batch.plan.clip_sound import with_sound
 from rushlight.batch.plan.corrections import corrections
 from rushlight.batch.plan.grade_matching import Headers, Matcher
 from rushlight.batch.plan.jobs import with_still_notes
 from rushlight.batch.plan.model import Plan, PlannedClip, Stated
 from rushlight.batch.plan.show_lut_spaces import with_default_lut
+from rushlight.batch.sound.sound_folders import SoundFolders
 from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.errors import InputError, ListError, RushlightError, own_fault
@@ -46,6 +48,7 @@ class RowPlanner:
     files: GradeFiles
     luts: LutFiles
     lut_base: Path
+    sound: SoundFolders
 
     def into(self, plan: Plan, row: Row) -> None:
         """Add the row to a plan's clips, or to its `wrong` with every fault, or to its `broken`."""
@@ -126,6 +129,7 @@ class RowPlanner:
             lut_base=self.lut_base,
             camera=camera,
         )
+        clip = with_sound(clip, said, self.recipe, self.sound, self.matcher.utc_offset)
         return with_still_notes(clip)
 
 

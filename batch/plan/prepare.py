@@ -30,6 +30,7 @@ from rushlight.batch.plan.reels import reel_doubts, runs_on
 from rushlight.batch.plan.request import Request
 from rushlight.batch.plan.request_ledger import Asking, made_from, read_askings, request_id
 from rushlight.batch.plan.twins import doubt, untwinned
+from rushlight.batch.sound.sound_folders import SoundFolders, find_sound
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.errors import (
     GradeError,
@@ -60,6 +61,7 @@ class Prepared:
     luts: LutFiles
     defaults: Defaults
     media: Media | None
+    sound: SoundFolders
     fonts: Mapping[str, str]  # given -> the name it is kept under
     inputs: Mapping[str, bytes]  # what was read, by absolute path or another name
     grade_files: tuple[Path, ...]  # those of --grades
@@ -135,7 +137,8 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
     plan = Plan(warnings=[*clip_list.warnings, *grades.book.warnings])
     chosen = selected(clip_list, request.only)
     plan.not_chosen = len(clip_list.rows) - len(chosen)
-    _plan_rows(plan, chosen, request, recipe, grades, base, media)
+    sound = find_sound(request.sound, leave_out=[request.out] if request.out else [])
+    _plan_rows(plan, chosen, request, recipe, grades, base, media, sound)
     others = _other_requests(request, recipe_file)
     set_apart(plan, str(request.clip_list.absolute()), others)
     if not request.only:
@@ -162,6 +165,7 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         luts=grades.luts,
         defaults=grades.defaults,
         media=media_found,
+        sound=sound,
         fonts=fonts,
         inputs=inputs,
         grade_files=(*grades.read, *(path.absolute() for path in grades.luts.named)),
@@ -232,6 +236,7 @@ def _plan_rows(
     grades: _Grades,
     base: Path,
     media: MediaIndex,
+    sound: SoundFolders,
 ) -> None:
     """Every chosen row into the plan; then what can be said of all clips together."""
     headers = Headers()
@@ -254,6 +259,7 @@ def _plan_rows(
         files=grades.files,
         luts=grades.luts,
         lut_base=grades.lut_base,
+        sound=sound,
     )
     rows = list(_one_by_one(chosen, recipe, base, media))
     plan.one_by_one = len(rows) - len(chosen)

@@ -22,6 +22,7 @@ class Request:
     recipe: str = "overnight"
     out: Path | None = None
     media: tuple[Path, ...] = ()
+    sound: tuple[Path, ...] = ()
     grades: tuple[Path, ...] = ()
     defaults: Path | None = None
     encoding: str = ""
@@ -44,7 +45,10 @@ class Request:
             "clip_list": str(self.clip_list.absolute()),
             "recipe": str(Path(self.recipe).absolute()) if Path(self.recipe).is_file() else self.recipe,
             "out": str(self.out.absolute()) if self.out else None,
-            **{name: [str(p.absolute()) for p in getattr(self, name)] for name in ("media", "grades")},
+            **{
+                name: [str(p.absolute()) for p in getattr(self, name)]
+                for name in ("media", "sound", "grades")
+            },
             "defaults": str(self.defaults.absolute()) if self.defaults else None,
             "only": list(self.only),
             **{
@@ -56,7 +60,7 @@ class Request:
     @classmethod
     def of_plain(cls, said: Mapping[str, Any]) -> Request:
         """The request that `plain` has said."""
-        paths = {name: tuple(map(Path, said[name])) for name in ("media", "grades")}
+        paths = {name: tuple(map(Path, said.get(name, ()))) for name in ("media", "sound", "grades")}
         places = {name: Path(said[name]) if said[name] else None for name in ("out", "defaults")}
         rest = {k: said[k] for k in ("recipe", "encoding", "levels", "rate", "replaced", "hash_originals")}
         return cls(clip_list=Path(said["clip_list"]), only=tuple(said["only"]), **paths, **places, **rest)  # type: ignore[arg-type]
@@ -71,6 +75,12 @@ class Request:
             if not folder.is_dir():
                 raise OptionError(
                     "is not a folder; --media takes the folder that holds the originals", file=str(folder)
+                )
+        for folder in self.sound:
+            if not folder.is_dir():
+                raise OptionError(
+                    "is not a folder; --sound takes the folder that holds the sound recordist's files",
+                    file=str(folder),
                 )
         for path in self.grades:
             if not self.kept and not path.exists():

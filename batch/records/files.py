@@ -52,6 +52,7 @@ class SoundTrack(Shape):
     codec: str = Field(description="Codec, by FFmpeg's name.")
     channels: Count = Field(description="Number of channels.")
     sample_rate: Count = Field(description="Samples a second.")
+    name: str = Field(default="", description="Name of the track; empty where it has none.")
 
 
 OutputName = Annotated[str, Field(description="Name of the output in the recipe.")]

@@ -13,6 +13,7 @@ from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, RecipeNa
 from rushlight.batch.records.look import Grade, Layer, Look, OpenColorIO
 from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source
 from rushlight.batch.records.side_files import SegmentSide, SegmentStill
+from rushlight.batch.records.sound import ClipSound
 from rushlight.pipelines.colour.displays import opencolorio_version
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -68,7 +69,10 @@ def movie_entry(
         picture_tags=_tags(delivered.picture_tags),
         light=Light(max_cll=delivered.light[0], max_fall=delivered.light[1]) if delivered.light else None,
         reel=delivered.reel,
-        sound=[SoundTrack(codec=c, channels=n, sample_rate=r) for c, n, r in delivered.sound],
+        sound=[
+            SoundTrack(codec=c, channels=n, sample_rate=r, name=name)
+            for (c, n, r), name in zip(delivered.sound, delivered.sound_names, strict=True)
+        ],
         picture=picture.picture,
         covered=side.movies[output.output].covered,
         display=job.look.display if output.state != "log" else None,
@@ -159,6 +163,7 @@ def finished_record(
         ),
         recipe=RecipeName.model_validate(plain.get("recipe", {})),
         row=plain.get("row", {}),
+        sound=ClipSound.model_validate(plain["sound"]) if plain.get("sound") else None,
         outputs=list(outputs),
         colour=_colour(job, sides, outputs),
         original=Original.model_validate(seen),

@@ -17,6 +17,7 @@ from rushlight.batch.records.files import DeliveredMovie, Output, OutputName, Re
 from rushlight.batch.records.look import Look, SomeLook
 from rushlight.batch.records.original import Counts, Damage, Original, Signal, Source
 from rushlight.batch.records.shape import Count, Name, Number, Plain, Shape, shaped
+from rushlight.batch.records.sound import ClipSound
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import file_name, output_name, parts_of
@@ -103,6 +104,9 @@ class ClipRecord(Shape):
     look: SomeLook | None = Field(default=None, description="Look of the clip.")
     recipe: RecipeName | None = Field(default=None, description="Recipe that the clip was made by.")
     row: Mapping[str, str] | None = Field(default=None, description="Row of the list: its cells by column.")
+    sound: ClipSound | None = Field(
+        default=None, description="Sound of the clip; null where no sound folder was given."
+    )
     outputs: Outputs = Field(default=[])
     colour: SomeColour = Field(default=SomeColour(), description="Colour of the clip.")
     original: Original | None = Field(default=None, description="What was seen in the original's pictures.")

@@ -38,6 +38,7 @@ from rushlight.pipelines.job.from_spec import (
     still_name,
     work_name,
 )
+from rushlight.pipelines.job.production import opened_production
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec, SegmentSpec, StillsSpec
 from rushlight.pipelines.measure.checksum import file_hash
 from rushlight.pipelines.originals.probe import Facts
@@ -118,6 +119,9 @@ def _movie(
         container=output.container,
         retimed=job.retimed,
         card=output.card,
+        production=opened_production(job.production) if job.production else None,
+        named=output.tracks,
+        camera_sound=output.camera_sound,
     )
     head = None
     try:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.job_log import latest, read_log
+from rushlight.batch.plan.clip_sound import sound_text
 from rushlight.batch.plan.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared
@@ -56,6 +57,7 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
         "grade": cdl.numbers() if cdl else "no grade",
         "recipe": recipe.name,
         "note": row["note"],
+        "sound": sound_text(clip),
     }
 
 

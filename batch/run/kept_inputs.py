@@ -64,6 +64,7 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
         "grades": [str(path) for path in prepared.grade_files],
         "defaults": str(request.defaults.absolute()) if request.defaults else "",
         "media": [str(path.absolute()) for path in request.media],
+        **({"sound": [str(path.absolute()) for path in request.sound]} if request.sound else {}),
         "encoding": request.encoding,
         "levels": request.levels,
         "rate": request.rate,
@@ -85,6 +86,7 @@ class _KeptRequest(Shape):
     grades: list[str]
     defaults: str
     media: list[str]
+    sound: list[str] = Field(default=[])
     encoding: str
     levels: str
     rate: str
@@ -113,7 +115,7 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
     """Kept requests, to be made again: of each list, recipe and choice the latest request, all it names read
     from what is kept.
 
-    Media folders that are not there any more are left out. A request is told and left out where what was kept of it is
+    Media and sound folders that are not there any more are left out. A request is told and left out where what was kept of it is
     gone or changed. OptionError where nothing is left.
     """
     latest: dict[str, dict[str, Any]] = {}
@@ -133,6 +135,7 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
             grades=tuple(Path(path) for path in said["grades"]),
             defaults=Path(said["defaults"]) if said["defaults"] else None,
             media=tuple(Path(path) for path in said["media"] if Path(path).is_dir()),
+            sound=tuple(Path(path) for path in said.get("sound", ()) if Path(path).is_dir()),
             encoding=said["encoding"],
             levels=said["levels"],
             rate=said["rate"],

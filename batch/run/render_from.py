@@ -29,7 +29,7 @@ def render_again(
 ) -> int:
     """`rushlight render --from`: make again, from nothing but what an output folder keeps and the originals.
 
-    `given`: out, and of recipe, only and media what is to differ. Gives the exit code, the worst of several lists.
+    `given`: out, and of recipe, only, media and sound what is to differ. Gives the exit code, the worst of several lists.
     """
     codes: list[int] = []
 
@@ -45,6 +45,7 @@ def render_again(
             out=given["out"],
             only=(*kept.only, *given["only"]),
             media=(*given["media"], *kept.media),
+            sound=(*given["sound"], *kept.sound),
             replaced=given["replaced"],
         )
         if recipe := given["recipe"]:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
+from rushlight.batch.lists.clip_list import sound_names
 from rushlight.pipelines.errors import InputError, ListError, TimecodeError
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.sound.sound_offset import parse_offset
@@ -42,11 +42,7 @@ def sound_stated(
     cells = {key: row.get(key) or said.get(key, "") for key in SOUND_COLUMNS}
     cell = row.get("sound", "").strip()
     word = cell.lower()
-    names = (
-        ()
-        if not cell or word in (*LAYS, CAMERA)
-        else tuple(n.strip() for n in re.split(r"[;,]", cell) if n.strip())
-    )
+    names = () if not cell or word in (*LAYS, CAMERA) else sound_names(cell)
     rate = None
     if cells["sound_rate"]:
         try:

@@ -49,6 +49,7 @@ class Chosen:
     reason: str
     notes: tuple[str, ...] = ()
     wanted: bool = True
+    stated: SoundStated | None = None
 
 
 def is_off_speed(clip: ClipSound) -> bool:

@@ -37,7 +37,7 @@ CARD_FIELDS = (
     "recipe",
     "note",
 )
-FIELDS = (*CARD_FIELDS, *RUNNING)
+FIELDS = (*CARD_FIELDS, "sound", *RUNNING)
 _FIELD = re.compile(r"\{([^{}]*)\}")
 
 

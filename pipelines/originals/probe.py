@@ -48,6 +48,7 @@ __all__ = [
     "STILLS",
     "Facts",
     "SoundTrack",
+    "ends_hash",
     "full_hash",
     "probe",
     "sampled_hash",
@@ -353,10 +354,15 @@ def _movie_timecode(container: Any, rate: FrameRate) -> tuple[Timecode, str, str
 def sampled_hash(facts: Facts) -> str:
     """`xxh3_128-first-last-MiB:<hex>` over size and the first and last MiB (of a sequence: of its first and last
     file, and every file's size). A hash of the ends, named as such: it proves no copy."""
+    return ends_hash(facts.files, facts.path)
+
+
+def ends_hash(files: Sequence[Path], named: Path) -> str:
+    """The same of files in order; an error names `named`."""
     state = xxhash.xxh3_128()
-    ends = (facts.files[0],) if len(facts.files) == 1 else (facts.files[0], facts.files[-1])
+    ends = (files[0],) if len(files) == 1 else (files[0], files[-1])
     try:
-        for path in facts.files if len(facts.files) > 1 else ():
+        for path in files if len(files) > 1 else ():
             state.update(f"{path.name}:{path.stat().st_size};".encode("utf-8", "surrogateescape"))
         for path in ends:
             with path.open("rb", buffering=0) as stream:
@@ -367,7 +373,7 @@ def sampled_hash(facts: Facts) -> str:
                     stream.seek(max(1 << 20, size - (1 << 20)))
                     state.update(stream.read(1 << 20))
     except OSError as error:
-        raise from_os(error, facts.path, reading=True) from None
+        raise from_os(error, named, reading=True) from None
     return f"xxh3_128-first-last-MiB:{state.hexdigest()}"
 
 

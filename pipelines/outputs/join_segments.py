@@ -19,7 +19,13 @@ from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata, metadata_boxes, with_metadata
 from rushlight.pipelines.outputs.segment_writer import new_picture_stream, open_container
-from rushlight.pipelines.outputs.sound_tracks import SAMPLE_RATE, Sound, SoundTracks
+from rushlight.pipelines.outputs.sound_tracks import (
+    SAMPLE_RATE,
+    Sound,
+    SoundTracks,
+    name_comment,
+    track_names,
+)
 
 __all__ = ["Sound", "join"]
 
@@ -54,6 +60,9 @@ def join(
                 stream.metadata["reel_name"] = reel
                 if container == "mxf":  # its muxer takes the reel from the file's metadata
                     output.metadata["reel_name"] = reel
+            for number, name in enumerate(track_names(sound, container) if sound else (), 1):
+                if name and container == "mxf":
+                    output.metadata[name_comment(number)] = name
             tracks = SoundTracks(output, sound, container) if sound else None
             output.start_encoding()
             _copy(list(zip(segments, counts, strict=True)), output, stream, first, movie, hdr, tracks)

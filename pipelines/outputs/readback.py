@@ -21,7 +21,7 @@ from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata
-from rushlight.pipelines.outputs.sound_tracks import Sound, track_list
+from rushlight.pipelines.outputs.sound_tracks import Sound, name_comment, track_list, track_names
 
 __all__ = ["Delivered", "check", "expected", "read_back", "tags_of"]
 
@@ -47,6 +47,7 @@ class Delivered:
     tags: tuple[int, int, int, str]  # primaries, transfer, matrix, levels
     picture_tags: tuple[int, int, int, str]
     sound: tuple[tuple[str, int, int], ...]  # codec, channels, sample rate of each track
+    sound_names: tuple[str, ...]  # of each track; empty where it has none
     sound_samples: tuple[int, ...]  # of each track: PCM counted, others by the container's edit list
     sound_seconds: float  # of the longest track
     peak: float  # most Mbit of pictures in any second, in decoding order
@@ -116,6 +117,7 @@ def _read(path: Path, container: Any, stream: Any) -> Delivered:
             (s.codec_context.name, s.codec_context.layout.nb_channels, s.rate)
             for s in container.streams.audio
         ),
+        sound_names=_sound_names(container),
         sound_samples=samples,
         sound_seconds=max(
             (n / s.rate for n, s in zip(samples, container.streams.audio, strict=True)), default=0.0
@@ -132,6 +134,15 @@ def _tags(source: Any) -> tuple[int, int, int, str]:
     points = (source.color_primaries, source.color_trc, source.colorspace)
     primaries, transfer, matrix = (int(p) for p in points)
     return primaries, transfer, matrix, _LEVELS.get(int(source.color_range), "")
+
+
+def _sound_names(container: Any) -> tuple[str, ...]:
+    """What each sound track is called: a MOV or MP4 track's handler, in MXF a comment of the material package."""
+    found = []
+    for number, stream in enumerate(container.streams.audio, 1):
+        name = stream.metadata.get("handler_name", "") or container.metadata.get(name_comment(number), "")
+        found.append("" if name == "SoundHandler" else name)
+    return tuple(found)
 
 
 def _samples(stream: Any, size: int) -> int:
@@ -196,6 +207,7 @@ def expected(
         "tags": tags_of(outside),
         "picture_tags": tags_of(inside),
         "sound": tracks,
+        "sound_names": track_names(sound, movie.container) if sound and sound.names else None,
         "sound_samples": tuple(sound.samples for _ in tracks) if sound else (),
         "peak": movie.peak,
         "light": (hdr.max_cll, hdr.max_fall) if hdr else None,

@@ -16,7 +16,7 @@ import numpy as np
 from av.codec.context import Flags
 from numpy.typing import NDArray
 
-__all__ = ["SAMPLE_RATE", "Sound", "SoundTracks", "track_list", "track_names"]
+__all__ = ["SAMPLE_RATE", "Sound", "SoundTracks", "name_comment", "track_list", "track_names"]
 
 SAMPLE_RATE = 48000
 _AAC_BITS = {1: 96_000, 2: 192_000}
@@ -44,6 +44,12 @@ def track_names(sound: Sound, container: str) -> tuple[str, ...]:
         found.append(" + ".join(name for name in names[first : first + channels] if name))
         first += channels
     return tuple(found)
+
+
+def name_comment(track: int) -> str:
+    """The metadata key of an MXF file under which a track (from 1) has its name: FFmpeg writes it as a tagged value of the
+    material package, and nothing nearer to the track."""
+    return f"comment_Sound track {track}"
 
 
 def track_list(sound: Sound, container: str) -> tuple[tuple[str, int, int], ...]:

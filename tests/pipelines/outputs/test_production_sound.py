@@ -15,6 +15,7 @@ from rushlight.pipelines.formats.codecs import codec
 from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.production_sound import Production
+from rushlight.pipelines.outputs.readback import read_back
 from rushlight.pipelines.outputs.sound_mixdown import sound_under
 from rushlight.pipelines.sound.read_recording import read_recording
 from rushlight.pipelines.sound.take import take_of
@@ -84,8 +85,10 @@ def test_every_sample_is_where_it_was_recorded_and_every_track_has_its_name(
 
 
 def test_mxf_has_the_same_samples(original: Path, tmp_path: Path) -> None:
-    path, tracks, _ = delivered(tmp_path, original, "mxf", production(tmp_path, "MIX L", "BOOM"))
+    path, tracks, told = delivered(tmp_path, original, "mxf", production(tmp_path, "MIX L", "BOOM"))
     assert len(tracks) == 2 and numbers(path, 1, 1) == PLACES
+    assert "comment_Sound track 1: MIX L" in told and "comment_Sound track 2: BOOM" in told
+    assert read_back(path).sound_names == ("MIX L", "BOOM")
 
 
 def test_outside_of_the_take_there_is_silence(original: Path, tmp_path: Path) -> None:

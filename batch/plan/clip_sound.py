@@ -1,0 +1,208 @@
+"""The sound of a planned clip: which take, or why the camera's; as a job, a record, an identity and a burn-in field have it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Literal
+
+from rushlight.batch.lists.recording_dates import header_date, row_date
+from rushlight.batch.plan.model import PlannedClip
+from rushlight.batch.records.sound import ClipSound as SoundRecord
+from rushlight.batch.records.sound import SoundFile
+from rushlight.batch.sound.sound_folders import SoundFolders
+from rushlight.batch.sound.sound_statements import lay_of, sound_stated
+from rushlight.batch.sound.take_matching import Chosen, ClipSound, choose, silence
+from rushlight.pipelines.job.spec import SoundFileSpec, SoundSpec
+from rushlight.pipelines.originals.probe import ends_hash
+from rushlight.pipelines.outputs.production_sound import track_label
+from rushlight.pipelines.recipe.model import MovieOutput, Recipe
+from rushlight.pipelines.sound.placing import Shown
+
+__all__ = [
+    "SoundSums",
+    "production_identity",
+    "sound_record",
+    "sound_spec",
+    "sound_sums",
+    "sound_text",
+    "stated_cells",
+    "with_sound",
+]
+
+
+def with_sound(
+    clip: PlannedClip, said: Mapping[str, str], recipe: Recipe, media: SoundFolders, utc_offset: int | None
+) -> PlannedClip:
+    """The clip with its sound chosen. `said` are what defaults state. ListError with its key for a wrong cell, a tie, and files
+    that will not do."""
+    stated = sound_stated(clip.row.cells, said, clip.rate, offset=recipe.sound_offset)
+    if not media.folders and not stated.files:
+        return clip
+    if recipe.sound == "camera" and not stated.files and not stated.none:
+        return replace(clip, sound=Chosen(reason="the recipe wants the camera's", wanted=False))
+    chosen = choose(_of_clip(clip, utc_offset), stated, media)
+    notes = [*clip.warnings, *chosen.notes]
+    if chosen.take is None and chosen.wanted:
+        own = "the camera's own is carried" if clip.facts.sound else "and it has none of its own"
+        notes.append(f"has no production sound ({chosen.reason}): {own}")
+    return replace(clip, sound=replace(chosen, stated=stated), warnings=tuple(dict.fromkeys(notes)))
+
+
+def _of_clip(clip: PlannedClip, utc_offset: int | None) -> ClipSound:
+    row, facts = clip.row, clip.facts
+    return ClipSound(
+        shown=shown_of(clip),
+        has_timecode=bool(row["timecode"]) or facts.timecode_from != "none",
+        scene=row["scene"],
+        take=row["take"],
+        date=row_date(row),
+        made=header_date(facts, utc_offset),
+        varispeed=clip.retimed and facts.variable_rate,
+    )
+
+
+def shown_of(clip: PlannedClip) -> Shown:
+    """The delivered run of a clip, to place sound under."""
+    shot = (clip.capture_rate or clip.facts.rate).fraction
+    return Shown(
+        timecode=clip.timecode,
+        first=clip.first,
+        frames=clip.count,
+        shot=shot,
+        delivered=clip.rate.fraction,
+        ahead=clip.camera.clock_offset or Fraction(0),
+    )
+
+
+def sound_spec(chosen: Chosen | None) -> SoundSpec | None:
+    """Production sound as a worker is told; None for the camera's."""
+    if chosen is None or chosen.take is None or chosen.fit is None:
+        return None
+    return SoundSpec(
+        parts=tuple(
+            tuple(
+                SoundFileSpec(path=str(r.path.absolute()), bytes=r.bytes, mtime_ns=r.mtime_ns) for r in part
+            )
+            for part in chosen.take.parts
+        ),
+        start=str(chosen.fit.start),
+        step=str(chosen.fit.step),
+    )
+
+
+def production_identity(clip: PlannedClip, output: MovieOutput, lay: str) -> dict[str, Any]:
+    """The part of an output's identity that its production sound makes; empty where it has none."""
+    chosen = clip.sound
+    if chosen is None or chosen.take is None or chosen.fit is None or lay not in ("copy", "mix"):
+        return {}
+    files = [[_hash(r.path.absolute(), r.bytes, r.mtime_ns) for r in part] for part in chosen.take.parts]
+    return {
+        "production": {
+            "files": files,
+            "start": str(chosen.fit.start),
+            "step": str(chosen.fit.step),
+            "tracks": list(output.tracks),
+            "camera_sound": output.camera_sound,
+        }
+    }
+
+
+@lru_cache(maxsize=10_000)
+def _hash(path: Path, size: int, mtime_ns: int) -> str:
+    return ends_hash((path,), path)
+
+
+def sound_record(clip: PlannedClip) -> dict[str, Any] | None:
+    """A clip's sound as its record has it; None where nobody gave sound folders."""
+    chosen = clip.sound
+    if chosen is None:
+        return None
+    if chosen.take is None or chosen.fit is None:
+        kind: Literal["camera", "none"] = "none" if _is_mos(clip) or not clip.facts.sound else "camera"
+        return SoundRecord(kind=kind, reason=chosen.reason).plain()
+    first = chosen.take.first
+    return SoundRecord(
+        kind="production",
+        reason=chosen.reason,
+        files=[
+            [
+                SoundFile(
+                    path=str(r.path.absolute()),
+                    bytes=r.bytes,
+                    mtime_ns=r.mtime_ns,
+                    hash=_hash(r.path.absolute(), r.bytes, r.mtime_ns),
+                )
+                for r in part
+            ]
+            for part in chosen.take.parts
+        ],
+        scene=first.scene,
+        take=first.take,
+        roll=first.roll,
+        tracks=[track_label(t.name, t.place) for t in chosen.take.tracks],
+        start=str(chosen.fit.start),
+        step=str(chosen.fit.step),
+        silence="" if chosen.fit.whole else silence(shown_of(clip), chosen.fit),
+    ).plain()
+
+
+def sound_text(clip: PlannedClip) -> str:
+    """Which sound a clip has, for a burn-in field: the take's file, `camera sound` or `no sound`."""
+    if clip.sound and clip.sound.take:
+        return clip.sound.take.name
+    return "no sound" if _is_mos(clip) or not clip.facts.sound else "camera sound"
+
+
+def _is_mos(clip: PlannedClip) -> bool:
+    """True of a clip whose row wants no sound."""
+    return lay_of(clip.row["sound"]) in ("none", "silent")
+
+
+def stated_cells(clip: PlannedClip) -> dict[str, str]:
+    """The cells of a list that lead to the same sound: a take by the names of its files, and what moved it."""
+    if clip.sound is None or clip.sound.take is None or clip.sound.stated is None:
+        return {}
+    stated = clip.sound.stated
+    names = [str(r.path.absolute()) for r in clip.sound.take.files]
+    plain = not lay_of(clip.row["sound"]) and not any(sign in name for name in names for sign in ";,")
+    cells = {"sound": "; ".join(names)} if plain else {}
+    if stated.offset:
+        cells["sound_offset"] = f"{float(stated.offset):.6f}".rstrip("0").rstrip(".") + " samples"
+    if stated.rate:
+        cells["sound_rate"] = str(stated.rate)
+    return cells
+
+
+# --- sums
+
+
+@dataclass(frozen=True, kw_only=True)
+class SoundSums:
+    """Sound files under the sound folders: found = used + not used + not readable. `why` of one not used may be empty."""
+
+    found: int
+    used: int
+    not_used: tuple[tuple[Path, str], ...]
+    unreadable: tuple[tuple[Path, str], ...]
+
+
+def sound_sums(media: SoundFolders, clips: list[PlannedClip]) -> SoundSums | None:
+    """The sums of a plan; None where no sound folder was given."""
+    if not media.folders:
+        return None
+    used = {r.path for clip in clips if clip.sound and clip.sound.take for r in clip.sound.take.files}
+    not_used: list[tuple[Path, str]] = []
+    for take in media.takes:
+        first = take.first
+        why = ""
+        if first.time_reference is None:
+            why = "no time reference"
+        elif first.wild or first.false_start:
+            why = "wild track" if first.wild else "false start"
+        not_used += [(r.path, why) for r in take.files if r.path not in used]
+    not_used += [(path, f"a copy of {other}") for path, other in media.copies]
+    return SoundSums(found=media.found, used=len(used), not_used=tuple(not_used), unreadable=media.unreadable)

@@ -1,0 +1,196 @@
+"""A night with production sound, through the commands; what was delivered is read by the FFmpeg binary."""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+import independent
+from here import rushlight
+from logged import latest, read_records
+from movies import tone
+from pictures import numbered, write_movie
+from recordings import bext, chunk, counted, counting, ixml, write_wav
+
+N30 = Fraction(30000, 1001)
+RECIPE = """
+name = "sound"
+[[output]]
+name = "editorial"
+make = "movie"
+codec = "prores-proxy"
+size = "64x36"
+state = "log"
+
+[[output]]
+name = "viewing"
+make = "movie"
+codec = "h264"
+size = "64x36"
+sound = "mix"
+preset = "veryfast"
+[output.burnin]
+text = [{ at = "bottom", text = "{sound}", size = 0.1 }]
+"""
+LIST = """clip,encoding,levels,scene,take,sound,capture_rate
+a.mov,LogC3,full,1,1,,
+b.mov,LogC3,full,2,1,,
+c.mov,LogC3,full,3,1,,
+d.mov,LogC3,full,4,1,none,
+e.mov,LogC3,full,5,1,,50
+"""
+A_FIRST = (10 * 3600 + 2) * 48000 + 77  # 3 s less 77 samples before clip a
+B_FIRST = 1_727_998_272 + 1000  # 10:00:00;00 is 5 s less 1000 samples before clip b
+
+
+def original(path: Path, timecode: str, rate: Fraction = Fraction(25), frames: int = 10) -> None:
+    frames_made = [numbered(n, 64, 36) for n in range(frames)]
+    samples = round(frames * 48000 / rate)
+    write_movie(path, frames_made, rate=rate, timecode=timecode, sound=tone(2, samples) >> 8 << 8)
+
+
+def wav(path: Path, samples: int, first: int, **said: Any) -> Path:
+    names = said.pop("names", ["BOOM"])
+    before = [chunk(b"bext", bext(first)), chunk(b"iXML", ixml(reference=first, names=names, **said))]
+    return write_wav(
+        path, samples, fill=counting(len(names)), first=first, channels=len(names), before=before
+    )
+
+
+@pytest.fixture(scope="module")
+def day(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Five clips and five sound files: one take, one in two files, a wild track, and one that is broken."""
+    folder = tmp_path_factory.mktemp("sound")
+    (folder / "recorder").mkdir()
+    original(folder / "a.mov", "10:00:05:00")
+    original(folder / "b.mov", "10:00:05;00", N30)
+    for name, hour in (("c", 11), ("d", 12), ("e", 13)):
+        original(folder / f"{name}.mov", f"{hour}:00:00:00")
+    recorder = folder / "recorder"
+    wav(recorder / "T1.wav", 240_000, A_FIRST, scene="1", take="1", roll="SR1")
+    split = {
+        "scene": "2",
+        "take": "1",
+        "roll": "SR1",
+        "rate": "30000/1001",
+        "flag": "DF",
+        "names": ["MIX", "LAV"],
+        "family": "F2",
+    }
+    half = 240_240 - 1000 + 5000  # it ends within clip b
+    wav(recorder / "T2.wav", half, B_FIRST, **split)
+    wav(recorder / "T3.wav", 100_000, B_FIRST + half, **split)
+    wav(recorder / "W1.wav", 2_400_000, 11 * 3600 * 48000, extra="<WILD_TRACK>TRUE</WILD_TRACK>")
+    (recorder / "broken.wav").write_bytes(b"no sound")
+    (folder / "r.toml").write_text(RECIPE)
+    (folder / "day.csv").write_text(LIST)
+    return folder
+
+
+def given(day: Path) -> tuple[object, ...]:
+    return day / "day.csv", "--recipe", day / "r.toml", "--sound", day / "recorder"
+
+
+@pytest.fixture(scope="module")
+def out(day: Path) -> Path:
+    run = rushlight("render", *given(day), "--out", day / "out", "--workers", 1)
+    assert run.returncode == 0, run.stdout + run.stderr
+    return day / "out"
+
+
+def numbers(path: Path, track: int, channel: int = 0) -> list[int]:
+    return counted(independent.sound(path, track, 1)[0] >> 8, channel).tolist()
+
+
+def test_a_plan_accounts_for_every_clip_and_every_file(day: Path) -> None:
+    run = rushlight("plan", *given(day), "--json")
+    document = json.loads(run.stdout)
+    assert run.returncode == 0, run.stderr
+    kinds = {clip["clip"]: (clip["sound"]["kind"], clip["sound"]["reason"]) for clip in document["clips"]}
+    assert kinds == {
+        "a.mov": ("production", "scene and take, timecode"),
+        "b.mov": ("production", "scene and take, timecode"),
+        "c.mov": ("camera", "W1.wav is a wild track"),
+        "d.mov": ("none", "the row wants none"),
+        "e.mov": ("camera", "shot at 50 and shown at 25: none by rule"),
+    }
+    sums = document["sound"]
+    assert (sums["found"], sums["used"], len(sums["not_used"]), len(sums["unreadable"])) == (5, 3, 1, 1)
+    assert sums["not_used"][0]["why"] == "wild track"
+    missed = {
+        clip["clip"]: [w for w in clip["warnings"] if "production sound" in w] for clip in document["clips"]
+    }
+    assert {name for name, said in missed.items() if said} == {"c.mov"}
+    assert "the camera's own is carried" in missed["c.mov"][0]
+
+
+def test_a_person_sees_it_on_one_screen(day: Path) -> None:
+    run = rushlight("plan", *given(day))
+    assert "5 sound files found = 3 used + 1 not used + 1 not readable" in run.stdout
+    assert "sound not used: " in run.stdout and "wild track" in run.stdout
+    assert "T1.wav" in run.stdout and "sound and why" in run.stdout
+    assert all(len(line) <= 100 for line in run.stdout.splitlines())
+
+
+def test_delivered_sound_is_right_to_the_sample(day: Path, out: Path) -> None:
+    begin = (10 * 3600 + 5) * 48000
+    assert numbers(out / "editorial" / "a.mov", 0) == [n % (1 << 24) for n in range(begin, begin + 19_200)]
+    begin = 1_727_998_272 + 240_240
+    for track in (0, 1):
+        assert numbers(out / "editorial" / "b.mov", track, track) == [
+            n % (1 << 24) for n in range(begin, begin + 16_016)
+        ]
+
+
+def test_names_of_tracks_are_in_the_file_and_the_record(out: Path) -> None:
+    told = independent.said(out / "editorial" / "b.mov")
+    assert "handler_name    : MIX" in told and "handler_name    : LAV" in told
+    record = latest(read_records(out))
+    b = next(r for r in record.values() if r["clip"] == "b.mov")
+    movie = next(o for o in b["outputs"] if o["output"] == "editorial")
+    assert [t["name"] for t in movie["sound"]] == ["MIX", "LAV"]
+    sound = b["sound"]
+    assert (sound["kind"], sound["scene"], sound["take"], sound["roll"], sound["tracks"]) == (
+        "production",
+        "2",
+        "1",
+        "SR1",
+        ["MIX", "LAV"],
+    )
+    assert [[Path(f["path"]).name for f in part] for part in sound["files"]] == [["T2.wav"], ["T3.wav"]]
+    assert (sound["start"], sound["step"], sound["silence"]) == ("239240", "1", "")
+
+
+def test_a_clip_without_a_take_has_the_cameras_sound_and_says_so(out: Path) -> None:
+    camera = independent.sound(out / "editorial" / "c.mov", 0, 2)
+    assert np.array_equal(camera, tone(2, 19_200) >> 8 << 8)
+    assert "Audio:" not in independent.said(out / "editorial" / "d.mov")
+    records = {r["clip"]: r for r in latest(read_records(out)).values()}
+    assert records["c.mov"]["sound"]["kind"] == "camera"
+    assert any("no production sound" in text for text in records["c.mov"]["warnings"])
+    assert records["d.mov"]["warnings"] == [w for w in records["d.mov"]["warnings"] if "sound" not in w]
+
+
+def test_a_second_night_makes_nothing_and_an_offset_makes_one_clip(day: Path, out: Path) -> None:
+    run = rushlight("render", *given(day), "--out", out, "--workers", 1, "--json")
+    assert run.returncode == 0 and json.loads(run.stdout.splitlines()[-1])["done"] == []
+    text = LIST.replace("capture_rate\n", "capture_rate,sound_offset\n").replace(
+        "a.mov,LogC3,full,1,1,,", "a.mov,LogC3,full,1,1,,,1 frame"
+    )
+    (day / "moved.csv").write_text(text)
+    run = rushlight("plan", day / "moved.csv", *given(day)[1:], "--json")
+    clip = json.loads(run.stdout)["clips"][0]
+    assert clip["sound"]["start"] == str(3 * 48000 - 77 - 1920) and any(
+        "moved 1920 samples later" in w for w in clip["warnings"]
+    )
+
+
+def test_from_the_folder_alone_it_is_made_again(day: Path, out: Path) -> None:
+    run = rushlight("render", "--from", out, "--out", day / "again", "--workers", 1, "--only", "clip=a.mov")
+    assert run.returncode == 0, run.stdout + run.stderr
+    assert (day / "again" / "editorial" / "a.mov").read_bytes() == (out / "editorial" / "a.mov").read_bytes()

@@ -14,6 +14,7 @@ from jsonschema import Draft202012Validator
 
 from command import rushlight
 from here import HereFarm, farm_here, run, small_day  # noqa: F401
+from pictures import settled
 from recorded import movie, recorded
 from rushlight.batch.farm.dask_farm import Task
 from rushlight.batch.job_log import failure_record
@@ -138,7 +139,9 @@ def test_everything_that_a_night_writes_is_as_published(
     """Records, their side files, events, summary, verdicts and rows: one night in which a clip is delivered, one is
     absent, and one does not decode."""
     day = small_day(tmp_path / "day", {"A001C001": 2})
-    (day.parent / "broken.mov").write_bytes(b"no movie")
+    broken = day.parent / "broken.mov"
+    broken.write_bytes(b"no movie")
+    settled(broken)
     with day.open("a") as stream:
         stream.write("broken.mov,LogC3,narrow\ngone.mov,LogC3,narrow\n")
     out, summary = tmp_path / "out", tmp_path / "summary.json"

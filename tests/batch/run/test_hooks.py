@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 
 from command import started
 from here import rushlight
+from pictures import settled
 from rushlight.batch.cli.progress import View
 from rushlight.batch.disks import parse_size, size_text
 from rushlight.batch.run.event_stream import EventStream
@@ -44,6 +45,7 @@ def day(tmp_path: Path) -> tuple[object, ...]:
         "clip,encoding,levels,lut,good\nB001C002,V-Log,full,farrow.cube,yes\nX001C001.mov,V-Log,full,farrow.cube,no\n"
     )
     (tmp_path / "X001C001.mov").write_bytes(b"no movie at all " * 99)
+    settled(tmp_path / "X001C001.mov")
     (tmp_path / "recipe.toml").write_text(RECIPE)
     (tmp_path / "farrow.cube").symlink_to(SAMPLES / "farrow.cube")
     return (tmp_path / "day.csv", "--recipe", tmp_path / "recipe.toml", "--media", SAMPLES)

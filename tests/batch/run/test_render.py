@@ -18,6 +18,7 @@ import ocio
 from command import started
 from here import rushlight
 from logged import latest, read_records
+from pictures import settled
 from rushlight.batch.verify.deliveries import verify
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
@@ -294,6 +295,7 @@ B001C002,V-Log,full,,,,,kitchen.ccc#kitchen_7_1,
 def test_bad_rows_never_stop_the_night(tmp_path: Path) -> None:
     shutil.copytree(SAMPLES, tmp_path / "s", ignore=shutil.ignore_patterns("*.py"))
     (tmp_path / "s" / "junk.mov").write_bytes(b"this is no movie")
+    settled(tmp_path / "s" / "junk.mov")
     (tmp_path / "s" / "bad.csv").write_text(BAD)
     out = tmp_path / "out"
     strict = rushlight("render", tmp_path / "s" / "bad.csv", "--recipe", "stills", "--out", out, "--strict")

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+import here
 from command import rushlight, started
 from logged import latest, read_records
 from machines import Machine, Network, authority, there
@@ -23,16 +24,16 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[object, .
     """A folder that all machines share, with originals, list and recipe; and the command without --out."""
     folder = tmp_path_factory.mktemp("farm") / "shared"
     folder.mkdir()
-    command = made_up_day(folder)
+    command = made_up_day(folder, "256x144")  # a segment takes long enough to be hit in
     return folder, tuple(a for a in command if a not in ("--workers", 2))
 
 
 @pytest.fixture(scope="module")
 def alone(day: tuple[Path, tuple[object, ...]]) -> tuple[dict[str, bytes], dict[str, str]]:
-    """What one worker of this machine delivers: bytes, and the digests of the colour."""
+    """What a night in this process delivers, without workers: bytes, and the digests of the colour."""
     folder, command = day
     out = folder / "alone"
-    run = rushlight(*command, "--out", out, "--workers", 1)
+    run = here.rushlight(*command, "--out", out)
     assert run.returncode == 0, run.stdout + run.stderr
     return delivered(out), digests(out)
 
@@ -52,7 +53,7 @@ def segments(said: Path) -> int:
     return sum(e["event"] == "segment" for e in events(said))
 
 
-@pytest.mark.parametrize("workers", [pytest.param(2, marks=pytest.mark.slow), 4])
+@pytest.mark.parametrize("workers", [2, pytest.param(4, marks=pytest.mark.slow)])
 def test_more_workers_give_the_same_bytes(day: tuple, alone: tuple, tmp_path: Path, workers: int) -> None:
     _, command = day
     run = rushlight(*command, "--out", tmp_path / "out", "--workers", workers)
@@ -80,7 +81,7 @@ def test_a_night_over_tls_with_a_worker_cut_off(
     out, said = folder / "farmed", tmp_path / "said.jsonl"
     elsewhere = ("--scheduler", address, "--map", f"{folder}={tmp_path / 'mnt'}", "--stalled-after", 1)
     whole = (*command, "--out", out, *elsewhere)
-    no_key = rushlight(*whole)
+    no_key = here.rushlight(*whole)
     assert no_key.returncode == 2 and "--tls-ca-file" in no_key.stderr
     wrong = rushlight(*whole, *strangers["stranger"].dask)
     assert wrong.returncode == 2 and "does not answer" in wrong.stderr, wrong.stderr

@@ -33,14 +33,14 @@ name = "editorial"
 make = "movie"
 codec = "prores-proxy"
 container = "mov"
-size = "256x144"
+size = "{size}"
 
 [[output]]
 name = "viewing"
 make = "movie"
 codec = "h264"
 container = "mp4"
-size = "256x144"
+size = "{size}"
 preset = "veryfast"
 [output.burnin]
 text = [{ at = "bottom", text = "{timecode}", size = 0.1 }]
@@ -49,14 +49,14 @@ text = [{ at = "bottom", text = "{timecode}", size = 0.1 }]
 MOMENTS = ("start", "claim", "segment", "join", "rename", "record", "end")
 
 
-def made_up_day(folder: Path) -> tuple[object, ...]:
-    """Three small originals, a list and a recipe; gives the command without its --out."""
+def made_up_day(folder: Path, size: str = "128x72") -> tuple[object, ...]:
+    """Three small originals, a list and a recipe; gives the command without its --out. `size` is the outputs' raster."""
     for number, (clip, frames) in enumerate(CLIPS.items()):
         pictures = [numbered(1000 * number + n) for n in range(frames)]
         write_movie(folder / f"{clip}.mov", pictures, timecode=f"{number + 1:02}:00:00:00")
     rows = "".join(f"{clip}.mov,LogC3,narrow\n" for clip in CLIPS)
     (folder / "day.csv").write_text("clip,encoding,levels\n" + rows)
-    (folder / "two.toml").write_text(RECIPE)
+    (folder / "two.toml").write_text(RECIPE.replace("{size}", size))
     return "render", folder / "day.csv", "--recipe", folder / "two.toml", "--workers", 2, "--json"
 
 

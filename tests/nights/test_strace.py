@@ -89,7 +89,18 @@ def traced(trace: Path, room: Path, *arguments: object) -> subprocess.CompletedP
         place.mkdir(exist_ok=True)
     env = {k: v for k, v in os.environ.items() if not k.startswith(("XDG_", "MPL", "DASK", "NUMBA_CACHE"))}
     env |= {"HOME": str(places["home"]), "TMPDIR": str(places["tmp"]), "XDG_STATE_HOME": str(places["state"])}
-    watch = ["strace", "-ff", "-y", "-s", "4096", "-e", f"trace={','.join(CALLS)}", "-o", str(trace)]
+    watch = [
+        "strace",
+        "--seccomp-bpf",
+        "-ff",
+        "-y",
+        "-s",
+        "4096",
+        "-e",
+        f"trace={','.join(CALLS)}",
+        "-o",
+        str(trace),
+    ]
     return subprocess.run(
         [*watch, *CALL, *map(str, arguments)],
         capture_output=True,

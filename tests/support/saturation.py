@@ -10,6 +10,7 @@ import os
 import sys
 import tempfile
 import time
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
@@ -47,7 +48,11 @@ def toy(out: Path, name: str, segments: int, seconds: float = 0.0, filler: str =
     )  # fmt: skip
 
 
-def measured(folder: Path, *, jobs: int, segments: int, queued: int, workers: int = 2) -> Cost:
+def farm_of_two() -> DaskFarm:
+    return DaskFarm(workers=2)
+
+
+def measured(folder: Path, farm: DaskFarm, *, jobs: int, segments: int, queued: int) -> Cost:
     """The cost of a task, a segment or a finish, beside so many more jobs in the queue that are held."""
     filler = "x" * 6000
     with open_store(folder / "q.sqlite") as store:
@@ -62,13 +67,9 @@ def measured(folder: Path, *, jobs: int, segments: int, queued: int, workers: in
             return _Timed(writing(), waited)
 
         store._writing = timed  # type: ignore[method-assign]
-        farm = DaskFarm(workers=workers)
-        try:
-            begun = time.process_time()
-            run(store, farm, work=TOYS, keep_free=0)
-            computing = time.process_time() - begun
-        finally:
-            farm.close()
+        begun = time.process_time()
+        run(store, farm, work=TOYS, keep_free=0)
+        computing = time.process_time() - begun
     tasks = jobs * (segments + 1)
     return Cost(computing=computing / tasks, waiting=median(waited))
 
@@ -134,8 +135,11 @@ def main() -> None:
         filter(None, (str(Path(__file__).parent), os.environ.get("PYTHONPATH")))
     )
     for queued in (0, 10_000):
-        with tempfile.TemporaryDirectory(dir=os.environ.get("TMPDIR")) as folder:
-            cost = measured(Path(folder), jobs=60, segments=8, queued=queued)
+        with (
+            tempfile.TemporaryDirectory(dir=os.environ.get("TMPDIR")) as folder,
+            closing(farm_of_two()) as farm,
+        ):
+            cost = measured(Path(folder), farm, jobs=60, segments=8, queued=queued)
         print(
             f"{queued} other jobs in the queue: {1e3 * cost.computing:.2f} ms computing a task and {1e3 * cost.waiting:.2f} ms "
             f"waiting for the disk a transaction; at 1 s a segment 2 workers stand still for {1 - busy(2, segment=1.0, cost=cost):.2%} of the time"

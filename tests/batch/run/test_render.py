@@ -28,6 +28,13 @@ from test_kills import made_up_day
 ROOT = Path(__file__).resolve().parents[3]
 SAMPLES = ROOT / "sample_frames"
 REC709 = find_display("Rec.709 BT.1886")
+SMALL = """[[output]]
+name = "stills"
+make = "stills"
+kinds = ["jpeg", "tiff16"]
+at = ["middle"]
+size = "320x180"
+"""
 
 
 def records(out: Path) -> dict[str, dict[str, Any]]:
@@ -297,10 +304,11 @@ def test_bad_rows_never_stop_the_night(tmp_path: Path) -> None:
     (tmp_path / "s" / "junk.mov").write_bytes(b"this is no movie")
     settled(tmp_path / "s" / "junk.mov")
     (tmp_path / "s" / "bad.csv").write_text(BAD)
-    out = tmp_path / "out"
-    strict = rushlight("render", tmp_path / "s" / "bad.csv", "--recipe", "stills", "--out", out, "--strict")
+    (tmp_path / "small.toml").write_text(SMALL)
+    out, recipe = tmp_path / "out", tmp_path / "small.toml"
+    strict = rushlight("render", tmp_path / "s" / "bad.csv", "--recipe", recipe, "--out", out, "--strict")
     assert strict.returncode == 2 and not out.exists() and "bad.csv:2: slope" in strict.stderr
-    run = rushlight("render", tmp_path / "s" / "bad.csv", "--recipe", "stills", "--out", out, "--workers", 1)
+    run = rushlight("render", tmp_path / "s" / "bad.csv", "--recipe", recipe, "--out", out, "--workers", 1)
     assert run.returncode == 1, run.stderr
     summary = run.stdout[run.stdout.index("SET ASIDE") :]
     assert summary.startswith("SET ASIDE: 3 clips")
@@ -355,19 +363,9 @@ def test_unreadable_lists_make_nothing(tmp_path: Path) -> None:
 
 
 def test_json_events(tmp_path: Path) -> None:
-    run = rushlight(
-        "render",
-        SAMPLES / "day.csv",
-        "--recipe",
-        "stills",
-        "--out",
-        tmp_path / "o",
-        "--workers",
-        1,
-        "--json",
-        "--only",
-        "clip=B001C002",
-    )
+    (tmp_path / "small.toml").write_text(SMALL)
+    request = (SAMPLES / "day.csv", "--recipe", tmp_path / "small.toml", "--only", "clip=B001C002")
+    run = rushlight("render", *request, "--out", tmp_path / "o", "--json")
     events = [json.loads(line) for line in run.stdout.splitlines()]
     assert (
         events[0]["event"] == "begin"

@@ -1,6 +1,7 @@
 """Property tests have no deadline: a loaded machine is no fault of the code. Other machines end with their test.
 
-Files that take longest go first, so that no core waits for the last of them.
+Files that take longest go first, so that no core waits for the last of them; of those that wait much for others (a farm, a
+disk, a clock) there are enough that a small machine runs one process more than it has cores.
 """
 
 import os
@@ -15,10 +16,13 @@ settings.register_profile("rushlight", deadline=None)
 settings.load_profile("rushlight")
 
 
-# `grader` first of all: it compiles the kernel, which the nights of `render` would else do once a worker.
+# `grader` first of all: it compiles the kernel, which everything that renders would else do once more at the same time;
+# `dask_farm` and `displays` beside it need none.
 LONGEST = (
     *(
         "grader",
+        "dask_farm",
+        "displays",
         "originals",
         "render",
         "deliveries",
@@ -30,7 +34,6 @@ LONGEST = (
     ),
     *("mutated_folders", "mutated_texts", "mutated_originals", "mutator"),
     *(
-        "dask_farm",
         "queue_operations",
         "spanned_clips",
         "slate_head",
@@ -50,6 +53,12 @@ def pytest_configure(config: pytest.Config) -> None:
     from budget import Budget
 
     config.pluginmanager.register(Budget(config), "budget")
+
+
+def pytest_xdist_auto_num_workers() -> int | None:
+    """One process more than cores on a small machine: a third of the tests' time there is waiting. None: as xdist has it."""
+    cores = len(os.sched_getaffinity(0))
+    return cores + 1 if cores <= 4 else None
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

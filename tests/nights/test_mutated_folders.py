@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pytest
 
 from mutator.kinds import KINDS
-from mutator.supervise import ALL, FEW, Supervisor, held
+from mutator.supervise import ALL, FEW_COMMANDS, Supervisor, held
 
 NAMES = [name for name, kind in KINDS.items() if kind.group == "folders"]
 
@@ -20,10 +20,10 @@ def supervisor(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Supervisor]
 
 @pytest.mark.parametrize("kind", NAMES)
 def test_a_few(kind: str, supervisor: Supervisor) -> None:
-    held(supervisor, kind, 0, FEW)
+    held(supervisor, kind, 0, FEW_COMMANDS)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", NAMES)
 def test_many(kind: str, supervisor: Supervisor) -> None:
-    held(supervisor, kind, FEW, ALL)
+    held(supervisor, kind, FEW_COMMANDS, ALL)

@@ -12,14 +12,7 @@ from rushlight.batch.cli.progress import JsonView, View, duration
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Event
 
-SAMPLES = Path(__file__).resolve().parents[3] / "sample_frames"
 RECIPE = '[[output]]\nname = "viewing"\nmake = "movie"\ncodec = "h264"\nsize = "320x180"\n'
-ROWS = (
-    "clip,encoding,levels,slope,offset,power,saturation\n"
-    "A001C003.mov,S-Log3/S-Gamut3.Cine,narrow,1.06 1 0.97,0 0 0.004,1.02 1 1,1.08\n"
-    "A001C007.mov,LogC3,narrow,,,,\n"
-    "gone.mov,LogC3,narrow,,,,\n"
-)
 
 
 def night(view: View) -> None:
@@ -107,9 +100,11 @@ def test_durations(seconds: float, text: str) -> None:
 
 
 def test_a_real_terminal_shows_queue_clips_in_hand_pace_and_a_last_summary(tmp_path: Path) -> None:
+    day = small_day(tmp_path / "day", {"A001C003": 60, "A001C007": 12})
+    with day.open("a") as stream:
+        stream.write("gone.mov,LogC3,narrow\n")
     (tmp_path / "small.toml").write_text(RECIPE)
-    (tmp_path / "day.csv").write_text(ROWS)
-    request = ("render", tmp_path / "day.csv", "--media", SAMPLES, "--recipe", tmp_path / "small.toml")
+    request = ("render", day, "--recipe", tmp_path / "small.toml")
     code, seen = at_a_terminal(*request, "--out", tmp_path / "out", "--workers", 1)
     assert code == 1
     plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", seen)
@@ -119,7 +114,7 @@ def test_a_real_terminal_shows_queue_clips_in_hand_pace_and_a_last_summary(tmp_p
     last = plain.replace("\r", "").rstrip().splitlines()
     assert any(line.startswith("SET ASIDE: 1 clip") for line in last[-6:])
     assert any(line.startswith("delivered 2 clips") for line in last[-4:])
-    assert "1 clip with notes: see " in "".join(last[-3:])
+    assert "2 clips with notes: see " in "".join(last[-3:])
     piped = rushlight(*request, "--out", tmp_path / "out")
     assert piped.returncode == 1 and "\x1b" not in piped.stdout + piped.stderr
     assert "2 clips made earlier and unchanged" in piped.stdout

@@ -26,6 +26,7 @@ from rushlight.batch.report.page_pictures import PICTURES, Pictures, fitted
 from rushlight.batch.report.pages import write_report
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.recipe.read_recipe import shipped_recipes
 
 SAMPLES = Path(__file__).resolve().parents[3] / "sample_frames"
 HOSTILE = '<script>document.title="taken"</script>&<img src=x onerror=alert(1)>.mov'
@@ -34,7 +35,9 @@ HOSTILE = '<script>document.title="taken"</script>&<img src=x onerror=alert(1)>.
 @pytest.fixture(scope="module")
 def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("report") / "out"
-    run = rushlight("render", SAMPLES / "day.csv", "--recipe", "stills", "--out", folder, "--workers", 2)
+    recipe = folder.parent / "half.toml"
+    recipe.write_text(shipped_recipes()["stills"].replace("1920x1080", "960x540"))
+    run = rushlight("render", SAMPLES / "day.csv", "--recipe", recipe, "--out", folder)
     assert run.returncode == 0, run.stderr
     first = next(iter(latest(read_records(folder)).values()))
     append_record(

@@ -18,8 +18,9 @@ from pathlib import Path
 from rushlight.batch.decisions.decision import Decision, GradeFiles
 from rushlight.batch.decisions.grade_change_files import record_of, together
 from rushlight.batch.decisions.grade_changes import Change
-from rushlight.batch.lists.clip_list import GRADE_COLUMNS, row_grade
+from rushlight.batch.lists.clip_list import row_grade
 from rushlight.batch.lists.edl import read_edl
+from rushlight.batch.lists.list_columns import GRADE_COLUMNS
 from rushlight.batch.lists.table_file import read_table
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from rushlight.batch.lists.camera_columns import camera_of
+from rushlight.batch.lists.list_columns import CHOICES, COLUMNS, GRADE_COLUMNS
 from rushlight.batch.lists.row_faults import mended, together
 from rushlight.batch.lists.table_file import read_table
 from rushlight.pipelines.colour.cdl import CDL
@@ -22,49 +23,9 @@ from rushlight.pipelines.errors import GradeError, InputError, ListError, Rushli
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.heartbeat import beating
 
-__all__ = ["COLUMNS", "ClipList", "Row", "read_csv", "sound_names", "write_csv"]
+__all__ = ["ClipList", "Row", "read_csv", "sound_names", "write_csv"]
 
-COLUMNS = [
-    "clip",
-    "in",
-    "out",
-    "rate",
-    "capture_rate",
-    "timecode",
-    "reel",
-    "encoding",
-    "levels",
-    "look",
-    "slope",
-    "offset",
-    "power",
-    "saturation",
-    "cdl",
-    "lut",
-    "scene",
-    "take",
-    "camera",
-    "circled",
-    "day",
-    "unit",
-    "sound",
-    "sound_offset",
-    "sound_rate",
-    "sound_roll",
-    "note",
-    "approved_by",
-    "approved_at",
-    "exposure_index",
-    "exposure",
-    "white_balance",
-    "printer_points",
-    "stills",
-    "lut_contains_grade",
-    "lut_input",
-    "lut_output",
-]
 LONGEST_NAME = 1000  # characters of a clip with its path
-GRADE_COLUMNS = ("slope", "offset", "power", "saturation")
 YES = {"yes", "y", "true", "1", "x", "circled", "*"}
 
 
@@ -187,10 +148,6 @@ def _parsed(values: Mapping[str, str], column: str, parse: Callable[[str], Any])
 
 
 SOUND_WORDS = ("copy", "mix", "silent", "none", "camera")
-CHOICES = {
-    "levels": ("narrow", "full"),
-    "lut_contains_grade": ("yes", "no"),
-}
 
 
 def check_choices(values: Mapping[str, str]) -> None:

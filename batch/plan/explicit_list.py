@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rushlight.batch.lists.clip_list import GRADE_COLUMNS, write_csv
+from rushlight.batch.lists.clip_list import write_csv
+from rushlight.batch.lists.list_columns import GRADE_COLUMNS
 from rushlight.batch.plan.clip_sound import stated_cells
 
 if TYPE_CHECKING:

@@ -10,8 +10,9 @@ from pathlib import Path
 from rushlight.batch.decisions.decision import GradeFiles, row_decision
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.lists.camera_columns import camera_of
-from rushlight.batch.lists.clip_list import GRADE_COLUMNS, Row
+from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
+from rushlight.batch.lists.list_columns import GRADE_COLUMNS
 from rushlight.batch.lists.row_faults import faults_of, mended, together
 from rushlight.batch.plan.apply_defaults import Defaults
 from rushlight.batch.plan.clip import plan_clip, stated_by

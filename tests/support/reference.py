@@ -19,7 +19,8 @@ from typing import Any, get_args
 
 from pydantic import BaseModel
 
-from rushlight.batch.lists.clip_list import COLUMNS as LIST_COLUMNS
+from rushlight.batch.lists.list_columns import CHOICES
+from rushlight.batch.lists.list_columns import COLUMNS as LIST_COLUMNS
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.report.batch_csv import COLUMNS as REPORT_COLUMNS
 from rushlight.pipelines.formats.codecs import CODECS
@@ -28,6 +29,10 @@ from rushlight.pipelines.recipe.read_recipe import shipped_recipes
 
 ROOT = Path(__file__).resolve().parents[2]
 FOLDER = ROOT / "docs" / "reference"
+COLUMNS_BEGIN = (
+    "<!-- columns: made by `python -m tests.support.reference --write`; changes to the table are lost -->\n\n"
+)
+COLUMNS_END = "\n<!-- end of columns -->"
 MADE = "<!-- made by `python -m tests.support.reference --write`; changes here are lost -->\n"
 
 RECIPE_WORDS = {
@@ -339,6 +344,7 @@ def pages() -> dict[str, str]:
     )
     events = "\n".join(f"| `{name}` | {words} |" for name, words in sorted(EVENT_WORDS.items()))
     return {
+        "lists.md": with_columns((FOLDER / "lists.md").read_text()),
         "recipes.md": "# Recipes\n\n" + MADE + "\nA recipe is a TOML file that says what is to be made of each clip. These ship: "
         + ", ".join(f"`{name}`" for name in shipped_recipes())
         + ". `rushlight recipes NAME` prints one to copy from, and `--recipe FILE.toml` takes your own. Every setting that is not"
@@ -357,10 +363,24 @@ def pages() -> dict[str, str]:
     }  # fmt: skip
 
 
-def unlisted_columns() -> list[str]:
-    """Columns of a list that docs/reference/lists.md does not name."""
-    text = (FOLDER / "lists.md").read_text()
-    return [column for column in LIST_COLUMNS if f"`{column}`" not in text]
+def list_columns() -> str:
+    """The table of columns of a list."""
+    rows = []
+    for name, column in LIST_COLUMNS.items():
+        words = ", ".join(f"`{word}`" for word in CHOICES.get(name, ()))
+        rows.append(
+            f"| `{name}` | {_cell(column.says)}{f' ({words})' if words else ''} | `{column.example}` |"
+        )
+    rows.append("| any other | passes through to burn-in and record | |")
+    return "| column | what it says | such as |\n|---|---|---|\n" + "\n".join(rows) + "\n"
+
+
+def with_columns(page: str) -> str:
+    """docs/reference/lists.md with its table of columns made again: all else in it is written by hand."""
+    head, begin, rest = page.partition(COLUMNS_BEGIN)
+    _, end, tail = rest.partition(COLUMNS_END)
+    assert begin and end, "docs/reference/lists.md has lost the marks of its table"
+    return head + begin + list_columns() + end + tail
 
 
 if __name__ == "__main__":

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from pictures import numbered, write_movie
 from rushlight.batch.api.plan_document import plan_document
-from rushlight.batch.lists.clip_list import COLUMNS, read_csv, write_csv
+from rushlight.batch.lists.clip_list import read_csv, write_csv
 from rushlight.batch.lists.edl import read_edl
+from rushlight.batch.lists.list_columns import COLUMNS
 from rushlight.batch.lists.otio import read_timeline
 from rushlight.batch.plan.explicit_list import plan_list
 from rushlight.batch.plan.prepare import prepare, selected

@@ -5,15 +5,25 @@ from __future__ import annotations
 import fcntl
 import os
 import time
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import BinaryIO, Literal
 
 from rushlight.batch.json_lines import Refused, parse_lines
-from rushlight.batch.records.job_record import SCHEMA, JobRecord, NotYetRecord, is_newer, read_record
+from rushlight.batch.records.colour import SomeColour
+from rushlight.batch.records.job_record import (
+    SCHEMA,
+    JobRecord,
+    NotYetRecord,
+    UndeliveredRecord,
+    is_newer,
+    read_record,
+)
+from rushlight.batch.records.look import SomeLook
+from rushlight.batch.records.original import Source
 from rushlight.pipelines.errors import from_os
 from rushlight.pipelines.inside_folder import append, read_bytes
 from rushlight.pipelines.visible_text import json_text
@@ -22,6 +32,7 @@ __all__ = [
     "LOG",
     "SCHEMA",
     "Log",
+    "NotMade",
     "Refused",
     "add_line",
     "append_record",
@@ -30,12 +41,12 @@ __all__ = [
     "latest",
     "log_path",
     "not_yet_record",
-    "plain_latest",
     "read_log",
     "read_records",
 ]
 
 LOG = "log/jobs.jsonl"
+NotMade = Literal["failed", "set aside", "withdrawn"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,11 +70,6 @@ def log_path(out: Path) -> Path:
 def read_records(out: Path) -> list[JobRecord]:
     """The records of `read_log` alone."""
     return read_log(out).records
-
-
-def plain_latest(out: Path) -> dict[str, dict[str, Any]]:
-    """The record that holds of each job in plain values: for batch/run, until it takes the models."""
-    return {job: record.plain() for job, record in latest(read_records(out)).items()}
 
 
 def read_log(out: Path) -> Log:
@@ -99,9 +105,9 @@ def latest(records: Iterable[JobRecord]) -> dict[str, JobRecord]:
     return {record.job: record for record in records}
 
 
-def append_record(out: Path, record: Mapping[str, Any]) -> None:
+def append_record(out: Path, record: JobRecord) -> None:
     """Add one record, on the disk before this returns. A torn line before it is closed off first."""
-    line = json_text(record, separators=(",", ":"), allow_nan=False).encode()
+    line = json_text(record.plain(), separators=(",", ":"), allow_nan=False).encode()
     try:
         with append(out, LOG) as stream:
             add_line(stream, line)
@@ -128,60 +134,28 @@ def add_line(stream: BinaryIO, line: bytes) -> None:
         raise
 
 
-def merged(record: dict[str, Any], before: Mapping[str, Any] | None, keep: set[str]) -> dict[str, Any]:
-    """A new record with what still holds of the one before: the entries of outputs in `keep`, their pictures and tiles."""
-    from rushlight.pipelines.measure.checksum import colour_digest
-
-    if not before or not before.get("outputs") or not keep:
-        return record
-    made = {e["output"] for e in record["outputs"]}
-    record["outputs"] = [e for e in before["outputs"] if e["output"] in keep - made] + record["outputs"]
-    colour, old = record["colour"], before.get("colour", {})
-    for picture in old.get("pictures", ()):
-        outputs = [o for o in picture["outputs"] if o in keep - made]
-        if outputs:
-            colour["pictures"].append({**picture, "outputs": outputs})
-    colour["tiles"] = {
-        **{k: v for k, v in old.get("tiles", {}).items() if k in keep - made},
-        **colour["tiles"],
-    }
-    for faults in old.get("faults", ()):
-        outputs = [o for o in faults["outputs"] if o in keep - made]
-        if outputs:
-            colour["faults"] = [*colour.get("faults", ()), {**faults, "outputs": outputs}]
-    if not record.get("original"):
-        record["original"] = before.get("original", {})
-    if not colour["sensitivity"]:
-        colour["sensitivity"] = old.get("sensitivity", {})
-    colour["digest"] = colour_digest(
-        {o: p["digest"] for p in colour["pictures"] for o in p["outputs"]}
-        | {e["path"]: e["digest"] for e in record["outputs"] if e["kind"] == "still"}
+def failure_record(job: str, clip: str, status: NotMade, error: str) -> UndeliveredRecord:
+    """Record of a clip that was not delivered."""
+    return UndeliveredRecord(
+        schema=SCHEMA,
+        job=job,
+        clip=clip,
+        status=status,
+        error=error,
+        frames=0,
+        source=Source(),
+        look=SomeLook(),
+        outputs=[],
+        colour=SomeColour(digest=""),
+        warnings=[],
+        seconds=0.0,
+        finished=clock_text(time.time()),
     )
-    return record
-
-
-def failure_record(job: str, clip: str, status: str, error: str) -> dict[str, Any]:
-    """The record of a clip that was not delivered."""
-    return {
-        "schema": SCHEMA,
-        "job": job,
-        "clip": clip,
-        "status": status,
-        "error": error,
-        "frames": 0,
-        "source": {},
-        "look": {},
-        "outputs": [],
-        "colour": {"digest": ""},
-        "warnings": [],
-        "seconds": 0.0,
-        "finished": clock_text(time.time()),
-    }
 
 
 def not_yet_record(job: str, clip: str) -> NotYetRecord:
     """Record that pages show of a clip that is not made yet."""
-    return NotYetRecord.read(failure_record(job, clip, "failed", "") | {"status": "not yet"})
+    return NotYetRecord.read(failure_record(job, clip, "failed", "").plain() | {"status": "not yet"})
 
 
 def clock_text(moment: float) -> str:

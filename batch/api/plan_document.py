@@ -64,7 +64,7 @@ def _numbers(cdl: CDL) -> dict[str, Any]:
 
 
 def _clip(clip: PlannedClip, recipe: Recipe) -> dict[str, Any]:
-    decision, facts = clip.decision, clip.facts
+    decision, facts, sound = clip.decision, clip.facts, sound_record(clip)
     grade = None
     if decision.cdl is not None:
         grade = {**_numbers(decision.cdl), "source": decision.source, "reason": decision.reason}
@@ -92,7 +92,7 @@ def _clip(clip: PlannedClip, recipe: Recipe) -> dict[str, Any]:
         "candidates": [{**_numbers(x.cdl), "when": x.when, "source": x.source} for x in decision.later],
         "show_lut": clip.look.lut.name if clip.look.lut else None,
         "look": clip.look.model_dump(mode="json"),
-        "sound": sound_record(clip),
+        "sound": sound.plain() if sound else None,
         "outputs": [o.name for o in recipe.output if wanted(clip, o)],
         "folder": clip.folder,
         "row": dict(clip.row.cells),

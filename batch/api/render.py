@@ -20,7 +20,7 @@ from rushlight.batch.api.nights import (
 )
 from rushlight.batch.api.requests import NAMES, RequestOptions, request_of
 from rushlight.batch.plan.model import Plan
-from rushlight.batch.run.event_stream import EventStream, summary_document
+from rushlight.batch.run.event_stream import EventStream, summary_sums
 from rushlight.batch.run.render import render as run
 from rushlight.batch.run.render_from import render_again
 from rushlight.pipelines.errors import OptionError
@@ -58,7 +58,7 @@ class RenderResult:
     @classmethod
     def of(cls, events: EventStream, code: int) -> RenderResult:
         """From the summaries of its lists (`from_` may have several, and a queue that has nothing to run has none)."""
-        summaries = events.summaries or [summary_document(Plan(), None, [], Path(), 0.0) | {"folders": {}}]
+        summaries = events.summaries or [summary_sums(Plan(), None, [], Path(), 0.0).plain()]
 
         def all_of(name: str) -> list[Any]:
             return [each for summary in summaries for each in summary[name]]

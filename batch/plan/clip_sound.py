@@ -116,14 +116,14 @@ def _hash(path: Path, size: int, mtime_ns: int) -> str:
     return ends_hash((path,), path)
 
 
-def sound_record(clip: PlannedClip) -> dict[str, Any] | None:
+def sound_record(clip: PlannedClip) -> SoundRecord | None:
     """A clip's sound as its record has it; None where nobody gave sound folders."""
     chosen = clip.sound
     if chosen is None:
         return None
     if chosen.take is None or chosen.fit is None:
         kind: Literal["camera", "none"] = "none" if _is_mos(clip) or not clip.facts.sound else "camera"
-        return SoundRecord(kind=kind, reason=chosen.reason).plain()
+        return SoundRecord(kind=kind, reason=chosen.reason)
     first = chosen.take.first
     return SoundRecord(
         kind="production",
@@ -147,7 +147,7 @@ def sound_record(clip: PlannedClip) -> dict[str, Any] | None:
         start=str(chosen.fit.start),
         step=str(chosen.fit.step),
         silence="" if chosen.fit.whole else silence(shown_of(clip), chosen.fit),
-    ).plain()
+    )
 
 
 def sound_text(clip: PlannedClip) -> str:

@@ -16,6 +16,11 @@ from rushlight.batch.lists.find_media import safe_name
 from rushlight.batch.plan.clip import takes
 from rushlight.batch.plan.clip_sound import production_identity, sound_record, sound_spec
 from rushlight.batch.plan.model import PlannedClip
+from rushlight.batch.records.files import Output
+from rushlight.batch.records.job_record import JobRecord, RecipeName
+from rushlight.batch.records.look import Grade
+from rushlight.batch.records.original import Signal
+from rushlight.batch.records.queue_row import PlannedRecord, QueuedOutput
 from rushlight.batch.sound.sound_statements import lay_of
 from rushlight.pipelines.burnin.text_fields import CARD_FIELDS, RUNNING, fields_of
 from rushlight.pipelines.errors import OutsideError, TimecodeError
@@ -267,23 +272,23 @@ def segments_of(clip: PlannedClip, outputs: tuple[OutputSpec, ...]) -> tuple[Seg
     return tuple(SegmentSpec(index=n - clip.first, first=n, count=1, movies=False) for n in frames)
 
 
-def still_there(out: Path, entry: Mapping[str, Any]) -> bool:
+def still_there(out: Path, entry: Output) -> bool:
     """True if a delivered file is there as the record has it, by size and time (as far as its disk keeps it)."""
     try:
-        info = stat_of(out, entry["path"])
+        info = stat_of(out, entry.path)
     except (OSError, OutsideError):
         return False
-    return bool(info.st_size == entry["bytes"] and same_time(info.st_mtime_ns, entry["mtime_ns"]))
+    return info.st_size == entry.bytes and same_time(info.st_mtime_ns, entry.mtime_ns)
 
 
-def all_there(out: Path, outputs: Iterable[Mapping[str, Any]], record: Mapping[str, Any] | None) -> bool:
+def all_there(out: Path, outputs: Iterable[QueuedOutput], record: JobRecord | None) -> bool:
     """True if everything that a job (its outputs in plain values) is to make is delivered already, as
     recorded."""
-    if not record or record.get("status") != "done":
+    if record is None or record.status != "done":
         return False
     for output in outputs:
-        entries = [e for e in record["outputs"] if e["output"] == output["output"]]
-        if not entries or any(e["identity"] != output["identity"] for e in entries):
+        entries = [e for e in record.outputs if e.output == output.output]
+        if not entries or any(e.identity != output.identity for e in entries):
             return False
         if not all(still_there(out, e) for e in entries):
             return False
@@ -291,20 +296,17 @@ def all_there(out: Path, outputs: Iterable[Mapping[str, Any]], record: Mapping[s
 
 
 def to_make(
-    out: Path, outputs: tuple[OutputSpec, ...], record: Mapping[str, Any] | None
+    out: Path, outputs: tuple[OutputSpec, ...], record: JobRecord | None
 ) -> tuple[tuple[OutputSpec, str], ...]:
     """The outputs that are not there unchanged, each with the reason."""
-    kept = [e for e in (record or {}).get("outputs", ())]
+    kept = record.outputs if record else []
     found: list[tuple[OutputSpec, str]] = []
     for output in outputs:
-        same = [e for e in kept if e["output"] == output.output]
+        same = [e for e in kept if e.output == output.output]
         files = {output.file} if isinstance(output, MovieSpec) else {s.file for s in output.stills}
         if not same:
             found.append((output, "new"))
-        elif (
-            any(e["identity"] != output.identity for e in same)
-            or {Path(e["path"]).name for e in same} != files
-        ):
+        elif any(e.identity != output.identity for e in same) or {Path(e.path).name for e in same} != files:
             found.append((output, "changed"))
         elif not all(still_there(out, e) for e in same):
             found.append((output, "missing or damaged"))
@@ -350,14 +352,14 @@ def job_spec(
     grade = None
     if decision.cdl is not None:
         cdl = decision.cdl
-        grade = {
-            "slope": list(cdl.slope),
-            "offset": list(cdl.offset),
-            "power": list(cdl.power),
-            "saturation": cdl.saturation,
-            "source": decision.source,
-            "reason": decision.reason,
-        }
+        grade = Grade(
+            slope=list(cdl.slope),
+            offset=list(cdl.offset),
+            power=list(cdl.power),
+            saturation=cdl.saturation,
+            source=decision.source,
+            reason=decision.reason,
+        )
     return JobSpec(
         job=job_id(clip),
         clip=clip.row.clip,
@@ -377,19 +379,19 @@ def job_spec(
         segments=segments_of(clip, outputs),
         fields=dict(fields),
         metadata={},
-        record={
-            "signal": {
-                "encoding": clip.signal.encoding.name,
-                "encoding_from": clip.signal.encoding_from,
-                "levels": clip.signal.levels,
-                "levels_from": clip.signal.levels_from,
-            },
-            "capture_rate": str(clip.capture_rate.fraction) if clip.capture_rate else None,
-            "grade": grade,
-            "recipe": {"name": recipe.name, "digest": recipe.digest()},
-            "row": dict(clip.row.cells),
-            "sound": sound_record(clip),
-            "warnings": list(clip.warnings),
-            "sampled_hash": hashes[1],
-        },
+        record=PlannedRecord(
+            signal=Signal(
+                encoding=clip.signal.encoding.name,
+                encoding_from=clip.signal.encoding_from,
+                levels=clip.signal.levels,
+                levels_from=clip.signal.levels_from,
+            ),
+            capture_rate=str(clip.capture_rate.fraction) if clip.capture_rate else None,
+            grade=grade,
+            recipe=RecipeName(name=recipe.name, digest=recipe.digest()),
+            row=dict(clip.row.cells),
+            sound=sound_record(clip),
+            warnings=list(clip.warnings),
+            sampled_hash=hashes[1],
+        ).plain(),
     )

@@ -285,7 +285,7 @@ def _other_requests(request: Request, recipe_file: str) -> list[Asking]:
 def _named_elsewhere(request: Request, others: Iterable[Asking]) -> set[str]:
     """The keys of the originals that other requests of the output folder name, or clips there were made from."""
     records = latest(read_records(request.out)).values() if request.out else ()
-    made = made_from(r.plain() for r in records if r.status == "done")
+    made = made_from(r for r in records if r.status == "done")
     return made.union(*(asking.named for asking in others))
 
 

@@ -15,6 +15,7 @@ from typing import Any
 
 from rushlight.batch.json_lines import plain_json
 from rushlight.batch.plan.reconcile_media import Walk, original_key, taken_together
+from rushlight.batch.records.job_record import JobRecord
 from rushlight.pipelines.errors import RushlightError, from_os
 from rushlight.pipelines.inside_folder import read_bytes, write
 from rushlight.pipelines.job.spec import digest_of
@@ -187,12 +188,12 @@ class _Seen:
     lists: dict[str, str] = field(default_factory=dict)  # list -> what it asks for
 
 
-def day_of(askings: Sequence[Asking], records: Mapping[str, Mapping[str, Any]]) -> Day:
+def day_of(askings: Sequence[Asking], records: Mapping[str, JobRecord]) -> Day:
     """All requests taken together, with the record that holds of each job. What was made and no row asks for any more counts as
     well; a request of which everything was dropped, and nothing made, does not."""
 
     def status(job: str) -> str:
-        found = str(records.get(job, {}).get("status", ""))
+        found = records[job].status if job in records else ""
         return found if found in ("done", "set aside", "failed") else "not yet"
 
     live = [
@@ -211,7 +212,7 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, Mapping[str, Any]]) 
                 seen.setdefault(row.job, _Seen(row.clip)).lists[asking.list] = row.asks
     for job, record in records.items():
         if status(job) != "not yet" and job not in settled.keys() | dropped.keys():
-            seen.setdefault(job, _Seen(str(record.get("clip", job))))
+            seen.setdefault(job, _Seen(record.clip))
     entries = tuple(
         Entry(
             job=job,
@@ -230,7 +231,7 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, Mapping[str, Any]]) 
         dropped={job: clip for job, clip in dropped.items() if job not in seen},
         lists=tuple(dict.fromkeys(asking.list for asking in live)),
         settled=settled,
-        ungraded=sum((record.get("look") or {}).get("grade") is None for record in made),
+        ungraded=sum(record.look is None or record.look.grade is None for record in made),
     )
 
 
@@ -240,21 +241,21 @@ def _told_apart(paths: list[str]) -> tuple[str, ...]:
     return tuple(names if len(set(names)) == len(names) else paths)
 
 
-def made_from(records: Iterable[Mapping[str, Any]]) -> set[str]:
+def made_from(records: Iterable[JobRecord]) -> set[str]:
     """The keys of the originals that clips were made from."""
-    paths = [(record.get("source") or {}).get("path") for record in records]
-    return {str(original_key(Path(path))) for path in paths if isinstance(path, str)}
+    sources = [record.source for record in records if record.source]
+    return {str(original_key(Path(source.path))) for source in sources if source.path}
 
 
-def _settled(askings: Sequence[Asking], records: Mapping[str, Mapping[str, Any]]) -> dict[str, Settled]:
+def _settled(askings: Sequence[Asking], records: Mapping[str, JobRecord]) -> dict[str, Settled]:
     """Bad rows whose clip counts already, in whichever order the lists were read: an original counts once.
 
     Another list that has the clip right settles them; the same list with another `--only` where it has more rows of the clip
     right; another recipe of the same list does not; and what was delivered of the clip and no row asks for any more does.
     """
-    made = {job for job, record in records.items() if record.get("status") == "done"}
+    made = {job for job, record in records.items() if record.status == "done"}
     asked = {row.job for asking in askings for row in asking.rows}
-    before = Counter(_name(str(records[job].get("clip", ""))) for job in made - asked)
+    before = Counter(_name(records[job].clip) for job in made - asked)
     planned = [
         Counter(_name(row.clip) for row in a.rows if row.asks and (not row.dropped or row.job in made))
         for a in askings

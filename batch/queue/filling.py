@@ -10,7 +10,7 @@ from pathlib import Path
 from rushlight.batch.disks import mount_of
 from rushlight.batch.queue.queue_rows import DamagedQueue, DamagedRow
 from rushlight.batch.queue.store import QueuedJob, Store, open_store, queue_of
-from rushlight.batch.records.queue_row import TurnOrders
+from rushlight.batch.records.queue_row import QueuedPlan, TurnOrders
 from rushlight.pipelines.errors import QueueError
 from rushlight.pipelines.inside_folder import remove_tree
 from rushlight.pipelines.job.spec import JobSpec, digest_of
@@ -24,6 +24,7 @@ class Turn:
 
     spec: JobSpec
     orders: TurnOrders
+    recipe: str  # its name
 
 
 def queued_jobs(out: Path, turns: Iterable[Turn], *, suffix: str = "", priority: int = 0) -> list[QueuedJob]:
@@ -31,7 +32,7 @@ def queued_jobs(out: Path, turns: Iterable[Turn], *, suffix: str = "", priority:
     mount = mount_of(out)
 
     def key(turn: Turn) -> str:
-        recipe, rank = digest_of(turn.spec.record["recipe"]["name"], 6), turn.orders.rank
+        recipe, rank = digest_of(turn.recipe, 6), turn.orders.rank
         return f"{turn.spec.job}{suffix}/{recipe}" + (f"+{rank}" if rank else "")
 
     return [
@@ -62,7 +63,8 @@ def fill_alone(store: Store, out: Path, turns: Iterable[Turn]) -> None:
         if job is None or (row.out, row.orders) != (job.out, job.orders):
             return False
         with suppress(DamagedRow):
-            return store.payload(row.key, job.identity) == job.payload
+            plan = store.plan(row.key, job.identity)
+            return plan is not None and plan.plain() == job.payload
         return False
 
     running = [row for row in store.rows("running") if not ours(row)]  # others of that name are replaced
@@ -91,7 +93,7 @@ def own_queue(out: Path, warn: Callable[[str], None]) -> Store:
 
 def originals_of(jobs: Iterable[QueuedJob]) -> list[Path]:
     """Paths of the originals of jobs (with their payloads)."""
-    return sorted({Path(job.payload["source"]["path"]) for job in jobs})
+    return sorted({Path(QueuedPlan.read(job.payload).source.path) for job in jobs})
 
 
 def clear_work(out: Path) -> None:

@@ -12,11 +12,10 @@ import grp
 import os
 import pwd
 import stat
-from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
 
+from rushlight.batch.records.queue_row import QueuedPlan
 from rushlight.pipelines.errors import OutsideError, QueueError
 from rushlight.pipelines.inside_folder import file_name, open_file, stat_of
 
@@ -58,11 +57,11 @@ def check_inside(folder: Path, name: str) -> None:
     _check_journal(folder, f"{name}-journal")
 
 
-def check_job(payload: Mapping[str, Any], out: str) -> None:
+def check_job(plan: QueuedPlan, out: str) -> None:
     """OutsideError for a job of a queue that is of another folder than its row says, or whose own name leads out of it."""
-    file_name(payload["job"])
-    if payload["out"] != out:
-        raise OutsideError(f"the queue has this clip for {payload['out']!r} and for {out!r}")
+    file_name(plan.job)
+    if plan.out != out:
+        raise OutsideError(f"the queue has this clip for {plan.out!r} and for {out!r}")
 
 
 def _check_journal(folder: Path, name: str) -> None:

@@ -12,14 +12,14 @@ import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, get_args
+from typing import TypeVar, get_args
 
 from pydantic import TypeAdapter
 
 from rushlight.batch.json_lines import plain_json
 from rushlight.batch.queue.state_machine import JobState
 from rushlight.batch.records.queue_row import AskedAgain, QueuedPlan, SegmentResult, TurnOrders
-from rushlight.batch.records.shape import Shape, check_shape
+from rushlight.batch.records.shape import Shape
 from rushlight.pipelines.errors import OptionError, QueueError
 
 __all__ = [
@@ -27,9 +27,10 @@ __all__ = [
     "DamagedQueue",
     "DamagedRow",
     "QueuedJob",
+    "asked_of",
     "check_queue",
-    "job_of",
     "orders_text",
+    "plan_of",
     "row_of",
     "segment_of",
 ]
@@ -43,6 +44,8 @@ COLUMNS: Mapping[str, type] = {
 }
 _ORDERED_BY = ("rank", "cost")  # orders that have a column of their own
 _MOST = 2**53
+
+T = TypeVar("T", bound=Shape)
 
 
 class DamagedQueue(QueueError):
@@ -89,7 +92,9 @@ class QueuedJob:
         True  # False for a row that could not be planned: it waits for a person, never for a worker
     )
     orders: TurnOrders = field(default_factory=TurnOrders)
-    payload: Mapping[str, Any] = field(default_factory=dict)  # the job in plain values; rows are read without
+    payload: Mapping[str, object] = field(
+        default_factory=dict
+    )  # a QueuedPlan or AskedAgain in plain values; rows are read without
 
     @property
     def clip_key(self) -> str:
@@ -143,25 +148,26 @@ def _shown(value: object) -> str:
     return text if len(text) <= 60 else f"{text[:57]}..."
 
 
-def _plain(text: object, shape: type[Shape], what: str) -> dict[str, Any]:
+def plan_of(text: object) -> QueuedPlan:
+    """A job as it was planned. DamagedRow where it is none."""
+    return _read(text, QueuedPlan)
+
+
+def asked_of(text: object) -> AskedAgain:
+    """The request of a row that could not be planned. DamagedRow where it is none."""
+    return _read(text, AskedAgain)
+
+
+def segment_of(text: object) -> SegmentResult | None:
+    """What is known of a finished segment; None where that does not read, so that it is rendered again."""
     try:
-        value = plain_json(text.encode("utf-8", "surrogatepass") if isinstance(text, str) else b"")
-        check_shape(shape, value)
-    except (ValueError, OptionError) as error:
-        raise DamagedRow(f"{what} {error}") from None
-    return dict(value) if isinstance(value, dict) else {}
-
-
-def job_of(text: object, *, planned: bool = True) -> dict[str, Any]:
-    """A job in plain values, or what was asked for of a row that could not be planned. DamagedRow where it is none."""
-    return _plain(
-        text, QueuedPlan if planned else AskedAgain, "its row in the queue is damaged, add its list again:"
-    )
-
-
-def segment_of(text: object) -> dict[str, Any] | None:
-    """A finished segment as the queue has it; None where that does not read, so that it is rendered again."""
-    try:
-        return _plain(text, SegmentResult, "")
+        return _read(text, SegmentResult)
     except DamagedRow:
         return None
+
+
+def _read(text: object, shape: type[T]) -> T:
+    try:
+        return shape.read(plain_json(text.encode("utf-8", "surrogatepass") if isinstance(text, str) else b""))
+    except (ValueError, OptionError) as error:
+        raise DamagedRow(f"its row in the queue is damaged, add its list again: {error}") from None

@@ -9,10 +9,9 @@ import errno
 import json
 import os
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
 
 from rushlight.batch.disks import network_file_system, state_folder
 from rushlight.batch.queue.locks import Lock, hold_queue
@@ -23,12 +22,14 @@ from rushlight.batch.queue.queue_rows import (
     DamagedQueue,
     DamagedRow,
     QueuedJob,
+    asked_of,
     check_queue,
-    job_of,
     orders_text,
+    plan_of,
     row_of,
     segment_of,
 )
+from rushlight.batch.records.queue_row import AskedAgain, QueuedPlan, SegmentFile, SegmentResult
 from rushlight.pipelines.errors import QueueError, ResourceError, RushlightError, from_os, no_room
 from rushlight.pipelines.job.spec import digest_of
 
@@ -131,7 +132,7 @@ class Store:
         )
         return DamagedQueue(text, file=str(self.path))
 
-    def _read(self, question: str, *values: object) -> list[tuple[Any, ...]]:
+    def _read(self, question: str, *values: object) -> list[tuple[object, ...]]:
         """The rows that answer a question; an error as `_fault` has it."""
         try:
             return self._db.execute(question, values).fetchall()
@@ -217,12 +218,15 @@ class Store:
         with self._writing():
             self._db.execute(f"UPDATE job SET {column}={column}+1 WHERE key=?", (key,))
 
-    def keep_segments(self, segments: Iterable[tuple[str, str, int, Mapping[str, Any]]]) -> None:
+    def keep_segments(self, segments: Iterable[tuple[str, str, int, SegmentResult]]) -> None:
         """Finished segments (key, identity, number, result): not to be rendered again. On the disk before this returns."""
         with self._writing():
             self._db.executemany(
                 "INSERT OR REPLACE INTO segment VALUES (?,?,?,?)",
-                [(key, identity, number, json.dumps(result)) for key, identity, number, result in segments],
+                [
+                    (key, identity, number, json.dumps(result.plain()))
+                    for key, identity, number, result in segments
+                ],
             )
 
     def recover(self) -> int:
@@ -252,7 +256,7 @@ class Store:
 
     def version(self) -> int:
         """A number that changes when another process has written."""
-        return int(self._read("PRAGMA data_version")[0][0])
+        return int(str(self._read("PRAGMA data_version")[0][0]))
 
     def rows(self, *states: str) -> list[QueuedJob]:
         """Jobs in those states (all without any), first to be run first, each without its payload; none that is damaged."""
@@ -282,27 +286,30 @@ class Store:
         """Number of jobs in those states."""
         return len(self.rows(*states))
 
-    def payload(self, key: str, identity: str) -> dict[str, Any] | None:
-        """A job in plain values; None where it was revised or dropped meanwhile. DamagedRow where it does not read."""
-        found = self._read("SELECT payload,planned FROM job WHERE key=? AND identity=?", key, identity)
-        return job_of(found[0][0], planned=bool(found[0][1])) if found else None
+    def plan(self, key: str, identity: str) -> QueuedPlan | None:
+        """A job as it was planned; None where it was revised or dropped meanwhile. DamagedRow where it does not read."""
+        found = self._read("SELECT payload FROM job WHERE key=? AND identity=?", key, identity)
+        return plan_of(found[0][0]) if found else None
 
-    def segments(self, key: str, identity: str) -> dict[int, dict[str, Any]]:
+    def asked(self, key: str, identity: str) -> AskedAgain | None:
+        """The request of a row that could not be planned, otherwise as `plan`."""
+        found = self._read("SELECT payload FROM job WHERE key=? AND identity=?", key, identity)
+        return asked_of(found[0][0]) if found else None
+
+    def segments(self, key: str, identity: str) -> dict[int, SegmentResult]:
         """Finished segments of a job by number, those that read and whose files are still there with their sizes."""
         found = self._read("SELECT number,result FROM segment WHERE key=? AND identity=?", key, identity)
-        results = {number: segment_of(result) for number, result in found if type(number) is int}
-        return {
-            n: r for n, r in results.items() if r is not None and all(_same(f) for f in r.get("files", ()))
-        }
+        results = {number: segment_of(result) for number, result in found if isinstance(number, int)}
+        return {n: made for n, made in results.items() if made is not None and all(map(_same, made.files))}
 
 
 def _text(name: object) -> str:
     return name if isinstance(name, str) else repr(name)[:60]
 
 
-def _same(file: Mapping[str, Any]) -> bool:
+def _same(file: SegmentFile) -> bool:
     try:
-        return os.stat(file["path"]).st_size == file["bytes"]
+        return os.stat(file.path).st_size == file.bytes
     except OSError:
         return False
 

@@ -10,10 +10,10 @@ from pathlib import Path
 from rushlight.batch.records.colour import Colour, Patch, Picture
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Light, SoundTrack, Tags
 from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, RecipeName
-from rushlight.batch.records.look import Grade, Layer, Look, OpenColorIO
+from rushlight.batch.records.look import Layer, Look, OpenColorIO
 from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source
+from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.records.side_files import SegmentSide, SegmentStill
-from rushlight.batch.records.sound import ClipSound
 from rushlight.pipelines.colour.displays import opencolorio_version
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -130,10 +130,10 @@ def finished_record(
     said: Sequence[str] = (),
 ) -> DeliveredRecord:
     """The record of a delivered clip; the lines of its frames go to a side file. `said` are warnings of its movies."""
-    look, plain = build_look(job.look, Path(job.out)), job.record
+    look, planned = build_look(job.look, Path(job.out)), PlannedRecord.read(job.record)
     layers = [Layer.model_validate(layer) for layer in look.layers()]
     counts, damage = _counts(sides), [each for side in sides for each in side.damage]
-    warnings = [*plain.get("warnings", ()), *(text for side in sides for text in side.warnings), *said]
+    warnings = [*planned.warnings, *(text for side in sides for text in side.warnings), *said]
     if damage:
         places = ", ".join(d.timecode for d in damage[:6]) + (" …" if len(damage) > 6 else "")
         warnings.append(f"delivered with {counted(len(damage), 'damaged frame')}: {places}")
@@ -147,23 +147,23 @@ def finished_record(
         status="done",
         reel=job.reel,
         rate=job.rate,
-        capture_rate=plain.get("capture_rate"),
+        capture_rate=planned.capture_rate,
         frames=job.count,
         first_frame=job.first,
         first_timecode=job.timecode,
         last_timecode=str(Timecode.parse(job.timecode, FrameRate.parse(job.rate)) + (job.count - 1)),
-        source=_source(job, facts),
-        signal=Signal.model_validate(plain.get("signal", {})),
+        source=_source(job, facts, planned.sampled_hash),
+        signal=planned.signal or Signal(),
         look=Look(
             layers=layers,
             digest=look.digest(),
             description=look.describe(),
-            grade=Grade.model_validate(plain["grade"]) if plain.get("grade") else None,
+            grade=planned.grade,
             opencolorio=_opencolorio(layers),
         ),
-        recipe=RecipeName.model_validate(plain.get("recipe", {})),
-        row=plain.get("row", {}),
-        sound=ClipSound.model_validate(plain["sound"]) if plain.get("sound") else None,
+        recipe=planned.recipe or RecipeName(),
+        row=planned.row or {},
+        sound=planned.sound,
         outputs=list(outputs),
         colour=_colour(job, sides, outputs),
         original=Original.model_validate(seen),
@@ -179,13 +179,13 @@ def _opencolorio(layers: Sequence[Layer]) -> OpenColorIO | None:
     return OpenColorIO(version=opencolorio_version(), config=config) if config else None
 
 
-def _source(job: JobSpec, facts: Facts) -> Source:
+def _source(job: JobSpec, facts: Facts, sampled: str) -> Source:
     return Source(
         path=job.source.path,
         bytes=facts.bytes,
         mtime_ns=facts.mtime_ns,
         hash=job.source.hash,
-        sampled=job.record.get("sampled_hash", ""),
+        sampled=sampled,
         codec=facts.codec,
         width=facts.width,
         height=facts.height,

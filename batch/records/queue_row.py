@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from collections.abc import Mapping
+from typing import Literal
 
 from pydantic import Field
 
-from rushlight.batch.records.shape import Count, Name, Number, Shape, Whole
+from rushlight.batch.records.job_record import RecipeName
+from rushlight.batch.records.look import Grade
+from rushlight.batch.records.original import Signal
+from rushlight.batch.records.shape import Count, Name, Number, Plain, Shape, Whole
+from rushlight.batch.records.sound import ClipSound
 
-__all__ = ["AskedAgain", "JobState", "QueueRow", "QueuedPlan", "SegmentResult", "TurnOrders"]
+__all__ = [
+    "AskedAgain",
+    "JobState",
+    "PlannedRecord",
+    "QueueRow",
+    "QueuedOutput",
+    "QueuedPlan",
+    "SegmentFile",
+    "SegmentResult",
+    "TurnOrders",
+]
 
 JobState = Literal["queued", "held", "running", "done", "failed", "set aside"]
 
@@ -30,6 +45,7 @@ class QueuedSource(Shape):
     """Original of a queued job."""
 
     path: str = Field(description="Path of the original: absolute, as the runner sees it.")
+    files: list[str] = Field(default=[], description="Its files, where they lie in several folders.")
 
 
 class QueuedSegment(Shape):
@@ -46,13 +62,28 @@ class QueuedOutput(Shape):
     identity: str = Field(description="Hex digest of all that makes the file what it is.")
 
 
+class PlannedRecord(Shape):
+    """What the job record says of a clip that rendering does not find out: what the plan knows."""
+
+    signal: Signal | None = Field(default=None, description="How the original's code values are read.")
+    capture_rate: str | None = Field(default=None, description="Frames a second in the camera, where stated.")
+    grade: Grade | None = Field(default=None, description="Grade and whose decision it is; null without one.")
+    recipe: RecipeName | None = Field(default=None, description="Recipe that the clip is made by.")
+    row: Mapping[str, str] | None = Field(default=None, description="Row of the list: its cells by column.")
+    sound: ClipSound | None = Field(
+        default=None, description="Sound of the clip, where sound folders were given."
+    )
+    warnings: list[str] = Field(default=[], description="Things to know of the clip, a sentence each.")
+    sampled_hash: str = Field(default="", description="Hash of the original's ends, `ALGORITHM:HEX`.")
+
+
 class QueuedPlan(Shape):
     """A job as it was planned: what the runner needs to know of it. The rest is the worker's (pipelines/job/spec.py)."""
 
     job: Name = Field(description="Name of the job.")
     out: str = Field(description="Output folder.")
     source: QueuedSource = Field(description="Original.")
-    record: dict[str, Any] = Field(description="What the job record says that rendering does not find out.")
+    record: PlannedRecord = Field(description="What the job record says that rendering does not find out.")
     segments: list[QueuedSegment] = Field(description="Segments in order.")
     outputs: list[QueuedOutput] = Field(default=[], description="Outputs that are to be made.")
 
@@ -74,7 +105,7 @@ class TurnOrders(Shape):
 class AskedAgain(Shape):
     """A row that could not be planned: what is read again once its list is mended."""
 
-    request: dict[str, Any] = Field(description="Request in plain values.")
+    request: Plain = Field(description="Request in plain values.")
 
 
 class SegmentFile(Shape):

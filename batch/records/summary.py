@@ -7,9 +7,9 @@ from typing import Literal
 
 from pydantic import Field
 
-from rushlight.batch.records.shape import Count, Number, Shape
+from rushlight.batch.records.shape import Count, Number, Plain, Shape
 
-__all__ = ["SUMMARY", "ClipError", "FolderSums", "Summary", "Sums"]
+__all__ = ["SUMMARY", "ClipError", "FolderSums", "Status", "Summary", "Sums"]
 
 SUMMARY = "rushlight-summary-1"
 
@@ -57,6 +57,9 @@ class Sums(Shape):
     )
 
 
+Status = Literal["done", "partly", "refused", "stopped", "broken off", "paused", "late"]
+
+
 class Summary(Sums):
     """Summary of a night, as commands get it. One that was refused or broke off has no more than the first five fields;
     one that is late has the forecast's."""
@@ -64,7 +67,7 @@ class Summary(Sums):
     schema_: Literal["rushlight-summary-1"] = Field(
         alias="schema", description="Schema and version of the document."
     )
-    status: Literal["done", "partly", "refused", "stopped", "broken off", "paused", "late"] = Field(
+    status: Status = Field(
         description="done; partly: some clips were not delivered; refused; stopped; broken off by an error; paused; late."
     )
     error: str = Field(description="Why it was refused, broke off or pauses; empty where it ended well.")
@@ -75,3 +78,7 @@ class Summary(Sums):
     ready: list[str] = Field(default=[], description="Clips that will be ready in time.")
     late: list[str] = Field(default=[], description="Clips that will be late.")
     measured: bool = Field(default=False, description="Whether the forecast rests on measured speed.")
+
+    def plain(self) -> Plain:
+        found = super().plain()
+        return {key: found[key] for key in ("schema", "status", "error", "host", "time", *found)}

@@ -52,7 +52,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
     log = log or read_log(folder)
     known = latest(log.records)
     askings, unread = read_askings(folder)
-    day = day_of(askings, {job: record.without_tiles() for job, record in known.items()})
+    day = day_of(askings, known)
     records = [known[e.job] if e.state != "not yet" else not_yet_record(e.job, e.clip) for e in day.entries]
     if not records and not log.refused:
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(folder))

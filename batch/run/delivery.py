@@ -9,19 +9,28 @@ import time
 from collections import deque
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.farm.tasks import LostWorker, Result
-from rushlight.batch.job_log import append_record, failure_record, plain_latest
+from rushlight.batch.job_log import NotMade, append_record, failure_record, latest, read_records
 from rushlight.batch.queue.state_machine import FINISH, Action, Ended, Failed, FailureKind, failure_kind, step
 from rushlight.batch.queue.store import QueuedJob
+from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, read_record
+from rushlight.batch.records.queue_row import SegmentResult
 from rushlight.batch.run import revisions
 from rushlight.batch.run.disk_room import Disks
 from rushlight.batch.run.ended_jobs import Running, RunState, delivered_record, lost_record
 from rushlight.batch.run.events import Event
 from rushlight.batch.run.forecast import Deadline
-from rushlight.pipelines.errors import ResourceError, RushlightError, from_os, no_room, own_fault
+from rushlight.pipelines.errors import (
+    OptionError,
+    OwnFault,
+    ResourceError,
+    RushlightError,
+    from_os,
+    no_room,
+    own_fault,
+)
 from rushlight.pipelines.inside_folder import remove_tree
 
 __all__ = ["Delivery"]
@@ -33,11 +42,11 @@ class Delivery:
     def __init__(self, state: RunState, disks: Disks, deadline: Deadline | None) -> None:
         self.state, self.disks, self.deadline = state, disks, deadline
         self.unsaved: list[
-            tuple[Running, int, dict[str, Any]]
+            tuple[Running, int, SegmentResult]
         ] = []  # segments that are not in the queue's file yet
         self.owed: deque[tuple[Running, int, Result]] = deque()  # finishes and failures, neither
         self.fault = ""  # why they could not be written down
-        self.logged: dict[Path, dict[str, dict[str, Any]]] = {}
+        self.logged: dict[Path, dict[str, JobRecord]] = {}
 
     @property
     def owing(self) -> bool:
@@ -53,29 +62,31 @@ class Delivery:
         if number == FINISH or result.error is not None:
             self.owed.append((running, number, result))
             return
+        try:
+            made = SegmentResult.read(result.value)
+        except OptionError as error:
+            self.owed.append((running, number, Result(key=result.key, error=_no_answer(error))))
+            return
         running.progress, action = step(running.progress, Ended(number=number), self.state.policy)
         if action is None:
             return
-        frames = result.value.get("frames", 0)
-        running.results[number] = result.value
-        running.made += frames
+        running.results[number] = made
+        running.made += made.frames
         if self.deadline:
-            self.deadline.done += running.job.orders.cost * frames / max(1, running.job.frames)
-        self.unsaved.append((running, number, result.value))
+            self.deadline.done += running.job.orders.cost * made.frames / max(1, running.job.frames)
+        self.unsaved.append((running, number, made))
 
     def write_down(self) -> None:
         """Write down what is owed; what there is no room for stays so, and the queue pauses."""
         try:
             if self.unsaved:
                 self.state.store.keep_segments(
-                    (r.job.key, r.job.identity, n, value) for r, n, value in self.unsaved
+                    (r.job.key, r.job.identity, n, made) for r, n, made in self.unsaved
                 )
             saved, self.unsaved = self.unsaved, []
-            for running, _, value in saved:
+            for running, _, made in saved:
                 self.disks.written(running.job.out)
-                self.state.on_event(
-                    Event(what="segment", clip=running.job.clip, frames=value.get("frames", 0))
-                )
+                self.state.on_event(Event(what="segment", clip=running.job.clip, frames=made.frames))
             while self.owed:
                 running, number, result = self.owed[0]
                 if running.job.key in self.state.active:
@@ -86,7 +97,7 @@ class Delivery:
                     except Exception as error:
                         if running.job.key not in self.state.active:
                             raise  # the clip is settled: it is no fault of its own
-                        self.drop(running.job, error, running.payload["job"])
+                        self.drop(running.job, error, running.plan.job)
                 self.owed.popleft()
             self.fault = ""
             self.disks.written("", now=True)
@@ -119,45 +130,49 @@ class Delivery:
         if result.error is not None:
             self.went_wrong(running, number, result.error)
             return
+        try:
+            record = _finished(result.value)
+        except OptionError as error:
+            self.went_wrong(running, number, _no_answer(error))
+            return
         progress, action = step(running.progress, Ended(number=number), self.state.policy)
         if action is not None:
-            self.finished(running, result.value)
+            self.finished(running, record)
         running.progress = progress
 
     def put_by(self, running: Running) -> None:
         """Keep what the finish will replace, where that was asked."""
         out = Path(running.job.out)
-        before = self.before(out, running.payload["job"])
+        before = self.before(out, running.plan.job)
         if running.job.orders.replaced == "keep":
-            revisions.keep(out, revisions.replaced(before, running.payload.get("outputs", ())))
+            revisions.keep(out, revisions.replaced(before, running.plan.outputs))
 
-    def finished(self, running: Running, record: dict[str, Any]) -> None:
+    def finished(self, running: Running, made: DeliveredRecord) -> None:
         job = running.job
         out = Path(job.out)
         later = bool(job.orders.later_outputs)
         if running.record is None:
-            before = self.before(out, record["job"])
-            record = delivered_record(out, record, running, before)
+            record = delivered_record(out, made, running, self.before(out, made.job))
             self.state.place.delivered(out, record)
             self.log(out, record)
             running.record = record
         self.disks.written(running.job.out)
         self.put_down(running, "done")
-        remove_tree(out, f".work/{record['job']}")
-        if running.record["status"] == "done" and not later:
+        remove_tree(out, f".work/{made.job}")
+        if running.record.status == "done" and not later:
             self.state.summary.done.append(job.clip)
-            self.state.summary.frames += record["frames"]
+            self.state.summary.frames += made.frames
         self.state.on_event(Event(what="part" if later else "done", clip=job.clip, record=running.record))
 
-    def log(self, out: Path, record: dict[str, Any]) -> None:
+    def log(self, out: Path, record: JobRecord) -> None:
         append_record(out, record)
-        self.logged.setdefault(out, {})[record["job"]] = record
+        self.logged.setdefault(out, {})[record.job] = record
 
-    def before(self, out: Path, job: str) -> dict[str, Any] | None:
+    def before(self, out: Path, job: str) -> JobRecord | None:
         """Record of a job that the log holds: the log is read once a run, not once a clip, since nobody else
         writes there."""
         if out not in self.logged:
-            self.logged[out] = plain_latest(out)
+            self.logged[out] = latest(read_records(out))
         return self.logged[out].get(job)
 
     def put_down(self, running: Running, state: str, error: str = "") -> None:
@@ -198,11 +213,11 @@ class Delivery:
     def give_up(self, running: Running, action: Action, error: BaseException) -> None:
         job = running.job
         out = Path(job.out)
-        state = "set aside" if action.do == "set aside" else "failed"
+        state: NotMade = "set aside" if action.do == "set aside" else "failed"
         error = kept_fault(out, job.clip, error) if isinstance(error, RushlightError) else error
         text = str(error) if action.do == "fail" else f"{action.why}; last: {error}"
         if running.record is None:
-            before = self.before(out, running.payload["job"])
+            before = self.before(out, running.plan.job)
             record = lost_record(out, running, before, state, text)
             self.log(out, record)
             running.record = record
@@ -218,3 +233,16 @@ def _short(error: BaseException, out: str) -> str:
     if isinstance(error, RushlightError) and error.file and Path(error.file).is_relative_to(f"{out}/.work"):
         return str(type(error)(error.text, file=out))
     return str(error)
+
+
+def _finished(value: object) -> DeliveredRecord:
+    """The record that a finish gave. OptionError with its key for what is no record of a delivered clip."""
+    record = read_record(value) if isinstance(value, dict) else None
+    if not isinstance(record, DeliveredRecord):
+        raise OptionError("is no record of a delivered clip")
+    return record
+
+
+def _no_answer(error: OptionError) -> OwnFault:
+    """A worker's answer that is not what it should be costs its clip, which may not stop the night."""
+    return OwnFault(f"a fault of rushlight's own: what the worker answered does not read: {error}")

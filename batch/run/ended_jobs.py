@@ -3,18 +3,27 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
-from typing import Any
 
-from rushlight.batch.job_log import clock_text, failure_record
+from rushlight.batch.job_log import NotMade, clock_text, failure_record
 from rushlight.batch.queue.state_machine import Policy, Progress
 from rushlight.batch.queue.store import QueuedJob, Store
+from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, UndeliveredRecord
+from rushlight.batch.records.original import Source
+from rushlight.batch.records.queue_row import QueuedPlan, SegmentResult
+from rushlight.batch.records.shape import Plain
 from rushlight.batch.run import revisions
 from rushlight.batch.run.events import Event, Place, Summary
 
 __all__ = ["RunState", "Running", "delivered_record", "lost_record"]
+
+# What a clip that was not delivered still says of what an earlier night delivered of it.
+_DELIVERED_BEFORE = {
+    *("source", "look", "outputs", "colour", "revision", "reel", "first_timecode", "rate"),
+}
 
 
 @dataclass
@@ -22,16 +31,21 @@ class Running:
     """A job in hand."""
 
     job: QueuedJob
-    payload: dict[str, Any]
-    results: dict[int, dict[str, Any]]
+    plan: QueuedPlan
+    results: dict[int, SegmentResult]
     progress: Progress
     started: float = field(default_factory=time.time)
     clock: float = field(default_factory=time.monotonic)  # the same moment; the other one may be set back
     attempt: int = 0
-    record: dict[str, Any] | None = None  # once it is in the log
+    record: JobRecord | None = None  # once it is in the log
     made: int = 0  # frames
 
-    def tries(self) -> dict[str, Any]:
+    @cached_property
+    def payload(self) -> Plain:
+        """The job as workers are sent it."""
+        return self.plan.plain()
+
+    def tries(self) -> dict[str, int | float]:
         """Attempts at a job, and their seconds."""
         return {"attempts": self.attempt, "seconds": round(time.monotonic() - self.clock, 3)}
 
@@ -54,31 +68,31 @@ class RunState:
 
 
 def delivered_record(
-    out: Path, record: dict[str, Any], running: Running, before: Mapping[str, Any] | None
-) -> dict[str, Any]:
+    out: Path, record: DeliveredRecord, running: Running, before: JobRecord | None
+) -> JobRecord:
     """Record of a finish, its revision told and what it replaced put by."""
     orders = running.job.orders
-    old = revisions.replaced(before, running.payload.get("outputs", ()))
-    revisions.describe(out, record, before, old, orders)
-    revisions.clear(out, old, record["outputs"])
+    old = revisions.replaced(before, running.plan.outputs)
+    record = revisions.described(out, record, before, old, orders)
+    revisions.clear(out, old, record.outputs)
     record = revisions.joined(record, before, orders)
     moments = {"started": clock_text(running.started), "finished": clock_text(time.time())}
-    record |= {**running.tries(), **moments}
-    if before and orders.earlier_outputs and before["status"] in ("failed", "set aside"):
-        record |= {k: before[k] for k in ("status", "error")}  # a part of it was not delivered
+    record = record.model_copy(update={**running.tries(), **moments})
+    if before and orders.earlier_outputs and before.status in ("failed", "set aside"):
+        return JobRecord.read({**record.plain(), "status": before.status, "error": before.error})  # in part
     return record
 
 
 def lost_record(
-    out: Path, running: Running, before: Mapping[str, Any] | None, state: str, text: str
-) -> dict[str, Any]:
+    out: Path, running: Running, before: JobRecord | None, state: NotMade, text: str
+) -> UndeliveredRecord:
     """A clip that was not delivered; what was delivered of it earlier is still there, and still known."""
-    payload = running.payload
-    record = failure_record(payload["job"], running.job.clip, state, text)
-    record |= {k: payload["record"].get(k) for k in ("row", "recipe", "signal")}
-    record |= {**running.tries(), "source": {"path": payload["source"]["path"]}}
-    if before and before.get("outputs"):
-        revisions.unkeep(out, revisions.replaced(before, payload.get("outputs", ())))
-        told = ("source", "look", "outputs", "colour", "revision", "reel", "first_timecode", "rate")
-        record |= {k: before[k] for k in told if k in before}
+    plan, planned = running.plan, running.plan.record
+    record = failure_record(plan.job, running.job.clip, state, text)
+    known = {"row": planned.row, "recipe": planned.recipe, "signal": planned.signal}
+    record = record.model_copy(update={**known, **running.tries(), "source": Source(path=plan.source.path)})
+    if before and before.outputs:
+        revisions.unkeep(out, revisions.replaced(before, plan.outputs))
+        told = _DELIVERED_BEFORE & before.model_fields_set
+        record = record.model_copy(update={name: value for name, value in before if name in told})
     return record

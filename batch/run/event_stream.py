@@ -7,14 +7,14 @@ import time
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from rushlight.batch.interrupts import Stop, Stopped
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.records.events import EventDocument, event_document
+from rushlight.batch.records.summary import ClipError, FolderSums, Sums
 from rushlight.batch.run.events import Event, Summary
 
-__all__ = ["EventStream", "summary_document"]
+__all__ = ["EventStream", "summary_sums"]
 
 
 class EventStream:
@@ -29,7 +29,8 @@ class EventStream:
         self.raised: BaseException | None = None
         self.summaries: list[EventDocument] = []  # one a list
         self.problems: list[str] = []
-        self.ended: dict[str, Any] = {}  # the last summary, or why there is none
+        self.ended: Sums | None = None  # the last summary
+        self.refusal = ""  # why there is none
         self.watch: Callable[[Event], None] = lambda event: None  # is told every event of the run first
         self._listener, self._stop = listener, stop or Stop()
         self._lock = threading.RLock()
@@ -38,7 +39,7 @@ class EventStream:
         self._made: dict[str, int] = {}  # clip -> frames made of it
         self._started = time.monotonic()
 
-    def _tell(self, event: str, **data: Any) -> None:
+    def _tell(self, event: str, **data: object) -> None:
         with self._lock:
             self._sequence += 1
             now = datetime.now().astimezone().isoformat(timespec="milliseconds")
@@ -71,7 +72,7 @@ class EventStream:
 
     def refused(self, text: str) -> None:
         """The request as a whole was refused; the caller raises that as well."""
-        self.ended = {"error": text}
+        self.refusal = text
         self._tell("refused", text=text)
 
     def folder(self, out: Path) -> None:
@@ -99,15 +100,15 @@ class EventStream:
     def event(self, event: Event) -> None:
         """Something happened in the run."""
         self.watch(event)
-        data: dict[str, Any] = {"clip": event.clip}
+        data: dict[str, object] = {"clip": event.clip}
         if event.text:
             data["text"] = event.text
         if event.record:
             data |= {
-                "outputs": [o["path"] for o in event.record["outputs"]],
-                "warnings": event.record["warnings"],
-                "replaced": event.record.get("replaced", []),
-                "revision": event.record.get("revision", 1),
+                "outputs": [entry.path for entry in event.record.outputs],
+                "warnings": event.record.warnings,
+                "replaced": [each.plain() for each in event.record.replaced],
+                "revision": event.record.revision,
             }
         if event.what == "started":
             self._made[event.clip] = event.frames
@@ -115,9 +116,13 @@ class EventStream:
             data["frames"] = event.frames
         elif event.what == "segment":
             data |= self._segment(event)
-        self._tell(event.what, **data, **(event.facts or {}))
+        if event.forecast:
+            data |= event.forecast.document() | {"measured": event.forecast.measured}
+        if event.phase:
+            data |= event.phase.document()
+        self._tell(event.what, **data)
 
-    def _segment(self, event: Event) -> Mapping[str, Any]:
+    def _segment(self, event: Event) -> Mapping[str, int | float]:
         made = self._made[event.clip] = self._made.get(event.clip, 0) + event.frames
         self._frames += event.frames
         rate = self._frames / max(1e-6, time.monotonic() - self._started)
@@ -131,28 +136,34 @@ class EventStream:
         settled: list[PlannedClip],
         out: Path,
         seconds: float,
-        folders: Mapping[str, Mapping[str, Any]] | None = None,
+        folders: Mapping[str, FolderSums] | None = None,
     ) -> None:
         """The last words. `folders`: what all requests of each output folder come to."""
-        self.ended = summary_document(plan, made, settled, out, seconds) | {"folders": dict(folders or {})}
-        self._tell("summary", **self.ended)
+        self.ended = summary_sums(plan, made, settled, out, seconds, folders)
+        self._tell("summary", **self.ended.plain())
 
 
-def summary_document(
-    plan: Plan, made: Summary | None, settled: list[PlannedClip], out: Path, seconds: float
-) -> dict[str, Any]:
-    """The summary in plain values: every clip once, with its error where it has one."""
-    return {
-        "done": made.done if made else [],
-        "unchanged": [c.row.clip for c in settled],
-        "set_aside": [{"clip": r.clip, "error": str(e)} for r, e in plan.wrong]
-        + [{"clip": c, "error": e} for c, e in (made.set_aside if made else [])],
-        "failed": [{"clip": r.clip, "error": str(e)} for r, e in plan.broken]
-        + [{"clip": c, "error": e} for c, e in (made.failed if made else [])],
-        "left": made.left if made else 0,
-        "stopped": bool(made and (made.left or made.stopped)),
-        "stopped_how": made.stopped if made else "",
-        "frames": made.frames if made else 0,
-        "seconds": round(seconds, 3),
-        "out": str(out),
-    }
+def summary_sums(
+    plan: Plan,
+    made: Summary | None,
+    settled: list[PlannedClip],
+    out: Path,
+    seconds: float,
+    folders: Mapping[str, FolderSums] | None = None,
+) -> Sums:
+    """The summary: every clip once, with its error where it has one."""
+    aside = [(row.clip, str(error)) for row, error in plan.wrong] + (made.set_aside if made else [])
+    failed = [(row.clip, str(error)) for row, error in plan.broken] + (made.failed if made else [])
+    return Sums(
+        done=made.done if made else [],
+        unchanged=[clip.row.clip for clip in settled],
+        set_aside=[ClipError(clip=clip, error=error) for clip, error in aside],
+        failed=[ClipError(clip=clip, error=error) for clip, error in failed],
+        left=made.left if made else 0,
+        stopped=bool(made and (made.left or made.stopped)),
+        stopped_how=made.stopped if made else "",
+        frames=made.frames if made else 0,
+        seconds=round(seconds, 3),
+        out=str(out),
+        folders=dict(folders or {}),
+    )

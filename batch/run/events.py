@@ -4,24 +4,51 @@ from __future__ import annotations
 
 import os
 import stat
-from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from rushlight.batch.disks import folder_mode
 from rushlight.batch.interrupts import GRACE, Stop
 from rushlight.batch.queue.store import QueuedJob
-from rushlight.batch.run.forecast import Deadline
+from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.run.forecast import Deadline, Forecast
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OutsideError
 from rushlight.pipelines.inside_folder import holding
 
 PREPARING = "preparing this machine"
 
-__all__ = ["PREPARING", "Event", "Place", "Stop", "Summary", "Terms", "Work", "phase", "stopping_text"]
+__all__ = [
+    "PREPARING",
+    "Event",
+    "Phase",
+    "Place",
+    "Stop",
+    "Summary",
+    "Terms",
+    "Work",
+    "phase",
+    "stopping_text",
+]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Phase:
+    """A phase of the run, how much of it is done, and the moment that it should end (`time.time`), where that is known."""
+
+    name: str
+    done: int
+    total: int
+    ends: float | None = None
+
+    def document(self) -> dict[str, str | int]:
+        """The same in plain values."""
+        found: dict[str, str | int] = {"phase": self.name, "done": self.done, "total": self.total}
+        if self.ends is not None:
+            found["ends"] = datetime.fromtimestamp(self.ends).astimezone().isoformat(timespec="seconds")
+        return found
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,24 +56,22 @@ class Event:
     """Something that happened.
 
     `what`: started, segment, part (some outputs of a clip whose others follow), done, there (it was made already),
-    failed, set aside, phase (what the run does now, in `facts`), changed (its original), retry, waiting (for a folder, or an original that
-    grows), late and in time (the forecast, in `facts`), paused, resumed, stopping.
+    failed, set aside, phase (what the run does now), changed (its original), retry, waiting (for a folder, or an original that
+    grows), late and in time (by the `forecast`), paused, resumed, stopping.
     """
 
     what: str
     clip: str = ""
     text: str = ""
     frames: int = 0
-    record: dict[str, Any] | None = None
-    facts: dict[str, Any] | None = None
+    record: JobRecord | None = None
+    forecast: Forecast | None = None
+    phase: Phase | None = None
 
 
 def phase(name: str, done: int, total: int, *, text: str = "", ends: float | None = None) -> Event:
     """A phase begins, with a sentence, or gets on. `ends` is the moment that it should end (`time.time`)."""
-    facts: dict[str, Any] = {"phase": name, "done": done, "total": total}
-    if ends is not None:
-        facts["ends"] = datetime.fromtimestamp(ends).astimezone().isoformat(timespec="seconds")
-    return Event(what="phase", text=text, facts=facts)
+    return Event(what="phase", text=text, phase=Phase(name=name, done=done, total=total, ends=ends))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,12 +131,12 @@ class Place:
         """Take a folder for this run before its first job starts. Gives why not; empty where it is taken."""
         return ""
 
-    def delivered(self, out: Path, record: Mapping[str, Any]) -> None:
+    def delivered(self, out: Path, record: JobRecord) -> None:
         """A clip's files have their final names; on other machines they were made under another umask."""
         if self.mode is None:
             return
-        for entry in record["outputs"]:
-            name, mode = entry["path"], self.mode
+        for entry in record.outputs:
+            name, mode = entry.path, self.mode
             while name:
                 with suppress(OSError, OutsideError), holding(out, name) as (above, last):
                     if not stat.S_ISLNK(os.stat(last, dir_fd=above, follow_symlinks=False).st_mode):

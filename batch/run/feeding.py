@@ -131,12 +131,12 @@ class Feeding:
         return False
 
     def start(self, job: QueuedJob) -> None:
-        payload = self.state.store.payload(job.key, job.identity)
-        if payload is None or not self.state.store.set_state(job.key, job.identity, "running"):
+        plan = self.state.store.plan(job.key, job.identity)
+        if plan is None or not self.state.store.set_state(job.key, job.identity, "running"):
             return
         out = Path(job.out)
-        check_job(payload, job.out)
-        if all_there(out, payload.get("outputs", ()), self.delivery.before(out, payload["job"])):
+        check_job(plan, job.out)
+        if all_there(out, plan.outputs, self.delivery.before(out, plan.job)):
             self.state.store.set_state(job.key, job.identity, "done")
             self.state.on_event(Event(what="there", clip=job.clip))
             return
@@ -144,26 +144,26 @@ class Feeding:
         results = self.state.store.segments(job.key, job.identity)
         self.state.active[job.key] = Running(
             job=job,
-            payload=payload,
+            plan=plan,
             results=results,
             progress=Progress(
-                todo=tuple(n for n in range(len(payload["segments"])) if n not in results),
+                todo=tuple(n for n in range(len(plan.segments)) if n not in results),
                 failures={"lost worker": job.deaths},
             ),
             attempt=job.attempts + 1,
         )
-        kept = self.state.active[job.key].made = sum(payload["segments"][n]["count"] for n in results)
+        kept = self.state.active[job.key].made = sum(plan.segments[n].count for n in results)
         self.state.on_event(Event(what="started", clip=job.clip, frames=kept))
 
     def send(self, running: Running, number: int) -> None:
-        payload = running.payload
+        job, payload = running.plan.job, running.payload
         self.serial += 1
         token = f"{os.getpid()}-{self.serial}"
-        key = f"{payload['job']}-{number}-{token}"
+        key = f"{job}-{number}-{token}"
         if number == FINISH:
-            let_finish(Path(running.job.out), payload["job"], token)
+            let_finish(Path(running.job.out), job, token)
             self.delivery.put_by(running)
-            ordered = [running.results[n] for n in range(len(payload["segments"]))]
+            ordered = [running.results[n].plain() for n in range(len(running.plan.segments))]
             task = Task(key=key, function=self.work.finish, arguments=(payload, ordered, token))
         else:
             task = Task(key=key, function=self.work.segment, arguments=(payload, number, token))

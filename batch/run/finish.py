@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
 
 from rushlight.batch.json_lines import plain_json
 from rushlight.batch.queue.finish_token import may_finish
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
 from rushlight.batch.records.finished import finished_record, movie_entry, still_entry
+from rushlight.batch.records.shape import Plain
 from rushlight.batch.records.side_files import SegmentSide
 from rushlight.batch.report.page_pictures import clip_pictures
 from rushlight.pipelines.colour.displays import find_display
@@ -60,9 +60,7 @@ def place(out: Path, temporary: str, final: str) -> None:
         raise from_os(error, out / final) from None
 
 
-def finish_job(
-    payload: Mapping[str, Any], segments: Sequence[Mapping[str, Any]], token: str
-) -> dict[str, Any]:
+def finish_job(payload: Mapping[str, object], segments: Sequence[Mapping[str, object]], token: str) -> Plain:
     """Everything a job still owes once its segments are there. Gives its record; raises DeliveryError where a
     file is not what it should be. Running it twice gives the same files."""
     job = JobSpec.parse(payload)

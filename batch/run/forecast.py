@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from typing import Any
 
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError
@@ -44,6 +43,7 @@ class Forecast:
     end: float
     ready: tuple[str, ...]
     late: tuple[str, ...]
+    measured: bool = False  # it rests on measured speed, not on the plan's guess
 
     def text(self) -> str:
         """`by 08:00 UTC on 26 November 180 of the 212 clips left will be ready, all by 09:12 UTC on 26 November`."""
@@ -53,7 +53,7 @@ class Forecast:
             + (f"; not: {', '.join(self.late[:6])}{' …' if len(self.late) > 6 else ''}" if self.late else "")
         )
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> dict[str, str | list[str]]:
         """The same in plain values."""
         by, end = (
             datetime.fromtimestamp(m).astimezone().isoformat(timespec="minutes") for m in (self.by, self.end)
@@ -96,6 +96,7 @@ class Deadline:
         seconds = now - self.begun
         found = forecast(work, rate=speed(self.done, seconds, float(workers)), now=now, by=self.by)
         measured = self.done > 0 and seconds >= WEIGHT / 2
+        found = replace(found, measured=measured)
         was, self.late = self.late, bool(found.late)
         first = self.late and measured and not self.measured
         self.measured = measured

@@ -14,13 +14,13 @@ import signal
 import subprocess
 import tempfile
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import IO, TYPE_CHECKING
 
 from rushlight.batch.interrupts import obeyed
-from rushlight.batch.records.summary import SUMMARY
+from rushlight.batch.records.summary import SUMMARY, Status, Summary
 from rushlight.pipelines.errors import InputError, OptionError, QueueError
 from rushlight.pipelines.visible_text import json_text
 
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 __all__ = ["SECONDS", "Hooks", "parse_hooks", "ringing", "run_hook"]
 
 SECONDS = 60.0
-_STATUS = {0: "done", 1: "partly", 2: "refused", 3: "stopped"}
+_STATUS: Mapping[int, Status] = {0: "done", 1: "partly", 2: "refused", 3: "stopped"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,7 +95,7 @@ def ringing(hooks: Hooks, events: EventStream, night: Callable[[], int]) -> int:
     pauses for want of a disk, the command for failures is run beside it, with the status "paused"; when by its measured
     speed it will first be late, the command for that, with "late" and the forecast.
     """
-    events.ended = {}
+    events.ended, events.refusal = None, ""
     events.watch = _Rings(hooks, events)
     try:
         code = night()
@@ -106,7 +106,7 @@ def ringing(hooks: Hooks, events: EventStream, night: Callable[[], int]) -> int:
     return code
 
 
-def _status_of(error: BaseException) -> str:
+def _status_of(error: BaseException) -> Status:
     if isinstance(error, InputError | QueueError):
         return "refused"
     return "stopped" if isinstance(error, KeyboardInterrupt) else "broken off"
@@ -120,33 +120,31 @@ class _Rings:
         self.rung: set[str] = set()
 
     def __call__(self, event: Event) -> None:
-        facts = event.facts or {}
-        if event.what in self.rung or event.what not in ("paused", "late"):
+        if event.what in self.rung:
             return
-        if event.what == "late" and not facts["measured"]:
+        if event.what == "paused":
+            option, words, summary = "--on-failure", self.hooks.failure, _summary("paused", event.text)
+        elif event.what == "late" and event.forecast and event.forecast.measured:
+            told = event.forecast.document() | {"measured": True}
+            option, words, summary = "--on-late", self.hooks.late, _summary("late", event.text, told)
+        else:
             return  # the plan's guess alone wakes nobody
         self.rung.add(event.what)
-        option, words = ("--on-late", self.hooks.late) if facts else ("--on-failure", self.hooks.failure)
-        document = _document(event.what, event.text) | facts
-        threading.Thread(target=self.ring, args=(option, words, document), daemon=True).start()
+        threading.Thread(target=self.ring, args=(option, words, summary.plain()), daemon=True).start()
 
-    def ring(self, option: str, words: tuple[str, ...], document: dict[str, Any]) -> None:
-        _say(self.events, option, run_hook(words, document))
+    def ring(self, option: str, words: tuple[str, ...], summary: Mapping[str, object]) -> None:
+        _say(self.events, option, run_hook(words, summary))
 
 
-def _document(status: str, error: str) -> dict[str, Any]:
+def _summary(status: Status, error: str, more: Mapping[str, object] | None = None) -> Summary:
     now = datetime.now().astimezone().isoformat(timespec="seconds")
-    return {
-        "schema": SUMMARY,
-        "status": status,
-        "error": error,
-        "host": platform.node(),
-        "time": now,
-    }
+    head = {"schema": SUMMARY, "status": status, "error": error, "host": platform.node(), "time": now}
+    return Summary.read({**head, **(more or {})})
 
 
-def _ring(hooks: Hooks, events: EventStream, status: str, error: str) -> None:
-    summary = _document(status, error) | events.ended
+def _ring(hooks: Hooks, events: EventStream, status: Status, error: str) -> None:
+    ended = events.ended.plain() if events.ended else None
+    summary = _summary(status, events.refusal or error, ended).plain()
     if status != "done":
         _say(events, "--on-failure", run_hook(hooks.failure, summary))
     _say(events, "--on-finish", run_hook(hooks.finish, summary))
@@ -157,7 +155,7 @@ def _say(events: EventStream, option: str, fault: str) -> None:
         events.problem(f"{option}: {fault}; what was delivered is not touched by it")
 
 
-def run_hook(words: tuple[str, ...], summary: dict[str, Any], *, seconds: float = SECONDS) -> str:
+def run_hook(words: tuple[str, ...], summary: Mapping[str, object], *, seconds: float = SECONDS) -> str:
     """Run one command with the summary on its standard input. Gives its fault in words, empty where there is none.
 
     What it prints is kept from our own output, and its last line is told with a fault. After `seconds` it and all
@@ -170,7 +168,7 @@ def run_hook(words: tuple[str, ...], summary: dict[str, Any], *, seconds: float 
         return f"{words[0]!r} cannot be run: {getattr(error, 'strerror', None) or error}"
 
 
-def _run(words: tuple[str, ...], summary: dict[str, Any], seconds: float) -> str:
+def _run(words: tuple[str, ...], summary: Mapping[str, object], seconds: float) -> str:
     with tempfile.TemporaryFile() as given, tempfile.TemporaryFile() as said:
         given.write(json_text(summary, indent=2).encode() + b"\n")
         given.seek(0)
@@ -202,7 +200,7 @@ def _fault(name: str, code: int, last: str) -> str:
     return f"{name!r} {how}" + (f", saying {last!r}" if last else "")
 
 
-def _last_line(said: Any) -> str:
+def _last_line(said: IO[bytes]) -> str:
     """The last line with something in it, of the last 4 kB."""
     size = said.seek(0, os.SEEK_END)
     said.seek(max(0, size - 4096))

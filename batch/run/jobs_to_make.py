@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.job_log import latest, read_log
@@ -14,6 +14,8 @@ from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared
 from rushlight.batch.plan.reconcile_media import media_text
 from rushlight.batch.queue.filling import Turn
+from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.original import Source
 from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.forecast import cost_of
@@ -81,7 +83,7 @@ def jobs_of(
     plan = prepared.plan
     refuse_links(out)
     log = read_log(out)
-    records = {job: record.plain() for job, record in latest(log.records).items()}
+    records = latest(log.records)
     turns, settled = _turns(prepared, out, records)
     refuse_links(out, sorted({o.folder for turn in turns for o in turn.spec.outputs}))
     for refused in log.refused:
@@ -109,7 +111,7 @@ def jobs_of(
 
 
 def _turns(
-    prepared: Prepared, out: Path, records: Mapping[str, dict[str, Any]]
+    prepared: Prepared, out: Path, records: Mapping[str, JobRecord]
 ) -> tuple[list[Turn], list[PlannedClip]]:
     """Turns of what is to be made; and the clips of which everything is there."""
     plan = prepared.plan
@@ -128,9 +130,7 @@ def _turns(
     return turns, settled
 
 
-def _turns_of_clip(
-    prepared: Prepared, clip: PlannedClip, out: Path, record: Mapping[str, Any] | None
-) -> list[Turn]:
+def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord | None) -> list[Turn]:
     """Turns of what of one clip is to be made, in order; none where everything is there."""
     recipe = prepared.recipe
     sampled, logged = _hashes(clip, record, prepared.request.hash_originals)
@@ -141,7 +141,7 @@ def _turns_of_clip(
         Known(source=sampled, fields=fields, fonts=prepared.fonts, missing_frames=recipe.missing_frames),
     )
     missing = to_make(out, outputs, record)
-    if record and record.get("status") != "done" and not missing:
+    if record and record.status != "done" and not missing:
         missing = tuple((o, "not finished") for o in outputs)
     parts = in_turns(clip, (o for o, _ in missing), recipe.first) if missing else []
     made = [[o.output for o in part] for _, part in parts]
@@ -169,20 +169,19 @@ def _turns_of_clip(
             later_outputs=[name for names in made[index + 1 :] for name in names],
             replaced="remove" if prepared.request.replaced == "remove" else "keep",
         )
-        turns.append(Turn(spec=spec, orders=orders))
+        turns.append(Turn(spec=spec, orders=orders, recipe=recipe.name))
     return turns
 
 
-def _hashes(clip: PlannedClip, record: Mapping[str, Any] | None, full: bool) -> tuple[str, str]:
+def _hashes(clip: PlannedClip, record: JobRecord | None, full: bool) -> tuple[str, str]:
     """Sampled hash, and the one to be logged; taken from the record where size and time are as they were."""
-    source = (record or {}).get("source") or {}
-    same = (source.get("path"), source.get("bytes")) == (
-        str(clip.path.absolute()),
-        clip.facts.bytes,
-    ) and same_time(source.get("mtime_ns", 0), clip.facts.mtime_ns)
-    sampled = source.get("sampled", "") if same else ""
+    source = (record and record.source) or Source()
+    same = (source.path, source.bytes) == (str(clip.path.absolute()), clip.facts.bytes) and same_time(
+        source.mtime_ns, clip.facts.mtime_ns
+    )
+    sampled = source.sampled if same else ""
     sampled = sampled or sampled_hash(clip.facts)
     if not full:
         return sampled, sampled
-    logged = source.get("hash", "") if same else ""
+    logged = source.hash if same else ""
     return sampled, logged if logged.startswith("xxh3_128:") else full_hash(clip.facts)

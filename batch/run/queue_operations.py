@@ -24,6 +24,7 @@ from rushlight.batch.queue.locks import Lock, hold_folder
 from rushlight.batch.queue.queue_rows import DamagedRow
 from rushlight.batch.queue.state_machine import MOVES, UNSETTLED, asked
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
+from rushlight.batch.records.queue_row import QueuedPlan
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Place, Stop, Summary, Terms
 from rushlight.batch.run.farm_at_work import farm_at_work, prepared_for, run_on
@@ -142,11 +143,11 @@ def _plan_again(store: Store, jobs: Sequence[QueuedJob], events: EventStream, ro
         for row in store.rows("queued"):
             old = ours.get(row.key)
             try:
-                payload = store.payload(row.key, row.identity) if old else None
+                plan = store.plan(row.key, row.identity) if old else None
             except DamagedRow:
                 continue  # it fails when its turn comes
             if (
-                old and payload and payload["source"] == old.payload["source"]
+                old and plan and plan.source == QueuedPlan.read(old.payload).source
             ):  # it cannot be planned any more
                 store.set_state(row.key, row.identity, "failed", error="its original has changed")
 
@@ -278,7 +279,8 @@ def _segments(store: Store, waiting: Sequence[QueuedJob], enough: int) -> int:
     count = 0
     for job in waiting:
         with suppress(DamagedRow):  # it fails when its turn comes
-            count += len((store.payload(job.key, job.identity) or {}).get("segments", ()))
+            plan = store.plan(job.key, job.identity)
+            count += len(plan.segments) if plan else 0
     return count
 
 
@@ -286,8 +288,8 @@ def _first_jobs(store: Store, waiting: Sequence[QueuedJob]) -> Iterator[tuple[Jo
     """The first jobs of a queue, as many as say what kinds of pictures most of it has."""
     for job in waiting[:LOOKED_AT]:
         with suppress(DamagedRow, ValueError):  # it fails when its turn comes
-            if payload := store.payload(job.key, job.identity):
-                yield JobSpec.model_validate(payload), None
+            if plan := store.plan(job.key, job.identity):
+                yield JobSpec.model_validate(plan.plain()), None
 
 
 class _Folders(Place):
@@ -372,8 +374,8 @@ def _read_again(store: Store, rows: Sequence[QueuedJob], events: EventStream) ->
     lists: dict[str, tuple[Request, int]] = {}
     for row in rows:
         try:
-            said = (store.payload(row.key, row.identity) or {})["request"]
-            lists[digest_of(said)] = Request.of_plain(said), row.priority
+            if asked := store.asked(row.key, row.identity):
+                lists[digest_of(asked.request)] = Request.of_plain(asked.request), row.priority
         except (DamagedRow, KeyError, TypeError, ValueError, AttributeError):
             events.problem(f"{row.clip}: the queue does not say which list it is from; add that list again")
     for request, priority in lists.values():

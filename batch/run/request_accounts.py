@@ -7,10 +7,10 @@ from collections.abc import Collection, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rushlight.batch.error_log import kept_fault
-from rushlight.batch.job_log import append_record, failure_record, plain_latest
+from rushlight.batch.job_log import NotMade, append_record, failure_record, latest, read_records
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.name_clashes import fingerprint
 from rushlight.batch.plan.reconcile_media import originals_named
@@ -24,6 +24,9 @@ from rushlight.batch.plan.request_ledger import (
     read_askings,
 )
 from rushlight.batch.queue.store import QueuedJob
+from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.queue_row import AskedAgain
+from rushlight.batch.records.summary import FolderSums
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.job.spec import digest_of
 
@@ -79,7 +82,7 @@ def asking_of(prepared: Prepared) -> Asking:
 
 
 def account_for(
-    prepared: Prepared, out: Path, records: dict[str, dict[str, Any]], events: EventStream, *, renewed: bool
+    prepared: Prepared, out: Path, records: dict[str, JobRecord], events: EventStream, *, renewed: bool
 ) -> Day:
     """Keep the request among those of its folder, log its bad rows, and withdraw what nobody asks for any more. Gives the whole day.
 
@@ -115,8 +118,8 @@ def account_for(
     wanted = {row.job for other in (*others, asking) for row in other.rows} - day.settled.keys()
     for job, record in list(records.items()):
         over = job not in wanted and (job.startswith("row-") or job in earlier)
-        if over and record["status"] in ("set aside", "failed") and not record.get("outputs"):
-            records[job] = {**record, "status": "withdrawn", "error": ""}
+        if over and record.status in ("set aside", "failed") and not record.outputs:
+            records[job] = record.model_copy(update={"status": "withdrawn", "error": ""})
             append_record(out, records[job])
     return day
 
@@ -130,23 +133,28 @@ def leave_out(prepared: Prepared, jobs: Collection[str]) -> None:
 
 
 def _log_undone(
-    prepared: Prepared, out: Path, records: dict[str, dict[str, Any]], leave_out: Collection[str]
+    prepared: Prepared, out: Path, records: dict[str, JobRecord], leave_out: Collection[str]
 ) -> None:
     """A record for each row set aside and each original that does not open, unless the log says so already or it is of a job
     in `leave_out`."""
     plan = prepared.plan
     ids = row_ids(prepared.request.clip_list, prepared.clip_list.rows)
-    for status, pairs in (("set aside", plan.wrong), ("failed", plan.broken)):
+    undone: list[tuple[NotMade, list[tuple[Row, RushlightError]]]] = [
+        ("set aside", plan.wrong),
+        ("failed", plan.broken),
+    ]
+    for status, pairs in undone:
         for row, error in pairs:
             job = (
                 ids.get((row.line, row.clip))
                 or row_ids(prepared.request.clip_list, [row])[row.line, row.clip]
             )
             before = records.get(job)
-            same = before and before["status"] == status and before.get("error") == str(error)
+            same = before and before.status == status and before.error == str(error)
             if same or job in leave_out:
                 continue
-            record = failure_record(job, row.clip, status, str(error)) | {"row": dict(row.cells)}
+            record = failure_record(job, row.clip, status, str(error))
+            record = record.model_copy(update={"row": dict(row.cells)})
             append_record(out, record)
             records[job] = record
 
@@ -176,7 +184,7 @@ def bad_rows(request: Request, prepared: Prepared, suffix: str, priority: int) -
                     added=float(row.line),
                     error=str(error),
                     planned=False,
-                    payload={"request": request.plain()},
+                    payload=AskedAgain(request=request.plain()).plain(),
                 )
             )
     return found
@@ -184,26 +192,26 @@ def bad_rows(request: Request, prepared: Prepared, suffix: str, priority: int) -
 
 def drop_from(out: Path, jobs: Mapping[str, str]) -> None:
     """Account for jobs (with their clips) that a person took out of the queue: what was delivered of them stays."""
-    records = plain_latest(out)
-    undone = {job: clip for job, clip in jobs.items() if records.get(job, {}).get("status") != "done"}
+    records = latest(read_records(out))
+    undone = {job: clip for job, clip in jobs.items() if job not in records or records[job].status != "done"}
     drop_rows(out, undone)
     for job, clip in undone.items():
         record = records.get(job)
-        if record is None or (record["status"] != "withdrawn" and not record.get("outputs")):
+        if record is None or (record.status != "withdrawn" and not record.outputs):
             append_record(out, failure_record(job, clip, "withdrawn", DROPPED))
 
 
 def day_in(out: Path) -> Day:
     """All requests of an output folder taken together, with its log."""
-    return day_of(read_askings(out)[0], plain_latest(out))
+    return day_of(read_askings(out)[0], latest(read_records(out)))
 
 
-def sums_in(outs: Iterable[Path]) -> dict[str, dict[str, Any]]:
+def sums_in(outs: Iterable[Path]) -> dict[str, FolderSums]:
     """The same of several folders in numbers, for a summary; one whose log does not read is left out."""
     found = {}
     for out in outs:
         with suppress(RushlightError):
             day = day_in(out)
             media = day.media and {k: v if isinstance(v, int) else len(v) for k, v in day.media.items()}
-            found[str(out.resolve())] = {**day.counts(), "media": media}
+            found[str(out.resolve())] = FolderSums.read({**day.counts(), "media": media})
     return found

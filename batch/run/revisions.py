@@ -9,153 +9,156 @@ Doing either twice is as doing it once: a night may be killed in between.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
 
-from rushlight.batch.job_log import merged
 from rushlight.batch.plan.jobs import still_there
-from rushlight.batch.records.queue_row import TurnOrders
+from rushlight.batch.records.files import Output
+from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, RecipeName, Replaced
+from rushlight.batch.records.look import SomeLook
+from rushlight.batch.records.merged import merged
+from rushlight.batch.records.original import Source
+from rushlight.batch.records.queue_row import QueuedOutput, TurnOrders
 from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.inside_folder import holding, is_file, link, move, unlink_as
 
-__all__ = ["FOLDER", "cause", "clear", "describe", "joined", "keep", "replaced", "unkeep"]
+__all__ = ["FOLDER", "cause", "clear", "described", "joined", "keep", "replaced", "unkeep"]
 
 FOLDER = "revisions"
-Entry = Mapping[str, Any]
 
 
-def replaced(before: Mapping[str, Any] | None, outputs: Iterable[Mapping[str, Any]]) -> list[Entry]:
+def replaced(before: JobRecord | None, outputs: Iterable[QueuedOutput]) -> list[Output]:
     """The entries of the record before that new outputs (as a job has them) stand in for, under another identity."""
-    new = {output["output"]: output["identity"] for output in outputs}
-    old = (before or {}).get("outputs", ())
-    return [e for e in old if e["output"] in new and e["identity"] != new[e["output"]]]
+    new = {output.output: output.identity for output in outputs}
+    return [e for e in before.outputs if e.identity != new.get(e.output, e.identity)] if before else []
 
 
-def _place(entry: Entry) -> str:
-    return f"{FOLDER}/{entry.get('revision', 1)}/{entry['path']}"
+def _place(entry: Output) -> str:
+    return f"{FOLDER}/{entry.revision}/{entry.path}"
 
 
-def keep(out: Path, entries: Iterable[Entry]) -> None:
+def keep(out: Path, entries: Iterable[Output]) -> None:
     """Put old files, those that are as their record has them, under their revision as well."""
     for entry in entries:
         place = _place(entry)
         if is_file(out, place) or not still_there(out, entry):
             continue
         try:
-            link(out, entry["path"], place)
+            link(out, entry.path, place)
         except OSError as error:
             raise from_os(error, out / place) from None
 
 
-def unkeep(out: Path, entries: Iterable[Entry]) -> None:
+def unkeep(out: Path, entries: Iterable[Output]) -> None:
     """Undo `keep`: the new ones failed, and the old stay where they are."""
     for entry in entries:
         place = _place(entry)
         with suppress(OSError, OutsideError):
             if still_there(out, entry):
                 _unlink(out, place, entry)
-            elif not is_file(out, entry["path"]):
-                move(out, place, entry["path"])
+            elif not is_file(out, entry.path):
+                move(out, place, entry.path)
             while "/" in place:
                 place = place.rpartition("/")[0]
                 with holding(out, place) as (above, folder):
                     os.rmdir(folder, dir_fd=above)
 
 
-def clear(out: Path, entries: Iterable[Entry], new: Iterable[Entry]) -> None:
+def clear(out: Path, entries: Iterable[Output], new: Iterable[Output]) -> None:
     """Take away old names that the new files did not take over."""
-    taken = {entry["path"] for entry in new}
+    taken = {entry.path for entry in new}
     for entry in entries:
-        if entry["path"] not in taken:
+        if entry.path not in taken:
             with suppress(OSError, OutsideError):
-                _unlink(out, entry["path"], entry)
+                _unlink(out, entry.path, entry)
 
 
-def _unlink(out: Path, name: str, entry: Entry) -> None:
+def _unlink(out: Path, name: str, entry: Output) -> None:
     """Take a file away that is as its record has it; what somebody changed or put there since is left."""
-    unlink_as(out, name, size=entry["bytes"], mtime_ns=entry["mtime_ns"])
+    unlink_as(out, name, size=entry.bytes, mtime_ns=entry.mtime_ns)
 
 
-def _same_picture(before: Mapping[str, Any], record: Mapping[str, Any]) -> str:
+def _same_picture(before: JobRecord, record: JobRecord) -> str:
     """Why two records are not of the same picture; empty where original, range and look are alike."""
-    old, new = before.get("source", {}), record.get("source", {})
-    if old.get("sampled") != new.get("sampled"):
+    old, new = (each.source or Source() for each in (before, record))
+    if old.sampled != new.sampled:
         return "another original"
-    place = ("first_frame", "frames", "first_timecode", "rate", "reel")
-    if any(before.get(k) != record.get(k) for k in place):
+    one, other = (
+        (each.first_frame, each.frames, each.first_timecode, each.rate, each.reel)
+        for each in (before, record)
+    )
+    if one != other:
         return "another range, timecode, rate or reel"
-    looks = [(r.get("look") or {}) for r in (before, record)]
-    if looks[0].get("digest") != looks[1].get("digest"):
-        return f"another look: {looks[1].get('description', '')}; before: {looks[0].get('description', '')}"
+    was, now = (each.look or SomeLook() for each in (before, record))
+    if was.digest != now.digest:
+        return f"another look: {now.description}; before: {was.description}"
     return ""
 
 
-def cause(before: Mapping[str, Any], record: Mapping[str, Any]) -> str:
+def cause(before: JobRecord, record: JobRecord) -> str:
     """Cause of a revision, what differs between two records of a clip, in words: the first of original,
     range, look, recipe, burn-in."""
     if why := _same_picture(before, record):
         return why
-    if (before.get("recipe") or {}).get("digest") != (record.get("recipe") or {}).get("digest"):
+    was, now = (each.recipe or RecipeName() for each in (before, record))
+    if was.digest != now.digest:
         return "another recipe"
     return "other values in what is burned in"
 
 
-def describe(
+def described(
     out: Path,
-    record: dict[str, Any],
-    before: Mapping[str, Any] | None,
-    entries: Iterable[Entry],
+    record: DeliveredRecord,
+    before: JobRecord | None,
+    entries: Iterable[Output],
     orders: TurnOrders,
-) -> None:
-    """Write into a new record its revision, and each file that was replaced, with the reason and where it is now.
+) -> DeliveredRecord:
+    """A new record with its revision, and each file that was replaced, with the reason and where it is now.
 
     A later turn of a clip goes on with the revision of those before.
     """
-    before, entries = before or {}, list(entries)
-    number = max([int(before.get("revision", 1)), *(int(e.get("revision", 1)) + 1 for e in entries)])
-    record["revision"] = number
-    for entry in record["outputs"]:
-        entry["revision"] = number
-    earlier = list(before.get("replaced", ())) if orders.earlier_outputs else []
-    why = earlier[0]["why"] if earlier else cause(before, record)
+    entries = list(entries)
+    number = max([before.revision if before else 1, *(entry.revision + 1 for entry in entries)])
+    earlier = before.replaced if before and orders.earlier_outputs else []
+    why = earlier[0].why if earlier else cause(before, record) if before else ""
     kept = orders.replaced == "keep"
     said = [
-        {
-            "output": e["output"],
-            "path": e["path"],
-            "revision": e.get("revision", 1),
-            "kept": _place(e) if kept and is_file(out, _place(e)) else "",  # a damaged one is not
-            "hash": e.get("hash", ""),
-            "why": why,
-        }
-        for e in entries
+        Replaced(
+            output=entry.output,
+            path=entry.path,
+            revision=entry.revision,
+            kept=_place(entry) if kept and is_file(out, _place(entry)) else "",  # a damaged one is not
+            hash=entry.hash,
+            why=why,
+        )
+        for entry in entries
     ]
+    outputs = [entry.model_copy(update={"revision": number}) for entry in record.outputs]
+    update: dict[str, object] = {"revision": number, "outputs": outputs}
     if earlier or said:
-        record["replaced"] = earlier + said
+        update["replaced"] = [*earlier, *said]
+    return record.model_copy(update=update)
 
 
-def joined(record: dict[str, Any], before: Mapping[str, Any] | None, orders: TurnOrders) -> dict[str, Any]:
+def joined(record: DeliveredRecord, before: JobRecord | None, orders: TurnOrders) -> DeliveredRecord:
     """A new record with what still holds of the one before; files that it no longer counts are a warning."""
     record = merged(record, before, _kept_outputs(record, before, orders))
-    counted = {e["output"] for e in record["outputs"]}
-    left = [e["path"] for e in (before or {}).get("outputs", ()) if e["output"] not in counted]
+    counted = {entry.output for entry in record.outputs}
+    left = [entry.path for entry in before.outputs if entry.output not in counted] if before else []
     if before and left:
-        record["warnings"] = [
-            *record.get("warnings", ()),
+        text = (
             f"no longer counted here: {', '.join(left)} ({_same_picture(before, record)}); nothing was removed, but"
-            " one --out for each look keeps them in a report",
-        ]
+            " one --out for each look keeps them in a report"
+        )
+        return record.model_copy(update={"warnings": [*record.warnings, text]})
     return record
 
 
-def _kept_outputs(
-    record: Mapping[str, Any], before: Mapping[str, Any] | None, orders: TurnOrders
-) -> set[str]:
+def _kept_outputs(record: JobRecord, before: JobRecord | None, orders: TurnOrders) -> set[str]:
     """Outputs of the record before that hold beside the new ones: those found unchanged, those still to be replaced,
     and, of the same picture, those of other recipes."""
     keep = {*orders.kept_outputs, *orders.earlier_outputs, *orders.later_outputs}
     if before and not _same_picture(before, record):
-        keep |= {e["output"] for e in before.get("outputs", ())}
-    return keep - {e["output"] for e in record["outputs"]}
+        keep |= {entry.output for entry in before.outputs}
+    return keep - {entry.output for entry in record.outputs}

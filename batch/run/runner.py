@@ -91,8 +91,7 @@ class _Loop:
         work += [(job.clip, job.orders.cost) for job in self.feeding.queue]
         if news := self.deadline.look(work, workers=self.farm.slots, now=self.looked):
             what, found = news
-            facts = found.document() | {"measured": self.deadline.measured}
-            self.state.on_event(Event(what=what, text=found.text(), facts=facts))
+            self.state.on_event(Event(what=what, text=found.text(), forecast=found))
 
 
 def run(

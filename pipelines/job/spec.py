@@ -234,7 +234,7 @@ class JobSpec(_Spec):
     segments: tuple[SegmentSpec, ...]
     fields: dict[str, str]  # what burn-in may show, beside the running values
     metadata: dict[str, str]  # written into containers that can hold it
-    record: dict[str, Any]  # what the job record says that rendering does not find out
+    record: dict[str, object]  # what the job record says that rendering does not find out
 
     @classmethod
     def parse(cls, payload: Mapping[str, Any]) -> JobSpec:

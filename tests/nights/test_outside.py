@@ -14,9 +14,9 @@ from typing import Any
 import pytest
 
 from here import RECIPE, HereFarm, run, small_day
-from logged import latest, read_records
+from logged import append_record, latest, read_records
 from rushlight.batch.farm import dask_farm as farms
-from rushlight.batch.job_log import append_record, read_log
+from rushlight.batch.job_log import read_log
 from rushlight.batch.queue.store import open_store
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.pipelines.errors import OptionError, OutsideError
@@ -378,7 +378,8 @@ def payload_of(day: Path) -> dict[str, Any]:
     assert code == 0, said
     with open_store(queue) as store:
         row = store.rows()[0]
-        return store.payload(row.key, row.identity) or {}
+        plan = store.plan(row.key, row.identity)
+        return plan.plain() if plan else {}
 
 
 def test_a_job_with_names_that_lead_out_is_refused(day: Path) -> None:
@@ -441,7 +442,8 @@ def test_what_a_foreign_folders_own_queue_holds_is_not_run(day: Path, farm: Here
     queue.write_bytes(stopped[0])
     with open_store(queue, of=day / "out") as store:
         (row,) = store.rows()
-        text = json.dumps((store.payload(row.key, row.identity) or {}) | {"out": str(day / "elsewhere")})
+        plan = store.plan(row.key, row.identity)
+        text = json.dumps((plan.plain() if plan else {}) | {"out": str(day / "elsewhere")})
         store._db.execute("UPDATE job SET payload=?, state='running'", (text,))
     code, said = render(day)
     assert code == 0 and not (day / "elsewhere").exists(), said

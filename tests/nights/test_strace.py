@@ -16,8 +16,7 @@ import pytest
 import rushlight.batch
 from command import CALL
 from here import small_day
-from logged import latest, read_records
-from rushlight.batch.job_log import append_record
+from logged import append_record, latest, read_records
 
 ROOT = Path(rushlight.batch.__path__[0]).resolve().parent  # a checkout, or where it is installed
 CALLS = (

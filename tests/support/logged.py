@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from rushlight.batch import job_log
 
-__all__ = ["latest", "read_records"]
+__all__ = ["append_record", "latest", "read_records"]
+
+
+def append_record(out: Path, record: Mapping[str, Any]) -> None:
+    """Add a line to the log, whatever it holds."""
+    path = job_log.log_path(out)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("ab+") as stream:
+        job_log.add_line(stream, json.dumps(record).encode())
 
 
 def read_records(out: Path) -> list[dict[str, Any]]:

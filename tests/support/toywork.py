@@ -33,6 +33,8 @@ def segment(payload: dict[str, Any], index: int, token: str) -> dict[str, Any]:
     time.sleep(payload.get("seconds", 0.0))
     path = folder / f"{index}.part"
     path.write_text(f"{payload['job']} {index}\n")
+    if does == "wrong answer":
+        return {"index": index, "frames": "many"}
     return {"index": index, "frames": 1, "files": [{"path": str(path), "bytes": path.stat().st_size}]}
 
 
@@ -42,7 +44,8 @@ def finish(payload: dict[str, Any], segments: list[dict[str, Any]], token: str) 
     text = "".join(Path(s["files"][0]["path"]).read_text() for s in segments)
     final = Path(payload["out"]) / f"{payload['job']}.txt"
     final.write_text(text)
-    return recorded(payload["job"], frames=len(segments))
+    wrong = {"wrong record": {"outputs": "all"}, "record outside": {"job": "../x"}}
+    return recorded(payload["job"], frames=len(segments)) | wrong.get(payload.get("does", ""), {})
 
 
 def puts_on_disk(dask_worker: Any) -> tuple[Any, ...]:

@@ -8,7 +8,9 @@ import pytest
 
 from at_terminal import at_a_terminal
 from here import HereFarm, farm_here, run, rushlight, small_day  # noqa: F401
+from recorded import movie, recorded
 from rushlight.batch.cli.progress import JsonView, View, duration
+from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Event
 
@@ -16,7 +18,8 @@ RECIPE = '[[output]]\nname = "viewing"\nmake = "movie"\ncodec = "h264"\nsize = "
 
 
 def night(view: View) -> None:
-    record = {"warnings": ["ungraded: no decision"], "outputs": [{"path": "viewing/a.mp4"}]}
+    given = recorded("a", movie(path="viewing/a.mp4"), warnings=["ungraded: no decision"])
+    record = DeliveredRecord.read(given)
     events = EventStream(view)
     events.begin(clips=3, frames=100, workers=2)
     events.event(Event(what="started", clip="a.mov", frames=10))

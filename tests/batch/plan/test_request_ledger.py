@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import pytest
 from hypothesis import given
@@ -19,6 +18,9 @@ from rushlight.batch.plan.request_ledger import (
     read_askings,
     request_id,
 )
+from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.look import Grade, SomeLook
+from rushlight.batch.records.original import Source
 
 
 def walk(*names: str, folder: str = "/m", broken: tuple[str, ...] = (), ignored: int = 0) -> Walk:
@@ -31,8 +33,12 @@ def asked(clip: str, asks: str = "x", job: str = "") -> Asked:
     return Asked(job=job or (clip if asks else f"row-{clip}"), clip=clip, line=2, asks=asks)
 
 
-def record(status: str, path: str = "", grade: object = None) -> dict[str, Any]:
-    return {"status": status, "clip": "c", "source": {"path": path}, "look": {"grade": grade}, "outputs": []}
+GRADE = Grade(slope=[1, 1, 1], offset=[0, 0, 0], power=[1, 1, 1], saturation=1)
+
+
+def record(status: str, path: str = "", grade: Grade | None = None, clip: str = "c") -> JobRecord:
+    about = {"source": Source(path=path), "look": SomeLook(grade=grade)}
+    return JobRecord(schema="rushlight-job-1", job="j", clip=clip, status=status, **about)
 
 
 DAY1 = Asking(
@@ -46,7 +52,7 @@ DAY2 = Asking(list="/l/day2.csv", recipe="r", when=2, rows=(asked("c"),), named=
 
 
 def test_two_lists_add_up_and_none_forgets_the_other() -> None:
-    records = {"a": record("done", "/m/a", {}), "row-b": record("set aside")}
+    records = {"a": record("done", "/m/a", GRADE), "row-b": record("set aside")}
     day = day_of(
         [replace(DAY1, walk=walk("a", "b", "c", "d")), replace(DAY2, walk=walk("a", "b", "c", "d"))], records
     )
@@ -111,7 +117,7 @@ def test_a_clip_that_one_list_has_right_and_another_wrong_counts_once_in_both_or
 
 
 def test_a_row_that_went_wrong_after_its_clip_was_delivered_counts_once() -> None:
-    records = {"b": record("done") | {"clip": "b"}, "row-b": record("set aside")}
+    records = {"b": record("done", clip="b"), "row-b": record("set aside")}
     day = day_of([DAY1], records)
     assert (day.counts()["listed"], day.counts()["delivered"], day.counts()["set_aside"]) == (2, 1, 0)
     assert day.settled["row-b"].text == "line 2 of day1.csv was not taken; what was delivered before stands"

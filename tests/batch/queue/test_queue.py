@@ -11,18 +11,17 @@ from pathlib import Path
 
 import pytest
 
-from logged import latest, read_records
+from logged import append_record, latest, read_records
 from recorded import recorded
 from rushlight.batch import job_log
 from rushlight.batch.disks import free_bytes, network_file_system
 from rushlight.batch.farm.dask_farm import DaskFarm
-from rushlight.batch.job_log import append_record
 from rushlight.batch.queue import store as store_module
 from rushlight.batch.queue.filling import own_queue
 from rushlight.batch.queue.queue_rows import DamagedQueue
 from rushlight.batch.queue.state_machine import Policy
 from rushlight.batch.queue.store import QueuedJob, Store, open_store, queue_of
-from rushlight.batch.records.queue_row import TurnOrders
+from rushlight.batch.records.queue_row import SegmentFile, SegmentResult, TurnOrders
 from rushlight.batch.run.runner import Event, Stop, Work, run
 from rushlight.pipelines.errors import OwnFault, QueueError, ResourceError
 from rushlight.pipelines.inside_folder import read_bytes
@@ -70,7 +69,8 @@ def test_rows_survive_and_a_changed_job_starts_afresh(tmp_path: Path) -> None:
         store.add([job(tmp_path, "a"), job(tmp_path, "b", 9)])
         part = tmp_path / "part"
         part.write_text("x")
-        store.keep_segments([("a", "i", 0, {"frames": 1, "files": [{"path": str(part), "bytes": 1}]})])
+        made = SegmentResult(frames=1, files=[SegmentFile(path=str(part), bytes=1)])
+        store.keep_segments([("a", "i", 0, made)])
         store.set_state("a", "i", "running")
     with open_store(tmp_path / "q.sqlite") as store:
         assert store.recover() == 1
@@ -163,8 +163,9 @@ def test_the_orders_of_an_older_queue_leave_its_jobs_records(tmp_path: Path) -> 
             )
             assert [rows[key] for key in "adef"] == [TurnOrders(rank=0, cost=0.0)] * 4
             for key in "bc":
-                found = store.payload(key, "i")
-                assert found and found["record"] == said and found["segments"] == whole["segments"]
+                found = store.plan(key, "i")
+                assert found and found.plain()["record"] == said
+                assert found.plain()["segments"] == whole["segments"]
     with sqlite3.connect(path) as db:
         assert db.execute("SELECT value FROM about").fetchone() == ("4",)
         kept = db.execute("SELECT payload FROM job WHERE key IN ('d','e','f') ORDER BY key").fetchall()
@@ -179,7 +180,8 @@ def test_the_orders_of_a_turn_survive_and_no_worker_is_told(tmp_path: Path) -> N
     with open_store(tmp_path / "q.sqlite") as store:
         early, late = store.rows()  # by rank
         assert (late.orders, early.orders) == (orders, TurnOrders(rank=0, cost=0.0))
-        assert store.payload("late", "i") == job(tmp_path, "late").payload
+        plan = store.plan("late", "i")
+        assert plan and plan.plain() == job(tmp_path, "late").payload
 
 
 def test_a_row_that_was_never_planned_is_never_queued(tmp_path: Path) -> None:
@@ -396,8 +398,8 @@ def test_bytes_that_are_no_text_cost_their_row_alone(tmp_path: Path) -> None:
     with open_store(path) as store:
         assert {row.key for row in store.rows()} == {"a", "b"}
         with pytest.raises(QueueError):
-            store.payload("a", "i")
-        assert store.payload("b", "i")
+            store.plan("a", "i")
+        assert store.plan("b", "i")
 
 
 def test_what_sqlite_says_is_told_apart_and_what_would_do_is_said(

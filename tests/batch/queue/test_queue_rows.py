@@ -8,8 +8,9 @@ from typing import Any
 import pytest
 
 from here import HereFarm
-from rushlight.batch.queue.queue_rows import DamagedRow, job_of, segment_of
+from rushlight.batch.queue.queue_rows import DamagedRow, plan_of, segment_of
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
+from rushlight.batch.records.queue_row import SegmentResult
 from rushlight.batch.run.events import Event, Work
 from rushlight.batch.run.runner import run
 from rushlight.pipelines.errors import QueueError, RushlightError
@@ -88,7 +89,7 @@ def test_a_damaged_job_fails_alone(payload: Any, queue: Path) -> None:
     with open_store(queue) as store:
         store.run_alone()
         with pytest.raises(DamagedRow):
-            store.payload("b", "i")
+            store.plan("b", "i")
         summary = run(store, HereFarm(), work=TOYS, on_event=events.append, keep_free=0)
         assert sorted(summary.done) == ["a.mov", "c.mov"]
         ((clip, text),) = summary.failed
@@ -99,7 +100,7 @@ def test_a_damaged_job_fails_alone(payload: Any, queue: Path) -> None:
 def test_a_finished_segment_that_does_not_read_is_rendered_again(queue: Path, tmp_path: Path) -> None:
     part = tmp_path / "0.part"
     part.write_text("b 0\n")
-    good = {"index": 0, "frames": 1, "files": [{"path": str(part), "bytes": 4}]}
+    good = SegmentResult.read({"index": 0, "frames": 1, "files": [{"path": str(part), "bytes": 4}]})
     with open_store(queue) as store:
         store.keep_segments([("b", "i", 0, good)])
         assert store.segments("b", "i") == {0: good}
@@ -107,9 +108,9 @@ def test_a_finished_segment_that_does_not_read_is_rendered_again(queue: Path, tm
         changed(queue, "UPDATE segment SET result=?", result)
         with open_store(queue) as store:
             assert store.segments("b", "i") == {}
-    assert segment_of("{}") == {}
+    assert segment_of("{}") == SegmentResult()
     with pytest.raises(DamagedRow, match="segments"):
-        job_of('{"job":"b","out":"/","source":{"path":"x"},"record":{}}')
+        plan_of('{"job":"b","out":"/","source":{"path":"x"},"record":{}}')
 
 
 @pytest.mark.parametrize(
@@ -155,7 +156,7 @@ def held(path: Path) -> None:
             store.damaged_rows()
             for row in store.rows():
                 try:
-                    store.payload(row.key, row.identity)
+                    store.plan(row.key, row.identity)
                 except DamagedRow:
                     pass
                 store.segments(row.key, row.identity)

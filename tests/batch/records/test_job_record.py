@@ -7,8 +7,9 @@ from typing import Any
 
 import pytest
 
+from logged import append_record
 from recorded import movie, recorded, still
-from rushlight.batch.job_log import append_record, failure_record, latest, log_path, read_log
+from rushlight.batch.job_log import failure_record, latest, log_path, not_yet_record, read_log
 from rushlight.batch.records.job_record import SCHEMA, check_record, is_newer
 from rushlight.pipelines.errors import OptionError
 
@@ -64,7 +65,7 @@ def test_a_whole_record_passes_and_what_is_not_ours_is_kept(tmp_path: Path) -> N
     check_record(FULL)
     append_record(tmp_path, FULL | {"weather": {"rain": True}})
     assert read_log(tmp_path).records[0].plain()["weather"] == {"rain": True}
-    check_record(failure_record("a", "a.mov", "failed", "does not open"))
+    check_record(failure_record("a", "a.mov", "failed", "does not open").plain())
 
 
 ODD = ({"x": []}, [[[]]], "\udce9", -(10**30), True, 1e300)
@@ -89,6 +90,16 @@ def test_any_wrong_type_is_told_by_its_key(path: tuple[Any, ...]) -> None:
 def test_a_clip_whose_name_is_not_utf_8_keeps_its_record(tmp_path: Path) -> None:
     append_record(tmp_path, recorded("Caf\udce9.mov"))
     assert [r.plain()["clip"] for r in read_log(tmp_path).records] == ["Caf\udce9.mov"]
+
+
+def test_a_clip_that_is_not_made_yet_is_shown_as_one_that_failed_and_no_log_has_it(tmp_path: Path) -> None:
+    shown, failed = not_yet_record("a", "a.mov").plain(), failure_record("a", "a.mov", "failed", "").plain()
+    assert list(shown) == list(failed) and shown == failed | {
+        "status": "not yet",
+        "finished": shown["finished"],
+    }
+    with pytest.raises(OptionError, match="status"):
+        check_record(shown)
 
 
 def test_missing_keys_are_told() -> None:

@@ -112,7 +112,7 @@ def test_the_command_lists_and_prints_them(tmp_path: Path) -> None:
 def test_a_schema_refuses_what_is_wrong() -> None:
     good = recorded("a", movie())
     held("rushlight-job-1", good)
-    held("rushlight-job-1", failure_record("a", "a.mov", "failed", "does not open"))
+    held("rushlight-job-1", failure_record("a", "a.mov", "failed", "does not open").plain())
     for wrong in ({"frames": "48"}, {"status": "gone"}, {"outputs": [movie(hash="md5:0")]}, {"job": ""}):
         assert not Draft202012Validator(json_schema(SCHEMAS["rushlight-job-1"])).is_valid(good | wrong)
 

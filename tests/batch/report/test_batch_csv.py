@@ -38,7 +38,7 @@ RECORD = read_record(
     )
 )
 ASIDE = read_record(
-    failure_record("row-1", "=2+3.mov", "set aside", "-day.csv:9: x")
+    failure_record("row-1", "=2+3.mov", "set aside", "-day.csv:9: x").plain()
     | {"row": {"scene": "-4", "take": "@x", "approved_by": "\tK", "camera": "\rB"}}
 )
 

@@ -237,7 +237,7 @@ def test_files_of_records() -> None:
     digest = f"{'0' * 28}00ff"
     entry = movie(path="editorial/A002/a.mov", bytes=5, mtime_ns=7, hash=f"xxh3_128:{digest}")
     made = recorded("a", entry, movie(output="viewing", path="viewing/a.mp4"))
-    records = [read_record(made), read_record(failure_record("b", "b.mov", "failed", "does not open"))]
+    records = [read_record(made), failure_record("b", "b.mov", "failed", "does not open")]
     assert [f.path for f in delivered_files(records)] == ["editorial/A002/a.mov", "viewing/a.mp4"]
     (file,) = delivered_files(records, "editorial")
     assert file == ManifestFile(path="A002/a.mov", size=5, mtime_ns=7, xxh128=digest)

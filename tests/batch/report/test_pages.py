@@ -17,8 +17,8 @@ import pytest
 
 from browsers import chromium, stopped
 from here import rushlight
-from logged import latest, read_records
-from rushlight.batch.job_log import append_record, log_path
+from logged import append_record, latest, read_records
+from rushlight.batch.job_log import log_path
 from rushlight.batch.plan.reconcile_media import Walk
 from rushlight.batch.plan.request_ledger import keep_asking, read_askings
 from rushlight.batch.records.job_record import DeliveredRecord

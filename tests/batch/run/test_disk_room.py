@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from here import ENCODED, HereFarm, farm_here, files, run, small_day
-from rushlight.batch.job_log import append_record
+from rushlight.batch.job_log import append_record, failure_record
 from rushlight.batch.queue.state_machine import DEFAULT_POLICY
 from rushlight.batch.queue.store import is_full, open_store
 from rushlight.batch.run import disk_room as rooms
@@ -184,16 +184,16 @@ def test_a_disk_that_is_full_at_any_write(
 
 def test_a_line_of_the_log_is_there_whole_or_not_at_all(disk: Path) -> None:
     """A full disk takes what fits into the last page."""
-    append_record(disk, {"schema": "rushlight-job-1", "job": "a", "status": "done"})
+    append_record(disk, failure_record("a", "a", "failed", "x"))
     log = disk / "log" / "jobs.jsonl"
     before = log.read_bytes()
     fill(disk)
     for _ in range(2):
         with pytest.raises(ResourceError, match="no space left on the disk"):
-            append_record(disk, {"schema": "rushlight-job-1", "job": "b", "text": "x" * 9999})
+            append_record(disk, failure_record("b", "b", "failed", "x" * 9999))
         assert log.read_bytes() == before
     (disk / "ballast").unlink()
-    append_record(disk, {"schema": "rushlight-job-1", "job": "c"})
+    append_record(disk, failure_record("c", "c", "failed", "x"))
     assert [json.loads(line)["job"] for line in log.read_text().splitlines()] == ["a", "c"]
 
 

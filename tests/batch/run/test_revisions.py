@@ -9,6 +9,8 @@ import pytest
 
 from here import HereFarm, farm_here, files, run, small_day, write_list  # noqa: F401
 from logged import latest, read_records
+from recorded import movie
+from rushlight.batch.records.files import DeliveredMovie
 from rushlight.batch.run import revisions
 
 ROWS = {
@@ -126,8 +128,8 @@ def test_another_mount_path_or_version_remakes_nothing(
     shutil.move(tmp_path / "day", tmp_path / "elsewhere")
     shutil.move(out, tmp_path / "mounted" / "there")
     day, out = tmp_path / "elsewhere" / "day.csv", tmp_path / "mounted" / "there"
-    for movie in (tmp_path / "elsewhere").glob("*.mov"):
-        os.utime(movie, ns=(10**18, 10**18))  # copies may bear another time
+    for original in (tmp_path / "elsewhere").glob("*.mov"):
+        os.utime(original, ns=(10**18, 10**18))  # copies may bear another time
     for path in files(out, *BOTH, "stills"):  # a copy on a disk that keeps whole seconds
         whole = (out / path).stat().st_mtime_ns // 10**9 * 10**9
         os.utime(out / path, ns=(whole, whole))
@@ -209,12 +211,12 @@ def test_what_is_replaced_is_removed_where_that_is_asked(tmp_path: Path, farm_he
     }
 
 
-def entry(out: Path, path: str, text: str, revision: int = 1) -> dict:
+def entry(out: Path, path: str, text: str, revision: int = 1) -> DeliveredMovie:
     (out / path).parent.mkdir(parents=True, exist_ok=True)
     (out / path).write_text(text)
     info = (out / path).stat()
-    return {"output": path.partition("/")[0], "path": path, "identity": text, "bytes": info.st_size,
-            "mtime_ns": info.st_mtime_ns, "revision": revision}  # fmt: skip
+    given = movie(output=path.partition("/")[0], path=path, identity=text, revision=revision)
+    return DeliveredMovie.read(given | {"bytes": info.st_size, "mtime_ns": info.st_mtime_ns})
 
 
 @pytest.mark.parametrize("links", [True, False])
@@ -237,11 +239,12 @@ def test_keeping_twice_is_as_once(tmp_path: Path, links: bool, monkeypatch: pyte
     os.replace(tmp_path / "a/x.new", tmp_path / "a/x.mov")
     revisions.keep(tmp_path, [old])  # a night killed before its record: the finish runs again
     assert files(tmp_path, "revisions") == {"revisions/1/a/x.mov": b"old"}
-    revisions.clear(tmp_path, [old], [{"path": "a/x.mov"}])
+    taken, other = (DeliveredMovie.read(movie(path=path)) for path in ("a/x.mov", "a/x.mxf"))
+    revisions.clear(tmp_path, [old], [taken])
     assert files(tmp_path, "a") == {"a/x.mov": b"new"}
-    revisions.clear(tmp_path, [old], [{"path": "a/x.mxf"}])
+    revisions.clear(tmp_path, [old], [other])
     assert files(tmp_path, "a") == {"a/x.mov": b"new"}  # it is not the file that the record has
-    revisions.clear(tmp_path, [entry(tmp_path, "a/x.mov", "old")], [{"path": "a/x.mxf"}])
+    revisions.clear(tmp_path, [entry(tmp_path, "a/x.mov", "old")], [other])
     assert files(tmp_path, "a") == {}
 
 

@@ -5,6 +5,7 @@ import os
 import subprocess
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from rushlight.batch.farm.dask_farm import LostWorker, Task
 from rushlight.batch.job_log import append_record
 from rushlight.batch.queue.state_machine import Policy
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
+from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
 from rushlight.batch.run import delivery, disk_room
 from rushlight.batch.run.events import Event, Place, Stop
 from rushlight.batch.run.runner import Work, run
@@ -164,7 +166,7 @@ def test_no_room_for_the_log_or_the_queue_pauses_and_goes_on(
     full = {"log": 3, "queue": 3}
     saves = store.keep_segments
 
-    def log(out: Path, record: dict) -> None:
+    def log(out: Path, record: JobRecord) -> None:
         if full["log"]:
             full["log"] -= 1
             raise ResourceError("no space left on the disk")
@@ -287,7 +289,7 @@ def test_a_folder_that_cannot_be_written_to_any_more_ends_no_night(
     refused = {"log": 2, "queue": 2}
     sets = store.set_state
 
-    def log(out: Path, record: dict) -> None:
+    def log(out: Path, record: JobRecord) -> None:
         if refused["log"]:
             refused["log"] -= 1
             raise DeliveryError("Read-only file system", file="jobs.jsonl")
@@ -327,6 +329,26 @@ def test_a_share_whose_server_is_away_is_gone(
     assert summary.left == 1 and events[0].what == "paused" and "is gone" in events[0].text
 
 
+@pytest.mark.parametrize("does", ["wrong record", "record outside", "wrong answer"])
+def test_a_wrong_answer_of_a_worker_fails_its_clip_and_pauses_nothing(
+    tmp_path: Path, store: Store, does: str
+) -> None:
+    added, events = jobs(tmp_path, "good", "bad", "other"), []
+    added[1] = replace(added[1], payload={**added[1].payload, "does": does})
+    store.add(added)
+
+    def watch(event: Event) -> None:
+        events.append(event.what)
+        assert event.what != "paused", event.text
+
+    summary = run(store, HereFarm(), work=TOYS, policy=SOON, on_event=watch, keep_free=0)
+    assert sorted(summary.done) == ["good", "other"] and "failed" in events
+    assert states(store) == {"good": "done", "bad": "failed", "other": "done"}
+    found = latest(read_records(tmp_path))
+    assert set(found) == {"good", "bad", "other"} and found["bad"]["status"] == "failed"
+    assert "what the worker answered does not read" in found["bad"]["error"]
+
+
 @pytest.mark.parametrize("where", ["worker", "record", "queue"])
 def test_a_fault_of_our_own_costs_one_clip_and_its_traceback_is_kept(
     tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch, where: str
@@ -335,14 +357,14 @@ def test_a_fault_of_our_own_costs_one_clip_and_its_traceback_is_kept(
     if where == "worker":
         added[1].payload["does"] = "odd"
     elif where == "record":
-        describe = delivery.revisions.describe
+        described = delivery.revisions.described
 
-        def odd(out: Path, record: dict, *rest: object) -> None:
-            if record["job"] == "bad":
+        def odd(out: Path, record: DeliveredRecord, *rest: object) -> DeliveredRecord:
+            if record.job == "bad":
                 raise ZeroDivisionError("odd")
-            describe(out, record, *rest)
+            return described(out, record, *rest)
 
-        monkeypatch.setattr(delivery.revisions, "describe", odd)
+        monkeypatch.setattr(delivery.revisions, "described", odd)
     else:
         del added[1].payload["segments"]
     store.add(added)

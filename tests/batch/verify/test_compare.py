@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from logged import append_record
 from recorded import movie, recorded, still
-from rushlight.batch.job_log import append_record
 from rushlight.batch.verify.compare import compare, reference_frames
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL

@@ -7,7 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from recorded import movie
 from rushlight.batch.plan.jobs import still_there
+from rushlight.batch.records.files import DeliveredMovie
 from rushlight.pipelines.inside_folder import same_time
 
 TIME = 1_795_000_000_123_456_789
@@ -39,8 +41,8 @@ def test_a_delivered_file_on_a_share(tmp_path: Path) -> None:
     """The record was written from what the client still held; the server keeps 100 ns. Another size is another file."""
     path = tmp_path / "a.mov"
     path.write_bytes(b"picture")
-    entry = {"path": "a.mov", "bytes": 7, "mtime_ns": TIME}
+    entry, other = (DeliveredMovie.read(movie(path="a.mov", bytes=count, mtime_ns=TIME)) for count in (7, 8))
     os.utime(path, ns=(TIME // 100 * 100, TIME // 100 * 100))
-    assert still_there(tmp_path, entry) and not still_there(tmp_path, {**entry, "bytes": 8})
+    assert still_there(tmp_path, entry) and not still_there(tmp_path, other)
     os.utime(path, ns=(TIME + 1, TIME + 1))
     assert not still_there(tmp_path, entry)

@@ -1,0 +1,50 @@
+"""A new record of a clip joined with what still holds of the one before: outputs that were not made again, their pictures and tiles."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import TypeVar
+
+from rushlight.batch.records.colour import Colour, Picture, ShiftedTiles, SomeColour
+from rushlight.batch.records.files import DeliveredStill, Output
+from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
+from rushlight.batch.records.original import Original
+from rushlight.pipelines.measure.checksum import colour_digest
+
+__all__ = ["merged"]
+
+T = TypeVar("T", Picture, ShiftedTiles)
+
+
+def merged(record: DeliveredRecord, before: JobRecord | None, keep: Collection[str]) -> DeliveredRecord:
+    """A new record with the entries of the one before that are of outputs in `keep` and were not made again."""
+    if before is None or not before.outputs or not keep:
+        return record
+    still = set(keep) - {entry.output for entry in record.outputs}
+    outputs = [*(entry for entry in before.outputs if entry.output in still), *record.outputs]
+    seen = record.original if record.original and record.original.plain() else before.original
+    update = {"outputs": outputs, "colour": _colour(record.colour, before.colour, still, outputs)}
+    return record.model_copy(update={**update, "original": seen or Original()})
+
+
+def _colour(new: Colour, old: SomeColour, still: Collection[str], outputs: list[Output]) -> Colour:
+    pictures = [*new.pictures, *_shown(old.pictures, still)]
+    faults = _shown(old.faults, still)
+    update: dict[str, object] = {
+        "pictures": pictures,
+        "tiles": {**{name: tiles for name, tiles in old.tiles.items() if name in still}, **new.tiles},
+        "sensitivity": new.sensitivity or old.sensitivity,
+        "digest": colour_digest(
+            {name: picture.digest for picture in pictures for name in picture.outputs}
+            | {entry.path: entry.digest for entry in outputs if isinstance(entry, DeliveredStill)}
+        ),
+    }
+    if faults:
+        update["faults"] = [*new.faults, *faults]
+    return new.model_copy(update=update)
+
+
+def _shown(found: list[T], still: Collection[str]) -> list[T]:
+    """Those that some of the outputs show, for these alone."""
+    parted = ((each, [name for name in each.outputs if name in still]) for each in found)
+    return [each.model_copy(update={"outputs": names}) for each, names in parted if names]

@@ -1,0 +1,53 @@
+"""A new record joined with the one before: what still holds stays with it, unknown fields and all."""
+
+from typing import Any
+
+from recorded import movie, recorded, still
+from rushlight.batch.records.job_record import DeliveredRecord
+from rushlight.batch.records.merged import merged
+
+TILES = [[[1.0, 2.0, 3.0]] * 16] * 9
+
+
+def record(*outputs: dict[str, Any], digest: str = "x", **given: Any) -> DeliveredRecord:
+    """A record whose outputs show one picture."""
+    names = [entry["output"] for entry in outputs]
+    colour = {
+        "digest": "",
+        "pictures": [{"digest": digest, "outputs": names, "grain": "fine"}],
+        "tiles": {name: [{"frame": 3, "values": TILES}] for name in names},
+        "sensitivity": {"half a stop": 1.5},
+        "faults": [{"outputs": names, "frame": 3, "moved": {"legal": TILES}}],
+    }
+    return DeliveredRecord.read(recorded("a", *outputs, **({"colour": colour} | given)))
+
+
+EDITORIAL, VIEWING, STILL = movie(), movie(output="viewing", path="viewing/a.mp4", mood="blue"), still()
+
+
+def test_what_is_to_be_kept_and_was_not_made_again_stays_first() -> None:
+    before = record(EDITORIAL, VIEWING, STILL, digest="old")
+    new = record(EDITORIAL, digest="new")
+    found = merged(new, before, {"editorial", "viewing"})
+    assert [(e.output, e.plain().get("mood")) for e in found.outputs] == [
+        ("viewing", "blue"),
+        ("editorial", None),
+    ]
+    shown = [(p.digest, p.outputs, p.plain()["grain"]) for p in found.colour.pictures]
+    assert shown == [("new", ["editorial"], "fine"), ("old", ["viewing"], "fine")]
+    assert list(found.colour.tiles) == ["viewing", "editorial"]
+    assert [fault.outputs for fault in found.colour.faults] == [["editorial"], ["viewing"]]
+    assert found.colour.digest not in (new.colour.digest, before.colour.digest)
+    assert merged(new, before, set()) is new and merged(new, None, {"viewing"}) is new
+
+
+def test_what_only_the_one_before_has_seen_is_taken_from_it() -> None:
+    seen = {"black": [[0, 3]], "repeated": [], "held": []}
+    blind = {"digest": "", "pictures": [], "tiles": {}, "sensitivity": {}}
+    new = record(STILL, original={}, colour=blind)
+    found = merged(new, record(EDITORIAL, original=seen), {"editorial"})
+    assert found.plain()["original"] == seen and found.colour.sensitivity == {"half a stop": 1.5}
+    kept = merged(
+        record(STILL, original=seen | {"black": []}), record(EDITORIAL, original=seen), {"editorial"}
+    )
+    assert kept.original and kept.original.black == []

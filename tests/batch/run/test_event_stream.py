@@ -8,21 +8,20 @@ from typing import Any, get_args
 
 import pytest
 
+from recorded import movie, recorded
 from rushlight.batch.interrupts import Stop, Stopped
 from rushlight.batch.plan.model import Plan
 from rushlight.batch.records.events import EVENTS, EventDocument
+from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Event, Summary, phase
+from rushlight.batch.run.forecast import Forecast
 
-RECORD = {
-    "warnings": ["ungraded: no decision"],
-    "outputs": [{"path": "viewing/a.mp4"}],
-    "revision": 2,
-    "replaced": [
-        {"output": "viewing", "path": "viewing/a.mp4", "revision": 1, "kept": "revisions/1/viewing/a.mp4", "why": "grade"}
-    ],
-}  # fmt: skip
-FORECAST = {"ready_by": "2026-11-27T05:30:00+00:00", "all_ready": "2026-11-27T06:00:00+00:00", "ready": [], "late": ["a"], "measured": True}  # fmt: skip
+GONE = {"output": "viewing", "path": "viewing/a.mp4", "revision": 1, "kept": "revisions/1/viewing/a.mp4", "why": "grade"}  # fmt: skip
+RECORD = DeliveredRecord.read(
+    recorded("a", movie(path="viewing/a.mp4"), warnings=["ungraded"], revision=2, replaced=[GONE])
+)
+FORECAST = Forecast(by=1.8e9, end=1.8e9 + 60, ready=(), late=("a",), measured=True)
 OF_A_CLIP = ("there", "failed", "set aside", "changed", "retry")
 OF_THE_RUN = ("waiting", "paused", "resumed", "stopping")
 
@@ -45,7 +44,7 @@ def tell_all(events: EventStream) -> None:
     for what in OF_THE_RUN:
         events.event(Event(what=what, text="why"))
     for what in ("late", "in time"):
-        events.event(Event(what=what, text="words", facts=FORECAST))
+        events.event(Event(what=what, text="words", forecast=FORECAST))
     events.event(phase("rendering", 1, 3, text="rendering", ends=1.8e9))
     events.end()
     events.report(Path("out/report/index.html"))
@@ -81,10 +80,10 @@ def test_what_hooks_and_results_are_told() -> None:
     tell_all(events)
     assert events.problems == ["words"]
     assert [s["done"] for s in events.summaries] == [["a"]]
-    assert (events.ended["stopped"], events.ended["stopped_how"]) == (True, "by a signal")
+    assert events.ended and (events.ended.stopped, events.ended.stopped_how) == (True, "by a signal")
     again = EventStream()
     again.refused("why")
-    assert again.ended == {"error": "why"}
+    assert (again.ended, again.refusal) == (None, "why")
 
 
 def test_a_listener_that_raises_stops_the_night_and_is_told_nothing_more() -> None:

@@ -14,6 +14,7 @@ from rushlight.batch.records.look import Layer, Look, OpenColorIO
 from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source
 from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.records.side_files import SegmentSide, SegmentStill
+from rushlight.batch.records.sound import ClipSound, heard_record
 from rushlight.pipelines.colour.displays import opencolorio_version
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -23,6 +24,7 @@ from rushlight.pipelines.job.spec import JobSpec, MovieSpec, StillSpec, StillsSp
 from rushlight.pipelines.measure.checksum import colour_digest, picture_digest
 from rushlight.pipelines.measure.original_baseline import original_of
 from rushlight.pipelines.measure.out_of_range import range_warnings
+from rushlight.pipelines.measure.sound_lag import Heard
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.outputs.readback import Delivered
 
@@ -128,6 +130,7 @@ def finished_record(
     sides: Sides,
     outputs: Sequence[DeliveredMovie | DeliveredStill],
     said: Sequence[str] = (),
+    heard: Heard | None = None,
 ) -> DeliveredRecord:
     """The record of a delivered clip; the lines of its frames go to a side file. `said` are warnings of its movies."""
     look, planned = build_look(job.look, Path(job.out)), PlannedRecord.read(job.record)
@@ -163,7 +166,7 @@ def finished_record(
         ),
         recipe=planned.recipe or RecipeName(),
         row=planned.row or {},
-        sound=planned.sound,
+        sound=_sound(planned.sound, heard),
         outputs=list(outputs),
         colour=_colour(job, sides, outputs),
         original=Original.model_validate(seen),
@@ -171,6 +174,13 @@ def finished_record(
         warnings=list(dict.fromkeys(warnings)),
         damage=damage,
     )
+
+
+def _sound(planned: ClipSound | None, heard: Heard | None) -> ClipSound | None:
+    """The clip's sound as it was planned, with what was heard of it."""
+    if planned is None or heard is None:
+        return planned
+    return planned.model_copy(update={"heard": heard_record(heard)})
 
 
 def _opencolorio(layers: Sequence[Layer]) -> OpenColorIO | None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Literal
 
 from pydantic import Field
 
-from rushlight.batch.records.shape import Shape, Whole
+from rushlight.batch.records.shape import Number, Shape, Whole
+from rushlight.pipelines.measure.sound_lag import Heard
+from rushlight.pipelines.originals.sound import SAMPLE_RATE
 
-__all__ = ["ClipSound", "SoundFile"]
+__all__ = ["ClipSound", "HeardSound", "HeardWindow", "SoundFile", "heard_record", "heard_warnings"]
 
 
 class SoundFile(Shape):
@@ -18,6 +21,27 @@ class SoundFile(Shape):
     bytes: Whole = Field(description="Size of the file, in bytes.")
     mtime_ns: Whole = Field(description="Time of last change, in nanoseconds since 1970.")
     hash: str = Field(default="", description="Hash of the file's ends, `ALGORITHM:HEX`.")
+
+
+class HeardWindow(Shape):
+    """A window in which a clip's production sound was heard against the camera's."""
+
+    at: Number = Field(description="Begin of the window, in seconds from the clip's first frame.")
+    lag_ms: Number | None = Field(
+        description="Milliseconds by which the camera's sound is later; null where it cannot be told."
+    )
+
+
+class HeardSound(Shape):
+    """Production sound heard against the camera's own. Nothing is moved by it."""
+
+    offset_ms: Number | None = Field(
+        description="Milliseconds by which the camera's sound is later, the middle of all windows; null: cannot tell."
+    )
+    drift_ms: Number | None = Field(
+        description="Milliseconds by which that grows from the first window that tells to the last; null: cannot tell."
+    )
+    windows: list[HeardWindow] = Field(default=[], description="Windows: at the start, middle and end.")
 
 
 class ClipSound(Shape):
@@ -44,3 +68,43 @@ class ClipSound(Shape):
     silence: str = Field(
         default="", description="Runs of the clip that the take does not cover, by timecode."
     )
+
+    heard: HeardSound | None = Field(
+        default=None,
+        description="Production sound heard against the camera's; null where there is no such pair.",
+    )
+
+    @property
+    def file_names(self) -> tuple[str, ...]:
+        """The names of its files, without their folders."""
+        return tuple(file.path.replace("\\", "/").rpartition("/")[2] for part in self.files for file in part)
+
+
+def heard_record(heard: Heard) -> HeardSound:
+    """What was heard, in milliseconds."""
+    return HeardSound(
+        offset_ms=_ms(heard.offset),
+        drift_ms=_ms(heard.drift),
+        windows=[HeardWindow(at=round(w.at, 3), lag_ms=_ms(w.lag)) for w in heard.windows],
+    )
+
+
+def heard_warnings(heard: Heard, name: str, rate: Fraction) -> list[str]:
+    """Warnings where production sound and the camera's own are more than half a frame apart, or drift by as much."""
+    found, frame = [], float(1 / rate)
+    if heard.offset is not None and abs(heard.offset) > frame / 2:
+        moved = round(heard.offset * SAMPLE_RATE)
+        found.append(
+            f"the camera's sound is heard {abs(heard.offset) * 1000:.1f} ms ({abs(heard.offset) / frame:.1f} frames) "
+            f"{'after' if heard.offset > 0 else 'before'} {name}: nothing was moved; sound_offset = {moved} samples would"
+        )
+    if heard.drift is not None and abs(heard.drift) > frame / 2:
+        found.append(
+            f"{name} and the camera's sound drift {abs(heard.drift) * 1000:.1f} ms ({abs(heard.drift) / frame:.1f} frames) "
+            "apart over the clip: are their rates the same?"
+        )
+    return found
+
+
+def _ms(seconds: float | None) -> float | None:
+    return None if seconds is None else round(seconds * 1000, 2)

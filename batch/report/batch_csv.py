@@ -24,6 +24,7 @@ __all__ = ["COLUMNS", "batch_csv", "cells_of", "guarded"]
 COLUMNS = (
     *("clip", "status", "scene", "take", "camera", "circled", "reel"),
     *("first_timecode", "last_timecode", "frames", "rate", "seconds", "sound"),
+    *("sound_from", "sound_files", "sound_take", "sound_roll"),
     *("look", "show_lut", "grade_source", "colour_digest", "approved_by", "approved_at"),
     *("original", "files", "warnings", "error"),
 )
@@ -54,7 +55,7 @@ def guarded(text: str) -> str:
 def cells_of(record: ClipRecord) -> dict[str, str | int]:
     """A record's cells by column; empty where it does not say."""
     row, look = record.row or {}, record.look or SomeLook()
-    frames, rate = record.frames, _rate(record.rate)
+    frames, rate, sound = record.frames, _rate(record.rate), record.sound
     luts = [layer.name for layer in look.layers if layer.layer == "show LUT"]
     return {
         "clip": record.clip,
@@ -69,6 +70,10 @@ def cells_of(record: ClipRecord) -> dict[str, str | int]:
         "rate": str(rate or ""),
         "seconds": f"{float(rate.seconds(frames)):.3f}" if rate and frames else "",
         "sound": "; ".join(dict.fromkeys(text for entry in record.outputs if (text := _sound(entry)))),
+        "sound_from": sound.kind if sound else "",
+        "sound_files": " ".join(sound.file_names) if sound else "",
+        "sound_take": f"{sound.scene} {sound.take}".strip() if sound else "",
+        "sound_roll": sound.roll if sound else "",
         "look": look.description,
         "show_lut": ", ".join(luts),
         "grade_source": look.grade.source if look.grade else "",

@@ -23,6 +23,7 @@ from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
 from rushlight.batch.records.files import OutputFile
 from rushlight.batch.records.job_record import ClipRecord, DeliveredRecord, Replaced
 from rushlight.batch.records.look import Grade
+from rushlight.batch.records.sound import ClipSound, HeardSound
 from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts, Verdicts
 from rushlight.batch.report.batch_csv import batch_csv
 from rushlight.batch.report.kept_results import kept_faults, kept_verdicts
@@ -195,6 +196,7 @@ class PageClip:
     digest: str
     source: str
     files: Sequence[OutputFile]
+    sound: str  # which it is and why; empty where no sound folder was given
     warnings: Sequence[str]
     revision: int
     replaced: Sequence[Replaced]
@@ -233,6 +235,7 @@ def _clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | None) 
         digest=record.colour.digest,
         source=record.source.path,
         files=record.outputs,
+        sound=_sound(record.sound),
         warnings=record.warnings,
         revision=record.revision,
         replaced=record.replaced,
@@ -242,6 +245,30 @@ def _clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | None) 
         checks=tuple(measured.checks.items()) if measured else (),
         **clip_pictures(folder, record),
     )
+
+
+def _sound(sound: ClipSound | None) -> str:
+    """The sound of a clip in a line: its files, what the recorder calls it, and why it is that."""
+    if sound is None:
+        return ""
+    if sound.kind != "production":
+        return f"{sound.kind}: {sound.reason}"
+    named = [("scene", sound.scene), ("take", sound.take), ("roll", sound.roll)]
+    said = ", ".join(f"{word} {text}" for word, text in named if text)
+    tracks = f"; tracks {', '.join(sound.tracks)}" if sound.tracks else ""
+    files = " ".join(sound.file_names)
+    silence = f"; silent {sound.silence}" if sound.silence else ""
+    return f"production: {files}{f' ({said})' if said else ''}: {sound.reason}{silence}{tracks}{_heard(sound.heard)}"
+
+
+def _heard(heard: HeardSound | None) -> str:
+    if heard is None:
+        return ""
+    if heard.offset_ms is None:
+        return "; heard against the camera's sound: cannot tell"
+    drift = "" if heard.drift_ms is None else f", drift {heard.drift_ms:.1f} ms"
+    side = "after" if heard.offset_ms >= 0 else "before"
+    return f"; the camera's sound is heard {abs(heard.offset_ms):.1f} ms {side} it{drift}"
 
 
 def _curve(grade: Grade | None) -> list[Line]:

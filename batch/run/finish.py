@@ -16,9 +16,10 @@ from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
 from rushlight.batch.records.finished import finished_record, movie_entry, still_entry
 from rushlight.batch.records.shape import Plain
 from rushlight.batch.records.side_files import SegmentSide
+from rushlight.batch.records.sound import heard_warnings
 from rushlight.batch.report.page_pictures import clip_pictures
 from rushlight.pipelines.colour.displays import find_display
-from rushlight.pipelines.errors import DeliveryError, OptionError, SourceError, from_os
+from rushlight.pipelines.errors import DeliveryError, OptionError, RushlightError, SourceError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import (
     fresh,
@@ -41,6 +42,8 @@ from rushlight.pipelines.job.from_spec import (
 from rushlight.pipelines.job.production import opened_production
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec, SegmentSpec, StillsSpec
 from rushlight.pipelines.measure.checksum import file_hash
+from rushlight.pipelines.measure.hearing import hear
+from rushlight.pipelines.measure.sound_lag import Heard
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata, hdr_metadata, states_light
 from rushlight.pipelines.outputs.join_segments import join
@@ -78,10 +81,25 @@ def finish_job(payload: Mapping[str, object], segments: Sequence[Mapping[str, ob
             warnings += said
         else:
             outputs += _stills(job, output, sides, token)
-    record = finished_record(job, facts, sides, outputs, warnings)
+    heard = _heard(job, facts)
+    if heard and job.production:
+        name = Path(job.production.parts[0][0].path).name
+        warnings += heard_warnings(heard, name, FrameRate.parse(job.rate).fraction)
+    record = finished_record(job, facts, sides, outputs, warnings, heard)
     with suppress(Exception):  # the report makes what is missing, and says why it cannot
         clip_pictures(Path(job.out), record)
     return record.plain()
+
+
+def _heard(job: JobSpec, facts: Facts) -> Heard | None:
+    """Production sound heard against the camera's; None where there are not both. What does not read costs no clip."""
+    if not job.production or not facts.sound or job.retimed:
+        return None
+    try:
+        rate = FrameRate.parse(job.rate).fraction
+        return hear(opened_production(job.production), facts, first=job.first, count=job.count, rate=rate)
+    except RushlightError:
+        return None
 
 
 def _side(job: JobSpec, segment: SegmentSpec) -> SegmentSide:

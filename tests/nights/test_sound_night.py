@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 from fractions import Fraction
 from pathlib import Path
@@ -174,6 +176,23 @@ def test_a_clip_without_a_take_has_the_cameras_sound_and_says_so(out: Path) -> N
     assert records["c.mov"]["sound"]["kind"] == "camera"
     assert any("no production sound" in text for text in records["c.mov"]["warnings"])
     assert records["d.mov"]["warnings"] == [w for w in records["d.mov"]["warnings"] if "sound" not in w]
+
+
+def test_pages_and_table_say_which_sound_it_is(out: Path) -> None:
+    page = (out / "report" / "index.html").read_text()
+    assert (
+        "Sound: production: T2.wav T3.wav (scene 2, take 1, roll SR1): scene and take, timecode; tracks MIX, LAV"
+        in page
+    )
+    assert "Sound: camera: W1.wav is a wild track" in page and "Sound: none: the row wants none" in page
+    text = (out / "report" / "batch.csv").read_text()
+    rows = {row["clip"]: row for row in csv.DictReader(io.StringIO(text))}
+    assert (rows["b.mov"]["sound_from"], rows["b.mov"]["sound_files"]) == ("production", "T2.wav T3.wav")
+    assert (rows["c.mov"]["sound_from"], rows["a.mov"]["sound_take"], rows["a.mov"]["sound_roll"]) == (
+        "camera",
+        "1 1",
+        "SR1",
+    )
 
 
 def test_a_second_night_makes_nothing_and_an_offset_makes_one_clip(day: Path, out: Path) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable, Sequence
 from fractions import Fraction
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +31,7 @@ __all__ = [
     "ixml",
     "reference_of",
     "silent",
+    "talk",
     "tone",
     "write_wav",
 ]
@@ -147,6 +149,28 @@ def tone(hertz: float = 997.0, rate: float = 48000.0, channels: int = 1) -> Fill
 
 def silent(channels: int = 1) -> Fill:
     return lambda first, count: np.zeros((channels, count), np.int32)
+
+
+@cache
+def _talk() -> NDArray[np.int32]:
+    """30 s of something like talk, at 48 kHz and 24 bits: noise of a voice's band in syllables of uneven lengths."""
+    random, count = np.random.default_rng(20), 30 * 48_000
+    spectrum = np.fft.rfft(random.standard_normal(count))
+    frequencies = np.fft.rfftfreq(count, 1 / 48_000)
+    voice = np.fft.irfft(spectrum * np.exp(-((frequencies - 700) ** 2) / (2 * 600**2)), count)
+    loud = np.repeat(random.random(400) ** 2, random.integers(3600, 14_400, 400))[:count]
+    voice *= np.convolve(loud, np.hanning(2400) / 1200, "same")
+    return np.rint(voice / np.abs(voice).max() * (1 << 22)).astype(np.int32)
+
+
+def talk(channels: int = 1) -> Fill:
+    """Talk, the same 30 s over and over."""
+
+    def fill(first: int, count: int) -> NDArray[np.int32]:
+        whole = _talk()
+        return np.stack([whole[np.arange(first, first + count) % len(whole)]] * channels)
+
+    return fill
 
 
 def packed(samples: NDArray[np.int32], bits: int) -> bytes:

@@ -119,6 +119,30 @@ def of_original(home: Path, path: Path, rng: Random) -> list[Call]:
     return rng.choices(found, (4, 2, 1, 2, 0.5))[0]
 
 
+# --- production sound
+
+
+def of_sound(home: Path, path: Path, rng: Random) -> list[Call]:
+    """A mutated sound file, or the iXML of one, beside two good originals that it overlaps."""
+    from recordings import bext, chunk, counting, write_wav
+
+    day, takes = home / "work" / "day", home / "work" / "takes"
+    if path.suffix == ".ixml":
+        before = [chunk(b"bext", bext(172_800_000)), chunk(b"iXML", path.read_bytes())]
+        write_wav(takes / "T1.wav", 6000, fill=counting(2), channels=2, before=before)
+    options: Call = ["--recipe", day / "log.toml", "--levels", "full", "--media", home / "media"]
+    given: Call = [day / "bare.csv", *options, "--sound", takes]
+    plan: Call = ["plan", *given, "--json"]
+    out = home / "work" / "made"
+    found: list[list[Call]] = [
+        [plan],
+        [["plan", *given]],
+        [plan, ["render", *given, "--out", out]],
+        [["render", *given, "--out", out], ["verify", out]],
+    ]
+    return rng.choices(found, (4, 3, 2, 0.5))[0]
+
+
 # --- an output folder
 
 
@@ -229,6 +253,18 @@ def _original(path: Path) -> Any:
 
     movie = path.parent.name == "shots"
     return probe(path if movie else path.parent, rate=None if movie else FrameRate.parse(24))
+
+
+def _sound(path: Path) -> Any:
+    from rushlight.pipelines.sound.ixml import parse_ixml
+    from rushlight.pipelines.sound.read_recording import read_recording
+    from rushlight.pipelines.sound.take import Take
+    from rushlight.pipelines.sound.take_samples import read_take
+
+    if path.suffix == ".ixml":
+        return parse_ixml(path.read_bytes())
+    take = Take(parts=((read_recording(path),),))
+    return sum(block.shape[1] for block in read_take(take, -100, 10_000))
 
 
 def _records(path: Path) -> Any:
@@ -344,6 +380,22 @@ KINDS: dict[str, Kind] = {
             calls=of_original,
             read=_original,
             good="A001C001",
+        ),
+        *(
+            Kind(
+                name=name,
+                group="sound",
+                form=form,
+                seeds=(f"takes/{seed}",),
+                calls=of_sound,
+                read=_sound,
+                good="A001C001",
+            )
+            for name, form, seed in (
+                ("wav", "binary", "T1.wav"),
+                ("rf64", "binary", "T2.wav"),
+                ("ixml", "xml", "T1.ixml"),
+            )
         ),
         Kind(
             name="log",

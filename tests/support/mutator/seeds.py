@@ -4,6 +4,7 @@ media/          two good originals, a day old, so that nobody waits for them
 outside/        what nobody should touch, with a pipe, an endless file and a link to itself
 work/day/       lists, grades, LUT, recipe, defaults, change records
 work/shots/     one original of each format
+work/takes/     sound of the two originals
 work/night/     `out`: rendered, measured and reported; `queue.sqlite`: the same clips for another folder, queued
 """
 
@@ -19,6 +20,7 @@ import numpy as np
 import independent
 from here import run
 from pictures import numbered, texture, write_dpx, write_movie, write_picture
+from recordings import bext, chunk, counting, ixml, write_wav
 
 __all__ = ["copied", "make"]
 
@@ -166,6 +168,7 @@ def make(home: Path) -> None:
         write_movie(media / f"A001C00{number}.mov", frames, timecode=f"{number:02}:00:00:00", reel="A001")
     _texts(work / "day")
     _shots(work / "shots")
+    _takes(work / "takes")
     for path in (*media.rglob("*"), *work.rglob("*")):
         _old(path)
     _night(work / "night", work / "day", media)
@@ -239,6 +242,23 @@ def _shots(shots: Path) -> None:
             more: dict[str, Any] = {"FramesPerSecond": (24, 1)} if ending == "exr" else {}
             write_picture(shots / ending / f"{ending}.{number:07}.{ending}", pixels, kind, **more)
         write_picture(shots / "tiled" / f"tiled.{number:07}.exr", light, "float", compression="dwaa")
+
+
+def _takes(takes: Path) -> None:
+    """Sound of two tracks under each of the two originals, the second as RF64 with its chunks last; and an iXML by itself."""
+    takes.mkdir()
+    for number, form in ((1, "RIFF"), (2, "RF64")):
+        first = number * 172_800_000
+        said = ixml(
+            "12A", str(number), rate="24/1", reference=first, names=("MIX", "BOOM"), family=f"F{number}"
+        )
+        chunks = {"before" if number == 1 else "after": [chunk(b"bext", bext(first)), chunk(b"iXML", said)]}
+        write_wav(
+            takes / f"T{number}.wav", 6000, fill=counting(2), first=first, channels=2, form=form, **chunks
+        )
+    (takes / "T1.ixml").write_bytes(
+        ixml("12A", "1", rate="24/1", reference=172_800_000, names=("MIX", "BOOM"))
+    )
 
 
 def _night(night: Path, day: Path, media: Path) -> None:

@@ -1,0 +1,46 @@
+"""Production sound heard against the camera's own, in a few windows of a clip: are the two in step? Nothing is moved by it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rushlight.pipelines.measure.sound_lag import HEARD_RATE, Heard, Window, heard_in, lag
+from rushlight.pipelines.originals.probe import Facts
+from rushlight.pipelines.originals.sound import SAMPLE_RATE, read_sound
+from rushlight.pipelines.outputs.production_sound import Production
+from rushlight.pipelines.sound.take_samples import played
+
+__all__ = ["hear"]
+
+WINDOW = 8  # seconds
+MOST = 1.0  # seconds that are looked for either way
+Array = NDArray[np.float64]
+
+
+def hear(production: Production, facts: Facts, *, first: int, count: int, rate: Fraction) -> Heard:
+    """By how many seconds the camera's sound is later than the production sound: at the start, middle and end of `count`
+    frames from `first` of the original. A clip of less than two windows is heard in one."""
+    frames = min(count, round(WINDOW * rate))
+    places = dict.fromkeys((0, (count - frames) // 2, count - frames) if count >= 2 * frames else (0,))
+    windows = []
+    for place in places:
+        at = place * SAMPLE_RATE / rate
+        samples = round(frames * SAMPLE_RATE / rate)
+        start = production.start + round(at) * production.step
+        ours = _heard(played(production.take, start, production.step, samples))
+        theirs = _heard(read_sound(facts, first + place, frames))
+        windows.append(Window(at=float(place / rate), lag=lag(ours, theirs, MOST)))
+    return heard_in(windows)
+
+
+def _heard(blocks: Iterator[NDArray[np.int32]]) -> Array:
+    """All channels together, at the rate of hearing, full scale at 1."""
+    from scipy.signal import resample_poly
+
+    whole = np.concatenate([block.mean(axis=0, dtype=np.float64) for block in blocks])
+    found: Array = resample_poly(whole / 2**31, 1, SAMPLE_RATE // HEARD_RATE)
+    return found

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from rushlight.batch.farm.tasks import Farm, Task
 from rushlight.pipelines.errors import RushlightError
-from rushlight.pipelines.job.exact_signal import Signal
-from rushlight.pipelines.job.from_spec import opened_facts
+from rushlight.pipelines.job.from_spec import opened_facts, working_format
 from rushlight.pipelines.job.spec import JobSpec
+from rushlight.pipelines.render.kinds import kinds_of
 
 if TYPE_CHECKING:
     from rushlight.pipelines.originals.probe import Facts
@@ -53,12 +53,10 @@ def prepare_machine(
 
 def _kinds(jobs: Iterable[tuple[JobSpec, Facts | None]]) -> list[Any]:
     """The kinds of pictures of these jobs, the same for any order of them."""
-    from rushlight.pipelines.render.compiled import kinds_of
-
     found = set()
     for job, facts in jobs:
         try:
-            found |= kinds_of(job, Signal(job, facts or opened_facts(job.source)).format)
+            found |= kinds_of(job, working_format(job, facts or opened_facts(job.source)))
         except (RushlightError, OSError):
             continue  # the clip fails where it is made
     return sorted(found)

@@ -290,7 +290,7 @@ def _named_elsewhere(request: Request, others: Iterable[Asking]) -> set[str]:
 
 
 def _check_recipe(recipe: Recipe, clip_list: ClipList, file: str) -> None:
-    from rushlight.pipelines.burnin.painter import check_fields
+    from rushlight.pipelines.burnin.text_fields import check_fields
 
     for index, output in enumerate(recipe.output):
         for column in output.only:

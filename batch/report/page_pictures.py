@@ -22,7 +22,6 @@ from rushlight.pipelines.burnin.text_masks import drawable, text_mask
 from rushlight.pipelines.colour.displays import Display, find_display
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.formats.pixel_formats import planes
-from rushlight.pipelines.measure import colour_tiles
 from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.stills import read_still, write_still
@@ -122,6 +121,8 @@ def _first_still(folder: Path, record: DeliveredRecord) -> tuple[Array, Display]
 
 def _strip(folder: Path, record: DeliveredRecord) -> list[tuple[Array, Display]]:
     """Frames spread over the clip, from its smallest movie that a display shows; none where there is no such movie."""
+    from rushlight.pipelines.measure import colour_tiles  # loads numba; most reports find all strips made
+
     movies = [(e, e.display) for e in record.outputs if isinstance(e, DeliveredMovie) and e.display]
     for entry, shown_on in sorted(movies, key=lambda pair: pair[0].width):
         try:

@@ -218,7 +218,7 @@ def bake_looks(out: Path, specs: list[JobSpec], kept: Path | None = None) -> lis
     """
     from rushlight.pipelines.grading.bake import lattice_digest
     from rushlight.pipelines.job.from_spec import build_look
-    from rushlight.pipelines.measure.colour_tiles import patches
+    from rushlight.pipelines.measure.look_patches import patches
 
     looks = {digest_of(spec.look.identity()): build_look(spec.look, out) for spec in specs}
     wanted: dict[str, tuple[Look, State, int]] = {}

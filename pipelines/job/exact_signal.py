@@ -8,8 +8,9 @@ from numpy.typing import NDArray
 
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.look import to_working
-from rushlight.pipelines.formats.pixel_formats import find_pixel_format, new_frame, planes
+from rushlight.pipelines.formats.pixel_formats import new_frame, planes
 from rushlight.pipelines.grading.grader import to_rgb
+from rushlight.pipelines.job.from_spec import working_format
 from rushlight.pipelines.job.spec import JobSpec
 from rushlight.pipelines.originals.framing import Fit, Fitter, Placement, placement
 from rushlight.pipelines.originals.probe import Facts
@@ -27,11 +28,7 @@ class Signal:
         self.source, self.facts = job.source, facts
         self.encoding = find_encoding(job.look.encoding, exposure_index=job.look.exposure_index)
         self.linear = self.encoding.kind == "linear"
-        self.format = facts.pixel_format
-        if self.linear:
-            found = find_pixel_format("gbrpf32le")
-            assert found is not None
-            self.format = found
+        self.format = working_format(job, facts)
         self.siting = facts.siting
 
     def working(self, image: av.VideoFrame) -> av.VideoFrame:

@@ -16,6 +16,7 @@ from rushlight.pipelines.colour.look import Look, ShowLut
 from rushlight.pipelines.errors import ChangedError, SourceError, from_os
 from rushlight.pipelines.formats.codecs import Tags, codec
 from rushlight.pipelines.formats.movie_format import MovieFormat
+from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.inside_folder import path_of, read_bytes, same_time
 from rushlight.pipelines.job.spec import JobSpec, LookSpec, MovieSpec, SegmentSpec, SourceSpec, StillsSpec
@@ -36,6 +37,7 @@ __all__ = [
     "side_name",
     "still_name",
     "work_name",
+    "working_format",
 ]
 
 
@@ -126,6 +128,14 @@ def opened_facts(source: SourceSpec) -> Facts:
     if facts.bytes != source.bytes or not same_time(facts.mtime_ns, source.mtime_ns):
         raise ChangedError("has changed since it was planned; run again", file=source.path)
     return facts
+
+
+def working_format(job: JobSpec, facts: Facts) -> PixelFormat:
+    """Pixel format of a job's frames as grades work on them: the original's own; of scene-linear ones float, for ACEScct."""
+    linear = find_encoding(job.look.encoding, exposure_index=job.look.exposure_index).kind == "linear"
+    found = find_pixel_format("gbrpf32le") if linear else facts.pixel_format
+    assert found is not None
+    return found
 
 
 def movie_tags(job: JobSpec, output: MovieSpec, facts: Facts) -> Tags:

@@ -27,7 +27,6 @@ __all__ = [
     "ROWS",
     "fault_tiles",
     "luma_grid",
-    "patches",
     "sampled_frames",
     "sensitivity",
     "tile_codes",
@@ -185,19 +184,6 @@ def luma_grid(luma: NDArray[np.generic], picture: Box) -> list[float]:
     columns = np.array([x + k * w // 4 for k in range(5)])
     means = _grid_sums(*whole_rows([luma]), rows, columns) / np.outer(np.diff(rows), np.diff(columns))
     return [round(float(m), 4) for m in means.flat]
-
-
-def patches(look: Look) -> dict[str, Any]:
-    """Black, grey, white and the 24 chart patches through the exact look: XYZ (Y = 1 is peak) and L*a*b* (D65)."""
-    from rushlight.pipelines.colour.chart import PATCHES
-
-    names = ["black", "grey 18 %", "white 90 %", *PATCHES]
-    ap0 = np.array([[0.0] * 3, [0.18] * 3, [0.9] * 3, *PATCHES.values()])
-    xyz = look.display.to_xyz(look.evaluate(look.working.from_ap0(ap0)))
-    return {
-        name: {"xyz": [round(float(v), 6) for v in x], "lab": [round(float(v), 4) for v in c]}
-        for name, x, c in zip(names, xyz, lab(xyz), strict=True)
-    }
 
 
 FAULTS = ("saturation 0.05", "slope 0.02")

@@ -12,14 +12,12 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import cache
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numba.core import event
 
 from rushlight.pipelines.burnin.canvas import Canvas, Ink, draw
-from rushlight.pipelines.colour.displays import find_display
-from rushlight.pipelines.formats.codecs import codec
 from rushlight.pipelines.formats.pixel_formats import (
     PixelFormat,
     find_pixel_format,
@@ -31,47 +29,17 @@ from rushlight.pipelines.grading.bake import Baked
 from rushlight.pipelines.grading.grader import Grader
 from rushlight.pipelines.grading.kernel import grade_rows
 from rushlight.pipelines.heartbeat import beat
-from rushlight.pipelines.job.spec import JobSpec, MovieSpec
 from rushlight.pipelines.measure.original_baseline import Baseline
 from rushlight.pipelines.originals.framing import Placement, Rect
 from rushlight.pipelines.originals.resample import resampled
-from rushlight.pipelines.outputs.hdr_metadata import states_light
-from rushlight.pipelines.render.picture import LIT
+from rushlight.pipelines.render.kinds import Kind
 
-__all__ = ["Kind", "compile_kinds", "kinds_of", "make_ready", "missing_kinds"]
+__all__ = ["compile_kinds", "make_ready", "missing_kinds"]
 
 COMPILED = (
     "numba:compile"  # numba's name for the event that a function is compiled; none for one that it loads
 )
 SIDE = 16
-
-
-class Kind(NamedTuple):
-    """A kind of picture: what its machine code depends on. Pixel formats by FFmpeg's name, one for all that are compiled alike."""
-
-    source: str
-    target: str
-    graded: bool  # or state `log`, which has code of its own
-
-    @classmethod
-    def of(cls, source: PixelFormat, target: PixelFormat, *, graded: bool) -> Kind:
-        kind = "gbrp" if source.family == "rgb" and (source.is_float or not graded) else "yuv444p"
-        depth = {8: "", 32: "f32le"}.get(source.bits, "10le")
-        return cls(kind + depth, "yuv420p" if target.bits == 8 else "yuv420p10le", graded)
-
-
-def kinds_of(job: JobSpec, source: PixelFormat) -> set[Kind]:
-    """The kinds of all movies of a job whose frames come in the format `source` (`Signal.format`)."""
-    found = set()
-    for output in job.outputs:
-        if isinstance(output, MovieSpec):
-            graded, target = output.state != "log", _format(codec(output.codec).pixel_format)
-            found.add(Kind.of(source, target, graded=graded))
-            if states_light(output.codec, find_display(job.look.display).transfer):
-                found.add(Kind.of(source, _format(LIT), graded=graded))
-            if output.card:
-                found.add(Kind.of(_format("gbrpf32le"), target, graded=False))
-    return found
 
 
 def missing_kinds(kinds: Iterable[Sequence[Any]]) -> list[Kind]:

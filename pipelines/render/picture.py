@@ -25,7 +25,6 @@ from rushlight.pipelines.outputs.segment_writer import MovieWriter
 from rushlight.pipelines.recipe.model import Burnin, Guides
 
 __all__ = [
-    "LIT",
     "Box",
     "Movie",
     "Picture",
@@ -38,7 +37,6 @@ __all__ = [
 ]
 
 Box = tuple[int, int, int, int]
-LIT = "yuv444p16le"  # of what light is measured
 
 
 @lru_cache(maxsize=16)

@@ -49,9 +49,9 @@ from rushlight.pipelines.measure.out_of_range import corrects, pushed_of
 from rushlight.pipelines.originals.frame_sources import SourceFrame, open_source
 from rushlight.pipelines.originals.framing import Fitter, Placement, placement
 from rushlight.pipelines.outputs.hdr_metadata import states_light
-from rushlight.pipelines.render.compiled import Kind, make_ready
+from rushlight.pipelines.render.compiled import make_ready
+from rushlight.pipelines.render.kinds import LIT, Kind
 from rushlight.pipelines.render.picture import (
-    LIT,
     Movie,
     Picture,
     copied,

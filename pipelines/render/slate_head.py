@@ -26,7 +26,8 @@ from rushlight.pipelines.originals.framing import Placement, Rect
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.outputs.hdr_metadata import light_of, states_light
 from rushlight.pipelines.outputs.segment_writer import Tags
-from rushlight.pipelines.render.picture import LIT, kept_painter
+from rushlight.pipelines.render.kinds import LIT
+from rushlight.pipelines.render.picture import kept_painter
 from rushlight.pipelines.render.slate_card import slate_card
 
 __all__ = ["Head", "write_head"]

@@ -15,7 +15,7 @@ from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look
-from rushlight.pipelines.measure.colour_tiles import patches
+from rushlight.pipelines.measure.look_patches import patches
 
 LOOK = Look(
     encoding=find_encoding("LogC3"),

@@ -18,12 +18,12 @@ from rushlight.pipelines.measure.colour_difference import delta_e, lab, xyz_of_l
 from rushlight.pipelines.measure.colour_tiles import (
     fault_tiles,
     luma_grid,
-    patches,
     sampled_frames,
     sensitivity,
     tile_codes,
     tile_lab,
 )
+from rushlight.pipelines.measure.look_patches import patches
 
 REC709 = find_display("Rec.709 BT.1886")
 

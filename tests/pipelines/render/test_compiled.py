@@ -14,13 +14,15 @@ from rushlight.pipelines.grading.grader import Grader
 from rushlight.pipelines.grading.kernel import chroma_rows, grade_rows
 from rushlight.pipelines.originals.framing import Placement, Rect
 from rushlight.pipelines.render import compiled
-from rushlight.pipelines.render.compiled import Kind, make_ready
+from rushlight.pipelines.render.compiled import make_ready
+from rushlight.pipelines.render.kinds import Kind
 
 CHEAP = Kind("yuv444p10le", "yuv420p", False)  # state `log`: no look, so quickly compiled
 CHILD = """
 import sys
 from numba.core import event
-from rushlight.pipelines.render.compiled import Kind, compile_kinds, missing_kinds
+from rushlight.pipelines.render.compiled import compile_kinds, missing_kinds
+from rushlight.pipelines.render.kinds import Kind
 class Count(event.Listener):
     count = 0
     def on_start(self, event): self.count += 1

@@ -45,6 +45,7 @@ SETTINGS: dict[str, Any] = {
     "distributed.worker.preload": [NO_PAGES],
     "distributed.deploy.lost-worker-timeout": "1 day",  # a worker that died is not given up while it starts again
     "distributed.worker.daemon": True,
+    "distributed.nanny.pre-spawn-environ": ENVIRONMENT,  # also of workers that start later, or again
     "distributed.worker.multiprocessing-method": "spawn",
     "distributed.scheduler.http.routes": [],  # not even until nopages is loaded
     "distributed.worker.http.routes": [],

@@ -371,6 +371,12 @@ class DaskFarm:
         self._refuse(worker.address, f"on {worker.machine}: {error}; once it does, start the worker again")
         self._waiting.appendleft(task)
 
+    def grow(self, workers: int) -> None:
+        """Have so many workers, where they are this machine's and fewer were started; they join as they come up."""
+        if self._cluster is not None and workers > self._where[0]:
+            self._cluster.scale(workers)
+            self._where = (workers, *self._where[1:])
+
     def processes(self) -> Mapping[str, int]:
         """Process numbers of the workers, by address."""
         return {worker.address: worker.process for worker in self._workers.values()}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -115,14 +115,19 @@ def is_folder(path: Path) -> bool:
     return path.is_dir() or is_kept(f"folder {path.absolute()}")
 
 
-def prepare(request: Request, *, all_faults: bool = False) -> Prepared:
+def prepare(
+    request: Request, *, all_faults: bool = False, read: Callable[[int], object] = lambda rows: None
+) -> Prepared:
     """Read everything a request names and plan every row. InputError where the request is wrong as a whole; with
-    `all_faults`, what is wrong with decision files is kept in the result beside all the rest."""
-    with desk(request.kept, sealed=request.origin is not None) as read:
-        return _prepared(request, read, [] if all_faults else None)
+    `all_faults`, what is wrong with decision files is kept in the result beside all the rest. `read` is told the number of rows
+    once all is read and nothing of it is wrong as a whole."""
+    with desk(request.kept, sealed=request.origin is not None) as found:
+        return _prepared(request, found, [] if all_faults else None, read)
 
 
-def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> Prepared:
+def _prepared(
+    request: Request, read: Desk, faults: list[GradeError] | None, told: Callable[[int], object]
+) -> Prepared:
     with read.unsealed(request.own_recipe):
         recipe, recipe_text, recipe_file = load_recipe(request.recipe)
     clip_list, list_text = read_list(request.clip_list)
@@ -132,12 +137,15 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
     if request.encoding:
         find_encoding(request.encoding)
     grades = _read_grades(request, recipe, recipe_file, read, faults)
+    with read.unsealed(request.own_recipe):
+        fonts = kept_fonts(recipe, grades.lut_base, recipe_file or request.recipe)
     media = MediaIndex(request.media, leave_out=[request.out] if request.out else [])
     base = request.clip_list if is_folder(request.clip_list) else request.clip_list.parent
     plan = Plan(warnings=[*clip_list.warnings, *grades.book.warnings])
     chosen = selected(clip_list, request.only)
     plan.not_chosen = len(clip_list.rows) - len(chosen)
     sound = find_sound(request.sound, leave_out=[request.out] if request.out else [])
+    told(len(chosen))
     _plan_rows(plan, chosen, request, recipe, grades, base, media, sound)
     others = _other_requests(request, recipe_file)
     set_apart(plan, str(request.clip_list.absolute()), others)
@@ -148,8 +156,6 @@ def _prepared(request: Request, read: Desk, faults: list[GradeError] | None) -> 
         if row.line not in chosen_lines:
             with suppress(Exception):
                 plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
-    with read.unsealed(request.own_recipe):
-        fonts = kept_fonts(recipe, grades.lut_base, recipe_file or request.recipe)
     inputs = dict(read.read)
     folders = [*request.media, *([base] if is_folder(request.clip_list) else [])]
     outside = [request.out] if request.out else []

@@ -8,6 +8,7 @@ from contextlib import ExitStack, contextmanager
 from threading import Thread
 from typing import TYPE_CHECKING
 
+from rushlight.batch.farm.early_farm import EarlyFarm
 from rushlight.batch.farm.preparing import prepare_machine, seconds_to_prepare
 from rushlight.batch.interrupts import heard, minded
 from rushlight.batch.queue.store import QueuedJob, Store
@@ -15,22 +16,32 @@ from rushlight.batch.run.events import PREPARING, Place, Stop, Summary, Terms, W
 from rushlight.batch.run.forecast import Deadline
 
 if TYPE_CHECKING:
+    from rushlight.batch.farm.dask_farm import DaskFarm
     from rushlight.batch.farm.tasks import Farm
     from rushlight.batch.farm.worker_options import Crew
     from rushlight.batch.run.event_stream import EventStream
     from rushlight.pipelines.job.spec import JobSpec
     from rushlight.pipelines.originals.probe import Facts
 
-__all__ = ["farm_at_work", "prepared_for", "run_on"]
+__all__ = ["early_farm", "farm_at_work", "prepared_for", "run_on"]
+
+
+def early_farm(crew: Crew, *, events: EventStream, stop: Stop) -> EarlyFarm:
+    """Workers that may start before it is known what there is to do."""
+
+    def opened(workers: int) -> DaskFarm:
+        return crew.farm(workers, tell=events.warning, gone=_given_up(stop, events), ahead=Work().modules)
+
+    return EarlyFarm(opened)
 
 
 @contextmanager
 def farm_at_work(
-    crew: Crew, count: int, *, events: EventStream, stop: Stop, closing: ExitStack
+    early: EarlyFarm, count: int, *, events: EventStream, stop: Stop, closing: ExitStack
 ) -> Iterator[Farm]:
     """The workers, `count` of them where they are this machine's. They end while the caller goes on; `closing` waits for
     them. QueueError where a farm does not answer or a worker of it does not fit."""
-    farm = crew.farm(count, tell=events.warning, gone=_given_up(stop, events), ahead=Work().modules)
+    farm = early.take(count)
     try:
         yield farm
     finally:

@@ -27,7 +27,7 @@ from rushlight.batch.queue.store import QueuedJob, Store, open_store
 from rushlight.batch.records.queue_row import QueuedPlan
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Place, Stop, Summary, Terms
-from rushlight.batch.run.farm_at_work import farm_at_work, prepared_for, run_on
+from rushlight.batch.run.farm_at_work import early_farm, farm_at_work, prepared_for, run_on
 from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.batch.run.look_baking import baked
@@ -184,7 +184,8 @@ def run_queue(
             count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
             with (
                 ExitStack() as closing,
-                farm_at_work(crew, count, events=events, stop=stop, closing=closing) as farm,
+                early_farm(crew, events=events, stop=stop) as early,
+                farm_at_work(early, count, events=events, stop=stop, closing=closing) as farm,
             ):
                 prepared_for(_first_jobs(store, waiting), farm, events=events, stop=stop)
                 events.begin(

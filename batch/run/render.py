@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED
+from rushlight.batch.farm.early_farm import EarlyFarm
 from rushlight.batch.interrupts import Stopped, beside, cancellable, minded
+from rushlight.batch.job_log import log_path
 from rushlight.batch.plan.growing_originals import Growth, growing_text
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.model import Plan, PlannedClip
@@ -19,7 +21,7 @@ from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.queue.store import queue_of
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Place, Summary, Terms
-from rushlight.batch.run.farm_at_work import farm_at_work, prepared_for, run_on
+from rushlight.batch.run.farm_at_work import early_farm, farm_at_work, prepared_for, run_on
 from rushlight.batch.run.jobs_to_make import jobs_of, make_folder
 from rushlight.batch.run.look_baking import baked
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
@@ -43,17 +45,29 @@ def render(request: Request, *, crew: Crew, events: EventStream, terms: Terms) -
     assert request.out is not None
     out = request.out.absolute()
     events.folder(out)
-    try:
-        with cancellable(terms.stop):
-            prepared = prepare(request)
-    except Stopped:
-        return nothing_made(events, out)
-    if terms.stop.asked:
-        return nothing_made(events, out)
-    plan = prepared.plan
-    if request.strict and plan.wrong:
-        raise _refused(events, plan)
-    night = _Night(request, out, crew, events, terms)
+    # A strict list may be refused, and of a folder with a log all may be there: no worker starts before that is known.
+    early = not (crew.scheduler or request.strict or log_path(out).exists())
+    with early_farm(crew, events=events, stop=terms.stop) as farm:
+
+        def start(rows: int) -> None:
+            if early and rows:
+                farm.start(crew.count(rows))
+
+        try:
+            with cancellable(terms.stop):
+                prepared = prepare(request, read=start)
+        except Stopped:
+            return nothing_made(events, out)
+        if terms.stop.asked:
+            return nothing_made(events, out)
+        if request.strict and prepared.plan.wrong:
+            raise _refused(events, prepared.plan)
+        return _rendered(_Night(request, out, crew, events, terms, farm), prepared)
+
+
+def _rendered(night: _Night, prepared: Prepared) -> int:
+    """Make what is planned, and tell how it went. Gives the exit code."""
+    out = night.out
     night.room.to(out, lambda: make_folder(out))
     with night.room.to(out, lambda: hold_folder(out)), ExitStack() as closing:
         try:
@@ -67,7 +81,7 @@ def render(request: Request, *, crew: Crew, events: EventStream, terms: Terms) -
     made, plan = night.made, night.plan
     settled = [clip for clip in night.settled if clip.row.clip not in made.done]
     outcome = made if made.done or made.failed or made.set_aside or made.left or made.stopped else None
-    events.summary(
+    night.events.summary(
         plan=plan,
         made=outcome,
         settled=settled,
@@ -84,8 +98,11 @@ def render(request: Request, *, crew: Crew, events: EventStream, terms: Terms) -
 class _Night:
     """One request made, in as many turns as its originals take to stand still."""
 
-    def __init__(self, request: Request, out: Path, crew: Crew, events: EventStream, terms: Terms) -> None:
+    def __init__(
+        self, request: Request, out: Path, crew: Crew, events: EventStream, terms: Terms, early: EarlyFarm
+    ) -> None:
         self.request, self.out, self.crew, self.events, self.terms = request, out, crew, events, terms
+        self.early = early
         self.stop, self.made, self.deadline = terms.stop, Summary(), terms.deadline()
         self.room = Room(events, self.stop)
         self.plan, self.settled, self.left = Plan(), list[PlannedClip](), 0
@@ -129,14 +146,18 @@ class _Night:
             with beside("bake") as pool:
                 bake = partial(baked, prepared, out, turns)
                 baking = pool.submit(bake)  # while the workers start
-                with farm_at_work(crew, count, events=events, stop=self.stop, closing=closing) as farm:
+                with farm_at_work(self.early, count, events=events, stop=self.stop, closing=closing) as farm:
                     facts = {job_id(clip): clip.facts for clip in prepared.plan.clips}
                     jobs = [(turn.spec, facts[turn.spec.job]) for turn in turns]
                     prepared_for(jobs, farm, events=events, stop=self.stop)
                     whole = room.to(out, bake, begun=baking)
                     room.to(queue, lambda: fill_alone(store, out, whole))
                     frames = sum(g.count for turn in whole for g in turn.spec.segments)
-                    events.begin(clips=len({t.spec.job for t in whole}), frames=frames, workers=farm.slots)
+                    events.begin(
+                        clips=len({t.spec.job for t in whole}),
+                        frames=frames,
+                        workers=max(farm.slots, count if farm.here else 0),
+                    )
                     return run_on(
                         farm,
                         store,

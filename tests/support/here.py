@@ -65,6 +65,8 @@ class HereFarm:
             kind, value = "error", error
         return [Result(key=task.key, value=value) if kind == "value" else Result(key=task.key, error=value)]
 
+    def grow(self, workers: int) -> None: ...
+
     def close(self, *, now: bool = False) -> None: ...
 
 

@@ -60,3 +60,10 @@ def missing(kinds: list[Any]) -> list[Any]:
 
 def compile_all(kinds: list[Any]) -> list[Any]:
     return kinds
+
+
+def environment(payload: dict[str, Any]) -> dict[str, Any]:
+    """How many threads libraries may have in this process."""
+    time.sleep(0.5)  # so that the other one takes the other
+    names = ("OMP_NUM_THREADS", "NUMBA_NUM_THREADS", "OPENIMAGEIO_THREADS")
+    return {"process": os.getpid(), "threads": " ".join(os.environ.get(name, "-") for name in names)}

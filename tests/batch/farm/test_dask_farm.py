@@ -54,6 +54,23 @@ def joined(farm: DaskFarm, count: int) -> None:
     until(farm, lambda _: farm.slots == count)
 
 
+def test_workers_that_are_asked_for_later_join_and_are_like_the_first(tmp_path: Path) -> None:
+    farm = DaskFarm(workers=1)
+    try:
+        farm.grow(1)
+        farm.grow(2)
+        joined(farm, 2)
+        for k in range(2):
+            farm.submit(
+                Task(key=f"e{k}", function="toywork:environment", arguments=({"out": str(tmp_path)},))
+            )
+        found = until(farm, lambda found: len(found) == 2)
+        assert len({result.value["process"] for result in found}) == 2
+        assert {result.value["threads"] for result in found} == {"1 1 1"}
+    finally:
+        farm.close(now=True)
+
+
 def test_two_at_once_are_quiet_and_listen_on_loopback_only() -> None:
     first = DaskFarm(workers=1)
     try:

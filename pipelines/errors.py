@@ -26,7 +26,7 @@ from __future__ import annotations
 
 import errno
 import traceback
-from typing import Self
+from typing import Protocol, Self
 
 __all__ = [
     "CancelledError",
@@ -200,7 +200,16 @@ _SHORT_OF = {
 }
 
 
-def from_os(error: OSError, path: object, *, reading: bool = False) -> RushlightError:
+class _SystemError(Protocol):
+    """An OSError, or a media library's error that has the same numbers."""
+
+    @property
+    def errno(self) -> int | None: ...
+    @property
+    def strerror(self) -> str | None: ...
+
+
+def from_os(error: _SystemError, path: object, *, reading: bool = False) -> RushlightError:
     """Ours for an operating system's (or a media library's) error about `path`; resource shortages told apart."""
     if error.errno in _SHORT_OF:
         return ResourceError(_SHORT_OF[error.errno], file=str(path))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import tomllib
-from typing import Any
 
 from rushlight.pipelines.errors import InputError
 
@@ -20,7 +19,7 @@ _STRING = re.compile(r'"""[\s\S]*?"""|\'\'\'[\s\S]*?\'\'\'|"(?:[^"\\\n]|\\.)*"|\
 _OTHER = re.compile(r"#[^\n]*|[ \t]+|[A-Za-z0-9_+-]+|.", re.DOTALL)
 
 
-def read_toml(text: str, *, file: str, error: type[InputError]) -> dict[str, Any]:
+def read_toml(text: str, *, file: str, error: type[InputError]) -> dict[str, object]:
     """Content of a TOML document. `error` naming the file, and the line where that is known, for what is no
     TOML or beyond the limits."""
     if len(text) > MOST:

@@ -11,7 +11,6 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable
-from typing import Any
 
 __all__ = ["json_text", "visible"]
 
@@ -32,10 +31,16 @@ def visible(text: str, *, lines: bool = False) -> str:
     return _written(text, lines, lambda c: c.encode("unicode_escape").decode())
 
 
-def json_text(document: Any, **options: Any) -> str:
-    r"""A document as JSON that means exactly what it holds, what is hidden written as JSON has it (`\u001b`). `options`
-    are those of json.dumps, such as `indent`."""
-    text = json.dumps(document, **options, ensure_ascii=False)
+def json_text(
+    document: object,
+    *,
+    indent: int | None = None,
+    separators: tuple[str, str] | None = None,
+    allow_nan: bool = True,
+) -> str:
+    r"""A document as JSON that means exactly what it holds, what is hidden written as JSON has it (`\u001b`). The options
+    are json.dumps' own."""
+    text = json.dumps(document, indent=indent, separators=separators, allow_nan=allow_nan, ensure_ascii=False)
     return _written(text, True, lambda c: json.dumps(c)[1:-1])
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import asdict, dataclass
-from typing import Any
 
 from rushlight.batch.records.schemas import SCHEMAS, find_schema, json_schema
 from rushlight.pipelines.errors import RecipeError
@@ -31,11 +30,11 @@ class ShippedRecipe:
     description: str
     text: str
 
-    def settings(self) -> dict[str, Any]:
+    def settings(self) -> dict[str, object]:
         """The text as values: what `recipes NAME --json` says."""
         return tomllib.loads(self.text)
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> dict[str, object]:
         """Its entry in what `recipes --json` says."""
         return {"name": self.name, "outputs": list(self.outputs), "description": self.description}
 
@@ -56,7 +55,7 @@ class ShippedEncoding:
     adaptation: str
     source: str  # who publishes it
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> dict[str, object]:
         """Its entry in what `encodings --json` says."""
         return asdict(self)
 
@@ -123,6 +122,6 @@ def schemas() -> tuple[ShippedSchema, ...]:
     return tuple(ShippedSchema(name=each.name, description=each.description) for each in SCHEMAS.values())
 
 
-def schema(name: str) -> dict[str, Any]:
+def schema(name: str) -> dict[str, object]:
     """One of them as a document, by its name with or without `rushlight-` and version. OptionError where there is none."""
     return json_schema(find_schema(name))

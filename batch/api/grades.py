@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Unpack
+from typing import Unpack
 
 from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.look import exact_look
@@ -30,7 +30,7 @@ class GradesResult:
     clips: tuple[GradedClip, ...]
     set_aside: tuple[Undone, ...]
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> dict[str, object]:
         """The document that the command prints with `--json`."""
         return {
             "schema": "rushlight-grades-1",

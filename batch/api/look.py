@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import difflib
 import os
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any, Unpack
+from typing import TypedDict, Unpack
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.requests import RequestOptions, request_of
@@ -22,7 +23,21 @@ from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import OptionError, from_os
 from rushlight.pipelines.job.from_spec import build_look
 
-__all__ = ["LookResult", "exact_look", "find_clip", "look", "look_document"]
+__all__ = ["LookResult", "exact_look", "find_clip", "look", "look_through"]
+
+
+class AfterLayer(TypedDict):
+    """A colour after a layer: R G B of the signal, and its 10-bit codes."""
+
+    signal: list[float]
+    code: list[float]
+
+
+class ThroughLook(TypedDict):
+    """A colour after each layer by name, and cd/m2 at the display."""
+
+    after: dict[str, AfterLayer]
+    nits: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,20 +50,29 @@ class LookResult:
     clip: str
     look: str
     digest: str
-    layers: Any
+    layers: Sequence[Mapping[str, object]]
     levels: str
     grade_reason: str
     grade_source: str
-    colours: Mapping[str, Mapping[str, Any]]
+    colours: Mapping[str, ThroughLook]
     warnings: tuple[str, ...]
     export: Path | None = None  # what was written
     plot: Path | None = None
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> dict[str, object]:
         """The document that the command prints with `--json`."""
-        names = ("clip", "look", "digest", "layers", "levels", "grade_reason", "grade_source", "colours")
-        document = {"schema": SCHEMA, **{name: getattr(self, name) for name in names}}
-        document["warnings"] = list(self.warnings)
+        document: dict[str, object] = {
+            "schema": SCHEMA,
+            "clip": self.clip,
+            "look": self.look,
+            "digest": self.digest,
+            "layers": self.layers,
+            "levels": self.levels,
+            "grade_reason": self.grade_reason,
+            "grade_source": self.grade_source,
+            "colours": self.colours,
+            "warnings": list(self.warnings),
+        }
         return document | {n: str(p) for n, p in (("export", self.export), ("plot", self.plot)) if p}
 
 
@@ -72,20 +96,18 @@ def look(
         prepared = prepare(request_of(list, options))
     planned = find_clip(prepared, clip)
     exact = exact_look(prepared, planned)
-    document = look_document(planned, exact)
+    result = look_through(planned, exact)
     if export:
         path = _named(export, ".cube", "--export")
         _write(path, look_cube(exact, size, (f"Clip {planned.stem}",)).encode())
-        document["export"] = path.resolve()
+        result = replace(result, export=path.resolve())
     if plot:
         from rushlight.batch.api.look_plot import look_picture
 
         path = _named(plot, ".png", "--plot")
         _write(path, look_picture(exact, planned.stem))
-        document["plot"] = path.resolve()
-    document["warnings"] = tuple(document["warnings"])
-    del document["schema"]
-    return LookResult(**document)
+        result = replace(result, plot=path.resolve())
+    return result
 
 
 def _named(path: str | Path, suffix: str, key: str) -> Path:
@@ -131,7 +153,7 @@ def exact_look(prepared: Prepared, clip: PlannedClip) -> Look:
         return build_look(clip.look, folder)
 
 
-def look_document(clip: PlannedClip, look: Look) -> dict[str, Any]:
+def look_through(clip: PlannedClip, look: Look) -> LookResult:
     """All layers and, for every colour, its values after each: signal, 10-bit code, and cd/m2 at the display.
 
     Codes of the camera's signal and of what follows it are at the file's levels, those of the display at narrow ones.
@@ -140,10 +162,10 @@ def look_document(clip: PlannedClip, look: Look) -> dict[str, Any]:
     stages = look.stages(look.working.from_ap0(np.array(list(COLOURS.values()))))
     nits = look.display.nits(stages[-1][1])
     on_display = {"display", "shown"} | ({"graded"} if look.grade_order == "after" else set())
-    rows: dict[str, Any] = {}
+    rows: dict[str, ThroughLook] = {}
     warnings: list[str] = []
     for index, name in enumerate(names):
-        after = {}
+        after: dict[str, AfterLayer] = {}
         for stage, values in stages:
             narrow = stage in on_display or clip.signal.levels == "narrow"
             signal = values[index]
@@ -156,21 +178,20 @@ def look_document(clip: PlannedClip, look: Look) -> dict[str, Any]:
             if stage not in on_display and (signal.min() < -1e-9 or signal.max() > 1 + 1e-9):
                 warnings.append(f"{name} is {_range(signal)} after {stage}: outside 0..1")
         rows[name] = {"after": after, "nits": round(float(nits[index]), 4)}
-    return {
-        "schema": SCHEMA,
-        "clip": clip.row.clip,
-        "look": look.describe(),
-        "digest": look.digest(),
-        "layers": look.layers(),
-        "levels": clip.signal.levels,
-        "grade_reason": clip.decision.reason,
-        "grade_source": clip.decision.source,
-        "colours": rows,
-        "warnings": warnings,
-    }
+    return LookResult(
+        clip=clip.row.clip,
+        look=look.describe(),
+        digest=look.digest(),
+        layers=look.layers(),
+        levels=clip.signal.levels,
+        grade_reason=clip.decision.reason,
+        grade_source=clip.decision.source,
+        colours=rows,
+        warnings=tuple(warnings),
+    )
 
 
-def _range(signal: Any) -> str:
+def _range(signal: NDArray[np.float64]) -> str:
     return f"{signal.min():.3f} to {signal.max():.3f}"
 
 

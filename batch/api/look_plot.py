@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import io
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rushlight.pipelines.colour.chart import COLOURS
 from rushlight.pipelines.colour.gamuts import ACES_WHITE, AP0, REC709, Gamut, adaptation
 from rushlight.pipelines.colour.look import Look
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 __all__ = ["look_picture"]
 
+Array = NDArray[np.float64]
 STOPS = 8.0
 INKS = ("#c0392b", "#1e8449", "#2471a3")
 
@@ -37,7 +42,7 @@ def _plain(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)
 
 
-def _curves(axes: Any, look: Look) -> None:
+def _curves(axes: Axes, look: Look) -> None:
     stops = np.linspace(-STOPS, STOPS, 321)
     grey = np.repeat(0.18 * 2.0 ** stops[:, None], 3, 1)
     code = look.working.from_ap0(grey)
@@ -64,7 +69,7 @@ def _curves(axes: Any, look: Look) -> None:
     light.set_yticks(ticks, [f"{v:.0f}" if v >= 10 else f"{v:.2g}" for v in nits])
 
 
-def _chromaticities(axes: Any, look: Look) -> None:
+def _chromaticities(axes: Axes, look: Look) -> None:
     from colour import MSDS_CMFS
 
     locus = _xy(np.asarray(MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].values))
@@ -78,8 +83,8 @@ def _chromaticities(axes: Any, look: Look) -> None:
     paint = _srgb(look, shown)
     for a, b, ink in zip(before, after, paint, strict=True):
         axes.plot(*zip(a, b, strict=True), color="0.75", lw=0.7, zorder=2)
-        axes.scatter(*a, s=26, facecolors="none", edgecolors="0.35", lw=0.9, zorder=3)
-        axes.scatter(*b, s=34, color=[tuple(ink)], edgecolors="0.2", lw=0.5, zorder=4)
+        axes.scatter(a[0], a[1], s=26, facecolors="none", edgecolors="0.35", lw=0.9, zorder=3)
+        axes.scatter(b[0], b[1], s=34, color=[tuple(ink)], edgecolors="0.2", lw=0.5, zorder=4)
     axes.plot(*look.display.gamut.white, marker="+", color="black", ms=9, ls="none", label="display white")
     axes.scatter([], [], facecolors="none", edgecolors="0.35", label="patch in the scene, adapted to D65")
     axes.scatter([], [], color="0.5", edgecolors="0.2", label="patch at the display")
@@ -88,17 +93,17 @@ def _chromaticities(axes: Any, look: Look) -> None:
     axes.legend(fontsize=8, loc="upper right", frameon=False)
 
 
-def _triangle(axes: Any, gamut: Gamut, style: str) -> None:
+def _triangle(axes: Axes, gamut: Gamut, style: str) -> None:
     corners = np.array([gamut.red, gamut.green, gamut.blue, gamut.red])
     axes.plot(*corners.T, color="0.15", ls=style, lw=1.1, label=gamut.name)
 
 
-def _xy(xyz: Any) -> Any:
+def _xy(xyz: Array) -> Array:
     total = xyz.sum(-1, keepdims=True)
     return np.where(total > 0, xyz / np.where(total > 0, total, 1), np.nan)[..., :2]
 
 
-def _srgb(look: Look, shown: Any) -> Any:
+def _srgb(look: Look, shown: Array) -> Array:
     """The dots' own colours for a computer screen; HDR is brought to its graphics white."""
     xyz = look.display.to_xyz(shown) / (2.03 if look.display.curve == "pq" else 1.0)
     linear = np.clip(xyz @ np.linalg.inv(REC709.to_xyz()).T, 0, 1)

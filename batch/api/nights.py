@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, TypedDict
+from typing import TypedDict
 
 from rushlight.batch.api.cancel import Cancel
+from rushlight.batch.api.requests import texts_of
 from rushlight.batch.disks import made_with, parse_mode, parse_size
 from rushlight.batch.farm.worker_options import Crew, crew_of
 from rushlight.batch.records.events import EventDocument
@@ -24,27 +25,11 @@ __all__ = [
     "crew_for",
     "events_for",
     "held_to",
-    "not_made",
     "terms_for",
 ]
 
 Place = str | Path
 OnEvent = Callable[[EventDocument], object]
-DEFAULTS: Mapping[str, Any] = {
-    "workers": None,
-    "scheduler": "",
-    "tls_ca_file": None,
-    "tls_cert": None,
-    "tls_key": None,
-    "map": (),
-    "stalled_after": 10.0,
-    "ready_by": "",
-    "mode": None,
-    "keep_free": "500MB",
-    "on_finish": None,
-    "on_failure": None,
-    "on_late": None,
-}
 
 
 class NightOptions(TypedDict, total=False):
@@ -56,7 +41,7 @@ class NightOptions(TypedDict, total=False):
     tls_ca_file: Place | None
     tls_cert: Place | None
     tls_key: Place | None
-    map: tuple[str, ...]
+    map: str | Sequence[str]
     stalled_after: float
     ready_by: str
     mode: str | None
@@ -74,54 +59,48 @@ class NotMade:
     error: str
 
 
-def not_made(rows: list[Mapping[str, str]]) -> tuple[NotMade, ...]:
-    """The clips of a summary that were not made."""
-    return tuple(NotMade(clip=row["clip"], error=row["error"]) for row in rows)
-
-
 def events_for(on_event: OnEvent | None, cancel: Cancel) -> EventStream:
     """The events of a night, to `on_event`: what that raises stops the night in order."""
     return EventStream(on_event, cancel.stop) if on_event else EventStream(stop=cancel.stop)
 
 
-def crew_for(options: Mapping[str, Any]) -> Crew:
+def crew_for(options: NightOptions) -> Crew:
     """The workers that these options ask for. OptionError naming the option that is wrong."""
-    said = _filled(options)
-    files = {
-        name: Path(said[name]) if said[name] else None for name in ("tls_ca_file", "tls_cert", "tls_key")
-    }
-    mounts = (said["map"],) if isinstance(said["map"], str) else tuple(said["map"])
-    return crew_of({**said, **files, "mounts": mounts})
+    return crew_of(
+        workers=options.get("workers"),
+        scheduler=options.get("scheduler", ""),
+        tls_ca_file=_path(options.get("tls_ca_file")),
+        tls_cert=_path(options.get("tls_cert")),
+        tls_key=_path(options.get("tls_key")),
+        mounts=texts_of(options.get("map")),
+        stalled_after=options.get("stalled_after", 10.0),
+    )
 
 
-def terms_for(options: Mapping[str, Any], events: EventStream, cancel: Cancel) -> Terms:
+def _path(given: Place | None) -> Path | None:
+    return Path(given) if given else None
+
+
+def terms_for(options: NightOptions, events: EventStream, cancel: Cancel) -> Terms:
     """The terms of a night, with a clock time said in full. OptionError naming the option that is wrong."""
-    said = _filled(options)
     ready_by = None
-    if said["ready_by"]:
-        ready_by = next_time(said["ready_by"], datetime.now(UTC)).timestamp()
+    if clock := options.get("ready_by"):
+        ready_by = next_time(clock, datetime.now(UTC)).timestamp()
         events.note(f"to be ready by {moment_text(ready_by)}")
+    mode = options.get("mode")
     return Terms(
-        keep_free=parse_size(said["keep_free"]),
-        mode=parse_mode(said["mode"]) if said["mode"] else None,
+        keep_free=parse_size(options.get("keep_free", "500MB")),
+        mode=parse_mode(mode) if mode else None,
         ready_by=ready_by,
         stop=cancel.stop,
     )
 
 
-def held_to(terms: Terms, options: Mapping[str, Any], events: EventStream, night: Callable[[], int]) -> int:
+def held_to(terms: Terms, options: NightOptions, events: EventStream, night: Callable[[], int]) -> int:
     """Run the night with its permissions and its commands. Gives its exit code; raises what the listener raised."""
-    said = _filled(options)
-    hooks = parse_hooks(said["on_finish"], said["on_failure"], said["on_late"])
+    hooks = parse_hooks(options.get("on_finish"), options.get("on_failure"), options.get("on_late"))
     with made_with(terms.mode):
         code = ringing(hooks, events, night)
     if events.raised is not None:
         raise events.raised
     return code
-
-
-def _filled(options: Mapping[str, Any]) -> dict[str, Any]:
-    """With the defaults of the command line. TypeError for an option that there is not."""
-    if odd := sorted(set(options) - set(DEFAULTS)):
-        raise TypeError(f"there is no option {', '.join(odd)}; there are {', '.join(DEFAULTS)}")
-    return {**DEFAULTS, **options}

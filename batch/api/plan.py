@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Unpack
+from typing import Unpack
 
 from rushlight.batch.api.cancel import Cancel, reading
-from rushlight.batch.api.plan_document import plan_document
+from rushlight.batch.api.plan_document import Counts, PlanDocument, plan_document
 from rushlight.batch.api.requests import RequestOptions, Undone, request_of
 from rushlight.batch.decisions.grade_change_files import together
 from rushlight.batch.job_log import latest, read_records
@@ -27,7 +26,7 @@ from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os
 from rushlight.pipelines.recipe.model import MovieOutput
 
-__all__ = ["PlanResult", "plan"]
+__all__ = ["PlanOptions", "PlanResult", "plan"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,17 +38,25 @@ class PlanResult:
     failed: tuple[Undone, ...]  # originals that are there and do not open
     refused: tuple[RushlightError, ...]
     warnings: tuple[str, ...]
-    plain: Mapping[str, Any]
+    plain: PlanDocument
 
     @property
-    def counts(self) -> Mapping[str, int]:
+    def counts(self) -> Counts:
         """rows + one_by_one = planned + set_aside + failed + alike + not_chosen; and how many are ungraded, and frames."""
-        found: Mapping[str, int] = self.plain["counts"]
-        return found
+        return self.plain["counts"]
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> PlanDocument:
         """The document that the command prints with `--json`."""
-        return dict(self.plain)
+        return self.plain.copy()
+
+
+class PlanOptions(RequestOptions, total=False):
+    """All options of `rushlight plan`."""
+
+    out: str | Path | None
+    write: str | Path | None
+    ready_by: str
+    workers: int | None
 
 
 def plan(

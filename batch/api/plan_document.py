@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, NotRequired, TypedDict
 
 from rushlight.batch.disks import existing
 from rushlight.batch.lists.row_faults import faults_of
 from rushlight.batch.plan.clip_sound import sound_record, sound_sums
 from rushlight.batch.plan.jobs import wanted
 from rushlight.batch.plan.model import PlannedClip
+from rushlight.batch.plan.reconcile_media import MediaSums, Unreadable
 from rushlight.batch.run.forecast import cost_of
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe
@@ -21,7 +23,17 @@ if TYPE_CHECKING:
     from rushlight.batch.plan.prepare import Prepared
     from rushlight.pipelines.colour.cdl import CDL
 
-__all__ = ["near", "plan_document", "short_grade"]
+__all__ = [
+    "Clip",
+    "Counts",
+    "GradeNumbers",
+    "MediaSums",
+    "PlanDocument",
+    "SoundCounts",
+    "near",
+    "plan_document",
+    "short_grade",
+]
 
 # Mbit/s at 1920x1080 and 24 frames a second, roughly: what a codec is likely to take (from the codecs' published tables).
 _RATES = {
@@ -31,7 +43,120 @@ _RATES = {
 MOST_SHOWN = 3  # candidates shown with their numbers
 
 
-def _problem(row: Row, error: RushlightError, kind: str) -> dict[str, Any]:
+class Problem(TypedDict):
+    """Something wrong, and where: the file (or list), its line and key. `kind`: refused, set aside or failed."""
+
+    clip: str
+    kind: str
+    file: str
+    line: int | None
+    key: str
+    text: str
+
+
+class GradeNumbers(TypedDict):
+    """ASC CDL in numbers."""
+
+    slope: list[float]
+    offset: list[float]
+    power: list[float]
+    saturation: float
+
+
+class Grade(GradeNumbers):
+    """Grade of a clip, where it was read and why it is the clip's."""
+
+    source: str
+    reason: str
+
+
+class Candidate(GradeNumbers):
+    """Grade that was set after the cut and is not used."""
+
+    when: str
+    source: str
+
+
+class Clip(TypedDict):
+    """A clip as it would be made."""
+
+    clip: str
+    path: str
+    line: int
+    reel: str
+    first_timecode: str
+    last_timecode: str
+    timecode_from: str
+    first_frame: int
+    frames: int
+    rate: str
+    capture_rate: str | None
+    rate_from: str
+    codec: str
+    size: str
+    encoding: str
+    encoding_from: str
+    levels: str
+    levels_from: str
+    grade: Grade | None
+    grade_reason: str
+    candidates: list[Candidate]
+    sound: dict[str, object] | None  # as the record has it
+    show_lut: str | None
+    look: dict[str, object]
+    outputs: list[str]
+    folder: str
+    row: dict[str, str]
+    warnings: list[str]
+
+
+class SoundCounts(TypedDict):
+    """Sound files below the sound folders: found = used + not used + unreadable."""
+
+    found: int
+    used: int
+    not_used: list[Unreadable]
+    unreadable: list[Unreadable]
+
+
+class Counts(TypedDict):
+    """rows + one_by_one = planned + set_aside + failed + alike + not_chosen."""
+
+    rows: int
+    one_by_one: int
+    planned: int
+    set_aside: int
+    failed: int
+    alike: int
+    not_chosen: int
+    ungraded: int
+    frames: int
+
+
+class Estimate(TypedDict):
+    """Bytes and processor time that the outputs are likely to take, and what is free."""
+
+    bytes: int
+    seconds_one_worker: int
+    free_bytes: int | None
+
+
+class PlanDocument(TypedDict):
+    """A plan as `plan --json` prints it."""
+
+    schema: str
+    recipe: str
+    clips: list[Clip]
+    problems: list[Problem]
+    warnings: list[str]
+    counts: Counts
+    media: MediaSums | None
+    sound: SoundCounts | None
+    estimate: Estimate
+    forecast: NotRequired[Mapping[str, object]]
+
+
+def _problem(row: Row, error: RushlightError, kind: str) -> Problem:
     return {
         "clip": row.clip,
         "kind": kind,
@@ -42,7 +167,7 @@ def _problem(row: Row, error: RushlightError, kind: str) -> dict[str, Any]:
     }
 
 
-def _fault(error: RushlightError) -> dict[str, Any]:
+def _fault(error: RushlightError) -> Problem:
     """The fault of a file of decisions: nothing is rendered until it is right."""
     return {
         "clip": "",
@@ -54,7 +179,7 @@ def _fault(error: RushlightError) -> dict[str, Any]:
     }
 
 
-def _numbers(cdl: CDL) -> dict[str, Any]:
+def _numbers(cdl: CDL) -> GradeNumbers:
     return {
         "slope": list(cdl.slope),
         "offset": list(cdl.offset),
@@ -63,9 +188,9 @@ def _numbers(cdl: CDL) -> dict[str, Any]:
     }
 
 
-def _clip(clip: PlannedClip, recipe: Recipe) -> dict[str, Any]:
+def _clip(clip: PlannedClip, recipe: Recipe) -> Clip:
     decision, facts, sound = clip.decision, clip.facts, sound_record(clip)
-    grade = None
+    grade: Grade | None = None
     if decision.cdl is not None:
         grade = {**_numbers(decision.cdl), "source": decision.source, "reason": decision.reason}
     return {
@@ -112,7 +237,7 @@ def _candidates(decision: Decision) -> list[str]:
     return [f"set after the cut and not used: {'; '.join(shown)}{more}"]
 
 
-def plan_document(prepared: Prepared) -> dict[str, Any]:
+def plan_document(prepared: Prepared) -> PlanDocument:
     """Everything that lists, grades and headers can show, JSON-able."""
     plan, recipe = prepared.plan, prepared.recipe
     clips = [_clip(c, recipe) for c in plan.clips]
@@ -149,7 +274,7 @@ def plan_document(prepared: Prepared) -> dict[str, Any]:
     }
 
 
-def _media(prepared: Prepared) -> dict[str, Any] | None:
+def _media(prepared: Prepared) -> MediaSums | None:
     media = prepared.media
     if media is None:
         return None
@@ -163,7 +288,7 @@ def _media(prepared: Prepared) -> dict[str, Any] | None:
     }
 
 
-def _sound(prepared: Prepared) -> dict[str, Any] | None:
+def _sound(prepared: Prepared) -> SoundCounts | None:
     sums = sound_sums(prepared.sound, prepared.plan.clips)
     if sums is None:
         return None
@@ -210,10 +335,16 @@ def near(place: str) -> str:
         return place
 
 
-def short_grade(grade: dict[str, Any]) -> str:
+def short_grade(grade: GradeNumbers) -> str:
     """A grade in four figures, without what does nothing."""
-    same = {"slope": [1.0] * 3, "offset": [0.0] * 3, "power": [1.0] * 3}
-    found = [f"{k} {' '.join(f'{v:.4g}' for v in grade[k])}" for k in same if grade[k] != same[k]]
+    stated = (
+        ("slope", grade["slope"], [1.0] * 3),
+        ("offset", grade["offset"], [0.0] * 3),
+        ("power", grade["power"], [1.0] * 3),
+    )
+    found = [
+        f"{name} {' '.join(f'{v:.4g}' for v in values)}" for name, values, same in stated if values != same
+    ]
     if grade["saturation"] != 1:
         found.append(f"sat {grade['saturation']:.4g}")
     return ", ".join(found) or "no change"

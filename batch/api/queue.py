@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Unpack
+from typing import Unpack
 
 from rushlight.batch.api.cancel import Cancel
 from rushlight.batch.api.nights import (
@@ -18,7 +18,7 @@ from rushlight.batch.api.nights import (
     terms_for,
 )
 from rushlight.batch.api.render import RenderResult
-from rushlight.batch.api.requests import RequestOptions, request_of
+from rushlight.batch.api.requests import RequestOptions, known_alone, request_of
 from rushlight.batch.exit_codes import STOPPED
 from rushlight.batch.interrupts import Stopped
 from rushlight.batch.queue.store import QueuedJob, open_store
@@ -68,7 +68,7 @@ class QueueResult:
     jobs: tuple[QueueJob, ...]
     damaged: tuple[str, ...]
 
-    def document(self) -> Sequence[dict[str, Any]]:
+    def document(self) -> Sequence[dict[str, object]]:
         """The document that `queue list --json` prints."""
         return [dict(vars(job)) for job in self.jobs]
 
@@ -128,6 +128,7 @@ def run(
 ) -> RenderResult:
     """Run the queue; lists added meanwhile join in. `until` ("05:30") starts nothing after that time of day; `stay` waits
     for more when all is done, until it is cancelled. Events, `cancel` and errors are as for `render`."""
+    known_alone(options, NightOptions)
     cancel = cancel or Cancel()
     events = events_for(on_event, cancel)
     terms = terms_for(options, events, cancel)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Unpack
+from typing import Unpack, cast
 
 from rushlight.batch.api.cancel import Cancel
 from rushlight.batch.api.nights import (
@@ -15,14 +15,13 @@ from rushlight.batch.api.nights import (
     crew_for,
     events_for,
     held_to,
-    not_made,
     terms_for,
 )
-from rushlight.batch.api.requests import NAMES, RequestOptions, request_of
+from rushlight.batch.api.requests import RequestOptions, known_alone, paths_of, request_of, texts_of
 from rushlight.batch.plan.model import Plan
 from rushlight.batch.run.event_stream import EventStream, summary_sums
 from rushlight.batch.run.render import render as run
-from rushlight.batch.run.render_from import render_again
+from rushlight.batch.run.render_from import Differing, render_again
 from rushlight.pipelines.errors import OptionError
 
 __all__ = ["RenderResult", "render"]
@@ -51,7 +50,7 @@ class RenderResult:
     frames: int
     seconds: float
     out: Path
-    folders: Mapping[str, Mapping[str, Any]]  # all lists of each output folder, by its path
+    folders: Mapping[str, Mapping[str, object]]  # all lists of each output folder, by its path
     problems: tuple[str, ...]  # what was wrong with the request, or of a queue that waits for a person
     code: int  # the command's exit code
 
@@ -60,14 +59,11 @@ class RenderResult:
         """From the summaries of its lists (`from_` may have several, and a queue that has nothing to run has none)."""
         summaries = events.summaries or [summary_sums(Plan(), None, [], Path(), 0.0).plain()]
 
-        def all_of(name: str) -> list[Any]:
-            return [each for summary in summaries for each in summary[name]]
-
         return cls(
-            delivered=tuple(all_of("done")),
-            unchanged=tuple(all_of("unchanged")),
-            set_aside=not_made(all_of("set_aside")),
-            failed=not_made(all_of("failed")),
+            delivered=tuple(clip for summary in summaries for clip in summary["done"]),
+            unchanged=tuple(clip for summary in summaries for clip in summary["unchanged"]),
+            set_aside=tuple(NotMade(**row) for summary in summaries for row in summary["set_aside"]),
+            failed=tuple(NotMade(**row) for summary in summaries for row in summary["failed"]),
             left=sum(summary["left"] for summary in summaries),
             stopped=any(summary["stopped"] for summary in summaries),
             frames=sum(summary["frames"] for summary in summaries),
@@ -98,51 +94,59 @@ def render(
     """
     cancel = cancel or Cancel()
     events = events_for(on_event, cancel)
-    given: dict[str, Any] = dict(options)
-    night_options = {name: given.pop(name) for name in NightOptions.__annotations__ if name in given}
-    terms = terms_for(night_options, events, cancel)
-    again = _again(list, out, from_, given)
+    known_alone(options, RenderOptions)
+    terms = terms_for(options, events, cancel)
+    _check_source(list, out, from_, options)
 
     def night() -> int:
-        crew = crew_for(night_options)
+        crew = crew_for(options)
         if from_ is not None:
-            return render_again(Path(from_), given=again, crew=crew, events=events, terms=terms)
-        more = {name: given[name] for name in ("strict", "hash_originals", "replaced") if name in given}
-        asked = {name: value for name, value in given.items() if name not in more}
-        request = request_of(list or Path(), asked, out=out, **more)
+            given = _again(out or from_, options)
+            return render_again(Path(from_), given=given, crew=crew, events=events, terms=terms)
+        request = request_of(
+            list or Path(),
+            _of_request(options),
+            out=out,
+            strict=options.get("strict", False),
+            hash_originals=options.get("hash_originals", False),
+            replaced=options.get("replaced", "keep"),
+        )
         return run(request, crew=crew, events=events, terms=terms)
 
-    code = held_to(terms, night_options, events, night)
+    code = held_to(terms, options, events, night)
     return RenderResult.of(events, code)
 
 
-def _again(
-    clip_list: Place | None, out: Place | None, origin: Place | None, given: Mapping[str, Any]
-) -> dict[str, Any]:
-    """The changes that `--from` may make to the kept request. OptionError for what does not go with it."""
+def _check_source(
+    clip_list: Place | None, out: Place | None, origin: Place | None, options: RenderOptions
+) -> None:
+    """OptionError where there is neither a list nor a folder to make again, or for what does not go with the latter."""
     if (clip_list is None) == (origin is None):
         raise OptionError("takes LIST, or --from DIR; one of them is needed")
     if origin is None:
         if out is None:
             raise OptionError("--out is needed: the folder for everything that is made")
-        return {}
+        return
     for name in ("grades", "defaults", "encoding", "levels", "rate", "strict", "hash_originals"):
-        if name in given:
+        if name in options:
             raise OptionError(
                 f"--{name.replace('_', '-')} does not go with --from, which has all that was given then"
             )
-    if odd := sorted(set(given) - {*NAMES, "replaced"}):
-        raise TypeError(f"there is no option {', '.join(odd)}")
 
-    def several(name: str) -> tuple[Any, ...]:
-        value = given.get(name, ())
-        return (value,) if isinstance(value, str | Path) else tuple(value)
 
-    return {
-        "out": Path(out) if out else Path(origin),
-        "recipe": str(given.get("recipe", "")),
-        "only": several("only"),
-        "media": tuple(map(Path, several("media"))),
-        "sound": tuple(map(Path, several("sound"))),
-        "replaced": given.get("replaced", "keep"),
-    }
+def _again(out: Place, options: RenderOptions) -> Differing:
+    """The changes that `--from` makes to the kept request."""
+    return Differing(
+        out=Path(out),
+        recipe=str(options.get("recipe", "")),
+        only=texts_of(options.get("only")),
+        media=paths_of(options.get("media")),
+        sound=paths_of(options.get("sound")),
+        replaced=options.get("replaced", "keep"),
+    )
+
+
+def _of_request(options: RenderOptions) -> RequestOptions:
+    """The options of the request alone."""
+    names = RequestOptions.__annotations__
+    return cast("RequestOptions", {name: value for name, value in options.items() if name in names})

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 import textwrap
-from typing import Any
 
 from rushlight.batch.cli.text_tables import page_width
 from rushlight.pipelines.visible_text import json_text, visible
@@ -32,6 +31,6 @@ def say_wrapped(text: str) -> None:
     )
 
 
-def say_json(document: Any, *, indent: int | None = 2) -> None:
+def say_json(document: object, *, indent: int | None = 2) -> None:
     """One JSON document on standard output."""
     print(json_text(document, indent=indent), flush=True)

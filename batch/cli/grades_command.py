@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Unpack
 
 from rushlight.batch.api.grades import grades
-from rushlight.batch.api.requests import Undone
+from rushlight.batch.api.requests import RequestOptions, Undone
 from rushlight.batch.cli.console import say, say_json
 from rushlight.batch.cli.text_tables import print_table
 
 __all__ = ["show_grades"]
 
 
-def show_grades(clip_list: Path, folder: Path, *, as_json: bool, **options: Any) -> int:
+def show_grades(clip_list: Path, folder: Path, *, as_json: bool, **options: Unpack[RequestOptions]) -> int:
     """The command. Gives 0, or 1 where rows were set aside."""
 
     def on_set_aside(row: Undone) -> None:

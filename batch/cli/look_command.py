@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Unpack
 
-from rushlight.batch.api.look import look
+from rushlight.batch.api.look import LookResult, look
+from rushlight.batch.api.requests import RequestOptions
 from rushlight.batch.cli.console import say, say_json
 from rushlight.batch.cli.text_tables import print_table
 
@@ -20,38 +21,33 @@ def show_look(
     size: int,
     plot: Path | None,
     as_json: bool,
-    **options: Any,
+    **options: Unpack[RequestOptions],
 ) -> int:
     """The command. Gives the exit code."""
-    document = look(clip_list, clip, export=export, size=size, plot=plot, **options).document()
+    result = look(clip_list, clip, export=export, size=size, plot=plot, **options)
     if as_json:
-        say_json(document)
+        say_json(result.document())
     else:
-        _print(document)
+        _print(result)
     return 0
 
 
-def _print(document: dict[str, Any]) -> None:
-    say(f"{document['clip']}: {document['look']}")
-    say(
-        f"grade: {document['grade_reason']}"
-        + (f" ({document['grade_source']})" if document["grade_source"] else "")
-    )
-    say(
-        f"10-bit codes R G B after each layer; the file's levels are {document['levels']}, the display's narrow\n"
-    )
-    stages = list(next(iter(document["colours"].values()))["after"])
+def _print(result: LookResult) -> None:
+    say(f"{result.clip}: {result.look}")
+    say(f"grade: {result.grade_reason}" + (f" ({result.grade_source})" if result.grade_source else ""))
+    say(f"10-bit codes R G B after each layer; the file's levels are {result.levels}, the display's narrow\n")
+    stages = list(next(iter(result.colours.values()))["after"])
     rows = [
         [
             name,
             *(" ".join(f"{v:.0f}" for v in entry["after"][stage]["code"]) for stage in stages),
             f"{entry['nits']:.2f}",
         ]
-        for name, entry in document["colours"].items()
+        for name, entry in result.colours.items()
     ]
     print_table(["colour", *stages, "cd/m2"], rows)
-    for text in document["warnings"]:
+    for text in result.warnings:
         say(f"note: {text}")
-    for what in ("export", "plot"):
-        if what in document:
-            say(f"written: {document[what]}")
+    for path in (result.export, result.plot):
+        if path:
+            say(f"written: {path}")

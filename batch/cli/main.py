@@ -8,7 +8,7 @@ import sys
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, ParamSpec, Unpack, cast
 
 import click
 
@@ -21,21 +21,27 @@ from rushlight.batch.interrupts import listening
 from rushlight.pipelines.errors import InputError, QueueError, RushlightError
 from rushlight.pipelines.visible_text import visible
 
+if TYPE_CHECKING:
+    from rushlight.batch.api.plan import PlanOptions
+    from rushlight.batch.api.render import RenderOptions
+    from rushlight.batch.api.requests import RequestOptions
+
 __all__ = ["main"]
 
 Command = Callable[..., int]
+P = ParamSpec("P")
 _REQUEST = (
     "recipe", "media", "sound", "grades", "defaults", "encoding", "levels", "rate", "only", "strict", "hash_originals", "replaced",
 )  # fmt: skip
 
 
-def _answering(command: Command, *, night: bool = False) -> Command:
+def _answering(command: Callable[P, int], *, night: bool = False) -> Callable[P, int]:
     """One except for every command: an error of ours is one line and an exit code, a fault of ours says so.
 
     A `night` minds signals itself, and goes on where its terminal goes; others stop where they are."""
 
     @functools.wraps(command)
-    def answer(*args: Any, **kwargs: Any) -> int:
+    def answer(*args: P.args, **kwargs: P.kwargs) -> int:
         traceback, terminal = kwargs.pop("traceback", False), is_terminal(sys.stdout)
         try:
             with listening(night=night):
@@ -120,7 +126,7 @@ def _request_options(command: Command) -> Command:
 class _Commands(click.Group):
     """Words of the command line that are wrong, such as names that a wildcard found, are shown with nothing hidden."""
 
-    def invoke(self, ctx: click.Context) -> Any:
+    def invoke(self, ctx: click.Context) -> object:
         try:
             return super().invoke(ctx)
         except click.ClickException as error:
@@ -136,13 +142,14 @@ def cli() -> None:
     """A shooting day's log originals into graded, slated, timecoded proxies and stills, overnight."""
 
 
-def _given(options: dict[str, Any], origin: Path | None) -> dict[str, Any]:
+def _given(options: RenderOptions, origin: Path | None) -> RenderOptions:
     """With `--from`, which has all that was asked for then, only those options of a request that were given now."""
     if origin is None:
         return options
     source = click.get_current_context().get_parameter_source
     given = {name for name in options if source(name) is click.core.ParameterSource.COMMANDLINE}
-    return {name: value for name, value in options.items() if name in given or name not in _REQUEST}
+    kept = {name: value for name, value in options.items() if name in given or name not in _REQUEST}
+    return cast("RenderOptions", kept)
 
 
 @cli.command()
@@ -164,14 +171,20 @@ def _given(options: dict[str, Any], origin: Path | None) -> dict[str, Any]:
 @click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
 @night_options
 @functools.partial(_answering, night=True)
-def render(clip_list: Path | None, origin: Path | None, **options: Any) -> int:
+def render(
+    clip_list: Path | None,
+    origin: Path | None,
+    out: Path | None,
+    quiet: bool,
+    as_json: bool,
+    **options: Unpack[RenderOptions],
+) -> int:
     """Make what RECIPE says of every clip of LIST; what is there and unchanged is left alone."""
     from rushlight.batch.api.render import render as make
     from rushlight.batch.cli.progress import view
 
-    show = view(quiet=options.pop("quiet"), as_json=options.pop("as_json"))
-    given = _given(options, origin)
-    return watched(show, lambda: make(clip_list, from_=origin, on_event=show, **given).code)
+    show, given = view(quiet=quiet, as_json=as_json), _given(options, origin)
+    return watched(show, lambda: make(clip_list, out=out, from_=origin, on_event=show, **given).code)
 
 
 @cli.command()
@@ -187,14 +200,14 @@ def render(clip_list: Path | None, origin: Path | None, **options: Any) -> int:
 )
 @click.option("--workers", type=click.IntRange(1, 256), help="With so many workers.  [default: one a core]")
 @_answering
-def plan(clip_list: Path, write: Path | None, **options: Any) -> int:
+def plan(clip_list: Path, as_json: bool, **options: Unpack[PlanOptions]) -> int:
     """Show what would be made, each clip's grade and why, and everything that is wrong.
 
     Exit codes: 0 all well; 1 some rows are wrong; 2 the request as a whole is wrong.
     """
     from rushlight.batch.cli.plan_command import show_plan
 
-    return show_plan(clip_list, write=write, **options)
+    return show_plan(clip_list, as_json=as_json, **options)
 
 
 @cli.command()
@@ -206,12 +219,19 @@ def plan(clip_list: Path, write: Path | None, **options: Any) -> int:
 @click.option("--plot", type=PATH, metavar="FILE.png", help="Draw its curves and chromaticities.")
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
 @_answering
-def look(clip_list: Path, clip: str, export: Path | None, plot: Path | None, **options: Any) -> int:
+def look(
+    clip_list: Path,
+    clip: str,
+    export: Path | None,
+    size: str,
+    plot: Path | None,
+    as_json: bool,
+    **options: Unpack[RequestOptions],
+) -> int:
     """Show what the look of CLIP does to black, grey, white and the 24 patches, layer by layer."""
     from rushlight.batch.cli.look_command import show_look
 
-    size = int(options.pop("size"))
-    return show_look(clip_list, clip, export=export, size=size, plot=plot, **options)
+    return show_look(clip_list, clip, export=export, size=int(size), plot=plot, as_json=as_json, **options)
 
 
 @cli.command()
@@ -220,11 +240,11 @@ def look(clip_list: Path, clip: str, export: Path | None, plot: Path | None, **o
 @click.option("--to", type=PATH, required=True, metavar="FOLDER", help="The folder for the files.")
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
 @_answering
-def grades(clip_list: Path, to: Path, **options: Any) -> int:
+def grades(clip_list: Path, to: Path, as_json: bool, **options: Unpack[RequestOptions]) -> int:
     """Write the grades of LIST for others: .cdl a clip, one .ccc, EDL with ASC CDL, .cube a look."""
     from rushlight.batch.cli.grades_command import show_grades
 
-    return show_grades(clip_list, to, **options)
+    return show_grades(clip_list, to, as_json=as_json, **options)
 
 
 @cli.command()

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Unpack
 
-from rushlight.batch.api.plan import plan
+from rushlight.batch.api.plan import PlanOptions, plan
 from rushlight.batch.cli.console import say_json
 from rushlight.batch.cli.plan_page import print_plan
 from rushlight.batch.exit_codes import DONE, PARTLY, WRONG
@@ -13,7 +13,7 @@ from rushlight.batch.exit_codes import DONE, PARTLY, WRONG
 __all__ = ["show_plan"]
 
 
-def show_plan(clip_list: Path, *, as_json: bool, **options: Any) -> int:
+def show_plan(clip_list: Path, *, as_json: bool, **options: Unpack[PlanOptions]) -> int:
     """The command. Gives 0 where all is well, 1 where some rows are wrong, 2 where the request would be refused."""
     result = plan(clip_list, **options)
     if as_json:

@@ -2,24 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Any
-
-from rushlight.batch.api.plan_document import near, short_grade
+from rushlight.batch.api.plan_document import Clip, MediaSums, PlanDocument, SoundCounts, near, short_grade
 from rushlight.batch.cli.console import say, say_wrapped
 from rushlight.batch.cli.text_tables import print_table
+from rushlight.batch.records.sound import ClipSound
 from rushlight.pipelines.counted import counted
 
 __all__ = ["print_plan"]
 
 
-def _print_media(media: dict[str, Any]) -> None:
+def _print_media(media: MediaSums) -> None:
     """Print the originals under the media folders, and those that no row names."""
     for path in media["not_listed"]:
         say_wrapped(f"not listed: {near(path)}")
-    for entry in media["unreadable"]:
-        say_wrapped(f"not readable: {near(entry['path'])}: {entry['why']}")
-    for entry in media["absent"]:
-        say_wrapped(f"absent: {entry['path']}, which {near(entry['manifest'])} names")
+    for each in media["unreadable"]:
+        say_wrapped(f"not readable: {near(each['path'])}: {each['why']}")
+    for file in media["absent"]:
+        say_wrapped(f"absent: {file['path']}, which {near(file['manifest'])} names")
     say_wrapped(
         f"{media['found']} found under the media folders = {media['listed']} listed + "
         f"{len(media['not_listed'])} not listed + {len(media['unreadable'])} not readable + "
@@ -28,7 +27,7 @@ def _print_media(media: dict[str, Any]) -> None:
     )
 
 
-def _print_sound(sound: dict[str, Any]) -> None:
+def _print_sound(sound: SoundCounts) -> None:
     """Print the sums of the sound files, and those that no clip of the list uses."""
     for entry in sound["not_used"]:
         say_wrapped(f"sound not used: {near(entry['path'])}" + (f": {entry['why']}" if entry["why"] else ""))
@@ -40,15 +39,16 @@ def _print_sound(sound: dict[str, Any]) -> None:
     )
 
 
-def _sound_text(sound: dict[str, Any] | None) -> str:
+def _sound_text(clip: Clip) -> str:
     """The sound of a clip and why it is that, in short."""
-    if sound is None:
+    if clip["sound"] is None:
         return "-"
-    if sound["kind"] != "production":
-        return f"{sound['kind']}; {sound['reason']}"
-    first = sound["files"][0][0]["path"].rpartition("/")[2]
-    more = sum(map(len, sound["files"])) - 1
-    return f"{first}{f' and {more} more' if more else ''}; {sound['reason']}"
+    sound = ClipSound.read(clip["sound"])
+    if sound.kind != "production":
+        return f"{sound.kind}; {sound.reason}"
+    first = sound.files[0][0].path.rpartition("/")[2]
+    more = sum(map(len, sound.files)) - 1
+    return f"{first}{f' and {more} more' if more else ''}; {sound.reason}"
 
 
 def _minutes(seconds: float) -> str:
@@ -63,7 +63,7 @@ def _name(place: str) -> str:
     )
 
 
-def _print_clips(document: dict[str, Any]) -> dict[str, int]:
+def _print_clips(document: PlanDocument) -> dict[str, int]:
     """Print a line a clip; gives the notes with the numbers that the lines have of them."""
     clips = document["clips"]
     notes: dict[str, int] = {}
@@ -91,7 +91,7 @@ def _print_clips(document: dict[str, Any]) -> dict[str, int]:
     if document["sound"]:
         heading.insert(6, "sound and why")
         for row, clip in zip(rows, clips, strict=True):
-            row.insert(6, _sound_text(clip["sound"]))
+            row.insert(6, _sound_text(clip))
     if rows:
         print_table(heading, rows)
     if len(made) == 1:
@@ -99,7 +99,7 @@ def _print_clips(document: dict[str, Any]) -> dict[str, int]:
     return notes
 
 
-def print_plan(document: dict[str, Any]) -> None:
+def print_plan(document: PlanDocument) -> None:
     """The plan for a person: what is wrong first, then every clip with the numbers of its notes, then the sums."""
     for problem in document["problems"]:
         key = f"{problem['key']}: " if problem["key"] else ""
@@ -133,10 +133,10 @@ def print_plan(document: dict[str, Any]) -> None:
         + (f", {free / 1e9:.0f} GB free" if free is not None else " (free space: give --out)")
     )
     if "forecast" in document:
-        say_wrapped(document["forecast"]["text"])
+        say_wrapped(str(document["forecast"]["text"]))
 
 
-def _grade_text(clip: dict[str, Any]) -> str:
+def _grade_text(clip: Clip) -> str:
     """A clip's grade, its place and the reason, in short."""
     grade = clip["grade"]
     if grade is None:

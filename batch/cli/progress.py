@@ -4,14 +4,37 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from rushlight.batch.cli.terminal_or_log import Deaf, Words, is_terminal
-from rushlight.batch.records.events import EventDocument
+from rushlight.batch.records.events import (
+    EVENTS,
+    AnyEvent,
+    Begun,
+    ClipTold,
+    Delivered,
+    Ended,
+    EventDocument,
+    FolderTaken,
+    Forecast,
+    Over,
+    PhaseTold,
+    Queued,
+    Reported,
+    RunTold,
+    SegmentMade,
+    Started,
+    Told,
+)
+from rushlight.batch.records.summary import FolderSums
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.visible_text import json_text, visible
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+    from rich.progress import Progress
 
 __all__ = ["JsonView", "LiveView", "View", "duration", "view"]
 
@@ -26,10 +49,9 @@ def duration(seconds: float) -> str:
     return f"{whole // 3600} h {whole % 3600 // 60:02} min"
 
 
-# Events of which a line says no more than their own words; those on the right are told a quiet run too.
-_LINES = {"note": "{text}", "warning": "note: {text}", "report": "report: {page}"}
+# What a line says ahead of an event's own words.
+_SAID = {"note": "", "warning": "note: ", "problem": "rushlight: "}
 _NEWS = {
-    "problem": "rushlight: {text}",
     "failed": "failed {clip}: {text}",
     "set aside": "set aside {clip}: {text}",
     "stopping": "rushlight: stopping: {text}",
@@ -60,54 +82,67 @@ class View:
         self.noted = 0  # clips with warnings
         self.in_hand: dict[str, int] = {}  # clip -> frames made of it
 
-    def __call__(self, event: EventDocument) -> None:
+    def __call__(self, document: EventDocument) -> None:
         """Tell an event."""
-        what = event["event"]
-        self.follow(event)
-        if what == "folder":
-            self.words.to(Path(event["out"]))
-        elif what == "begin":
-            self.begin(workers=event["workers"])
-        elif what == "segment":
-            now = time.monotonic()
-            if now >= self.next_line:
-                self.next_line = now + 10
-                if line := self.pace():
-                    self.say(line)
-        elif what == "done":
-            self.say_done(event)
-        elif what in ("there", "part"):
-            made = "made earlier, unchanged" if what == "there" else "partly done, more of it follows"
-            self.say(f"{made}: {event['clip']}")
-        elif what == "queued":
-            self.say_queued(event)
-        elif what in _LINES:
-            self.say(_LINES[what].format_map(event))
-        elif what in _NEWS:
-            self.say(_NEWS[what].format_map({"text": "", **event}), important=True)
-        elif what == "phase" and event.get("text"):
-            self.say(event["text"])
-        elif what == "end":
-            self.end()
-        elif what == "summary":
-            self.summary(event)
+        self.tell(EVENTS.validate_python(document))
 
-    def follow(self, event: EventDocument) -> None:
+    def tell(self, event: AnyEvent) -> None:
+        """Tell an event that was read."""
+        self.follow(event)
+        match event:
+            case FolderTaken():
+                self.words.to(Path(event.out))
+            case Begun():
+                self.begin(workers=event.workers)
+            case SegmentMade():
+                self.say_pace()
+            case Delivered():
+                self.say_delivered(event)
+            case Queued():
+                self.say_queued(event)
+            case Reported():
+                self.say(f"report: {event.page}")
+            case Told():
+                if event.event in _SAID:
+                    self.say(_SAID[event.event] + event.text, important=event.event == "problem")
+            case ClipTold() | RunTold() | Forecast():
+                text = _NEWS[event.event].format(clip=event.clip, text=event.text)
+                self.say(text, important=True)
+            case PhaseTold():
+                if event.text:
+                    self.say(event.text)
+            case Over():
+                self.end()
+            case Ended():
+                self.summary(event)
+
+    def follow(self, event: AnyEvent) -> None:
         """Count what an event says: frames made, clips in hand, clips that are over."""
-        what = event["event"]
-        if what == "begin":
-            self._at_the_start(event["clips"], event["frames"])
-        elif what == "started":
-            self.frames += event["frames"]
-            self.in_hand[event["clip"]] = event["frames"]
-        elif what == "segment":
-            self.frames = event["frames"]
-            self.in_hand[event["clip"]] = event["clip_frames"]
-        elif what in ("done", "there", "part", "failed", "set aside"):
-            self.in_hand.pop(event["clip"], None)
-            self.ended_clips += what != "part"
-            self.done += what == "done"
-            self.noted += what == "done" and bool(event["warnings"])
+        match event:
+            case Begun():
+                self._at_the_start(event.clips, event.frames)
+            case Started():
+                self.frames += event.frames
+                self.in_hand[event.clip] = event.frames
+            case SegmentMade():
+                self.frames = event.frames
+                self.in_hand[event.clip] = event.clip_frames
+            case Delivered():
+                self.in_hand.pop(event.clip, None)
+                self.ended_clips += event.event != "part"
+                self.done += event.event == "done"
+                self.noted += event.event == "done" and bool(event.warnings)
+            case ClipTold(event="failed" | "set aside"):
+                self.in_hand.pop(event.clip, None)
+                self.ended_clips += 1
+
+    def say_pace(self) -> None:
+        """How it goes, every ten seconds."""
+        now = time.monotonic()
+        if now >= self.next_line:
+            self.next_line = now + 10
+            if line := self.pace():
+                self.say(line)
 
     def say(self, text: str, *, important: bool = False) -> None:
         """One line on standard output; an important one on standard error, from a quiet run too."""
@@ -119,24 +154,28 @@ class View:
         clips, frames = counted(self.clips, "clip"), counted(self.total, "frame")
         self.say(f"{clips}, {frames}, {counted(workers, 'worker')}")
 
-    def say_done(self, event: EventDocument) -> None:
+    def say_delivered(self, event: Delivered) -> None:
         """A clip is delivered: what is to be known of it, what of it was replaced, why, and where that is now."""
-        self.say(f"done {event['clip']} ({self.done} of {self.clips})")
-        for text in event["warnings"]:
+        if event.event != "done":
+            made = "made earlier, unchanged" if event.event == "there" else "partly done, more of it follows"
+            self.say(f"{made}: {event.clip}")
+            return
+        self.say(f"done {event.clip} ({self.done} of {self.clips})")
+        for text in event.warnings:
             self.say(f"  note: {text}")
-        if replaced := event["replaced"]:
-            kept = sorted({r["kept"].partition("/" + r["output"])[0] for r in replaced if r["kept"]})
+        if replaced := event.replaced:
+            kept = sorted({r.kept.partition("/" + r.output)[0] for r in replaced if r.kept})
             now = f"kept in {', '.join(kept)}" if kept else "removed"
             self.say(
-                f"  revision {event['revision']}: {replaced[0]['why']}; "
+                f"  revision {event.revision}: {replaced[0].why}; "
                 f"{counted(len(replaced), 'file')} replaced, the old {now}"
             )
 
-    def say_queued(self, event: EventDocument) -> None:
+    def say_queued(self, event: Queued) -> None:
         """Clips of a list joined the queue."""
-        there = f", {event['unchanged']} made earlier" if event["unchanged"] else ""
-        aside = f", {event['set_aside']} set aside" if event["set_aside"] else ""
-        self.say(f"{event['list']}: {counted(event['clips'], 'clip')} queued{there}{aside}")
+        there = f", {event.unchanged} made earlier" if event.unchanged else ""
+        aside = f", {event.set_aside} set aside" if event.set_aside else ""
+        self.say(f"{event.list}: {counted(event.clips, 'clip')} queued{there}{aside}")
 
     def in_hand_line(self) -> str:
         """The clips being rendered with the frames made of each, and how many wait."""
@@ -161,50 +200,48 @@ class View:
     def end(self) -> None:
         """Work is over."""
 
-    def summary(self, event: EventDocument) -> None:
+    def summary(self, event: Ended) -> None:
         """The last words: what is wrong first."""
         lines = summary_lines(event, begun=self.clips > 0)
         if self.noted:
-            page = Path(event["out"]) / "report" / "index.html"
+            page = Path(event.out) / "report" / "index.html"
             lines.append(f"{counted(self.noted, 'clip')} with notes: see {page}")
-        for folder, sums in event["folders"].items():
-            if sums["lists"] > 1:
-                lines.append(f"{folder}, all {sums['lists']} lists: {sums_text(sums)}")
+        for folder, sums in event.folders.items():
+            if sums.lists > 1:
+                lines.append(f"{folder}, all {sums.lists} lists: {sums_text(sums)}")
         for line in lines:
             self.words.put(line)
         self._at_the_start()
 
 
-def sums_text(sums: Mapping[str, Any]) -> str:
+def sums_text(sums: FolderSums) -> str:
     """Listed = delivered + set aside + failed + not yet, in words."""
     return (
-        f"{counted(sums['listed'], 'clip')} listed = {sums['delivered']} delivered + {sums['set_aside']} set aside + "
-        f"{sums['failed']} failed + {sums['not_yet']} not made yet"
+        f"{counted(sums.listed, 'clip')} listed = {sums.delivered} delivered + {sums.set_aside} set aside + "
+        f"{sums.failed} failed + {sums.not_yet} not made yet"
     )
 
 
-def summary_lines(event: EventDocument, *, begun: bool) -> list[str]:
+def summary_lines(event: Ended, *, begun: bool) -> list[str]:
     """The summary in plain lines, exceptions first. `begun`: work on some clip was begun."""
     lines = []
-    done, unchanged, out = event["done"], event["unchanged"], event["out"]
-    for name, rows in (("SET ASIDE", event["set_aside"]), ("FAILED", event["failed"])):
+    for name, rows in (("SET ASIDE", event.set_aside), ("FAILED", event.failed)):
         if rows:
             lines.append(f"{name}: {counted(len(rows), 'clip')}")
             for row in rows:
-                clip, text = row["clip"], row["error"]
-                lines.append(f"  {clip}: {text}" if clip not in text else f"  {text}")
-    if event["left"]:
+                lines.append(f"  {row.clip}: {row.error}" if row.clip not in row.error else f"  {row.error}")
+    if event.left:
+        lines.append(f"STOPPED with {counted(event.left, 'clip')} left; the same command goes on from here")
+    elif event.stopped_how:
+        lines.append(f"STOPPED {event.stopped_how}; the same command makes what is missing")
+    if event.done:
+        frames, seconds = counted(event.frames, "frame"), duration(event.seconds)
+        lines.append(f"delivered {counted(len(event.done), 'clip')}, {frames} in {seconds}, to {event.out}")
+    if event.unchanged:
+        nothing = "" if begun or event.done or event.stopped else "nothing to render: "
         lines.append(
-            f"STOPPED with {counted(event['left'], 'clip')} left; the same command goes on from here"
+            f"{nothing}{counted(len(event.unchanged), 'clip')} made earlier and unchanged, in {event.out}"
         )
-    elif event["stopped_how"]:
-        lines.append(f"STOPPED {event['stopped_how']}; the same command makes what is missing")
-    if done:
-        frames, seconds = counted(event["frames"], "frame"), duration(event["seconds"])
-        lines.append(f"delivered {counted(len(done), 'clip')}, {frames} in {seconds}, to {out}")
-    if unchanged:
-        nothing = "" if begun or done or event["stopped"] else "nothing to render: "
-        lines.append(f"{nothing}{counted(len(unchanged), 'clip')} made earlier and unchanged, in {out}")
     return lines or ["nothing to render: the list chooses no clip"]
 
 
@@ -213,10 +250,10 @@ class LiveView(View):
 
     def __init__(self, *, quiet: bool = False) -> None:
         super().__init__(quiet=quiet)
-        self._bar: Any = None
+        self._bar: Progress | None = None
 
-    def __call__(self, event: EventDocument) -> None:
-        super().__call__(event)
+    def tell(self, event: AnyEvent) -> None:
+        super().tell(event)
         if self._bar is not None:
             self._bar.update(
                 self._task,
@@ -245,7 +282,7 @@ class LiveView(View):
         view = self
 
         class Bar(Progress):
-            def get_renderables(self) -> Any:
+            def get_renderables(self) -> Iterator[RenderableType]:
                 yield from super().get_renderables()
                 yield Text(view.in_hand_line(), no_wrap=True, overflow="ellipsis")
 

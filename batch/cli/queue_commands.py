@@ -5,11 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Unpack
 
 import click
 
 from rushlight.batch.cli.night_options import crew_options, night_options, replaced_option, watched
+
+if TYPE_CHECKING:
+    from rushlight.batch.api.nights import NightOptions
+    from rushlight.batch.api.requests import RequestOptions
 
 __all__ = ["queue_commands"]
 
@@ -39,20 +43,7 @@ def queue_commands(
     def queue() -> None:
         """Lists that join a queue during the day, and its run at wrap."""
 
-    @queue.command()
-    @click.argument("clip_lists", metavar="LIST...", type=PATH, nargs=-1, required=True)
-    @request_options
-    @click.option("--out", type=PATH, required=True, help="The folder for everything that is made.")
-    @replaced_option
-    @click.option("--priority", type=int, default=0, show_default=True, help="Higher ones start first.")
-    @_queue_option
-    @answering
-    def add(clip_lists: tuple[Path, ...], **options: Any) -> int:
-        """Queue what RECIPE says of every clip of each LIST; what is there and unchanged is left alone."""
-        from rushlight.batch.api.queue import add
-        from rushlight.batch.cli.progress import view
-
-        return add(clip_lists, on_event=view(quiet=False, as_json=False), **options).code
+    queue.command("add")(_add_command(answering, request_options))
 
     @queue.command()
     @click.option("--until", default="", metavar="HH:MM", help="Start nothing after this time of day.")
@@ -63,13 +54,20 @@ def queue_commands(
     @night_options
     @_queue_option
     @partial(answering, night=True)
-    def run(**options: Any) -> int:
+    def run(
+        until: str,
+        stay: bool,
+        quiet: bool,
+        as_json: bool,
+        queue: Path | None,
+        **options: Unpack[NightOptions],
+    ) -> int:
         """Run the queue. Lists added meanwhile join in."""
         from rushlight.batch.api.queue import run
         from rushlight.batch.cli.progress import view
 
-        show = view(quiet=options.pop("quiet"), as_json=options.pop("as_json"))
-        return watched(show, lambda: run(on_event=show, **options).code)
+        show = view(quiet=quiet, as_json=as_json)
+        return watched(show, lambda: run(queue=queue, until=until, stay=stay, on_event=show, **options).code)
 
     @queue.command("list")
     @click.option("--json", "as_json", is_flag=True, help="Every job, as one JSON document.")
@@ -99,3 +97,32 @@ def _change_command(name: str, answering: Callable[[Command], Command]) -> Comma
         return int(getattr(queues, name)(clips, all=everything, queue=queue, on_event=show).code)
 
     return change
+
+
+def _add_command(answering: Callable[..., Command], request_options: Callable[[Command], Command]) -> Command:
+    @click.argument("clip_lists", metavar="LIST...", type=PATH, nargs=-1, required=True)
+    @request_options
+    @click.option("--out", type=PATH, required=True, help="The folder for everything that is made.")
+    @replaced_option
+    @click.option("--priority", type=int, default=0, show_default=True, help="Higher ones start first.")
+    @_queue_option
+    @answering
+    def add(
+        clip_lists: tuple[Path, ...],
+        out: Path,
+        replaced: str,
+        priority: int,
+        queue: Path | None,
+        **options: Unpack[RequestOptions],
+    ) -> int:
+        """Queue what RECIPE says of every clip of each LIST; what is there and unchanged is left alone."""
+        from rushlight.batch.api.queue import add
+        from rushlight.batch.cli.progress import view
+
+        show = view(quiet=False, as_json=False)
+        made = add(
+            clip_lists, out=out, queue=queue, priority=priority, replaced=replaced, on_event=show, **options
+        )
+        return made.code
+
+    return add

@@ -15,7 +15,7 @@ import time
 from collections import deque
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TextIO
 
 from rushlight.pipelines.errors import OutsideError
 from rushlight.pipelines.inside_folder import holding
@@ -114,10 +114,10 @@ class Words:
 class Deaf:
     """A stream whose failures are told to `words` and to nobody else: for who draws on a terminal by himself."""
 
-    def __init__(self, stream: Any, words: Words) -> None:
+    def __init__(self, stream: TextIO, words: Words) -> None:
         self._stream, self._words = stream, words
 
-    def __getattr__(self, name: str) -> Any:
+    def __getattr__(self, name: str) -> object:
         return getattr(self._stream, name)
 
     def write(self, text: str) -> int:
@@ -136,12 +136,12 @@ class Deaf:
             self._words.lose("stdout")
 
 
-def is_terminal(stream: Any) -> bool:
+def is_terminal(stream: TextIO | None) -> bool:
     """True if a stream is a terminal that is there; a process may have been started without (None)."""
     return stream is not None and bool(stream.isatty())
 
 
-def _mute(stream: Any) -> None:
+def _mute(stream: TextIO) -> None:
     """Let what a stream still holds, and what is written to it from now on, go nowhere."""
     with suppress(OSError, ValueError):
         number = stream.fileno()

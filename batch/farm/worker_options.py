@@ -76,26 +76,34 @@ class Crew:
         return security
 
 
-def crew_of(options: dict[str, Any]) -> Crew:
+def crew_of(
+    *,
+    workers: int | None,
+    scheduler: str,
+    tls_ca_file: Path | None,
+    tls_cert: Path | None,
+    tls_key: Path | None,
+    mounts: Sequence[str],
+    stalled_after: float,
+) -> Crew:
     """The workers that these options ask for. OptionError naming the one that is wrong."""
-    for name in ("tls_ca_file", "tls_cert", "tls_key"):
-        if options[name] and not options[name].is_file():
-            raise OptionError(f"--{name.replace('_', '-')}: there is no such file", file=str(options[name]))
-    if options["scheduler"] and options["workers"]:
+    files = {"--tls-ca-file": tls_ca_file, "--tls-cert": tls_cert, "--tls-key": tls_key}
+    for name, path in files.items():
+        if path and not path.is_file():
+            raise OptionError(f"{name}: there is no such file", file=str(path))
+    if scheduler and workers:
         raise OptionError(
-            f"--workers {options['workers']} with --scheduler {options['scheduler']}: a farm has the workers that were"
+            f"--workers {workers} with --scheduler {scheduler}: a farm has the workers that were"
             " started for it; leave out one of the two"
         )
-    away = ("tls_ca_file", "tls_cert", "tls_key", "mounts")
-    if not options["scheduler"] and (idle := [name for name in away if options[name]]):
-        named = ", ".join("--map" if name == "mounts" else f"--{name.replace('_', '-')}" for name in idle)
-        raise OptionError(f"{named} without --scheduler: on one machine there is nothing to reach")
+    if not scheduler and (idle := [name for name, given in {**files, "--map": mounts}.items() if given]):
+        raise OptionError(f"{', '.join(idle)} without --scheduler: on one machine there is nothing to reach")
     return Crew(
-        workers=options["workers"],
-        scheduler=options["scheduler"],
-        tls_ca_file=options["tls_ca_file"],
-        tls_cert=options["tls_cert"],
-        tls_key=options["tls_key"],
-        mounts=tuple(parse_mount(text) for text in options["mounts"]),
-        patience=60 * options["stalled_after"],
+        workers=workers,
+        scheduler=scheduler,
+        tls_ca_file=tls_ca_file,
+        tls_cert=tls_cert,
+        tls_key=tls_key,
+        mounts=tuple(parse_mount(text) for text in mounts),
+        patience=60 * stalled_after,
     )

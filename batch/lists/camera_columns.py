@@ -9,7 +9,6 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
 
 from rushlight.pipelines.errors import ListError
 from rushlight.pipelines.originals.facts import Facts
@@ -70,7 +69,7 @@ def _number(text: str, key: str, least: float, most: float, wanted: str) -> Frac
 
 def framed(frame: Frame, camera: Camera, facts: Facts) -> Frame:
     """An output's framing for one clip: what is stated stands in place of both the output's and the header's."""
-    stated: dict[str, Any] = {}
+    stated: dict[str, float] = {}
     if camera.rotation is not None:  # the header's turn is applied as well: this one undoes or keeps it
         stated["rotate"] = 180 if (camera.rotation == 180) != (facts.rotation == 180) else 0
     if camera.desqueeze is not None:

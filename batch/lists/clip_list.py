@@ -12,13 +12,13 @@ import io
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TypeVar
 
 from rushlight.batch.lists.camera_columns import camera_of
 from rushlight.batch.lists.list_columns import CHOICES, COLUMNS, GRADE_COLUMNS
 from rushlight.batch.lists.row_faults import mended, together
 from rushlight.batch.lists.table_file import read_table
-from rushlight.pipelines.colour.cdl import CDL
+from rushlight.pipelines.colour.cdl import CDL, Triple, stated_cdl
 from rushlight.pipelines.errors import GradeError, InputError, ListError, RushlightError, TimecodeError
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.heartbeat import beating
@@ -138,7 +138,10 @@ def _as_list_error(error: InputError) -> ListError | GradeError:
     return ListError(error.text, key=error.key)
 
 
-def _parsed(values: Mapping[str, str], column: str, parse: Callable[[str], Any]) -> Any:
+Parsed = TypeVar("Parsed")
+
+
+def _parsed(values: Mapping[str, str], column: str, parse: Callable[[str], Parsed]) -> Parsed | None:
     if not values.get(column):
         return None
     try:
@@ -172,7 +175,8 @@ def row_grade(values: Mapping[str, str]) -> CDL | None:
     """A CDL from the columns slope, offset, power and saturation; None where all are empty. GradeError names the column."""
     if not any(values.get(c) for c in GRADE_COLUMNS):
         return None
-    numbers: dict[str, Any] = {}
+    triples: dict[str, Triple] = {}
+    saturation: float | None = None
     for column in GRADE_COLUMNS:
         text = values.get(column, "")
         if not text:
@@ -186,8 +190,11 @@ def row_grade(values: Mapping[str, str]) -> CDL | None:
         if len(parts) != wanted or len(found) != wanted:
             what = "one number" if wanted == 1 else "three numbers, such as 1.1 1 0.95"
             raise GradeError(f"takes {what}; found {text[:60]!r}", key=column)
-        numbers[column] = found[0] if wanted == 1 else found
-    return CDL(**numbers)
+        if len(found) == 3:
+            triples[column] = found
+        else:
+            saturation = found[0]
+    return stated_cdl(triples, saturation)
 
 
 def is_yes(text: str) -> bool:

@@ -9,15 +9,14 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import PurePosixPath, PureWindowsPath
-from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from rushlight.batch.lists.clip_list import ClipList, Row
-from rushlight.pipelines.colour.cdl import CDL
+from rushlight.pipelines.colour.cdl import CDL, Triple, stated_cdl
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import GradeError, ListError
 
@@ -30,7 +29,7 @@ MAX_BRACKETS = (
 MAX_CLIPS = 100_000
 MAX_VALUE = 1e12  # frames; and of the rate, a second
 _OTHERS = bytes(set(range(256)) - set(b"[]{}"))
-Table = Mapping[str, Any]
+Table = Mapping[str, object]
 
 
 def read_timeline(text: str, *, file: str = "") -> ClipList:
@@ -74,7 +73,7 @@ def _in_proportion(text: str, file: str) -> None:
             raise ListError(f"nests over {MAX_DEPTH} deep: no timeline", file=file)
 
 
-def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:
     """A table of a document. ListError for a key that stands in it twice: nobody can tell which was meant."""
     found = dict(pairs)
     if len(found) < len(pairs):
@@ -90,7 +89,7 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 class _Document:
     """A timeline's tables by their schemas; what is stated once and referred to later is looked up."""
 
-    def __init__(self, whole: Any) -> None:
+    def __init__(self, whole: object) -> None:
         self.whole = whole
         self.stated: dict[str, Table] = {}
         waiting = [whole]
@@ -108,7 +107,7 @@ class _Document:
         kind = _kind(self.whole, "document")
         if kind != "Timeline":
             raise ListError(f"holds a {kind}; a list is a Timeline")
-        stack = self.table(self.whole.get("tracks"), "tracks")
+        stack = self.table(self.table(self.whole, "document").get("tracks"), "tracks")
         if _kind(stack, "tracks") != "Stack":
             raise ListError("is no stack of tracks", key="tracks")
         count = 0
@@ -140,7 +139,7 @@ class _Document:
             raise ListError(f"is {_shown(found)}; a list is needed", key=f"{place}.children")
         return [self.table(child, f"{place}.children[{n}]") for n, child in enumerate(found)]
 
-    def table(self, value: Any, place: str) -> Table:
+    def table(self, value: object, place: str) -> Table:
         """A table, or the one that a reference stands for."""
         if isinstance(value, dict) and value.get("OTIO_SCHEMA") == "SerializableObjectRef.1":
             found = self.stated.get(str(value.get("id")))
@@ -162,7 +161,7 @@ class _Document:
         return {**clip, "media_reference": one}
 
 
-def _kind(table: Any, place: str) -> str:
+def _kind(table: object, place: str) -> str:
     """The schema of a table without its version."""
     if not isinstance(table, dict):
         raise ListError(f"is {_shown(table)}; a table with OTIO_SCHEMA is needed", key=place)
@@ -172,7 +171,7 @@ def _kind(table: Any, place: str) -> str:
     return schema.partition(".")[0][:60]
 
 
-def _shown(value: Any) -> str:
+def _shown(value: object) -> str:
     """A value in an error, on one short line."""
     text = json.dumps(value) if not isinstance(value, dict | list) else "a table" if value else "empty"
     return text if len(text) <= 60 else f"{text[:57]}…"
@@ -303,18 +302,20 @@ def _label(frames: Fraction, nominal: int) -> str:
     return f"{seconds // 3600:02}:{seconds // 60 % 60:02}:{seconds % 60:02}:{frame:02}"
 
 
-def _grade(found: Any) -> CDL | None:
+def _grade(found: object) -> CDL | None:
     if not found:
         return None
     try:
+        if not isinstance(found, dict):
+            raise TypeError
         sop, saturation = found.get("asc_sop"), found.get("asc_sat")
-        numbers: dict[str, Any] = (
-            {k: tuple(float(v) for v in sop[k]) for k in ("slope", "offset", "power")} if sop else {}
-        )
-        if any(len(v) != 3 for v in numbers.values()):
-            raise ValueError
-        if saturation is not None:
-            numbers["saturation"] = float(saturation)
+        triples = {name: _triple(sop[name]) for name in ("slope", "offset", "power")} if sop else {}
+        saturation = None if saturation is None else float(saturation)
     except (AttributeError, KeyError, OverflowError, TypeError, ValueError):
         raise GradeError("has a malformed CDL in its metadata", key="cdl") from None
-    return CDL(**numbers) if numbers else None
+    return stated_cdl(triples, saturation) if triples or saturation is not None else None
+
+
+def _triple(values: Iterable[str | float]) -> Triple:
+    red, green, blue = (float(value) for value in values)
+    return red, green, blue

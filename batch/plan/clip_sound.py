@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 from rushlight.batch.lists.recording_dates import header_date, row_date
 from rushlight.batch.plan.model import PlannedClip
@@ -94,7 +94,7 @@ def sound_spec(chosen: Chosen | None) -> SoundSpec | None:
     )
 
 
-def production_identity(clip: PlannedClip, output: MovieOutput, lay: str) -> dict[str, Any]:
+def production_identity(clip: PlannedClip, output: MovieOutput, lay: str) -> dict[str, object]:
     """The part of an output's identity that its production sound makes; empty where it has none."""
     chosen = clip.sound
     if chosen is None or chosen.take is None or chosen.fit is None or lay not in ("copy", "mix"):

@@ -6,9 +6,10 @@ A white is written as CIE 1931 `x y`, or as the colour temperature of daylight, 
 from __future__ import annotations
 
 import math
-from typing import Any
+from typing import TypedDict
 
 from rushlight.batch.lists.clip_list import Row
+from rushlight.pipelines.colour.cdl import Triple
 from rushlight.pipelines.errors import ListError
 from rushlight.pipelines.recipe.model import LookSettings
 
@@ -33,7 +34,13 @@ def daylight(kelvin: float) -> tuple[float, float]:
     return x, -3.0 * x * x + 2.870 * x - 0.275
 
 
-def corrections(row: Row, recipe: LookSettings) -> dict[str, Any]:
+class Corrections(TypedDict):
+    exposure: float  # stops
+    white_balance: tuple[float, float] | None  # CIE x, y of the scene's white
+    printer_points: Triple | None
+
+
+def corrections(row: Row, recipe: LookSettings) -> Corrections:
     """The fields `exposure`, `white_balance` and `printer_points` of a look. ListError naming the key at fault."""
     text = {
         key: row[key] or str(getattr(recipe, key)) for key in ("exposure", "white_balance", "printer_points")
@@ -49,7 +56,7 @@ def corrections(row: Row, recipe: LookSettings) -> dict[str, Any]:
     return {
         "exposure": stops,
         "white_balance": _white(text["white_balance"]),
-        "printer_points": points if any(points) else None,
+        "printer_points": (points[0], points[1], points[2]) if any(points) else None,
     }
 
 

@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
-from typing import Any
+from typing import Any, TypedDict
 
 from rushlight.batch.lists.find_media import originals_below
 from rushlight.batch.lists.folder_list import find_originals
@@ -18,7 +18,16 @@ from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.originals.probe import RAW_TEXT, STILLS, probe
 from rushlight.pipelines.text_files import read_bytes
 
-__all__ = ["Media", "Walk", "media_text", "original_key", "originals_named", "reconcile", "taken_together"]
+__all__ = [
+    "Media",
+    "MediaSums",
+    "Walk",
+    "media_text",
+    "original_key",
+    "originals_named",
+    "reconcile",
+    "taken_together",
+]
 
 MAX_TAGS = 4_000_000  # of a manifest: a file has some eight
 
@@ -43,6 +52,31 @@ class Walk:
             ignored={str(place): int(count) for place, count in document["ignored"].items()},
             absent=tuple((str(name), str(manifest)) for name, manifest in document["absent"]),
         )
+
+
+class Unreadable(TypedDict):
+    """An original that does not open, and why."""
+
+    path: str
+    why: str
+
+
+class Absent(TypedDict):
+    """A file that a manifest of the offload names, and that is not there."""
+
+    path: str
+    manifest: str
+
+
+class MediaSums(TypedDict):
+    """Media folders in plain values, as `plan --json` has them: found = listed + not listed + unreadable + ignored."""
+
+    found: int
+    listed: int
+    not_listed: list[str]
+    unreadable: list[Unreadable]
+    ignored: int
+    absent: list[Absent]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -114,7 +148,7 @@ def _unread(path: Path) -> str:
     return ""
 
 
-def taken_together(walks: Sequence[Walk], named: Collection[str]) -> dict[str, Any] | None:
+def taken_together(walks: Sequence[Walk], named: Collection[str]) -> MediaSums | None:
     """The media of several requests, in the order in which they were read, against the keys that rows name; None without any.
 
     Each original counts once. What a later one says of a folder holds of all that lies below it.
@@ -137,7 +171,7 @@ def taken_together(walks: Sequence[Walk], named: Collection[str]) -> dict[str, A
         ignored |= walk.ignored
         absent |= dict.fromkeys(walk.absent)
     readable = [(path, key) for path, (key, why) in originals.items() if not why]
-    unreadable = [{"path": path, "why": why} for path, (_, why) in originals.items() if why]
+    unreadable: list[Unreadable] = [{"path": path, "why": why} for path, (_, why) in originals.items() if why]
     not_listed = [path for path, key in readable if key not in named]
     return {
         "found": len(originals) + sum(ignored.values()),
@@ -149,7 +183,7 @@ def taken_together(walks: Sequence[Walk], named: Collection[str]) -> dict[str, A
     }
 
 
-def media_text(media: Mapping[str, Any]) -> str:
+def media_text(media: MediaSums) -> str:
     """The sum in words: found = listed + not listed + not readable + ignored."""
     return (
         f"{media['found']} found = {media['listed']} listed + {len(media['not_listed'])} not listed + "

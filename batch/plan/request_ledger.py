@@ -14,7 +14,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from rushlight.batch.json_lines import plain_json
-from rushlight.batch.plan.reconcile_media import Walk, original_key, taken_together
+from rushlight.batch.plan.reconcile_media import MediaSums, Walk, original_key, taken_together
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.pipelines.errors import RushlightError, from_os
 from rushlight.pipelines.inside_folder import read_bytes, write
@@ -96,9 +96,7 @@ class Day:
     """Totals of all requests of a folder: `listed` = delivered + set aside + failed + not yet."""
 
     entries: tuple[Entry, ...]
-    media: (
-        dict[str, Any] | None
-    )  # found = listed + not listed + unreadable + ignored, as `plan --json` has it
+    media: MediaSums | None  # found = listed + not listed + unreadable + ignored, as `plan --json` has it
     dropped: Mapping[str, str] = field(
         default_factory=dict
     )  # job -> clip: taken out of the queue by hand, and not made

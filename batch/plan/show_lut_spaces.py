@@ -9,10 +9,10 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypedDict
 
 from rushlight.batch.lists.clip_list import Row
-from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
+from rushlight.pipelines.colour.camera_encodings import Encoding, Levels, find_encoding
 from rushlight.pipelines.colour.cube_lut import lut_side
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import working_encoding
@@ -29,7 +29,16 @@ __all__ = ["check_sides", "inherited_side", "lut_sides", "no_lut", "with_default
 SIDES = ("lut_input", "lut_output")
 
 
-def lut_sides(row: Row, settings: LookSettings, encoding: Encoding) -> dict[str, Any]:
+class LutSides(TypedDict):
+    """Fields of a LUT by which the signal is converted for it; a space is empty where there is nothing to convert."""
+
+    input: Levels
+    input_space: str
+    output: Levels
+    output_space: str
+
+
+def lut_sides(row: Row, settings: LookSettings, encoding: Encoding) -> LutSides:
     """The fields `input`, `input_space`, `output` and `output_space` of a LUT for a clip of that encoding.
 
     A space is empty where there is nothing to convert. `LogC3` without an exposure index is the clip's own LogC3.

@@ -12,7 +12,27 @@ from rushlight.batch.records.job_record import Replaced
 from rushlight.batch.records.shape import Count, Number, Shape
 from rushlight.batch.records.summary import Sums
 
-__all__ = ["EVENT", "EVENTS", "EventDocument", "event_document"]
+__all__ = [
+    "EVENT",
+    "EVENTS",
+    "AnyEvent",
+    "Begun",
+    "ClipTold",
+    "Delivered",
+    "Ended",
+    "EventDocument",
+    "FolderTaken",
+    "Forecast",
+    "Over",
+    "PhaseTold",
+    "Queued",
+    "Reported",
+    "RunTold",
+    "SegmentMade",
+    "Started",
+    "Told",
+    "event_document",
+]
 
 EVENT = "rushlight-event-1"
 EventDocument = dict[str, Any]  # an event in plain values
@@ -168,27 +188,25 @@ class Ended(_Event, Sums):
     event: Literal["summary"] = Field(description="summary.")
 
 
-EVENTS: TypeAdapter[Any] = TypeAdapter(
-    Annotated[
-        Told
-        | FolderTaken
-        | Queued
-        | Reported
-        | Begun
-        | Over
-        | Started
-        | SegmentMade
-        | PhaseTold
-        | Delivered
-        | ClipTold
-        | RunTold
-        | Forecast
-        | Ended,
-        Field(discriminator="event"),
-    ]
+AnyEvent = (
+    Told
+    | FolderTaken
+    | Queued
+    | Reported
+    | Begun
+    | Over
+    | Started
+    | SegmentMade
+    | PhaseTold
+    | Delivered
+    | ClipTold
+    | RunTold
+    | Forecast
+    | Ended
 )
+EVENTS: TypeAdapter[AnyEvent] = TypeAdapter(Annotated[AnyEvent, Field(discriminator="event")])
 
 
-def event_document(*, sequence: int, time: str, data: Mapping[str, Any]) -> dict[str, Any]:
+def event_document(*, sequence: int, time: str, data: Mapping[str, object]) -> EventDocument:
     """An event in plain values: its schema, number and moment, then what it says."""
     return {"schema": EVENT, "sequence": sequence, "time": time, **data}

@@ -142,7 +142,7 @@ def finished_record(
         warnings.append(f"delivered with {counted(len(damage), 'damaged frame')}: {places}")
     in_numbers = counts.plain()
     warnings += range_warnings(look, in_numbers, in_numbers["pushed"])
-    seen = original_of([side.original.plain() for side in sides if side.original], job.no_light)
+    seen = original_of([side.original for side in sides if side.original], job.no_light)
     return DeliveredRecord(
         schema=SCHEMA,
         job=job.job,

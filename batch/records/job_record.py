@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, TypeAdapter
 
@@ -75,7 +75,10 @@ AboutLook = Annotated[Look, Field(description="Look that the clip was made with.
 ByRecipe = Annotated[RecipeName, Field(description="Recipe that the clip was made by.")]
 
 
-_TILES: Any = {"colour": {"tiles", "faults"}, "outputs": {"__all__": {"tiles"}}}
+_TILES: Mapping[str, set[str] | dict[str, set[str]]] = {
+    "colour": {"tiles", "faults"},
+    "outputs": {"__all__": {"tiles"}},
+}
 
 
 class ClipRecord(Shape):
@@ -184,12 +187,12 @@ class DeliveredRecord(JobRecord):
     warnings: Warnings
 
 
-RECORDS: TypeAdapter[Any] = TypeAdapter(
+RECORDS: TypeAdapter[DeliveredRecord | UndeliveredRecord] = TypeAdapter(
     Annotated[DeliveredRecord | UndeliveredRecord, Field(discriminator="status")]
 )
 
 
-def read_record(value: Mapping[str, Any]) -> DeliveredRecord | UndeliveredRecord:
+def read_record(value: Mapping[str, object]) -> DeliveredRecord | UndeliveredRecord:
     """A JSON object as a job record. OptionError with its key for what is none. One of a newer version passes if it has
     what this one knows."""
     schema = value.get("schema")
@@ -205,7 +208,7 @@ def read_record(value: Mapping[str, Any]) -> DeliveredRecord | UndeliveredRecord
     return record
 
 
-def check_record(value: Mapping[str, Any]) -> None:
+def check_record(value: Mapping[str, object]) -> None:
     """OptionError with its key for what is no job record."""
     read_record(value)
 

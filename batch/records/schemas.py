@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import Protocol
 
 from pydantic import TypeAdapter
 
 from rushlight.batch.records.events import EVENT, EVENTS
 from rushlight.batch.records.job_record import RECORDS, SCHEMA
 from rushlight.batch.records.queue_row import QueueRow
-from rushlight.batch.records.shape import Plain
 from rushlight.batch.records.side_files import FrameLine, SegmentSide
 from rushlight.batch.records.summary import SUMMARY, Summary
 from rushlight.batch.records.verdicts import VERDICTS, Verdicts
@@ -22,13 +21,17 @@ __all__ = ["DIALECT", "SCHEMAS", "Published", "find_schema", "json_schema"]
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
+class _Schemed(Protocol):
+    def json_schema(self, *, by_alias: bool) -> dict[str, object]: ...
+
+
 @dataclass(frozen=True, kw_only=True)
 class Published:
     """A schema by its name with version, and where documents of it stand."""
 
     name: str
     description: str
-    model: Callable[[], TypeAdapter[Any]]
+    model: Callable[[], _Schemed]
 
 
 SCHEMAS = {
@@ -81,7 +84,7 @@ def find_schema(name: str) -> Published:
     raise OptionError(f"no schema {name!r} is published; there are {', '.join(SCHEMAS)}")
 
 
-def json_schema(published: Published) -> Plain:
+def json_schema(published: Published) -> dict[str, object]:
     """The JSON Schema of a model. Unknown fields are allowed: they are a newer version's, or a person's."""
     found = published.model().json_schema(by_alias=True)
     head = {"$schema": DIALECT, "title": published.name, "description": published.description}

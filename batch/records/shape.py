@@ -93,7 +93,8 @@ def shaped(model: type[Model], value: object) -> Model:
         details = error.errors(include_url=False)
         loc = details[0]["loc"]
         tagged = [k for k, part in enumerate(loc) if part in KINDS and k and isinstance(loc[k - 1], int)]
-        plain = {**details[0], "loc": tuple(part for k, part in enumerate(loc) if k not in tagged)}
+        plain = details[0].copy()
+        plain["loc"] = tuple(part for k, part in enumerate(loc) if k not in tagged)
         key, words = key_and_words(plain, value, {"": model})
         more = f" ({len(details) - 1} more)" if len(details) > 1 else ""
         raise OptionError(f"is damaged: {_short(words)}{more}", key=key or None) from None

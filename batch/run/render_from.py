@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rushlight.batch.exit_codes import PARTLY, STOPPED, WRONG
 from rushlight.batch.plan.request import Request
@@ -21,12 +21,22 @@ if TYPE_CHECKING:
     from rushlight.batch.farm.worker_options import Crew
     from rushlight.batch.run.event_stream import EventStream
 
-__all__ = ["render_again"]
+__all__ = ["Differing", "render_again"]
 
 
-def render_again(
-    origin: Path, *, given: Mapping[str, Any], crew: Crew, events: EventStream, terms: Terms
-) -> int:
+@dataclass(frozen=True, kw_only=True)
+class Differing:
+    """What is to differ from what was asked for then; `recipe` is empty where it is to be the same."""
+
+    out: Path
+    recipe: str
+    only: tuple[str, ...]
+    media: tuple[Path, ...]
+    sound: tuple[Path, ...]
+    replaced: str
+
+
+def render_again(origin: Path, *, given: Differing, crew: Crew, events: EventStream, terms: Terms) -> int:
     """`rushlight render --from`: make again, from nothing but what an output folder keeps and the originals.
 
     `given`: out, and of recipe, only, media and sound what is to differ. Gives the exit code, the worst of several lists.
@@ -42,13 +52,13 @@ def render_again(
     for kept in requests:
         request = replace(
             kept,
-            out=given["out"],
-            only=(*kept.only, *given["only"]),
-            media=(*given["media"], *kept.media),
-            sound=(*given["sound"], *kept.sound),
-            replaced=given["replaced"],
+            out=given.out,
+            only=(*kept.only, *given.only),
+            media=(*given.media, *kept.media),
+            sound=(*given.sound, *kept.sound),
+            replaced=given.replaced,
         )
-        if recipe := given["recipe"]:
+        if recipe := given.recipe:
             ours = {str(Path(recipe).absolute()), f"recipe {recipe}"}
             still = {key: place for key, place in kept.kept.items() if key not in ours}
             request = replace(request, recipe=recipe, kept=still, own_recipe=True)

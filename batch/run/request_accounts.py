@@ -212,6 +212,6 @@ def sums_in(outs: Iterable[Path]) -> dict[str, FolderSums]:
     for out in outs:
         with suppress(RushlightError):
             day = day_in(out)
-            media = day.media and {k: v if isinstance(v, int) else len(v) for k, v in day.media.items()}
+            media = day.media and {k: len(v) if isinstance(v, list) else v for k, v in day.media.items()}
             found[str(out.resolve())] = FolderSums.read({**day.counts(), "media": media})
     return found

@@ -13,13 +13,12 @@ same text; hence `pick` for every choice. The numbers of a transform (aces2_tabl
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
-    *("EXPONENTS", "HUES", "LENGTH", "LIGHTNESS", "OCTAVES", "PEAK", "SMOOTH_CUSPS"),
+    *("EXPONENTS", "HUES", "LENGTH", "LIGHTNESS", "OCTAVES", "PEAK", "SMOOTH_CUSPS", "Three"),
     *(
         "STEPS",
         "STRETCH",
@@ -34,6 +33,9 @@ __all__ = [
     ),
     *("meeting", "pick", "power", "product", "raised", "slope_at"),
 ]
+
+Array = NDArray[np.float64]  # or `Lanes`, which stand for one
+Three = tuple[Array, Array, Array]
 
 PEAK = 100.0  # J of the display's peak, 100 cd/m2
 MIDDLE = 34.096534820  # J of 10.013 cd/m2, the tone scale's mid grey
@@ -56,12 +58,12 @@ HUES = TONE + 2 * TONED
 LENGTH = HUES + 5 * (TURNS + 1)
 
 
-def pick(condition: Any, first: Any, second: Any) -> Any:
+def pick(condition: NDArray[np.bool_], first: Array | float, second: Array | float) -> Array:
     """One of two, number by number; what is not taken may be anything."""
     return np.where(condition, first, second)
 
 
-def _log2(x: Any) -> Any:
+def _log2(x: Array) -> Array:
     """Of a normal x > 0, to 5e-10: the series of the inverse hyperbolic tangent about the nearest power of 2."""
     bits = x.view(np.int64)
     part = ((bits & 0xFFFFFFFFFFFFF) | 0x3FF0000000000000).view(np.float64)
@@ -73,7 +75,7 @@ def _log2(x: Any) -> Any:
     return octave + 2.8853900817779268 * t * (1.0 + s * (1 / 3 + s * (1 / 5 + s * (1 / 7 + s / 9))))
 
 
-def power(x: Any, exponent: Any) -> Any:
+def power(x: Array, exponent: Array) -> Array:
     """x^exponent to 1e-8 of it for any exponent, 2^±1000 at the most; 0 for x at and below 1e-30."""
     y = exponent * _log2(np.maximum(x, 1e-30))
     whole = np.floor(y + 0.5).astype(np.int64)
@@ -83,7 +85,7 @@ def power(x: Any, exponent: Any) -> Any:
     return pick(x > 1e-30, s * ((whole + 1023) << 52).view(np.float64), 0.0)
 
 
-def raised(x: Any, row: Any, which: Any) -> Any:
+def raised(x: Array, row: Array, which: int) -> Array:
     """x to one of EXPONENTS, to 2e-6 of it; 0 for x below 2^-50; for 2^51 and more, and NaN, any number."""
     at = POWERS + which * POWER
     bits = np.maximum(x, 8.9e-16).view(np.int64)
@@ -95,7 +97,7 @@ def raised(x: Any, row: Any, which: Any) -> Any:
     return pick(x < 8.9e-16, 0.0, found)
 
 
-def product(row: Any, at: Any, x: Any, y: Any, z: Any) -> Any:
+def product(row: Array, at: int, x: Array, y: Array, z: Array) -> Three:
     """A matrix of the row, three by three, times x y z."""
     return (
         row[at] * x + row[at + 1] * y + row[at + 2] * z,
@@ -104,25 +106,25 @@ def product(row: Any, at: Any, x: Any, y: Any, z: Any) -> Any:
     )
 
 
-def _response(cone: Any, row: Any) -> Any:
+def _response(cone: Array, row: Array) -> Array:
     """CAM16's compression of a cone signal, odd about 0."""
     p = raised(np.abs(cone), row, RESPONSE)
     return np.copysign(p / (27.13 + p), cone)
 
 
-def _cone(value: Any, row: Any) -> Any:
+def _cone(value: Array, row: Array) -> Array:
     """`_response` undone, up to 0.99."""
     held = np.minimum(np.abs(value), 0.99)
     return np.copysign(raised(27.13 * held / (1.0 - held), row, CONE), value)
 
 
-def light_of(a: Any, cos_m: Any, sin_m: Any, row: Any) -> Any:
+def light_of(a: Array, cos_m: Array, sin_m: Array, row: Array) -> Three:
     """Display RGB of A and the two components of M."""
     x, y, z = product(row, TO_RESPONSE, a, cos_m, sin_m)
     return product(row, TO_LIGHT, _cone(x, row), _cone(y, row), _cone(z, row))
 
 
-def _toe(x: Any, limit: Any, k1: Any, k2: Any) -> Any:
+def _toe(x: Array, limit: Array, k1: Array, k2: Array) -> Array:
     k2 = np.maximum(k2, 0.001)
     k1 = np.sqrt(k1 * k1 + k2 * k2)
     k3 = (limit + k1) / (limit + k2)
@@ -130,12 +132,12 @@ def _toe(x: Any, limit: Any, k1: Any, k2: Any) -> Any:
     return pick(x > limit, x, 0.5 * (over + np.sqrt(np.maximum(over * over + 4.0 * k2 * k3 * x, 0.0))))
 
 
-def focus(cusp_j: Any) -> Any:
+def focus(cusp_j: Array) -> Array:
     """J of the point that lines of compression run towards."""
     return cusp_j + (MIDDLE - cusp_j) * np.minimum(1.0, 1.3 - cusp_j / PEAK)
 
 
-def gain(j: Any, cusp_j: Any) -> Any:
+def gain(j: Array, cusp_j: Array) -> Array:
     """Flatness of those lines: flatter towards white."""
     threshold = cusp_j + 0.3 * (PEAK - cusp_j)
     ratio = (PEAK - threshold) / np.maximum(0.0001, PEAK - j)
@@ -143,7 +145,7 @@ def gain(j: Any, cusp_j: Any) -> Any:
     return PEAK * FOCUS_GAIN * (more * more + 1.0)
 
 
-def meeting(j: Any, m: Any, focus_j: Any, flat: Any) -> Any:
+def meeting(j: Array, m: Array, focus_j: Array, flat: Array) -> Array:
     """J at which the line through (J, M) meets the axis of greys."""
     scaled = m / flat
     a = scaled / focus_j
@@ -153,12 +155,14 @@ def meeting(j: Any, m: Any, focus_j: Any, flat: Any) -> Any:
     return 2.0 * c / (b + np.sqrt(np.maximum(b * b + pick(below, 4.0, -4.0) * a * c, 0.0)))
 
 
-def slope_at(meets: Any, focus_j: Any, flat: Any) -> Any:
+def slope_at(meets: Array, focus_j: Array, flat: Array) -> Array:
     """dJ / dM of that line."""
     return pick(meets < focus_j, meets, PEAK - meets) * (meets - focus_j) / (focus_j * flat)
 
 
-def boundary(meets: Any, slope: Any, cusp_j: Any, cusp_m: Any, top: Any, flat: Any, row: Any) -> Any:
+def boundary(
+    meets: Array, slope: Array, cusp_j: Array, cusp_m: Array, top: Array, flat: Array, row: Array
+) -> Array:
     """M of the display's gamut along a line: the lesser of its two hulls, rounded where they meet."""
     at_cusp = meeting(cusp_j, cusp_m, focus(cusp_j), flat)
     lower = at_cusp * raised(meets / at_cusp, row, HULL) * cusp_m / (cusp_j - slope * cusp_m)
@@ -169,7 +173,9 @@ def boundary(meets: Any, slope: Any, cusp_j: Any, cusp_m: Any, top: Any, flat: A
     return np.minimum(lower, upper) - h * h * h * near / 6.0
 
 
-def _inside(j: Any, m: Any, reach: Any, cusp_j: Any, cusp_m: Any, top: Any, row: Any) -> Any:
+def _inside(
+    j: Array, m: Array, reach: Array, cusp_j: Array, cusp_m: Array, top: Array, row: Array
+) -> tuple[Array, Array]:
     """J and M within the display's gamut."""
     focus_j, flat = focus(cusp_j), gain(j, cusp_j)
     meets = meeting(j, m, focus_j, flat)
@@ -185,13 +191,13 @@ def _inside(j: Any, m: Any, reach: Any, cusp_j: Any, cusp_m: Any, top: Any, row:
     return pick(most > 0.0, meets + held * slope, j), held
 
 
-def _turn(a: Any, b: Any) -> Any:
+def _turn(a: Array, b: Array) -> Array:
     """A hue as 0..4, once round, without trigonometry: b / (|a| + |b|) in the first quarter, and so on."""
     part = b / np.maximum(np.abs(a) + np.abs(b), 1e-30)
     return pick(a < 0.0, 2.0 - part, pick(b < 0.0, 4.0 + part, part))
 
 
-def _toned(a: Any, row: Any) -> Any:
+def _toned(a: Array, row: Array) -> tuple[Array, Array]:
     """A and J after the tone scale: its table's points lie evenly within octaves."""
     first, last, parts = TONES
     bits = np.minimum(np.maximum(a, 2.0**first), 2.0**last * 0.999999).view(np.int64)
@@ -201,7 +207,7 @@ def _toned(a: Any, row: Any) -> Any:
     return row[at] + part * (row[at + 2] - row[at]), row[at + 1] + part * (row[at + 3] - row[at + 1])
 
 
-def display_light(red: Any, green: Any, blue: Any, row: Any) -> Any:
+def display_light(red: Array, green: Array, blue: Array, row: Array) -> Three:
     """Display RGB, 1 the peak, before any clip, of scene-linear AP1; components count as 0 to 1024."""
     red = np.minimum(np.maximum(red, 0.0), 1024.0)
     green = np.minimum(np.maximum(green, 0.0), 1024.0)
@@ -231,9 +237,7 @@ def display_light(red: Any, green: Any, blue: Any, row: Any) -> Any:
     return light_of(shown, share * p, share * q, row)
 
 
-def by_parts(
-    function: Callable[..., Any], colours: NDArray[np.float64], row: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def by_parts(function: Callable[[Array, Array, Array, Array], Three], colours: Array, row: Array) -> Array:
     """Apply a function of three components and a row to colours (N, 3), few enough at a time that their
     arrays stay in a processor's cache, and silent about what `pick` leaves out."""
     found, many = np.empty(colours.shape), 1 << 14

@@ -14,7 +14,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache, lru_cache
-from typing import Any, Literal
+from typing import Literal, TypedDict
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,7 +29,7 @@ Levels = Literal["narrow", "full"]
 Array = NDArray[np.float64]
 
 
-def _through(function: Callable[..., Any], values: ArrayLike) -> Array:
+def _through(function: Callable[[Array], Array], values: ArrayLike) -> Array:
     given = np.asarray(values, np.float64)
     with np.errstate(all="ignore"):
         return np.where(np.isnan(given), np.nan, np.asarray(function(given), np.float64))
@@ -87,19 +87,43 @@ _FILE_CODES = "the maker's table states file codes: {}"
 _SONY = _FILE_CODES.format("black 95, grey 420, white 598")
 
 
-def _entry(curve: str, gamut: str = "", *, name: str = "", source: str, **rest: Any) -> Encoding:
-    return Encoding(name=name or f"{curve}/{gamut}", curve=curve, gamut=GAMUTS[gamut], source=source, **rest)
+class _LevelsOf(TypedDict):
+    levels: Levels
+    levels_source: str
+
+
+def _entry(
+    curve: str,
+    gamut: str = "",
+    *,
+    name: str = "",
+    source: str,
+    kind: Literal["log", "linear", "video"] = "log",
+    levels: Levels | None = None,
+    levels_source: str = "",
+    exposure_index: int | None = None,
+) -> Encoding:
+    return Encoding(
+        name=name or f"{curve}/{gamut}",
+        curve=curve,
+        gamut=GAMUTS[gamut],
+        kind=kind,
+        levels=levels,
+        levels_source=levels_source,
+        exposure_index=exposure_index,
+        source=source,
+    )
 
 
 _ARRI3 = "ARRI, ALEXA Log C Curve, Usage in VFX (2017)"
 _ARRI4 = "ARRI, LogC4 Logarithmic Color Space Specification (2023)"
-_SCALED: dict[str, Any] = {
+_SCALED: _LevelsOf = {
     "levels": "narrow",
     "levels_source": "scaled into narrow levels in YCbCr files (from memory)",
 }
 
 
-def _file_codes(levels_source: str) -> dict[str, Any]:
+def _file_codes(levels_source: str) -> _LevelsOf:
     return {"levels": "full", "levels_source": _FILE_CODES.format(levels_source)}
 
 

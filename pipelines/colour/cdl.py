@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from xml.etree.ElementTree import Element
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
@@ -30,6 +30,7 @@ __all__ = [
     "parse_cdl",
     "parse_edl_sat",
     "parse_edl_sop",
+    "stated_cdl",
 ]
 
 LUMA = (0.2126, 0.7152, 0.0722)
@@ -123,10 +124,25 @@ def _numbers(text: str, count: int, key: str) -> tuple[float, ...]:
     return values
 
 
+def stated_cdl(
+    triples: Mapping[str, Triple], saturation: float | None = None, *, id: str = "", description: str = ""
+) -> CDL:
+    """A CDL by what is stated of it: `slope`, `offset` and `power` by name, and saturation; the rest does nothing."""
+    none = CDL()
+    return CDL(
+        slope=triples.get("slope", none.slope),
+        offset=triples.get("offset", none.offset),
+        power=triples.get("power", none.power),
+        saturation=none.saturation if saturation is None else saturation,
+        id=id,
+        description=description,
+    )
+
+
 # --- XML
 
 
-def _local(tag: Any) -> str:
+def _local(tag: object) -> str:
     return tag.rsplit("}", 1)[-1] if isinstance(tag, str) else ""
 
 
@@ -185,8 +201,9 @@ def media_of(data: bytes) -> tuple[str, ...]:
     return tuple(refs.get(id(node), "") for node in root.iter() if _local(node.tag) == "ColorCorrection")
 
 
-def _correction(node: Any, ident: str) -> CDL:
-    values: dict[str, Any] = {}
+def _correction(node: Element, ident: str) -> CDL:
+    triples: dict[str, Triple] = {}
+    saturation: float | None = None
     descriptions = []
     for part in node.iter():
         name = _local(part.tag)
@@ -194,16 +211,17 @@ def _correction(node: Any, ident: str) -> CDL:
         if name in ("ASC_SOP", "ASC_SAT"):
             raise GradeError(f"<{name}> is not an element of the ASC CDL; SOPNode and SatNode are", key=name)
         if name in ("Slope", "Offset", "Power"):
-            if name.lower() in values:
+            if name.lower() in triples:
                 raise GradeError("is stated twice", key=name.lower())
-            values[name.lower()] = _numbers(text, 3, name.lower())
+            red, green, blue = _numbers(text, 3, name.lower())
+            triples[name.lower()] = (red, green, blue)
         elif name == "Saturation":
-            if "saturation" in values:
+            if saturation is not None:
                 raise GradeError("is stated twice", key="saturation")
-            values["saturation"] = _numbers(text, 1, "saturation")[0]
+            saturation = _numbers(text, 1, "saturation")[0]
         elif name == "Description" and text.strip():
             descriptions.append(text.strip())
-    return CDL(id=ident, description="; ".join(descriptions), **values)
+    return stated_cdl(triples, saturation, id=ident, description="; ".join(descriptions))
 
 
 def _body(cdl: CDL, indent: str, *, root: bool = False) -> str:

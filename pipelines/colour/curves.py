@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,8 +22,8 @@ Array = NDArray[np.float64]
 class Curve:
     """`encode` takes linear light to code values, `decode` the other way; any shape, float64. NaN gives NaN."""
 
-    encode: Callable[[Array], Any]
-    decode: Callable[[Array], Any]
+    encode: Callable[[Array], Array]
+    decode: Callable[[Array], Array]
 
 
 def _toed(

@@ -11,13 +11,16 @@ import os
 import re
 from dataclasses import dataclass
 from functools import cache
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rushlight.pipelines.colour.gamuts import ACES_WHITE, AP0, D65, P3_D65, REC709, REC2020, Gamut, adaptation
 from rushlight.pipelines.errors import EncodingError
+
+if TYPE_CHECKING:
+    import PyOpenColorIO as ocio
 
 __all__ = [
     "ACES_CONFIG",
@@ -36,6 +39,7 @@ os.environ.setdefault("OCIO_LOGGING_LEVEL", "none")
 
 ACES_CONFIG = "ocio://studio-config-v4.0.0_aces-v2.0_ocio-v2.5"
 Transform = Literal["aces2", "colorimetric"]
+Curve = Literal["bt1886", "srgb", "gamma2.6", "pq", "hlg"]
 Array = NDArray[np.float64]
 
 # BT.601, BT.709, BT.2020 item 3.2/4: Kr and Kb by H.273 matrix code.
@@ -56,7 +60,7 @@ class Display:
 
     name: str
     gamut: Gamut
-    curve: Literal["bt1886", "srgb", "gamma2.6", "pq", "hlg"]
+    curve: Curve
     peak: float  # cd/m2 of a signal of 1 (PQ: of the mastering display)
     primaries: int
     transfer: int
@@ -169,7 +173,7 @@ _SDR_709 = "ACES 2.0 - SDR 100 nits (Rec.709)"
 
 
 def _display(
-    name: str, gamut: Gamut, curve: Any, peak: float, points: tuple[int, int, int], place: str, view: str
+    name: str, gamut: Gamut, curve: Curve, peak: float, points: tuple[int, int, int], place: str, view: str
 ) -> Display:
     primaries, transfer, matrix = points
     return Display(
@@ -235,7 +239,7 @@ def find_display(name: str) -> Display:
 
 
 @cache
-def _processor(display: str, view: str) -> Any:
+def _processor(display: str, view: str) -> ocio.CPUProcessor:
     """OpenColorIO's processor from ACES2065-1 to a view of the pinned config."""
     import PyOpenColorIO as ocio
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -204,9 +204,9 @@ class Look:
             found.append(("display", signal))
         return found
 
-    def layers(self) -> list[dict[str, Any]]:
+    def layers(self) -> list[dict[str, object]]:
         """Every layer with all its numbers, in order; JSON-able."""
-        found: list[dict[str, Any]] = [
+        found: list[dict[str, object]] = [
             {"layer": "encoding", "name": self.encoding.name, "exposure_index": self.encoding.exposure_index}
         ]
         if self.exposure:

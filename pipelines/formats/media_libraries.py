@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, cast
 
 from rushlight.pipelines.errors import RushlightError, SourceError, from_os, own_fault, said
 
-__all__ = ["image_fault", "open_movie", "source_errors"]
+if TYPE_CHECKING:
+    from av import VideoFrame
+    from av.container import InputContainer
+    from av.sidedata.sidedata import SideData, Type
+    from av.stream import Stream
+    from OpenImageIO import ImageBuf, ImageInput
+
+__all__ = ["image_fault", "open_movie", "side_data", "source_errors", "tick_of"]
 
 
 @contextmanager
@@ -34,7 +42,7 @@ def source_errors(path: Path, tried: str) -> Iterator[None]:
         raise SourceError(f"{tried}: {said(error)}", file=str(path), trace=trace) from error
 
 
-def open_movie(path: Path) -> Any:
+def open_movie(path: Path) -> InputContainer:
     """A movie, opened read-only by PyAV. What of its metadata is not UTF-8 reads as U+FFFD; PyAV's errors are its own."""
     import av
 
@@ -42,7 +50,22 @@ def open_movie(path: Path) -> Any:
     return av.open(str(path), metadata_errors="replace")
 
 
-def image_fault(reader: Any = None) -> str:
+def tick_of(stream: Stream) -> Fraction:
+    """Seconds that a stream's time stamps count in. ValueError where it states none."""
+    if not stream.time_base:
+        raise ValueError("its streams state no time base")
+    return Fraction(stream.time_base)
+
+
+def side_data(picture: VideoFrame, kind: Type) -> bytes | None:
+    """Side data of a decoded picture; None where it has none of that kind."""
+    held = cast("Mapping[Type, SideData]", picture.side_data).get(
+        kind
+    )  # PyAV's own types name one kind alone
+    return None if held is None else bytes(held)
+
+
+def image_fault(reader: ImageInput | ImageBuf | None = None) -> str:
     """OpenImageIO's error message, of one reader or of the last that did not open. It may quote bytes of the
     file."""
     import OpenImageIO as oiio

@@ -81,7 +81,7 @@ def planes(frame: av.VideoFrame) -> list[NDArray[np.generic]]:
     views = []
     for index in pixel_format.order:
         plane = frame.planes[index]
-        samples = np.frombuffer(plane, pixel_format.dtype)
+        samples = np.frombuffer(memoryview(plane), pixel_format.dtype)
         row = plane.line_size // pixel_format.dtype.itemsize
         views.append(samples[: row * plane.height].reshape(plane.height, row)[:, : plane.width])
     return views

@@ -110,7 +110,7 @@ def _shared(folder: Path, kind: str, table: NDArray[np.float32]) -> str:
     return path.name
 
 
-def _written(path: Path, write: Callable[[Any], None]) -> None:
+def _written(path: Path, write: Callable[[io.BytesIO], None]) -> None:
     """Write a file, unless it is there with these very bytes: one of its name alone may be damaged or another's."""
     whole = io.BytesIO()
     write(whole)  # numpy's own writing to a disk does not say why it fails

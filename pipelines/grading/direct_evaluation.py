@@ -9,7 +9,6 @@ arrays.
 from __future__ import annotations
 
 from functools import partial
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +16,7 @@ from numpy.typing import NDArray
 from rushlight.pipelines.colour.aces2_math import (
     LENGTH,
     STRETCH,
+    Three,
     by_parts,
     display_light,
     pick,
@@ -49,20 +49,20 @@ def row_length(size: int) -> int:
     return _LIGHT + 3 * ((size - 1) * CELL + 1)
 
 
-def _light(row: Any, axis: Any, coordinate: Any, points: Any) -> Any:
+def _light(row: Array, axis: int, coordinate: Array, points: Array | int) -> Array:
     place = coordinate * CELL
     step = np.minimum(np.maximum(place.astype(np.int64), 0), points - 2)
     at = _LIGHT + axis * points + step
     return row[at] + (place - step) * (row[at + 1] - row[at])
 
 
-def _stretched(light: Any, row: Any) -> Any:
+def _stretched(light: Array, row: Array) -> Array:
     """`stretch.stretched`, by the row's powers."""
     value = pick(light > _BEND, raised(light + OFFSET, row, STRETCH), _AT_BEND + _SLOPE * (light - _BEND))
     return value - _BLACK + FLOOR
 
 
-def at_place(red: Any, green: Any, blue: Any, row: Any, points: Any) -> Any:
+def at_place(red: Array, green: Array, blue: Array, row: Array, points: Array | int) -> Three:
     """Stretched light at lattice coordinates; `points` of light lie along an axis."""
     r, g, b = _light(row, 0, red, points), _light(row, 1, green, points), _light(row, 2, blue, points)
     r, g, b = product(row, _TO_AP1, r, g, b)

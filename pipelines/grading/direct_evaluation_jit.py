@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, cast
 
 import numba as nb
 import numpy as np
@@ -14,18 +14,35 @@ from rushlight.pipelines.grading.direct_evaluation import CELL, at_place
 from rushlight.pipelines.grading.lanes import Lanes, Row
 from rushlight.pipelines.grading.row_ops import INNER
 
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numba.core.base import BaseContext
+    from numba.core.typing import Signature
+    from numba.core.typing.context import BaseContext as BaseTypingContext
+
+    from rushlight.pipelines.grading.simd import Intrinsic, Kind
+
 __all__ = ["FEW", "take_shares"]
 
 LANES = 16  # two registers of the widest: each waits for its divisions in turn
 FEW = 64
 
 
+# The same text: `Lanes` and a `Row` stand for the arrays that it is written for.
+_on_lanes = cast("Callable[[Lanes, Lanes, Lanes, Row, Lanes], tuple[Lanes, Lanes, Lanes]]", at_place)
+
+
 @intrinsic  # type: ignore[untyped-decorator]
-def _at_places(typing: Any, red: Any, green: Any, blue: Any, x: Any, row: Any, points: Any) -> Any:
+def _at_places(
+    typing: BaseTypingContext, red: Kind, green: Kind, blue: Kind, x: Kind, row: Kind, points: Kind
+) -> Intrinsic:
     """Stretched light in place of lattice coordinates x .. x + LANES - 1, rows of float64."""
 
-    def generate(context: Any, builder: Any, signature: Any, args: Any) -> Any:
-        def start(k: int, index: Any) -> Any:
+    def generate(
+        context: BaseContext, builder: ir.IRBuilder, signature: Signature, args: Sequence[ir.Value]
+    ) -> ir.Value:
+        def start(k: int, index: ir.Value) -> ir.Value:
             array = context.make_array(signature.args[k])(context, builder, args[k])
             return builder.gep(array.data, [index])
 
@@ -33,7 +50,8 @@ def _at_places(typing: Any, red: Any, green: Any, blue: Any, x: Any, row: Any, p
         rows = [builder.bitcast(start(k, args[3]), kind.as_pointer()) for k in range(3)]
         r, g, b = (Lanes(builder, builder.load(place, align=8)) for place in rows)
         table = Row(builder, start(4, ir.Constant(ir.IntType(64), 0)), r)
-        for found, place in zip(at_place(r, g, b, table, r.all_of(args[5])), rows, strict=True):
+        lit = _on_lanes(r, g, b, table, r.all_of(args[5]))
+        for found, place in zip(lit, rows, strict=True):
             builder.store(found.value, place, align=8)
         return context.get_dummy_value()
 

@@ -192,7 +192,9 @@ def _places(low: float, high: float, points: int) -> NDArray[np.float32]:
 def _planes(frame: av.VideoFrame, pixel_format: PixelFormat, siting: int) -> Planes:
     """A frame's planes for the kernel: whole rows, padding included, so that all are contiguous."""
     first, second, third = (
-        np.frombuffer(plane, pixel_format.dtype).reshape(-1, plane.line_size // pixel_format.dtype.itemsize)
+        np.frombuffer(memoryview(plane), pixel_format.dtype).reshape(
+            -1, plane.line_size // pixel_format.dtype.itemsize
+        )
         for plane in (frame.planes[index] for index in pixel_format.order)
     )
     return Planes(first, second, third, pixel_format.sub_x, pixel_format.sub_y, siting)

@@ -8,8 +8,8 @@ meet floats, floats below 2^31 where they become whole, and what is shifted righ
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Collection, Mapping
+from typing import TypeAlias, Union
 
 import numpy as np
 from llvmlite import ir  # type: ignore[import-untyped]
@@ -17,6 +17,7 @@ from numpy.lib.mixins import NDArrayOperatorsMixin
 
 __all__ = ["Lanes", "Row"]
 
+Operand: TypeAlias = Union["Lanes", int, float]
 _I32, _I64, _F64 = ir.IntType(32), ir.IntType(64), ir.DoubleType()
 _MAGIC = 0x4338000000000000  # 1.5 * 2^52: below it a float's last bits are a whole number
 
@@ -24,26 +25,32 @@ _MAGIC = 0x4338000000000000  # 1.5 * 2^52: below it a float's last bits are a wh
 class Lanes(NDArrayOperatorsMixin):
     """Vectors in the making: an IR value of float64, int64 or truth."""
 
-    def __init__(self, builder: Any, value: Any) -> None:
+    def __init__(self, builder: ir.IRBuilder, value: ir.Value) -> None:
         self.builder, self.value = builder, value
         self.root: Lanes | None = None  # whole numbers that this one lies `offset` above
         self.offset = 0
 
-    def __array_ufunc__(self, ufunc: Any, method: str, *inputs: Any, **_: Any) -> Lanes:
+    def __array_ufunc__(self, ufunc: np.ufunc, method: str, *inputs: Operand, **_: object) -> Lanes:
         return _OPERATIONS[ufunc](self, *inputs)
 
-    def __array_function__(self, function: Any, types: Any, args: Any, kwargs: Any) -> Lanes:
+    def __array_function__(
+        self,
+        function: Callable[..., object],
+        types: Collection[type],
+        args: tuple[Lanes, Operand, Operand],
+        kwargs: Mapping[str, object],
+    ) -> Lanes:
         if function is not np.where:
             return NotImplemented
         condition, first, second = args
-        first, second = self._alike(first, second)
-        return self._of(self.builder.select(condition.value, first, second))
+        taken, other = self._alike(first, second)
+        return self._of(self.builder.select(condition.value, taken, other))
 
-    def view(self, kind: Any) -> Lanes:
+    def view(self, kind: type[np.generic]) -> Lanes:
         """The bits as another kind."""
         return self._of(self.builder.bitcast(self.value, self._many(_I64 if kind is np.int64 else _F64)))
 
-    def astype(self, kind: Any) -> Lanes:
+    def astype(self, kind: type[np.generic]) -> Lanes:
         """Towards zero to whole numbers; or the floats of them."""
         if kind is np.int64:
             whole = self.builder.fptosi(self.value, self._many(_I32))
@@ -58,29 +65,29 @@ class Lanes(NDArrayOperatorsMixin):
     def is_float(self) -> bool:
         return bool(self.value.type.element == _F64)
 
-    def _of(self, value: Any) -> Lanes:
+    def _of(self, value: ir.Value) -> Lanes:
         return Lanes(self.builder, value)
 
-    def _many(self, kind: Any) -> Any:
+    def _many(self, kind: ir.Type) -> ir.Type:
         return ir.VectorType(kind, self.count)
 
-    def _spread(self, number: float, kind: Any) -> Any:
+    def _spread(self, number: float, kind: ir.Type) -> ir.Value:
         return ir.Constant(self._many(kind), [number] * self.count)
 
-    def all_of(self, number: Any) -> Lanes:
+    def all_of(self, number: ir.Value) -> Lanes:
         """A number of the compiled code in every lane."""
         found = ir.Constant(self._many(number.type), ir.Undefined)
         for lane in range(self.count):
             found = self.builder.insert_element(found, number, ir.Constant(_I32, lane))
         return self._of(found)
 
-    def _float(self, value: Any) -> Any:
+    def _float(self, value: ir.Value) -> ir.Value:
         # Not sitofp, which narrow vectors have for 32 bits only.
         near = self.builder.add(value, self._spread(_MAGIC, _I64))
         near = self.builder.bitcast(near, self._many(_F64))
         return self.builder.fsub(near, self._spread(1.5 * 2.0**52, _F64))
 
-    def _alike(self, *given: Any) -> list[Any]:
+    def _alike(self, *given: Operand) -> list[ir.Value]:
         """IR values of one kind: floats if any is."""
         floats = any(g.is_float if isinstance(g, Lanes) else isinstance(g, float) for g in given)
         kind, found = _F64 if floats else _I64, []
@@ -95,12 +102,12 @@ class Lanes(NDArrayOperatorsMixin):
 class Row:
     """A row of float64 that is looked up in, two neighbours at a time."""
 
-    def __init__(self, builder: Any, start: Any, like: Lanes) -> None:
+    def __init__(self, builder: ir.IRBuilder, start: ir.Value, like: Lanes) -> None:
         self.builder, self.start, self.like = builder, start, like
-        self._starts: dict[int, tuple[Lanes, list[Any]]] = {}
+        self._starts: dict[int, tuple[Lanes, list[ir.Value]]] = {}
         self._pairs: dict[tuple[int, int], tuple[Lanes, Lanes]] = {}
 
-    def __getitem__(self, at: Any) -> Lanes:
+    def __getitem__(self, at: Lanes | int) -> Lanes:
         if not isinstance(at, Lanes):
             return self.like.all_of(self.builder.load(self._moved(self.start, int(at))))
         root, offset = at.root or at, at.offset
@@ -110,7 +117,7 @@ class Row:
         found = self._pairs[id(root), offset] = self._two(root, offset)
         return found[0]
 
-    def _moved(self, pointer: Any, by: Any) -> Any:
+    def _moved(self, pointer: ir.Value, by: ir.Value | int) -> ir.Value:
         return self.builder.gep(pointer, [by if isinstance(by, ir.Value) else ir.Constant(_I64, by)])
 
     def _two(self, root: Lanes, offset: int) -> tuple[Lanes, Lanes]:
@@ -133,7 +140,7 @@ class Row:
             found.append(self.like._of(builder.shuffle_vector(even, odd, mask)))
         return found[0], found[1]
 
-    def _joined(self, parts: list[Any]) -> Any:
+    def _joined(self, parts: list[ir.Value]) -> ir.Value:
         while len(parts) > 1:
             size = 2 * parts[0].type.count
             mask = ir.Constant(ir.VectorType(_I32, size), list(range(size)))
@@ -144,7 +151,7 @@ class Row:
 
 
 def _arithmetic(on_floats: str, on_whole: str) -> Callable[..., Lanes]:
-    def operation(like: Lanes, first: Any, second: Any) -> Lanes:
+    def operation(like: Lanes, first: Operand, second: Operand) -> Lanes:
         a, b = like._alike(first, second)
         name = on_floats if a.type.element == _F64 else on_whole
         return like._of(getattr(like.builder, name)(a, b))
@@ -152,13 +159,13 @@ def _arithmetic(on_floats: str, on_whole: str) -> Callable[..., Lanes]:
     return operation
 
 
-def _divided(like: Lanes, first: Any, second: Any) -> Lanes:
+def _divided(like: Lanes, first: Operand, second: Operand) -> Lanes:
     a, b = like._alike(first, second)
     return like._of(like.builder.fdiv(a, b))
 
 
 def _compared(sign: str) -> Callable[..., Lanes]:
-    def operation(like: Lanes, first: Any, second: Any) -> Lanes:
+    def operation(like: Lanes, first: Operand, second: Operand) -> Lanes:
         a, b = like._alike(first, second)
         compare = like.builder.fcmp_ordered if a.type.element == _F64 else like.builder.icmp_signed
         return like._of(compare(sign, a, b))
@@ -167,7 +174,7 @@ def _compared(sign: str) -> Callable[..., Lanes]:
 
 
 def _chosen(sign: str) -> Callable[..., Lanes]:
-    def operation(like: Lanes, first: Any, second: Any) -> Lanes:
+    def operation(like: Lanes, first: Operand, second: Operand) -> Lanes:
         a, b = like._alike(first, second)
         return like._of(like.builder.select(_compared(sign)(like, first, second).value, a, b))
 
@@ -175,7 +182,7 @@ def _chosen(sign: str) -> Callable[..., Lanes]:
 
 
 def _bitwise(name: str) -> Callable[..., Lanes]:
-    def operation(like: Lanes, first: Any, second: Any) -> Lanes:
+    def operation(like: Lanes, first: Lanes, second: Lanes | int) -> Lanes:
         a = first.value
         b = second.value if isinstance(second, Lanes) else like._spread(second, _I64)
         return like._of(getattr(like.builder, name)(a, b))
@@ -184,7 +191,7 @@ def _bitwise(name: str) -> Callable[..., Lanes]:
 
 
 def _intrinsic(name: str) -> Callable[..., Lanes]:
-    def operation(like: Lanes, *given: Any) -> Lanes:
+    def operation(like: Lanes, *given: Operand) -> Lanes:
         values = like._alike(*given)
         kind = values[0].type
         whole_name, signature = f"llvm.{name}.v{like.count}f64", ir.FunctionType(kind, [kind] * len(values))
@@ -194,14 +201,14 @@ def _intrinsic(name: str) -> Callable[..., Lanes]:
     return operation
 
 
-def _added(like: Lanes, first: Any, second: Any) -> Lanes:
+def _added(like: Lanes, first: Operand, second: Operand) -> Lanes:
     found = _arithmetic("fadd", "add")(like, first, second)
-    if isinstance(second, int) and not first.is_float:
+    if isinstance(second, int) and isinstance(first, Lanes) and not first.is_float:
         found.root, found.offset = first.root or first, first.offset + second
     return found
 
 
-_OPERATIONS: dict[Any, Callable[..., Lanes]] = {
+_OPERATIONS: dict[np.ufunc, Callable[..., Lanes]] = {
     np.add: _added,
     np.subtract: _arithmetic("fsub", "sub"),
     np.multiply: _arithmetic("fmul", "mul"),

@@ -6,11 +6,22 @@ Plain vector IR, no processor's own instructions: every target lowers it, with t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING
 
 from llvmlite import ir  # type: ignore[import-untyped]
 from numba.core import types
 from numba.extending import intrinsic
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numba.core.base import BaseContext
+    from numba.core.typing import Signature
+    from numba.core.typing.context import BaseContext as BaseTypingContext
+
+    Kind = types.Type  # of an argument, as numba has it
+    Generator = Callable[[BaseContext, ir.IRBuilder, Signature, Sequence[ir.Value]], ir.Value]
+    Intrinsic = tuple[Signature, Generator]  # of an argument: its type; what to compile
 
 __all__ = ["between4", "blend4"]
 
@@ -20,51 +31,55 @@ _PAIR = ir.VectorType(_FLOAT, 2)
 _I32, _I64 = ir.IntType(32), ir.IntType(64)
 
 
-def _start(context: Any, builder: Any, kind: Any, value: Any, index: Any) -> Any:
+def _start(
+    context: BaseContext, builder: ir.IRBuilder, kind: types.Type, value: ir.Value, index: ir.Value
+) -> ir.Value:
     return builder.gep(context.make_array(kind)(context, builder, value).data, [index])
 
 
-def _load(builder: Any, pointer: Any, kind: Any) -> Any:
+def _load(builder: ir.IRBuilder, pointer: ir.Value, kind: ir.Type) -> ir.Value:
     return builder.load(builder.bitcast(pointer, kind.as_pointer()), align=4)
 
 
-def _store(builder: Any, value: Any, pointer: Any) -> None:
+def _store(builder: ir.IRBuilder, value: ir.Value, pointer: ir.Value) -> None:
     builder.store(value, builder.bitcast(pointer, value.type.as_pointer()), align=4)
 
 
-def _picked(builder: Any, first: Any, second: Any, lanes: Sequence[int]) -> Any:
+def _picked(builder: ir.IRBuilder, first: ir.Value, second: ir.Value, lanes: Sequence[int]) -> ir.Value:
     return builder.shuffle_vector(first, second, ir.Constant(ir.VectorType(_I32, len(lanes)), list(lanes)))
 
 
-def _spread(builder: Any, value: Any) -> Any:
+def _spread(builder: ir.IRBuilder, value: ir.Value) -> ir.Value:
     none = ir.Constant(_FOUR, ir.Undefined)
     return _picked(builder, builder.insert_element(none, value, ir.Constant(_I32, 0)), none, (0, 0, 0, 0))
 
 
 @intrinsic  # type: ignore[untyped-decorator]
 def blend4(
-    typing: Any,
-    lattice: Any,
-    a0: Any,
-    a1: Any,
-    a2: Any,
-    across: Any,
-    w0: Any,
-    w1: Any,
-    w2: Any,
-    w3: Any,
-    x: Any,
-    first: Any,
-    second: Any,
-    third: Any,
-    fourth: Any,
-) -> Any:
+    typing: BaseTypingContext,
+    lattice: Kind,
+    a0: Kind,
+    a1: Kind,
+    a2: Kind,
+    across: Kind,
+    w0: Kind,
+    w1: Kind,
+    w2: Kind,
+    w3: Kind,
+    x: Kind,
+    first: Kind,
+    second: Kind,
+    third: Kind,
+    fourth: Kind,
+) -> Intrinsic:
     """Samples x..x+3 of four rows: weighted sums of four lattice points each.
 
     A lattice point is four float32; it begins at index `a0[x]`, `a1[x]`, `a2[x]` and `a0[x] + across`.
     """
 
-    def generate(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+    def generate(
+        context: BaseContext, builder: ir.IRBuilder, signature: Signature, args: Sequence[ir.Value]
+    ) -> ir.Value:
         at = args[9]
         table = _start(context, builder, signature.args[0], args[0], ir.Constant(_I64, 0))
         row = {
@@ -97,10 +112,14 @@ def blend4(
 
 
 @intrinsic  # type: ignore[untyped-decorator]
-def between4(typing: Any, pairs: Any, places: Any, parts: Any, x: Any, row: Any) -> Any:
+def between4(
+    typing: BaseTypingContext, pairs: Kind, places: Kind, parts: Kind, x: Kind, row: Kind
+) -> Intrinsic:
     """Samples x..x+3 of a row from a piecewise-linear table: pairs[place] + part * pairs[place + 1]."""
 
-    def generate(context: Any, builder: Any, signature: Any, args: Any) -> Any:
+    def generate(
+        context: BaseContext, builder: ir.IRBuilder, signature: Signature, args: Sequence[ir.Value]
+    ) -> ir.Value:
         at = args[3]
         table = _start(context, builder, signature.args[0], args[0], ir.Constant(_I64, 0))
         place = _start(context, builder, signature.args[1], args[1], at)

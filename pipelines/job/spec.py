@@ -41,7 +41,7 @@ Name = Annotated[str, AfterValidator(file_name)]
 Place = Annotated[str, AfterValidator(lambda name: "/".join(parts_of(name)))]
 
 
-def _patches(value: dict[str, Any]) -> dict[str, Any]:
+def _patches(value: Mapping[str, object]) -> Mapping[str, object]:
     """Patches by name, each with three numbers as `xyz` and as `lab`. ValueError for anything else."""
     for name, patch in value.items():
         for key in ("xyz", "lab"):
@@ -55,7 +55,7 @@ def _patches(value: dict[str, Any]) -> dict[str, Any]:
     return value
 
 
-def digest_of(value: Any, length: int = 32) -> str:
+def digest_of(value: object, length: int = 32) -> str:
     """Hex of sha256 over the canonical JSON of `value`."""
     text = json.dumps(value, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return hashlib.sha256(text.encode("utf-8", "surrogatepass")).hexdigest()[:length]
@@ -142,7 +142,7 @@ class LookSpec(_Spec):
     display: str = "Rec.709 BT.1886"
     size: int = 65
 
-    def identity(self) -> dict[str, Any]:
+    def identity(self) -> dict[str, object]:
         data = self.model_dump(mode="json")
         if data["grade"]:
             del data["grade"]["id"]
@@ -228,7 +228,7 @@ class JobSpec(_Spec):
     baked: dict[str, Place]  # state -> .npz relative to `out`
     no_light: float = 0.0  # its signal in the encoding that grades work in
     patches: Annotated[
-        dict[str, Any], AfterValidator(_patches)
+        Mapping[str, object], AfterValidator(_patches)
     ] = {}  # black, grey, white and the chart through the exact look
     outputs: tuple[OutputSpec, ...]
     segments: tuple[SegmentSpec, ...]

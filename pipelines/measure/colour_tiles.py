@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numba as nb
 import numpy as np
@@ -19,7 +19,7 @@ from rushlight.pipelines.formats.pixel_formats import PixelFormat, whole_rows
 from rushlight.pipelines.measure.colour_difference import delta_e, lab
 
 if TYPE_CHECKING:
-    from rushlight.pipelines.colour.look import Look
+    from rushlight.pipelines.colour.look import Look, ShowLut
     from rushlight.pipelines.grading.bake import Baked
 
 __all__ = [
@@ -219,7 +219,7 @@ def sensitivity(base: Array, moved: Mapping[str, Array]) -> dict[str, float]:
     return {name: round(float(np.nanmean(delta_e(base, base + off))), 4) for name, off in moved.items()}
 
 
-def _ungraded(look: Look) -> Any:
+def _ungraded(look: Look) -> ShowLut | None:
     from dataclasses import replace
 
     return replace(look.show_lut, contains_grade=False) if look.show_lut else None

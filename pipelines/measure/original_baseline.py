@@ -7,10 +7,10 @@ wrong grade would not show.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from typing import Any
+from typing import Protocol
 
 import av
 import numpy as np
@@ -65,9 +65,20 @@ class Baseline:
             part = max(1, image.width // WIDTH)
             self.clipped.append(at_top(display_rgb(views, self.pixel_format, self.levels, self.matrix, part)))
 
-    def kept(self) -> dict[str, Any]:
+    def kept(self) -> dict[str, object]:
         """As it stands beside a segment's pictures."""
         return {"grids": self.grids, "missing": self.missing, "clipped": self.clipped}
+
+
+class Gathered(Protocol):
+    """What a `Baseline` has gathered, or the side file that it was kept in."""
+
+    @property
+    def grids(self) -> Sequence[Sequence[float]]: ...
+    @property
+    def missing(self) -> Sequence[int]: ...
+    @property
+    def clipped(self) -> Sequence[float]: ...
 
 
 def at_top(rgb: NDArray[np.float64]) -> float:
@@ -76,20 +87,20 @@ def at_top(rgb: NDArray[np.float64]) -> float:
     return round(float((largest >= largest.max() - NEAR_TOP).mean()), 5)
 
 
-def original_of(segments: Sequence[Mapping[str, Any]], no_light: float) -> dict[str, Any]:
+def original_of(segments: Sequence[Gathered], no_light: float) -> dict[str, object]:
     """Runs of black, repeated and missing frames (first, last; from 0) and the share that is clipped, of a whole clip
     in whose encoding no light has the signal `no_light`."""
-    grids = np.array([g for s in segments for g in s["grids"]]).reshape(-1, 16)
+    grids = np.array([g for s in segments for g in s.grids]).reshape(-1, 16)
     if not len(grids):
         return {}
     missing = np.zeros(len(grids), bool)
     first = 0
     for segment in segments:
-        missing[[first + k for k in segment["missing"]]] = True
-        first += len(segment["grids"])
+        missing[[first + k for k in segment.missing]] = True
+        first += len(segment.grids)
     black = (grids.max(1) <= no_light + NEAR_BLACK) & ~missing
     same = np.concatenate([[False], (grids[1:] == grids[:-1]).all(1)]) & ~missing
-    clipped = [share for s in segments for share in s["clipped"]]
+    clipped = [share for s in segments for share in s.clipped]
     return {
         "black": runs(black),
         "repeated": runs(same),
@@ -113,7 +124,7 @@ def framings(
         yield [o.output for o in alike], signal.resampled(image, fit, small)
 
 
-def runs(marked: Iterable[Any]) -> list[list[int]]:
+def runs(marked: Iterable[bool | np.bool_]) -> list[list[int]]:
     """First and last number of each run of marked places."""
     found: list[list[int]] = []
     for number, mark in enumerate(marked):

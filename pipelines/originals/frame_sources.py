@@ -10,10 +10,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Literal, Self
+from typing import TYPE_CHECKING, Literal, Self
 
 import av
 import numpy as np
+from numpy.typing import NDArray
 
 from rushlight.pipelines.errors import RushlightError, SourceError, said
 from rushlight.pipelines.formats.media_libraries import image_fault
@@ -21,6 +22,9 @@ from rushlight.pipelines.formats.pixel_formats import new_frame, planes
 from rushlight.pipelines.originals.image_sequences import as_stored, refusal, rgb_channels
 from rushlight.pipelines.originals.movie_decoder import Reading
 from rushlight.pipelines.originals.probe import Facts
+
+if TYPE_CHECKING:
+    from OpenImageIO import ImageSpec
 
 __all__ = ["MovieSource", "SequenceSource", "Source", "SourceFrame", "SpanSource", "open_source"]
 
@@ -64,7 +68,7 @@ class MovieSource:
         last: av.VideoFrame | None = None
         note = ""
         for number, image, damage in self._reading.pictures(first):
-            if number is None:
+            if number is None or image is None:
                 note = damage
                 continue
             alike = (image.width, image.height) == (self.facts.width, self.facts.height)
@@ -241,7 +245,7 @@ def _picture(path: Path, facts: Facts) -> tuple[av.VideoFrame | None, str]:
     return image, ""
 
 
-def _window(plane: Any, pixels: Any, spec: Any) -> None:
+def _window(plane: NDArray[np.generic], pixels: NDArray[np.generic], spec: ImageSpec) -> None:
     """Lay the data window over the display window: outside it is 0, what reaches beyond is cut."""
     plane[:] = 0
     left, top = spec.x - spec.full_x, spec.y - spec.full_y

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any, Literal
+from typing import Literal
 
 import av
 import av.filter
+from av.filter import Graph
 
 from rushlight.pipelines.errors import RecipeError, SourceError
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, new_frame, planes
@@ -119,7 +120,7 @@ class Fitter:
         self.place = place
         self.format = pixel_format
         self._steps = self._needed(fit, pixel_format, place, siting)
-        self._graph: Any = None
+        self._graph: Graph | None = None
         self._size = (0, 0)
 
     def _needed(
@@ -170,7 +171,9 @@ class Fitter:
         if self._graph is None:
             self._graph = self._build(frame, cropped)
         self._graph.push(frame)
-        return self._graph.pull()
+        fitted = self._graph.pull()
+        assert isinstance(fitted, av.VideoFrame)
+        return fitted
 
     def _fit_float(self, frame: av.VideoFrame) -> av.VideoFrame:
         """Float planes by our own filter: swscale takes them through 16 bits and clips what exceeds 1."""
@@ -187,8 +190,8 @@ class Fitter:
             given[:] = part if part.shape == given.shape else resampled(part, *given.shape)
         return out
 
-    def _build(self, frame: av.VideoFrame, cropped: bool) -> Any:
-        graph = av.filter.Graph()
+    def _build(self, frame: av.VideoFrame, cropped: bool) -> Graph:
+        graph = Graph()
         graph.threads = 1
         last = graph.add_buffer(
             width=frame.width, height=frame.height, format=frame.format, time_base=Fraction(1, 1000)

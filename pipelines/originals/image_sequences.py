@@ -6,7 +6,7 @@ import os
 import re
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from rushlight.pipelines.errors import SourceError, TimecodeError, from_os
 from rushlight.pipelines.formats.media_libraries import image_fault
@@ -14,6 +14,9 @@ from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_fo
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.originals.facts import MOST_FRAMES, MOST_PIXELS, Facts
 from rushlight.pipelines.originals.raw_mosaic import is_mosaic
+
+if TYPE_CHECKING:
+    from OpenImageIO import ImageSpec
 
 __all__ = [
     "RAW",
@@ -32,6 +35,7 @@ RAW = frozenset({".r3d", ".braw", ".ari", ".arx", ".crm", ".rmf", ".nev", ".cine
 RAW_FRAMES = frozenset({".dng", ".ari", ".arx"})  # those of which a clip is a folder, a file a frame
 RAW_TEXT = "is camera raw, give a transcode: our libraries do not open it"
 STILLS = frozenset({".dpx", ".exr", ".tif", ".tiff", ".png"})
+Stated = str | int | float | tuple[int | float, ...]  # values of a header
 _NUMBERED = re.compile(r"(?P<head>.*?)(?P<number>\d+)(?P<tail>\.[A-Za-z0-9]+)")
 
 
@@ -108,7 +112,7 @@ def _facts(
     path: Path,
     files: tuple[Path, ...],
     numbers: tuple[int, ...],
-    spec: Any,
+    spec: ImageSpec,
     kind: str,
     stated: FrameRate | None,
 ) -> Facts:
@@ -124,9 +128,9 @@ def _facts(
     missing = tuple(n - numbers[0] for n in range(numbers[0], numbers[-1] + 1) if n not in have)
     if missing:
         warnings.append(f"{len(missing)} of its files are missing")
-    chroma = _stated(spec, "chromaticities")
-    aspect = _stated(spec, "PixelAspectRatio")
-    rotation, mirrored = _ORIENTATIONS.get(int(_stated(spec, "Orientation") or 1), (0, False))
+    chroma = _numbers(spec, "chromaticities")
+    aspect = _number(spec, "PixelAspectRatio")
+    rotation, mirrored = _ORIENTATIONS.get(int(_number(spec, "Orientation") or 1), (0, False))
     return Facts(
         path=path,
         kind="sequence",
@@ -146,7 +150,7 @@ def _facts(
         rotation=rotation,
         mirrored=mirrored,
         capture_rate=_capture_rate(spec),
-        chromaticities=tuple(float(v) for v in chroma) if chroma else (),
+        chromaticities=tuple(float(v) for v in chroma),
         codec=kind,
         container=kind,
         metadata={
@@ -163,7 +167,7 @@ def _facts(
 MOSAIC = "is camera raw (a sensor's mosaic in a TIFF or DNG file): give a transcode, RGB as DPX, EXR, TIFF or a movie"
 
 
-def refusal(spec: Any) -> str:
+def refusal(spec: ImageSpec) -> str:
     """Why a picture with this header is not read here; empty where it is."""
     if spec.deep:
         return (
@@ -182,7 +186,7 @@ def readable(text: str) -> str:
     return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
 
 
-def as_stored() -> Any:
+def as_stored() -> ImageSpec:
     """OpenImageIO's settings to read samples as they are stored, not multiplied by an alpha channel."""
     import OpenImageIO as oiio
 
@@ -191,7 +195,7 @@ def as_stored() -> Any:
     return config
 
 
-def rgb_channels(spec: Any) -> list[int]:
+def rgb_channels(spec: ImageSpec) -> list[int]:
     """Indices of red, green and blue among a picture's channels; empty where it has not all three."""
     names = [name.upper() for name in spec.channelnames]
     return [names.index(c) for c in "RGB"] if {"R", "G", "B"} <= set(names) else []
@@ -204,13 +208,25 @@ _ORIENTATIONS = {
 }  # fmt: skip
 
 
-def _stated(spec: Any, name: str) -> Any:
+def _stated(spec: ImageSpec, name: str) -> Stated | None:
     """Value that a header states under a name; None where that is nothing, or an array in place of a value."""
     value = spec.getattribute(name)
     return value if isinstance(value, str | int | float | tuple) else None
 
 
-def _capture_rate(spec: Any) -> FrameRate | None:
+def _number(spec: ImageSpec, name: str) -> str | int | float | None:
+    """The same of one number, which some headers have as text."""
+    value = _stated(spec, name)
+    return None if isinstance(value, tuple) else value
+
+
+def _numbers(spec: ImageSpec, name: str) -> tuple[int | float, ...]:
+    """The same of several; empty where a header has one value."""
+    value = _stated(spec, name)
+    return value if isinstance(value, tuple) else ()
+
+
+def _capture_rate(spec: ImageSpec) -> FrameRate | None:
     """The attribute `captureRate` of OpenEXR: frames a second as exposed, whatever they are played at."""
     value = _stated(spec, "captureRate")
     try:
@@ -219,9 +235,9 @@ def _capture_rate(spec: Any) -> FrameRate | None:
         return None
 
 
-def _sequence_format(spec: Any) -> PixelFormat:
+def _sequence_format(spec: ImageSpec) -> PixelFormat:
     text = str(spec.format)
-    bits = int(_stated(spec, "oiio:BitsPerSample") or 0)
+    bits = int(_number(spec, "oiio:BitsPerSample") or 0)
     if text in ("half", "float", "double"):
         name = "gbrpf32le"
     elif text == "uint8":
@@ -233,7 +249,7 @@ def _sequence_format(spec: Any) -> PixelFormat:
     return found
 
 
-def _sequence_rate(spec: Any, stated: FrameRate | None) -> tuple[FrameRate, str]:
+def _sequence_rate(spec: ImageSpec, stated: FrameRate | None) -> tuple[FrameRate, str]:
     for name in ("FramesPerSecond", "dpx:FrameRate", "dpx:TemporalFrameRate"):
         value = _stated(spec, name)
         if not value:
@@ -248,8 +264,8 @@ def _sequence_rate(spec: Any, stated: FrameRate | None) -> tuple[FrameRate, str]
     return FrameRate.parse(24), "assumed"
 
 
-def _sequence_timecode(spec: Any, number: int, rate: FrameRate) -> tuple[Timecode, str]:
-    value = _stated(spec, "smpte:TimeCode")
+def _sequence_timecode(spec: ImageSpec, number: int, rate: FrameRate) -> tuple[Timecode, str]:
+    value = _numbers(spec, "smpte:TimeCode")
     if value:
         word = int(value[0]) & 0xFFFFFFFF
         digits = [(word >> shift) & 0xFF for shift in (24, 16, 8, 0)]

@@ -12,19 +12,20 @@ from fractions import Fraction
 from functools import lru_cache
 from itertools import chain, islice
 from pathlib import Path
-from typing import Any
+from typing import TypeAlias
 
 import av
 
 from rushlight.pipelines.errors import SourceError, from_os
-from rushlight.pipelines.formats.media_libraries import open_movie, source_errors
+from rushlight.pipelines.formats.media_libraries import open_movie, source_errors, tick_of
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.originals.rotation_and_interlace import is_cut_short
 
 __all__ = ["Item", "Reading"]
 
 # Number, picture, damage. Without a number or a picture: what went wrong ahead of the next one.
-Item = tuple[int | None, Any, str]
+Item = tuple[int | None, av.VideoFrame | None, str]
+Packet: TypeAlias = "av.Packet[av.VideoStream]"
 SPOILT = "may be spoilt: it is built on a damaged picture"
 DEEPEST = 16  # pictures that H.264 and HEVC may hold back for reordering (ITU-T H.264 annex A, H.265 annex A)
 
@@ -36,7 +37,7 @@ class Reading:
         self.facts = facts
         self._threads = threads
         self._open()
-        self._step = 1 / (facts.rate.fraction * Fraction(self._stream.time_base))
+        self._step = 1 / (facts.rate.fraction * tick_of(self._stream))
         self._stamps = _stamps(facts.path, facts.bytes, facts.mtime_ns) if conform else ()
         intra = self._stream.codec_context.codec.intra_only
         mxf = self._container.format.name == "mxf"
@@ -49,7 +50,7 @@ class Reading:
 
     def _open(self) -> None:
         with source_errors(self.facts.path, "does not open"):
-            self._container: Any = open_movie(self.facts.path)
+            self._container = open_movie(self.facts.path)
         self._stream = self._container.streams.video[0]
         self._stream.thread_type = "NONE" if self._threads == 1 else "AUTO"
         self._stream.codec_context.thread_count = self._threads
@@ -70,7 +71,7 @@ class Reading:
                 self.close()
                 self._open()
             else:
-                stamp = max(self._start, target - int(margin / self._stream.time_base))
+                stamp = max(self._start, target - int(margin / tick_of(self._stream)))
                 if stamp == tried:
                     continue
                 tried = stamp
@@ -126,7 +127,7 @@ class Reading:
             return bisect_left(self._stamps, image.pts)
         return round(Fraction(image.pts - self._start) / self._step)
 
-    def _first_packets(self) -> list[Any]:
+    def _first_packets(self) -> list[Packet]:
         """Enough packets to tell whether time stamps follow the order of decoding or that of showing, or are none."""
         packets = list(islice(self._container.demux(self._stream), 2 * DEEPEST))
         self.close()
@@ -150,7 +151,7 @@ class Reading:
             due = places[0] + sum(place not in places for place in reach)
         recent: list[int] = []
         for place, image, damage in chain(_emptied(head), items):
-            if place is None:
+            if place is None or image is None:
                 yield None, None, damage
                 continue
             if image.key_frame and recent:
@@ -161,7 +162,7 @@ class Reading:
 
     # --- packets
 
-    def _packets(self) -> Iterator[Any]:
+    def _packets(self) -> Iterator[Packet]:
         """The container's packets. A hole in an MXF file loses some, and the demultiplexer counts on as if there had
         been none: after a jump, its index is asked which picture lies here."""
         usual: int | None = None
@@ -171,15 +172,15 @@ class Reading:
             if self._resyncs and packet.pos is not None:
                 jump = packet.pos - end if end is not None else 0
                 if usual is not None and jump > usual + usual // 2 + 1024:
-                    packet, packets = self._placed(packet)
+                    packet, packets = self._placed(packet, packet.pos)
                 elif end is not None:
                     usual = jump if usual is None else min(usual, jump)
-                end = packet.pos + packet.size
+                end = (packet.pos or 0) + packet.size
             yield packet
 
-    def _placed(self, packet: Any) -> tuple[Any, Iterator[Any]]:
-        """The same packet under its true number: the last that the index leads from to here."""
-        place, number = packet.pos, packet.pts
+    def _placed(self, packet: Packet, place: int) -> tuple[Packet, Iterator[Packet]]:
+        """The same packet, which lies at `place`, under its true number: the last that the index leads from to here."""
+        number = packet.pts or 0
         for later in range(number, number + 1000):
             found, packets = self._at(later)
             if found is None or found.pos is None or found.pos > place:
@@ -188,7 +189,7 @@ class Reading:
         found, packets = self._at(number)
         return (found, packets) if found is not None and found.pos == place else (packet, packets)
 
-    def _at(self, number: int) -> tuple[Any, Iterator[Any]]:
+    def _at(self, number: int) -> tuple[Packet | None, Iterator[Packet]]:
         self._container.seek(number, stream=self._stream, backward=True)
         packets = self._container.demux(self._stream)
         return next(packets, None), packets
@@ -218,9 +219,9 @@ def _with_spoilt(items: Iterator[Item]) -> Iterator[Item]:
     held: list[Item] = []
     due: int | None = None
     for number, image, damage in items:
-        if number is None:
+        if number is None or image is None:
             spoilt = True
-            yield number, image, damage
+            yield None, None, damage
             continue
         if image.key_frame and not damage:
             spoilt = False

@@ -13,12 +13,12 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import xxhash
 
 from rushlight.pipelines.errors import SourceError, TimecodeError, from_os
-from rushlight.pipelines.formats.media_libraries import open_movie, source_errors
+from rushlight.pipelines.formats.media_libraries import open_movie, source_errors, tick_of
 from rushlight.pipelines.formats.mp4_boxes import sample_entries
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -39,6 +39,12 @@ from rushlight.pipelines.originals.rotation_and_interlace import (
     orientation,
 )
 from rushlight.pipelines.originals.spanned_clips import MOVIES, is_span, joined, span_files
+
+if TYPE_CHECKING:
+    from av.container import InputContainer
+    from av.index import IndexEntry
+    from av.video.codeccontext import VideoCodecContext
+    from av.video.stream import VideoStream
 
 __all__ = [
     "MOVIES",
@@ -89,7 +95,7 @@ def _movie(path: Path) -> Facts:
         return _movie_facts(path, container, container.streams.video[0])
 
 
-def _pixel_format(path: Path, stream: Any) -> PixelFormat:
+def _pixel_format(path: Path, stream: VideoStream) -> PixelFormat:
     """The format of a movie's pictures; SourceError for a codec, format or raster that is not read here."""
     context = stream.codec_context
     if context is None:
@@ -110,11 +116,11 @@ def _pixel_format(path: Path, stream: Any) -> PixelFormat:
     return pixel_format
 
 
-def _stored_format(context: Any) -> str:
+def _stored_format(context: VideoCodecContext) -> str:
     return context.format.name if context.format else ""
 
 
-def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
+def _movie_facts(path: Path, container: InputContainer, stream: VideoStream) -> Facts:
     pixel_format, context = _pixel_format(path, stream), stream.codec_context
     warnings: list[str] = []
     fraction = stream.average_rate or stream.guessed_rate
@@ -151,7 +157,7 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
         rate=rate,
         rate_from="header",
         frames=frames,
-        seconds=Fraction(stream.duration * stream.time_base) if stream.duration else None,
+        seconds=Fraction(stream.duration * tick_of(stream)) if stream.duration else None,
         timecode=timecode,
         timecode_from=timecode_from,
         reel=reel or container.metadata.get("reel_name", ""),
@@ -174,7 +180,7 @@ def _movie_facts(path: Path, container: Any, stream: Any) -> Facts:
     )
 
 
-def _mxf_notes(path: Path, container: Any) -> list[str]:
+def _mxf_notes(path: Path, container: InputContainer) -> list[str]:
     notes = []
     if container.format.name == "mxf" and is_cut_short(path):
         notes.append("was cut short: it ends before its footer, and is read from its beginning each time")
@@ -193,7 +199,12 @@ def _text_notes(texts: Iterable[str]) -> list[str]:
 
 
 def _frame_count(
-    path: Path, container: Any, stream: Any, entries: list[Any], steps: Counter[int], rate: FrameRate
+    path: Path,
+    container: InputContainer,
+    stream: VideoStream,
+    entries: list[IndexEntry],
+    steps: Counter[int],
+    rate: FrameRate,
 ) -> tuple[int, str]:
     """Number of pictures that a movie shows, and what is to be said of that; SourceError where nothing tells,
     or where it cannot be."""
@@ -201,12 +212,12 @@ def _frame_count(
     frames = stream.frames or len(entries)
     shown = sum(not e.is_discard for e in entries)
     if shown < len(entries):  # an edit list leaves pictures out; the count of samples takes them in
-        lasts = int(stream.duration * stream.time_base * rate.fraction) if stream.duration else 0
+        lasts = int(stream.duration * tick_of(stream) * rate.fraction) if stream.duration else 0
         frames = shown if _varies(steps) else max(shown, lasts)
     if _varies(steps) and not entries:
         frames = _counted(path)
     if not frames and stream.duration:
-        frames = round(stream.duration * stream.time_base * rate.fraction)
+        frames = round(stream.duration * tick_of(stream) * rate.fraction)
     if not frames and container.duration:
         frames = round(Fraction(container.duration, 1_000_000) * rate.fraction)
         note = "the frame count is worked out from the duration"
@@ -218,7 +229,7 @@ def _frame_count(
     return frames, note
 
 
-def _levels_tag(context: Any, pixel_format: PixelFormat) -> Levels | None:
+def _levels_tag(context: VideoCodecContext, pixel_format: PixelFormat) -> Levels | None:
     if pixel_format.full_by_name:
         return "full"
     return {1: "narrow", 2: "full"}.get(int(context.color_range))  # type: ignore[return-value]
@@ -230,7 +241,7 @@ def _named(path: Path, handler: bytes, number: int = 0) -> str:
     return f" ({entries[number]!r})" if number < len(entries) else ""
 
 
-def _sound(path: Path, container: Any) -> tuple[tuple[SoundTrack, ...], str]:
+def _sound(path: Path, container: InputContainer) -> tuple[tuple[SoundTrack, ...], str]:
     """The sound tracks that can be decoded, and what is to be said of the others."""
     found: list[SoundTrack] = []
     lost: list[str] = []
@@ -292,7 +303,7 @@ def _steps(stamps: Sequence[int]) -> Counter[int]:
     return Counter(b - a for a, b in itertools.pairwise(stamps))
 
 
-def _first_stamps(container: Any, stream: Any) -> list[int]:
+def _first_stamps(container: InputContainer, stream: VideoStream) -> list[int]:
     """Time stamps of the first pictures, where no index has them; an MXF file has one edit rate, and needs none."""
     if container.format.name == "mxf":
         return []
@@ -312,10 +323,10 @@ def _varies(steps: Counter[int]) -> bool:
     return len(steps) > 1 and (max(steps) - min(steps) > 1 or min(steps) < 10)
 
 
-def _snapped(fraction: Fraction, stream: Any, steps: Counter[int]) -> FrameRate:
+def _snapped(fraction: Fraction, stream: VideoStream, steps: Counter[int]) -> FrameRate:
     """The rate meant: of a variable one the commonest, which a camera falls short of now and then."""
     if len(steps) == 1 or _varies(steps):
-        step = steps.most_common(1)[0][0] * stream.time_base
+        step = steps.most_common(1)[0][0] * tick_of(stream)
         fraction = 1 / Fraction(step) if step else fraction
     for nominal in (24, 25, 30, 48, 50, 60, 96, 100, 120):
         for exact in (Fraction(nominal), Fraction(nominal * 1000, 1001)):
@@ -324,7 +335,7 @@ def _snapped(fraction: Fraction, stream: Any, steps: Counter[int]) -> FrameRate:
     return FrameRate(fraction=fraction)
 
 
-def _capture_rate(container: Any) -> FrameRate | None:
+def _capture_rate(container: InputContainer) -> FrameRate | None:
     """Frames a second as exposed, where the container states them: the key `com.android.capture.fps` of MP4 metadata
     (Android's MediaRecorder); of others a list's column says it."""
     try:
@@ -333,7 +344,7 @@ def _capture_rate(container: Any) -> FrameRate | None:
         return None
 
 
-def _movie_timecode(container: Any, rate: FrameRate) -> tuple[Timecode, str, str]:
+def _movie_timecode(container: InputContainer, rate: FrameRate) -> tuple[Timecode, str, str]:
     texts = [s.metadata.get("timecode") for s in container.streams] + [container.metadata.get("timecode")]
     text = next((t for t in texts if t), "")
     if not text:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from math import atan2, degrees
 from pathlib import Path
 from struct import unpack
-from typing import Any
 
 import av
+from av.container import InputContainer
+from av.sidedata.sidedata import Type
 
 from rushlight.pipelines.errors import SourceError
+from rushlight.pipelines.formats.media_libraries import side_data
 from rushlight.pipelines.formats.mp4_boxes import picture_track
 
 __all__ = ["interlaced", "is_atom", "is_cut_short", "orientation", "turn_of"]
@@ -23,7 +25,7 @@ def turn_of(a: float, b: float, c: float, d: float) -> tuple[int, bool]:
     return round(angle) % 360, mirrored
 
 
-def orientation(path: Path, container: Any, stream: Any) -> tuple[int, bool]:
+def orientation(path: Path, container: InputContainer, stream: av.VideoStream) -> tuple[int, bool]:
     """`turn_of` what the container states; upright where it states nothing.
 
     SourceError where an edit list has several parts: demultiplexers give some of their pictures twice or under one time.
@@ -42,20 +44,22 @@ def orientation(path: Path, container: Any, stream: Any) -> tuple[int, bool]:
     return turn_of(*matrix) if matrix else (0, False)
 
 
-def _matrix_of_first_picture(container: Any, stream: Any) -> tuple[float, float, float, float] | None:
+def _matrix_of_first_picture(
+    container: InputContainer, stream: av.VideoStream
+) -> tuple[float, float, float, float] | None:
     try:
         container.seek(0)
         picture = next(container.decode(stream), None)
     except av.error.FFmpegError:
         return None
-    held = picture.side_data.get(av.sidedata.sidedata.Type.DISPLAYMATRIX) if picture else None
+    held = side_data(picture, Type.DISPLAYMATRIX) if picture else None
     if held is None:
         return None
-    a, b, _, c, d = (value / 65536 for value in unpack("=5i", bytes(held)[:20]))
+    a, b, _, c, d = (value / 65536 for value in unpack("=5i", held[:20]))
     return a, b, c, d
 
 
-def interlaced(path: Path, stream: Any) -> bool:
+def interlaced(path: Path, stream: av.VideoStream) -> bool:
     """True if header or codec say that pictures are pairs of fields.
 
     A MOV without a `fiel` box leaves it open for DNxHD; its pictures say it (SMPTE ST 2019-1, field count of the
@@ -71,7 +75,7 @@ def interlaced(path: Path, stream: Any) -> bool:
     return len(head) == 6 and bool(head[5] & 2)
 
 
-def is_atom(container: Any) -> bool:
+def is_atom(container: InputContainer) -> bool:
     """OP-Atom: true if an MXF file holds one track alone (SMPTE ST 390; its label's 13th byte)."""
     return str(container.metadata.get("operational_pattern_ul", "")).rpartition(".")[2].startswith("10")
 

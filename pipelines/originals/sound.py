@@ -10,13 +10,13 @@ from collections.abc import Iterator
 from contextlib import suppress
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import av
 import numpy as np
+from av.container import InputContainer
 from numpy.typing import NDArray
 
-from rushlight.pipelines.formats.media_libraries import open_movie, source_errors
+from rushlight.pipelines.formats.media_libraries import open_movie, source_errors, tick_of
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.originals.rotation_and_interlace import is_cut_short
 
@@ -90,31 +90,33 @@ def _track(facts: Facts, index: int, begin: int) -> _Reader:
 def _pieces(facts: Facts, index: int, begin: int) -> Iterator[Block]:
     """Sound of one stream at 48 kHz from sample `begin` of the picture's time, gaps filled with silence."""
     with source_errors(facts.path, "does not open for sound"):
-        container: Any = open_movie(facts.path)
+        container = open_movie(facts.path)
     track = facts.sound[index]
     with container:
-        stream = container.streams[track.index]
+        stream = next(s for s in container.streams.audio if s.index == track.index)
         stream.codec_context.thread_count = 1
         rate = stream.codec_context.sample_rate
         pieces = _continuous(container, stream, round(Fraction(begin * rate, SAMPLE_RATE)), track.channels)
         yield from pieces if rate == SAMPLE_RATE else resampled(pieces, rate, SAMPLE_RATE, track.channels)
 
 
-def _continuous(container: Any, stream: Any, begin: int, channels: int) -> Iterator[Block]:
+def _continuous(
+    container: InputContainer, stream: av.AudioStream, begin: int, channels: int
+) -> Iterator[Block]:
     """The stream's own samples from `begin`, in order and without a gap."""
     rate = stream.codec_context.sample_rate
     video = container.streams.video[0]
-    start = Fraction(video.start_time or 0) * Fraction(video.time_base)
+    start = Fraction(video.start_time or 0) * tick_of(video)
     lost = container.format.name == "mxf" and is_cut_short(Path(container.name))
     if begin > rate and not lost:  # without an index, a place in the file is guessed
-        at = int((start + Fraction(begin, rate) - Fraction(1, 2)) / stream.time_base)
+        at = int((start + Fraction(begin, rate) - Fraction(1, 2)) / tick_of(stream))
         with suppress(av.error.FFmpegError):  # it is read from where it stands
             container.seek(max(at, 0), stream=stream, backward=True)
     at = begin
     for frame in _decoded(container, stream):
         if frame.pts is None:
             continue
-        place = round((Fraction(frame.pts) * Fraction(frame.time_base) - start) * rate)
+        place = round((Fraction(frame.pts) * Fraction(frame.time_base or tick_of(stream)) - start) * rate)
         piece = as_int32(frame)
         if len(piece) != channels:  # not what the header says: silence, as what does not decode
             continue
@@ -127,7 +129,7 @@ def _continuous(container: Any, stream: Any, begin: int, channels: int) -> Itera
             at += piece.shape[1] - skip
 
 
-def as_int32(frame: Any) -> Block:
+def as_int32(frame: av.AudioFrame) -> Block:
     """A decoded frame as int32 (channels, n). By ourselves: a resampler crashes on more channels than it has a name for."""
     values = frame.to_ndarray()
     if not frame.format.is_planar:
@@ -149,13 +151,13 @@ def resampled(pieces: Iterator[Block], rate: int, wanted: int, channels: int) ->
     yield from _all_ready([r.resample(None) for r in each])
 
 
-def _through(resampler: Any, samples: NDArray[np.int32], rate: int) -> list[Any]:
+def _through(resampler: av.AudioResampler, samples: NDArray[np.int32], rate: int) -> list[av.AudioFrame]:
     frame = av.AudioFrame.from_ndarray(np.ascontiguousarray(samples[None]), format="s32p", layout="mono")
     frame.sample_rate = rate
     return list(resampler.resample(frame))
 
 
-def _all_ready(parts: list[list[Any]]) -> Iterator[Block]:
+def _all_ready(parts: list[list[av.AudioFrame]]) -> Iterator[Block]:
     rows = [
         np.concatenate([p.to_ndarray()[0] for p in row]) if row else np.zeros(0, np.int32) for row in parts
     ]
@@ -163,7 +165,7 @@ def _all_ready(parts: list[list[Any]]) -> Iterator[Block]:
         yield np.stack(rows)
 
 
-def _decoded(container: Any, stream: Any) -> Iterator[Any]:
+def _decoded(container: InputContainer, stream: av.AudioStream) -> Iterator[av.AudioFrame]:
     packets = container.demux(stream)
     while True:
         try:

@@ -6,9 +6,10 @@ import io
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from pathlib import Path
-from typing import Any
+from typing import TypeAlias, cast
 
 import av
+from av.container import InputContainer, OutputContainer
 
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.formats.codecs import Codec
@@ -28,6 +29,8 @@ from rushlight.pipelines.outputs.sound_tracks import (
 )
 
 __all__ = ["Sound", "join"]
+
+Packet: TypeAlias = "av.Packet[av.VideoStream]"
 
 
 def join(
@@ -73,8 +76,12 @@ def join(
 
 
 def _stream_for(
-    output: Any, first: Any, movie: MovieFormat, hdr: HdrMetadata | None, stack: ExitStack
-) -> Any:
+    output: OutputContainer,
+    first: InputContainer,
+    movie: MovieFormat,
+    hdr: HdrMetadata | None,
+    stack: ExitStack,
+) -> av.VideoStream:
     """The picture stream of the joined movie: of long-GOP codecs as the `first` segment has it."""
     if movie.codec.intra:
         stream = new_picture_stream(output, movie)
@@ -86,9 +93,9 @@ def _stream_for(
 
 def _copy(
     segments: Sequence[tuple[Path, int]],
-    output: Any,
-    stream: Any,
-    first: Any,
+    output: OutputContainer,
+    stream: av.VideoStream,
+    first: InputContainer,
     movie: MovieFormat,
     hdr: HdrMetadata | None,
     tracks: SoundTracks | None,
@@ -112,7 +119,9 @@ def _copy(
         tracks.finish()
 
 
-def _copied_stream(output: Any, template: Any, codec: Codec, rate: FrameRate) -> Any:
+def _copied_stream(
+    output: OutputContainer, template: av.VideoStream, codec: Codec, rate: FrameRate
+) -> av.VideoStream:
     """A stream as the segments have it: their parameter sets, not a new encoder's."""
     stream = output.add_stream_from_template(template, opaque=True)
     stream.codec_context.codec_tag = codec.tag
@@ -121,7 +130,7 @@ def _copied_stream(output: Any, template: Any, codec: Codec, rate: FrameRate) ->
     return stream
 
 
-def _described(segment: Any, hdr: HdrMetadata) -> Any:
+def _described(segment: InputContainer, hdr: HdrMetadata) -> InputContainer:
     """A movie of one picture whose sample entry has the metadata: the muxer copies it from a template alone."""
     assert segment.streams.video[0].codec_context.name == "hevc"
     small = io.BytesIO()
@@ -130,24 +139,24 @@ def _described(segment: Any, hdr: HdrMetadata) -> Any:
         packet = next(p for p in segment.demux(segment.streams.video[0]) if p.size)
         packet.stream = stream
         output.mux(packet)
-    return av.open(io.BytesIO(add_to_sample_entry(small.getvalue(), metadata_boxes(hdr))))
+    return av.open(io.BytesIO(add_to_sample_entry(small.getvalue(), metadata_boxes(hdr))), "r")
 
 
-def _bright(packet: Any, hdr: HdrMetadata) -> Any:
+def _bright(packet: Packet, hdr: HdrMetadata) -> Packet:
     """A key picture with the metadata in the stream as well."""
-    sent = av.Packet(with_metadata(bytes(packet), hdr))
+    sent = cast("Packet", av.Packet(with_metadata(bytes(packet), hdr)))  # its stream is set when it is sent
     sent.is_keyframe = True
     return sent
 
 
-def _settings(segment: Any) -> bytes:
+def _settings(segment: InputContainer) -> bytes:
     """The parameter sets that all segments of one stream must share."""
     return bytes(segment.streams.video[0].codec_context.extradata or b"")
 
 
 def _packets(
     path: Path, count: int, rate: FrameRate, settings: bytes | None
-) -> Iterator[tuple[int, int, Any]]:
+) -> Iterator[tuple[int, int, Packet]]:
     """A segment's packets, each with its place in the order of decoding and of showing."""
     with open_movie(path) as segment:
         if settings is not None and _settings(segment) != settings:
@@ -156,11 +165,11 @@ def _packets(
             )
         packets = (packet for packet in segment.demux(segment.streams.video[0]) if packet.size)
         shown: list[int] = []
-        start = None
+        start: int | None = None
         for packet in packets:
-            start = (
-                packet.pts if start is None else start
-            )  # a closed group: what is decoded first is shown first
+            if packet.pts is None:
+                raise DeliveryError("a segment's pictures have no time stamps", file=str(path))
+            start = packet.pts if start is None else start  # a closed group: decoded first is shown first
             shown.append(round((packet.pts - start) * packet.time_base * rate.fraction))
             yield len(shown) - 1, shown[-1], packet
     if len(shown) != count:
@@ -169,7 +178,7 @@ def _packets(
         raise DeliveryError("a segment's pictures are not evenly spaced in time", file=str(path))
 
 
-def _place(packet: Any, shown: int, decoded: int, rate: FrameRate) -> None:
+def _place(packet: Packet, shown: int, decoded: int, rate: FrameRate) -> None:
     """Set when a packet is shown and decoded, in frames of the whole movie.
 
     Pictures are decoded one a frame, ahead by as many as the stream says it reorders: a segment's own decoding

@@ -9,14 +9,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import TypedDict
 
 import av
+from av.container import InputContainer
 from av.sidedata.sidedata import Type as SideData
 
 from rushlight.pipelines.errors import DeliveryError, TimecodeError
 from rushlight.pipelines.formats.codecs import Tags, readable_tags
-from rushlight.pipelines.formats.media_libraries import open_movie
+from rushlight.pipelines.formats.media_libraries import open_movie, side_data, tick_of
 from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.heartbeat import beat
@@ -68,38 +69,41 @@ def read_back(path: Path) -> Delivered:
         raise DeliveryError(f"does not open again: {error.strerror or error}", file=str(path)) from None
 
 
-def _read(path: Path, container: Any, stream: Any) -> Delivered:
+def _read(path: Path, container: InputContainer, stream: av.VideoStream) -> Delivered:
     context = stream.codec_context
-    for track in (stream, *container.streams.audio):
+    tracks = container.streams.audio
+    for track in (stream, *tracks):
         if track.codec_context is None:
             raise DeliveryError(f"its {track.type} track is in a codec that is not known", file=str(path))
     context.thread_count = 1
     stamps: list[int] = []
     sizes: list[int] = []
-    heard = {s.index: 0 for s in container.streams.audio}
-    picture = None
-    for packet in container.demux(stream, *container.streams.audio):
+    heard = {s.index: 0 for s in tracks}
+    picture: av.VideoFrame | None = None
+    for packet in container.demux(stream, *tracks):
         if not packet.size:
             continue
         beat()
         if packet.stream_index in heard:
             heard[packet.stream_index] += packet.size
             continue
+        if packet.pts is None:
+            raise DeliveryError("has pictures without a time stamp", file=str(path))
         stamps.append(packet.pts)
         sizes.append(packet.size)
         if picture is None:
-            picture = next(iter(packet.decode()), None)
+            picture = next((p for p in packet.decode() if isinstance(p, av.VideoFrame)), None)
     if picture is None:
         picture = next(iter(context.decode(None)), None)
     if picture is None:
         raise DeliveryError("has no picture that decodes", file=str(path))
     rate = Fraction(stream.average_rate or stream.guessed_rate or 0)
-    step = 1 / (rate * Fraction(stream.time_base)) if rate else Fraction(0)
+    step = 1 / (rate * tick_of(stream)) if rate else Fraction(0)
     stamps.sort()
     texts = [s.metadata.get("timecode") for s in container.streams] + [container.metadata.get("timecode")]
     reels = [s.metadata.get("reel_name") for s in container.streams]
     reels += [container.metadata.get(key) for key in ("reel_name", "reel")]
-    samples = tuple(_samples(s, heard[s.index]) for s in container.streams.audio)
+    samples = tuple(_samples(s, heard[s.index]) for s in tracks)
     return Delivered(
         frames=len(stamps),
         rate=str(FrameRate(fraction=rate)) if rate else "",
@@ -113,15 +117,10 @@ def _read(path: Path, container: Any, stream: Any) -> Delivered:
         sample_entry=str(context.codec_tag) if container.format.name.startswith("mov") else "",
         tags=_tags(context),
         picture_tags=_tags(picture),
-        sound=tuple(
-            (s.codec_context.name, s.codec_context.layout.nb_channels, s.rate)
-            for s in container.streams.audio
-        ),
+        sound=tuple((s.codec_context.name, s.codec_context.layout.nb_channels, s.rate) for s in tracks),
         sound_names=_sound_names(container),
         sound_samples=samples,
-        sound_seconds=max(
-            (n / s.rate for n, s in zip(samples, container.streams.audio, strict=True)), default=0.0
-        ),
+        sound_seconds=max((n / s.rate for n, s in zip(samples, tracks, strict=True)), default=0.0),
         peak=_peak(sizes, rate),
         light=_light(picture),
         mastering=_mastering(picture),
@@ -130,13 +129,13 @@ def _read(path: Path, container: Any, stream: Any) -> Delivered:
     )
 
 
-def _tags(source: Any) -> tuple[int, int, int, str]:
+def _tags(source: av.VideoCodecContext | av.VideoFrame) -> tuple[int, int, int, str]:
     points = (source.color_primaries, source.color_trc, source.colorspace)
     primaries, transfer, matrix = (int(p) for p in points)
     return primaries, transfer, matrix, _LEVELS.get(int(source.color_range), "")
 
 
-def _sound_names(container: Any) -> tuple[str, ...]:
+def _sound_names(container: InputContainer) -> tuple[str, ...]:
     """What each sound track is called: a MOV or MP4 track's handler, in MXF a comment of the material package."""
     found = []
     for number, stream in enumerate(container.streams.audio, 1):
@@ -145,11 +144,11 @@ def _sound_names(container: Any) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _samples(stream: Any, size: int) -> int:
+def _samples(stream: av.AudioStream, size: int) -> int:
     context = stream.codec_context
     if pcm := _PCM.match(context.name):
         return size // (int(pcm[1]) // 8 * context.layout.nb_channels)
-    return round((stream.duration or 0) * stream.time_base * stream.rate)
+    return round((stream.duration or 0) * tick_of(stream) * stream.rate)
 
 
 def _peak(sizes: list[int], rate: Fraction) -> float:
@@ -161,24 +160,41 @@ def _peak(sizes: list[int], rate: Fraction) -> float:
     return most * 8 / 1e6
 
 
-def _side_data(picture: Any, kind: Any) -> bytes | None:
-    found = picture.side_data.get(kind)
-    return bytes(found) if found is not None else None
-
-
-def _light(picture: Any) -> tuple[int, int] | None:
-    data = _side_data(picture, SideData.CONTENT_LIGHT_LEVEL)  # AVContentLightMetadata
+def _light(picture: av.VideoFrame) -> tuple[int, int] | None:
+    data = side_data(picture, SideData.CONTENT_LIGHT_LEVEL)  # AVContentLightMetadata
     return struct.unpack_from("=2I", data) if data else None
 
 
-def _mastering(picture: Any) -> tuple[float, ...] | None:
-    data = _side_data(
+def _mastering(picture: av.VideoFrame) -> tuple[float, ...] | None:
+    data = side_data(
         picture, SideData.MASTERING_DISPLAY_METADATA
     )  # AVMasteringDisplayMetadata: ten AVRationals
     if not data:
         return None
     numbers = struct.unpack_from("=20i", data)
     return tuple(n / d if d else 0.0 for n, d in zip(numbers[::2], numbers[1::2], strict=True))
+
+
+class Wanted(TypedDict, total=False):
+    """Values of `Delivered` that a movie is held to, by its names. None is not checked."""
+
+    frames: int
+    rate: str
+    first_timecode: str
+    reel: str
+    width: int
+    height: int
+    pixel_format: str
+    profile: tuple[str, ...]  # readings that will do
+    sample_entry: str | None
+    tags: tuple[int, int, int, str]
+    picture_tags: tuple[int, int, int, str]
+    sound: tuple[tuple[str, int, int], ...]
+    sound_names: tuple[str, ...] | None
+    sound_samples: tuple[int, ...]
+    sound_seconds: float
+    peak: float | None  # a cap
+    light: tuple[int, int] | None
 
 
 def expected(
@@ -189,7 +205,7 @@ def expected(
     reel: str = "",
     sound: Sound | None = None,
     hdr: HdrMetadata | None = None,
-) -> dict[str, Any]:
+) -> Wanted:
     """Values that `check` holds a movie to, if it was joined with these settings."""
     codec = movie.codec
     outside, inside = readable_tags(codec, movie.container, movie.tags)
@@ -214,12 +230,8 @@ def expected(
     }
 
 
-def check(delivered: Delivered, wanted: Mapping[str, Any]) -> list[str]:
-    """Differences in words between a movie and what it should be; empty if there are none.
-
-    `wanted` maps names of `Delivered` to values. `profile` may be a tuple of readings that will do; `peak` is a
-    cap; None is not checked.
-    """
+def check(delivered: Delivered, wanted: Wanted) -> list[str]:
+    """Differences in words between a movie and what it should be; empty if there are none."""
     known = {f.name for f in fields(delivered)}
     faults = [] if delivered.even else ["pictures are not evenly spaced in time"]
     for name, value in wanted.items():
@@ -228,15 +240,16 @@ def check(delivered: Delivered, wanted: Mapping[str, Any]) -> list[str]:
         if value is None:
             continue
         if name == "profile":
-            good = not value or any(str(found).lower() == str(v).lower() for v in value)
+            readings = wanted["profile"]
+            good = not readings or found.lower() in [reading.lower() for reading in readings]
         elif name == "peak":
-            good = found <= value
+            good = delivered.peak <= (wanted["peak"] or math.inf)
         elif name == "sound_seconds":
-            good = abs(found - value) <= 1024 / 48000 + 1e-6
+            good = abs(delivered.sound_seconds - wanted["sound_seconds"]) <= 1024 / 48000 + 1e-6
         elif name == "rate":
-            good = FrameRate.parse(found or 1) == FrameRate.parse(value)
+            good = FrameRate.parse(delivered.rate or 1) == FrameRate.parse(wanted["rate"])
         elif name == "first_timecode":
-            good = _same_timecode(found, value, delivered.rate)
+            good = _same_timecode(delivered.first_timecode, wanted["first_timecode"], delivered.rate)
         else:
             good = found == value
         if not good:

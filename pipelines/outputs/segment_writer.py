@@ -5,10 +5,11 @@ from __future__ import annotations
 from fractions import Fraction
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Self
 
 import av
 from av.codec.context import Flags
+from av.container import OutputContainer
 
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.formats.codecs import Tags, colour_volume
@@ -22,7 +23,7 @@ _AHEAD = 2  # pictures that x264 and x265 decode ahead of showing, by any preset
 _PROGRESSIVE = 1  # AV_FIELD_PROGRESSIVE
 
 
-def open_container(path: Path, container: str, *, index_first: bool = False) -> Any:
+def open_container(path: Path, container: str, *, index_first: bool = False) -> OutputContainer:
     """A container open for writing under any name; bit-exact, free metadata allowed in MOV and MP4.
 
     With `index_first` a MOV or MP4 is rewritten on closing so that it plays while it is still being fetched.
@@ -39,10 +40,11 @@ def open_container(path: Path, container: str, *, index_first: bool = False) -> 
         raise from_os(error, path) from None
 
 
-def new_picture_stream(output: Any, movie: MovieFormat) -> Any:
+def new_picture_stream(output: OutputContainer, movie: MovieFormat) -> av.VideoStream:
     """The picture stream of an open container, told everything, on one thread."""
     codec, rate, tags = movie.codec, movie.rate, movie.tags
     stream = output.add_stream(codec.encoder, rate=rate.fraction, options=movie.options())
+    assert isinstance(stream, av.VideoStream)
     stream.width, stream.height, stream.pix_fmt = movie.width, movie.height, codec.pixel_format
     context = stream.codec_context
     context.time_base = 1 / rate.fraction
@@ -64,7 +66,7 @@ def tag_frame(frame: av.VideoFrame, tags: Tags) -> None:
     frame.colorspace, frame.color_range = tags.matrix, _LEVELS[tags.levels]
 
 
-def _set_colour_volume(packet: Any, volume: int) -> None:
+def _set_colour_volume(packet: av.Packet[av.VideoStream], volume: int) -> None:
     """Write the CLV field of a VC-3 picture header, which FFmpeg's encoder leaves at BT.709."""
     data = bytearray(packet)
     data[0x2C] = data[0x2C] & ~0b110 | volume << 1

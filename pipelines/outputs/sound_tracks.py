@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
 
 import av
 import numpy as np
 from av.codec.context import Flags
+from av.container import OutputContainer
 from numpy.typing import NDArray
 
 __all__ = ["SAMPLE_RATE", "Sound", "SoundTracks", "name_comment", "track_list", "track_names"]
@@ -74,16 +74,17 @@ def _layout(channels: int) -> str:
 class SoundTracks:
     """The sound streams of an open container, fed as far as the pictures have come."""
 
-    def __init__(self, output: Any, sound: Sound, container: str) -> None:
+    def __init__(self, output: OutputContainer, sound: Sound, container: str) -> None:
         self.output = output
         self.total = sound.samples
         self._blocks: Iterator[NDArray[np.int32]] = iter(sound.blocks)
         self._rest: NDArray[np.int32] = np.zeros((sound.channels, 0), np.int32)
         self._done = 0
-        self._streams = []
+        self._streams: list[tuple[av.AudioStream, int]] = []
         titles = track_names(sound, container)
         for (name, channels, rate), title in zip(track_list(sound, container), titles, strict=True):
             stream = output.add_stream(name, rate=rate, layout=_layout(channels))
+            assert isinstance(stream, av.AudioStream)
             if title and container != "mxf":  # a MOV or MP4 track is called by its handler
                 stream.metadata["handler_name"] = title
             context = stream.codec_context

@@ -3,8 +3,7 @@ key."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Mapping
 
 from rushlight.pipelines.errors import InputError
 from rushlight.pipelines.recipe.model import CARD_RULE, MovieOutput, Recipe
@@ -12,13 +11,13 @@ from rushlight.pipelines.recipe.model import CARD_RULE, MovieOutput, Recipe
 __all__ = ["codec_faults", "unknown_names"]
 
 
-def unknown_names(data: dict[str, Any]) -> list[tuple[str, str]]:
+def unknown_names(data: Mapping[str, object]) -> list[tuple[str, str]]:
     """Names of codecs and displays that there are none of, in a document that has other faults."""
     from rushlight.pipelines.colour.displays import find_display
     from rushlight.pipelines.formats.codecs import codec
 
     look, outputs = data.get("look"), data.get("output")
-    named: list[tuple[str, Any, Callable[[str], object]]] = []
+    named: list[tuple[str, object, Callable[[str], object]]] = []
     if isinstance(look, dict):
         named.append(("look.display", look.get("display"), find_display))
     for index, output in enumerate(outputs if isinstance(outputs, list) else ()):

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from typing import Any
 
 from pydantic import BaseModel
+from pydantic_core import ErrorDetails
 
 __all__ = ["key_and_words"]
 
 
-def key_and_words(detail: Any, data: object, tables: Mapping[str, type[BaseModel]]) -> tuple[str, str]:
+def key_and_words(
+    detail: ErrorDetails, data: object, tables: Mapping[str, type[BaseModel]]
+) -> tuple[str, str]:
     """Key of the fault (`output[2].size`), and a sentence on what would do. `tables` has the model of each
     table; the document's own is under an empty name."""
     path, here = "", data
@@ -41,7 +43,7 @@ def key_and_words(detail: Any, data: object, tables: Mapping[str, type[BaseModel
     return path, f"{given!r} will not do: {detail['msg'][0].lower()}{detail['msg'][1:]}"
 
 
-def _known_keys(loc: tuple[Any, ...], tables: Mapping[str, type[BaseModel]]) -> list[str]:
+def _known_keys(loc: tuple[int | str, ...], tables: Mapping[str, type[BaseModel]]) -> list[str]:
     parents = [part for part in loc[:-1] if isinstance(part, str)]
     model = tables.get(parents[-1] if parents else "", tables[""])
     return sorted(model.model_fields)

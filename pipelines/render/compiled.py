@@ -12,7 +12,6 @@ import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from functools import cache
-from typing import Any
 
 import numpy as np
 from numba.core import event
@@ -42,12 +41,12 @@ COMPILED = (
 SIDE = 16
 
 
-def missing_kinds(kinds: Iterable[Sequence[Any]]) -> list[Kind]:
+def missing_kinds(kinds: Iterable[Sequence[str | bool]]) -> list[Kind]:
     """Those that are not compiled yet on this machine, or by another version of the code. Nothing is compiled."""
     return [kind for kind in map(Kind._make, kinds) if not _is_there(kind)]
 
 
-def compile_kinds(kinds: Iterable[Sequence[Any]]) -> list[Kind]:
+def compile_kinds(kinds: Iterable[Sequence[str | bool]]) -> list[Kind]:
     """Compile what is missing, while no other process of this machine does. Gives the kinds that were missing."""
     missing = missing_kinds(kinds)
     if missing:
@@ -83,10 +82,10 @@ class _Listener(event.Listener):  # type: ignore[misc]
     def __init__(self, begun: Callable[[], None]) -> None:
         self.begun = begun
 
-    def on_start(self, event: Any) -> None:
+    def on_start(self, event: event.Event) -> None:
         self.begun()
 
-    def on_end(self, event: Any) -> None: ...
+    def on_end(self, event: event.Event) -> None: ...
 
 
 @contextmanager

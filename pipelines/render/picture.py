@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import Any
 
 import av
 import numpy as np
@@ -37,6 +36,7 @@ __all__ = [
 ]
 
 Box = tuple[int, int, int, int]
+Tiles = list[list[list[float | None]]]  # (9, 16, 3)
 
 
 @lru_cache(maxsize=16)
@@ -73,7 +73,7 @@ class Movie:
     lit: Grader | None  # makes the picture that light is measured of, where the movie states how bright it is
     lit_painter: Painter | None
     temporary: str  # from the output folder
-    tiles: list[dict[str, Any]] = field(default_factory=list)
+    tiles: list[dict[str, object]] = field(default_factory=list)
     light: list[tuple[float, float]] = field(default_factory=list)  # of every frame, where it is PQ
 
     @property
@@ -106,7 +106,7 @@ class Picture:
     def box(self) -> Box:
         return self.place.x, self.place.y, self.place.width, self.place.height
 
-    def facts(self) -> dict[str, Any]:
+    def facts(self) -> dict[str, object]:
         """Measurements of the segment, for its side file."""
         return {
             "state": self.state,
@@ -125,7 +125,7 @@ class Picture:
         }
 
 
-def tiles_of(picture: Picture, views: list[NDArray[np.generic]], covered: list[Box]) -> list[Any]:
+def tiles_of(picture: Picture, views: list[NDArray[np.generic]], covered: list[Box]) -> Tiles:
     """A picture's tiles as they stand in the log: codes for state `log`, else L*a*b*."""
     if picture.state == "log":
         tiles = colour_tiles.tile_codes(views, picture.pixel_format, picture.box, covered)
@@ -177,7 +177,7 @@ def measured_light(
     return light_of(lit, matrix=picture.tags.matrix, box=picture.box)
 
 
-def rounded(tiles: NDArray[np.float64]) -> list[Any]:
+def rounded(tiles: NDArray[np.float64]) -> Tiles:
     """Tiles as they stand in the log: three decimals, null for a tile that is covered."""
     return [[[None if np.isnan(v) else round(float(v), 3) for v in tile] for tile in row] for row in tiles]
 

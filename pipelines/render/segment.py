@@ -13,7 +13,6 @@ from collections.abc import Mapping
 from contextlib import ExitStack
 from functools import lru_cache, partial
 from pathlib import Path
-from typing import Any
 
 import av
 
@@ -74,7 +73,7 @@ def _baked(path: str) -> Baked:
     return load_baked(Path(path))
 
 
-def render_segment(payload: Mapping[str, Any], index: int, token: str) -> dict[str, Any]:
+def render_segment(payload: Mapping[str, object], index: int, token: str) -> dict[str, object]:
     """Render segment `index` of a job, or find that it is there. Gives what the queue keeps: small, JSON-able.
 
     Files are written under temporary names that carry `token` and renamed when complete.
@@ -104,7 +103,7 @@ def _made(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> list[s
     return [side_name(job, segment), *(segment_name(job, o, segment.index) for o in movies), *stills]
 
 
-def _result(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> dict[str, Any]:
+def _result(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> dict[str, object]:
     out = Path(job.out)
     files = [
         {"path": str(out / name), "bytes": stat_of(out, name).st_size} for name in _made(job, segment, movies)
@@ -132,10 +131,10 @@ class _Segment:
             matrix=job.source.matrix,
         )
         self.pictures: list[Picture] = []
-        self.damage: list[dict[str, Any]] = []
+        self.damage: list[dict[str, object]] = []
         self.warnings: list[str] = []
         self.sensitivity: dict[str, float] = {}
-        self.faults: list[dict[str, Any]] = []
+        self.faults: list[dict[str, object]] = []
         self.pushed: Counter[str] = Counter()
         keyed: dict[str, Picture] = {}
         for spec in movies:

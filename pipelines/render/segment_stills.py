@@ -6,7 +6,7 @@ import os
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 import av
 import numpy as np
@@ -49,7 +49,7 @@ class SegmentStills:
         self.job, self.facts, self.signal, self.display = job, facts, signal, display
         self.start, self.token, self.look, self.counted = start, token, look, counted
         self.out = Path(job.out)
-        self.made: dict[str, list[dict[str, Any]]] = {}  # by output
+        self.made: dict[str, list[dict[str, object]]] = {}  # by output
         self.seen: Counter[str] = Counter()  # as the kernel counts
 
     def take(self, image: av.VideoFrame, number: int) -> None:
@@ -110,7 +110,7 @@ class SegmentStills:
         finally:
             unlink(self.out, temporary)
         codes = np.rint(np.clip(np.nan_to_num(picture), 0, 1) * 65535).astype("<u2")
-        entry: dict[str, Any] = {"file": file, "kind": kind, "frame": number, "picture": list(box)}
+        entry: dict[str, object] = {"file": file, "kind": kind, "frame": number, "picture": list(box)}
         entry["digest"] = frame_digest([codes])
         if kind != "exr" and output.state != "log":
             entry["tiles"] = rounded(colour_tiles.tile_lab_rgb(picture, self.display, box))

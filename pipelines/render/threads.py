@@ -9,12 +9,20 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable, Iterable, Iterator
+from enum import Enum
 from types import TracebackType
-from typing import Any, Generic, Self, TypeVar
+from typing import Generic, Self, TypeVar
 
 __all__ = ["Ahead", "Behind"]
 
-_END = object()
+
+class _End(Enum):
+    """What follows the last item."""
+
+    END = "end"
+
+
+_END = _End.END
 T = TypeVar("T")
 
 
@@ -27,7 +35,7 @@ class Ahead(Generic[T]):
 
     def __init__(self, items: Iterable[T], *, depth: int = 1) -> None:
         self._items = items
-        self._ready: queue.SimpleQueue[Any] = queue.SimpleQueue()
+        self._ready: queue.SimpleQueue[T | _End] = queue.SimpleQueue()
         self._room = threading.Semaphore(depth)
         self._stopped = False
         self._fault: BaseException | None = None
@@ -72,7 +80,7 @@ class Behind:
     """
 
     def __init__(self, *, depth: int = 2) -> None:
-        self._waiting: queue.Queue[Any] = queue.Queue(maxsize=depth)
+        self._waiting: queue.Queue[Callable[[], object] | _End] = queue.Queue(maxsize=depth)
         self._dropped = threading.Event()
         self._fault: BaseException | None = None
         self._thread = threading.Thread(target=self._run, name="encode", daemon=True)

@@ -12,8 +12,7 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Any
-from xml.etree.ElementTree import ParseError
+from xml.etree.ElementTree import Element, ParseError
 
 from rushlight.pipelines.errors import TimecodeError
 from rushlight.pipelines.formats.timecode import FrameRate
@@ -91,7 +90,7 @@ def parse_ixml(data: bytes) -> IXml:
     root = _root(data, notes)
     if root is None:
         return IXml(notes=tuple(notes))
-    top: dict[str, Any] = {}
+    top: dict[str, Element] = {}
     for node in root:
         top.setdefault(_name(node), node)
     texts = {name: found for name, node in top.items() if len(node) == 0 and (found := _text(node))}
@@ -154,7 +153,7 @@ def parse_speed(text: str) -> tuple[Fraction | None, bool | None]:
 # --- XML
 
 
-def _root(data: bytes, notes: list[str]) -> Any:
+def _root(data: bytes, notes: list[str]) -> Element | None:
     from defusedxml.common import DefusedXmlException
     from defusedxml.ElementTree import fromstring
 
@@ -226,22 +225,22 @@ def _depth(text: str) -> int:
     return most
 
 
-def _name(node: Any) -> str:
+def _name(node: Element) -> str:
     return str(node.tag).rpartition("}")[2].upper() if isinstance(node.tag, str) else ""
 
 
-def _text(node: Any) -> str:
+def _text(node: Element) -> str:
     return " ".join((node.text or "").split())[:LONGEST]
 
 
-def _values(node: Any) -> dict[str, str]:
+def _values(node: Element | None) -> dict[str, str]:
     found: dict[str, str] = {}
     for child in node if node is not None else ():
         found.setdefault(_name(child), _text(child))
     return found
 
 
-def _tracks(node: Any) -> Iterator[Track]:
+def _tracks(node: Element | None) -> Iterator[Track]:
     """The tracks in order of their place in the file."""
     found: list[Track] = []
     for child in node if node is not None else ():

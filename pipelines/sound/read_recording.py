@@ -12,10 +12,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from rushlight.pipelines.errors import SourceError
-from rushlight.pipelines.formats.media_libraries import open_movie, source_errors
+from rushlight.pipelines.formats.media_libraries import open_movie, source_errors, tick_of
 from rushlight.pipelines.formats.mp4_boxes import timecode_track_rate
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.sound.bext import Bext, parse_bext
@@ -23,6 +23,10 @@ from rushlight.pipelines.sound.ixml import LONGEST, IXml, Track, parse_ixml
 from rushlight.pipelines.sound.recording import Clock, Recording, exact_hertz
 from rushlight.pipelines.sound.riff_chunks import Riff, chunk_bytes, read_riff
 from rushlight.pipelines.visible_text import visible
+
+if TYPE_CHECKING:
+    from av import AudioStream
+    from av.container import InputContainer
 
 __all__ = ["SUFFIXES", "read_recording"]
 
@@ -178,13 +182,13 @@ def _other(path: Path, info: os.stat_result, chunks: dict[str, bytes]) -> Record
     return _described(plain, bext, parse_ixml(chunks["ixml"]) if "ixml" in chunks else None)
 
 
-def _length(container: Any, stream: Any, rate: int) -> int:
+def _length(container: InputContainer, stream: AudioStream, rate: int) -> int:
     if stream.duration:
-        return max(0, round(Fraction(stream.duration) * Fraction(stream.time_base) * rate))
+        return max(0, round(Fraction(stream.duration) * tick_of(stream) * rate))
     return max(0, round(Fraction(container.duration or 0, 1_000_000) * rate))
 
 
-def _names(stream: Any) -> Iterator[str]:
+def _names(stream: AudioStream) -> Iterator[str]:
     """A name for each channel of a stream: its title, or what its handler is called."""
     count = stream.codec_context.layout.nb_channels
     name = stream.metadata.get("title") or stream.metadata.get("handler_name", "")
@@ -193,7 +197,7 @@ def _names(stream: Any) -> Iterator[str]:
 
 
 def _stated_timecode(
-    path: Path, container: Any, said: dict[str, str]
+    path: Path, container: InputContainer, said: dict[str, str]
 ) -> tuple[Timecode | None, Fraction | None]:
     """The timecode of a movie's timecode track (or a comment TIMECODE), and its rate where a track states one."""
     text = next((s.metadata["timecode"] for s in container.streams if s.metadata.get("timecode")), "")

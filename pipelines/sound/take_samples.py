@@ -9,13 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import suppress
 from fractions import Fraction
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.pipelines.errors import SourceError
-from rushlight.pipelines.formats.media_libraries import open_movie, source_errors
+from rushlight.pipelines.formats.media_libraries import open_movie, source_errors, tick_of
 from rushlight.pipelines.originals.sound import as_int32, resampled
 from rushlight.pipelines.sound.recording import Recording
 from rushlight.pipelines.sound.take import Take
@@ -152,11 +151,11 @@ def _stream(recording: Recording, number: int, start: int, count: int) -> Iterat
     import av
 
     with source_errors(recording.path, "does not decode"), open_movie(recording.path) as container:
-        stream: Any = container.streams[number]
+        stream = next(s for s in container.streams.audio if s.index == number)
         rate, channels = recording.sample_rate, stream.codec_context.layout.nb_channels
-        zero = Fraction(stream.start_time or 0) * Fraction(stream.time_base)
+        zero = Fraction(stream.start_time or 0) * tick_of(stream)
         if start > rate:
-            at = int((zero + Fraction(start, rate) - Fraction(1, 2)) / stream.time_base)
+            at = int((zero + Fraction(start, rate) - Fraction(1, 2)) / tick_of(stream))
             with suppress(av.error.FFmpegError):  # it is read from where it stands
                 container.seek(max(at, 0), stream=stream, backward=True)
         rest: Block = np.zeros((channels, 0), np.int32)
@@ -164,7 +163,7 @@ def _stream(recording: Recording, number: int, start: int, count: int) -> Iterat
         for frame in container.decode(stream):
             if frame.pts is None:
                 continue
-            place = round((Fraction(frame.pts) * Fraction(frame.time_base) - zero) * rate)
+            place = round((Fraction(frame.pts) * Fraction(frame.time_base or tick_of(stream)) - zero) * rate)
             piece = as_int32(frame)
             if place > at:
                 piece = np.concatenate([np.zeros((channels, place - at), np.int32), piece], axis=1)

@@ -7,7 +7,7 @@ rushlight's is a RushlightError. Each name is loaded when it is first used, so t
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from rushlight.batch.api import queue as queue
@@ -73,11 +73,13 @@ _MODULES = {name: module for module, names in _NAMES.items() for name in names} 
 }  # that one is a module
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     if name not in _MODULES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     place = _MODULES[name]
-    found = getattr(import_module(place), name) if place else import_module("rushlight.batch.api.queue")
+    found: object = (
+        getattr(import_module(place), name) if place else import_module("rushlight.batch.api.queue")
+    )
     globals()[name] = found
     return found
 

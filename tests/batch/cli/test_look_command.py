@@ -9,7 +9,7 @@ import pytest
 import ocio
 from here import rushlight
 from pictures import numbered, write_movie
-from rushlight.batch.api.look import exact_look, find_clip, look_document
+from rushlight.batch.api.look import exact_look, find_clip, look_through
 from rushlight.batch.api.look_plot import look_picture
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
@@ -35,22 +35,22 @@ def prepared(tmp_path_factory: pytest.TempPathFactory) -> Prepared:
 
 def test_codes_of_the_camera_are_the_published_ones(prepared: Prepared) -> None:
     clip = find_clip(prepared, "a001c001")
-    colours = look_document(clip, exact_look(prepared, clip))["colours"]
+    colours = look_through(clip, exact_look(prepared, clip)).colours
     # ARRI, ALEXA LogC Curve: Usage in VFX (2017): EI 800, 18 % grey is 0.391007 of the signal; black 0.092809
     assert colours["grey 18 %"]["after"]["camera"]["signal"] == pytest.approx([0.391007] * 3, abs=2e-6)
     assert colours["black"]["after"]["camera"]["code"] == pytest.approx([64 + 876 * 0.092809] * 3, abs=0.01)
     other = find_clip(prepared, "A001C002.mov")
-    second = look_document(other, exact_look(prepared, other))
+    second = look_through(other, exact_look(prepared, other))
     # Sony, Technical Summary for S-Gamut3.Cine/S-Log3: 18 % grey is 420 of 1023 in the file's codes, 90 % is 598
-    assert second["colours"]["grey 18 %"]["after"]["camera"]["code"] == pytest.approx([420] * 3, abs=0.01)
-    assert second["colours"]["white 90 %"]["after"]["camera"]["code"] == pytest.approx([598] * 3, abs=0.5)
-    assert list(second["colours"]["black"]["after"]) == ["camera", "corrected", "graded", "display"]
+    assert second.colours["grey 18 %"]["after"]["camera"]["code"] == pytest.approx([420] * 3, abs=0.01)
+    assert second.colours["white 90 %"]["after"]["camera"]["code"] == pytest.approx([598] * 3, abs=0.5)
+    assert list(second.colours["black"]["after"]) == ["camera", "corrected", "graded", "display"]
 
 
 def test_the_layers_follow_from_one_another(prepared: Prepared) -> None:
     clip = find_clip(prepared, "A001C001")
     look = exact_look(prepared, clip)
-    after = look_document(clip, look)["colours"]["orange"]["after"]
+    after = look_through(clip, look).colours["orange"]["after"]
     assert look.cdl is not None
     assert after["graded"]["signal"] == pytest.approx(look.cdl.apply(after["camera"]["signal"]), abs=1e-5)
     assert after["display"]["signal"] == pytest.approx(look.evaluate(after["camera"]["signal"]), abs=1e-4)
@@ -60,13 +60,13 @@ def test_what_leaves_the_range_is_named(prepared: Prepared) -> None:
     clip = find_clip(prepared, "A001C002")
     look = exact_look(prepared, clip)
     assert look.cdl is not None and look.cdl.clamp
-    assert look_document(clip, look)["warnings"] == []  # a clamping CDL keeps to the range
+    assert look_through(clip, look).warnings == ()  # a clamping CDL keeps to the range
     from dataclasses import replace
 
-    free = look_document(clip, replace(look, cdl=replace(look.cdl, clamp=False)))
-    assert any(w.startswith("white 90 % is") and "after graded" in w for w in free["warnings"])
+    free = look_through(clip, replace(look, cdl=replace(look.cdl, clamp=False)))
+    assert any(w.startswith("white 90 % is") and "after graded" in w for w in free.warnings)
     # S-Log3 ends at 38.4 of scene light (Sony): 0.9 is over it six stops up, and 0.18 is not
-    bright = look_document(clip, replace(look, exposure=6, cdl=None))["warnings"]
+    bright = look_through(clip, replace(look, exposure=6, cdl=None)).warnings
     assert any(w.startswith("white 90 % is") and "after corrected: outside 0..1" in w for w in bright)
     assert not any(w.startswith("grey 18 %") for w in bright)
 

@@ -22,20 +22,20 @@ FARM = {**GIVEN, "scheduler": "tcp://127.0.0.1:8786"}
 
 
 def test_options() -> None:
-    assert crew_of({**GIVEN, "workers": 3}) == Crew(workers=3, patience=30)
-    mapped = crew_of({**FARM, "mounts": ("/a=/b",)})
+    assert crew_of(**{**GIVEN, "workers": 3}) == Crew(workers=3, patience=30)
+    mapped = crew_of(**{**FARM, "mounts": ("/a=/b",)})
     assert (mapped.scheduler, mapped.mounts) == (FARM["scheduler"], (Mount(here="/a", there="/b"),))
     with pytest.raises(OptionError, match=r"/no.pem: --tls-cert: there is no such file|--tls-cert"):
-        crew_of({**GIVEN, "tls_cert": Path("/no.pem")})
+        crew_of(**{**GIVEN, "tls_cert": Path("/no.pem")})
     with pytest.raises(OptionError, match="HERE=THERE"):
-        crew_of({**FARM, "mounts": ("a",)})
+        crew_of(**{**FARM, "mounts": ("a",)})
 
 
 def test_what_would_have_no_effect_is_refused() -> None:
     with pytest.raises(OptionError, match=r"--workers 4 with --scheduler tcp://127.0.0.1:8786"):
-        crew_of({**FARM, "workers": 4})
+        crew_of(**{**FARM, "workers": 4})
     with pytest.raises(OptionError, match="--tls-key, --map without --scheduler"):
-        crew_of({**GIVEN, "tls_key": Path(__file__), "mounts": ("/a=/b",)})
+        crew_of(**{**GIVEN, "tls_key": Path(__file__), "mounts": ("/a=/b",)})
 
 
 def test_no_more_workers_than_there_is_to_do() -> None:

@@ -1,20 +1,26 @@
 """Two renders compared from their logs; reference frames found by their names."""
 
 import copy
+import json
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+from jsonschema import Draft202012Validator
 
 from logged import append_record
 from recorded import movie, recorded, still
-from rushlight.batch.verify.compare import compare, reference_frames
+from rushlight.batch.api.verify import VerifyResult
+from rushlight.batch.records.schemas import SCHEMAS, json_schema
+from rushlight.batch.records.verdicts import Verdicts
+from rushlight.batch.verify.compare import against_references, compare, reference_frames
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look
+from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.measure.look_patches import patches
 
 LOOK = Look(
@@ -91,3 +97,34 @@ def test_reference_frames_by_name(name: str, clip: str | None, digits: str, tmp_
     (tmp_path / name).write_bytes(b"")
     found = [(stem, number) for _, stem, number in reference_frames(tmp_path)]
     assert found == ([(clip, digits)] if clip is not None else [])
+
+
+def test_what_verify_prints_of_both_is_of_the_published_schema(tmp_path: Path) -> None:
+    """Clips alone and compared, frames compared and not: each has its model, and the document reads back as it is."""
+    here = folder(tmp_path / "here", record("a.mov"), record("b.mov"))
+    there = folder(tmp_path / "there", record("a.mov"), record("d.mov"))
+    frames = tmp_path / "frames"
+    frames.mkdir()
+    for name in ("a_10.05.59.12.jpg", "gone_01.00.00.00.jpg", "plain.png"):
+        (frames / name).write_bytes(b"no picture")
+    rows = against_references(here, frames)
+    assert {row.verdict for row in rows} == {"not compared"} and all(row.text for row in rows)
+    rows.append(rows[0].model_copy(update={"verdict": "differs", "mean": 2.5, "worst": 9.0}))
+    result = VerifyResult(
+        measured="2026-11-27T04:10:00+00:00",
+        clips=(),
+        notes=("a note",),
+        against=tuple(compare(here, there)),
+        references=tuple(rows),
+    )
+    document = json.loads(json.dumps(result.document()))
+    schema = json_schema(SCHEMAS["rushlight-verify-1"])
+    Draft202012Validator(schema).validate(document)
+    assert Verdicts.read(document).plain() == document
+    verdicts = {row["clip"]: row["verdict"] for row in document["against"]}
+    assert verdicts == {"a.mov": "same colour", "b.mov": "only here", "d.mov": "only there"}
+    for wrong in ({"verdict": "fine"}, {"differences": "none"}, {"patches": 1}):
+        damaged = {**document, "against": [{**document["against"][0], **wrong}]}
+        assert not Draft202012Validator(schema).is_valid(damaged)
+        with pytest.raises(OptionError, match="against"):
+            Verdicts.read(damaged)

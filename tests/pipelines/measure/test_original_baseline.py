@@ -11,14 +11,14 @@ from rushlight.pipelines.measure.original_baseline import Baseline, at_top, orig
 LOGC3, ACESCCT = 0.092809, 0.0729055
 
 
-def gathered(name: str, frames: list, missing: set[int] = frozenset()) -> dict:  # type: ignore[type-arg]
+def gathered(name: str, frames: list, missing: set[int] = frozenset()) -> Baseline:
     found = find_pixel_format(name)
     assert found is not None
     levels = "narrow" if found.family == "ycbcr" else "full"
     base = Baseline(pixel_format=found, levels=levels, matrix=1)  # type: ignore[arg-type]
     for number, frame in enumerate(frames):
         base.note(frame, missing=number in missing, sampled=number == 0)
-    return base.kept()
+    return base
 
 
 def flat(code: float) -> object:

@@ -1,4 +1,4 @@
-"""ACES 2.0 output transforms without their last clip, and the scene colours that reach a display's corners.
+"""ACES 2.0 output transforms without their last clip.
 
 A lattice interpolates what goes on past black and white better than what stops there with a kink.
 """
@@ -13,7 +13,7 @@ from rushlight.pipelines.colour.aces2_tables import transform_row
 from rushlight.pipelines.colour.displays import Display
 from rushlight.pipelines.colour.gamuts import AP1, P3_D65, REC709
 
-__all__ = ["can_unclip", "corners", "unclipped"]
+__all__ = ["can_unclip", "unclipped"]
 
 Array = NDArray[np.float64]
 
@@ -32,22 +32,3 @@ def unclipped(ap0: ArrayLike, display: Display) -> Array:
     ap1 = linear.reshape(-1, 3) @ np.linalg.inv(AP1.matrix_to_ap0()).T
     found = by_parts(display_light, ap1, transform_row(display.gamut))
     return np.nan_to_num(found, nan=0.0, posinf=0.0, neginf=0.0).reshape(linear.shape)
-
-
-# Yellow and cyan through the inverse of OpenColorIO 2.5.1's ACES 2.0 transforms, which takes as long to set up as half a
-# lattice to fill; the test takes them forward again.
-_CORNERS = {
-    REC709: (
-        (5.365292549133301, 5.840465068817139, 0.0034448280930519104),
-        (1.8764930963516235, 5.419483184814453, 6.270402431488037),
-    ),
-    P3_D65: (
-        (4.55197286605835, 5.0162529945373535, -0.0024509415961802006),
-        (1.5755573511123657, 4.752564430236816, 5.343860626220703),
-    ),
-}
-
-
-def corners(display: Display) -> Array:
-    """ACES2065-1 colours (2, 3) that the ACES 2.0 transform takes to the display's full yellow and full cyan."""
-    return np.array(_CORNERS[display.gamut])

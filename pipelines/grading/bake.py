@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 __all__ = ["Baked", "bake", "lattice_digest", "load_baked", "regraded", "same_look"]
 
 SCHEMA = "rushlight-baked-3"
+LATTICES = 2  # one more whenever they are made otherwise: those that were kept by an earlier version are not taken then
 LUMA = np.array([0.2126, 0.7152, 0.0722])  # ASC CDL v1.2
 CURVE_POINTS = 4096
 
@@ -215,7 +216,7 @@ def _lattice_look(look: Look, state: str) -> Look:
 def lattice_digest(look: Look, state: str, size: int = 65) -> str:
     """Names the lattice of a look: equal for all clips that share its show transform."""
     inner = _lattice_look(look, state)
-    text = json.dumps([SCHEMA, size, inner.digest(), lattice_kind(inner, size)], sort_keys=True)
+    text = json.dumps([SCHEMA, LATTICES, size, inner.digest(), lattice_kind(inner, size)], sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()
 
 

@@ -4,9 +4,8 @@ Three kinds, by what follows the grade:
 - A show LUT, interpolated by tetrahedra: the points are the LUT's own, or halves and quarters of them, so that the
   lattice is the LUT, exactly.
 - An ACES 2.0 transform to an SDR display: the points lie closer where the transform bends, and hold display light
-  before its last clip, stretched near black; a curve after the lattice makes the display's signal of it. Scene colours
-  that reach the display's yellow and cyan, where it folds most sharply, lie on faces of the tetrahedra, and where the
-  lattice still errs too much it is marked for direct evaluation (display_transform.py).
+  before its last clip, stretched near black; a curve after the lattice makes the display's signal of it. Where the
+  lattice errs too much it is marked for direct evaluation (display_transform.py).
 - Anything else: even spacing, points at 0 and 1 of the signal, where clamps bend it, and the display's signal itself.
 """
 
@@ -22,7 +21,6 @@ from rushlight.pipelines.colour.gamuts import AP1
 from rushlight.pipelines.grading.display_transform import (
     CELL,
     can_unclip,
-    corners,
     direct_row,
     marked,
     unclipped,
@@ -91,10 +89,9 @@ def lattice(look: Look, size: int) -> Lattice:
     if kind == "lut":
         assert look.show_lut is not None
         size, places = _lut_places(look.show_lut, steps(look), size)
-    elif kind == "light":
-        places = _folded_places(look, size)
     else:
-        places = np.repeat(_even_places(look, size)[None], 3, 0)
+        place = _folded_places(look, size) if kind == "light" else _even_places(look, size)
+        places = np.repeat(place[None], 3, 0)
     places = np.round(places * 2.0**16) / 2.0**16  # as float32 holds them
     code = np.stack(np.meshgrid(*_axes(places, steps(look), size), indexing="ij"), -1)
     if kind == "light":
@@ -158,7 +155,7 @@ def direct_of(look: Look, places: Array, size: int) -> Array | None:
 
 
 def _folded_places(look: Look, size: int) -> Array:
-    """Coordinates spaced by bends, with points at 0, black and 1 of green."""
+    """Coordinates spaced by bends, with points at 0, black and 1."""
     signal = steps(look)
     dense = _density(look, signal)
     grown = np.concatenate([[0.0], np.cumsum((dense[1:] + dense[:-1]) / 2)])
@@ -169,27 +166,7 @@ def _folded_places(look: Look, size: int) -> Array:
     points = [0.0]
     for mark in marks[1:-1]:
         points.append(min(max(points[-1] + 1, np.round(mark)), size - 2.0))
-    places = np.interp(grown, marks, [*points, size - 1.0])
-    # Up to 1 of scene light the axes are alike, so that greys lie on the diagonals of cells.
-    start, full, end = (*np.minimum(look.working.encode(np.array([1.0, 2.5])), [0.8, 0.9]), high - 0.05)
-    rows = []
-    for shift in _shifts(look):
-        moved = np.interp(
-            signal, [low, start, full, end, high], [low, start, full + shift, end + shift, high]
-        )
-        rows.append(np.interp(moved, signal, places))
-    return np.array(rows)
-
-
-def _shifts(look: Look) -> tuple[float, float, float]:
-    """Signal to add to red and blue so that they equal green where the display's yellow and cyan are reached."""
-    working = look.working
-    yellow, cyan = working.from_ap0(corners(look.display))
-    red, blue = float(yellow[1] - yellow[0]), float(cyan[1] - cyan[2])
-    # Yellow and cyan lie about 6: where the signal ends below, there is nothing to meet.
-    if max(yellow[0], yellow[1], cyan[1], cyan[2]) > 1.05 or not np.isfinite([red, blue]).all():
-        return 0.0, 0.0, 0.0
-    return float(np.clip(red, -0.04, 0.04)), 0.0, float(np.clip(blue, -0.04, 0.04))
+    return np.interp(grown, marks, [*points, size - 1.0])
 
 
 def _density(look: Look, signal: Array) -> Array:

@@ -1,10 +1,11 @@
-"""A look that cannot be baked costs the clips that have it, and no others."""
+"""A look that cannot be baked costs the clips that have it, and no others; one that an earlier version baked stands."""
 
 from pathlib import Path
 
 import pytest
 
 import foreign
+from here import HereFarm, farm_here, files, run, small_day  # noqa: F401
 from logged import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
@@ -12,6 +13,7 @@ from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.look_baking import baked
 from rushlight.pipelines.errors import ResourceError
+from rushlight.pipelines.grading import bake, lattice
 
 CLIPS = ("A001C001.mov", "A001C002.mov", "A001C003.mov")
 
@@ -67,3 +69,28 @@ def test_a_shortage_is_no_fault_of_a_look(request_: Request, monkeypatch: pytest
     with pytest.raises(ResourceError):
         baked(prepared, request_.out, turns)
     assert len(prepared.plan.clips) == 3
+
+
+def test_what_an_earlier_version_made_is_not_made_again_unasked(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    farm_here: HereFarm,  # noqa: F811
+) -> None:
+    """Its lattices were made otherwise: its files stand, and what is asked for again is made with today's."""
+    list_ = small_day(tmp_path / "day")
+    command = ("render", list_, "--recipe", list_.parent / "two.toml", "--out", tmp_path / "out")
+    with monkeypatch.context() as earlier:
+        earlier.setattr(bake, "LATTICES", bake.LATTICES - 1)
+        earlier.setattr(lattice, "_balanced", lambda values: values)
+        assert run(*command)[0] == 0
+    before, made = files(tmp_path / "out", "editorial", "viewing"), len(farm_here.calls)
+    code, said = run(*command)
+    assert (code, len(farm_here.calls)) == (0, made) and "2 clips made earlier and unchanged" in said
+    assert files(tmp_path / "out", "editorial", "viewing") == before
+    (tmp_path / "out" / "editorial" / "A001C001.mov").unlink()
+    assert run(*command)[0] == 0 and len(farm_here.calls) > made
+    after = files(tmp_path / "out", "editorial", "viewing")
+    changed = {name for name in before if after[name] != before[name]}
+    assert changed == {"editorial/A001C001.mov"}
+    looks = list((tmp_path / "out" / "log" / "inputs" / "looks").glob("*.npz"))
+    assert len(looks) == 2  # the earlier version's, and today's

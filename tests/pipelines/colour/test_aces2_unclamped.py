@@ -1,9 +1,9 @@
-"""ACES 2.0 before the last clip: clipped, it is the display transform; and the corners come back as yellow and cyan."""
+"""ACES 2.0 before the last clip: clipped, it is the display transform."""
 
 import numpy as np
 import pytest
 
-from rushlight.pipelines.colour.aces2_unclamped import can_unclip, corners, unclipped
+from rushlight.pipelines.colour.aces2_unclamped import can_unclip, unclipped
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.displays import displays, find_display, output_transform
 
@@ -43,9 +43,3 @@ def test_there_are_no_holes() -> None:
     ap0 = find_encoding("ACEScct").to_ap0(hole)
     near = unclipped(ap0 * (1 + np.linspace(-1e-3, 1e-3, 41)[:, None]), display)
     assert near.min() > 0.5
-
-
-@pytest.mark.parametrize("name", KNOWN)
-def test_corners(name: str) -> None:
-    shown = output_transform(corners(find_display(name)), find_display(name), "aces2")
-    assert shown == pytest.approx(np.array([[1, 1, 0], [0, 1, 1]]), abs=0.06)

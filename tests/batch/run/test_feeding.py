@@ -1,0 +1,157 @@
+"""Tasks out: segments in order, a finish after the last, the next job when one has no more to give; and who has to wait."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from here import HereFarm
+from rushlight.batch.farm.tasks import Task
+from rushlight.batch.queue.state_machine import FINISH, Policy
+from rushlight.batch.queue.store import QueuedJob, Store, open_store
+from rushlight.batch.records.queue_row import SegmentResult
+from rushlight.batch.run import feeding as feedings
+from rushlight.batch.run.delivery import Delivery
+from rushlight.batch.run.disk_room import Disks
+from rushlight.batch.run.ended_jobs import RunState
+from rushlight.batch.run.events import Event, Place, Work
+from rushlight.batch.run.feeding import NOBODY, Feeding
+from rushlight.pipelines.errors import OutsideError
+from saturation import toy
+
+TOYS = Work(segment="toywork:segment", finish="toywork:finish")
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with open_store(tmp_path / "q.sqlite") as store:
+        store.run_alone()
+        yield store
+
+
+class Kitchen:
+    """A feeding with all that it needs, and what it told."""
+
+    def __init__(self, store: Store, *jobs: QueuedJob, slots: int = 2, place: Place | None = None) -> None:
+        self.told: list[Event] = []
+        self.state = RunState(store=store, policy=Policy(), place=place or Place(), on_event=self.told.append)
+        self.farm = HereFarm(slots=slots)
+        self.disks = Disks(self.told.append, 0)
+        self.delivery = Delivery(self.state, self.disks, None)
+        self.feeding = Feeding(self.state, self.farm, TOYS, self.disks, self.delivery)
+        store.add(list(jobs))
+        self.feeding.refresh()
+
+    def given(self) -> list[tuple[str, int]]:
+        """The tasks that are out: job and segment, or FINISH."""
+        return list(self.state.tasks.values())
+
+    def done(self) -> Task:
+        """The oldest task comes home, and its place is filled again."""
+        result = self.farm.results(0)[0]
+        self.delivery.take(result)
+        self.delivery.write_down()
+        self.feeding.fill()
+        return self.farm.calls[-1]
+
+
+def test_segments_in_order_then_the_next_job_then_the_finish(tmp_path: Path, store: Store) -> None:
+    kitchen = Kitchen(store, toy(tmp_path, "a", 2), toy(tmp_path, "b", 1))
+    kitchen.feeding.fill()
+    assert kitchen.given() == [("a", 0), ("a", 1)]
+    kitchen.done()
+    assert kitchen.given() == [("a", 1), ("b", 0)]  # the finish of a waits for its last segment
+    kitchen.done()
+    assert kitchen.given() == [("b", 0), ("a", FINISH)]
+    assert [e.clip for e in kitchen.told if e.what == "started"] == ["a", "b"]
+
+
+def test_no_more_tasks_than_workers(tmp_path: Path, store: Store) -> None:
+    kitchen = Kitchen(store, *(toy(tmp_path, name, 3) for name in "abc"), slots=1)
+    kitchen.feeding.fill()
+    kitchen.feeding.fill()
+    assert kitchen.given() == [("a", 0)]
+
+
+def test_what_an_earlier_run_made_is_not_given_out_again(tmp_path: Path, store: Store) -> None:
+    job = toy(tmp_path, "a", 3)
+    store.add([job])
+    store.set_state("a", "i", "running")
+    store.keep_segments([("a", "i", 1, SegmentResult(index=1, frames=1, files=[]))])
+    store.set_state("a", "i", "queued")
+    kitchen = Kitchen(store, slots=3)
+    kitchen.feeding.fill()
+    assert kitchen.given() == [("a", 0), ("a", 2)]
+    assert [e.frames for e in kitchen.told if e.what == "started"] == [48]
+
+
+def test_parts_of_one_clip_wait_for_each_other(tmp_path: Path, store: Store) -> None:
+    first = toy(tmp_path, "a", 1)
+    kitchen = Kitchen(store, replace(first, key="a/r"), replace(first, key="a/r+1"), slots=4)
+    kitchen.feeding.fill()
+    assert kitchen.given() == [("a/r", 0)]
+
+
+class Taken(Place):
+    """Folders of which another run, or a link, has one."""
+
+    def __init__(self, why: str | Exception) -> None:
+        super().__init__()
+        self.why, self.asked = why, 0
+
+    def claim(self, out: Path) -> str:
+        self.asked += 1
+        if isinstance(self.why, Exception):
+            raise self.why
+        return self.why
+
+
+def test_a_folder_of_another_run_is_said_once_and_asked_for_later(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = Taken("another run has it")
+    kitchen = Kitchen(store, toy(tmp_path, "a", 1), place=place)
+    for _ in range(3):
+        kitchen.feeding.fill()
+    assert ([e.text for e in kitchen.told], place.asked, kitchen.given()) == (["another run has it"], 1, [])
+    later = time.monotonic() + 4
+    monkeypatch.setattr(feedings.time, "monotonic", lambda: later)
+    place.why = ""
+    kitchen.feeding.fill()
+    assert (place.asked, kitchen.given()) == (2, [("a", 0)])
+
+
+def test_a_folder_that_leads_out_fails_its_clip_alone(tmp_path: Path, store: Store) -> None:
+    kitchen = Kitchen(store, toy(tmp_path, "a", 1), place=Taken(OutsideError("is a link", file="out/log")))
+    kitchen.feeding.fill()
+    assert {row.key: row.state for row in store.rows()} == {"a": "failed"}
+    assert "is a link" in kitchen.state.summary.failed[0][1]
+
+
+def test_what_is_held_or_dropped_meanwhile_is_not_started(tmp_path: Path, store: Store) -> None:
+    kitchen = Kitchen(store, *(toy(tmp_path, name, 1) for name in "abc"), slots=3)
+    with open_store(tmp_path / "q.sqlite") as other:  # of another process
+        other.move(["a"], ["queued"], "held")
+        other.drop(["b"])
+    kitchen.feeding.refresh()
+    kitchen.feeding.fill()
+    assert kitchen.given() == [("c", 0)]
+
+
+def test_that_nobody_works_is_said_once_after_a_while(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kitchen = Kitchen(store, toy(tmp_path, "a", 1), slots=0)
+    monkeypatch.setattr("rushlight.batch.run.disk_room.LOOK", 0)
+    kitchen.feeding.fill()
+    assert kitchen.told == []
+    clock: Any = time.monotonic()
+    monkeypatch.setattr(feedings.time, "monotonic", lambda: clock + 61)
+    kitchen.feeding.fill()
+    kitchen.feeding.fill()
+    assert [(e.what, e.text) for e in kitchen.told] == [("paused", NOBODY)]

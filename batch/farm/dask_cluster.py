@@ -10,13 +10,17 @@ import contextlib
 import logging
 import os
 import warnings
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from rushlight.batch.interrupts import deaf
 from rushlight.pipelines.errors import QueueError, from_os
+
+if TYPE_CHECKING:
+    from distributed import Client, LocalCluster
+    from distributed.security import Security
 
 __all__ = ["STRANGERS", "connected", "safe", "started"]
 
@@ -33,7 +37,7 @@ ENVIRONMENT = {
     "MALLOC_MMAP_THRESHOLD_": "2097152",
 }
 NO_PAGES = "rushlight.batch.farm.no_status_pages"
-SETTINGS: dict[str, Any] = {
+SETTINGS: Mapping[str, object] = {
     "distributed.scheduler.allowed-failures": 0,
     "distributed.scheduler.work-stealing": False,
     "distributed.scheduler.worker-ttl": None,  # who hangs is told by what he gets done, below
@@ -65,7 +69,7 @@ def _quiet() -> None:
         logging.getLogger(f"distributed{name}").setLevel(logging.CRITICAL)
 
 
-def started(workers: int, scratch: Path, *, ahead: Sequence[str] = ()) -> tuple[Any, Any]:
+def started(workers: int, scratch: Path, *, ahead: Sequence[str] = ()) -> tuple[LocalCluster, Client]:
     """A cluster of so many processes, which listens on the loopback alone, and its client. QueueError where its
     workers die while they start, three times over. `scratch` is a private folder that lasts as long;
     `ahead` are modules that workers load as they start."""
@@ -99,7 +103,7 @@ def started(workers: int, scratch: Path, *, ahead: Sequence[str] = ()) -> tuple[
     return cluster, distributed.Client(cluster, set_as_default=False)
 
 
-def _certified(scratch: Path) -> Any:
+def _certified(scratch: Path) -> Security:
     """Dask's settings for TLS with a key and certificate made for this run, which lie in `scratch` (mode 0600)."""
     from distributed.security import Security
 
@@ -116,7 +120,7 @@ def _certified(scratch: Path) -> Any:
     return Security(require_encryption=True, **files)
 
 
-def connected(address: str, security: Any) -> Any:
+def connected(address: str, security: Security | None) -> Client:
     """The client of a scheduler that exists. QueueError where it does not answer, or where strangers may join it."""
     import distributed
 

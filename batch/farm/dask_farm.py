@@ -20,15 +20,20 @@ from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from rushlight.batch.farm.dask_cluster import STRANGERS, connected, safe, started
-from rushlight.batch.farm.dask_workers import Losses, Worker, other_versions, present_in
+from rushlight.batch.farm.dask_workers import Losses, Seen, Worker, introduced, present_in
 from rushlight.batch.farm.path_map import Mount, Unfit, original_there, recognisable, seen_here
 from rushlight.batch.farm.scratch_folders import scratch_folder
 from rushlight.batch.farm.tasks import Farm, LostWorker, Result, Task
 from rushlight.batch.farm.worker_process import BEATS, call, call_elsewhere, introduce, versions
-from rushlight.pipelines.errors import OwnFault, QueueError, RushlightError, SourceError, said
+from rushlight.batch.records.job_record import read_record
+from rushlight.pipelines.errors import OptionError, OwnFault, QueueError, RushlightError, SourceError, said
+
+if TYPE_CHECKING:
+    from distributed import Client, Future, LocalCluster
+    from distributed.security import Security
 
 __all__ = ["DaskFarm", "Farm", "LostWorker", "Result", "Task", "call"]
 
@@ -52,7 +57,7 @@ class DaskFarm:
         *,
         workers: int = 1,
         address: str = "",
-        security: Any = None,
+        security: Security | None = None,
         mounts: Sequence[Mount] = (),
         patience: float = 600.0,
         tell: Callable[[str], None] = lambda text: None,
@@ -76,18 +81,18 @@ class DaskFarm:
     def _open(self, *, again: bool = False) -> None:
         """Start or reach the cluster, and meet everybody who is there; QueueError where one of them does not fit,
         unless this is not the first time."""
-        self._inbox: queue.SimpleQueue[tuple[str, str, Any]] = queue.SimpleQueue()
+        self._inbox: queue.SimpleQueue[tuple[str, str, object]] = queue.SimpleQueue()
         self._workers: dict[tuple[str, str], Worker] = {}
         self._known: set[tuple[str, str]] = set()  # asked, at work, refused or lost: never asked twice
-        self._asked: dict[str, tuple[tuple[str, str], Any]] = {}  # Dask's key -> who, future
-        self._flying: dict[str, tuple[Task, Worker, Any]] = {}  # Dask's key -> task, who has it, future
+        self._asked: dict[str, tuple[tuple[str, str], Future]] = {}  # Dask's key -> who, future
+        self._flying: dict[str, tuple[Task, Worker, Future]] = {}  # Dask's key -> task, who has it, future
         self._refused: list[str] = []
-        self._there: dict[str, Any] = {}  # the scheduler's word on its workers, by address
+        self._there: dict[str, Seen] = {}  # the scheduler's word on its workers, by address
         self._silent = 0.0  # seconds that the scheduler has not answered
         self._looked = time.monotonic()
         self._ahead = time.time() - time.monotonic()  # of the wall's clock
         self._closing = False
-        self._cluster: Any = None
+        self._cluster: LocalCluster | None = None
         workers, security, ahead = self._where
         self._scratch = contextlib.ExitStack()
         if self.address:
@@ -101,7 +106,7 @@ class DaskFarm:
             self.close(now=True)
             raise
 
-    def _start(self, workers: int, ahead: Sequence[str]) -> tuple[Any, Any]:
+    def _start(self, workers: int, ahead: Sequence[str]) -> tuple[LocalCluster, Client]:
         with contextlib.ExitStack() as until_it_is_up:
             folder = until_it_is_up.enter_context(scratch_folder())
             cluster = started(workers, folder, ahead=ahead)
@@ -125,7 +130,7 @@ class DaskFarm:
 
     # --- who is there
 
-    async def _keep_looking(self, client: Any) -> None:
+    async def _keep_looking(self, client: Client) -> None:
         """On Dask's own thread: what the scheduler says of its workers, several times a second."""
         while client is self._client and not self._closing:
             begin = time.monotonic()
@@ -195,21 +200,20 @@ class DaskFarm:
         self._refused.append(f"worker {address} {why}")
         self._news.append(f"worker {address} {why}; it gets no work")
 
-    def _met(self, who: tuple[str, str], kind: str, said: Any) -> None:
+    def _met(self, who: tuple[str, str], kind: str, answer: object) -> None:
         """A worker has introduced itself, or could not."""
         address, born = who
         if kind == "lost":
             return
-        if kind != "value":
-            self._refuse(address, f"cannot work for this rushlight: {type(said).__name__}: {said}")
-            return
-        if wrong := other_versions(said["versions"], self._ours):
-            self._refuse(address, f"on {said['machine']} {wrong}")
+        try:
+            worker = introduced(answer, self._ours)
+        except OptionError as error:
+            self._refuse(address, error.text)
             return
         self._workers[who] = Worker(
-            address=address, born=born, machine=said["machine"], process=said["process"]
+            address=address, born=born, machine=worker.machine, process=worker.process
         )
-        self._tell(f"worker {address} on {said['machine']} has joined; {len(self._workers)} at work")
+        self._tell(f"worker {address} on {worker.machine} has joined; {len(self._workers)} at work")
         self._place()
 
     def _tell(self, text: str) -> None:
@@ -256,7 +260,7 @@ class DaskFarm:
     def submit(self, task: Task) -> None:
         """Start a task."""
         if self.address:
-            recognisable(Path(task.arguments[0]["out"]))
+            recognisable(Path(str(task.payload["out"])))
         self._waiting.append(task)
         self._place()
 
@@ -285,7 +289,7 @@ class DaskFarm:
             for m in minders
         )
 
-    def _send(self, key: str, address: str, function: Any, *arguments: Any) -> Any:
+    def _send(self, key: str, address: str, function: Callable[..., object], *arguments: object) -> Future:
         future = self._client.submit(
             function,
             *arguments,
@@ -298,7 +302,7 @@ class DaskFarm:
         future.add_done_callback(partial(self._ended, key))
         return future
 
-    def _ended(self, key: str, future: Any) -> None:
+    def _ended(self, key: str, future: Future) -> None:
         """On a thread of Dask's: how a future ended."""
         from distributed import KilledWorker
 
@@ -330,7 +334,7 @@ class DaskFarm:
         self._news.clear()
         return found
 
-    def _take(self, key: str, kind: str, value: Any, found: list[Result]) -> None:
+    def _take(self, key: str, kind: str, value: object, found: list[Result]) -> None:
         if key in self._asked:
             self._met(self._asked.pop(key)[0], kind, value)
             return
@@ -344,21 +348,24 @@ class DaskFarm:
         worker.task = ""
         if kind == "value":
             found.append(self._here_too(task, value))
-        elif kind == "error":
+        elif kind == "error" and isinstance(value, BaseException):
             found.append(Result(key=task.key, error=value))
-        elif kind == "unfit":
+        elif isinstance(value, Unfit):
             self._unfit(task, worker, value, found)
         elif kind == "cancelled":  # by a scheduler that went and came back
             self._waiting.appendleft(task)
         else:
-            found.append(Result(key=task.key, error=OwnFault(f"a fault of rushlight's own: {said(value)}")))
+            error = value if isinstance(value, BaseException) else TypeError(f"an answer of kind {kind}")
+            found.append(Result(key=task.key, error=OwnFault(f"a fault of rushlight's own: {said(error)}")))
 
-    def _here_too(self, task: Task, value: Any) -> Result:
+    def _here_too(self, task: Task, value: object) -> Result:
         """A result, once the files that another machine gave their final names are in sight here."""
         if not self.address or not isinstance(value, dict) or "outputs" not in value:
             return Result(key=task.key, value=value)
         try:
-            return Result(key=task.key, value=seen_here(Path(task.arguments[0]["out"]), value))
+            return Result(
+                key=task.key, value=seen_here(Path(str(task.payload["out"])), read_record(value)).plain()
+            )
         except RushlightError as error:
             return Result(key=task.key, error=error)
 

@@ -5,11 +5,20 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TypedDict
 
 from rushlight.batch.farm.tasks import Task
+from rushlight.batch.farm.worker_process import Introduction
+from rushlight.pipelines.errors import OptionError
 
-__all__ = ["Losses", "Worker", "other_versions", "present_in"]
+__all__ = ["Losses", "Seen", "Worker", "introduced", "other_versions", "present_in"]
+
+
+class Seen(TypedDict):
+    """The scheduler's word on a worker, as far as it is of use here."""
+
+    local_directory: str
+    metrics: Mapping[str, int]
 
 
 @dataclass
@@ -29,9 +38,23 @@ class Worker:
         return self.address, self.born
 
 
-def present_in(there: Mapping[str, Any]) -> set[tuple[str, str]]:
+def present_in(there: Mapping[str, Seen]) -> set[tuple[str, str]]:
     """Workers by address and by a folder that every process makes anew, from the scheduler's word on them."""
     return {(address, worker["local_directory"]) for address, worker in there.items()}
+
+
+def introduced(answer: object, ours: Mapping[str, str]) -> Introduction:
+    """A worker by its answer. OptionError saying why it gets no work."""
+    cannot = "cannot work for this rushlight"
+    if isinstance(answer, BaseException):
+        raise OptionError(f"{cannot}: {type(answer).__name__}: {answer}")
+    try:
+        worker = Introduction.read(answer)
+    except OptionError as error:
+        raise OptionError(f"{cannot}: what it says of itself does not read: {error}") from None
+    if wrong := other_versions(worker.versions, ours):
+        raise OptionError(f"on {worker.machine} {wrong}")
+    return worker
 
 
 def other_versions(theirs: Mapping[str, str], ours: Mapping[str, str]) -> str:
@@ -52,7 +75,7 @@ class Losses:
         """True if a machine left and took this task along with one that its job was charged for: one that was
         out when that one was lost. If not, this loss is charged. The serials number what is sent, and losses
         among them."""
-        loss = worker.machine, task.arguments[0]["job"]
+        loss = worker.machine, str(task.payload["job"])
         sent = int(worker.task.rpartition("-")[2])
         if sent <= self._charged.get(loss, 0):
             return True

@@ -10,16 +10,20 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
+from pydantic import Field
+
+from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.shape import Shape
 from rushlight.pipelines.errors import DeliveryError, OptionError, RushlightError
 from rushlight.pipelines.inside_folder import make_folder, stat_of
 
 __all__ = [
     "Mount",
+    "PlacedJob",
     "Unfit",
     "awaited",
     "homeward",
@@ -76,53 +80,84 @@ def original_there(path: str) -> bool:
     return os.path.exists(path) or ("#" in os.path.basename(path) and os.path.isdir(os.path.dirname(path)))
 
 
-def outward(payload: Mapping[str, Any], mounts: Sequence[Mount]) -> dict[str, Any]:
-    """A job's payload with the paths of this machine. Unfit where the output folder or the original is not here."""
-    outs = _places(payload["out"], mounts)
+class PlacedFile(Shape):
+    """A file of a job, by its path."""
+
+    path: str
+
+
+class PlacedSource(PlacedFile):
+    """The original of a job; `files` are those of one that lies in several folders."""
+
+    files: list[str] = Field(default=[])
+
+
+class PlacedSound(Shape):
+    """The production sound of a job: parts one after another, each of files side by side."""
+
+    parts: list[list[PlacedFile]]
+
+
+class PlacedJob(Shape):
+    """A job as workers are sent it: what of it is a path. All else is passed on as it is."""
+
+    out: str
+    source: PlacedSource | None = None
+    production: PlacedSound | None = None
+
+
+def outward(job: PlacedJob, mounts: Sequence[Mount]) -> PlacedJob:
+    """A job with the paths of this machine. Unfit where the output folder, the original or its sound is not here."""
+    outs = _places(job.out, mounts)
     out = next((p for p in outs if os.path.isdir(os.path.join(p, ".work"))), None)
     if out is None:
-        raise Unfit(f"does not see the output folder {payload['out']}{_looked(outs)}")
-    source = payload.get("source")
-    if source:
-        places = _places(source["path"], mounts)
-        path = next((p for p in places if original_there(p)), None)
-        if path is None:
-            raise Unfit(f"does not see the original{_looked(places)}", file=source["path"])
-        source = {**source, "path": path}
-        if source.get("files"):
-            places_of = (_places(file, mounts) for file in source["files"])
-            source["files"] = [next((p for p in each if os.path.exists(p)), each[-1]) for each in places_of]
-        return {**payload, "out": out, "source": source, **_sound(payload, mounts)}
-    return {**payload, "out": out}
+        raise Unfit(f"does not see the output folder {job.out}{_looked(outs)}")
+    moved: dict[str, object] = {"out": out}
+    if job.source:
+        moved["source"] = _source(job.source, mounts)
+    if job.production:
+        moved["production"] = _sound(job.production, mounts)
+    return job.model_copy(update=moved)
 
 
-def _sound(payload: Mapping[str, Any], mounts: Sequence[Mount]) -> dict[str, Any]:
-    """A payload's production sound with the paths of this machine. Unfit where a file of it is not here."""
-    production = payload.get("production")
-    if not production:
-        return {}
+def _source(source: PlacedSource, mounts: Sequence[Mount]) -> PlacedSource:
+    places = _places(source.path, mounts)
+    path = next((p for p in places if original_there(p)), None)
+    if path is None:
+        raise Unfit(f"does not see the original{_looked(places)}", file=source.path)
+    moved: dict[str, object] = {"path": path}
+    if source.files:
+        several = (_places(file, mounts) for file in source.files)
+        moved["files"] = [next((p for p in each if os.path.exists(p)), each[-1]) for each in several]
+    return source.model_copy(update=moved)
 
-    def here(file: Mapping[str, Any]) -> dict[str, Any]:
-        places = _places(file["path"], mounts)
+
+def _sound(sound: PlacedSound, mounts: Sequence[Mount]) -> PlacedSound:
+    def here(file: PlacedFile) -> PlacedFile:
+        places = _places(file.path, mounts)
         path = next((p for p in places if os.path.exists(p)), None)
         if path is None:
-            raise Unfit(f"does not see the production sound{_looked(places)}", file=file["path"])
-        return {**file, "path": path}
+            raise Unfit(f"does not see the production sound{_looked(places)}", file=file.path)
+        return file.model_copy(update={"path": path})
 
-    return {"production": {**production, "parts": [[here(f) for f in part] for part in production["parts"]]}}
+    return sound.model_copy(update={"parts": [[here(file) for file in part] for part in sound.parts]})
 
 
 def _looked(places: Sequence[str]) -> str:
     return "" if len(places) == 1 else f" (looked at {', '.join(places)})"
 
 
-def homeward(value: Any, here: Mapping[str, Any], there: Mapping[str, Any]) -> Any:
-    """A worker's answer (a segment's files, a record, an error) with the runner's paths, from both payloads."""
+def homeward(value: object, here: PlacedJob, there: PlacedJob) -> object:
+    """A worker's answer (a segment's files, a record, an error) with the runner's paths, from the job as each has it."""
 
     def home(path: str) -> str:
-        if there.get("source") and path == there["source"]["path"]:
-            return str(here["source"]["path"])
-        return _moved(path, there["out"], here["out"]) or path
+        if here.source and there.source and path == there.source.path:
+            return here.source.path
+        return _moved(path, there.out, here.out) or path
+
+    def at_home(entry: object) -> object:
+        path = entry.get("path") if isinstance(entry, dict) else None
+        return {**entry, "path": home(path)} if isinstance(entry, dict) and isinstance(path, str) else entry
 
     if isinstance(value, RushlightError):
         if value.file:
@@ -131,10 +166,10 @@ def homeward(value: Any, here: Mapping[str, Any], there: Mapping[str, Any]) -> A
     if not isinstance(value, dict):
         return value
     found = dict(value)
-    if "files" in found:
-        found["files"] = [{**f, "path": home(f["path"])} for f in found["files"]]
-    if isinstance(found.get("source"), dict) and "path" in found["source"]:
-        found["source"] = {**found["source"], "path": home(found["source"]["path"])}
+    if isinstance(files := found.get("files"), list):
+        found["files"] = [at_home(file) for file in files]
+    if "source" in found:
+        found["source"] = at_home(found["source"])
     return found
 
 
@@ -162,13 +197,13 @@ def _size(path: str) -> int:
         return -1
 
 
-def seen_here(out: Path, record: Mapping[str, Any], patience: float = PATIENCE) -> dict[str, Any]:
+def seen_here(out: Path, record: JobRecord, patience: float = PATIENCE) -> JobRecord:
     """A job's record with its files' times as this machine sees them. DeliveryError where one does not come in sight."""
-    outputs = record["outputs"]
-    away = awaited(((str(out / e["path"]), e["bytes"]) for e in outputs), patience)
+    away = awaited(((str(out / entry.path), entry.bytes) for entry in record.outputs), patience)
     if away:
         raise DeliveryError("was delivered by a worker, but is not here", file=away)
-    return {
-        **record,
-        "outputs": [{**e, "mtime_ns": stat_of(out, e["path"]).st_mtime_ns} for e in outputs],
-    }
+    outputs = [
+        entry.model_copy(update={"mtime_ns": stat_of(out, entry.path).st_mtime_ns})
+        for entry in record.outputs
+    ]
+    return record.model_copy(update={"outputs": outputs})

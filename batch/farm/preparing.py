@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from rushlight.batch.farm.tasks import Farm, Task
 from rushlight.pipelines.errors import RushlightError
@@ -14,6 +14,7 @@ from rushlight.pipelines.render.kinds import kinds_of
 
 if TYPE_CHECKING:
     from rushlight.pipelines.originals.probe import Facts
+    from rushlight.pipelines.render.compiled import Kind
 
 __all__ = ["prepare_machine", "seconds_to_prepare"]
 
@@ -51,7 +52,7 @@ def prepare_machine(
             tell(len(missing), len(missing))
 
 
-def _kinds(jobs: Iterable[tuple[JobSpec, Facts | None]]) -> list[Any]:
+def _kinds(jobs: Iterable[tuple[JobSpec, Facts | None]]) -> list[Kind]:
     """The kinds of pictures of these jobs, the same for any order of them."""
     found = set()
     for job, facts in jobs:
@@ -63,13 +64,13 @@ def _kinds(jobs: Iterable[tuple[JobSpec, Facts | None]]) -> list[Any]:
 
 
 def _done_by_one(
-    farm: Farm, function: str, kinds: list[Any], stopped: Callable[[], bool]
-) -> list[Any] | None:
+    farm: Farm, function: str, kinds: Sequence[object], stopped: Callable[[], bool]
+) -> list[object] | None:
     """What one worker gives for these kinds; None where it failed, or a stop was asked for."""
     key = f"{function.rpartition(':')[2]}-{time.monotonic_ns()}"
     farm.submit(Task(key=key, function=function, arguments=(kinds,)))
     while not stopped():
         for result in farm.results(0.1):
             if result.key == key:
-                return None if result.error is not None else list(result.value)
+                return list(result.value) if isinstance(result.value, list) else None
     return None

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 from rushlight.pipelines.errors import RushlightError
 
@@ -16,7 +17,13 @@ class Task:
 
     key: str
     function: str
-    arguments: tuple[Any, ...]
+    arguments: tuple[object, ...]
+
+    @property
+    def payload(self) -> Mapping[str, object]:
+        """The job that the task is of, its first argument; empty where it is of none."""
+        first = self.arguments[0] if self.arguments else None
+        return first if isinstance(first, dict) else {}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,7 +31,7 @@ class Result:
     """Result of a task: a value, or an error."""
 
     key: str
-    value: Any = None
+    value: object = None
     error: BaseException | None = None
 
 

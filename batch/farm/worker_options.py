@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from rushlight.batch.farm.path_map import Mount, parse_mount
 from rushlight.batch.plan.request import default_workers
 from rushlight.pipelines.errors import OptionError
 
 if TYPE_CHECKING:
+    from distributed.security import Security
+
     from rushlight.batch.farm.dask_farm import DaskFarm
 
 __all__ = ["Crew", "crew_of"]
@@ -56,7 +58,7 @@ class Crew:
             ahead=ahead,
         )
 
-    def security(self) -> Any:
+    def security(self) -> Security | None:
         """Dask's settings for TLS: the files given, else those of Dask's own configuration. None without TLS."""
         if not self.scheduler.startswith("tls://"):
             return None

@@ -5,19 +5,20 @@ from __future__ import annotations
 import importlib
 import os
 import platform
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
 
-from rushlight.batch.farm.path_map import PATIENCE, Mount, Unfit, awaited, homeward, outward
-from rushlight.pipelines.errors import RushlightError, from_os, own_fault
+from rushlight.batch.farm.path_map import PATIENCE, Mount, PlacedJob, Unfit, awaited, homeward, outward
+from rushlight.batch.records.queue_row import SegmentFile, SegmentResult
+from rushlight.batch.records.shape import Plain, Shape
+from rushlight.pipelines.errors import OptionError, RushlightError, from_os, own_fault
 from rushlight.pipelines.heartbeat import beats
 
-__all__ = ["BEATS", "call", "call_elsewhere", "introduce", "versions"]
+__all__ = ["BEATS", "Introduction", "call", "call_elsewhere", "introduce", "versions"]
 
 BEATS = "rushlight-beats"  # the name under which a worker's heartbeat carries its count
 
 
-def call(function: str, arguments: tuple[Any, ...]) -> tuple[str, Any]:
+def call(function: str, arguments: tuple[object, ...]) -> tuple[str, object]:
     """Run a task in a worker: ("value", …) or ("error", an error that survives pickling)."""
     module, _, name = function.partition(":")
     try:
@@ -32,24 +33,39 @@ def call(function: str, arguments: tuple[Any, ...]) -> tuple[str, Any]:
         return "error", own_fault(error, "made")
 
 
-def call_elsewhere(function: str, arguments: tuple[Any, ...], mounts: Sequence[Mount]) -> tuple[str, Any]:
+def call_elsewhere(
+    function: str, arguments: tuple[object, ...], mounts: Sequence[Mount]
+) -> tuple[str, object]:
     """The same on another machine: its own paths in, the runner's out. The first argument is a job's payload."""
     payload, *others = arguments
     try:
-        moved = outward(payload, mounts)
+        job = PlacedJob.read(payload)
+        moved = outward(job, mounts)
+        if others and isinstance(others[0], list):  # segments that other machines made
+            made = [(moved.out + f.path.removeprefix(job.out), f.bytes) for f in _files(others[0])]
+            if away := awaited(made, PATIENCE):
+                return "unfit", Unfit("does not see a segment that another worker made", file=away)
     except Unfit as error:
         return "unfit", error
-    if others and isinstance(others[0], list):  # segments that other machines made
-        files = [(f["path"], f["bytes"]) for s in others[0] for f in s["files"]]
-        out = (payload["out"], moved["out"])
-        away = awaited(((out[1] + p.removeprefix(out[0]), size) for p, size in files), PATIENCE)
-        if away:
-            return "unfit", Unfit("does not see a segment that another worker made", file=away)
-    kind, value = call(function, (moved, *others))
-    return kind, homeward(value, payload, moved)
+    except OptionError as error:
+        return "error", error
+    kind, value = call(function, (moved.plain(), *others))
+    return kind, homeward(value, job, moved)
 
 
-def introduce() -> dict[str, Any]:
+def _files(segments: Sequence[object]) -> list[SegmentFile]:
+    return [file for segment in segments for file in SegmentResult.read(segment).files]
+
+
+class Introduction(Shape):
+    """A worker, as it introduces itself."""
+
+    process: int
+    machine: str
+    versions: Mapping[str, str]
+
+
+def introduce() -> Plain:
     """Introduce this worker to the farm. From here on its heartbeats say how it gets on, and it puts nothing
     on its disk."""
     from distributed import get_worker
@@ -58,7 +74,7 @@ def introduce() -> dict[str, Any]:
     worker.metrics[BEATS] = lambda _: beats()
     memory = worker.memory_manager
     memory.memory_target_fraction = memory.memory_spill_fraction = memory.memory_pause_fraction = False
-    return {"process": os.getpid(), "machine": platform.node(), "versions": versions()}
+    return Introduction(process=os.getpid(), machine=platform.node(), versions=versions()).plain()
 
 
 def versions() -> dict[str, str]:

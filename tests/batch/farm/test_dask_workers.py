@@ -1,9 +1,13 @@
 """Who works on a farm, and what it costs a clip that a machine leaves: each loss of one machine at one time once."""
 
 import itertools
+import re
 
-from rushlight.batch.farm.dask_workers import Losses, Worker, other_versions, present_in
+import pytest
+
+from rushlight.batch.farm.dask_workers import Losses, Worker, introduced, other_versions, present_in
 from rushlight.batch.farm.tasks import Task
+from rushlight.pipelines.errors import OptionError
 
 
 def worker(machine: str, sent: int) -> Worker:
@@ -29,6 +33,20 @@ def test_other_versions_are_named_with_ours() -> None:
     assert other_versions(ours, ours) == ""
     said = other_versions({"av": "1", "numpy": "3", "new": "1"}, ours)
     assert said == "has other versions: numpy 3 (here 2), new 1 (here None); install the same everywhere"
+
+
+def test_a_worker_that_does_not_fit_gets_no_work_and_why_is_said() -> None:
+    ours = {"av": "1"}
+    about = {"process": 7, "machine": "cart", "versions": ours}
+    assert introduced(about, ours).plain() == about
+    for answer, says in (
+        (ImportError("no av"), "cannot work for this rushlight: ImportError: no av"),
+        ({"process": 7}, "what it says of itself does not read: machine: is damaged"),
+        (None, "what it says of itself does not read"),
+        (about | {"versions": {"av": "2"}}, "on cart has other versions: av 2"),
+    ):
+        with pytest.raises(OptionError, match=re.escape(says)):
+            introduced(answer, ours)
 
 
 def test_a_process_that_comes_back_at_one_address_is_another_worker() -> None:

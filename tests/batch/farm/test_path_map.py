@@ -9,8 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from recorded import movie, recorded
 from rushlight.batch.farm.path_map import (
     Mount,
+    PlacedJob,
     Unfit,
     awaited,
     homeward,
@@ -20,6 +22,7 @@ from rushlight.batch.farm.path_map import (
     recognisable,
     seen_here,
 )
+from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.pipelines.errors import DeliveryError, OptionError, SourceError
 
 
@@ -52,15 +55,18 @@ def test_out_and_back(tmp_path: Path) -> None:
     ]
     (tmp_path / "empty").mkdir()  # a mount point with nothing mounted
     row = {"note": "see /Volumes/DAY/A001.mov"}
-    payload = {
-        "job": "a",
-        "out": "/Volumes/OUT",
-        "source": {"path": "/Volumes/DAY/A001.mov", "bytes": 1},
-        "fields": row,
-    }
+    payload = PlacedJob.read(
+        {
+            "job": "a",
+            "out": "/Volumes/OUT",
+            "source": {"path": "/Volumes/DAY/A001.mov", "bytes": 1},
+            "fields": row,
+        }
+    )
     moved = outward(payload, mounts)
-    assert moved["out"] == str(out) and moved["source"] == {"path": str(day / "A001.mov"), "bytes": 1}
-    assert moved["fields"] is row  # what is burned in stays as it is
+    told = moved.plain()
+    assert told["out"] == str(out) and told["source"] == {"path": str(day / "A001.mov"), "bytes": 1}
+    assert told["fields"] == row  # what is burned in stays as it is
     made = {"index": 0, "files": [{"path": f"{out}/.work/a/0.mov", "bytes": 3}]}
     assert homeward(made, payload, moved)["files"] == [{"path": "/Volumes/OUT/.work/a/0.mov", "bytes": 3}]
     record = {"source": {"path": str(day / "A001.mov"), "bytes": 1}, "row": row}
@@ -68,21 +74,21 @@ def test_out_and_back(tmp_path: Path) -> None:
     error = homeward(SourceError("does not decode", file=str(day / "A001.mov")), payload, moved)
     assert str(error) == "/Volumes/DAY/A001.mov: does not decode"
     assert homeward(None, payload, moved) is None
-    beside = {**payload, "out": "/Volumes/OUTER"}
+    beside = payload.model_copy(update={"out": "/Volumes/OUTER"})
     with pytest.raises(Unfit):  # not under /Volumes/OUT
         outward(beside, mounts)
 
 
 def test_a_machine_that_does_not_see_it_says_where_it_looked(tmp_path: Path) -> None:
     recognisable(tmp_path)
-    payload = {"out": str(tmp_path), "source": {"path": "/Volumes/DAY/A001.mov"}}
+    payload = PlacedJob.read({"out": str(tmp_path), "source": {"path": "/Volumes/DAY/A001.mov"}})
     with pytest.raises(
         Unfit, match=r"does not see the original .looked at /mnt/day/A001.mov, /Volumes"
     ) as found:
         outward(payload, [parse_mount("/Volumes/DAY=/mnt/day")])
     assert str(pickle.loads(pickle.dumps(found.value))) == str(found.value)
     with pytest.raises(Unfit, match="does not see the output folder /x"):
-        outward({**payload, "out": "/x"}, [])
+        outward(payload.model_copy(update={"out": "/x"}), [])
     assert original_there(str(tmp_path / "A001_###.mov")) and not original_there("/x/A001_###.mov")
 
 
@@ -92,7 +98,10 @@ def test_files_of_another_machine_come_in_sight(tmp_path: Path) -> None:
     start = time.monotonic()
     assert awaited([(str(late), 3)], 20) == "" and time.monotonic() - start > 0.3
     assert awaited([(str(late), 4)], 0) == str(late)
-    record = {"outputs": [{"path": "late.mov", "bytes": 3, "mtime_ns": 5}]}
-    assert seen_here(tmp_path, record)["outputs"][0]["mtime_ns"] == late.stat().st_mtime_ns
+    late_one, no_one = (
+        DeliveredRecord.read(recorded("a", movie(path=name, bytes=3, mtime_ns=5)))
+        for name in ("late.mov", "no.mov")
+    )
+    assert seen_here(tmp_path, late_one).outputs[0].mtime_ns == late.stat().st_mtime_ns
     with pytest.raises(DeliveryError, match="is not here"):
-        seen_here(tmp_path, {"outputs": [{"path": "no.mov", "bytes": 3, "mtime_ns": 5}]}, 0)
+        seen_here(tmp_path, no_one, 0)

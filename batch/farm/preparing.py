@@ -10,11 +10,11 @@ from rushlight.batch.farm.tasks import Farm, Task
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.job.from_spec import opened_facts, working_format
 from rushlight.pipelines.job.spec import JobSpec
-from rushlight.pipelines.render.kinds import kinds_of
+from rushlight.pipelines.render.kinds import Kind, kinds_of
 
 if TYPE_CHECKING:
     from rushlight.pipelines.originals.probe import Facts
-    from rushlight.pipelines.render.compiled import Kind
+
 
 __all__ = ["prepare_machine", "seconds_to_prepare"]
 

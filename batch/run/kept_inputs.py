@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from pydantic import Field
 
@@ -20,7 +20,7 @@ from rushlight.batch.job_log import add_line
 from rushlight.batch.json_lines import parse_lines
 from rushlight.batch.plan.prepare import Prepared, kept_fonts
 from rushlight.batch.plan.request import Request
-from rushlight.batch.records.shape import Shape, check_shape
+from rushlight.batch.records.shape import Shape
 from rushlight.pipelines.colour.cube_lut import parse_cube
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError, from_os
 from rushlight.pipelines.inside_folder import (
@@ -45,7 +45,7 @@ __all__ = ["bake_looks", "keep_inputs", "kept_fonts", "kept_requests", "read_req
 FOLDER = "log/inputs"
 REQUESTS = f"{FOLDER}/requests.jsonl"
 LOOKS = f"{FOLDER}/looks"
-REQUEST_SCHEMA = "rushlight-request-1"
+REQUEST_SCHEMA: Literal["rushlight-request-1"] = "rushlight-request-1"
 
 
 def keep_inputs(prepared: Prepared, out: Path) -> None:
@@ -57,27 +57,29 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
         if key not in prepared.luts.places:
             _keep(out, f"{FOLDER}/{name}", prepared.inputs[key])
     request = prepared.request
-    said: dict[str, Any] = {
-        "schema": REQUEST_SCHEMA,
-        "list": str(request.clip_list.absolute()),
-        "recipe": str(Path(prepared.recipe_file).absolute()) if prepared.recipe_file else request.recipe,
-        "grades": [str(path) for path in prepared.grade_files],
-        "defaults": str(request.defaults.absolute()) if request.defaults else "",
-        "media": [str(path.absolute()) for path in request.media],
-        **({"sound": [str(path.absolute()) for path in request.sound]} if request.sound else {}),
-        "encoding": request.encoding,
-        "levels": request.levels,
-        "rate": request.rate,
-        "only": list(request.only),
-        "files": names,
-    }
-    if all(said != known for known in read_requests(out)):
-        line = json_text(said, separators=(",", ":"))
+    said = KeptRequest(
+        schema=REQUEST_SCHEMA,
+        list=str(request.clip_list.absolute()),
+        recipe=str(Path(prepared.recipe_file).absolute()) if prepared.recipe_file else request.recipe,
+        grades=[str(path) for path in prepared.grade_files],
+        defaults=str(request.defaults.absolute()) if request.defaults else "",
+        media=[str(path.absolute()) for path in request.media],
+        encoding=request.encoding,
+        levels=request.levels,
+        rate=request.rate,
+        only=list(request.only),
+        files=names,
+    )
+    if request.sound:
+        said = said.model_copy(update={"sound": [str(path.absolute()) for path in request.sound]})
+    plain = said.plain()
+    if all(plain != known.plain() for known in read_requests(out)):
+        line = json_text(plain, separators=(",", ":"))
         with append(out, REQUESTS) as stream:
             add_line(stream, line.encode())
 
 
-class _KeptRequest(Shape):
+class KeptRequest(Shape):
     """A line of requests.jsonl: what was asked for, by absolute path, and what each file of it is kept as."""
 
     schema_: Literal["rushlight-request-1"] = Field(alias="schema")
@@ -94,7 +96,7 @@ class _KeptRequest(Shape):
     files: Mapping[str, str]
 
 
-def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[dict[str, Any]]:
+def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[KeptRequest]:
     """The requests that an output folder was made by, in order. Lines that do not read are told and left out, but for a
     last one that is torn."""
     path = out / REQUESTS
@@ -118,30 +120,30 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
     Media and sound folders that are not there any more are left out. A request is told and left out where what was kept of it is
     gone or changed. OptionError where nothing is left.
     """
-    latest: dict[str, dict[str, Any]] = {}
+    latest: dict[str, KeptRequest] = {}
     for said in read_requests(out, tell):
-        latest[digest_of([said["list"], said["recipe"], said["only"]])] = said
+        latest[digest_of([said.list_, said.recipe, said.only])] = said
     for key, said in list(latest.items()):
-        faults = [text for name in said["files"].values() if (text := _changed(out, name))]
+        faults = [text for name in said.files.values() if (text := _changed(out, name))]
         if faults:
-            tell(f"{faults[0]}; the list {said['list']} cannot be made again from here: give it anew")
+            tell(f"{faults[0]}; the list {said.list_} cannot be made again from here: give it anew")
             del latest[key]
     if not latest:
         raise OptionError("has no log/inputs/requests.jsonl that can be made again", file=str(out))
     return [
         Request(
-            clip_list=Path(said["list"]),
-            recipe=said["recipe"],
-            grades=tuple(Path(path) for path in said["grades"]),
-            defaults=Path(said["defaults"]) if said["defaults"] else None,
-            media=tuple(Path(path) for path in said["media"] if Path(path).is_dir()),
-            sound=tuple(Path(path) for path in said.get("sound", ()) if Path(path).is_dir()),
-            encoding=said["encoding"],
-            levels=said["levels"],
-            rate=said["rate"],
-            only=tuple(said["only"]),
+            clip_list=Path(said.list_),
+            recipe=said.recipe,
+            grades=tuple(Path(path) for path in said.grades),
+            defaults=Path(said.defaults) if said.defaults else None,
+            media=tuple(Path(path) for path in said.media if Path(path).is_dir()),
+            sound=tuple(Path(path) for path in said.sound if Path(path).is_dir()),
+            encoding=said.encoding,
+            levels=said.levels,
+            rate=said.rate,
+            only=tuple(said.only),
             origin=out,
-            kept={key: Inside(out.absolute(), f"{FOLDER}/{name}") for key, name in said["files"].items()},
+            kept={key: Inside(out.absolute(), f"{FOLDER}/{name}") for key, name in said.files.items()},
         )
         for said in latest.values()
     ]
@@ -165,20 +167,20 @@ def _changed(out: Path, name: str) -> str:
     return "" if found == stem else f"{path}: is not as it was kept: its bytes have changed"
 
 
-def _checked(said: dict[str, Any]) -> dict[str, Any]:
+def _checked(value: object) -> KeptRequest:
     """A request as it stands. OptionError with its key for what is no request, or one of anything but files that log/inputs keeps."""
-    check_shape(_KeptRequest, said)
-    for given, name in said["files"].items():
+    said = KeptRequest.read(value)
+    for given, name in said.files.items():
         try:
             file_name(name)
         except OutsideError as error:
             raise OutsideError(f"{error.text}", key=f"files.{given}") from None
-    for key in ("list", "recipe", "defaults", "grades"):
-        for given in said[key] if key == "grades" else [said[key]]:
-            kinds = (given, f"folder {given}", f"recipe {given}")
-            if given and not any(kind in said["files"] for kind in kinds):
-                text = f"{given!r} is not among what log/inputs keeps of it"
-                raise OutsideError(text, key=key)
+    named = [("list", said.list_), ("recipe", said.recipe), ("defaults", said.defaults)]
+    for key, given in (*named, *(("grades", path) for path in said.grades)):
+        kinds = (given, f"folder {given}", f"recipe {given}")
+        if given and not any(kind in said.files for kind in kinds):
+            text = f"{given!r} is not among what log/inputs keeps of it"
+            raise OutsideError(text, key=key)
     return said
 
 

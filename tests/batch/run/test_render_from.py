@@ -111,7 +111,7 @@ def test_from_what_is_kept_and_the_originals_alone(
     assert code == 0, said
     assert len(files(again, "stills")) == 3 and files(again, *BOTH) == before
     kept = read_requests(again)
-    assert [Path(r["recipe"]).name for r in kept] == ["two.toml", "other.toml"]
+    assert [Path(r.recipe).name for r in kept] == ["two.toml", "other.toml"]
     assert len(kept_requests(again)) == 2  # both recipes are asked for again
     code, said = run("render", "--from", again, "--media", new)
     assert code == 0 and files(again, *BOTH) == before and len(files(again, "stills")) == 3

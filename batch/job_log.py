@@ -87,7 +87,7 @@ def read_log(out: Path) -> Log:
     notes: list[str] = []
     for each in refused:
         if each.mild:
-            notes.append(f"{each.error}: so a machine leaves it that stopped while it wrote")
+            notes.append(f"{each.error}: a machine that stops while it writes leaves it so")
         elif last.get(each.job or each.clip, 0) > (each.error.line or 0):
             notes.append(f"{each.error}; a later record of {each.name} holds")
         else:

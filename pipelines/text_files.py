@@ -107,7 +107,10 @@ def read_bytes(path: Path, error: type[InputError]) -> bytes:
         text = (fault.strerror if isinstance(fault, OSError) else None) or str(fault)
         raise error(f"cannot be read: {text}", file=str(path)) from None
     if len(data) > MAX_BYTES:
-        raise error(f"is longer than {MAX_BYTES // 1_000_000} MB, which is no text of ours", file=str(path))
+        raise error(
+            f"is longer than {MAX_BYTES // 1_000_000} MB, the most that is read of a text file",
+            file=str(path),
+        )
     return data
 
 
@@ -127,5 +130,5 @@ def read_text(path: Path, error: type[InputError], *, errors: str = "strict") ->
         ) from None
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
-        raise error("holds a NUL byte: this is no text", file=str(path), line=line)
+        raise error("holds a NUL byte, so it is not a text file", file=str(path), line=line)
     return text

@@ -23,7 +23,7 @@ def read_toml(text: str, *, file: str, error: type[InputError]) -> dict[str, obj
     """Content of a TOML document. `error` naming the file, and the line where that is known, for what is no
     TOML or beyond the limits."""
     if len(text) > MOST:
-        raise error(f"is longer than {MOST // 1_000_000} MB, which is no TOML of ours", file=file)
+        raise error(f"is longer than {MOST // 1_000_000} MB, the most that is read of a TOML file", file=file)
     fault, place = _beyond(text)
     if fault:
         raise error(fault, file=file, line=text.count("\n", 0, place) + 1)

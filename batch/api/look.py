@@ -133,7 +133,7 @@ def find_clip(prepared: Prepared, name: str) -> PlannedClip:
         return fits[0]
     if fits:
         places = ", ".join(f"{c.row.place} ({c.path})" for c in fits[:4])
-        raise OptionError(f"{name!r} is {len(fits)} clips of the list: {places}; write its path", key="CLIP")
+        raise OptionError(f"{name!r} is {len(fits)} clips of the list: {places}; give its path", key="CLIP")
     for row, error in (*plan.wrong, *plan.broken):
         if row.clip.casefold() == wanted or Path(row.clip).stem.casefold() == wanted:
             raise error

@@ -103,19 +103,24 @@ def _request_options(command: Command) -> Command:
                 "--grades", type=PATH, multiple=True, help="Colour decisions: a file or folder. Repeatable."
             ),
             click.option(
-                "--defaults", type=PATH, help="TOML: what is true of a camera, reel or file pattern."
+                "--defaults", type=PATH, help="A TOML file of defaults by camera, reel or file pattern."
             ),
             click.option(
-                "--encoding", default="", help="Encoding of clips for which nobody else states one."
+                "--encoding",
+                default="",
+                help="Encoding of clips for which list, defaults and recipe state none.",
             ),
             click.option(
                 "--levels",
                 type=click.Choice(["narrow", "full"]),
-                help="Levels of clips for which nobody else states them.",
+                help="Levels of clips for which list, defaults and recipe state none.",
             ),
-            click.option("--rate", default="", help="Frames a second of sequences whose headers have none."),
+            click.option("--rate", default="", help="Frames a second of sequences whose headers state none."),
             click.option(
-                "--only", multiple=True, metavar="COLUMN=VALUE", help="Take only these rows. Repeatable."
+                "--only",
+                multiple=True,
+                metavar="COLUMN=VALUE",
+                help="Take only rows whose cell says this. Repeatable.",
             ),
         ]
     ):
@@ -165,7 +170,9 @@ def _given(options: RenderOptions, origin: Path | None) -> RenderOptions:
 )
 @crew_options
 @click.option("--strict", is_flag=True, help="Refuse the whole request if any row is wrong.")
-@click.option("--hash-originals", is_flag=True, help="Log a hash of each whole original, not of its ends.")
+@click.option(
+    "--hash-originals", is_flag=True, help="Record a hash of each whole original, not only of its ends."
+)
 @replaced_option
 @click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
@@ -190,15 +197,20 @@ def render(
 @cli.command()
 @click.argument("clip_list", metavar="LIST", type=PATH)
 @_request_options
-@click.option("--out", type=PATH, help="The output folder, for free space and what is there already.")
+@click.option("--out", type=PATH, help="The output folder, for its free space and what is made already.")
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
 @click.option(
     "--write", type=PATH, metavar="FILE.csv", help="Write the list with everything stated, for render."
 )
 @click.option(
-    "--ready-by", metavar="HH:MM", default="", help="Say what will be ready when a clock shows this next."
+    "--ready-by",
+    metavar="HH:MM",
+    default="",
+    help="Say what will be ready by the next time a clock shows this.",
 )
-@click.option("--workers", type=click.IntRange(1, 256), help="With so many workers.  [default: one a core]")
+@click.option(
+    "--workers", type=click.IntRange(1, 256), help="Reckon with so many workers.  [default: one a core]"
+)
 @_answering
 def plan(clip_list: Path, as_json: bool, **options: Unpack[PlanOptions]) -> int:
     """Show what would be made, each clip's grade and why, and everything that is wrong.
@@ -249,7 +261,7 @@ def grades(clip_list: Path, to: Path, as_json: bool, **options: Unpack[RequestOp
 
 @cli.command()
 @click.argument("name", required=False, default="")
-@click.option("--json", "as_json", is_flag=True)
+@click.option("--json", "as_json", is_flag=True, help="The list, or the recipe, as one JSON document.")
 @_answering
 def recipes(name: str, as_json: bool) -> int:
     """List the recipes that ship, or print one to copy from."""
@@ -259,7 +271,7 @@ def recipes(name: str, as_json: bool) -> int:
 
 
 @cli.command()
-@click.option("--json", "as_json", is_flag=True)
+@click.option("--json", "as_json", is_flag=True, help="The list as one JSON document.")
 @_answering
 def encodings(as_json: bool) -> int:
     """List the camera encodings: grey, levels, source."""
@@ -271,7 +283,10 @@ def encodings(as_json: bool) -> int:
 @cli.command()
 @click.argument("name", required=False, default="")
 @click.option(
-    "--json", "as_json", is_flag=True, help="The list as one JSON document; a schema is one in any case."
+    "--json",
+    "as_json",
+    is_flag=True,
+    help="The list as one JSON document. A schema is printed as JSON anyway.",
 )
 @_answering
 def schema(name: str, as_json: bool) -> int:
@@ -284,7 +299,7 @@ def schema(name: str, as_json: bool) -> int:
 @cli.command()
 @click.argument("folder", metavar="DIR", type=PATH)
 @click.option(
-    "--no-hash", is_flag=True, help="Leave file hashes out: the measurements alone must find a fault."
+    "--no-hash", is_flag=True, help="Measure pictures, timecode and tags only; compare no file hashes."
 )
 @click.option(
     "--against", type=PATH, metavar="OTHER", help="Compare the colour with another render of the list."

@@ -32,15 +32,15 @@ def crew_options(command: Command) -> Command:
                 default="",
                 help="A Dask scheduler whose workers do the work: tls://HOST:PORT, or one on 127.0.0.1.",
             ),
-            click.option("--tls-ca-file", type=PATH, help="The farm's own authority (PEM)."),
+            click.option("--tls-ca-file", type=PATH, help="Certificate of the farm's own authority (PEM)."),
             click.option("--tls-cert", type=PATH, help="This machine's certificate (PEM)."),
-            click.option("--tls-key", type=PATH, help="Its key (PEM)."),
+            click.option("--tls-key", type=PATH, help="The key of that certificate (PEM)."),
             click.option(
                 "--map",
                 "map",
                 metavar="HERE=THERE",
                 multiple=True,
-                help="What is mounted as HERE on this machine is THERE on others. Repeatable.",
+                help="The folder HERE of this machine is THERE on the others. Repeatable.",
             ),
             click.option(
                 "--stalled-after",
@@ -48,7 +48,7 @@ def crew_options(command: Command) -> Command:
                 metavar="MINUTES",
                 default=10.0,
                 show_default=True,
-                help="End a worker that gets nothing done for so long; another one does its part.",
+                help="End a worker that gets nothing done for so many minutes; another one takes over.",
             ),
         ]
     ):
@@ -62,34 +62,34 @@ def night_options(command: Command) -> Command:
         click.option(
             "--on-failure",
             metavar="COMMAND",
-            help="The same where not everything was delivered, ahead of --on-finish, and at a first pause.",
+            help="Run this if not everything was delivered, before --on-finish, and at the first pause.",
         ),
         click.option(
             "--on-finish",
             metavar="COMMAND",
-            help="Run this at the end, the summary as JSON on its input. Its words are run as a program and its"
+            help="Run this at the end, with the summary as JSON on its input. Its words are run as a program and its"
             " arguments, without a shell.",
         ),
         click.option(
             "--on-late",
             metavar="COMMAND",
-            help="Run this once, the forecast as JSON on its input, when not all will be ready by --ready-by.",
+            help="Run this once if not all will be ready by --ready-by, with the forecast as JSON on its input.",
         ),
         click.option(
             "--ready-by",
             metavar="HH:MM",
             default="",
-            help="Say as soon as not all will be ready when a clock shows this next.",
+            help="Say so as soon as not everything can be ready by the next time a clock shows this.",
         ),
         click.option(
-            "--mode", metavar="OCTAL", help="Permissions of what is made, such as 664.  [default: by umask]"
+            "--mode", metavar="OCTAL", help="Permissions of the files made, such as 664.  [default: by umask]"
         ),
         click.option(
             "--keep-free",
             metavar="SIZE",
             default="500MB",
             show_default=True,
-            help="Pause while the output's disk has less room than this.",
+            help="Pause while the output's disk has less free space than this.",
         ),
     ):
         command = option(command)

@@ -41,7 +41,7 @@ def queue_commands(
 
     @click.group()
     def queue() -> None:
-        """Lists that join a queue during the day, and its run at wrap."""
+        """Collect lists in a queue during the day, and render them at wrap."""
 
     queue.command("add")(_add_command(answering, request_options))
 
@@ -62,7 +62,7 @@ def queue_commands(
         queue: Path | None,
         **options: Unpack[NightOptions],
     ) -> int:
-        """Run the queue. Lists added meanwhile join in."""
+        """Render what is queued. Lists that are added meanwhile are taken in."""
         from rushlight.batch.api.queue import run
         from rushlight.batch.cli.progress import view
 
@@ -74,7 +74,7 @@ def queue_commands(
     @_queue_option
     @answering
     def list_(as_json: bool, queue: Path | None) -> int:
-        """List the jobs, first to be run first."""
+        """List the jobs in the order in which they will run."""
         from rushlight.batch.cli.queue_page import show_queue
 
         return show_queue(queue, as_json=as_json)

@@ -54,7 +54,7 @@ class GradeFiles:
         if path not in self._read:
             data = read_bytes(path, GradeError)
             if data.count(b"<") + data.count(b"=") > MAX_MARKS:
-                raise GradeError("is out of all proportion: no collection of decisions", file=str(path))
+                raise GradeError("is far too large for a collection of decisions", file=str(path))
             self._read[path] = parse_cdl(data, file=str(path))
             self._media[path] = media_of(data) if path.suffix.lower() == ".cdl" else ()
         return self._read[path]
@@ -89,7 +89,10 @@ def row_decision(row: Row, files: GradeFiles) -> Decision | None:
     reference = row["cdl"]
     if row.grade is not None and reference:
         raise GradeError(
-            "the row states numbers and a file; one of them must go", file=row.file, line=row.line, key="cdl"
+            "the row states both numbers and a file; remove one of them",
+            file=row.file,
+            line=row.line,
+            key="cdl",
         )
     if row.grade is not None:
         return Decision(cdl=row.grade, source=row.place, reason="numbers in the row")

@@ -143,7 +143,8 @@ class ChangeRecord:
             places = ", ".join(f"{s.change.place} ({s.change.cdl.numbers()})" for s in reversed(alike))
             raise GradeError(f"different grades were set at one instant: {places}", key="cdl")
         notes = [
-            f"the grade changed while it rolled, at {c.when} ({c.place}: {c.cdl.numbers()})" for c in rolling
+            f"the grade changed while the clip was rolling, at {c.when} ({c.place}: {c.cdl.numbers()})"
+            for c in rolling
         ]
         if -last_set.most > OLD:
             notes.append(f"its grade was set over 12 hours before it, at {last_set.change.when}")

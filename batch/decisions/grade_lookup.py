@@ -104,7 +104,7 @@ class GradeBook:
             for file in beating(_decision_files(path)):
                 try:
                     if file != path and _says_nothing(file):
-                        self.warnings.append(f"{file} has no column of numbers: it is passed over")
+                        self.warnings.append(f"{file} has no column of numbers, so it is left out")
                         continue
                     if (changes := record_of(file, found)) is not None:
                         self.changes += changes
@@ -132,7 +132,7 @@ class GradeBook:
             place = f"{file}#{cdl.id}" if cdl.id else str(file)
             found += [Entry(cdl=cdl, place=place, name=name) for name in names.values()]
             if not names:
-                self.warnings.append(f"{file}: a decision without id is no clip's ({cdl.numbers()})")
+                self.warnings.append(f"{file}: a decision without an id belongs to no clip ({cdl.numbers()})")
         return found
 
     def _file(self, entry: Entry) -> None:
@@ -265,7 +265,7 @@ def _of_edl(text: str, file: Path, faults: list[GradeError]) -> list[Entry]:
                 continue
             if not row["clip"]:
                 raise GradeError(
-                    "says of no clip: it names neither clip nor reel; a record of grade changes states * DATE and * RATE"
+                    "belongs to no clip: it names neither clip nor reel. A record of grade changes needs * DATE and * RATE"
                 )
             entry = Entry(
                 cdl=row.grade,
@@ -308,7 +308,7 @@ def _of_csv(text: str, file: Path, faults: list[GradeError]) -> list[Entry]:
                 take=values.get("take", ""),
             )
             if not (entry.name or (entry.first and entry.reel) or entry.scene):
-                raise ListError("says of no clip: give id, or reel and timecode, or scene", key="id")
+                raise ListError("belongs to no clip: give an id, or reel and timecode, or scene", key="id")
         except InputError as error:
             faults.append(GradeError(error.text, file=str(file), line=line, key=error.key))
             continue

@@ -98,7 +98,7 @@ def _row(columns: Sequence[str], cells: Sequence[str], file: str, line: int) -> 
     elif not clip:
         faults.append(ListError("names no clip", key="clip"))
     elif len(clip) > LONGEST_NAME:
-        faults.append(ListError(f"is {len(clip)} characters long: no name of a clip", key="clip"))
+        faults.append(ListError(f"is {len(clip)} characters long; no clip has such a name", key="clip"))
         clip = f"{clip[:40]}…"
     grade: CDL | None = None
     rate: FrameRate | None = None

@@ -85,7 +85,9 @@ def read_events(text: str, *, file: str = "") -> list[Event]:
         if number > MAX_LINES:
             raise ListError(f"has more than {MAX_LINES} lines: no EDL", file=file)
         if len(raw) > MAX_LINE:
-            raise ListError(f"is {len(raw)} characters long: no line of an EDL", file=file, line=number)
+            raise ListError(
+                f"is {len(raw)} characters long, too long for a line of an EDL", file=file, line=number
+            )
         line = raw.strip()
         upper = line.upper()
         if upper.startswith("FCM"):

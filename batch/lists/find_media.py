@@ -128,7 +128,7 @@ def resolve_clip(
     windows = "\\" in clip and not _there(base / clip)
     parts = PureWindowsPath(clip).parts if windows else PurePosixPath(clip).parts
     if ".." in parts:
-        raise ListError(f"{clip!r} climbs out of its folder; write it without `..`", key="clip")
+        raise ListError(f"{clip!r} leads out of its folder; write it without `..`", key="clip")
     if windows and PureWindowsPath(clip).anchor:
         return _from_a_drive(clip, parts[1:], media)
     relative = Path(*parts) if parts else Path(clip)
@@ -153,7 +153,7 @@ def resolve_clip(
         if alike and not found:
             places = ", ".join(str(p) for p in alike[:4]) + (" …" if len(alike) > 4 else "")
             raise ListError(
-                f"{clip!r} is the name of {len(alike)} originals ({places}), and none has the row's reel, timecode or range",
+                f"{clip!r} is the name of {len(alike)} originals ({places}), none of which has the row's reel, timecode or range",
                 key="clip",
             )
         if found:

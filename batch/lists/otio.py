@@ -225,7 +225,7 @@ def _name(clip: Table) -> str:
     try:
         name.encode()
     except UnicodeEncodeError:
-        raise ListError("is named in half characters, which no file has", key="clip") from None
+        raise ListError("has a broken character in its name, which no file has", key="clip") from None
     return name
 
 

@@ -39,7 +39,7 @@ def read_table(text: str, error: type[InputError], *, file: str = "") -> Table:
     byte, or is out of all proportion."""
     if "\0" in text:
         line = text.count("\n", 0, text.index("\0")) + 1
-        raise error("holds a NUL byte: this is no text", file=file, line=line)
+        raise error("holds a NUL byte, so it is not a text file", file=file, line=line)
     stream = io.StringIO(text.lstrip("\ufeff"), newline="")
     heading = next((x for x in stream if x.strip() and not x.lstrip().startswith("#")), "")
     if not heading:

@@ -94,7 +94,7 @@ class Defaults:
             if len(values) > 1 and not row[key]:
                 places = " and ".join(t.place for t in equals)
                 raise ListError(
-                    f"{places} fit this clip alike and differ: {', '.join(sorted(values))}", key=key
+                    f"{places} fit this clip equally well and differ: {', '.join(sorted(values))}", key=key
                 )
             found |= {key: min(values), f"{key}_from": equals[0].place}
         return found

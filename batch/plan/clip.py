@@ -52,7 +52,7 @@ def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tupl
     if says is None:
         hint = suggest_encoding(facts.metadata)
         raise EncodingError(
-            "nobody states this clip's encoding; add a column `encoding`, a default in the recipe, or --encoding"
+            "this clip's encoding is not stated; add a column `encoding`, a default in the recipe, or --encoding"
             + (f" (the file's own metadata suggests {hint})" if hint else ""),
             key="encoding",
         )
@@ -159,7 +159,7 @@ def _grade_notes(recipe: Recipe, decision: Decision, look: LookSpec, *, finished
     """Notes on a clip without a grade; ListError where the recipe refuses one. `finished`: it is
     display-encoded."""
     if finished:
-        return ["is display-encoded: it is delivered as it is, but for what its row states"]
+        return ["is display-encoded: nothing but what its row states is applied"]
     if decision.cdl is not None or (look.lut and look.lut.contains_grade):
         return []
     if recipe.ungraded == "refuse":
@@ -256,7 +256,7 @@ def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFi
         )
         if contains and cdl is not None:
             raise ListError(
-                "the LUT is stated to contain the grade, and there is a CDL as well; one of them must go",
+                "the LUT is stated to contain the grade, and there is a CDL as well; remove one of them",
                 key="lut",
             )
         lut = LutSpec(

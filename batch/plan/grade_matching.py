@@ -37,7 +37,7 @@ class Headers:
         if key not in self._known:
             try:
                 if path.exists() and not (path.is_file() or path.is_dir()):
-                    raise SourceError("is a pipe or device, no file", file=str(path))
+                    raise SourceError("is a pipe or a device, not a file", file=str(path))
                 self._known[key] = probe(path, rate=rate, files=files)
             except RushlightError as error:
                 self._known[key] = error

@@ -112,4 +112,6 @@ def growing_text(paths: Iterable[Path]) -> str:
     """Message about originals that are waited for."""
     names = [path.name for path in paths]
     more = f" and {len(names) - 4} more" if len(names) > 4 else ""
-    return f"{', '.join(names[:4])}{more}: still growing; taken once it stands still for {CALM:.0f} s"
+    return (
+        f"{', '.join(names[:4])}{more}: still growing; it is taken once it has not changed for {CALM:.0f} s"
+    )

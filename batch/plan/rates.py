@@ -24,7 +24,9 @@ def played_rate(facts: Facts, recipe: Recipe, warnings: list[str]) -> tuple[Fram
     """The rate a clip is delivered at, and whether it is retimed: every frame once, silent. SourceError where the
     recipe refuses it."""
     if facts.variable_rate and (off := _out_of_step(facts)):
-        warnings.append(f"of variable rate: taken frame for frame it runs {off} than recorded, silent")
+        warnings.append(
+            f"of variable rate: played frame for frame and without sound, it runs {off} than recorded"
+        )
         return FrameRate.parse(recipe.show_rate) if recipe.show_rate else facts.rate, True
     if not recipe.show_rate:
         return facts.rate, False
@@ -41,7 +43,7 @@ def played_rate(facts: Facts, recipe: Recipe, warnings: list[str]) -> tuple[Fram
     if recipe.off_speed == "keep":
         warnings.append(f"keeps its own rate of {facts.rate}; the show's is {show}")
         return facts.rate, False
-    warnings.append(f"taken frame for frame from {facts.rate} to {show}, silent")
+    warnings.append(f"shot at {facts.rate}, played frame for frame at {show}, without sound")
     return show, True
 
 

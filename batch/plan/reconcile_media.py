@@ -235,7 +235,7 @@ def _named_by(manifest: Path) -> Iterator[str]:
 
     data = read_bytes(manifest, ListError)
     if data.count(b"<") > MAX_TAGS or re.search(rb"<[^>]{100000}", data):
-        raise ListError("cannot be read: it is out of all proportion", file=str(manifest))
+        raise ListError("cannot be read: it is far too large", file=str(manifest))
     try:
         for _, node in iterparse(io.BytesIO(data)):
             kind = node.tag.rpartition("}")[2]

@@ -141,7 +141,7 @@ def read_askings(out: Path) -> tuple[list[Asking], list[str]]:
         try:
             found.append(_parsed(plain_json(read_bytes(out, f"{FOLDER}/{path.name}"))))
         except (OSError, RushlightError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
-            text = f"{FOLDER}/{path.name} does not read: of its request only what was made is counted"
+            text = f"{FOLDER}/{path.name} cannot be read: of its request, only what was made is counted"
             faults.append(text)
     return sorted(found, key=lambda asking: (asking.when, asking.id)), faults
 
@@ -277,7 +277,7 @@ def _settled(askings: Sequence[Asking], records: Mapping[str, JobRecord]) -> dic
                 text = _taken_up(row, asking, askings[right[-1]], later=later)
                 one = Settled(clip=row.clip, text=text, later=later)
             elif nth[name] < before[name]:
-                text = f"line {row.line} of {asking.name} was not taken; what was delivered before stands"
+                text = f"line {row.line} of {asking.name} was not used; what was delivered before stays"
                 one = Settled(clip=row.clip, text=text, later=False)
             nth[name] += 1
             found[row.job] = _both(found[row.job], one) if row.job in found else one
@@ -300,4 +300,4 @@ def _taken_up(row: Asked, asking: Asking, other: Asking, *, later: bool) -> str:
         _told_apart([asking.list, other.list]) if other.list != asking.list else (asking.name,) * 2
     )
     since = ", since it was read later" if later else ""
-    return f"line {row.line} of {first} was not taken; what {second} says holds{since}"
+    return f"line {row.line} of {first} was not used; what {second} says is used{since}"

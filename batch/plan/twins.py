@@ -57,7 +57,7 @@ def untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
         if key in distinct:
             plan.alike += 1
             plan.warnings.append(
-                f"{clip.row.place}: {clip.row.clip} stands in the list twice alike; it is made once"
+                f"{clip.row.place}: {clip.row.clip} is in the list twice, with the same settings; it is made once"
             )
         else:
             distinct[key] = clip

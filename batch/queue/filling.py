@@ -73,7 +73,7 @@ def fill_alone(store: Store, out: Path, turns: Iterable[Turn]) -> None:
     store.add(queued)
     for row in store.rows():
         if not ours(row):
-            text = "does not hold what was put into it: remove the folder .work, and what was unfinished is made anew"
+            text = "does not hold what was put into it: remove the folder .work, and what was unfinished is made again"
             raise QueueError(text, file=str(store.path))
 
 
@@ -87,7 +87,7 @@ def own_queue(out: Path, warn: Callable[[str], None]) -> Store:
         aside = path.with_name(f"{path.name}.damaged")
         path.replace(aside)
         path.with_name(f"{path.name}-journal").unlink(missing_ok=True)
-        warn(f"{error}. It is put aside as {aside.name}: what was half made is made again")
+        warn(f"{error}. It is put aside as {aside.name}; unfinished work is made again")
     return open_store(path, of=out)
 
 

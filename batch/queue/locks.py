@@ -82,7 +82,7 @@ def hold_queue(queue: Path) -> Lock:
     """The lock of a queue's one runner."""
     try:
         return Lock(
-            queue.parent, queue.name + ".runner", "is being run by {who}; one runner a queue at a time"
+            queue.parent, queue.name + ".runner", "is being run by {who}; a queue takes one runner at a time"
         )
     except QueueError as error:
         raise QueueError(error.text, file=str(queue)) from None
@@ -95,6 +95,8 @@ def hold_folder(out: Path) -> Lock:
     except FileNotFoundError:
         pass  # it is made now
     try:
-        return Lock(out, ".work/runner", "is being rendered into by {who}; one runner a folder at a time")
+        return Lock(
+            out, ".work/runner", "is being rendered into by {who}; a folder takes one runner at a time"
+        )
     except QueueError as error:
         raise QueueError(error.text, file=str(out)) from None

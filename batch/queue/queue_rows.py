@@ -139,7 +139,7 @@ def _fault(values: Mapping[str, object]) -> str:
         if not values[name] or "\0" in str(values[name]):
             return f"{name} is {_shown(values[name])}"
     if values["state"] not in get_args(JobState):
-        return f"state is {_shown(values['state'])}, which is none that this version knows"
+        return f"state is {_shown(values['state'])}, which this version does not know"
     return ""
 
 

@@ -202,7 +202,7 @@ def after_failure(
 ) -> Action:
     """Action after the `count`th failure of that kind of one job (the first is 1)."""
     if kind == "changed":
-        return Action(do="plan again", why="the original is still growing, or is another")
+        return Action(do="plan again", why="the original is still growing, or is another file now")
     if kind == "permanent" or kind == "fault":
         return Action(do="fail", why="it would fail again")
     if kind == "delivery":
@@ -219,4 +219,4 @@ def after_failure(
         return Action(do="pause", wait=policy.resource_wait)
     if count < policy.resource_tries:
         return Action(do="again", wait=policy.resource_wait * 2 ** (count - 1))
-    return Action(do="fail", why=f"the machine was short of something {count} times")
+    return Action(do="fail", why=f"the machine ran short of memory, disk or files {count} times")

@@ -160,7 +160,7 @@ def _chained(root: Path) -> list[tuple[int, str, str]]:
         )
         if not re.fullmatch(r"[0-9]{1,9}", number) or not name or not _C4_ID.fullmatch(digest):
             raise DeliveryError(
-                f"is no chain of ASC MHL manifests: its entry {place} has no number, name or C4 that is one",
+                f"is no chain of ASC MHL manifests: its entry {place} has no valid number, name or C4",
                 file=str(path),
             )
         found.append((int(number), name, digest))

@@ -153,7 +153,7 @@ def _exceptions(
     found += [("odd", clip, "taken out of the queue by hand, and not made") for clip in day.dropped.values()]
     for entry in day.entries:
         if entry.differs:
-            text = f"stands in {' and '.join(entry.lists)} with another range or grade in each: what was read last holds"
+            text = f"stands in {' and '.join(entry.lists)} with another range or grade in each; the one read last is used"
             found.append(("odd", entry.clip, text))
     found += [("odd", row.clip, row.text) for row in day.settled.values()]
     for clip in clips:

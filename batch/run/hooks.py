@@ -83,7 +83,7 @@ def _unfit(program: str) -> str:
         reader = head[2:].split(b"\n")[0].split()[:1]
         return "" if reader and shutil.which(reader[0]) else f"{place!r} names no program in its first line"
     if head and b"\0" not in head:
-        return f"{place!r} is a text without #! in its first line, which no system starts"
+        return f"{place!r} is a text file without #! in its first line, so it cannot be started"
     return ""
 
 

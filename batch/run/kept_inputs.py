@@ -109,7 +109,7 @@ def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
     found, refused = parse_lines(data, _checked, file=str(path))
     for each in refused:
         if not each.mild:
-            tell(f"{each.error}; what was asked for there is left out")
+            tell(f"{each.error}; that request is left out")
     return [said for _, said in found]
 
 
@@ -126,7 +126,7 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
     for key, said in list(latest.items()):
         faults = [text for name in said.files.values() if (text := _changed(out, name))]
         if faults:
-            tell(f"{faults[0]}; the list {said.list_} cannot be made again from here: give it anew")
+            tell(f"{faults[0]}; the list {said.list_} cannot be made again from here; give the list itself")
             del latest[key]
     if not latest:
         raise OptionError("has no log/inputs/requests.jsonl that can be made again", file=str(out))
@@ -163,8 +163,8 @@ def _changed(out: Path, name: str) -> str:
     except OSError as error:
         return f"{path}: cannot be read: {error.strerror or error}"
     except (RushlightError, ValueError) as error:
-        return f"{path}: is not as it was kept: {error}"
-    return "" if found == stem else f"{path}: is not as it was kept: its bytes have changed"
+        return f"{path}: has changed since it was kept: {error}"
+    return "" if found == stem else f"{path}: has changed since it was kept"
 
 
 def _checked(value: object) -> KeptRequest:

@@ -108,7 +108,7 @@ def account_for(
         if entry.differs and entry.job in ours:
             events.warning(
                 f"{entry.clip} stands in {' and '.join(entry.lists)} with another range or grade in each; what "
-                f"{asking.name} says holds, since it was read last"
+                f"{asking.name} says is used, since it was read last"
             )
     taken = {row.clip for row in asking.rows if row.asks}
     for job, row in day.settled.items():

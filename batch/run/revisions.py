@@ -148,8 +148,8 @@ def joined(record: DeliveredRecord, before: JobRecord | None, orders: TurnOrders
     left = [entry.path for entry in before.outputs if entry.output not in counted] if before else []
     if before and left:
         text = (
-            f"no longer counted here: {', '.join(left)} ({_same_picture(before, record)}); nothing was removed, but"
-            " one --out for each look keeps them in a report"
+            f"no longer counted here: {', '.join(left)} ({_same_picture(before, record)}); nothing was removed."
+            " Give each look an --out of its own to keep them in a report"
         )
         return record.model_copy(update={"warnings": [*record.warnings, text]})
     return record

@@ -355,7 +355,7 @@ def _movie_timecode(container: InputContainer, rate: FrameRate) -> tuple[Timecod
         return (
             Timecode(frames=0, rate=rate),
             "none",
-            f"its timecode is not one ({error.text}); counted from 00:00:00:00",
+            f"its timecode cannot be read ({error.text}); counted from 00:00:00:00",
         )
 
 

@@ -103,7 +103,7 @@ def parse_ixml(data: bytes) -> IXml:
     marks = f"{texts.get('TAKE_TYPE', '')}".upper()
     high, low = (_whole(speed.get(f"TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_{half}", "")) for half in ("HI", "LO"))
     if speed.get("TIMECODE_RATE") and rate is None:
-        notes.append(f"its iXML has a timecode rate that is none: {speed['TIMECODE_RATE'][:40]!r}")
+        notes.append(f"its iXML has a timecode rate that cannot be read: {speed['TIMECODE_RATE'][:40]!r}")
     return IXml(
         texts=texts,
         circled=_yes(texts.get("CIRCLED")),
@@ -164,7 +164,7 @@ def _root(data: bytes, notes: list[str]) -> Element | None:
         return None
     text = re.sub(r"^<\?xml.*?\?>", "", text, count=1, flags=re.DOTALL)  # its encoding has been dealt with
     if text.count("<") > MOST_TAGS or _depth(text) > MOST_DEEP:
-        notes.append("its iXML is out of all proportion: it is not read")
+        notes.append("its iXML is far too large, so it is not read")
         return None
     problem = ""
     for attempt in (text, _mended(text)):

@@ -410,4 +410,4 @@ def test_from_says_what_of_the_requests_does_not_read(day: Path, out: Path) -> N
     (kept,) = out.glob("log/inputs/*.list.csv")
     kept.write_bytes(kept.read_bytes().replace(b"1.02", b"1.92"))
     code, text, error = answer(*again)
-    assert code == 2 and f"{kept.name}: is not as it was kept" in " ".join((text + error).split())
+    assert code == 2 and f"{kept.name}: has changed since it was kept" in " ".join((text + error).split())

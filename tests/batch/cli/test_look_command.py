@@ -74,7 +74,7 @@ def test_what_leaves_the_range_is_named(prepared: Prepared) -> None:
 def test_no_such_clip_and_a_row_set_aside(prepared: Prepared) -> None:
     with pytest.raises(OptionError, match=r"was 'A001C00\d\.mov' meant"):
         find_clip(prepared, "A001C009.mov")
-    with pytest.raises(EncodingError, match="nobody states"):
+    with pytest.raises(EncodingError, match="is not stated"):
         find_clip(prepared, "A001C003")
 
 

@@ -37,7 +37,7 @@ def test_held_at_the_cut_or_the_first_frame_and_the_rest_is_said() -> None:
     clip = rolled("10:00:00:00", 240)
     found = ChangeRecord(read_changes(HEAD + rows, file="r.csv")).decision(clip)
     assert found and found.cdl and found.cdl.saturation == 0.2 and found.source == "r.csv:3"
-    assert "while it rolled" in found.warnings[0] and "r.csv:3" in found.warnings[0]
+    assert "while the clip was rolling" in found.warnings[0] and "r.csv:3" in found.warnings[0]
     assert [(x.cdl.saturation, x.source) for x in found.later] == [(0.3, "r.csv:4")]
     assert sat(ChangeRecord(read_changes(HEAD + rows), held_at="first frame"), clip) == 0.1
     assert sat(ChangeRecord(read_changes(HEAD + rows)), rolled("09:00:00:00", 10)) is None

@@ -123,7 +123,7 @@ def test_an_edl_beside_the_list(tmp_path: Path) -> None:
         ("clip,saturatoin\nA,1\n", "no column of numbers", None),
         ("clip,saturation\nA001,high\n", "one number", 2),
         ("# grades\nclip,slope\nA001,1 1\n", "three numbers", 3),
-        ("clip,saturation\n,0.5\n", "says of no clip", 2),
+        ("clip,saturation\n,0.5\n", "belongs to no clip", 2),
     ],
 )
 def test_a_faulty_file_is_named(tmp_path: Path, text: str, says: str, line: int | None) -> None:

@@ -26,7 +26,7 @@ def test_places(tmp_path: Path) -> None:
     assert resolve_clip(str(base / "a.mov"), Path("/"), media) == base / "a.mov"
     with pytest.raises(SourceError, match="looked in"):
         resolve_clip("nothere.mov", base, media)
-    with pytest.raises(ListError, match="climbs out"):
+    with pytest.raises(ListError, match="leads out"):
         resolve_clip("../card1/c.mov", base, media)
 
 
@@ -40,7 +40,7 @@ def test_a_windows_drive_is_looked_for_under_media(tmp_path: Path) -> None:
         resolve_clip(r"D:\Clips\c1.mov", tmp_path, media)
     with pytest.raises(SourceError, match="no original of that name"):
         resolve_clip(r"D:\Clips\c2.mov", tmp_path, media)
-    with pytest.raises(ListError, match="climbs out"):
+    with pytest.raises(ListError, match="leads out"):
         resolve_clip(r"D:\Clips\..\c1.mov", tmp_path, media)
 
 

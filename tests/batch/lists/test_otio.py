@@ -289,7 +289,7 @@ def test_a_rate_or_value_that_is_no_number_is_its_clips_problem_by_name(key: str
 
 def test_names_that_no_file_has() -> None:
     for name, says in (
-        ("\ud800", "half characters"),
+        ("\ud800", "broken character"),
         ("a\0b", "names neither"),
         (None, "names neither"),
         (5, "text"),

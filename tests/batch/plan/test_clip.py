@@ -89,7 +89,7 @@ def test_who_says_what_the_signal_is(tmp_path: Path) -> None:
     )
     signal, _ = resolve_signal([Stated(who="x", encoding="log3g10")], facts)
     assert (signal.levels, signal.levels_from) == ("narrow", "the file's tag")
-    with pytest.raises(EncodingError, match="nobody states"):
+    with pytest.raises(EncodingError, match="is not stated"):
         resolve_signal([row], facts)
 
 
@@ -106,7 +106,7 @@ def test_a_rows_own_decision(tmp_path: Path) -> None:
     assert two and two.cdl and two.cdl.saturation == 0.5 and two.source.endswith("g.ccc#two")
     assert three is None
     for row, words in zip(
-        rows[3:], ["one of them must go", "say which", "one, two", "cannot be read"], strict=True
+        rows[3:], ["remove one of them", "say which", "one, two", "cannot be read"], strict=True
     ):
         with pytest.raises(GradeError, match=words) as caught:
             row_decision(row, files)
@@ -122,7 +122,7 @@ def test_twins_go_to_folders_and_keep_their_stem(tmp_path: Path) -> None:
     )
     prepared = prepare(Request(clip_list=tmp_path / "day.csv"))
     assert [(c.stem, c.folder) for c in prepared.plan.clips] == [("C001", "A001"), ("C001", "A002")]
-    assert any("twice alike" in w for w in prepared.plan.warnings)
+    assert any("with the same settings" in w for w in prepared.plan.warnings)
     assert len(prepared.plan.wrong) == 1
     document = plan_document(prepared)
     counts = document["counts"]
@@ -342,7 +342,7 @@ def test_one_decision_without_an_id_bears_its_files_name(tmp_path: Path) -> None
     found = book.decision(wanted_of("A001C003.mov"))
     assert found and found.cdl and found.cdl.saturation == 0.4 and found.source.endswith("A001C003.cc")
     assert book.warnings == [
-        f"{tmp_path / 'many.ccc'}: a decision without id is no clip's ({CDL().numbers()})"
+        f"{tmp_path / 'many.ccc'}: a decision without an id belongs to no clip ({CDL().numbers()})"
     ]
 
 
@@ -366,7 +366,7 @@ def test_another_table_in_a_folder_of_decisions_is_passed_over_and_said(tmp_path
     book = GradeBook([tmp_path], GradeFiles())
     found = book.decision(wanted_of("A001C003.mov"))
     assert found and found.cdl and found.cdl.saturation == 0.5
-    assert book.warnings == [f"{tmp_path / 'report.csv'} has no column of numbers: it is passed over"]
+    assert book.warnings == [f"{tmp_path / 'report.csv'} has no column of numbers, so it is left out"]
     with pytest.raises(GradeError, match="no column of numbers"):
         GradeBook([tmp_path / "report.csv"], GradeFiles())
 

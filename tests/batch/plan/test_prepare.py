@@ -186,7 +186,7 @@ def test_a_clip_used_twice_is_made_once_unless_range_or_grade_differ(
         ("B001C001", 0, 2, None),
     ]
     assert len({(c.folder, c.stem) for c in clips}) == 4 and clips[3].folder == ""
-    assert any("twice alike" in w for w in prepared.plan.warnings) and prepared.plan.alike == 1
+    assert any("with the same settings" in w for w in prepared.plan.warnings) and prepared.plan.alike == 1
 
 
 labels = st.integers(0, 80000).map(lambda s: f"{s // 3600:02}:{s // 60 % 60:02}:{s % 60:02}:12")

@@ -93,7 +93,7 @@ def test_a_bad_row_is_settled_by_a_later_list_that_has_the_clip_right() -> None:
     mended = replace(DAY2, list="/l/day1 mended.csv", rows=(asked("b"),))
     records = {"row-b": record("set aside"), "b": record("done")}
     day = day_of([DAY1, mended], records)
-    text = "line 2 of day1.csv was not taken; what day1 mended.csv says holds, since it was read later"
+    text = "line 2 of day1.csv was not used; what day1 mended.csv says is used, since it was read later"
     assert day.settled == {"row-b": Settled(clip="b", text=text, later=True)}
     assert day.counts()["set_aside"] == 0
     same = replace(DAY1, recipe="other", when=2, rows=(asked("b"),))
@@ -109,7 +109,7 @@ def test_a_clip_that_one_list_has_right_and_another_wrong_counts_once_in_both_or
     first, second = day_of([DAY1, right], records), day_of([right, DAY1], records)
     assert first.counts() == second.counts()
     assert (first.counts()["listed"], first.counts()["delivered"], first.counts()["set_aside"]) == (2, 2, 0)
-    text = "line 2 of day1.csv was not taken; what day2.csv says holds"
+    text = "line 2 of day1.csv was not used; what day2.csv says is used"
     assert first.settled["row-b"].later
     assert second.settled == {
         "row-b": Settled(clip="b", text=text, later=False)
@@ -120,7 +120,7 @@ def test_a_row_that_went_wrong_after_its_clip_was_delivered_counts_once() -> Non
     records = {"b": record("done", clip="b"), "row-b": record("set aside")}
     day = day_of([DAY1], records)
     assert (day.counts()["listed"], day.counts()["delivered"], day.counts()["set_aside"]) == (2, 1, 0)
-    assert day.settled["row-b"].text == "line 2 of day1.csv was not taken; what was delivered before stands"
+    assert day.settled["row-b"].text == "line 2 of day1.csv was not used; what was delivered before stays"
     parts = replace(DAY1, rows=(asked("b", job="b"), asked("b", "")))  # a second part of it, never delivered
     assert day_of([parts], records).counts()["set_aside"] == 1
 

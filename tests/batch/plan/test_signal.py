@@ -38,7 +38,7 @@ def test_metadata_is_said_and_never_used(tmp_path: Path) -> None:
     document = json.loads(run.stdout)
     (problem,) = document["problems"]
     assert run.returncode == 1 and "A001C001.mov" in json.dumps(problem)
-    assert "nobody states" in json.dumps(problem)
+    assert "is not stated" in json.dumps(problem)
     assert "the file's own metadata suggests S-Log3/S-Gamut3.Cine" in json.dumps(problem)
     (clip,) = document["clips"]
     assert (clip["encoding"], clip["encoding_from"]) == ("ARRI LogC3/Wide Gamut 3", "the list")
@@ -112,4 +112,4 @@ def test_the_recipe_says_whether_a_cdl_clamps(tmp_path: Path) -> None:
     assert white[0] == 1 and white[1] > 1
     (tmp_path / "r.toml").write_text(f'[look]\ngrade_space = "ACEScct"\ngrade_order = "after"\n{output}')
     wrong = rushlight("plan", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml")
-    assert wrong.returncode == 2 and "look" in wrong.stderr and "must go" in wrong.stderr
+    assert wrong.returncode == 2 and "look" in wrong.stderr and "remove one" in wrong.stderr

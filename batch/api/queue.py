@@ -83,7 +83,7 @@ class QueueChange:
 
     @property
     def stopped(self) -> bool:
-        """Whether it was cancelled before all was done."""
+        """True if it was cancelled before all was done."""
         return self.code == STOPPED
 
 

@@ -67,7 +67,7 @@ class VerifyResult:
         return Verdicts(schema=VERDICTS, measured=self.measured, clips=list(self.clips), counts=self.counts)
 
     def document(self) -> dict[str, object]:
-        """What the command says with `--json`."""
+        """The document that the command prints with `--json`."""
         more: dict[str, object] = {}
         if self.notes:
             more["notes"] = list(self.notes)

@@ -1,4 +1,4 @@
-"""What a person, a pipe or a script sees while a night runs, and the last summary: listeners of its events."""
+"""Progress of a night as a person, a pipe or a script sees it, and the last summary: listeners of its events."""
 
 from __future__ import annotations
 
@@ -137,7 +137,7 @@ class View:
                 self.ended_clips += 1
 
     def say_pace(self) -> None:
-        """How it goes, every ten seconds."""
+        """Say how it goes, every ten seconds."""
         now = time.monotonic()
         if now >= self.next_line:
             self.next_line = now + 10

@@ -66,7 +66,7 @@ def _kinds(jobs: Iterable[tuple[JobSpec, Facts | None]]) -> list[Kind]:
 def _done_by_one(
     farm: Farm, function: str, kinds: Sequence[object], stopped: Callable[[], bool]
 ) -> list[object] | None:
-    """What one worker gives for these kinds; None where it failed, or a stop was asked for."""
+    """Result of one worker for these kinds; None where it failed, or a stop was asked for."""
     key = f"{function.rpartition(':')[2]}-{time.monotonic_ns()}"
     farm.submit(Task(key=key, function=function, arguments=(kinds,)))
     while not stopped():

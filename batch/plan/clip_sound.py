@@ -151,7 +151,7 @@ def sound_record(clip: PlannedClip) -> SoundRecord | None:
 
 
 def sound_text(clip: PlannedClip) -> str:
-    """Which sound a clip has, for a burn-in field: the take's file, `camera sound` or `no sound`."""
+    """Sound of a clip, for a burn-in field: the take's file, `camera sound` or `no sound`."""
     if clip.sound and clip.sound.take:
         return clip.sound.take.name
     return "no sound" if _is_mos(clip) or not clip.facts.sound else "camera sound"

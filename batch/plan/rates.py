@@ -48,7 +48,7 @@ def played_rate(facts: Facts, recipe: Recipe, warnings: list[str]) -> tuple[Fram
 
 
 def _out_of_step(facts: Facts) -> str:
-    """How many seconds longer or shorter a clip of variable rate runs at its even one; empty where it keeps step."""
+    """Seconds longer or shorter that a clip of variable rate runs at its even one; empty where it keeps step."""
     if facts.seconds is None:
         return ""
     off = facts.rate.seconds(facts.frames) - facts.seconds

@@ -159,7 +159,7 @@ def asked_of(text: object) -> AskedAgain:
 
 
 def segment_of(text: object) -> SegmentResult | None:
-    """What is known of a finished segment; None where that does not read, so that it is rendered again."""
+    """A finished segment as the queue has it; None where that does not read, so that it is rendered again."""
     try:
         return _read(text, SegmentResult)
     except DamagedRow:

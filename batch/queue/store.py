@@ -315,7 +315,7 @@ def _same(file: SegmentFile) -> bool:
 
 
 def _is_held(error: BaseException) -> bool:
-    """Whether another program has the database, and holds on to it."""
+    """True if another program has the database, and holds on to it."""
     return getattr(error, "sqlite_errorname", "").startswith(("SQLITE_BUSY", "SQLITE_LOCKED"))
 
 

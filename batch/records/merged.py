@@ -45,6 +45,6 @@ def _colour(new: Colour, old: SomeColour, still: Collection[str], outputs: list[
 
 
 def _shown(found: list[T], still: Collection[str]) -> list[T]:
-    """Those that some of the outputs show, for these alone."""
+    """Items that some of the outputs show, for these alone."""
     parted = ((each, [name for name in each.outputs if name in still]) for each in found)
     return [each.model_copy(update={"outputs": names}) for each, names in parted if names]

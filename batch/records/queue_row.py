@@ -63,7 +63,7 @@ class QueuedOutput(Shape):
 
 
 class PlannedRecord(Shape):
-    """What the job record says of a clip that rendering does not find out: what the plan knows."""
+    """Planned part of a job record: what the plan knows of a clip and rendering does not find out."""
 
     signal: Signal | None = Field(default=None, description="How the original's code values are read.")
     capture_rate: str | None = Field(default=None, description="Frames a second in the camera, where stated.")

@@ -81,7 +81,7 @@ class ClipSound(Shape):
 
 
 def heard_record(heard: Heard) -> HeardSound:
-    """What was heard, in milliseconds."""
+    """Record of what was heard, in milliseconds."""
     return HeardSound(
         offset_ms=_ms(heard.offset),
         drift_ms=_ms(heard.drift),

@@ -47,7 +47,7 @@ class Pictures(TypedDict):
 
 
 def anchor_of(record: DeliveredRecord) -> str:
-    """What names a clip in a page's addresses and files."""
+    """Anchor that names a clip in a page's addresses and files."""
     return re.sub(r"[^A-Za-z0-9_-]", "-", record.job)
 
 

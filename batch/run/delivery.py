@@ -106,7 +106,8 @@ class Delivery:
             self.disks.pause(self.fault)
 
     def short_of_room(self, error: RushlightError | OSError, running: Running | None = None) -> str:
-        """What is said where a disk is full, or read-only for now, and the run pauses for it; empty where it is not that."""
+        """Message where a disk is full, or read-only for now, and the run pauses for it; empty where it is
+        not that."""
         ours = error if isinstance(error, RushlightError) else from_os(error, error.filename or "")
         if not (no_room(ours) or (isinstance(ours, ResourceError) and "read-only" in ours.text)):
             return ""
@@ -229,7 +230,8 @@ class Delivery:
 
 
 def _short(error: BaseException, out: str) -> str:
-    """What an error says, without the long path of a working file that nobody looks for: its folder's stands for it."""
+    """Text of an error, without the long path of a working file that nobody looks for: its folder's stands
+    for it."""
     if isinstance(error, RushlightError) and error.file and Path(error.file).is_relative_to(f"{out}/.work"):
         return str(type(error)(error.text, file=out))
     return str(error)

@@ -129,7 +129,8 @@ class Disks:
         return why
 
     def written(self, out: str, *, now: bool = False) -> None:
-        """What was tried in an output folder without more room to be seen, as under a quota, was written; `now`: tried or not."""
+        """A write succeeded in an output folder without more room to be seen, as under a quota; `now`: tried
+        or not."""
         for place in {"", out}:
             if place in self.short and (now or self.short[place].tried):
                 del self.short[place]

@@ -58,7 +58,7 @@ class EventStream:
                     self._stop.ask()
 
     def note(self, text: str) -> None:
-        """How it goes, in a sentence."""
+        """A sentence on how it goes."""
         self._tell("note", text=text)
 
     def warning(self, text: str) -> None:

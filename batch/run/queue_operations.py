@@ -82,7 +82,8 @@ def _read_list(
 
 @dataclass
 class _Added:
-    """What was made of a list so far, in however many looks: the jobs queued, and what is wrong with each bad row."""
+    """Result of adding a list so far, in however many looks: the jobs queued, and what is wrong with each bad
+    row."""
 
     jobs: set[str] = field(default_factory=set)
     bad: dict[str, str] = field(default_factory=dict)

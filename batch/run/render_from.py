@@ -26,7 +26,7 @@ __all__ = ["Differing", "render_again"]
 
 @dataclass(frozen=True, kw_only=True)
 class Differing:
-    """What is to differ from what was asked for then; `recipe` is empty where it is to be the same."""
+    """Changes to what was asked for then; `recipe` is empty where it is to be the same."""
 
     out: Path
     recipe: str

@@ -1,4 +1,5 @@
-"""What is stated of a clip's sound: its cell `sound`, and offset, rate and roll from row, default or recipe, in that order."""
+"""Statements on a clip's sound: its cell `sound`, and offset, rate and roll from row, default or recipe, in
+that order."""
 
 from __future__ import annotations
 
@@ -31,7 +32,7 @@ class SoundStated:
 
 
 def lay_of(cell: str) -> str:
-    """How a row's cell `sound` wants sound laid; empty where it names files or the camera's sound."""
+    """Lay of sound that a row's cell `sound` asks for; empty where it names files or the camera's sound."""
     return cell.strip().lower() if cell.strip().lower() in LAYS else ""
 
 

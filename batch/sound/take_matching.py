@@ -1,4 +1,5 @@
-"""Which take belongs to which clip: by name, else by timecode, scene and take, sound roll and date; with the reason.
+"""Match sound takes with clips: by name, else by timecode, scene and take, sound roll and date; with the
+reason.
 
 Wild tracks and false starts are left out. Of takes that overlap a clip the one with its scene and take counts most, then one
 that is not marked as no good, then one that covers all of it, then the longest overlap. Two that tie are that clip's error,
@@ -29,7 +30,8 @@ N24 = Fraction(24000, 1001)
 
 @dataclass(frozen=True, kw_only=True)
 class ClipSound:
-    """What of a clip decides which take is its own. `timecode` is None without one; `made` is its header's date."""
+    """Facts of a clip that decide which take is its own. `timecode` is None without one; `made` is its
+    header's date."""
 
     shown: Shown
     has_timecode: bool = True

@@ -71,7 +71,7 @@ class Baseline:
 
 
 class Gathered(Protocol):
-    """What a `Baseline` has gathered, or the side file that it was kept in."""
+    """Figures that a `Baseline` has gathered, or the side file that it was kept in."""
 
     @property
     def grids(self) -> Sequence[Sequence[float]]: ...

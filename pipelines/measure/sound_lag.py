@@ -1,4 +1,5 @@
-"""How much later one sound is than another of the same scene: two microphones, two recorders, one in the noise of a camera.
+"""Lag of one sound behind another of the same scene: two microphones, two recorders, one in the noise of a
+camera.
 
 Both are cut to the band of speech, brought to 8 kHz and correlated with their spectra whitened (the generalised cross-
 correlation with phase transform of Knapp and Carter, IEEE Trans. ASSP-24(4), 1976), which finds a delay under noise and other
@@ -80,7 +81,7 @@ def lag(first: Array, second: Array, most: float, rate: int = HEARD_RATE) -> flo
 
 
 def _between(values: Array, best: int) -> float:
-    """Where between samples a peak lies, by the parabola through it and its neighbours."""
+    """Place of a peak between samples, by the parabola through it and its neighbours."""
     if not 0 < best < len(values) - 1:
         return 0.0
     left, middle, right = values[best - 1 : best + 2]
@@ -89,7 +90,7 @@ def _between(values: Array, best: int) -> float:
 
 
 def heard_in(windows: Sequence[Window]) -> Heard:
-    """What all windows of a clip say together."""
+    """Result of all windows of a clip together."""
     told = [(w.at, w.lag) for w in windows if w.lag is not None]
     offset = float(np.median([value for _, value in told])) if told else None
     return Heard(windows=tuple(windows), offset=offset, drift=drift_of(told))

@@ -42,7 +42,7 @@ class Production:
 
 
 def track_label(name: str, place: int) -> str:
-    """What a track is called in a delivered file: its name, shortened, else its number."""
+    """Label of a track in a delivered file: its name, shortened, else its number."""
     return name[:MOST_NAME].strip() or f"track {place}"
 
 

@@ -136,7 +136,7 @@ def _tags(source: av.VideoCodecContext | av.VideoFrame) -> tuple[int, int, int, 
 
 
 def _sound_names(container: InputContainer) -> tuple[str, ...]:
-    """What each sound track is called: a MOV or MP4 track's handler, in MXF a comment of the material package."""
+    """Name of each sound track: a MOV or MP4 track's handler, in MXF a comment of the material package."""
     found = []
     for number, stream in enumerate(container.streams.audio, 1):
         name = stream.metadata.get("handler_name", "") or container.metadata.get(name_comment(number), "")

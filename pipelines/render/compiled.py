@@ -42,7 +42,8 @@ SIDE = 16
 
 
 def missing_kinds(kinds: Iterable[Sequence[str | bool]]) -> list[Kind]:
-    """Those that are not compiled yet on this machine, or by another version of the code. Nothing is compiled."""
+    """Kinds that are not compiled yet on this machine, or by another version of the code. Nothing is
+    compiled."""
     return [kind for kind in map(Kind._make, kinds) if not _is_there(kind)]
 
 

@@ -17,7 +17,7 @@ __all__ = ["Ahead", "Behind"]
 
 
 class _End(Enum):
-    """What follows the last item."""
+    """The mark that follows the last item."""
 
     END = "end"
 

@@ -27,7 +27,8 @@ _NOTED = re.compile(
 
 @dataclass(frozen=True, kw_only=True)
 class Bext:
-    """What `bext` states. `time_reference` is in samples since midnight (64 bits), None where the chunk ends before it."""
+    """The fields of a `bext` chunk. `time_reference` is in samples since midnight (64 bits), None where the
+    chunk ends before it."""
 
     description: str = ""
     originator: str = ""

@@ -57,7 +57,8 @@ class Track:
 
 @dataclass(frozen=True, kw_only=True)
 class IXml:
-    """What iXML states; empty or None where it does not. Rates are in samples or frames a second."""
+    """The fields of iXML; empty or None where it does not state them. Rates are in samples or frames a
+    second."""
 
     texts: Mapping[str, str] = field(
         default_factory=dict

@@ -47,7 +47,8 @@ class Shown:
 
 @dataclass(frozen=True, kw_only=True)
 class Fit:
-    """How a take lies under a clip: delivered sample k of the clip is the take's sample `start` + k x `step`.
+    """Placement of a take under a clip: delivered sample k of the clip is the take's sample `start` + k x
+    `step`.
 
     `covered` are the delivered samples from and up to which there is sound (equal where there is none). `problem` says why
     the place is not to be trusted; empty where it is. `said` is what a person should know of it.
@@ -78,8 +79,8 @@ def frames_of_day(reference: int, clock: Clock, rate: Fraction) -> Fraction:
 def fit(
     take: Take, shown: Shown, *, rate: Fraction | None = None, offset: Fraction = Fraction(0)
 ) -> Fit | None:
-    """How a take lies under a clip; None where it has no time reference. `rate`: the rate of its timecode, stated in place of
-    what its file says. `offset`: delivered samples by which its sound is moved later."""
+    """Place a take under a clip; None where it has no time reference. `rate`: the rate of its timecode,
+    stated in place of what its file says. `offset`: delivered samples by which its sound is moved later."""
     first = take.first
     if first.time_reference is None:
         return None
@@ -173,12 +174,13 @@ def _problem(first: Recording, own: FrameRate, shown: Shown, begins: Fraction, d
 
 
 def _second(rate: FrameRate) -> Fraction:
-    """How fast a second of timecode goes by: 1 at 24, 25 and 30, 1000/1001 at 23.976 and 29.97."""
+    """Seconds of timecode that go by in a second: 1 at 24, 25 and 30, 1000/1001 at 23.976 and 29.97."""
     return rate.fraction / rate.nominal
 
 
 def _how(first: Recording, digitizer: Fraction, step: Fraction, own: FrameRate, shown: Shown) -> list[str]:
-    """What was done to its samples, unless they were simply copied; and a count that differs where it does no harm."""
+    """Note on what was done to its samples, unless they were simply copied; and a count that differs where it
+    does no harm."""
     said = []
     shot, delivered = FrameRate(fraction=shown.shot), FrameRate(fraction=shown.delivered)
     if own.nominal != shot.nominal and _second(own) == _second(shot):

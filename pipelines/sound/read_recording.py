@@ -40,7 +40,8 @@ _CODECS |= {(_FLOAT, 4): "pcm_f32le", (_FLOAT, 8): "pcm_f64le"}
 
 
 def read_recording(path: Path) -> Recording:
-    """What one sound file states. SourceError naming it where it is missing, no sound file, or in a codec that is not read."""
+    """Read the header of one sound file. SourceError naming it where it is missing, no sound file, or in a
+    codec that is not read."""
     with source_errors(path, "its header cannot be read"):
         try:
             return _read(path)

@@ -27,7 +27,7 @@ def exact_hertz(stated: int) -> Fraction:
 
 @dataclass(frozen=True, kw_only=True)
 class Clock:
-    """What a recording's time stamp and its samples count by (iXML's SPEED object)."""
+    """Clock rates of a recording, of its time stamp and its samples (iXML's SPEED object)."""
 
     stamp_rate: Fraction  # samples a second of the time reference: TIMESTAMP_SAMPLE_RATE, else the file's
     digitizer_rate: Fraction  # samples a second that the converters really made
@@ -37,7 +37,7 @@ class Clock:
 
 @dataclass(frozen=True, kw_only=True)
 class Recording:
-    """What the header of one sound file states, and how many samples are there."""
+    """A recording: what the header of one sound file states, and how many samples are there."""
 
     path: Path
     bytes: int

@@ -100,7 +100,7 @@ def _plausible(ident: bytes) -> bool:
 
 
 def _after(stream: BinaryIO, end: int, length: int) -> int:
-    """Where the next chunk begins: chunks are padded to an even length, and some writers forget it."""
+    """Offset of the next chunk: chunks are padded to an even length, and some writers forget it."""
     if end % 2 == 0:
         return end
     padded, bare = _head(stream, end + 1)[0], _head(stream, end)[0]
@@ -144,7 +144,7 @@ def _even(place: int) -> int:
 
 
 def _chain(stream: BinaryIO, place: int, length: int) -> bool:
-    """Whether chunks follow one another from here to the end of the file."""
+    """True if chunks follow one another from here to the end of the file."""
     for _ in range(MOST_CHUNKS):
         if place in (length, length + 1):
             return True

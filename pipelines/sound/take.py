@@ -55,12 +55,12 @@ class Take:
 
     @property
     def name(self) -> str:
-        """What a person calls it: its first file."""
+        """Name for people: its first file."""
         return self.first.path.name
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What is wrong with its files, each with the name of one that it holds of."""
+        """Faults of its files, each with the name of one that it holds of."""
         found: dict[str, str] = {}
         for recording in self.files:
             for note in recording.notes:
@@ -135,7 +135,7 @@ def _joined(sets: list[tuple[Recording, ...]]) -> Iterator[Take]:
 
 
 def _goes_on(first: tuple[Recording, ...], second: tuple[Recording, ...]) -> bool:
-    """Whether a set begins with the very sample after another's last, and is of the same recording."""
+    """True if a set begins with the very sample after another's last, and is of the same recording."""
     a, b = first[0], second[0]
     end, begin = a.end_reference, b.time_reference
     if end is None or begin is None or a.samples == 0 or Take.part_samples(first) != a.samples:

@@ -126,8 +126,8 @@ def test_twins_are_told_apart_by_what_the_row_says(
     ("columns", "cells", "says"),
     [
         ("note", "x", "write more of its path"),
-        ("reel", "A009", "none has the row's reel"),
-        ("timecode", "12:00:00:00", "none has the row's reel"),
+        ("reel", "A009", "none of which has the row's reel"),
+        ("timecode", "12:00:00:00", "none of which has the row's reel"),
     ],
 )
 def test_twins_that_nothing_tells_apart_are_an_error(

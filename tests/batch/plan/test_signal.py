@@ -112,4 +112,4 @@ def test_the_recipe_says_whether_a_cdl_clamps(tmp_path: Path) -> None:
     assert white[0] == 1 and white[1] > 1
     (tmp_path / "r.toml").write_text(f'[look]\ngrade_space = "ACEScct"\ngrade_order = "after"\n{output}')
     wrong = rushlight("plan", tmp_path / "day.csv", "--recipe", tmp_path / "r.toml")
-    assert wrong.returncode == 2 and "look" in wrong.stderr and "remove one" in wrong.stderr
+    assert wrong.returncode == 2 and "look" in wrong.stderr and "must go" in wrong.stderr

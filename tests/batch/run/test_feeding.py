@@ -119,11 +119,14 @@ def test_a_folder_of_another_run_is_said_once_and_asked_for_later(
     for _ in range(3):
         kitchen.feeding.fill()
     assert ([e.text for e in kitchen.told], place.asked, kitchen.given()) == (["another run has it"], 1, [])
-    later = time.monotonic() + 4
-    monkeypatch.setattr(feedings.time, "monotonic", lambda: later)
+    clock = [time.monotonic() + 4]
+    monkeypatch.setattr(feedings.time, "monotonic", lambda: clock[0])
+    kitchen.feeding.fill()
+    assert (len(kitchen.told), place.asked) == (1, 2)
+    clock[0] += 4
     place.why = ""
     kitchen.feeding.fill()
-    assert (place.asked, kitchen.given()) == (2, [("a", 0)])
+    assert (place.asked, kitchen.given()) == (3, [("a", 0)])
 
 
 def test_a_folder_that_leads_out_fails_its_clip_alone(tmp_path: Path, store: Store) -> None:

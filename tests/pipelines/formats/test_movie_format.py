@@ -18,7 +18,7 @@ FORMAT = MovieFormat(
     rate=FrameRate.parse("24"),
     tags=TAGS,
     quality=18.0,
-    preset="veryfast",
+    preset="slow",
 )
 
 
@@ -29,17 +29,17 @@ def test_options_are_the_codecs_for_these_values() -> None:
         size=(1280, 720),
         tags=TAGS,
         quality=18.0,
-        preset="veryfast",
+        preset="slow",
         peak=None,
     )
     assert FORMAT.options() == wanted
-    assert FORMAT.options()["preset"] == "veryfast"
+    assert FORMAT.options()["preset"] == "slow"
     assert replace(FORMAT, quality=30.0).options() != wanted
 
 
 def test_what_the_codec_does_not_take_is_refused() -> None:
     with pytest.raises(RecipeError):
-        replace(FORMAT, codec=codec("prores-proxy"), preset="veryfast").options()
+        replace(FORMAT, codec=codec("prores-proxy"), preset="slow").options()
 
 
 def test_it_is_one_value() -> None:

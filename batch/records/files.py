@@ -18,6 +18,7 @@ __all__ = [
     "OutputFile",
     "OutputName",
     "Revision",
+    "SoundLaid",
     "SoundTrack",
     "Tags",
 ]
@@ -53,6 +54,17 @@ class SoundTrack(Shape):
     channels: Count = Field(description="Number of channels.")
     sample_rate: Count = Field(description="Samples a second.")
     name: str = Field(default="", description="Name of the track; empty where it has none.")
+
+
+class SoundLaid(Shape):
+    """How sound was laid under a movie's pictures, by the recipe's words: enough to lay it again and compare."""
+
+    lay: Literal["copy", "mix", "silent"] = Field(description="copy, mix or silent.")
+    channels: list[Count] = Field(default=[], description="Channels by number, in order; empty: all.")
+    tracks: list[str] = Field(
+        default=[], description="Tracks of production sound by name, in order; empty: all."
+    )
+    camera_sound: bool = Field(default=False, description="True where the camera's sound is kept beside it.")
 
 
 OutputName = Annotated[str, Field(description="Name of the output in the recipe.")]
@@ -109,6 +121,10 @@ class DeliveredMovie(Shape):
     )
     reel: str = Field(description="Reel that the file states; empty where it states none.")
     sound: list[SoundTrack] = Field(default=[], description="Sound tracks in order.")
+    sound_laid: SoundLaid | None = Field(
+        default=None,
+        description="How its sound was laid; null where it has none, or an older version made it.",
+    )
     picture: PictureBox
     covered: Covered
     display: Display

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from rushlight.batch.records.colour import Colour, Patch, Picture
-from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Light, SoundTrack, Tags
+from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Light, SoundLaid, SoundTrack, Tags
 from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, RecipeName
 from rushlight.batch.records.look import Layer, Look, OpenColorIO
 from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source
@@ -75,9 +75,21 @@ def movie_entry(
             SoundTrack(codec=c, channels=n, sample_rate=r, name=name)
             for (c, n, r), name in zip(delivered.sound, delivered.sound_names, strict=True)
         ],
+        sound_laid=_laid(output) if delivered.sound else None,
         picture=picture.picture,
         covered=side.movies[output.output].covered,
         display=job.look.display if output.state != "log" else None,
+    )
+
+
+def _laid(output: MovieSpec) -> SoundLaid | None:
+    if output.sound == "none":
+        return None
+    return SoundLaid(
+        lay=output.sound,
+        channels=list(output.channels),
+        tracks=list(output.tracks),
+        camera_sound=output.camera_sound,
     )
 
 

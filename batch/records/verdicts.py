@@ -67,7 +67,7 @@ class ClipVerdicts(Shape):
     decision: str = Field(default="", description="supplied: a colour decision was given; none.")
     verdict: Verdict = Field(description="Worst verdict of all checks.")
     checks: Mapping[str, CheckVerdict] = Field(
-        description="Worst verdict over all files, by check: frames, timecode, tags, colour, hash, record."
+        description="Worst verdict over all files, by check: frames, timecode, tags, colour, sound, hash, record."
     )
     files: Mapping[str, Mapping[str, CheckVerdict]] = Field(
         default={}, description="Verdicts by file (path from the output folder) and check."

@@ -1,7 +1,7 @@
 """Measuring deliveries against the log: is every delivered frame there, in its place, in the colour that was made?
 
-Five checks a clip: hash (the file's bytes), frames (their number, and each one's mean luma in its place),
-timecode, tags, and colour (tiles of sampled frames against the ones that were logged, in CIEDE2000). Burned-in
+Up to six checks a clip: hash (the file's bytes), frames (their number, and each one's mean luma in its place),
+timecode, tags, production sound (laid again from its files, where they are still there, and compared), and colour (tiles of sampled frames against the ones that were logged, in CIEDE2000). Burned-in
 pixels are left out by both sides. Where a small wrong grade could not be seen in a clip, the verdict on its colour
 is 'cannot tell', never 'pass'. Nothing here says that a colour was approved: it matches the decision supplied.
 """
@@ -26,6 +26,7 @@ from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts, Verdict
 from rushlight.batch.verify.colour_check import colour_check
 from rushlight.batch.verify.frame_check import frame_check, open_cells
 from rushlight.batch.verify.picture_warnings import Extremes, colour_warnings, extremes, frame_warnings
+from rushlight.batch.verify.sound_check import sound_check
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.icc_profile import profile
 from rushlight.pipelines.errors import OptionError, RushlightError
@@ -46,7 +47,15 @@ Views = Sequence[NDArray[np.generic]]  # planes of a picture
 Box = tuple[int, int, int, int]
 Checks = dict[str, CheckVerdict]
 ORDER: dict[Verdict, int] = {"pass": 0, "cannot tell": 1, "warn": 2, "fail": 3}
-CHECKS = ("frames", "timecode", "tags", "colour", "hash", "record")  # the last only where the log is damaged
+CHECKS = (
+    "frames",
+    "timecode",
+    "tags",
+    "colour",
+    "sound",
+    "hash",
+    "record",
+)  # the last only where the log is damaged
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -188,6 +197,8 @@ def _movie(folder: Path, path: Path, record: DeliveredRecord, entry: DeliveredMo
         black = 0.0 if facts.levels_tag == "full" else 16.0
         odd = frame_warnings(found[:, cells] * scale, logged[:, cells] * scale, black, record)
         checks["frames"] = _warned(checks["frames"], odd)
+    if heard := sound_check(path, record, entry):
+        checks["sound"] = heard
     checks["colour"] = _warned(colour_check(wanted, tiles, entry, record), colour_warnings(shares, record))
     return checks
 

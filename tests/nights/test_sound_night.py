@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import shutil
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -213,3 +214,44 @@ def test_from_the_folder_alone_it_is_made_again(day: Path, out: Path) -> None:
     run = rushlight("render", "--from", out, "--out", day / "again", "--workers", 1, "--only", "clip=a.mov")
     assert run.returncode == 0, run.stdout + run.stderr
     assert (day / "again" / "editorial" / "a.mov").read_bytes() == (out / "editorial" / "a.mov").read_bytes()
+
+
+def sound_verdicts(folder: Path, *options: object) -> dict[str, tuple[str, str]]:
+    run = rushlight("verify", folder, "--json", *options)
+    found = {}
+    for clip in json.loads(run.stdout)["clips"]:
+        for path, checks in clip["files"].items():
+            if "sound" in checks:
+                found[path] = (checks["sound"]["verdict"], checks["sound"]["text"])
+    return found
+
+
+def test_verify_compares_delivered_sound_with_its_files(day: Path, out: Path) -> None:
+    found = sound_verdicts(out)
+    assert found["editorial/a.mov"] == found["editorial/b.mov"] == ("pass", "")
+    assert found["viewing/a.mp4"][0] in ("pass", "cannot tell") and not any("c.mov" in path for path in found)
+
+
+def test_verify_finds_sound_that_is_one_sample_late(day: Path, out: Path) -> None:
+    text = LIST.replace("capture_rate\n", "capture_rate,sound_offset\n")
+    text = text.replace("a.mov,LogC3,full,1,1,,", "a.mov,LogC3,full,1,1,,,1 sample")
+    (day / "late.csv").write_text(text)
+    late = day / "late"
+    run = rushlight(
+        "render", day / "late.csv", *given(day)[1:], "--out", late, "--workers", 1, "--only", "clip=a.mov"
+    )
+    assert run.returncode == 0, run.stdout + run.stderr
+    shutil.copytree(out, day / "swapped")
+    shutil.copyfile(late / "editorial" / "a.mov", day / "swapped" / "editorial" / "a.mov")
+    verdict, said = sound_verdicts(day / "swapped", "--no-hash")["editorial/a.mov"]
+    assert verdict == "fail" and "19200 samples differ, the first at 0" in said
+
+
+def test_verify_says_where_the_sound_files_are_gone(day: Path, out: Path) -> None:
+    kept = day / "recorder" / "T1.wav"
+    kept.rename(day / "away.wav")
+    try:
+        verdict, said = sound_verdicts(out)["editorial/a.mov"]
+    finally:
+        (day / "away.wav").rename(kept)
+    assert verdict == "cannot tell" and "T1.wav is not there" in said

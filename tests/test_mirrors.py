@@ -31,6 +31,7 @@ OWED = {
     "batch/queue": "migrations store",
     "batch/records": "colour events files finished look original queue_row shape side_files sound summary verdicts",
     "batch/run": "ended_jobs events finish kept_inputs report_and_manifest request_accounts",
+    "batch/verify": "sound_check",
 }
 
 

@@ -219,7 +219,7 @@ def test_what_cannot_be_started_is_told_before_the_night(tmp_path: Path) -> None
         (tmp_path / name).chmod(0o755)
     (tmp_path / "mode").write_text(texts["good"])
     for name, why in {
-        "plain": "is a text without #!",
+        "plain": "is a text file without #!",
         "lost": "names no program in its first line",
         "mode": "no program",
         "missing": "no program",

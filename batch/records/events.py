@@ -55,7 +55,8 @@ class Told(_Event):
     """Something to know, or something wrong, of the request as a whole."""
 
     event: Literal["note", "problem", "refused", "warning"] = Field(
-        description="note: how it goes; problem: something wrong; refused: nothing is made; warning: something to know."
+        description="note: a sentence on how it goes; problem: something is wrong with the request or a row; refused: the request as a whole"
+        " was refused, nothing is made; warning: something to know."
     )
     text: str = Field(description="Sentence for people.")
 
@@ -139,7 +140,7 @@ class Delivered(_Event):
     """A clip is delivered, or a part of its outputs, or it is there already."""
 
     event: Literal["done", "part", "there"] = Field(
-        description="done: delivered; part: other outputs of the clip follow; there: it was made before."
+        description="done: a clip is delivered; part: some outputs of a clip are delivered, others follow; there: a clip was made already."
     )
     clip: Clip
     text: str = Field(default="", description="Sentence for people.")
@@ -153,7 +154,8 @@ class ClipTold(_Event):
     """A clip's event other than its delivery."""
 
     event: Literal["failed", "set aside", "changed", "retry"] = Field(
-        description="failed; set aside; changed: its original, it is planned again; retry: it is tried again."
+        description="failed: a clip could not be made; set aside: a clip cannot be rendered as it stands; changed: an original changed"
+        " while it was read, it is planned again; retry: a piece of work failed and is tried again."
     )
     clip: Clip
     text: str = Field(default="", description="Why, in words.")
@@ -163,7 +165,8 @@ class RunTold(_Event):
     """An event of the run as a whole."""
 
     event: Literal["waiting", "paused", "resumed", "stopping"] = Field(
-        description="waiting for a folder or an original; paused for want of a disk or workers; resumed; stopping."
+        description="waiting: for a folder that another run has, or for an original that is still being copied; paused: nothing new is started, for"
+        " want of room, a disk or workers; resumed: work goes on; stopping: nothing new is started, what is being made is finished."
     )
     clip: Clip = ""
     text: str = Field(default="", description="Why, in words.")
@@ -172,7 +175,9 @@ class RunTold(_Event):
 class Forecast(_Event):
     """Forecast: work that should be ready by a moment will be late, or will be in time again."""
 
-    event: Literal["late", "in time"] = Field(description="late, or in time.")
+    event: Literal["late", "in time"] = Field(
+        description="late: by the forecast not all will be ready; in time: by the forecast all will be ready again."
+    )
     clip: Clip = ""
     text: str = Field(default="", description="Forecast in words.")
     ready_by: str = Field(description="Moment that it should be ready by (ISO 8601).")

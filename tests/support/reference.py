@@ -12,7 +12,7 @@ import inspect
 import io
 import sys
 import tokenize
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from functools import cache
 from pathlib import Path
 from typing import Any, get_args
@@ -21,6 +21,7 @@ from pydantic import BaseModel
 
 from rushlight.batch.lists.list_columns import CHOICES
 from rushlight.batch.lists.list_columns import COLUMNS as LIST_COLUMNS
+from rushlight.batch.records.events import AnyEvent
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.report.batch_csv import COLUMNS as REPORT_COLUMNS
 from rushlight.pipelines.formats.codecs import CODECS
@@ -114,35 +115,6 @@ RECIPE_WORDS = {
     "TextLine.text": "words, and fields in braces such as {clip} and {timecode}",
 }
 
-EVENT_WORDS = {
-    "begin": "work starts: `clips`, `frames`, `workers`",
-    "changed": "an original changed while it was read; it is planned again",
-    "done": "a clip is delivered: `outputs`, `warnings`, `replaced`, `revision`",
-    "end": "the workers are let go; after a `begin` they work again",
-    "failed": "a clip could not be made: `text` says why",
-    "folder": "an output folder, `out`, is written to from now on",
-    "in time": "by the forecast all will be ready again",
-    "late": "by the forecast not all will be ready",
-    "note": "how it goes: `text`",
-    "part": "some outputs of a clip are delivered; others follow",
-    "paused": "nothing new is started: the disk is full, or has less than `--keep-free`",
-    "phase": "what the run does now, and how far it is: `phase`, `done`, `total`, `ends`",
-    "problem": "something is wrong with the request or a row: `text`",
-    "queued": "clips of a `list` joined the queue: `clips`, `unchanged`, `set_aside`",
-    "refused": "the request as a whole was refused: `text`",
-    "report": "the pages of an output folder are made; `page` is the one to open",
-    "resumed": "work goes on",
-    "retry": "a piece of work failed and is tried again",
-    "segment": "a segment of two seconds is made: `frames`, `of`, `per_second`, `clip_frames`",
-    "set aside": "a clip cannot be rendered as it stands: `text` says why",
-    "started": "work on a clip begins; `frames` were made before",
-    "stopping": "nothing new is started; what is being made is finished",
-    "summary": "how it ended: every clip once, with its error where it has one; `stopped`, `stopped_how`, `frames`, `seconds`, `folders`",
-    "there": "a clip was made already",
-    "waiting": "for a folder, or for an original that is still being copied",
-    "warning": "something to know: `text`",
-}
-
 
 def fields(model: type[BaseModel], words: Mapping[str, str] | None = None) -> str:
     """Tables of a model's keys and of all models inside it, from the document that pydantic makes of it."""
@@ -151,18 +123,62 @@ def fields(model: type[BaseModel], words: Mapping[str, str] | None = None) -> st
     classes = dict(_models(model))
     text = []
     for name in _in_order(model.__name__, tables):
-        table = tables[name]
-        rows = []
-        for key, about in table.get("properties", {}).items():
-            said = about.get("description") or _comments(classes[name]).get(key, "")
-            if words is not None:
-                said = said or _from(words, classes[name], key)
-            needed = "needed" if key in table.get("required", ()) else _default(about.get("default"))
-            rows.append(f"| `{key}` | {_takes(about)} | {needed} | {_cell(said)} |")
-        doc = " ".join((inspect.getdoc(classes[name]) or "").split())
-        head = f"## {_title(name)}\n\n{_cell(doc)}\n\n"
-        text.append(head + "| key | takes | default | |\n|---|---|---|---|\n" + "\n".join(rows) + "\n")
+        text.append(_section(_title(name), classes[name], tables[name], words))
     return "\n".join(text)
+
+
+def _section(
+    title: str,
+    model: type[BaseModel],
+    table: Mapping[str, Any],
+    words: Mapping[str, str] | None = None,
+    told: Collection[str] = (),
+) -> str:
+    """A table of a model's keys but those in `told`, under its title and docstring."""
+    rows = []
+    for key, about in table.get("properties", {}).items():
+        if key in told:
+            continue
+        said = about.get("description") or _comments(model).get(key, "")
+        if words is not None:
+            said = said or _from(words, model, key)
+        needed = "needed" if key in table.get("required", ()) else _default(about.get("default"))
+        rows.append(f"| `{key}` | {_takes(about)} | {needed} | {_cell(said)} |")
+    doc = " ".join((inspect.getdoc(model) or "").split())
+    keys = "| key | takes | default | |\n|---|---|---|---|\n" + "\n".join(rows) + "\n" if rows else ""
+    return f"## {title}\n\n{_cell(doc)}\n" + (f"\n{keys}" if keys else "")
+
+
+IN_EVERY_EVENT = ("schema", "sequence", "time", "event")
+
+
+def event_words(model: type[BaseModel]) -> dict[str, str]:
+    """When each event of a model is told: its own words where the model tells several, else the model's."""
+    field = model.model_fields["event"]
+    names, doc = get_args(field.annotation), " ".join((inspect.getdoc(model) or "").split())
+    if len(names) == 1:
+        return {names[0]: doc}
+    parts = dict(part.split(": ", 1) for part in (field.description or "").rstrip(".").split("; "))
+    assert list(parts) == list(names), f"{model.__name__}: the description of its event tells {list(parts)}"
+    return {name: f"{words[0].upper()}{words[1:]}." for name, words in parts.items()}
+
+
+def event_page() -> str:
+    """Every event with when it is told, then what each holds, all from the models."""
+    words: dict[str, str] = {}
+    sections: list[str] = []
+    inner: dict[str, str] = {}
+    for model in get_args(AnyEvent):
+        told = event_words(model)
+        assert not told.keys() & words.keys()
+        words |= told
+        schema = model.model_json_schema(mode="validation", ref_template="#/{model}")
+        sections.append(_section(", ".join(f"`{name}`" for name in told), model, schema, told=IN_EVERY_EVENT))
+        classes = dict(_models(model))
+        for name, table in schema.get("$defs", {}).items():
+            inner[name] = _section(_title(name), classes[name], table)
+    rows = "\n".join(f"| `{name}` | {_cell(text)} |" for name, text in sorted(words.items()))
+    return f"| `event` | when |\n|---|---|\n{rows}\n\n" + "\n".join([*sections, *inner.values()])
 
 
 def unsaid(model: type[BaseModel], words: Mapping[str, str]) -> list[str]:
@@ -342,7 +358,6 @@ def pages() -> dict[str, str]:
     codes = "\n".join(
         f"| {value} | {name} | {words or 'everything was done'} |" for value, name, words in exit_codes()
     )
-    events = "\n".join(f"| `{name}` | {words} |" for name, words in sorted(EVENT_WORDS.items()))
     return {
         "lists.md": with_columns((FOLDER / "lists.md").read_text()),
         "recipes.md": "# Recipes\n\n" + MADE + "\nA recipe is a TOML file that says what is to be made of each clip. These ship: "
@@ -355,8 +370,8 @@ def pages() -> dict[str, str]:
         + "\n## The spreadsheet\n\nThe columns of `report/batch.csv`, a line a clip: "
         + ", ".join(f"`{column}`" for column in REPORT_COLUMNS) + ".\n",
         "events.md": "# Events\n\n" + MADE + "\n`rushlight render --json` and `rushlight queue run --json` write one JSON object a line on"
-        " standard output while they work, and nothing else there. Each has `schema`, `sequence` (counted from 1 without a gap), `time` and `event`, and `clip` where it is about one. What a later version adds"
-        " is to be passed over.\n\n| `event` | when, and what it holds |\n|---|---|\n" + events + "\n",
+        " standard output while they work, and nothing else there. Each has `schema`, `sequence` (counted from 1 without a gap), `time` (ISO 8601) and `event`, and `clip` where it is about one. What a later version adds"
+        " is to be passed over.\n\n" + event_page(),
         "exit-codes.md": "# Exit codes\n\n" + MADE + "\n| code | | means |\n|---|---|---|\n" + codes
         + "\n\nA second Ctrl-C ends a command with 3 at once. `queue run --stay` that had nothing left when it was stopped ends with 0 or 1."
         " What `--on-finish` and `--on-failure` do changes no exit code.\n",

@@ -57,19 +57,23 @@ class RenderResult:
     @classmethod
     def of(cls, events: EventStream, code: int) -> RenderResult:
         """From the summaries of its lists (`from_` may have several, and a queue that has nothing to run has none)."""
-        summaries = events.summaries or [summary_sums(Plan(), None, [], Path(), 0.0).plain()]
+        summaries = events.summaries or [summary_sums(Plan(), None, [], Path(), 0.0)]
 
         return cls(
-            delivered=tuple(clip for summary in summaries for clip in summary["done"]),
-            unchanged=tuple(clip for summary in summaries for clip in summary["unchanged"]),
-            set_aside=tuple(NotMade(**row) for summary in summaries for row in summary["set_aside"]),
-            failed=tuple(NotMade(**row) for summary in summaries for row in summary["failed"]),
-            left=sum(summary["left"] for summary in summaries),
-            stopped=any(summary["stopped"] for summary in summaries),
-            frames=sum(summary["frames"] for summary in summaries),
-            seconds=sum(summary["seconds"] for summary in summaries),
-            out=Path(summaries[-1]["out"]),
-            folders=summaries[-1]["folders"],
+            delivered=tuple(clip for summary in summaries for clip in summary.done),
+            unchanged=tuple(clip for summary in summaries for clip in summary.unchanged),
+            set_aside=tuple(
+                NotMade(clip=row.clip, error=row.error) for summary in summaries for row in summary.set_aside
+            ),
+            failed=tuple(
+                NotMade(clip=row.clip, error=row.error) for summary in summaries for row in summary.failed
+            ),
+            left=sum(summary.left for summary in summaries),
+            stopped=any(summary.stopped for summary in summaries),
+            frames=sum(summary.frames for summary in summaries),
+            seconds=sum(summary.seconds for summary in summaries),
+            out=Path(summaries[-1].out),
+            folders={path: sums.plain() for path, sums in summaries[-1].folders.items()},
             problems=tuple(events.problems),
             code=code,
         )

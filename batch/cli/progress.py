@@ -312,7 +312,7 @@ class JsonView(View):
 
     def __call__(self, event: EventDocument) -> None:
         if event["event"] == "folder":
-            self.words.to(Path(event["out"]))
+            self.words.to(Path(str(event["out"])))
         self.words.put(json_text(event, indent=None))
 
 

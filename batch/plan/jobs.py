@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypedDict, TypeVar
 
 from rushlight.batch.lists.camera_columns import framed
 from rushlight.batch.lists.clip_list import is_yes
@@ -33,12 +33,13 @@ from rushlight.pipelines.job.spec import (
     OutputSpec,
     SegmentSpec,
     SourceSpec,
+    State,
     StillSpec,
     StillsSpec,
     digest_of,
 )
 from rushlight.pipelines.outputs.stills import EXTENSIONS
-from rushlight.pipelines.recipe.model import MovieOutput, Recipe, StillsOutput
+from rushlight.pipelines.recipe.model import Frame, Guides, MovieOutput, Recipe, StillsOutput
 
 __all__ = [
     "all_there",
@@ -107,7 +108,19 @@ def output_specs(clip: PlannedClip, recipe: Recipe, known: Known) -> tuple[Outpu
     return tuple(found.values())
 
 
-def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> dict[str, Any]:
+class _Common(TypedDict):
+    """Fields that movies and stills share."""
+
+    output: str
+    folder: str
+    state: State
+    width: int
+    height: int
+    frame: Frame
+    guides: Guides | None
+
+
+def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> _Common:
     size = output.size
     folder = f"{output.name}/{clip.folder}" if clip.folder else output.name
     return {
@@ -121,7 +134,7 @@ def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> dict[str, 
     }
 
 
-def _source_identity(clip: PlannedClip, state: str, known: Known) -> dict[str, Any]:
+def _source_identity(clip: PlannedClip, state: str, known: Known) -> dict[str, object]:
     """Identity of the source: all of the clip itself that changes a picture of that state."""
     look = clip.look.identity()
     if state == "show":

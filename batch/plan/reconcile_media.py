@@ -8,11 +8,12 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
-from typing import Any, TypedDict
+from typing import TypedDict
 
 from rushlight.batch.lists.find_media import originals_below
 from rushlight.batch.lists.folder_list import find_originals
 from rushlight.batch.plan.model import Plan
+from rushlight.batch.records.request import AskedWalk
 from rushlight.pipelines.errors import ListError, RushlightError
 from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.originals.probe import RAW_TEXT, STILLS, probe
@@ -44,13 +45,13 @@ class Walk:
     absent: tuple[tuple[str, str], ...] = ()  # file, manifest
 
     @classmethod
-    def parsed(cls, document: Mapping[str, Any]) -> Walk:
-        """From plain values. ValueError or TypeError where they are none."""
+    def of(cls, kept: AskedWalk) -> Walk:
+        """As a request's document keeps it."""
         return cls(
-            folders=tuple(map(str, document["folders"])),
-            originals=tuple((str(path), str(key), str(why)) for path, key, why in document["originals"]),
-            ignored={str(place): int(count) for place, count in document["ignored"].items()},
-            absent=tuple((str(name), str(manifest)) for name, manifest in document["absent"]),
+            folders=tuple(kept.folders),
+            originals=tuple((path, key, why) for path, key, why in kept.originals),
+            ignored=kept.ignored,
+            absent=tuple((name, manifest) for name, manifest in kept.absent),
         )
 
 

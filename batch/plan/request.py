@@ -6,8 +6,8 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
+from rushlight.batch.records.request import PlainRequest
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.text_files import Kept
 
@@ -39,31 +39,42 @@ class Request:
     dropped: frozenset[str] = frozenset()  # jobs that a person took out of that folder's queue: not made
     replaced: str = "keep"  # or "remove": what becomes of outputs that newer ones replace
 
-    def plain(self) -> dict[str, Any]:
+    def plain(self) -> PlainRequest:
         """The request in plain values, to be asked for again: paths absolute, and no stand-ins for files."""
-        return {
-            "clip_list": str(self.clip_list.absolute()),
-            "recipe": str(Path(self.recipe).absolute()) if Path(self.recipe).is_file() else self.recipe,
-            "out": str(self.out.absolute()) if self.out else None,
-            **{
-                name: [str(p.absolute()) for p in getattr(self, name)]
-                for name in ("media", "sound", "grades")
-            },
-            "defaults": str(self.defaults.absolute()) if self.defaults else None,
-            "only": list(self.only),
-            **{
-                name: getattr(self, name)
-                for name in ("encoding", "levels", "rate", "replaced", "hash_originals")
-            },
-        }
+        return PlainRequest(
+            clip_list=str(self.clip_list.absolute()),
+            recipe=str(Path(self.recipe).absolute()) if Path(self.recipe).is_file() else self.recipe,
+            out=str(self.out.absolute()) if self.out else None,
+            media=[str(path.absolute()) for path in self.media],
+            sound=[str(path.absolute()) for path in self.sound],
+            grades=[str(path.absolute()) for path in self.grades],
+            defaults=str(self.defaults.absolute()) if self.defaults else None,
+            only=list(self.only),
+            encoding=self.encoding,
+            levels=self.levels,
+            rate=self.rate,
+            replaced=self.replaced,
+            hash_originals=self.hash_originals,
+        )
 
     @classmethod
-    def of_plain(cls, said: Mapping[str, Any]) -> Request:
+    def of_plain(cls, said: PlainRequest) -> Request:
         """The request that `plain` has said."""
-        paths = {name: tuple(map(Path, said.get(name, ()))) for name in ("media", "sound", "grades")}
-        places = {name: Path(said[name]) if said[name] else None for name in ("out", "defaults")}
-        rest = {k: said[k] for k in ("recipe", "encoding", "levels", "rate", "replaced", "hash_originals")}
-        return cls(clip_list=Path(said["clip_list"]), only=tuple(said["only"]), **paths, **places, **rest)  # type: ignore[arg-type]
+        return cls(
+            clip_list=Path(said.clip_list),
+            recipe=said.recipe,
+            out=Path(said.out) if said.out else None,
+            media=tuple(map(Path, said.media)),
+            sound=tuple(map(Path, said.sound)),
+            grades=tuple(map(Path, said.grades)),
+            defaults=Path(said.defaults) if said.defaults else None,
+            only=tuple(said.only),
+            encoding=said.encoding,
+            levels=said.levels,
+            rate=said.rate,
+            replaced=said.replaced,
+            hash_originals=said.hash_originals,
+        )
 
     def checked(self) -> Request:
         """The same, once the folders and files it names are there. OptionError naming the one that is not."""

@@ -11,11 +11,11 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path, PurePosixPath
-from typing import Any
 
 from rushlight.batch.json_lines import plain_json
 from rushlight.batch.plan.reconcile_media import MediaSums, Walk, original_key, taken_together
 from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.request import ASKED, AskedRequest
 from rushlight.pipelines.errors import RushlightError, from_os
 from rushlight.pipelines.inside_folder import read_bytes, write
 from rushlight.pipelines.job.spec import digest_of
@@ -34,8 +34,6 @@ __all__ = [
     "read_askings",
     "request_id",
 ]
-
-SCHEMA = "rushlight-asked-1"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,7 +125,7 @@ FOLDER = "log/requests"
 def keep_asking(out: Path, asking: Asking) -> None:
     """Keep a request in place of its earlier self. ResourceError or DeliveryError where the folder cannot be written to."""
     name = f"{FOLDER}/{asking.id}.json"
-    document = asdict(asking) | {"schema": SCHEMA, "named": sorted(asking.named)}
+    document = asdict(asking) | {"schema": ASKED, "named": sorted(asking.named)}
     try:
         write(out, name, json.dumps(document).encode())
     except OSError as error:
@@ -139,35 +137,33 @@ def read_askings(out: Path) -> tuple[list[Asking], list[str]]:
     found, faults = [], []
     for path in sorted((out / FOLDER).glob("*.json")):
         try:
-            found.append(_parsed(plain_json(read_bytes(out, f"{FOLDER}/{path.name}"))))
-        except (OSError, RushlightError, ValueError, TypeError, KeyError, AttributeError, RecursionError):
+            document = plain_json(read_bytes(out, f"{FOLDER}/{path.name}"))
+            found.append(_asking_of(AskedRequest.read(document)))
+        except (OSError, RushlightError, ValueError):
             text = f"{FOLDER}/{path.name} cannot be read: of its request, only what was made is counted"
             faults.append(text)
     return sorted(found, key=lambda asking: (asking.when, asking.id)), faults
 
 
-def _parsed(document: Any) -> Asking:
-    if document["schema"] != SCHEMA:
-        raise ValueError(document["schema"])
-    walk = document["walk"]
+def _asking_of(kept: AskedRequest) -> Asking:
     return Asking(
-        list=str(document["list"]),
-        recipe=str(document["recipe"]),
-        only=tuple(map(str, document["only"])),
-        when=float(document["when"]),
+        list=kept.clip_list,
+        recipe=kept.recipe,
+        only=tuple(kept.only),
+        when=kept.when,
         rows=tuple(
             Asked(
-                job=str(row["job"]),
-                clip=str(row["clip"]),
-                line=int(row["line"]),
-                asks=str(row["asks"]),
-                original=str(row["original"]),
-                dropped=bool(row["dropped"]),
+                job=row.job,
+                clip=row.clip,
+                line=row.line,
+                asks=row.asks,
+                original=row.original,
+                dropped=row.dropped,
             )
-            for row in document["rows"]
+            for row in kept.rows
         ),
-        named=frozenset(map(str, document["named"])),
-        walk=Walk.parsed(walk) if walk is not None else None,
+        named=frozenset(kept.named),
+        walk=Walk.of(kept.walk) if kept.walk is not None else None,
     )
 
 

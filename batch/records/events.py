@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from annotated_types import Ge
 from pydantic import Field, TypeAdapter
@@ -35,7 +35,7 @@ __all__ = [
 ]
 
 EVENT = "rushlight-event-1"
-EventDocument = dict[str, Any]  # an event in plain values
+EventDocument = dict[str, object]  # an event in plain values
 
 
 class _Event(Shape):

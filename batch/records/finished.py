@@ -152,8 +152,12 @@ def finished_record(
     if damage:
         places = ", ".join(d.timecode for d in damage[:6]) + (" …" if len(damage) > 6 else "")
         warnings.append(f"delivered with {counted(len(damage), 'damaged frame')}: {places}")
-    in_numbers = counts.plain()
-    warnings += range_warnings(look, in_numbers, in_numbers["pushed"])
+    pushed = counts.pushed or Pushed()
+    warnings += range_warnings(
+        look,
+        {"over": counts.over, "under": counts.under, "outside": counts.outside, "pixels": counts.pixels},
+        {"over": pushed.over, "under": pushed.under, "pixels": pushed.pixels},
+    )
     seen = original_of([side.original for side in sides if side.original], job.no_light)
     return DeliveredRecord(
         schema=SCHEMA,

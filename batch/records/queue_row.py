@@ -10,7 +10,8 @@ from pydantic import Field
 from rushlight.batch.records.job_record import RecipeName
 from rushlight.batch.records.look import Grade
 from rushlight.batch.records.original import Signal
-from rushlight.batch.records.shape import Count, Name, Number, Plain, Shape, Whole
+from rushlight.batch.records.request import PlainRequest
+from rushlight.batch.records.shape import Count, Name, Number, Shape, Whole
 from rushlight.batch.records.sound import ClipSound
 
 __all__ = [
@@ -105,7 +106,7 @@ class TurnOrders(Shape):
 class AskedAgain(Shape):
     """A row that could not be planned: what is read again once its list is mended."""
 
-    request: Plain = Field(description="Request in plain values.")
+    request: PlainRequest = Field(description="Request in plain values.")
 
 
 class SegmentFile(Shape):

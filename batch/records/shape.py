@@ -6,7 +6,7 @@ A model reads a document as it stands: nothing is converted, and a field that it
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Annotated, Any, Literal, Self, TypeVar
+from typing import Annotated, Literal, Self, TypeVar
 
 from annotated_types import Ge, Gt, Le, Len
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError, WithJsonSchema
@@ -40,7 +40,7 @@ def _stated(text: str) -> str:
     return text
 
 
-Plain = dict[str, Any]  # a JSON object in plain values
+Plain = dict[str, object]  # a JSON object in plain values
 Whole = Annotated[int, Ge(0), Le(2**63 - 1)]
 Count = Annotated[int, Ge(0), Le(2**31 - 1)]
 Side = Annotated[int, Gt(0), Le(2**16)]  # pixels of a raster

@@ -27,7 +27,7 @@ class EventStream:
         self, listener: Callable[[EventDocument], object] = lambda event: None, stop: Stop | None = None
     ) -> None:
         self.raised: BaseException | None = None
-        self.summaries: list[EventDocument] = []  # one a list
+        self.summaries: list[Sums] = []  # one a list
         self.problems: list[str] = []
         self.ended: Sums | None = None  # the last summary
         self.refusal = ""  # why there is none
@@ -44,8 +44,6 @@ class EventStream:
             self._sequence += 1
             now = datetime.now().astimezone().isoformat(timespec="milliseconds")
             document = event_document(sequence=self._sequence, time=now, data={"event": event, **data})
-            if event == "summary":
-                self.summaries.append(document)
             if self.raised is not None:
                 return
             try:
@@ -140,6 +138,7 @@ class EventStream:
     ) -> None:
         """The last words. `folders`: what all requests of each output folder come to."""
         self.ended = summary_sums(plan, made, settled, out, seconds, folders)
+        self.summaries.append(self.ended)
         self._tell("summary", **self.ended.plain())
 
 

@@ -377,7 +377,7 @@ def _read_again(store: Store, rows: Sequence[QueuedJob], events: EventStream) ->
     for row in rows:
         try:
             if asked := store.asked(row.key, row.identity):
-                lists[digest_of(asked.request)] = Request.of_plain(asked.request), row.priority
+                lists[digest_of(asked.request.plain())] = Request.of_plain(asked.request), row.priority
         except (DamagedRow, KeyError, TypeError, ValueError, AttributeError):
             events.problem(f"{row.clip}: the queue does not say which list it is from; add that list again")
     for request, priority in lists.values():

@@ -9,7 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
@@ -237,7 +237,7 @@ class JobSpec(_Spec):
     record: dict[str, object]  # what the job record says that rendering does not find out
 
     @classmethod
-    def parse(cls, payload: Mapping[str, Any]) -> JobSpec:
+    def parse(cls, payload: Mapping[str, object]) -> JobSpec:
         """A job from plain values. OptionError with its key for what is none, as in a queue that was damaged; OutsideError for
         a name that leads out of its folder."""
         try:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 __all__ = ["patches"]
 
 
-def patches(look: Look) -> dict[str, Any]:
+def patches(look: Look) -> dict[str, dict[str, list[float]]]:
     """Black, grey, white and the 24 chart patches through the exact look: XYZ (Y = 1 is peak) and L*a*b* (D65)."""
     names = ["black", "grey 18 %", "white 90 %", *PATCHES]
     ap0 = np.array([[0.0] * 3, [0.18] * 3, [0.9] * 3, *PATCHES.values()])

@@ -79,7 +79,7 @@ def test_what_hooks_and_results_are_told() -> None:
     events = EventStream()
     tell_all(events)
     assert events.problems == ["words"]
-    assert [s["done"] for s in events.summaries] == [["a"]]
+    assert [s.done for s in events.summaries] == [["a"]]
     assert events.ended and (events.ended.stopped, events.ended.stopped_how) == (True, "by a signal")
     again = EventStream()
     again.refused("why")

@@ -1,0 +1,72 @@
+"""Requests in plain values: as the queue keeps one whose rows could not be planned, and as an output folder keeps each that was asked of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Literal
+
+from annotated_types import Len
+from pydantic import Field
+
+from rushlight.batch.records.shape import Count, Number, Shape
+
+__all__ = ["ASKED", "AskedRequest", "AskedRow", "AskedWalk", "PlainRequest"]
+
+ASKED: Literal["rushlight-asked-1"] = "rushlight-asked-1"
+
+
+class PlainRequest(Shape):
+    """What was asked for, to be asked again: paths are absolute, the recipe a path or a shipped one's name."""
+
+    clip_list: str = Field(description="Path of the list.")
+    recipe: str = Field(description="Path of the recipe, or the name of a shipped one.")
+    out: str | None = Field(description="Output folder.")
+    media: list[str] = Field(description="Folders of originals.")
+    sound: list[str] = Field(default=[], description="Folders of the sound recordist's files.")
+    grades: list[str] = Field(description="Files and folders of colour decisions.")
+    defaults: str | None = Field(description="File of defaults.")
+    only: list[str] = Field(description="Rows that are taken, as `COLUMN=VALUE`.")
+    encoding: str = Field(description="Encoding where nobody else states one.")
+    levels: str = Field(description="Levels where nobody else states them.")
+    rate: str = Field(description="Frames a second where headers have none.")
+    replaced: str = Field(description="keep or remove: what becomes of outputs that newer ones replace.")
+    hash_originals: bool = Field(description="Whether originals are hashed as a whole.")
+
+
+class AskedRow(Shape):
+    """A row that asks for a clip."""
+
+    job: str = Field(description="Name of its job; `row-…` where it could not be planned.")
+    clip: str = Field(description="Clip as the list names it.")
+    line: int = Field(description="Line of the list.")
+    asks: str = Field(description="Digest of original, range and look; empty where it could not be planned.")
+    original: str = Field(description="What its original is told by, wherever it lies.")
+    dropped: bool = Field(description="Whether a person took it out of the queue.")
+
+
+class AskedWalk(Shape):
+    """Files below the media folders of a request."""
+
+    folders: list[str] = Field(description="The folders.")
+    originals: list[Annotated[list[str], Len(3, 3)]] = Field(
+        description="Path, key and, where it does not open, the reason, of each original."
+    )
+    ignored: Mapping[str, Count] = Field(description="How many other files lie in each folder.")
+    absent: list[Annotated[list[str], Len(2, 2)]] = Field(
+        description="File and manifest, of each that a manifest of the offload names and that is not there."
+    )
+
+
+class AskedRequest(Shape):
+    """`log/requests/*.json`: a request as it stood when it was read last."""
+
+    schema_: Literal["rushlight-asked-1"] = Field(
+        alias="schema", description="Schema and version of the document."
+    )
+    clip_list: str = Field(alias="list", description="Path of the list.")
+    recipe: str = Field(description="Path of the recipe, or the name of a shipped one.")
+    only: list[str] = Field(description="Rows that are taken, as `COLUMN=VALUE`.")
+    when: Number = Field(description="When it was read, in seconds since 1970.")
+    rows: list[AskedRow] = Field(description="Its rows.")
+    named: list[str] = Field(description="Keys of the originals that its rows name, chosen or not.")
+    walk: AskedWalk | None = Field(description="Files below its media folders; null without any.")

@@ -84,16 +84,18 @@ def verify(
     no_hash: bool = False,
     against: str | Path | None = None,
     reference: str | Path | None = None,
+    workers: int | None = None,
     on_clip: Callable[[str], None] = lambda clip: None,
 ) -> VerifyResult:
     """Measure the deliveries of an output folder: frames, timecode, tags, colour.
 
     The verdicts are kept beside its log, and its report shows them. `against`: another render of the list, whose colour is
-    compared. `reference`: a folder of frames taken from a monitor. `on_clip` is told each clip before it is measured.
+    compared. `reference`: a folder of frames taken from a monitor. `workers`:
+    processes that measure; one a core if None, as far as there is enough to measure. `on_clip` is told each clip before it is measured.
     OptionError where a folder has no log.
     """
     folder = Path(dir)
-    clips = tuple(measure(folder, hashes=not no_hash, on_clip=on_clip))
+    clips = tuple(measure(folder, hashes=not no_hash, workers=workers, on_clip=on_clip))
     measured = datetime.now(UTC).isoformat(timespec="seconds")
     notes = tuple(read_log(folder).notes)
     compared = tuple(compare(folder, Path(against))) if against else None

@@ -307,13 +307,23 @@ def schema(name: str, as_json: bool) -> int:
 @click.option(
     "--reference", type=PATH, metavar="FOLDER", help="Compare with frames taken from a monitor on set."
 )
+@click.option("--workers", type=click.IntRange(1, 256), help="Worker processes.  [default: one a core]")
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
 @_answering
-def verify(folder: Path, no_hash: bool, against: Path | None, reference: Path | None, as_json: bool) -> int:
+def verify(
+    folder: Path,
+    no_hash: bool,
+    against: Path | None,
+    reference: Path | None,
+    workers: int | None,
+    as_json: bool,
+) -> int:
     """Measure deliveries against the log: frames, timecode, tags, colour."""
     from rushlight.batch.cli.verify_command import show_verify
 
-    return show_verify(folder, no_hash=no_hash, against=against, reference=reference, as_json=as_json)
+    return show_verify(
+        folder, no_hash=no_hash, against=against, reference=reference, workers=workers, as_json=as_json
+    )
 
 
 @cli.command()

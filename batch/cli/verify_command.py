@@ -25,7 +25,13 @@ NAMES = ("frames", "timecode", "tags", "colour", "hash")
 
 
 def show_verify(
-    folder: Path, *, no_hash: bool, against: Path | None, reference: Path | None, as_json: bool
+    folder: Path,
+    *,
+    no_hash: bool,
+    against: Path | None,
+    reference: Path | None,
+    workers: int | None,
+    as_json: bool,
 ) -> int:
     """Measure an output folder. Exit code 1 if any clip fails."""
     progress = sys.stderr.isatty() and not as_json
@@ -34,7 +40,9 @@ def show_verify(
         if progress:
             say(f"measuring {clip}", error=True)
 
-    result = verify(folder, no_hash=no_hash, against=against, reference=reference, on_clip=on_clip)
+    result = verify(
+        folder, no_hash=no_hash, against=against, reference=reference, workers=workers, on_clip=on_clip
+    )
     if as_json:
         say_json(result.document())
     else:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import LOG, latest, read_log
 from rushlight.batch.json_lines import Refused, parse_lines
+from rushlight.batch.plan.request import default_workers
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, OutputFile
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
 from rushlight.batch.records.shape import box_of
@@ -27,6 +28,7 @@ from rushlight.batch.verify.colour_check import colour_check
 from rushlight.batch.verify.frame_check import frame_check, open_cells
 from rushlight.batch.verify.picture_warnings import Extremes, colour_warnings, extremes, frame_warnings
 from rushlight.batch.verify.sound_check import sound_check
+from rushlight.batch.verify.spread import spread
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.icc_profile import profile
 from rushlight.pipelines.errors import OptionError, RushlightError
@@ -57,6 +59,8 @@ CHECKS = (
     "record",
 )  # the last only where the log is damaged
 
+ALONE = 4e8  # pixels of movies, 200 frames of HD, that one process measures while others would start
+
 
 @dataclass(frozen=True, kw_only=True)
 class DeliveredLog:
@@ -84,15 +88,35 @@ def delivered_log(folder: Path) -> DeliveredLog:
 
 
 def verify(
-    folder: Path, *, hashes: bool = True, on_clip: Callable[[str], None] = lambda clip: None
+    folder: Path,
+    *,
+    hashes: bool = True,
+    workers: int | None = None,
+    on_clip: Callable[[str], None] = lambda clip: None,
 ) -> list[ClipVerdicts]:
-    """Every delivered clip of an output folder, measured; one whose record does not read fails for that."""
+    """Every delivered clip of an output folder, measured; one whose record does not read fails for that.
+
+    By so many processes; if None, one a core, or none but this one where starting them would take longer.
+    """
     log = delivered_log(folder)
-    verdicts = []
-    for record in log.records:
-        on_clip(record.clip)
-        verdicts.append(verify_clip(folder, record, hashes=hashes))
+    if workers is None:
+        workers = default_workers() if _much(log.records) else 1
+    if workers > 1 and len(log.records) > 1:
+        verdicts = spread(folder, log.records, hashes=hashes, workers=workers, on_clip=on_clip)
+    else:
+        verdicts = []
+        for record in log.records:
+            on_clip(record.clip)
+            verdicts.append(verify_clip(folder, record, hashes=hashes))
     return verdicts + [_unread(each) for each in log.refused]
+
+
+def _much(records: Sequence[DeliveredRecord]) -> bool:
+    """True if measuring takes longer than starting processes for it."""
+    pixels = sum(
+        e.frames * e.width * e.height for r in records for e in r.outputs if isinstance(e, DeliveredMovie)
+    )
+    return pixels > ALONE
 
 
 def _unread(refused: Refused) -> ClipVerdicts:

@@ -95,8 +95,9 @@ def spread(
         for _ in range(min(workers, len(records))):
             next_clip(None)
         while busy:
-            for pipe in wait(list(busy)):
-                worker = busy.pop(pipe)  # type: ignore[index]
+            ready = wait(list(busy))
+            for worker in [worker for pipe, worker in busy.items() if pipe in ready]:
+                del busy[worker.pipe]
                 try:
                     found[worker.clip] = worker.pipe.recv()
                 except (EOFError, OSError):

@@ -102,7 +102,14 @@ def verify(
     if workers is None:
         workers = default_workers() if _much(log.records) else 1
     if workers > 1 and len(log.records) > 1:
-        verdicts = spread(folder, log.records, hashes=hashes, workers=workers, on_clip=on_clip)
+        verdicts = spread(
+            folder,
+            log.records,
+            hashes=hashes,
+            workers=workers,
+            on_clip=on_clip,
+            function=f"{__name__}:{verify_clip.__name__}",
+        )
     else:
         verdicts = []
         for record in log.records:

@@ -73,9 +73,12 @@ def spread(
     hashes: bool,
     workers: int,
     on_clip: Callable[[str], None],
-    function: str = "rushlight.batch.verify.deliveries:verify_clip",
+    function: str,
 ) -> list[ClipVerdicts]:
-    """Verdicts on these clips, in their order, by so many processes. A clip whose process dies fails for that."""
+    """Verdicts on these clips, in their order, by so many processes. A clip whose process dies fails for that.
+
+    `function`, as module:name, measures one: it takes the folder, the record and `hashes`.
+    """
     found: dict[int, ClipVerdicts] = {}
     waiting = iter(enumerate(records))
     busy: dict[Connection, _Worker] = {}

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from logged import append_record
 from recorded import movie, recorded
-from rushlight.batch.job_log import append_record
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.records.verdicts import ClipVerdicts
 from rushlight.batch.verify import deliveries

@@ -26,7 +26,7 @@ from rushlight.batch.farm.dask_cluster import STRANGERS, connected, safe, starte
 from rushlight.batch.farm.dask_workers import Losses, Seen, Worker, introduced, present_in
 from rushlight.batch.farm.path_map import Mount, Unfit, original_there, recognisable, seen_here
 from rushlight.batch.farm.scratch_folders import scratch_folder
-from rushlight.batch.farm.tasks import Farm, LostWorker, Result, Task
+from rushlight.batch.farm.tasks import Farm, LostWorker, Result, Task, farm_is_gone
 from rushlight.batch.farm.worker_process import BEATS, call, call_elsewhere, introduce, versions
 from rushlight.batch.records.job_record import read_record
 from rushlight.pipelines.errors import OptionError, OwnFault, QueueError, RushlightError, SourceError, said
@@ -69,7 +69,7 @@ class DaskFarm:
         self._teller: Callable[[str], None] = lambda text: (
             None
         )  # nothing is told of whoever is there at the start
-        self._gone = gone or _raise
+        self._gone = gone or farm_is_gone
         self._serial = itertools.count(1)
         self._ours = versions()
         self._waiting: deque[Task] = deque()
@@ -363,11 +363,10 @@ class DaskFarm:
         if not self.address or not isinstance(value, dict) or "outputs" not in value:
             return Result(key=task.key, value=value)
         try:
-            return Result(
-                key=task.key, value=seen_here(Path(str(task.payload["out"])), read_record(value)).plain()
-            )
+            record = seen_here(Path(str(task.payload["out"])), read_record(value))
         except RushlightError as error:
             return Result(key=task.key, error=error)
+        return Result(key=task.key, value=record.plain())
 
     def _unfit(self, task: Task, worker: Worker, error: Unfit, found: list[Result]) -> None:
         """A machine does not see what it needs: its worker gets no more, and the task goes elsewhere."""
@@ -397,7 +396,3 @@ class DaskFarm:
             with contextlib.suppress(Exception):
                 self._cluster.close(timeout=1 if now else 10)
         self._scratch.close()
-
-
-def _raise(text: str) -> None:
-    raise QueueError(text)

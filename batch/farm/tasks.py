@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
-from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.errors import QueueError, RushlightError
 
-__all__ = ["Farm", "LostWorker", "Result", "Task"]
+__all__ = ["Farm", "LostWorker", "Result", "Task", "farm_is_gone"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,6 +37,11 @@ class Result:
 
 class LostWorker(RushlightError):
     """The process that ran a task died."""
+
+
+def farm_is_gone(text: str) -> None:
+    """End the run where the farm as a whole is lost and nobody asked to be told. QueueError."""
+    raise QueueError(text)
 
 
 class Farm(Protocol):

@@ -35,6 +35,8 @@ CALLS = (
     ),
     *("symlink", "symlinkat", "mkdir", "mkdirat", "truncate", "chmod", "fchmodat", "mknod", "mknodat"),
 )
+# Processes are stopped at these calls alone (seccomp), not at every one.
+WATCH = ("strace", "--seccomp-bpf", "-ff", "-y", "-e", f"trace={','.join(CALLS)}")
 # Everything else that may be written, as patterns; {home}, {state}, {tmp} and {code} are folders of the test and of ours.
 ALLOWED = {
     "the state folder": ["{state}", "{state}/*"],
@@ -88,18 +90,7 @@ def traced(trace: Path, room: Path, *arguments: object) -> subprocess.CompletedP
         place.mkdir(exist_ok=True)
     env = {k: v for k, v in os.environ.items() if not k.startswith(("XDG_", "MPL", "DASK", "NUMBA_CACHE"))}
     env |= {"HOME": str(places["home"]), "TMPDIR": str(places["tmp"]), "XDG_STATE_HOME": str(places["state"])}
-    watch = [
-        "strace",
-        "--seccomp-bpf",
-        "-ff",
-        "-y",
-        "-s",
-        "4096",
-        "-e",
-        f"trace={','.join(CALLS)}",
-        "-o",
-        str(trace),
-    ]
+    watch = [*WATCH, "-s", "4096", "-o", str(trace)]
     return subprocess.run(
         [*watch, *CALL, *map(str, arguments)],
         capture_output=True,
@@ -184,7 +175,7 @@ def test_the_trace_finds_what_it_should(tmp_path: Path) -> None:
         "open('new').read(); os.mkdir('../dir', dir_fd=d); os.symlink('new', 'sy\\u00e4m')\n"
     )
     (tmp_path / "plant.py").write_text(text)
-    watch = ["strace", "-ff", "-y", "-e", f"trace={','.join(CALLS)}", "-o", str(tmp_path / "t")]
+    watch = [*WATCH, "-o", str(tmp_path / "t")]
     subprocess.run([*watch, "python3", "-S", str(tmp_path / "plant.py"), str(tmp_path)], check=True)
     found = outside(tmp_path / "t", tmp_path, tmp_path / "out")
     names = {os.path.relpath(path, tmp_path) for _, path in found}

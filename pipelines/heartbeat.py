@@ -11,10 +11,11 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import TypeVar
 
-__all__ = ["at_each_beat", "beat", "beating", "beats"]
+__all__ = ["at_each_beat", "beat", "beating", "beats", "frame_made", "frames_made"]
 
 T = TypeVar("T")
 _count = 0
+_frames: tuple[str, int] = ("", 0)
 _call: ContextVar[Callable[[], object] | None] = ContextVar("at each beat", default=None)
 
 
@@ -29,6 +30,17 @@ def beat() -> None:
 def beats() -> int:
     """Steps made since the process started."""
     return _count
+
+
+def frame_made(work: str) -> None:
+    """One more frame was made of this piece of work, in this process."""
+    global _frames
+    _frames = (work, _frames[1] + 1 if _frames[0] == work else 1)
+
+
+def frames_made() -> tuple[str, int]:
+    """The piece of work that this process makes frames of, or made them of last, and how many."""
+    return _frames
 
 
 def beating(steps: Iterable[T]) -> Iterator[T]:

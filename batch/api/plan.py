@@ -19,12 +19,11 @@ from rushlight.batch.plan.jobs import in_turns, job_id, wanted
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import default_workers
-from rushlight.batch.run.forecast import cost_of, forecast, next_time
-from rushlight.batch.run.jobs_to_make import fields_of_clip
+from rushlight.batch.run.forecast import forecast, next_time
+from rushlight.batch.run.jobs_to_make import cost_of_outputs, fields_of_clip
 from rushlight.pipelines import inside_folder
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os
-from rushlight.pipelines.recipe.model import MovieOutput
 
 __all__ = ["PlanOptions", "PlanResult", "plan"]
 
@@ -127,9 +126,6 @@ def _work(prepared: Prepared) -> list[tuple[str, float]]:
     for clip in prepared.plan.clips:
         if job_id(clip) in done:
             continue
-        source = clip.facts.width * clip.facts.height
         for rank, part in in_turns(clip, [o for o in recipe.output if wanted(clip, o)], recipe.first):
-            sizes = [o.size for o in part if isinstance(o, MovieOutput)]
-            made = [size.width * size.height if size else source for size in sizes]
-            parts.append((rank, -clip.count, clip.row.clip, cost_of(source, made, clip.count)))
+            parts.append((rank, -clip.count, clip.row.clip, cost_of_outputs(clip, part)))
     return [(clip, cost) for _, _, clip, cost in sorted(parts, key=lambda p: p[:2])]

@@ -13,7 +13,7 @@ from rushlight.batch.plan.clip_sound import sound_record, sound_sums
 from rushlight.batch.plan.jobs import wanted
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.reconcile_media import MediaSums, Unreadable
-from rushlight.batch.run.forecast import cost_of
+from rushlight.batch.run.jobs_to_make import cost_of_outputs
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe
 
@@ -301,12 +301,7 @@ def _sound(prepared: Prepared) -> SoundCounts | None:
 
 
 def _seconds(clips: list[PlannedClip], recipe: Recipe) -> float:
-    total = 0.0
-    for clip in clips:
-        source = clip.facts.width * clip.facts.height
-        made = [o.size for o in recipe.output if isinstance(o, MovieOutput) and wanted(clip, o)]
-        total += cost_of(source, (size.width * size.height if size else source for size in made), clip.count)
-    return total
+    return sum(cost_of_outputs(clip, [o for o in recipe.output if wanted(clip, o)]) for clip in clips)
 
 
 def _bytes(clips: list[PlannedClip], recipe: Recipe) -> int:

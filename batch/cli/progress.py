@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -81,6 +82,8 @@ class View:
         self.ended_clips = 0  # done, there already, failed or set aside
         self.noted = 0  # clips with warnings
         self.in_hand: dict[str, int] = {}  # clip -> frames made of it
+        self.whole: dict[str, int] = {}  # clip -> its frames, where they are known
+        self.ends = ""  # when all is made, by the speed so far (ISO 8601)
 
     def __call__(self, document: EventDocument) -> None:
         """Tell an event."""
@@ -111,6 +114,8 @@ class View:
             case PhaseTold():
                 if event.text:
                     self.say(event.text)
+                if event.phase == "rendering":
+                    self.say_pace()
             case Over():
                 self.end()
             case Ended():
@@ -124,9 +129,13 @@ class View:
             case Started():
                 self.frames += event.frames
                 self.in_hand[event.clip] = event.frames
+                self.whole[event.clip] = event.of
             case SegmentMade():
-                self.frames = event.frames
+                self.frames = max(self.frames, event.frames)
                 self.in_hand[event.clip] = event.clip_frames
+            case PhaseTold(phase="rendering"):
+                self.frames, self.ends = event.done, event.ends
+                self.in_hand |= {each.clip: each.done for each in event.clips}
             case Delivered():
                 self.in_hand.pop(event.clip, None)
                 self.ended_clips += event.event != "part"
@@ -152,7 +161,7 @@ class View:
     def begin(self, *, workers: int) -> None:
         """Work starts."""
         clips, frames = counted(self.clips, "clip"), counted(self.total, "frame")
-        self.say(f"{clips}, {frames}, {counted(workers, 'worker')}")
+        self.say(f"rendering {clips}, {frames}, {counted(workers, 'worker')}")
 
     def say_delivered(self, event: Delivered) -> None:
         """A clip is delivered: what is to be known of it, what of it was replaced, why, and where that is now."""
@@ -178,24 +187,30 @@ class View:
         self.say(f"{event.list}: {counted(event.clips, 'clip')} queued{there}{aside}")
 
     def in_hand_line(self) -> str:
-        """The clips being rendered with the frames made of each, and how many wait."""
+        """The clips being rendered with the share made of each, and how many wait."""
         waiting = counted(max(0, self.clips - self.ended_clips - len(self.in_hand)), "clip")
-        now = ", ".join(f"{clip} ({counted(frames, 'frame')})" for clip, frames in self.in_hand.items())
+        now = ", ".join(f"{clip} ({self._share(clip, made)})" for clip, made in self.in_hand.items())
         return visible(f"{waiting} waiting; " + (f"rendering {now}" if now else "none is being rendered yet"))
+
+    def _share(self, clip: str, made: int) -> str:
+        whole = self.whole.get(clip, 0)
+        return f"{100 * min(made, whole) // whole} %" if whole else counted(made, "frame")
 
     def rate(self) -> float:
         """Frames a second since the start."""
         return self.frames / max(1e-6, time.monotonic() - self.started)
 
     def pace(self) -> str:
-        """Frames, frames a second, time left."""
-        rate = self.rate()
-        left = (
-            f"{duration((self.total - self.frames) / rate)} left"
-            if rate > 0 and self.frames
-            else "time left not known yet"
-        )
-        return f"{self.frames} of {self.total} frames, {rate:.1f} a second, {left}; {self.in_hand_line()}"
+        """Frames, frames a second, time left, and when that is."""
+        rate, left = self.rate(), "time left not known yet"
+        if self.ends:
+            ends = datetime.fromisoformat(self.ends)
+            seconds = max(0.0, ends.timestamp() - time.time())
+            left = f"{duration(seconds)} left, until {ends.astimezone():%H:%M}"
+        elif rate > 0 and self.frames:
+            left = f"{duration((self.total - self.frames) / rate)} left"
+        made = f"{self.frames} of {self.total} frames"
+        return f"rendering: {made}, {rate:.1f} a second, {left}; {self.in_hand_line()}"
 
     def end(self) -> None:
         """Work is over."""

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from distributed import Client, LocalCluster
     from distributed.security import Security
 
-__all__ = ["STRANGERS", "connected", "safe", "started"]
+__all__ = ["STRANGERS", "connected", "is_up", "safe", "started"]
 
 STRANGERS = "is open to strangers: a farm on several machines needs TLS (tls://…), on one 127.0.0.1"
 # One thread a library and worker: N workers use N cores. And what keeps a worker small.
@@ -101,6 +101,17 @@ def started(workers: int, scratch: Path, *, ahead: Sequence[str] = ()) -> tuple[
         else:
             break
     return cluster, distributed.Client(cluster, set_as_default=False)
+
+
+def is_up(cluster: LocalCluster | None, address: str) -> bool:
+    """True if a worker is known to be up by its minder here, who starts none again that dies before; without a cluster of this
+    machine it is."""
+    if cluster is None:
+        return True
+    minders = list(cluster.workers.values())
+    return any(
+        m.worker_address == address and m.process and m.process.status.name == "running" for m in minders
+    )
 
 
 def _certified(scratch: Path) -> Security:

@@ -22,8 +22,8 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rushlight.batch.farm.dask_cluster import STRANGERS, connected, safe, started
-from rushlight.batch.farm.dask_workers import Losses, Seen, Worker, introduced, present_in
+from rushlight.batch.farm.dask_cluster import STRANGERS, connected, is_up, safe, started
+from rushlight.batch.farm.dask_workers import Losses, Seen, Worker, frames_in, introduced, present_in
 from rushlight.batch.farm.path_map import Mount, Unfit, original_there, recognisable, seen_here
 from rushlight.batch.farm.scratch_folders import scratch_folder
 from rushlight.batch.farm.tasks import Farm, LostWorker, Result, Task, farm_is_gone
@@ -266,7 +266,9 @@ class DaskFarm:
 
     def _place(self) -> None:
         """Give waiting tasks to workers that have none."""
-        idle = [w for w in self._workers.values() if not w.task and self._up(w)] if self._waiting else []
+        if not self._waiting:
+            return
+        idle = [w for w in self._workers.values() if not w.task and is_up(self._cluster, w.address)]
         for worker in idle[: len(self._waiting)]:
             task = self._waiting.popleft()
             key = f"{task.key}-{next(self._serial)}"
@@ -278,16 +280,6 @@ class DaskFarm:
             else:
                 future = self._send(key, worker.address, call, task.function, task.arguments)
             self._flying[key] = (task, worker, future)
-
-    def _up(self, worker: Worker) -> bool:
-        """True if a worker is known to be up by its minder here, who starts none again that dies before."""
-        if self._cluster is None:
-            return True
-        minders = list(self._cluster.workers.values())
-        return any(
-            m.worker_address == worker.address and m.process and m.process.status.name == "running"
-            for m in minders
-        )
 
     def _send(self, key: str, address: str, function: Callable[..., object], *arguments: object) -> Future:
         future = self._client.submit(
@@ -376,6 +368,10 @@ class DaskFarm:
         self._workers.pop(worker.who)
         self._refuse(worker.address, f"on {worker.machine}: {error}; once it does, start the worker again")
         self._waiting.appendleft(task)
+
+    def frames(self) -> Mapping[str, int]:
+        """Frames made so far of what workers have in hand, by its token, as their heartbeats say."""
+        return frames_in(self._there)
 
     def grow(self, workers: int) -> None:
         """Have so many workers, where they are this machine's and fewer were started; they join as they come up."""

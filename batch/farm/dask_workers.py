@@ -8,17 +8,20 @@ from dataclasses import dataclass, field
 from typing import TypedDict
 
 from rushlight.batch.farm.tasks import Task
-from rushlight.batch.farm.worker_process import Introduction
+from rushlight.batch.farm.worker_process import FRAMES, Introduction
 from rushlight.pipelines.errors import OptionError
 
-__all__ = ["Losses", "Seen", "Worker", "introduced", "other_versions", "present_in"]
+__all__ = ["Losses", "Seen", "Worker", "frames_in", "introduced", "other_versions", "present_in"]
+
+
+Metrics = TypedDict("Metrics", {"rushlight-beats": int, "rushlight-frames": list[object]}, total=False)
 
 
 class Seen(TypedDict):
     """The scheduler's word on a worker, as far as it is of use here."""
 
     local_directory: str
-    metrics: Mapping[str, int]
+    metrics: Metrics
 
 
 @dataclass
@@ -41,6 +44,16 @@ class Worker:
 def present_in(there: Mapping[str, Seen]) -> set[tuple[str, str]]:
     """Workers by address and by a folder that every process makes anew, from the scheduler's word on them."""
     return {(address, worker["local_directory"]) for address, worker in there.items()}
+
+
+def frames_in(there: Mapping[str, Seen]) -> dict[str, int]:
+    """Frames made of each piece of work that a worker has in hand or had last, by its token, from the scheduler's word on them."""
+    found: dict[str, int] = {}
+    for worker in there.values():
+        work = worker["metrics"].get(FRAMES)
+        if isinstance(work, list | tuple) and len(work) == 2 and isinstance(work[1], int):
+            found[str(work[0])] = work[1]
+    return found
 
 
 def introduced(answer: object, ours: Mapping[str, str]) -> Introduction:

@@ -62,5 +62,8 @@ class Farm(Protocol):
         """Results of tasks that have ended since the last call, waiting up to `timeout` seconds for something
         to."""
 
+    def frames(self) -> Mapping[str, int]:
+        """Frames made so far of what workers have in hand, by the token of each task."""
+
     def close(self, *, now: bool = False) -> None:
         """End the farm; `now` without waiting for what runs."""

@@ -6,16 +6,18 @@ import importlib
 import os
 import platform
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 from rushlight.batch.farm.path_map import PATIENCE, Mount, PlacedJob, Unfit, awaited, homeward, outward
 from rushlight.batch.records.queue_row import SegmentFile, SegmentResult
 from rushlight.batch.records.shape import Plain, Shape
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os, own_fault
-from rushlight.pipelines.heartbeat import beats
+from rushlight.pipelines.heartbeat import beats, frames_made
 
-__all__ = ["BEATS", "Introduction", "call", "call_elsewhere", "introduce", "versions"]
+__all__ = ["BEATS", "FRAMES", "Introduction", "call", "call_elsewhere", "introduce", "versions"]
 
-BEATS = "rushlight-beats"  # the name under which a worker's heartbeat carries its count
+BEATS: Final = "rushlight-beats"  # the name under which a worker's heartbeat carries its count
+FRAMES: Final = "rushlight-frames"  # and a piece of work, with the frames made of it
 
 
 def call(function: str, arguments: tuple[object, ...]) -> tuple[str, object]:
@@ -72,6 +74,7 @@ def introduce() -> Plain:
 
     worker = get_worker()
     worker.metrics[BEATS] = lambda _: beats()
+    worker.metrics[FRAMES] = lambda _: list(frames_made())
     memory = worker.memory_manager
     memory.memory_target_fraction = memory.memory_spill_fraction = memory.memory_pause_fraction = False
     return Introduction(process=os.getpid(), machine=platform.node(), versions=versions()).plain()

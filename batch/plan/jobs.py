@@ -47,6 +47,7 @@ __all__ = [
     "job_id",
     "output_specs",
     "segments_of",
+    "still_frames",
     "still_there",
     "to_make",
     "wanted",

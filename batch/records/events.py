@@ -106,6 +106,7 @@ class Started(_Event):
     event: Literal["started"] = Field(description="started.")
     clip: Clip
     frames: Count = Field(default=0, description="Frames of it that were made in an earlier run.")
+    of: Count = Field(default=0, description="Frames of it in all; 0 where that is not known.")
 
 
 class SegmentMade(_Event):
@@ -119,8 +120,16 @@ class SegmentMade(_Event):
     clip_frames: Count = Field(default=0, description="Frames made of the clip.")
 
 
+class ClipShare(Shape):
+    """How far a clip is that is being made."""
+
+    clip: Clip
+    done: Count = Field(description="Frames of it that are made.")
+    total: Count = Field(description="Frames of it in all.")
+
+
 class PhaseTold(_Event):
-    """A phase of the run begins, or gets on."""
+    """A phase of the run begins, or gets on: told every few seconds."""
 
     event: Literal["phase"] = Field(description="phase.")
     clip: Clip = ""
@@ -134,6 +143,7 @@ class PhaseTold(_Event):
         default="",
         description="Moment that it should end, by the runner's clock (ISO 8601); empty where not known.",
     )
+    clips: list[ClipShare] = Field(default=[], description="Clips that are being made, while rendering.")
 
 
 class Delivered(_Event):

@@ -45,6 +45,7 @@ class Delivery:
             tuple[Running, int, SegmentResult]
         ] = []  # segments that are not in the queue's file yet
         self.owed: deque[tuple[Running, int, Result]] = deque()  # finishes and failures, neither
+        self.work = 0.0  # done so far in this run, in the seconds that the plan gives it
         self.fault = ""  # why they could not be written down
         self.logged: dict[Path, dict[str, JobRecord]] = {}
 
@@ -72,8 +73,10 @@ class Delivery:
             return
         running.results[number] = made
         running.made += made.frames
+        work = running.job.orders.cost * made.frames / max(1, running.job.frames)
+        self.work += work
         if self.deadline:
-            self.deadline.done += running.job.orders.cost * made.frames / max(1, running.job.frames)
+            self.deadline.done += work
         self.unsaved.append((running, number, made))
 
     def write_down(self) -> None:

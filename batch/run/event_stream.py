@@ -12,7 +12,7 @@ from rushlight.batch.interrupts import Stop, Stopped
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.records.events import EventDocument, event_document
 from rushlight.batch.records.summary import ClipError, FolderSums, Sums
-from rushlight.batch.run.events import Event, Summary
+from rushlight.batch.run.events import RENDERING, Event, Summary
 
 __all__ = ["EventStream", "summary_sums"]
 
@@ -35,7 +35,7 @@ class EventStream:
         self._listener, self._stop = listener, stop or Stop()
         self._lock = threading.RLock()
         self._sequence = 0
-        self._frames = self._of = 0
+        self._frames = self._of = self._told = 0
         self._made: dict[str, int] = {}  # clip -> frames made of it
         self._started = time.monotonic()
 
@@ -88,6 +88,7 @@ class EventStream:
     def begin(self, *, clips: int, frames: int, workers: int) -> None:
         """Work starts."""
         self._frames, self._of, self._started = 0, frames, time.monotonic()
+        self._told = 0
         self._made.clear()
         self._tell("begin", clips=clips, frames=frames, workers=workers)
 
@@ -111,13 +112,13 @@ class EventStream:
         if event.what == "started":
             self._made[event.clip] = event.frames
             self._frames += event.frames
-            data["frames"] = event.frames
+            data |= {"frames": event.frames, "of": event.of}
         elif event.what == "segment":
             data |= self._segment(event)
         if event.forecast:
             data |= event.forecast.document() | {"measured": event.forecast.measured}
         if event.phase:
-            data |= event.phase.document()
+            data |= {**event.phase.document(), **self._so_far(event)}
         self._tell(event.what, **data)
 
     def _segment(self, event: Event) -> Mapping[str, int | float]:
@@ -125,6 +126,14 @@ class EventStream:
         self._frames += event.frames
         rate = self._frames / max(1e-6, time.monotonic() - self._started)
         return {"frames": self._frames, "of": self._of, "per_second": round(rate, 2), "clip_frames": made}
+
+    def _so_far(self, event: Event) -> Mapping[str, int]:
+        """Of rendering, the frames made so far: those of segments, and the event's own of what is in hand. Never fewer than
+        were told."""
+        if event.phase is None or event.phase.name != RENDERING or event.phase.total:
+            return {}
+        self._told = max(self._told, min(self._of, self._frames + event.frames))
+        return {"done": self._told, "total": self._of}
 
     def summary(
         self,

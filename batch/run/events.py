@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -18,10 +19,20 @@ from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OutsideError
 from rushlight.pipelines.inside_folder import holding
 
-PREPARING = "preparing this machine"
+PLANNING, PREPARING, RENDERING, CHECKING, PAGES = (
+    "planning",
+    "preparing this machine",
+    "rendering",
+    "checking",
+    "pages",
+)
 
 __all__ = [
+    "CHECKING",
+    "PAGES",
+    "PLANNING",
     "PREPARING",
+    "RENDERING",
     "Event",
     "Phase",
     "Place",
@@ -42,12 +53,15 @@ class Phase:
     done: int
     total: int
     ends: float | None = None
+    clips: Sequence[tuple[str, int, int]] = ()  # of those in hand: clip, frames made, frames in all
 
-    def document(self) -> dict[str, str | int]:
+    def document(self) -> dict[str, object]:
         """The same in plain values."""
-        found: dict[str, str | int] = {"phase": self.name, "done": self.done, "total": self.total}
+        found: dict[str, object] = {"phase": self.name, "done": self.done, "total": self.total}
         if self.ends is not None:
             found["ends"] = datetime.fromtimestamp(self.ends).astimezone().isoformat(timespec="seconds")
+        if self.clips:
+            found["clips"] = [{"clip": c, "done": done, "total": total} for c, done, total in self.clips]
         return found
 
 
@@ -64,6 +78,7 @@ class Event:
     clip: str = ""
     text: str = ""
     frames: int = 0
+    of: int = 0  # frames of the clip, where it is started
     record: JobRecord | None = None
     forecast: Forecast | None = None
     phase: Phase | None = None

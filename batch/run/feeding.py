@@ -153,7 +153,7 @@ class Feeding:
             attempt=job.attempts + 1,
         )
         kept = self.state.active[job.key].made = sum(plan.segments[n].count for n in results)
-        self.state.on_event(Event(what="started", clip=job.clip, frames=kept))
+        self.state.on_event(Event(what="started", clip=job.clip, frames=kept, of=job.frames))
 
     def send(self, running: Running, number: int) -> None:
         job, payload = running.plan.job, running.payload

@@ -19,14 +19,22 @@ __all__ = ["Deadline", "Forecast", "cost_of", "forecast", "moment_text", "next_t
 # Seconds of one core for a million pixels decoded, and for a million of them graded, drawn on and encoded: measured (see
 # docs/performance.md); a first guess, since codecs and machines differ.
 DECODE, MAKE = 0.009, 0.022
+# The same for a scene-linear original decoded and brought to log, and for a still evaluated exactly, measured and written;
+# and seconds that a clip takes beside its frames: joined, read back, its pages' pictures.
+LINEAR, STILL, FINISH = 0.15, 1.0, 0.5
 WEIGHT = 60.0  # seconds of running after which what was measured counts as much as the guess
 SLIP = 900.0  # seconds later than said before: said again
 
 
-def cost_of(source: int, made: Iterable[int], count: int) -> float:
-    """Seconds of one core for `count` frames of `source` pixels to movies of so many pixels each; a second for stills."""
-    pixels = list(made)
-    return count * (DECODE * source + MAKE * sum(pixels)) / 1e6 if pixels else 1.0
+def cost_of(
+    source: int, made: Iterable[int], count: int, *, stills: Iterable[int] = (), scene_linear: bool = False
+) -> float:
+    """Seconds of one core for a clip of `count` frames of `source` pixels: movies of so many pixels each, and stills, each
+    distinct one (not each file of it). `scene_linear`: an original such as EXR, which becomes log first."""
+    movies, exact = list(made), list(stills)
+    decode = (LINEAR if scene_linear else DECODE) * source
+    frames = count * (decode + MAKE * sum(movies)) if movies else len(exact) * decode
+    return (frames + STILL * sum(exact)) / 1e6 + FINISH
 
 
 def speed(done: float, seconds: float, guess: float) -> float:

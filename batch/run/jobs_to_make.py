@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.plan.clip_sound import sound_text
-from rushlight.batch.plan.jobs import Known, in_turns, job_id, job_spec, output_specs, to_make
+from rushlight.batch.plan.jobs import Known, in_turns, job_id, job_spec, output_specs, still_frames, to_make
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared
 from rushlight.batch.plan.reconcile_media import media_text
@@ -26,13 +26,13 @@ from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
 from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.inside_folder import refuse_links, same_time
 from rushlight.pipelines.originals.probe import full_hash, sampled_hash
-from rushlight.pipelines.recipe.model import Recipe
+from rushlight.pipelines.recipe.model import MovieOutput, Recipe, StillsOutput
 
 if TYPE_CHECKING:
     from rushlight.batch.plan.request_ledger import Day
     from rushlight.batch.run.event_stream import EventStream
 
-__all__ = ["fields_of_clip", "jobs_of", "make_folder"]
+__all__ = ["cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder"]
 
 
 def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
@@ -159,10 +159,8 @@ def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, record: Job
         )
         orders = TurnOrders(
             rank=rank,
-            cost=cost_of(
-                clip.facts.width * clip.facts.height,
-                (o.width * o.height for o in part if o.make == "movie"),
-                clip.count,
+            cost=cost_of_outputs(
+                clip, [o for o in recipe.output if o.name in {spec.output for spec in part}]
             ),
             kept_outputs=kept,
             earlier_outputs=[name for names in made[:index] for name in names],
@@ -171,6 +169,22 @@ def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, record: Job
         )
         turns.append(Turn(spec=spec, orders=orders, recipe=recipe.name))
     return turns
+
+
+def cost_of_outputs(clip: PlannedClip, outputs: Sequence[MovieOutput | StillsOutput]) -> float:
+    """Seconds of one core that a recipe's outputs of a clip take."""
+    source = clip.facts.width * clip.facts.height
+
+    def pixels(output: MovieOutput | StillsOutput) -> int:
+        return output.size.width * output.size.height if output.size else source
+
+    return cost_of(
+        source,
+        (pixels(o) for o in outputs if isinstance(o, MovieOutput)),
+        clip.count,
+        stills=[pixels(o) for o in outputs if isinstance(o, StillsOutput) for _ in still_frames(clip, o)],
+        scene_linear=clip.signal.encoding.kind == "linear",
+    )
 
 
 def _hashes(clip: PlannedClip, record: JobRecord | None, full: bool) -> tuple[str, str]:

@@ -20,7 +20,7 @@ from rushlight.batch.queue.filling import Turn, clear_work, fill_alone, original
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.queue.store import queue_of
 from rushlight.batch.run.disk_room import Room
-from rushlight.batch.run.events import Event, Place, Summary, Terms
+from rushlight.batch.run.events import PLANNING, Event, Place, Summary, Terms, phase
 from rushlight.batch.run.farm_at_work import early_farm, farm_at_work, prepared_for, run_on
 from rushlight.batch.run.jobs_to_make import jobs_of, make_folder
 from rushlight.batch.run.look_baking import baked
@@ -52,6 +52,7 @@ def render(request: Request, *, crew: Crew, events: EventStream, terms: Terms) -
         def start(rows: int) -> None:
             if early and rows:
                 farm.start(crew.count(rows))
+            events.event(phase(PLANNING, 0, rows, text=f"planning {counted(rows, 'clip')}"))
 
         try:
             with cancellable(terms.stop):
@@ -60,6 +61,8 @@ def render(request: Request, *, crew: Crew, events: EventStream, terms: Terms) -
             return nothing_made(events, out)
         if terms.stop.asked:
             return nothing_made(events, out)
+        rows = len(prepared.clip_list.rows) - prepared.plan.not_chosen
+        events.event(phase(PLANNING, rows, rows))
         if request.strict and prepared.plan.wrong:
             raise _refused(events, prepared.plan)
         return _rendered(_Night(request, out, crew, events, terms, farm), prepared)

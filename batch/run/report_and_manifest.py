@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import Log, latest, log_path, read_log
+from rushlight.batch.run.events import PAGES, phase
+from rushlight.pipelines.counted import counted
 
 if TYPE_CHECKING:
     from rushlight.batch.run.disk_room import Room
@@ -31,8 +33,11 @@ def write_pages(out: Path, events: EventStream, room: Room) -> None:
     if not log_path(out).is_file():
         return
     log = read_log(out)
+    clips = len(latest(log.records))
+    events.event(phase(PAGES, 0, clips, text=f"making the pages of {counted(clips, 'clip')}"))
     _report(out, log, events, room)
     _manifest(out, log, events, room)
+    events.event(phase(PAGES, clips, clips))
 
 
 def _report(out: Path, log: Log, events: EventStream, room: Room) -> None:

@@ -7,17 +7,82 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 
 from rushlight.batch.farm.tasks import Farm
-from rushlight.batch.queue.state_machine import DEFAULT_POLICY, Policy
+from rushlight.batch.queue.state_machine import DEFAULT_POLICY, FINISH, Policy
 from rushlight.batch.queue.store import QueuedJob, Store
 from rushlight.batch.run.delivery import Delivery
 from rushlight.batch.run.disk_room import Disks
 from rushlight.batch.run.ended_jobs import RunState
-from rushlight.batch.run.events import Event, Place, Stop, Summary, Work, stopping_text
+from rushlight.batch.run.events import (
+    CHECKING,
+    RENDERING,
+    Event,
+    Phase,
+    Place,
+    Stop,
+    Summary,
+    Work,
+    phase,
+    stopping_text,
+)
 from rushlight.batch.run.feeding import Feeding
-from rushlight.batch.run.forecast import Deadline
+from rushlight.batch.run.forecast import Deadline, speed
 from rushlight.pipelines.errors import ResourceError, RushlightError
 
+EVERY = 2.0  # seconds between two words on how far it is
+
 __all__ = ["Event", "Place", "Stop", "Summary", "Work", "run"]
+
+
+class _Progress:
+    """Tells how far a run is: frames as they are made, each clip's share, and the end by the speed so far."""
+
+    def __init__(self, state: RunState, farm: Farm, delivery: Delivery, feeding: Feeding) -> None:
+        self.state, self.farm, self.delivery, self.feeding = state, farm, delivery, feeding
+        self.begun = self.told = time.monotonic()
+        self.checking = False
+
+    def tell(self) -> None:
+        """Say so, every few seconds at most, while there is something in hand."""
+        now = time.monotonic()
+        if not self.state.active or now - self.told < EVERY:
+            return
+        self.told = now
+        if self._only_finishes():
+            self._check()
+            return
+        self.checking = False
+        live, clips, done, left = self._live(), [], self.delivery.work, 0.0
+        for running in self.state.active.values():
+            job = running.job
+            made = min(job.frames, running.made + live.get(job.key, 0))
+            share = made / max(1, job.frames)
+            clips.append((job.clip, made, job.frames))
+            done += job.orders.cost * (share - running.made / max(1, job.frames))
+            left += job.orders.cost * (1 - share)
+        left += sum(job.orders.cost for job in self.feeding.queue)
+        rate = speed(done, now - self.begun, float(self.farm.slots))
+        ends = time.time() + left / rate if rate > 0 else None
+        phase = Phase(name=RENDERING, done=0, total=0, ends=ends, clips=tuple(clips))
+        self.state.on_event(Event(what="phase", frames=sum(live.values()), phase=phase))
+
+    def _live(self) -> dict[str, int]:
+        """Frames made of segments that are in hand, by job."""
+        made, found = self.farm.frames(), dict[str, int]()
+        for key, (job, number) in self.state.tasks.items():
+            if number != FINISH:
+                token = "-".join(key.rsplit("-", 2)[1:])
+                found[job] = found.get(job, 0) + made.get(token, 0)
+        return found
+
+    def _only_finishes(self) -> bool:
+        return not self.feeding.queue and all(number == FINISH for _, number in self.state.tasks.values())
+
+    def _check(self) -> None:
+        summary, left = self.state.summary, len(self.state.active)
+        done = len(summary.done) + len(summary.failed) + len(summary.set_aside)
+        text = "" if self.checking else "checking what was made"
+        self.checking = True
+        self.state.on_event(phase(CHECKING, done, done + left, text=text))
 
 
 class _Loop:
@@ -36,6 +101,7 @@ class _Loop:
         self.state, self.farm, self.stop, self.stay = state, farm, stop, stay
         self.disks, self.delivery, self.feeding = disks, delivery, feeding
         self.deadline, self.looked = deadline, 0.0
+        self.progress = _Progress(state, farm, delivery, feeding)
         self.retry_at = 0.0  # nothing is given out before
 
     def run(self) -> Summary:
@@ -64,6 +130,7 @@ class _Loop:
             for result in self.farm.results(0.25):
                 self.delivery.take(result)
             self.foresee()
+            self.progress.tell()
         self.delivery.write_down()
         with suppress(ResourceError):  # no room: the next run finds them running, and takes them up as well
             for running in self.state.active.values():

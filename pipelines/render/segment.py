@@ -26,7 +26,7 @@ from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_fo
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.grading.bake import Baked, load_baked
 from rushlight.pipelines.grading.grader import Grader
-from rushlight.pipelines.heartbeat import beat
+from rushlight.pipelines.heartbeat import beat, frame_made
 from rushlight.pipelines.inside_folder import fresh, is_file, move, path_of, stat_of, unlink, write
 from rushlight.pipelines.job.exact_signal import Signal
 from rushlight.pipelines.job.from_spec import (
@@ -277,6 +277,7 @@ class _Segment:
                 self._graded(picture, image, frame, behind)
             self.stills.take(image, frame.number)
             self._sense(image, frame.number)
+            frame_made(self.token)
         behind.finish()
         for picture in self.pictures:
             for movie in picture.movies:

@@ -48,6 +48,9 @@ class Simulated:
         record = {"schema": "rushlight-job-1", "job": job, "clip": job, "status": "done", "frames": 1}
         return [Result(key=task.key, value={**record, "outputs": [], "warnings": []})]
 
+    def frames(self) -> dict[str, int]:
+        return {}
+
     def close(self, *, now: bool = False) -> None:
         pass
 

@@ -4,7 +4,7 @@ import threading
 
 import pytest
 
-from rushlight.pipelines.heartbeat import at_each_beat, beat, beating, beats
+from rushlight.pipelines.heartbeat import at_each_beat, beat, beating, beats, frame_made, frames_made
 
 
 class Enough(BaseException):
@@ -48,3 +48,11 @@ def test_other_threads_are_not_disturbed() -> None:
         finally:
             threading.excepthook = before
     assert failed == []
+
+
+def test_frames_are_counted_by_the_work_that_they_are_of() -> None:
+    for _ in range(3):
+        frame_made("7-1")
+    assert frames_made() == ("7-1", 3)
+    frame_made("7-2")
+    assert frames_made() == ("7-2", 1)

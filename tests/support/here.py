@@ -17,6 +17,7 @@ from rushlight.batch.cli.main import cli
 from rushlight.batch.farm import dask_farm as farms
 from rushlight.batch.farm.dask_farm import Result, Task
 from rushlight.batch.farm.worker_process import call
+from rushlight.pipelines.heartbeat import frames_made
 
 ENCODED = ("--encoding", "LogC3", "--levels", "narrow")
 RECIPE = """
@@ -66,6 +67,9 @@ class HereFarm:
         return [Result(key=task.key, value=value) if kind == "value" else Result(key=task.key, error=value)]
 
     def grow(self, workers: int) -> None: ...
+
+    def frames(self) -> dict[str, int]:
+        return dict([frames_made()])
 
     def close(self, *, now: bool = False) -> None: ...
 

@@ -2,6 +2,7 @@
 
 import json
 import re
+import time
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from recorded import movie, recorded
 from rushlight.batch.cli.progress import JsonView, View, duration
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.run.event_stream import EventStream
-from rushlight.batch.run.events import Event
+from rushlight.batch.run.events import Event, Phase
 
 RECIPE = '[[output]]\nname = "viewing"\nmake = "movie"\ncodec = "h264"\nsize = "320x180"\n'
 
@@ -22,7 +23,7 @@ def night(view: View) -> None:
     record = DeliveredRecord.read(given)
     events = EventStream(view)
     events.begin(clips=3, frames=100, workers=2)
-    events.event(Event(what="started", clip="a.mov", frames=10))
+    events.event(Event(what="started", clip="a.mov", frames=10, of=60))
     events.event(Event(what="started", clip="b.mov"))
     events.event(Event(what="segment", clip="a.mov", frames=30))
     events.event(Event(what="done", clip="a.mov", record=record))
@@ -61,15 +62,38 @@ def test_plain_lines(capsys: pytest.CaptureFixture[str]) -> None:
     view = View()
     night(view)
     out, err = capsys.readouterr()
-    assert "3 clips, 100 frames, 2 workers" in out and "\x1b" not in out + err
+    assert "rendering 3 clips, 100 frames, 2 workers" in out and "\x1b" not in out + err
     pace = next(line for line in out.splitlines() if " of 100 frames" in line)
     assert re.fullmatch(
-        r"40 of 100 frames, [\d.]+ a second, .+ left; 1 clip waiting; rendering a\.mov \(40 frames\), b\.mov \(0 frames\)",
+        r"rendering: 40 of 100 frames, [\d.]+ a second, .+ left; 1 clip waiting; rendering a\.mov \(66 %\), b\.mov \(0 frames\)",
         pace,
     )
     assert "done a.mov (1 of 3)\n  note: ungraded: no decision" in out
     assert "trying b.mov again: a worker was lost" in err and "failed b.mov: does not decode" in err
     assert view.in_hand_line() == "1 clip waiting; none is being rendered yet" and view.noted == 1
+
+
+def test_frames_as_they_are_made_and_the_clock_time_of_the_end(capsys: pytest.CaptureFixture[str]) -> None:
+    view = View()
+    events = EventStream(view)
+    events.begin(clips=2, frames=100, workers=2)
+    for clip in ("a.mov", "b.mov"):
+        events.event(Event(what="started", clip=clip, of=50))
+    ends = time.time() + 90
+    clips = (("a.mov", 21, 50), ("b.mov", 4, 50))
+    phase = Phase(name="rendering", done=0, total=0, ends=ends, clips=clips)
+    events.event(Event(what="phase", frames=25, phase=phase))
+    view.next_line = 0.0
+    assert (view.frames, view.in_hand) == (25, {"a.mov": 21, "b.mov": 4})
+    until = time.strftime("%H:%M", time.localtime(ends))
+    pace = view.pace()
+    assert pace.startswith("rendering: 25 of 100 frames, ") and f"1 min 30 s left, until {until}; " in pace
+    assert pace.endswith("0 clips waiting; rendering a.mov (42 %), b.mov (8 %)")
+    events.event(Event(what="phase", frames=3, phase=phase))  # a segment ended, and is not told yet
+    assert view.frames == 25
+    events.event(Event(what="segment", clip="a.mov", frames=48))
+    assert view.frames == 48 and view.in_hand["a.mov"] == 48
+    assert f"until {until}" in capsys.readouterr().out
 
 
 def test_quiet_hides_all_but_what_matters(capsys: pytest.CaptureFixture[str]) -> None:
@@ -112,7 +136,7 @@ def test_a_real_terminal_shows_queue_clips_in_hand_pace_and_a_last_summary(tmp_p
     assert code == 1
     plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", seen)
     assert re.search(r"[01]/2 clips .*\d+/\d+ frames +[\d.]+ a second .* left", plain)
-    assert re.search(r"1 clip waiting; rendering A001C00\d\.mov \(\d+ frame", plain)
+    assert re.search(r"1 clip waiting; rendering A001C00\d\.mov \(\d+ %", plain)
     assert re.search(r"done A001C007\.mov \(\d of 2\)", plain) and "  note: ungraded" in plain
     last = plain.replace("\r", "").rstrip().splitlines()
     assert any(line.startswith("SET ASIDE: 1 clip") for line in last[-6:])

@@ -5,7 +5,14 @@ import re
 
 import pytest
 
-from rushlight.batch.farm.dask_workers import Losses, Worker, introduced, other_versions, present_in
+from rushlight.batch.farm.dask_workers import (
+    Losses,
+    Worker,
+    frames_in,
+    introduced,
+    other_versions,
+    present_in,
+)
 from rushlight.batch.farm.tasks import Task
 from rushlight.pipelines.errors import OptionError
 
@@ -52,3 +59,13 @@ def test_a_worker_that_does_not_fit_gets_no_work_and_why_is_said() -> None:
 def test_a_process_that_comes_back_at_one_address_is_another_worker() -> None:
     before, after = ({"tls://a:1": {"local_directory": folder}} for folder in ("x", "y"))
     assert not present_in(before) & present_in(after)
+
+
+def test_frames_are_those_that_workers_say_whatever_else_they_say() -> None:
+    said = (["7-1", 12], ("7-2", 0), None, [], ["x"], ["7-3", "many"], ["", 0])
+    there = {
+        f"tls://a:{n}": {"local_directory": "x", "metrics": {"rushlight-frames": work}}
+        for n, work in enumerate(said)
+    }
+    found = frames_in(there | {"tls://b:1": {"local_directory": "y", "metrics": {}}})  # type: ignore[arg-type]
+    assert found == {"7-1": 12, "7-2": 0, "": 0}

@@ -83,10 +83,18 @@ def test_a_time_of_day_is_the_next_one() -> None:
 
 
 def test_cost_counts_what_is_decoded_and_made() -> None:
-    hd, uhd = 1920 * 1080, 3840 * 2160
-    assert cost_of(hd, [], 48) == 1.0
-    assert cost_of(uhd, [hd], 10) > cost_of(hd, [hd], 10) > cost_of(hd, [hd // 4], 10) > 0
-    assert cost_of(hd, iter([hd, hd]), 10) == pytest.approx(10 * (0.009 + 0.044) * hd / 1e6)
+    hd, uhd, over = 1920 * 1080, 3840 * 2160, forecasts.FINISH
+    assert cost_of(uhd, [hd], 10) > cost_of(hd, [hd], 10) > cost_of(hd, [hd // 4], 10) > over
+    assert cost_of(hd, iter([hd, hd]), 10) == pytest.approx(10 * (0.009 + 0.044) * hd / 1e6 + over)
+
+
+def test_cost_knows_stills_and_scene_linear_originals() -> None:
+    hd, over = 1920 * 1080, forecasts.FINISH
+    alone = cost_of(hd, [], 5000, stills=[hd])  # a still of a long clip: one frame of it is decoded
+    assert alone == pytest.approx((0.009 + 1.0) * hd / 1e6 + over) == cost_of(hd, [], 48, stills=[hd])
+    assert cost_of(hd, [hd], 48, stills=iter([hd, hd])) == pytest.approx(cost_of(hd, [hd], 48) + 2 * hd / 1e6)
+    assert cost_of(hd, [hd], 48, scene_linear=True) > 4 * cost_of(hd, [hd], 48)
+    assert cost_of(hd, [], 48) == over
 
 
 def test_plan_says_what_will_be_ready(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811

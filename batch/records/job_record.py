@@ -32,7 +32,6 @@ __all__ = [
     "RecipeName",
     "Replaced",
     "UndeliveredRecord",
-    "check_record",
     "is_newer",
     "read_record",
 ]
@@ -206,11 +205,6 @@ def read_record(value: Mapping[str, object]) -> DeliveredRecord | UndeliveredRec
     if record.status == "done":
         _check_timecodes(record)
     return record
-
-
-def check_record(value: Mapping[str, object]) -> None:
-    """OptionError with its key for what is no job record."""
-    read_record(value)
 
 
 def _check_timecodes(record: JobRecord) -> None:

@@ -29,7 +29,6 @@ __all__ = [
     "Triple",
     "Whole",
     "box_of",
-    "check_shape",
     "shaped",
 ]
 
@@ -78,11 +77,6 @@ def box_of(values: Sequence[int]) -> tuple[int, int, int, int]:
     """A record's box as the measuring wants it: x, y, width, height in pixels."""
     x, y, width, height = values
     return x, y, width, height
-
-
-def check_shape(model: type[BaseModel], value: object) -> None:
-    """OptionError with its key where a value is not of that shape."""
-    shaped(model, value)
 
 
 def shaped(model: type[Model], value: object) -> Model:

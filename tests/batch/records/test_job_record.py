@@ -9,8 +9,9 @@ import pytest
 
 from logged import append_record
 from recorded import movie, recorded, still
+from rushlight.batch import job_log
 from rushlight.batch.job_log import failure_record, latest, log_path, not_yet_record, read_log
-from rushlight.batch.records.job_record import SCHEMA, check_record, is_newer
+from rushlight.batch.records.job_record import SCHEMA, is_newer, read_record
 from rushlight.pipelines.errors import OptionError
 
 TILES = [[[50.0, 1.5, None]] * 16] * 9
@@ -62,10 +63,39 @@ def changed(path: tuple[Any, ...], value: Any) -> dict[str, Any]:
 
 
 def test_a_whole_record_passes_and_what_is_not_ours_is_kept(tmp_path: Path) -> None:
-    check_record(FULL)
+    read_record(FULL)
     append_record(tmp_path, FULL | {"weather": {"rain": True}})
     assert read_log(tmp_path).records[0].plain()["weather"] == {"rain": True}
-    check_record(failure_record("a", "a.mov", "failed", "does not open").plain())
+    read_record(failure_record("a", "a.mov", "failed", "does not open").plain())
+
+
+def with_mood(value: Any) -> Any:
+    """The same with a field of somebody else's in every object, but for maps by name and rows of text."""
+    if isinstance(value, list):
+        return [with_mood(each) for each in value]
+    if not isinstance(value, dict):
+        return value
+    maps = {"patches", "tiles", "sensitivity", "moved", "row"}
+    inner = {k: with_inner(v) if k in maps else with_mood(v) for k, v in value.items()}
+    return {**inner, "mood": {"colour": "blue"}}
+
+
+def with_inner(value: Any) -> Any:
+    """A map by name: its values have the field, itself it has not."""
+    if isinstance(value, list):
+        return with_mood(value)
+    return {k: with_mood(v) for k, v in value.items()} if isinstance(value, dict) else value
+
+
+def test_what_is_not_ours_is_kept_wherever_it_stands(tmp_path: Path) -> None:
+    """In every object within, through the model, the log and the log again."""
+    strange = with_mood(FULL)
+    assert json.dumps(strange).count('"mood"') > 10
+    record = read_record(strange)
+    assert record.plain() == strange
+    job_log.append_record(tmp_path, record)
+    job_log.append_record(tmp_path, read_log(tmp_path).records[0])
+    assert [each.plain() for each in read_log(tmp_path).records] == [strange, strange]
 
 
 ODD = ({"x": []}, [[[]]], "\udce9", -(10**30), True, 1e300)
@@ -77,7 +107,7 @@ def test_any_wrong_type_is_told_by_its_key(path: tuple[Any, ...]) -> None:
     refused = 0
     for value in ODD:
         try:
-            check_record(changed(path, value))
+            read_record(changed(path, value))
         except OptionError as error:
             refused += 1
             assert error.key and str(path[0]) in error.key and len(str(error)) < 400
@@ -99,7 +129,7 @@ def test_a_clip_that_is_not_made_yet_is_shown_as_one_that_failed_and_no_log_has_
         "finished": shown["finished"],
     }
     with pytest.raises(OptionError, match="status"):
-        check_record(shown)
+        read_record(shown)
 
 
 def test_missing_keys_are_told() -> None:
@@ -118,19 +148,19 @@ def test_missing_keys_are_told() -> None:
     for key in needed:
         record = {k: v for k, v in FULL.items() if k != key}
         with pytest.raises(OptionError) as told:
-            check_record(record)
+            read_record(record)
         assert key in str(told.value.key)
     entry = {k: v for k, v in movie().items() if k != "hash"}
     with pytest.raises(OptionError, match=r"outputs\[0\]\.hash: is damaged: is missing"):
-        check_record(recorded("a", entry))
+        read_record(recorded("a", entry))
     with pytest.raises(OptionError, match=r"outputs\[0\]\.first_timecode"):
-        check_record(recorded("a", movie(first_timecode="25:61:00:99")))
+        read_record(recorded("a", movie(first_timecode="25:61:00:99")))
 
 
 def test_another_schema_is_refused_and_a_newer_version_is_read_as_far_as_it_goes(tmp_path: Path) -> None:
     for schema in ("other", None, 7, "rushlight-job-x", "rushlight-job-0"):
         with pytest.raises(OptionError, match="schema"):
-            check_record(FULL | {"schema": schema})
+            read_record(FULL | {"schema": schema})
     newer = FULL | {"schema": "rushlight-job-2", "mood": "blue"}
     assert is_newer("rushlight-job-2") and not is_newer(SCHEMA)
     append_record(tmp_path, newer)
@@ -141,7 +171,7 @@ def test_another_schema_is_refused_and_a_newer_version_is_read_as_far_as_it_goes
         and "newer version (rushlight-job-2)" in log.notes[0]
     )
     with pytest.raises(OptionError, match="colour"):
-        check_record({k: v for k, v in newer.items() if k != "colour"})
+        read_record({k: v for k, v in newer.items() if k != "colour"})
 
 
 def test_a_line_that_a_later_record_stands_in_for_is_a_note(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.plan_document import Counts, PlanDocument, plan_document
 from rushlight.batch.api.requests import RequestOptions, Undone, request_of
 from rushlight.batch.decisions.grade_change_files import together
+from rushlight.batch.farm.preparing import seconds_to_prepare
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.explicit_list import plan_list
 from rushlight.batch.plan.jobs import in_turns, job_id, wanted
@@ -24,6 +25,7 @@ from rushlight.batch.run.jobs_to_make import cost_of_outputs, fields_of_clip
 from rushlight.pipelines import inside_folder
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os
+from rushlight.pipelines.render.kinds import kinds_of
 
 __all__ = ["PlanOptions", "PlanResult", "plan"]
 
@@ -81,7 +83,9 @@ def plan(
     document = plan_document(prepared)
     if by:
         rate = float(workers or default_workers())
-        found = forecast(_work(prepared), rate=rate, now=time.time(), by=by.timestamp())
+        work = _work(prepared)
+        now = time.time() + (_seconds_to_prepare(prepared) if work else 0.0)
+        found = forecast(work, rate=rate, now=now, by=by.timestamp())
         document["forecast"] = found.document() | {
             "text": f"{found.text()}, with {counted(round(rate), 'worker')} from now"
         }
@@ -114,6 +118,18 @@ def _write(prepared: Prepared, path: Path) -> None:
     except OSError as error:
         text = f"--write: {from_os(error, path).text}; nothing was written: make room, or name a new file elsewhere"
         raise OptionError(text, file=str(path)) from None
+
+
+def _seconds_to_prepare(prepared: Prepared) -> float:
+    """Seconds that this machine would take first, where it has not compiled yet what these clips need."""
+    from rushlight.pipelines.render.compiled import (
+        missing_kinds,  # loads the compiler, which others need not wait for
+    )
+
+    kinds = set()
+    for clip in prepared.plan.clips:
+        kinds |= kinds_of([o for o in prepared.recipe.output if wanted(clip, o)], clip.look, clip.facts)
+    return seconds_to_prepare(len(missing_kinds(sorted(kinds))))
 
 
 def _work(prepared: Prepared) -> list[tuple[str, float]]:

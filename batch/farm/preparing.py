@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from rushlight.batch.farm.tasks import Farm, Task
 from rushlight.pipelines.errors import RushlightError
-from rushlight.pipelines.job.from_spec import opened_facts, working_format
+from rushlight.pipelines.job.from_spec import opened_facts
 from rushlight.pipelines.job.spec import JobSpec
 from rushlight.pipelines.render.kinds import Kind, kinds_of
 
@@ -57,7 +57,7 @@ def _kinds(jobs: Iterable[tuple[JobSpec, Facts | None]]) -> list[Kind]:
     found = set()
     for job, facts in jobs:
         try:
-            found |= kinds_of(job, working_format(job, facts or opened_facts(job.source)))
+            found |= kinds_of(job.outputs, job.look, facts or opened_facts(job.source))
         except (RushlightError, OSError):
             continue  # the clip fails where it is made
     return sorted(found)

@@ -28,7 +28,7 @@ class Signal:
         self.source, self.facts = job.source, facts
         self.encoding = find_encoding(job.look.encoding, exposure_index=job.look.exposure_index)
         self.linear = self.encoding.kind == "linear"
-        self.format = working_format(job, facts)
+        self.format = working_format(job.look, facts)
         self.siting = facts.siting
 
     def working(self, image: av.VideoFrame) -> av.VideoFrame:

@@ -130,9 +130,9 @@ def opened_facts(source: SourceSpec) -> Facts:
     return facts
 
 
-def working_format(job: JobSpec, facts: Facts) -> PixelFormat:
-    """Pixel format of a job's frames as grades work on them: the original's own; of scene-linear ones float, for ACEScct."""
-    linear = find_encoding(job.look.encoding, exposure_index=job.look.exposure_index).kind == "linear"
+def working_format(look: LookSpec, facts: Facts) -> PixelFormat:
+    """Pixel format of a clip's frames as grades work on them: the original's own; of scene-linear ones float, for ACEScct."""
+    linear = find_encoding(look.encoding, exposure_index=look.exposure_index).kind == "linear"
     found = find_pixel_format("gbrpf32le") if linear else facts.pixel_format
     assert found is not None
     return found

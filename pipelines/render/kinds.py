@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.formats.codecs import codec
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format
-from rushlight.pipelines.job.spec import JobSpec, MovieSpec
+from rushlight.pipelines.job.from_spec import working_format
+from rushlight.pipelines.job.spec import LookSpec, MovieSpec, StillsSpec
+from rushlight.pipelines.originals.facts import Facts
 from rushlight.pipelines.outputs.hdr_metadata import states_light
+from rushlight.pipelines.recipe.model import MovieOutput, StillsOutput
 
 __all__ = ["LIT", "Kind", "kinds_of"]
 
@@ -29,13 +33,15 @@ class Kind(NamedTuple):
         return cls(kind + depth, "yuv420p" if target.bits == 8 else "yuv420p10le", graded)
 
 
-def kinds_of(job: JobSpec, source: PixelFormat) -> set[Kind]:
-    """The kinds of all movies of a job whose frames come in the format `source` (`working_format`)."""
-    found = set()
-    for output in job.outputs:
-        if isinstance(output, MovieSpec):
+def kinds_of(
+    outputs: Iterable[MovieSpec | MovieOutput | StillsSpec | StillsOutput], look: LookSpec, facts: Facts
+) -> set[Kind]:
+    """The kinds of all movies among the outputs of a clip."""
+    found, source = set(), working_format(look, facts)
+    for output in outputs:
+        if isinstance(output, MovieSpec | MovieOutput):
             targets = [_found(codec(output.codec).pixel_format)]
-            if states_light(output.codec, find_display(job.look.display).transfer):
+            if states_light(output.codec, find_display(look.display).transfer):
                 targets.append(_found(LIT))
             for target in targets:
                 found.add(Kind.of(source, target, graded=output.state != "log"))

@@ -118,6 +118,24 @@ def test_plan_says_what_will_be_ready(tmp_path: Path, farm_here: HereFarm) -> No
     assert code == 2 and "'8' is no time of day" in said
 
 
+def test_plan_knows_whether_this_machine_is_warm(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[int] = []
+    ends: list[datetime] = []
+    day = small_day(tmp_path / "day")
+    for missing in (0, 2):
+
+        def kinds(found: list[object], missing: int = missing) -> list[object]:
+            asked.append(len(found))
+            return found[:1] * missing
+
+        monkeypatch.setattr("rushlight.pipelines.render.compiled.missing_kinds", kinds)
+        monkeypatch.setattr("rushlight.batch.api.plan.seconds_to_prepare", lambda n: 3600.0 * n)
+        given_ = ("plan", day, "--recipe", tmp_path / "day" / "two.toml", "--ready-by", "23:59", "--json")
+        ends.append(datetime.fromisoformat(json.loads(run(*given_)[1])["forecast"]["all_ready"]))
+    assert asked == [2, 2]  # ten-bit ProRes and eight-bit H.264
+    assert timedelta(minutes=118) < ends[1] - ends[0] < timedelta(minutes=122)
+
+
 def test_a_night_that_slips_says_so_and_rings_once(
     tmp_path: Path,
     farm_here: HereFarm,  # noqa: F811

@@ -132,6 +132,14 @@ def unnamed(model: Any, path: str = "") -> list[str]:
     return found
 
 
+def hold_events(told: list[dict[str, Any]]) -> None:
+    """Events held to their schema, each field of which is named."""
+    for event in told:
+        held("rushlight-event-1", event)
+        assert event["schema"] == "rushlight-event-1" and event["time"]
+        assert not unnamed(EVENTS.validate_python(event)), event
+
+
 def test_everything_that_a_night_writes_is_as_published(
     tmp_path: Path,
     farm_here: HereFarm,  # noqa: F811
@@ -157,13 +165,7 @@ def test_everything_that_a_night_writes_is_as_published(
     told = events(said)
     assert code == 1 and [e["sequence"] for e in told] == list(range(1, len(told) + 1))
     assert {"begin", "started", "segment", "done", "summary"} <= {e["event"] for e in told}
-    for event in told:
-        held("rushlight-event-1", event)
-        assert (
-            event["schema"] == "rushlight-event-1"
-            and event["time"]
-            and not unnamed(EVENTS.validate_python(event))
-        )
+    hold_events(told)
     held("rushlight-summary-1", json.loads(summary.read_text()))
     assert sides
     for side in sides.values():
@@ -193,6 +195,10 @@ def test_everything_that_a_night_writes_is_as_published(
     rows = json.loads(run("queue", "list", "--json", *queue)[1])
     assert rows
     held("rushlight-queue-1", rows)
+    code, said = run("queue", "run", "--json", *queue)
+    told = events(said)
+    assert code == 1 and {"started", "segment", "done", "report", "summary"} <= {e["event"] for e in told}
+    hold_events(told)
 
 
 if __name__ == "__main__":

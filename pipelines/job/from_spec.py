@@ -6,11 +6,12 @@ What `render` and the finishing of a job both need to know alike.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
 
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.colour.cube_lut import parse_cube
+from rushlight.pipelines.colour.cube_lut import Lut, parse_cube
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look, ShowLut
 from rushlight.pipelines.errors import ChangedError, SourceError, from_os
@@ -87,6 +88,12 @@ def font_of(job: JobSpec, output: MovieSpec) -> str:
     return str(path_of(Path(job.out), output.font)) if output.font else ""
 
 
+@lru_cache(maxsize=8)
+def _lut(text: str, file: str) -> Lut:
+    """A show LUT, kept: its clips share it, in the runner and in each worker. LutError where the text is none."""
+    return parse_cube(text, file=file)
+
+
 def build_look(spec: LookSpec, out: Path) -> Look:
     """The exact look of a job, its LUT from the output folder's inputs."""
     show_lut = None
@@ -98,7 +105,7 @@ def build_look(spec: LookSpec, out: Path) -> Look:
             raise from_os(error, path, reading=True) from None
         show_lut = ShowLut(
             name=spec.lut.name,
-            lut=parse_cube(text, file=str(path)),
+            lut=_lut(text, str(path)),
             interpolation=spec.lut.interpolation,
             input_levels=spec.lut.input,
             output_levels=spec.lut.output,

@@ -1,0 +1,45 @@
+"""A job's plain values resolved."""
+
+from pathlib import Path
+
+import pytest
+
+from rushlight.pipelines.colour.cube_lut import format_cube, identity_lut
+from rushlight.pipelines.errors import LutError
+from rushlight.pipelines.job import from_spec
+from rushlight.pipelines.job.from_spec import build_look
+from rushlight.pipelines.job.spec import LookSpec, LutSpec
+
+
+def look(path: str) -> LookSpec:
+    return LookSpec(
+        encoding="ARRI LogC3",
+        display="Rec.709 BT.1886",
+        transform="none",
+        lut=LutSpec(name="show", path=path, digest="sha256:0"),
+    )
+
+
+def test_clips_of_one_show_lut_have_it_read_once_and_another_text_is_another_lut(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read: list[str] = []
+    parse = from_spec.parse_cube
+
+    def counted(text: str, *, file: str = "") -> object:
+        read.append(file)
+        return parse(text, file=file)
+
+    monkeypatch.setattr(from_spec, "parse_cube", counted)
+    from_spec._lut.cache_clear()
+    (tmp_path / "a.cube").write_text(format_cube(identity_lut(3)))
+    first, second = (build_look(look("a.cube"), tmp_path) for _ in range(2))
+    assert first.show_lut and second.show_lut and first.show_lut.lut is second.show_lut.lut
+    assert read == [str(tmp_path / "a.cube")] and first.digest() == second.digest()
+    (tmp_path / "a.cube").write_text(format_cube(identity_lut(4)))
+    other = build_look(look("a.cube"), tmp_path)
+    assert other.show_lut and other.show_lut.lut.size == 4 and other.digest() != first.digest()
+    (tmp_path / "a.cube").write_text("nothing")
+    for _ in range(2):
+        with pytest.raises(LutError, match=r"a\.cube"):
+            build_look(look("a.cube"), tmp_path)

@@ -105,17 +105,6 @@ def test_a_kind_has_the_types_of_the_pictures_that_it_stands_for(names: tuple[st
     assert len(grade_rows.signatures) == before
 
 
-def test_kinds_are_as_few_as_their_samples() -> None:
-    def kind(source: str, target: str, graded: bool = True) -> Kind:
-        found = [find_pixel_format(name) for name in (source, target)]
-        return Kind.of(found[0], found[1], graded=graded)  # type: ignore[arg-type]
-
-    assert kind("yuv422p10le", "yuv422p") == kind("yuv420p12le", "yuv420p") == kind("gbrp12le", "yuvj420p")
-    assert kind("yuv422p10le", "yuv422p") != kind("yuv422p10le", "yuv422p10le")
-    assert kind("yuv420p", "yuv420p") != kind("yuv422p10le", "yuv420p") != kind("gbrpf32le", "yuv420p")
-    assert kind("yuv422p10le", "yuv420p", False) == CHEAP != kind("gbrp10le", "yuv420p", False)
-
-
 def test_code_of_state_log_is_ready_as_well() -> None:
     make_ready(CHEAP)
     assert len(chroma_rows.signatures) >= 1

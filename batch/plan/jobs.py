@@ -173,24 +173,24 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
             "font": known.fonts.get(output.burnin.font, ""),
             "values": shown,
         }
-    identity = digest_of(
-        {
-            **_source_identity(clip, output.state, known),
-            "settings": settings | {"frame": common["frame"].model_dump(mode="json")},
-            "size": [common["width"], common["height"]],
-            "sound": sound,
-            "container": container,
-            "burnin": drawn,
-            "timecode": str(clip.timecode),
-            "reel": clip.reel,
-            "retimed": clip.retimed,
-            **({"card": card} if card else {}),
-            **production_identity(clip, output, sound),
-        }
-    )
+    shown = settings | {"frame": common["frame"].model_dump(mode="json")}
+    pictures = {
+        **_source_identity(clip, output.state, known),
+        "settings": shown,
+        "size": [common["width"], common["height"]],
+        "container": container,
+        "burnin": drawn,
+        "timecode": str(clip.timecode),
+        "reel": clip.reel,
+        "retimed": clip.retimed,
+        **({"card": card} if card else {}),
+    }
+    heard = {"sound": sound, **production_identity(clip, output, sound)}
+    alone = {key: value for key, value in shown.items() if key != "channels"}
     return MovieSpec(
         **common,
-        identity=identity,
+        identity=digest_of(pictures | heard),
+        picture_identity=digest_of(pictures | {"settings": alone}),
         file=f"{safe_name(clip.stem)}.{container}",
         codec=which.name,
         container=container,
@@ -360,8 +360,10 @@ def job_spec(
     baked: Mapping[str, str],
     fields: Mapping[str, str],
     hashes: tuple[str, str],
+    sound_alone: bool = False,
 ) -> JobSpec:
-    """The job that makes these outputs of a clip. `hashes`: as logged, and as sampled."""
+    """The job that makes these outputs of a clip; with `sound_alone` under the pictures that they have. `hashes`: as logged,
+    and as sampled."""
     decision = clip.decision
     grade = None
     if decision.cdl is not None:
@@ -390,7 +392,7 @@ def job_spec(
         look=clip.look,
         baked=dict(baked),
         outputs=outputs,
-        segments=segments_of(clip, outputs),
+        segments=() if sound_alone else segments_of(clip, outputs),
         fields=dict(fields),
         metadata={},
         record=PlannedRecord(

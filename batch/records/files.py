@@ -102,6 +102,10 @@ class DeliveredMovie(Shape):
     path: FilePath
     state: StateOf
     identity: Identity
+    picture_identity: str = Field(
+        default="",
+        description="Hex digest of all that makes its pictures what they are; empty of older versions.",
+    )
     frames: Frames
     card: Count = Field(default=0, description="Frames of a slate card before the clip's first.")
     first_timecode: FirstTimecode

@@ -28,7 +28,7 @@ from rushlight.pipelines.measure.sound_lag import Heard
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.outputs.readback import Delivered
 
-__all__ = ["finished_record", "movie_entry", "still_entry"]
+__all__ = ["finished_record", "laid_of", "movie_entry", "still_entry"]
 
 Sides = Sequence[SegmentSide]
 
@@ -55,6 +55,7 @@ def movie_entry(
         path=path,
         state=output.state,
         identity=output.identity,
+        picture_identity=output.picture_identity,
         frames=delivered.frames,
         card=output.card,
         first_timecode=str(timecode),
@@ -75,14 +76,15 @@ def movie_entry(
             SoundTrack(codec=c, channels=n, sample_rate=r, name=name)
             for (c, n, r), name in zip(delivered.sound, delivered.sound_names, strict=True)
         ],
-        sound_laid=_laid(output) if delivered.sound else None,
+        sound_laid=laid_of(output) if delivered.sound else None,
         picture=picture.picture,
         covered=side.movies[output.output].covered,
         display=job.look.display if output.state != "log" else None,
     )
 
 
-def _laid(output: MovieSpec) -> SoundLaid | None:
+def laid_of(output: MovieSpec) -> SoundLaid | None:
+    """How an output's sound is laid, for verify to lay it again; None for no track."""
     if output.sound == "none":
         return None
     return SoundLaid(

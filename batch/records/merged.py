@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from typing import TypeVar
 
 from rushlight.batch.records.colour import Colour, Picture, ShiftedTiles, SomeColour
@@ -11,7 +11,7 @@ from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
 from rushlight.batch.records.original import Original
 from rushlight.pipelines.measure.checksum import colour_digest
 
-__all__ = ["merged"]
+__all__ = ["merged", "only_outputs"]
 
 T = TypeVar("T", Picture, ShiftedTiles)
 
@@ -44,7 +44,18 @@ def _colour(new: Colour, old: SomeColour, still: Collection[str], outputs: list[
     return new.model_copy(update=update)
 
 
-def _shown(found: list[T], still: Collection[str]) -> list[T]:
+def only_outputs(colour: Colour, outputs: Collection[str]) -> Colour:
+    """The colour of a record as far as it is of some of its outputs."""
+    return colour.model_copy(
+        update={
+            "pictures": _shown(colour.pictures, outputs),
+            "tiles": {name: tiles for name, tiles in colour.tiles.items() if name in outputs},
+            "faults": _shown(colour.faults, outputs),
+        }
+    )
+
+
+def _shown(found: Sequence[T], still: Collection[str]) -> list[T]:
     """Items that some of the outputs show, for these alone."""
     parted = ((each, [name for name in each.outputs if name in still]) for each in found)
     return [each.model_copy(update={"outputs": names}) for each, names in parted if names]

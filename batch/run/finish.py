@@ -16,22 +16,21 @@ from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
 from rushlight.batch.records.finished import finished_record, movie_entry, still_entry
 from rushlight.batch.records.shape import Plain
 from rushlight.batch.records.side_files import SegmentSide
-from rushlight.batch.records.sound import heard_warnings
 from rushlight.batch.report.page_pictures import clip_pictures
+from rushlight.batch.run.joined_movie import joined_movie, place
+from rushlight.batch.run.sound_anew import heard_in_job, sound_made_anew
 from rushlight.pipelines.colour.displays import find_display
-from rushlight.pipelines.errors import DeliveryError, OptionError, RushlightError, SourceError, from_os
+from rushlight.pipelines.errors import DeliveryError, OptionError, SourceError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import (
     fresh,
     is_file,
-    move,
     path_of,
     read_bytes,
     stat_of,
     unlink,
 )
 from rushlight.pipelines.job.from_spec import (
-    movie_format,
     movie_tags,
     opened_facts,
     segment_name,
@@ -39,28 +38,14 @@ from rushlight.pipelines.job.from_spec import (
     still_name,
     work_name,
 )
-from rushlight.pipelines.job.production import opened_production
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec, SegmentSpec, StillsSpec
 from rushlight.pipelines.measure.checksum import file_hash
-from rushlight.pipelines.measure.hearing import hear
-from rushlight.pipelines.measure.sound_lag import Heard
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata, hdr_metadata, states_light
-from rushlight.pipelines.outputs.join_segments import join
-from rushlight.pipelines.outputs.readback import check, expected, read_back
-from rushlight.pipelines.outputs.sound_mixdown import sound_under
 from rushlight.pipelines.outputs.stills import read_still
 from rushlight.pipelines.render.slate_head import Head, write_head
 
 __all__ = ["finish_job", "place"]
-
-
-def place(out: Path, temporary: str, final: str) -> None:
-    """Give a complete, checked file of an output folder its final name there, durably."""
-    try:
-        move(out, temporary, final, sync=True)
-    except OSError as error:
-        raise from_os(error, out / final) from None
 
 
 def finish_job(payload: Mapping[str, object], segments: Sequence[Mapping[str, object]], token: str) -> Plain:
@@ -68,6 +53,8 @@ def finish_job(payload: Mapping[str, object], segments: Sequence[Mapping[str, ob
     file is not what it should be. Running it twice gives the same files."""
     job = JobSpec.parse(payload)
     facts = opened_facts(job.source)
+    if not job.segments:
+        return sound_made_anew(job, facts, token).plain()
     sides = [_side(job, segment) for segment in job.segments]
     lost = [damage for side in sides for damage in side.damage if damage.lost]
     if len(lost) >= job.count:
@@ -81,25 +68,12 @@ def finish_job(payload: Mapping[str, object], segments: Sequence[Mapping[str, ob
             warnings += said
         else:
             outputs += _stills(job, output, sides, token)
-    heard = _heard(job, facts)
-    if heard and job.production:
-        name = Path(job.production.parts[0][0].path).name
-        warnings += heard_warnings(heard, name, FrameRate.parse(job.rate).fraction)
+    heard, noted = heard_in_job(job, facts)
+    warnings += noted
     record = finished_record(job, facts, sides, outputs, warnings, heard)
     with suppress(Exception):  # the report makes what is missing, and says why it cannot
         clip_pictures(Path(job.out), record)
     return record.plain()
-
-
-def _heard(job: JobSpec, facts: Facts) -> Heard | None:
-    """Production sound heard against the camera's; None where there are not both. What does not read costs no clip."""
-    if not job.production or not facts.sound or job.retimed:
-        return None
-    try:
-        rate = FrameRate.parse(job.rate).fraction
-        return hear(opened_production(job.production), facts, first=job.first, count=job.count, rate=rate)
-    except RushlightError:
-        return None
 
 
 def _side(job: JobSpec, segment: SegmentSpec) -> SegmentSide:
@@ -118,68 +92,24 @@ def _side(job: JobSpec, segment: SegmentSpec) -> SegmentSide:
 def _movie(
     job: JobSpec, output: MovieSpec, facts: Facts, sides: Sequence[SegmentSide], token: str
 ) -> tuple[DeliveredMovie, list[str]]:
-    timecode = Timecode.parse(job.timecode, FrameRate.parse(job.rate)) + -output.card
-    movie = movie_format(job, output, movie_tags(job, output, facts))
-    out, final = Path(job.out), f"{output.folder}/{output.file}"
-    making = f"{work_name(job)}/{output.identity}/.{token}.{output.file}.part"
+    out = Path(job.out)
     drawing = f"{work_name(job)}/{output.identity}/.{token}.card.part"
     paths = [_segment(out, segment_name(job, output, s.index)) for s in job.segments]
     counts = [s.count for s in job.segments]
-    sound, said = sound_under(
-        facts,
-        first=job.first,
-        count=job.count,
-        rate=movie.rate.fraction,
-        sound=output.sound,
-        channels=output.channels,
-        container=output.container,
-        retimed=job.retimed,
-        card=output.card,
-        production=opened_production(job.production) if job.production else None,
-        named=output.tracks,
-        camera_sound=output.camera_sound,
-    )
     head = None
     try:
-        temporary = fresh(out, making)
         if output.card:
             card = fresh(out, drawing)
             head = write_head(card, job, output, facts)
             paths, counts = [card, *paths], [output.card, *counts]
-        hdr = _light(job, output, movie.tags.transfer, sides, head)
-        metadata = _metadata(job, output)
-        join(
-            paths,
-            counts,
-            temporary,
-            movie,
-            timecode=timecode,
-            reel=job.reel,
-            metadata=metadata,
-            sound=sound,
-            hdr=hdr,
-        )
-        delivered = read_back(temporary)
-        wanted = expected(movie, frames=sum(counts), timecode=timecode, reel=job.reel, sound=sound, hdr=hdr)
-        faults = check(delivered, wanted)
-        if faults:
-            raise DeliveryError("was made, but " + "; ".join(faults), file=str(out / final))
-        digest = file_hash(temporary)
-        may_finish(out, job.job, token)
-        place(out, making, final)
+        hdr = _light(job, output, movie_tags(job, output, facts).transfer, sides, head)
+        made = joined_movie(job, output, facts, token, paths=paths, counts=counts, hdr=hdr)
     finally:
-        unlink(out, making)
         unlink(out, drawing)
-    entry = movie_entry(job, output, delivered, timecode, path=final, digest=digest, side=sides[0])
-    return entry, [*(f"{output.output}: {text}" for text in said), *(head.warnings if head else ())]
-
-
-def _metadata(job: JobSpec, output: MovieSpec) -> dict[str, str]:
-    """Free metadata of a movie: MXF has no room for it, MP4 holds the reel in it."""
-    metadata = {} if output.container == "mxf" else dict(job.metadata)
-    if output.container == "mp4" and job.reel:
-        metadata["reel"] = job.reel
-    return metadata
+    entry = movie_entry(
+        job, output, made.delivered, made.timecode, path=made.path, digest=made.digest, side=sides[0]
+    )
+    return entry, [*made.said, *(head.warnings if head else ())]
 
 
 def _segment(out: Path, name: str) -> Path:

@@ -21,6 +21,7 @@ from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.forecast import cost_of
 from rushlight.batch.run.kept_inputs import keep_inputs
 from rushlight.batch.run.request_accounts import account_for, leave_out
+from rushlight.batch.run.sound_anew import only_sound_changed
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
 from rushlight.pipelines.heartbeat import beating
@@ -144,6 +145,9 @@ def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, record: Job
     if record and record.status != "done" and not missing:
         missing = tuple((o, "not finished") for o in outputs)
     parts = in_turns(clip, (o for o, _ in missing), recipe.first) if missing else []
+    sound_alone = only_sound_changed(out, [o for o, _ in missing], record)
+    if sound_alone:
+        parts = [(0, tuple(o for o, _ in missing))]
     made = [[o.output for o in part] for _, part in parts]
     kept = [o.output for o in outputs if o.output not in {m.output for m, _ in missing}]
     turns = []
@@ -156,11 +160,13 @@ def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, record: Job
             baked={},
             fields=fields,
             hashes=(logged, sampled),
+            sound_alone=sound_alone,
         )
         orders = TurnOrders(
             rank=rank,
             cost=cost_of_outputs(
-                clip, [o for o in recipe.output if o.name in {spec.output for spec in part}]
+                clip,
+                [o for o in recipe.output if o.name in {spec.output for spec in part} and not sound_alone],
             ),
             kept_outputs=kept,
             earlier_outputs=[name for names in made[:index] for name in names],

@@ -227,7 +227,9 @@ def bake_looks(out: Path, specs: list[JobSpec], kept: Path | None = None) -> lis
     keys: list[dict[str, str]] = []
     for spec in specs:
         keys.append({})
-        states: set[State] = {o.state for o in spec.outputs if o.make == "movie" and o.state != "log"}
+        states: set[State] = {
+            o.state for o in spec.outputs if spec.segments and o.make == "movie" and o.state != "log"
+        }
         for state in sorted(states):
             key = keys[-1][state] = digest_of([spec.look.identity(), state])
             wanted[key] = (looks[digest_of(spec.look.identity())], state, spec.look.size)

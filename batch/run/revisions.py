@@ -23,7 +23,7 @@ from rushlight.batch.records.queue_row import QueuedOutput, TurnOrders
 from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.inside_folder import holding, is_file, link, move, unlink_as
 
-__all__ = ["FOLDER", "cause", "clear", "described", "joined", "keep", "replaced", "unkeep"]
+__all__ = ["FOLDER", "cause", "clear", "described", "joined", "keep", "place_of", "replaced", "unkeep"]
 
 FOLDER = "revisions"
 
@@ -34,14 +34,15 @@ def replaced(before: JobRecord | None, outputs: Iterable[QueuedOutput]) -> list[
     return [e for e in before.outputs if e.identity != new.get(e.output, e.identity)] if before else []
 
 
-def _place(entry: Output) -> str:
+def place_of(entry: Output) -> str:
+    """Path of a replaced file under its revision, from the output folder."""
     return f"{FOLDER}/{entry.revision}/{entry.path}"
 
 
 def keep(out: Path, entries: Iterable[Output]) -> None:
     """Put old files, those that are as their record has them, under their revision as well."""
     for entry in entries:
-        place = _place(entry)
+        place = place_of(entry)
         if is_file(out, place) or not still_there(out, entry):
             continue
         try:
@@ -53,7 +54,7 @@ def keep(out: Path, entries: Iterable[Output]) -> None:
 def unkeep(out: Path, entries: Iterable[Output]) -> None:
     """Undo `keep`: the new ones failed, and the old stay where they are."""
     for entry in entries:
-        place = _place(entry)
+        place = place_of(entry)
         with suppress(OSError, OutsideError):
             if still_there(out, entry):
                 _unlink(out, place, entry)
@@ -101,6 +102,8 @@ def cause(before: JobRecord, record: JobRecord) -> str:
     range, look, recipe, burn-in."""
     if why := _same_picture(before, record):
         return why
+    if before.sound != record.sound:
+        return "other sound"
     was, now = (each.recipe or RecipeName() for each in (before, record))
     if was.digest != now.digest:
         return "another recipe"
@@ -128,7 +131,7 @@ def described(
             output=entry.output,
             path=entry.path,
             revision=entry.revision,
-            kept=_place(entry) if kept and is_file(out, _place(entry)) else "",  # a damaged one is not
+            kept=place_of(entry) if kept and is_file(out, place_of(entry)) else "",  # a damaged one is not
             hash=entry.hash,
             why=why,
         )

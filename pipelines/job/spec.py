@@ -163,9 +163,10 @@ class _OutputSpec(_Spec):
 
 
 class MovieSpec(_OutputSpec):
-    """One movie of the clip."""
+    """One movie of the clip. `picture_identity` is that of its pictures alone: with another identity, only its sound is new."""
 
     make: Literal["movie"] = "movie"
+    picture_identity: str = ""
     file: Name  # with its extension
     codec: str
     container: str

@@ -10,6 +10,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import av
 import numpy as np
 import pytest
 
@@ -255,3 +256,95 @@ def test_verify_says_where_the_sound_files_are_gone(day: Path, out: Path) -> Non
     finally:
         (day / "away.wav").rename(kept)
     assert verdict == "cannot tell" and "T1.wav is not there" in said
+
+
+LATER = """
+name = "later"
+[[output]]
+name = "editorial"
+make = "movie"
+codec = "dnxhr-hqx"
+size = "256x144"
+state = "log"
+
+[[output]]
+name = "relink"
+make = "movie"
+codec = "dnxhr-hqx"
+container = "mxf"
+size = "256x144"
+state = "log"
+
+[[output]]
+name = "viewing"
+make = "movie"
+codec = "h264"
+size = "128x72"
+sound = "mix"
+preset = "veryfast"
+card = 3
+[output.burnin]
+text = [{ at = "bottom", text = "{clip}", size = 0.1 }]
+
+[[output]]
+name = "stills"
+make = "stills"
+kinds = ["jpeg"]
+size = "128x72"
+"""
+
+
+def coded(path: Path) -> list[bytes]:
+    with av.open(str(path)) as movie:
+        return [bytes(packet) for packet in movie.demux(movie.streams.video[0])]
+
+
+def test_sound_that_comes_days_later_is_all_that_is_made(day: Path) -> None:
+    """The pictures are copied packet by packet, digests are as they were, and it is a revision as any other."""
+    (day / "later.toml").write_text(LATER)
+    asked = (
+        day / "day.csv",
+        "--recipe",
+        day / "later.toml",
+        "--out",
+        day / "later",
+        "--workers",
+        1,
+        "--only",
+        "clip=b.mov",
+    )
+    movies = [day / "later" / name for name in ("editorial/b.mov", "relink/b.mxf", "viewing/b.mp4")]
+    run = rushlight("render", *asked)
+    assert run.returncode == 0, run.stdout + run.stderr
+    (before,) = latest(read_records(day / "later")).values()
+    pictures, old = [coded(path) for path in movies], [path.read_bytes() for path in movies]
+    run = rushlight("render", *asked, "--sound", day / "recorder", "--json")
+    assert run.returncode == 0, run.stdout + run.stderr
+    events = [json.loads(line) for line in run.stdout.splitlines()]
+    assert not [event for event in events if event.get("event") == "segment"], "no picture was rendered"
+    (after,) = latest(read_records(day / "later")).values()
+    assert [coded(path) for path in movies] == pictures
+    for name in ("digest", "pictures", "tiles", "patches"):
+        assert after["colour"][name] == before["colour"][name], name
+    assert after["counts"] == before["counts"] and after["look"] == before["look"]
+    begin = 1_727_998_272 + 240_240
+    for path in movies[:2]:
+        for track in (0, 1):
+            assert numbers(path, track, track) == [n % (1 << 24) for n in range(begin, begin + 16_016)]
+    assert after["sound"]["kind"] == "production" and after["revision"] == 2
+    made = {entry["output"]: entry for entry in after["outputs"]}
+    assert {name: entry["revision"] for name, entry in made.items()} == {
+        "editorial": 2,
+        "relink": 2,
+        "viewing": 2,
+        "stills": 1,
+    }
+    assert [t["name"] for t in made["editorial"]["sound"]] == ["MIX", "LAV"] and made["viewing"][
+        "frames"
+    ] == 13
+    assert {entry["why"] for entry in after["replaced"]} == {"other sound"}
+    for entry, data in zip(after["replaced"], old, strict=True):
+        assert (day / "later" / entry["kept"]).read_bytes() == data
+    again = rushlight("render", *asked, "--sound", day / "recorder", "--json")
+    assert json.loads(again.stdout.splitlines()[-1])["done"] == []
+    assert {path: v for path, (v, _) in sound_verdicts(day / "later").items()}["editorial/b.mov"] == "pass"

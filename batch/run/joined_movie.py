@@ -1,0 +1,106 @@
+"""One movie joined from its pictures, with its sound; read back, and only then the final name."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from rushlight.batch.queue.finish_token import may_finish
+from rushlight.pipelines.errors import DeliveryError, from_os
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.inside_folder import fresh, move, unlink
+from rushlight.pipelines.job.from_spec import movie_format, movie_tags, work_name
+from rushlight.pipelines.job.production import opened_production
+from rushlight.pipelines.job.spec import JobSpec, MovieSpec
+from rushlight.pipelines.measure.checksum import file_hash
+from rushlight.pipelines.originals.probe import Facts
+from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata
+from rushlight.pipelines.outputs.join_segments import join
+from rushlight.pipelines.outputs.readback import Delivered, check, expected, read_back
+from rushlight.pipelines.outputs.sound_mixdown import sound_under
+
+__all__ = ["Joined", "joined_movie", "place"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Joined:
+    """A movie that has its final name: as it was read back, and what is to be said of it."""
+
+    delivered: Delivered
+    timecode: Timecode
+    path: str  # from the output folder
+    digest: str
+    said: tuple[str, ...]
+
+
+def place(out: Path, temporary: str, final: str) -> None:
+    """Give a complete, checked file of an output folder its final name there, durably."""
+    try:
+        move(out, temporary, final, sync=True)
+    except OSError as error:
+        raise from_os(error, out / final) from None
+
+
+def joined_movie(
+    job: JobSpec,
+    output: MovieSpec,
+    facts: Facts,
+    token: str,
+    *,
+    paths: Sequence[Path],
+    counts: Sequence[int],
+    hdr: HdrMetadata | None,
+) -> Joined:
+    """The movie of an output from files of `counts` pictures each. DeliveryError where it is not what it should be."""
+    timecode = Timecode.parse(job.timecode, FrameRate.parse(job.rate)) + -output.card
+    movie = movie_format(job, output, movie_tags(job, output, facts))
+    out, final = Path(job.out), f"{output.folder}/{output.file}"
+    making = f"{work_name(job)}/{output.identity}/.{token}.{output.file}.part"
+    sound, said = sound_under(
+        facts,
+        first=job.first,
+        count=job.count,
+        rate=movie.rate.fraction,
+        sound=output.sound,
+        channels=output.channels,
+        container=output.container,
+        retimed=job.retimed,
+        card=output.card,
+        production=opened_production(job.production) if job.production else None,
+        named=output.tracks,
+        camera_sound=output.camera_sound,
+    )
+    try:
+        temporary = fresh(out, making)
+        join(
+            paths,
+            counts,
+            temporary,
+            movie,
+            timecode=timecode,
+            reel=job.reel,
+            metadata=_metadata(job, output),
+            sound=sound,
+            hdr=hdr,
+        )
+        delivered = read_back(temporary)
+        wanted = expected(movie, frames=sum(counts), timecode=timecode, reel=job.reel, sound=sound, hdr=hdr)
+        faults = check(delivered, wanted)
+        if faults:
+            raise DeliveryError("was made, but " + "; ".join(faults), file=str(out / final))
+        digest = file_hash(temporary)
+        may_finish(out, job.job, token)
+        place(out, making, final)
+    finally:
+        unlink(out, making)
+    noted = tuple(f"{output.output}: {text}" for text in said)
+    return Joined(delivered=delivered, timecode=timecode, path=final, digest=digest, said=noted)
+
+
+def _metadata(job: JobSpec, output: MovieSpec) -> dict[str, str]:
+    """Free metadata of a movie: MXF has no room for it, MP4 holds the reel in it."""
+    metadata = {} if output.container == "mxf" else dict(job.metadata)
+    if output.container == "mp4" and job.reel:
+        metadata["reel"] = job.reel
+    return metadata

@@ -1,0 +1,145 @@
+"""Sound that comes days later: a delivered movie's pictures are copied, packet by packet, and its sound alone is made anew.
+
+A job of no segments is such a job: its pictures, their colour and their digests are those of the record before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import xxhash
+
+from rushlight.batch.job_log import latest, read_log
+from rushlight.batch.plan.jobs import still_there
+from rushlight.batch.records.files import DeliveredMovie, SoundTrack
+from rushlight.batch.records.finished import laid_of
+from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, RecipeName
+from rushlight.batch.records.merged import only_outputs
+from rushlight.batch.records.queue_row import PlannedRecord
+from rushlight.batch.records.sound import heard_record, heard_warnings
+from rushlight.batch.run.joined_movie import joined_movie
+from rushlight.batch.run.revisions import place_of
+from rushlight.pipelines.errors import DeliveryError, RushlightError
+from rushlight.pipelines.formats.media_libraries import open_movie
+from rushlight.pipelines.formats.timecode import FrameRate
+from rushlight.pipelines.inside_folder import is_file, path_of, stat_of
+from rushlight.pipelines.job.production import opened_production
+from rushlight.pipelines.job.spec import JobSpec, MovieSpec, OutputSpec
+from rushlight.pipelines.measure.hearing import hear
+from rushlight.pipelines.measure.sound_lag import Heard
+from rushlight.pipelines.originals.probe import Facts
+
+__all__ = ["heard_in_job", "only_sound_changed", "sound_made_anew"]
+
+
+def only_sound_changed(out: Path, outputs: Sequence[OutputSpec], record: JobRecord | None) -> bool:
+    """True if all that changed of some outputs is their sound, and their delivered files are there with their pictures. HDR
+    movies, which state their light, are left out."""
+    entries = {entry.output: entry for entry in record.outputs} if record and record.status == "done" else {}
+    return bool(outputs) and all(
+        isinstance(output, MovieSpec)
+        and isinstance(entry := entries.get(output.output), DeliveredMovie)
+        and entry.picture_identity == output.picture_identity
+        and entry.identity != output.identity
+        and entry.path == f"{output.folder}/{output.file}"
+        and entry.light is None
+        and still_there(out, entry)
+        for output in outputs
+    )
+
+
+def heard_in_job(job: JobSpec, facts: Facts) -> tuple[Heard | None, list[str]]:
+    """Production sound heard against the camera's, with warnings; None where there are not both. What does not read costs no
+    clip."""
+    if not job.production or not facts.sound or job.retimed:
+        return None, []
+    rate = FrameRate.parse(job.rate).fraction
+    try:
+        heard = hear(opened_production(job.production), facts, first=job.first, count=job.count, rate=rate)
+    except RushlightError:
+        return None, []
+    return heard, heard_warnings(heard, Path(job.production.parts[0][0].path).name, rate)
+
+
+def sound_made_anew(job: JobSpec, facts: Facts, token: str) -> DeliveredRecord:
+    """The record of a clip whose movies have new sound under the pictures that they had. DeliveryError where a delivered file
+    is not as it was recorded, or its pictures came out other."""
+    out = Path(job.out)
+    before = latest(read_log(out).records).get(job.job)
+    if not isinstance(before, DeliveredRecord):
+        raise DeliveryError("has no delivered pictures to lay new sound under", file=str(out))
+    entries: list[DeliveredMovie] = []
+    said: list[str] = []
+    for output in job.outputs:
+        assert isinstance(output, MovieSpec)
+        entry, texts = _movie(job, output, facts, token, before)
+        entries.append(entry)
+        said += texts
+    heard, noted = heard_in_job(job, facts)
+    planned = PlannedRecord.read(job.record)
+    sound = planned.sound
+    if sound and heard:
+        sound = sound.model_copy(update={"heard": heard_record(heard)})
+    warnings = [*planned.warnings, *_still_true(before), *said, *noted]
+    colour = only_outputs(before.colour, {entry.output for entry in entries})
+    return before.model_copy(
+        update={
+            "outputs": entries,
+            "colour": colour,
+            "sound": sound,
+            "recipe": planned.recipe or RecipeName(),
+            "row": planned.row or {},
+            "warnings": list(dict.fromkeys(warnings)),
+            "replaced": [],
+        }
+    )
+
+
+def _movie(
+    job: JobSpec, output: MovieSpec, facts: Facts, token: str, before: DeliveredRecord
+) -> tuple[DeliveredMovie, tuple[str, ...]]:
+    out = Path(job.out)
+    old = next(
+        (e for e in before.outputs if isinstance(e, DeliveredMovie) and e.output == output.output), None
+    )
+    if old is None:
+        raise DeliveryError("has no delivered pictures to lay new sound under", file=f"{out}/{output.folder}")
+    name = old.path if still_there(out, old) else place_of(old)
+    if not is_file(out, name):
+        raise DeliveryError("is not as it was delivered: it is to be made again", file=str(out / old.path))
+    pictures = path_of(out, name)
+    digest = _packets(pictures)
+    made = joined_movie(job, output, facts, token, paths=[pictures], counts=[old.frames], hdr=None)
+    if _packets(path_of(out, made.path)) != digest:
+        raise DeliveryError("was made, but its pictures are not those that it had", file=str(out / made.path))
+    info = stat_of(out, made.path)
+    update = {
+        "path": made.path,
+        "identity": output.identity,
+        "bytes": info.st_size,
+        "mtime_ns": info.st_mtime_ns,
+        "hash": made.digest,
+        "sound": [
+            SoundTrack(codec=c, channels=n, sample_rate=r, name=name)
+            for (c, n, r), name in zip(made.delivered.sound, made.delivered.sound_names, strict=True)
+        ],
+        "sound_laid": laid_of(output) if made.delivered.sound else None,
+    }
+    return old.model_copy(update=update), made.said
+
+
+def _packets(path: Path) -> str:
+    """A hash of the pictures of a movie as they are coded, in the order of decoding."""
+    state = xxhash.xxh3_128()
+    with open_movie(path) as movie:
+        for packet in movie.demux(movie.streams.video[0]):
+            state.update(bytes(packet))
+    return str(state.hexdigest())
+
+
+def _still_true(before: DeliveredRecord) -> list[str]:
+    """Warnings of the record before that are not about its sound."""
+    names = before.sound.file_names if before.sound else ()
+    about = ("production sound", *names)
+    return [text for text in before.warnings if not any(word in text for word in about)]

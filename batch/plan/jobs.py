@@ -168,11 +168,8 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
     drawn = None
     if output.burnin:
         shown = {name: known.fields.get(name, "") for name in fields_of(output.burnin) if name not in RUNNING}
-        drawn = {
-            **output.burnin.model_dump(mode="json"),
-            "font": known.fonts.get(output.burnin.font, ""),
-            "values": shown,
-        }
+        font = known.fonts.get(output.burnin.font, "")
+        drawn = {**output.burnin.model_dump(mode="json"), "font": font, "values": shown}
     shown = settings | {"frame": common["frame"].model_dump(mode="json")}
     pictures = {
         **_source_identity(clip, output.state, known),
@@ -185,11 +182,10 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         "retimed": clip.retimed,
         **({"card": card} if card else {}),
     }
-    heard = {"sound": sound, **production_identity(clip, output, sound)}
     alone = {key: value for key, value in shown.items() if key != "channels"}
     return MovieSpec(
         **common,
-        identity=digest_of(pictures | heard),
+        identity=digest_of({**pictures, "sound": sound, **production_identity(clip, output, sound)}),
         picture_identity=digest_of(pictures | {"settings": alone}),
         file=f"{safe_name(clip.stem)}.{container}",
         codec=which.name,

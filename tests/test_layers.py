@@ -34,6 +34,7 @@ LAYERS = (
     ("batch.queue", "batch.farm"),
     ("batch.verify",),
     ("batch.report",),
+    ("batch.finish",),
     ("batch.run",),
     ("batch.api",),
     ("batch.api.rushlight", "batch.cli"),  # the first is what `import rushlight` gives

@@ -29,7 +29,8 @@ OWED = {
     "batch/plan": "clip_sound model name_clashes plan_row request twins",
     "batch/queue": "migrations store",
     "batch/records": "colour events files finished look original queue_row shape side_files sound summary verdicts",
-    "batch/run": "ended_jobs events finish kept_inputs report_and_manifest request_accounts",
+    "batch/finish": "finish",
+    "batch/run": "ended_jobs events kept_inputs report_and_manifest request_accounts",
     "batch/verify": "sound_check",
 }
 

@@ -21,6 +21,7 @@ __all__ = [
     "SoundLaid",
     "SoundTrack",
     "Tags",
+    "revision_path",
 ]
 
 Revision = Annotated[
@@ -164,3 +165,8 @@ class DeliveredStill(Shape):
 
 OutputFile = DeliveredMovie | DeliveredStill
 Output = Annotated[OutputFile, Field(discriminator="kind")]
+
+
+def revision_path(entry: Output) -> str:
+    """Path under which a file that was replaced is kept, from the output folder."""
+    return f"revisions/{entry.revision}/{entry.path}"

@@ -167,7 +167,7 @@ class Work:
     """The two functions a farm runs, as `module:name`."""
 
     segment: str = "rushlight.pipelines.render.segment:render_segment"
-    finish: str = "rushlight.batch.run.finish:finish_job"
+    finish: str = "rushlight.batch.finish.finish:finish_job"
 
     @property
     def modules(self) -> tuple[str, ...]:

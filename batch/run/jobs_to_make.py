@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rushlight.batch.finish.sound_anew import only_sound_changed
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.plan.clip_sound import sound_text
@@ -21,7 +22,6 @@ from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.forecast import cost_of
 from rushlight.batch.run.kept_inputs import keep_inputs
 from rushlight.batch.run.request_accounts import account_for, leave_out
-from rushlight.batch.run.sound_anew import only_sound_changed
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
 from rushlight.pipelines.heartbeat import beating

@@ -14,7 +14,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from rushlight.batch.plan.jobs import still_there
-from rushlight.batch.records.files import Output
+from rushlight.batch.records.files import Output, revision_path
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, RecipeName, Replaced
 from rushlight.batch.records.look import SomeLook
 from rushlight.batch.records.merged import merged
@@ -23,9 +23,7 @@ from rushlight.batch.records.queue_row import QueuedOutput, TurnOrders
 from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.inside_folder import holding, is_file, link, move, unlink_as
 
-__all__ = ["FOLDER", "cause", "clear", "described", "joined", "keep", "place_of", "replaced", "unkeep"]
-
-FOLDER = "revisions"
+__all__ = ["cause", "clear", "described", "joined", "keep", "replaced", "unkeep"]
 
 
 def replaced(before: JobRecord | None, outputs: Iterable[QueuedOutput]) -> list[Output]:
@@ -34,15 +32,10 @@ def replaced(before: JobRecord | None, outputs: Iterable[QueuedOutput]) -> list[
     return [e for e in before.outputs if e.identity != new.get(e.output, e.identity)] if before else []
 
 
-def place_of(entry: Output) -> str:
-    """Path of a replaced file under its revision, from the output folder."""
-    return f"{FOLDER}/{entry.revision}/{entry.path}"
-
-
 def keep(out: Path, entries: Iterable[Output]) -> None:
     """Put old files, those that are as their record has them, under their revision as well."""
     for entry in entries:
-        place = place_of(entry)
+        place = revision_path(entry)
         if is_file(out, place) or not still_there(out, entry):
             continue
         try:
@@ -54,7 +47,7 @@ def keep(out: Path, entries: Iterable[Output]) -> None:
 def unkeep(out: Path, entries: Iterable[Output]) -> None:
     """Undo `keep`: the new ones failed, and the old stay where they are."""
     for entry in entries:
-        place = place_of(entry)
+        place = revision_path(entry)
         with suppress(OSError, OutsideError):
             if still_there(out, entry):
                 _unlink(out, place, entry)
@@ -131,7 +124,9 @@ def described(
             output=entry.output,
             path=entry.path,
             revision=entry.revision,
-            kept=place_of(entry) if kept and is_file(out, place_of(entry)) else "",  # a damaged one is not
+            kept=revision_path(entry)
+            if kept and is_file(out, revision_path(entry))
+            else "",  # a damaged one is not
             hash=entry.hash,
             why=why,
         )

@@ -10,7 +10,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from rushlight.batch.run import finish as product
+from rushlight.batch.finish import finish as product
 from rushlight.pipelines.render.segment import render_segment
 
 

@@ -10,16 +10,15 @@ from pathlib import Path
 
 import xxhash
 
+from rushlight.batch.finish.joined_movie import joined_movie
 from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.plan.jobs import still_there
-from rushlight.batch.records.files import DeliveredMovie, SoundTrack
+from rushlight.batch.records.files import DeliveredMovie, SoundTrack, revision_path
 from rushlight.batch.records.finished import laid_of
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, RecipeName
 from rushlight.batch.records.merged import only_outputs
 from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.records.sound import heard_record, heard_warnings
-from rushlight.batch.run.joined_movie import joined_movie
-from rushlight.batch.run.revisions import place_of
 from rushlight.pipelines.errors import DeliveryError, RushlightError
 from rushlight.pipelines.formats.media_libraries import open_movie
 from rushlight.pipelines.formats.timecode import FrameRate
@@ -105,7 +104,7 @@ def _movie(
     )
     if old is None:
         raise DeliveryError("has no delivered pictures to lay new sound under", file=f"{out}/{output.folder}")
-    name = old.path if still_there(out, old) else place_of(old)
+    name = old.path if still_there(out, old) else revision_path(old)
     if not is_file(out, name):
         raise DeliveryError("is not as it was delivered: it is to be made again", file=str(out / old.path))
     pictures = path_of(out, name)

@@ -10,6 +10,8 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 
+from rushlight.batch.finish.joined_movie import joined_movie, place
+from rushlight.batch.finish.sound_anew import heard_in_job, sound_made_anew
 from rushlight.batch.json_lines import plain_json
 from rushlight.batch.queue.finish_token import may_finish
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
@@ -17,8 +19,6 @@ from rushlight.batch.records.finished import finished_record, movie_entry, still
 from rushlight.batch.records.shape import Plain
 from rushlight.batch.records.side_files import SegmentSide
 from rushlight.batch.report.page_pictures import clip_pictures
-from rushlight.batch.run.joined_movie import joined_movie, place
-from rushlight.batch.run.sound_anew import heard_in_job, sound_made_anew
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import DeliveryError, OptionError, SourceError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode

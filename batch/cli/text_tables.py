@@ -32,9 +32,7 @@ def table_lines(heading: Sequence[str], rows: Sequence[Sequence[str]], width: in
         widths[max(free, key=lambda k: widths[k])] -= 1
     lines = []
     for number, row in enumerate(cells):
-        wrapped = [
-            textwrap.wrap(c, w, break_on_hyphens=False) or [""] for c, w in zip(row, widths, strict=True)
-        ]
+        wrapped = [_wrapped(c, w) for c, w in zip(row, widths, strict=True)]
         for k in range(max(map(len, wrapped))):
             line = "  ".join(
                 (part[k] if k < len(part) else "").ljust(w) for part, w in zip(wrapped, widths, strict=True)
@@ -43,6 +41,14 @@ def table_lines(heading: Sequence[str], rows: Sequence[Sequence[str]], width: in
         if number == 0:
             lines.append("  ".join("-" * w for w in widths))
     return lines
+
+
+def _wrapped(cell: str, width: int) -> list[str]:
+    if (
+        len(cell) <= width and cell.isprintable() and cell == cell.strip()
+    ):  # most cells: textwrap takes its time
+        return [cell]
+    return textwrap.wrap(cell, width, break_on_hyphens=False) or [""]
 
 
 def page_width() -> int:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal
 
 import av
@@ -58,6 +59,7 @@ class Placement:
     height: int
 
 
+@lru_cache(maxsize=256)
 def placement(
     fit: Fit, source_width: int, source_height: int, *, pixel_aspect: Fraction = Fraction(1)
 ) -> Placement:

@@ -15,7 +15,7 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT)) if str(ROOT) not in sys.path else None
 
 from tests.benchmarks.rows import Bench, Row  # noqa: E402
-from tests.benchmarks.timing import Cost, alternating, timed  # noqa: E402
+from tests.benchmarks.timing import Cost, alternating, median_ratio, timed  # noqa: E402
 
 
 def test_contenders_take_turns_and_medians_are_given() -> None:
@@ -29,6 +29,11 @@ def test_contenders_take_turns_and_medians_are_given() -> None:
     found = alternating({name: lambda name=name: run(name) for name in walls}, 3)
     assert order == ["ours", "theirs"] * 3
     assert (found["ours"].wall, found["theirs"].wall) == (2.0, 8.0)
+
+
+def test_the_median_is_of_the_ratios_and_not_the_ratio_of_medians() -> None:
+    ours, theirs = ([Cost(wall=w, cpu=0.0) for w in walls] for walls in ((1, 9, 4), (2, 3, 8)))
+    assert median_ratio(ours, theirs) == 0.5
 
 
 def test_the_cost_is_that_of_children_of_children() -> None:
@@ -78,7 +83,21 @@ def test_the_command_lists_its_measures() -> None:
     )
     assert run.returncode == 0 and all(
         name in run.stdout
-        for name in ("ffmpeg", "bare", "workers", "kernel", "start", "memory", "bake", "day")
+        for name in (
+            "ffmpeg",
+            "bare",
+            "workers",
+            "kernel",
+            "start",
+            "memory",
+            "bake",
+            "day",
+            "overnight",
+            "sample",
+            "sequences",
+            "more",
+            "light",
+        )
     )
 
 

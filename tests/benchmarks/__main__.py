@@ -14,7 +14,11 @@ import tempfile
 from dataclasses import asdict
 from pathlib import Path
 
-from tests.benchmarks.rows import MEASURES, Bench, Row
+from tests.benchmarks.lived import LIVED
+from tests.benchmarks.rows import MEASURES as BASIC
+from tests.benchmarks.rows import Bench, Row
+
+MEASURES = {**BASIC, **LIVED}
 
 
 def main() -> None:
@@ -31,7 +35,11 @@ def main() -> None:
     given = parser.parse_args()
     folder = given.keep or Path(tempfile.mkdtemp(prefix="rushlight-bench-"))
     folder.mkdir(parents=True, exist_ok=True)
-    short = {"seconds": 4, "long_seconds": 4, "clips": 6, "many": 20, "grow": 96} if given.quick else {}
+    short = (
+        {"seconds": 4, "long_seconds": 4, "clips": 6, "many": 20, "grow": 96, "lived": (1,)}
+        if given.quick
+        else {}
+    )
     bench = Bench(folder=folder.absolute(), runs=given.runs, **short)
     rows: list[Row] = []
     try:

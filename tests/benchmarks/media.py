@@ -11,7 +11,7 @@ from pathlib import Path
 from tests.support.independent import FFMPEG
 from tests.support.real import PLACE, ROOT
 
-__all__ = ["ENCODING", "day", "movie", "thousand"]
+__all__ = ["ENCODING", "RATE", "day", "movie", "sequence", "thousand"]
 
 ENCODING = "S-Log3/S-Gamut3.Cine"
 RATE = 24
@@ -79,6 +79,39 @@ def day(folder: Path, clips: int, seconds: int) -> Path:
             size = (3840, 2160) if number % 3 == 0 else (1920, 1080)
             (part / f"A001C{number:03d}.mov").hardlink_to(movie(folder, size, seconds))
         part.rename(place)
+    return place
+
+
+def sequence(folder: Path, size: tuple[int, int], frames: int, kind: str) -> Path:
+    """A folder of numbered DPX (10 bits) or EXR (half floats) files of one picture of the short pan each."""
+    import numpy as np
+    import OpenImageIO as oiio
+
+    width, height = size
+    place = folder / f"sequences-{kind}" / f"A001C001_{kind}"
+    if place.exists():
+        return place
+    part = place.with_suffix(".part")
+    shutil.rmtree(part, ignore_errors=True)
+    part.mkdir(parents=True)
+    raw = subprocess.run(
+        [FFMPEG, "-v", "error", "-i", str(_short(folder, width, height)), "-f", "rawvideo", "-pix_fmt", "gbrpf32le", "-"],
+        check=True, capture_output=True,
+    ).stdout  # fmt: skip
+    pictures = np.frombuffer(raw, np.float32).reshape(-1, 3, height, width)
+    for number in range(frames):
+        green, blue, red = pictures[number % len(pictures)]
+        rgb = np.ascontiguousarray(np.stack([red, green, blue], -1))
+        spec = oiio.ImageSpec(width, height, 3, oiio.UINT16 if kind == "dpx" else oiio.HALF)
+        if kind == "dpx":
+            spec.attribute("oiio:BitsPerSample", 10)
+        out = oiio.ImageOutput.create(str(part / f"A001C001.{number + 1001:07d}.{kind}"))
+        assert (
+            out.open(str(part / f"A001C001.{number + 1001:07d}.{kind}"), spec)
+            and out.write_image(rgb)
+            and out.close()
+        )
+    part.rename(place)
     return place
 
 

@@ -52,6 +52,7 @@ class Bench:
     folder: Path
     runs: int = 3
     seconds: int = 20
+    lived: tuple[int, ...] = (8, 60)  # of the clips that `overnight` is held against FFmpeg with
     long_seconds: int = 60
     clips: int = 60
     many: int = 1000

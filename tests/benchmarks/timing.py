@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-__all__ = ["Cost", "alternating", "timed"]
+__all__ = ["Cost", "alternating", "median_ratio", "middle", "taking_turns", "thread_ms", "timed"]
 
 Command = Sequence[str]
 
@@ -53,11 +53,33 @@ def timed(commands: Sequence[Command], *, cores: int | None = None, where: Path 
 
 def alternating(contenders: Mapping[str, Callable[[], Cost]], runs: int) -> dict[str, Cost]:
     """Each contender in turn, `runs` times round; the median wall and CPU of each."""
+    return {name: middle(costs) for name, costs in taking_turns(contenders, runs).items()}
+
+
+def taking_turns(contenders: Mapping[str, Callable[[], Cost]], runs: int) -> dict[str, list[Cost]]:
+    """Each contender in turn, `runs` times round; what each took, round by round."""
     found: dict[str, list[Cost]] = {name: [] for name in contenders}
     for _ in range(runs):
         for name, contender in contenders.items():
             found[name].append(contender())
-    return {
-        name: Cost(wall=statistics.median(c.wall for c in costs), cpu=statistics.median(c.cpu for c in costs))
-        for name, costs in found.items()
-    }
+    return found
+
+
+def middle(costs: Sequence[Cost]) -> Cost:
+    return Cost(wall=statistics.median(c.wall for c in costs), cpu=statistics.median(c.cpu for c in costs))
+
+
+def median_ratio(ours: Sequence[Cost], theirs: Sequence[Cost]) -> float:
+    """The median of the ratios of wall, round by round: a machine that slows down for a round slows both."""
+    return statistics.median(a.wall / b.wall for a, b in zip(ours, theirs, strict=True))
+
+
+def thread_ms(call: Callable[[], object], runs: int) -> float:
+    """Milliseconds of this thread's processor time that a call takes: the median, after one that is not counted."""
+    call()
+    took = []
+    for _ in range(runs):
+        start = time.thread_time()
+        call()
+        took.append(time.thread_time() - start)
+    return 1e3 * statistics.median(took)

@@ -69,6 +69,7 @@ COLUMNS = _table(
     ("rate", "frames a second, in place of the header's", "23.976"),
     ("capture_rate", "frames a second while recording, in place of the header's", "48"),
     ("timecode", "the first frame's timecode, in place of the header's", "01:00:00:00"),
+    ("timecode_from", "the audio track of the original that its timecode (LTC) is read from, where `timecode` is empty", "track 2"),
     ("reel", "the reel, in place of the header's", "A001"),
     ("sound", "`copy`, `mix`, `silent` or `none` in place of the recipe's; or `camera`, or files of [production sound](sound.md),"
         " several between `;`", "mix"),
@@ -78,7 +79,7 @@ COLUMNS = _table(
     ("sound_roll", "the sound roll that its take is on", "S004"),
     ("rotation", "0 or 180 degrees: how the stored picture is to be turned", "180"),
     ("desqueeze", "how many times wider the picture is to be than it is stored", "2"),
-    ("clock_offset", "seconds that its timecode is ahead of the record of grade changes", "-0.5"),
+    ("clock_offset", "seconds that its timecode is ahead of the record of grade changes, and of the sound recorder", "-0.5"),
     ("stills", "timecodes of frames of which a still is made, where the recipe's `at` says `list`",
         "01:00:00:02, 01:00:00:05"),
     ("approved_by", "who approved the colour, as you were told; shown as stated", "K. Lund"),

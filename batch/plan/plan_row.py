@@ -22,6 +22,7 @@ from rushlight.batch.plan.grade_matching import Headers, Matcher
 from rushlight.batch.plan.jobs import with_still_notes
 from rushlight.batch.plan.model import Plan, PlannedClip, Stated
 from rushlight.batch.plan.show_lut_spaces import with_default_lut
+from rushlight.batch.sound.ltc_track import with_ltc
 from rushlight.batch.sound.sound_folders import SoundFolders
 from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
@@ -115,6 +116,7 @@ class RowPlanner:
         rate = next((FrameRate.parse(s.rate) for s in stated if s.rate), None)
         facts = self.headers.of(path, rate, files)
         said = self.defaults.of(row, path, facts)
+        row = with_ltc(row, said, facts)
         stated = stated_by(row, self.recipe, said, self.options)
         row = with_default_lut(row, said, stated, self.recipe.look)
         camera = camera_of(row.cells, said)

@@ -35,6 +35,7 @@ class Default(Model):
     clock_offset: float | None = Field(
         default=None, ge=-86400, le=86400
     )  # seconds that its timecode is ahead, for grade changes and production sound alike
+    timecode_from: str = ""  # "track 2": the audio track of the original that has timecode (LTC)
     sound_offset: str = ""  # as the recipe's
     sound_rate: str = ""  # frames a second of the sound's timecode, in place of what its files say
     sound_roll: str = ""  # the sound roll its takes are on; `*` and `?` stand for characters
@@ -77,6 +78,7 @@ STATED = (
     "rotation",
     "desqueeze",
     "clock_offset",
+    "timecode_from",
     "sound_offset",
     "sound_rate",
     "sound_roll",

@@ -42,6 +42,10 @@ class HeardSound(Shape):
         description="Milliseconds by which that grows from the first window that tells to the last; null: cannot tell."
     )
     windows: list[HeardWindow] = Field(default=[], description="Windows: at the start, middle and end.")
+    peaks: list[list[Number]] = Field(
+        default=[],
+        description="Peaks of production sound and camera's over the first window, as shares of the loudest: a picture for people.",
+    )
 
 
 class ClipSound(Shape):
@@ -85,6 +89,7 @@ def heard_record(heard: Heard) -> HeardSound:
     return HeardSound(
         offset_ms=_ms(heard.offset),
         drift_ms=_ms(heard.drift),
+        peaks=[list(each) for each in heard.peaks],
         windows=[HeardWindow(at=round(w.at, 3), lag_ms=_ms(w.lag)) for w in heard.windows],
     )
 

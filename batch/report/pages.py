@@ -196,6 +196,7 @@ class PageClip:
     digest: str
     source: str
     files: Sequence[OutputFile]
+    waves: Sequence[Line]  # of production sound and the camera's, at the start
     sound: str  # which it is and why; empty where no sound folder was given
     warnings: Sequence[str]
     revision: int
@@ -236,6 +237,7 @@ def _clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | None) 
         source=record.source.path,
         files=record.outputs,
         sound=_sound(record.sound),
+        waves=_waves(record.sound),
         warnings=record.warnings,
         revision=record.revision,
         replaced=record.replaced,
@@ -259,6 +261,17 @@ def _sound(sound: ClipSound | None) -> str:
     files = " ".join(sound.file_names)
     silence = f"; silent {sound.silence}" if sound.silence else ""
     return f"production: {files}{f' ({said})' if said else ''}: {sound.reason}{silence}{tracks}{_heard(sound.heard)}"
+
+
+def _waves(sound: ClipSound | None) -> list[Line]:
+    """Peaks at the start of a clip as (whose, SVG points) of a field 320 wide and 40 high, drawn to both sides of its middle."""
+    peaks = sound.heard.peaks if sound and sound.heard else []
+    lines = []
+    for whose, values in zip(("production", "camera"), peaks, strict=False):
+        upper = [f"{x},{20 - 19 * v:.1f}" for x, v in enumerate(values)]
+        lower = [f"{x},{20 + 19 * v:.1f}" for x, v in enumerate(values)]
+        lines.append((whose, " ".join([*upper, *reversed(lower)])))
+    return lines
 
 
 def _heard(heard: HeardSound | None) -> str:

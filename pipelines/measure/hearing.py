@@ -8,7 +8,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from rushlight.pipelines.measure.sound_lag import HEARD_RATE, Heard, Window, heard_in, lag
+from rushlight.pipelines.measure.sound_lag import HEARD_RATE, Heard, Window, heard_in, lag, peaks_of
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.originals.sound import SAMPLE_RATE, read_sound
 from rushlight.pipelines.outputs.production_sound import Production
@@ -26,15 +26,17 @@ def hear(production: Production, facts: Facts, *, first: int, count: int, rate: 
     frames from `first` of the original. A clip of less than two windows is heard in one."""
     frames = min(count, round(WINDOW * rate))
     places = dict.fromkeys((0, (count - frames) // 2, count - frames) if count >= 2 * frames else (0,))
-    windows = []
+    windows: list[Window] = []
+    peaks: tuple[tuple[float, ...], ...] = ()
     for place in places:
         at = place * SAMPLE_RATE / rate
         samples = round(frames * SAMPLE_RATE / rate)
         start = production.start + round(at) * production.step
         ours = _heard(played(production.take, start, production.step, samples))
         theirs = _heard(read_sound(facts, first + place, frames))
+        peaks = peaks or (peaks_of(ours), peaks_of(theirs))
         windows.append(Window(at=float(place / rate), lag=lag(ours, theirs, MOST)))
-    return heard_in(windows)
+    return heard_in(windows, peaks)
 
 
 def _heard(blocks: Iterator[NDArray[np.int32]]) -> Array:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["HEARD_RATE", "Heard", "Window", "drift_of", "heard_in", "lag"]
+__all__ = ["HEARD_RATE", "Heard", "Window", "drift_of", "heard_in", "lag", "peaks_of"]
 
 HEARD_RATE = 8000  # Hz at which two sounds are compared
 BAND = (250.0, 3600.0)  # Hz
@@ -26,6 +26,7 @@ ALONE = 0.75  # a second peak higher than this share of the first makes the firs
 NEAR = 0.012  # seconds around a peak that are its own: echoes of a room
 FAINT = 1e-6  # of the strongest frequency of both: what is weaker has no say
 BROAD = 0.1  # share of the band's frequencies that must have a say
+PEAKS = 320  # of a window of 8 seconds: one a frame at 40
 QUIET = 1e-5  # of full scale: silence
 Array = NDArray[np.float64]
 
@@ -42,11 +43,13 @@ class Window:
 @dataclass(frozen=True, kw_only=True)
 class Heard:
     """`offset`: seconds by which the second sound is later, the middle of all windows that tell; None where none does.
-    `drift`: seconds that it grows from the first to the last of them; None with fewer than two."""
+    `drift`: seconds that it grows from the first to the last of them; None with fewer than two. `peaks`: of both sounds over
+    the first window, PEAKS each, as shares of its loudest."""
 
     windows: tuple[Window, ...]
     offset: float | None
     drift: float | None
+    peaks: tuple[tuple[float, ...], ...] = ()
 
 
 def lag(first: Array, second: Array, most: float, rate: int = HEARD_RATE) -> float | None:
@@ -89,11 +92,18 @@ def _between(values: Array, best: int) -> float:
     return float(0.5 * (left - right) / curve) if curve < 0 else 0.0
 
 
-def heard_in(windows: Sequence[Window]) -> Heard:
+def peaks_of(sound: Array) -> tuple[float, ...]:
+    """The loudest of each of PEAKS stretches of a sound (1-D), as a share of its loudest; all 0 of silence."""
+    most = float(np.abs(sound).max(initial=0))
+    parts = np.array_split(np.abs(sound), PEAKS)
+    return tuple(round(float(part.max(initial=0)) / most, 3) if most > QUIET else 0.0 for part in parts)
+
+
+def heard_in(windows: Sequence[Window], peaks: tuple[tuple[float, ...], ...] = ()) -> Heard:
     """Result of all windows of a clip together."""
     told = [(w.at, w.lag) for w in windows if w.lag is not None]
     offset = float(np.median([value for _, value in told])) if told else None
-    return Heard(windows=tuple(windows), offset=offset, drift=drift_of(told))
+    return Heard(windows=tuple(windows), offset=offset, drift=drift_of(told), peaks=peaks)
 
 
 def drift_of(told: Sequence[tuple[float, float]]) -> float | None:

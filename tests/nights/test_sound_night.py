@@ -186,6 +186,7 @@ def test_pages_and_table_say_which_sound_it_is(out: Path) -> None:
         "Sound: production: T2.wav T3.wav (scene 2, take 1, roll SR1): scene and take, timecode; tracks MIX, LAV"
         in page
     )
+    assert "production sound, the first 8 seconds" in page and "camera sound, the first 8 seconds" in page
     assert "Sound: camera: W1.wav is a wild track" in page and "Sound: none: the row wants none" in page
     text = (out / "report" / "batch.csv").read_text()
     rows = {row["clip"]: row for row in csv.DictReader(io.StringIO(text))}

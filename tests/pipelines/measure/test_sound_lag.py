@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from rushlight.pipelines.measure.sound_lag import HEARD_RATE, Window, heard_in, lag
+from rushlight.pipelines.measure.sound_lag import HEARD_RATE, Window, heard_in, lag, peaks_of
 
 SECONDS = 8
 COUNT = SECONDS * HEARD_RATE
@@ -93,3 +93,12 @@ def test_windows_together_say_offset_and_drift() -> None:
     assert found.offset == 0.020 and found.drift == pytest.approx(0.020)
     assert heard_in([Window(at=0, lag=None)]).offset is None
     assert heard_in([Window(at=0, lag=0.5)]).drift is None
+
+
+def test_peaks_show_where_a_clap_is() -> None:
+    sound = np.zeros(8 * HEARD_RATE)
+    sound[2 * HEARD_RATE + 7] = -0.5
+    sound[5 * HEARD_RATE] = 0.25
+    peaks = peaks_of(sound)
+    assert len(peaks) == 320 and (peaks[80], peaks[200]) == (1.0, 0.5) and sum(peaks) == 1.5
+    assert set(peaks_of(np.zeros(100))) == {0.0}

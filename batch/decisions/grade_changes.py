@@ -164,11 +164,22 @@ class ChangeRecord:
     def later(self, clip: Rolled) -> tuple[Later, ...]:
         """The changes set in the 12 hours after the cut: candidates for a person, never applied."""
         end = clip.start.rate.seconds(clip.frames)
-        found: list[tuple[Fraction, Change]] = []
+        parts: list[tuple[_Line, Fraction, slice]] = []
         for line in self._lines(clip):
             _, last = self._began(line, clip)
-            for n in range(bisect_left(line.least, last + end), bisect_left(line.least, last + end + OLD)):
-                found.append((line.least[n] - last, line.changes[n]))
+            after = slice(bisect_left(line.least, last + end), bisect_left(line.least, last + end + OLD))
+            if after.start < after.stop:
+                parts.append((line, last, after))
+        if (
+            len(parts) == 1
+        ):  # a line lies in order; a day's changes for each of many clips are not measured one by one
+            line, _, after = parts[0]
+            return tuple(self._later[id(change)] for change in line.changes[after])
+        found = [
+            (least - last, change)
+            for line, last, after in parts
+            for least, change in zip(line.least[after], line.changes[after], strict=True)
+        ]
         found.sort(key=lambda pair: pair[0])
         return tuple(self._later[id(change)] for _, change in found)
 

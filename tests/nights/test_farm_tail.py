@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from recorded import recorded
 from rushlight.batch.farm.dask_farm import Result, Task
 from rushlight.batch.queue.store import QueuedJob, open_store
 from rushlight.batch.run.runner import run
@@ -43,10 +44,9 @@ class Simulated:
         self.now, worker, task = heapq.heappop(self.running)
         self.idle[worker] = self.speeds[worker]
         if isinstance(task.arguments[1], int):
-            return [Result(key=task.key, value={"frames": 1, "files": []})]
+            return [Result(key=task.key, value={"index": task.arguments[1], "frames": 1, "files": []})]
         job = task.arguments[0]["job"]
-        record = {"schema": "rushlight-job-1", "job": job, "clip": job, "status": "done", "frames": 1}
-        return [Result(key=task.key, value={**record, "outputs": [], "warnings": []})]
+        return [Result(key=task.key, value=recorded(job, frames=1))]
 
     def frames(self) -> dict[str, int]:
         return {}

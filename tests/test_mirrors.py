@@ -26,7 +26,7 @@ OWED = {
     "batch/decisions": "lut_files",
     "batch": "disks job_log",
     "batch/farm": "dask_cluster no_status_pages tasks",
-    "batch/plan": "clip_sound model name_clashes plan_row request twins",
+    "batch/plan": "model name_clashes plan_row request twins",
     "batch/queue": "migrations store",
     "batch/records": "colour events files finished look original queue_row shape side_files sound summary verdicts",
     "batch/finish": "finish",

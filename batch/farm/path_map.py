@@ -147,13 +147,19 @@ def _looked(places: Sequence[str]) -> str:
     return "" if len(places) == 1 else f" (looked at {', '.join(places)})"
 
 
+def _sound_files(job: PlacedJob) -> list[str]:
+    return [file.path for part in job.production.parts for file in part] if job.production else []
+
+
 def homeward(value: object, here: PlacedJob, there: PlacedJob) -> object:
     """A worker's answer (a segment's files, a record, an error) with the runner's paths, from the job as each has it."""
+
+    heard = dict(zip(_sound_files(there), _sound_files(here), strict=True))
 
     def home(path: str) -> str:
         if here.source and there.source and path == there.source.path:
             return here.source.path
-        return _moved(path, there.out, here.out) or path
+        return heard.get(path) or _moved(path, there.out, here.out) or path
 
     def at_home(entry: object) -> object:
         path = entry.get("path") if isinstance(entry, dict) else None

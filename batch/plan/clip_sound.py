@@ -22,8 +22,11 @@ from rushlight.pipelines.outputs.production_sound import track_label
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe
 from rushlight.pipelines.sound.placing import Shown
 
+FREE = 2e-6  # how fast two free-running clocks of that many ppm come apart: half a frame at 24 in 174 minutes
+
 __all__ = [
     "SoundSums",
+    "drift_notes",
     "production_identity",
     "sound_record",
     "sound_spec",
@@ -175,6 +178,25 @@ def stated_cells(clip: PlannedClip) -> dict[str, str]:
     if stated.rate:
         cells["sound_rate"] = str(stated.rate)
     return cells
+
+
+def drift_notes(clips: list[PlannedClip]) -> list[str]:
+    """A note where a day is long enough for clocks that were jammed once to be half a frame apart: two of 2 ppm each."""
+    sounded = [c for c in clips if c.sound and c.sound.take]
+    if not sounded:
+        return []
+    day = 86400
+    starts = sorted(float(c.timecode.frames / c.timecode.rate.nominal) for c in sounded)
+    gaps = [b - a for a, b in zip(starts, [*starts[1:], starts[0] + day], strict=True)]
+    hours = (day - max(gaps)) / 3600  # the clips lie in the rest of the day, midnight or not
+    frame = max(1 / c.rate.fraction for c in sounded)
+    apart = hours * 3600 * FREE
+    if apart < frame / 2:
+        return []
+    return [
+        f"clips with production sound lie {hours:.1f} hours apart: two clocks that were jammed once and run free (2 ppm apart) may be "
+        f"{apart * 1000:.0f} ms apart by then, {float(apart / frame):.1f} frames; `render` hears the two against each other"
+    ]
 
 
 # --- sums

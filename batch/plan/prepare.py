@@ -20,6 +20,7 @@ from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.folder_list import read_folder
 from rushlight.batch.lists.otio import read_timeline
 from rushlight.batch.plan.apply_defaults import Defaults, read_defaults
+from rushlight.batch.plan.clip_sound import drift_notes
 from rushlight.batch.plan.grade_matching import Headers, Matcher, set_aside_shared
 from rushlight.batch.plan.model import Plan, Stated
 from rushlight.batch.plan.name_clashes import set_apart
@@ -277,6 +278,7 @@ def _plan_rows(
         doubt(plan, lambda: runs_on(plan.clips))
     doubt(plan, lambda: reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe))
     plan.clips = untwinned(plan.clips, plan)
+    doubt(plan, lambda: drift_notes(plan.clips))
 
 
 def _other_requests(request: Request, recipe_file: str) -> list[Asking]:

@@ -79,6 +79,27 @@ def test_out_and_back(tmp_path: Path) -> None:
         outward(beside, mounts)
 
 
+def test_production_sound_goes_along(tmp_path: Path) -> None:
+    recognisable(tmp_path)
+    (tmp_path / "sound").mkdir()
+    for name in ("T1.wav", "T2.wav"):
+        (tmp_path / "sound" / name).write_text("x")
+    parts = [[{"path": f"/Volumes/SR/{name}", "bytes": 1}] for name in ("T1.wav", "T2.wav")]
+    payload = PlacedJob.read(
+        {"out": str(tmp_path), "production": {"parts": parts, "start": "5", "step": "1"}}
+    )
+    moved = outward(payload, [Mount(here="/Volumes/SR", there=str(tmp_path / "sound"))])
+    told = moved.plain()["production"]
+    assert (
+        told["parts"][1] == [{"path": str(tmp_path / "sound" / "T2.wav"), "bytes": 1}]
+        and told["start"] == "5"
+    )
+    error = homeward(SourceError("is cut off", file=str(tmp_path / "sound" / "T2.wav")), payload, moved)
+    assert str(error) == "/Volumes/SR/T2.wav: is cut off"
+    with pytest.raises(Unfit, match=r"does not see the production sound .looked at /mnt/T1\.wav"):
+        outward(payload, [parse_mount("/Volumes/SR=/mnt")])
+
+
 def test_a_machine_that_does_not_see_it_says_where_it_looked(tmp_path: Path) -> None:
     recognisable(tmp_path)
     payload = PlacedJob.read({"out": str(tmp_path), "source": {"path": "/Volumes/DAY/A001.mov"}})

@@ -43,6 +43,24 @@ def test_held_at_the_cut_or_the_first_frame_and_the_rest_is_said() -> None:
     assert sat(ChangeRecord(read_changes(HEAD + rows)), rolled("09:00:00:00", 10)) is None
 
 
+@pytest.mark.parametrize("others", ["", "2026-05-04,13:30:00:00,25,,0.9\n"])
+def test_what_came_in_the_twelve_hours_after_the_cut_is_in_order(others: str) -> None:
+    """From the cut on, up to twelve hours less a frame, whatever the order of the rows; beside one that counts otherwise too."""
+    times = [
+        "12:00:00:00",
+        "22:00:09:23",
+        "11:00:00:00",
+        "10:00:10:00",
+        "22:00:10:00",
+        "09:00:00:00",
+        "10:00:09:23",
+    ]
+    rows = "".join(f"2026-05-04,{time},24,,0.{n + 1}\n" for n, time in enumerate(times)) + others
+    record = ChangeRecord(read_changes(HEAD + rows))
+    found = [later.cdl.saturation for later in record.later(rolled("10:00:00:00", 240))]
+    assert found == ([0.4, 0.3, 0.1, 0.9, 0.2] if others else [0.4, 0.3, 0.1, 0.2])
+
+
 def test_cameras_midnight_and_a_camera_whose_timecode_is_ahead() -> None:
     rows = "2026-05-04,23:59:58:00,24,,0.1\n2026-05-05,00:00:02:00,24,B,0.2\n"
     record = ChangeRecord(read_changes(HEAD + rows))

@@ -31,7 +31,6 @@ OWED = {
     "batch/records": "colour events files finished look original queue_row shape side_files sound summary verdicts",
     "batch/finish": "finish",
     "batch/run": "ended_jobs events kept_inputs report_and_manifest request_accounts",
-    "batch/verify": "sound_check",
 }
 
 

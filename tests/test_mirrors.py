@@ -20,7 +20,6 @@ OWED = {
     "pipelines/outputs": "readback segment_writer sound_tracks",
     "pipelines/recipe": "clip_defaults model validation_messages",
     "pipelines/render": "picture segment",
-    "pipelines/sound": "recording",
     "batch/api": "grades look look_plot nights plan plan_document queue render report verify",
     "batch/cli": "catalogue_commands main night_options plan_command queue_page",
     "batch/decisions": "lut_files",
@@ -28,7 +27,7 @@ OWED = {
     "batch/farm": "dask_cluster no_status_pages tasks",
     "batch/plan": "model name_clashes plan_row request twins",
     "batch/queue": "migrations store",
-    "batch/records": "colour events files finished look original queue_row shape side_files sound summary verdicts",
+    "batch/records": "colour events files finished look original queue_row shape side_files summary verdicts",
     "batch/finish": "finish",
     "batch/run": "ended_jobs events kept_inputs report_and_manifest request_accounts",
 }

@@ -22,9 +22,10 @@ from rushlight.pipelines.sound.placing import Fit, Shown, fit, frames_of_day
 from rushlight.pipelines.sound.recording import Recording
 from rushlight.pipelines.sound.take import Take
 
-__all__ = ["Chosen", "ClipSound", "choose", "is_off_speed"]
+__all__ = ["Chosen", "ClipSound", "choose", "is_off_speed", "may_overlap"]
 
 PULL_DOWN = (Fraction(1), Fraction(1001, 1000), Fraction(1000, 1001))
+FAR = 300.0  # seconds: rates of 0.1 % more or less, and drop-frame, make 86 s of difference in a day
 N24 = Fraction(24000, 1001)
 
 
@@ -133,6 +134,8 @@ def _by_timecode(clip: ClipSound, stated: SoundStated, media: SoundFolders) -> C
     candidates: list[_Candidate] = []
     refused: list[str] = []
     for take in media.takes:
+        if not may_overlap(take, clip.shown, stated.offset):
+            continue
         placed = fit(take, clip.shown, rate=stated.rate, offset=stated.offset)
         if placed is None or not placed.overlap:
             continue
@@ -165,6 +168,20 @@ def _by_timecode(clip: ClipSound, stated: SoundStated, media: SoundFolders) -> C
     how = "scene and take, " if found.names == 0 else ""
     chosen = _chosen(found.take, found.fit, clip, f"{how}timecode{_cover(found.fit)}")
     return replace(chosen, notes=(*notes, *chosen.notes))
+
+
+def may_overlap(take: Take, shown: Shown, offset: Fraction = Fraction(0)) -> bool:
+    """False where a take lies minutes away from a clip, whatever rate is meant: rough, and quick for a day of many takes."""
+    first = take.first
+    if first.time_reference is None:
+        return False
+    begins = first.time_reference / float(first.clock.stamp_rate)
+    apart = (shown.timecode.frames / shown.timecode.rate.nominal - begins) % 86400
+    margin = FAR + abs(float(offset)) / 48000 + abs(float(shown.ahead))
+    return (
+        apart <= take.samples / first.sample_rate + margin
+        or apart >= 86400 - shown.frames / float(shown.shot) - margin
+    )
 
 
 def _names(clip: ClipSound, take: Take) -> int:

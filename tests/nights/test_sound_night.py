@@ -218,6 +218,17 @@ def test_from_the_folder_alone_it_is_made_again(day: Path, out: Path) -> None:
     assert (day / "again" / "editorial" / "a.mov").read_bytes() == (out / "editorial" / "a.mov").read_bytes()
 
 
+def test_a_queue_passes_it_on(day: Path) -> None:
+    asked = ("--out", day / "queued", "--queue", day / "q.sqlite", "--only", "clip=a.mov")
+    assert rushlight("queue", "add", *given(day), *asked).returncode == 0
+    run = rushlight("queue", "run", "--queue", day / "q.sqlite", "--workers", 1)
+    assert run.returncode == 0, run.stdout + run.stderr
+    (record,) = latest(read_records(day / "queued")).values()
+    begin = (10 * 3600 + 5) * 48000
+    assert record["sound"]["kind"] == "production"
+    assert numbers(day / "queued" / "editorial" / "a.mov", 0)[0] == begin % (1 << 24)
+
+
 def sound_verdicts(folder: Path, *options: object) -> dict[str, tuple[str, str]]:
     run = rushlight("verify", folder, "--json", *options)
     found = {}

@@ -7,14 +7,16 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from recordings import made_take
 from rushlight.batch.sound.sound_folders import SoundFolders
 from rushlight.batch.sound.sound_statements import SoundStated
-from rushlight.batch.sound.take_matching import Chosen, ClipSound, choose
+from rushlight.batch.sound.take_matching import Chosen, ClipSound, choose, may_overlap
 from rushlight.pipelines.errors import ListError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
-from rushlight.pipelines.sound.placing import Shown
+from rushlight.pipelines.sound.placing import Shown, fit
 from rushlight.pipelines.sound.take import Take
 
 TEN = 1_728_000_000
@@ -200,3 +202,24 @@ def test_names_need_a_folder() -> None:
 def test_a_wild_track_that_the_row_names_is_taken() -> None:
     found = choose(clip(), SoundStated(files=("a.wav",)), media(made_take("a.wav", TEN, wild=True)))
     assert name(found) == "a.wav" and found.reason == "named in the row"
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    rate=st.sampled_from([Fraction(24), Fraction(25), Fraction(24000, 1001), Fraction(30000, 1001)]),
+    reference=st.integers(0, 90_000 * 48_000),
+    seconds=st.integers(1, 4000),
+    frame=st.integers(0, 86_399 * 24),
+    frames=st.integers(1, 90_000),
+    offset=st.integers(-5_000_000, 5_000_000),
+    drop=st.booleans(),
+)
+def test_no_take_that_overlaps_is_passed_over(
+    rate: Fraction, reference: int, seconds: int, frame: int, frames: int, offset: int, drop: bool
+) -> None:
+    take = made_take("a.wav", reference, seconds * 48_000, rate=rate, drop=False)
+    own = FrameRate(fraction=rate)
+    timecode = Timecode(frames=frame, rate=own, drop=drop and own.can_drop)
+    shown = Shown(timecode=timecode, first=0, frames=frames, shot=rate, delivered=rate)
+    placed = fit(take, shown, offset=Fraction(offset))
+    assert placed and (not placed.overlap or may_overlap(take, shown, Fraction(offset)))

@@ -13,7 +13,6 @@ import pytest
 from recordings import bext, chunk, encoded, ixml, packed, tone, write_wav
 from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.sound.read_recording import read_recording
-from rushlight.pipelines.sound.recording import exact_hertz
 
 REFERENCE = 8_302_694_399 // 2  # of 96 kHz past noon: more than 32 bits hold
 FORMS = ["RIFF", "RF64", "BW64"]
@@ -154,11 +153,6 @@ def test_what_is_no_sound_file_is_one_error_with_its_name(data: bytes, said: str
     with pytest.raises(SourceError, match=said) as error:
         read_recording(tmp_path / "a.wav")
     assert error.value.file == str(tmp_path / "a.wav")
-
-
-def test_what_47952_stands_for() -> None:
-    assert exact_hertz(47952) == Fraction(48_000_000, 1001) and exact_hertz(48048) == 48048
-    assert exact_hertz(95904) == Fraction(96_000_000, 1001) and exact_hertz(48000) == 48000
 
 
 def test_a_sparse_file_of_4_gigabytes_costs_nothing(tmp_path: Path) -> None:

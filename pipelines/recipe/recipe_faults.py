@@ -80,6 +80,13 @@ def codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
         faults += [(f"{key}.{name}", text) for name, text in wrong]
         if output.state == "log" and found.bits < 10:
             faults.append((f"{key}.state", f"log needs a 10-bit codec; {output.codec} has {found.bits} bits"))
+        if output.camera_sound and (
+            (output.container or found.containers[0]) == "mp4" or output.sound != "copy"
+        ):
+            words = (
+                'is for MOV and MXF with sound = "copy": elsewhere there are no further tracks to keep it in'
+            )
+            faults.append((f"{key}.camera_sound", words))
         if output.card and output.relinked:
             faults.append((f"{key}.card", CARD_RULE))
         elif output.card and output.state == "log":

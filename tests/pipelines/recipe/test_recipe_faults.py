@@ -29,6 +29,14 @@ def faults(text: str) -> str:
         (MOVIE + 'container = "mxf"\n', "output[0].container", "mxf"),
         (MOVIE + 'preset = "glacial"\n', "output[0].preset", "glacial"),
         (MOVIE + 'state = "log"\n', "output[0].state", "log needs a 10-bit codec; h264 has 8 bits"),
+        (MOVIE + "camera_sound = true\n", "output[0].camera_sound", "is for MOV and MXF"),
+        (
+            MOVIE.replace('"h264"', '"prores-proxy"') + 'sound = "mix"\ncamera_sound = true\n',
+            "output[0].camera_sound",
+            'sound = "copy"',
+        ),
+        ('sound_offset = "two"\n' + MOVIE, "sound_offset", "takes samples or frames"),
+        ('sound = "boom"\n' + MOVIE, "sound", "production"),
         (MOVIE + "card = 24\n", "output[0].card", "a slate card moves the first timecode"),
         (
             MOVIE.replace('"h264"', '"prores-proxy"')

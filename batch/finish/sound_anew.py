@@ -5,7 +5,6 @@ A job of no segments is such a job: its pictures, their colour and their digests
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 
 import xxhash
@@ -15,7 +14,7 @@ from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.plan.jobs import still_there
 from rushlight.batch.records.files import DeliveredMovie, SoundTrack, revision_path
 from rushlight.batch.records.finished import laid_of
-from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, RecipeName
+from rushlight.batch.records.job_record import DeliveredRecord, RecipeName
 from rushlight.batch.records.merged import only_outputs
 from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.records.sound import heard_record, heard_warnings
@@ -24,28 +23,12 @@ from rushlight.pipelines.formats.media_libraries import open_movie
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.inside_folder import is_file, path_of, stat_of
 from rushlight.pipelines.job.production import opened_production
-from rushlight.pipelines.job.spec import JobSpec, MovieSpec, OutputSpec
+from rushlight.pipelines.job.spec import JobSpec, MovieSpec
 from rushlight.pipelines.measure.hearing import hear
 from rushlight.pipelines.measure.sound_lag import Heard
 from rushlight.pipelines.originals.probe import Facts
 
-__all__ = ["heard_in_job", "only_sound_changed", "sound_made_anew"]
-
-
-def only_sound_changed(out: Path, outputs: Sequence[OutputSpec], record: JobRecord | None) -> bool:
-    """True if all that changed of some outputs is their sound, and their delivered files are there with their pictures. HDR
-    movies, which state their light, are left out."""
-    entries = {entry.output: entry for entry in record.outputs} if record and record.status == "done" else {}
-    return bool(outputs) and all(
-        isinstance(output, MovieSpec)
-        and isinstance(entry := entries.get(output.output), DeliveredMovie)
-        and entry.picture_identity == output.picture_identity
-        and entry.identity != output.identity
-        and entry.path == f"{output.folder}/{output.file}"
-        and entry.light is None
-        and still_there(out, entry)
-        for output in outputs
-    )
+__all__ = ["heard_in_job", "sound_made_anew"]
 
 
 def heard_in_job(job: JobSpec, facts: Facts) -> tuple[Heard | None, list[str]]:

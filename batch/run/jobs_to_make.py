@@ -6,15 +6,24 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rushlight.batch.finish.sound_anew import only_sound_changed
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.plan.clip_sound import sound_text
-from rushlight.batch.plan.jobs import Known, in_turns, job_id, job_spec, output_specs, still_frames, to_make
+from rushlight.batch.plan.jobs import (
+    Known,
+    in_turns,
+    job_id,
+    job_spec,
+    output_specs,
+    still_frames,
+    still_there,
+    to_make,
+)
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared
 from rushlight.batch.plan.reconcile_media import media_text
 from rushlight.batch.queue.filling import Turn
+from rushlight.batch.records.files import DeliveredMovie
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.original import Source
 from rushlight.batch.records.queue_row import TurnOrders
@@ -26,6 +35,7 @@ from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
 from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.inside_folder import refuse_links, same_time
+from rushlight.pipelines.job.spec import MovieSpec, OutputSpec
 from rushlight.pipelines.originals.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe, StillsOutput
 
@@ -33,7 +43,7 @@ if TYPE_CHECKING:
     from rushlight.batch.plan.request_ledger import Day
     from rushlight.batch.run.event_stream import EventStream
 
-__all__ = ["cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder"]
+__all__ = ["cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder", "only_sound_changed"]
 
 
 def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
@@ -205,3 +215,19 @@ def _hashes(clip: PlannedClip, record: JobRecord | None, full: bool) -> tuple[st
         return sampled, sampled
     logged = source.hash if same else ""
     return sampled, logged if logged.startswith("xxh3_128:") else full_hash(clip.facts)
+
+
+def only_sound_changed(out: Path, outputs: Sequence[OutputSpec], record: JobRecord | None) -> bool:
+    """True if all that changed of some outputs is their sound, and their delivered files are there with their pictures. HDR
+    movies, which state their light, are left out."""
+    entries = {entry.output: entry for entry in record.outputs} if record and record.status == "done" else {}
+    return bool(outputs) and all(
+        isinstance(output, MovieSpec)
+        and isinstance(entry := entries.get(output.output), DeliveredMovie)
+        and entry.picture_identity == output.picture_identity
+        and entry.identity != output.identity
+        and entry.path == f"{output.folder}/{output.file}"
+        and entry.light is None
+        and still_there(out, entry)
+        for output in outputs
+    )

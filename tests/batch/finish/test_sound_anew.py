@@ -5,9 +5,9 @@ from typing import Any
 
 import pytest
 
-from rushlight.batch.finish.sound_anew import only_sound_changed
 from rushlight.batch.records.files import DeliveredMovie, Light
 from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.run.jobs_to_make import only_sound_changed
 from rushlight.pipelines.job.spec import MovieSpec, StillsSpec
 
 MOVIE: dict[str, Any] = {

@@ -5,15 +5,18 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from here import write_list
+from ltc_signal import ltc
 from pictures import numbered, write_movie
 from rushlight.batch.lists.camera_columns import CAMERA_COLUMNS
 from rushlight.batch.lists.list_columns import CHOICES, COLUMNS, GRADE_COLUMNS
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.sound.sound_statements import SOUND_COLUMNS
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 
 ROOT = Path(__file__).resolve().parents[3]
 SAMPLES = ROOT / "sample_frames"
@@ -68,7 +71,9 @@ def test_a_column_that_is_new_is_found() -> None:
 @pytest.fixture(scope="module")
 def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("columns")
-    write_movie(folder / "A001C003.mov", [numbered(n) for n in range(8)])
+    signal = (ltc(Timecode.parse("01:00:00:00", FrameRate.parse(24)), 8) * 2**30).astype(np.int32)
+    sound = np.stack([np.zeros_like(signal), signal])  # timecode on the second track
+    write_movie(folder / "A001C003.mov", [numbered(n) for n in range(8)], sound=sound)
     for name in ("farrow.cube", "garden.cdl"):
         shutil.copy(SAMPLES / name, folder / name)
     (folder / "one.toml").write_text(RECIPE)

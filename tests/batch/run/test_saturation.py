@@ -51,7 +51,7 @@ def test_ten_thousand_jobs_are_added_and_listed_in_two_seconds(tmp_path: Path) -
         assert time.process_time() - begun < 2
         begun = time.process_time()
         store.add([toy(tmp_path, "one more", 8)])
-        assert len(store.rows()) == MANY + 1 and time.process_time() - begun < 0.5
+        assert len(store.rows()) == MANY + 1 and time.process_time() - begun < 1
     begun = time.process_time()
     listed = rushlight("queue", "list", "--json", "--queue", tmp_path / "q.sqlite")
     assert time.process_time() - begun < 2

@@ -21,7 +21,7 @@ from rushlight.pipelines.counted import counted
 
 __all__ = ["show_verify"]
 
-NAMES = ("frames", "timecode", "tags", "colour", "hash")
+NAMES = ("frames", "timecode", "tags", "colour", "sound", "hash")
 
 
 def show_verify(
@@ -59,11 +59,12 @@ def _print(result: VerifyResult) -> None:
         for name, check in clip.checks.items():
             if check.verdict != "pass":
                 say_wrapped(f"{check.verdict.upper()}  {clip.clip}: {name}: {check.text}")
+    names = [n for n in NAMES if n != "sound" or any("sound" in c.checks for c in clips)]
     rows = []
     for clip in clips:
-        verdicts = (clip.checks[n].verdict if n in clip.checks else "-" for n in NAMES)
+        verdicts = (clip.checks[n].verdict if n in clip.checks else "-" for n in names)
         rows.append([clip.clip, *verdicts, _three(clip.checks.get("colour"))])
-    print_table(["clip", *NAMES, "CIEDE2000 mean / 95 % / worst"], rows)
+    print_table(["clip", *names, "CIEDE2000 mean / 95 % / worst"], rows)
     counts = result.counts
     bare = sum(c.verdict == "pass" and c.decision == "none" for c in clips)
     without = f", {bare} without a decision match the show transform alone" if bare else ""

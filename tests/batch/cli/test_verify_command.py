@@ -10,6 +10,9 @@ import pytest
 from here import rushlight
 from logged import latest, read_records
 from pictures import frame_of, texture, write_movie, write_sequence
+from rushlight.batch.api.verify import CheckVerdict, VerifyResult
+from rushlight.batch.cli.verify_command import _print
+from rushlight.batch.records.verdicts import ClipVerdicts
 from rushlight.pipelines.measure.colour_tiles import sampled_frames
 
 RECIPE = """
@@ -200,3 +203,16 @@ def test_a_stretch_held_for_missing_frames_is_warned_of(tmp_path: Path) -> None:
     run = rushlight("verify", out)
     assert run.returncode == 0
     assert "5 frames, the first number 8, are frozen, and the original is not" in " ".join(run.stdout.split())
+
+
+@pytest.mark.parametrize("heard", [True, False])
+def test_sound_is_a_column_where_it_was_compared(heard: bool, capsys: pytest.CaptureFixture[str]) -> None:
+    good = CheckVerdict(verdict="pass", text="")
+    checks = {"frames": good, "hash": good} | ({"sound": good} if heard else {})
+    clips = [
+        ClipVerdicts(clip=c, job=c, made="", decision="none", verdict="pass", checks=k, files={})
+        for c, k in (("A", checks), ("B", {"frames": good}))
+    ]
+    _print(VerifyResult(measured="", clips=tuple(clips)))
+    first, *_ = capsys.readouterr().out.splitlines()
+    assert ("sound" in first.split()) is heard

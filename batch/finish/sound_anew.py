@@ -106,7 +106,7 @@ def _movie(
             SoundTrack(codec=c, channels=n, sample_rate=r, name=name)
             for (c, n, r), name in zip(made.delivered.sound, made.delivered.sound_names, strict=True)
         ],
-        "sound_laid": laid_of(output) if made.delivered.sound else None,
+        "sound_laid": laid_of(job, output) if made.delivered.sound else None,
     }
     return old.model_copy(update=update), made.said
 

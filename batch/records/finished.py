@@ -76,22 +76,22 @@ def movie_entry(
             SoundTrack(codec=c, channels=n, sample_rate=r, name=name)
             for (c, n, r), name in zip(delivered.sound, delivered.sound_names, strict=True)
         ],
-        sound_laid=laid_of(output) if delivered.sound else None,
+        sound_laid=laid_of(job, output) if delivered.sound else None,
         picture=picture.picture,
         covered=side.movies[output.output].covered,
         display=job.look.display if output.state != "log" else None,
     )
 
 
-def laid_of(output: MovieSpec) -> SoundLaid | None:
-    """How an output's sound is laid, for verify to lay it again; None for no track."""
+def laid_of(job: JobSpec, output: MovieSpec) -> SoundLaid | None:
+    """How an output's sound is laid, for verify to lay it again; None for no track. A retimed clip's own is silent."""
     if output.sound == "none":
         return None
     return SoundLaid(
-        lay=output.sound,
+        lay="silent" if job.retimed and not job.production else output.sound,
         channels=list(output.channels),
         tracks=list(output.tracks),
-        camera_sound=output.camera_sound,
+        camera_sound=output.camera_sound and not job.retimed,
     )
 
 

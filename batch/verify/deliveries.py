@@ -1,7 +1,7 @@
 """Measuring deliveries against the log: is every delivered frame there, in its place, in the colour that was made?
 
 Up to six checks a clip: hash (the file's bytes), frames (their number, and each one's mean luma in its place),
-timecode, tags, production sound (laid again from its files, where they are still there, and compared), and colour (tiles of sampled frames against the ones that were logged, in CIEDE2000). Burned-in
+timecode, tags, sound (laid again from its files or original, where they are still there, and compared), and colour (tiles of sampled frames against the ones that were logged, in CIEDE2000). Burned-in
 pixels are left out by both sides. Where a small wrong grade could not be seen in a clip, the verdict on its colour
 is 'cannot tell', never 'pass'. Nothing here says that a colour was approved: it matches the decision supplied.
 """

@@ -14,6 +14,7 @@ from pathlib import Path
 import av
 import numpy as np
 from av.container import InputContainer
+from av.stream import Discard
 from numpy.typing import NDArray
 
 from rushlight.pipelines.formats.media_libraries import open_movie, source_errors, tick_of
@@ -95,6 +96,9 @@ def _pieces(facts: Facts, index: int, begin: int) -> Iterator[Block]:
     with container:
         stream = next(s for s in container.streams.audio if s.index == track.index)
         stream.codec_context.thread_count = 1
+        for other in container.streams:
+            if other.index != stream.index:
+                other.discard = Discard.all  # of an index's packets, only the sound's are read
         rate = stream.codec_context.sample_rate
         pieces = _continuous(container, stream, round(Fraction(begin * rate, SAMPLE_RATE)), track.channels)
         yield from pieces if rate == SAMPLE_RATE else resampled(pieces, rate, SAMPLE_RATE, track.channels)

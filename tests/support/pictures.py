@@ -50,6 +50,7 @@ def write_movie(
     levels: int = 1,
     options: dict[str, str] | None = None,
     sound: NDArray[np.int32] | None = None,
+    sound_rate: int = 48000,
     metadata: dict[str, str] | None = None,
 ) -> Path:
     """A movie by PyAV alone."""
@@ -64,7 +65,7 @@ def write_movie(
             stream.metadata["timecode"] = timecode
         if reel:
             stream.metadata["reel_name"] = reel
-        track = out.add_stream("pcm_s24le", rate=48000, layout="stereo") if sound is not None else None
+        track = out.add_stream("pcm_s24le", rate=sound_rate, layout="stereo") if sound is not None else None
         for number, frame in enumerate(frames):
             frame.color_range, frame.colorspace = levels, 1
             frame.pts, frame.time_base = number, 1 / rate
@@ -74,7 +75,7 @@ def write_movie(
             packed = av.AudioFrame.from_ndarray(
                 np.ascontiguousarray(sound.T.reshape(1, -1)), format="s32", layout="stereo"
             )
-            packed.sample_rate, packed.pts = 48000, 0
+            packed.sample_rate, packed.pts = sound_rate, 0
             out.mux(track.encode(packed))
             out.mux(track.encode(None))
     return settled(path)

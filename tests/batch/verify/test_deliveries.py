@@ -284,7 +284,7 @@ def test_the_command(right: Path, tmp_path: Path) -> None:
     run = rushlight("verify", right, "--json")
     document = json.loads(run.stdout)
     assert run.returncode == 0 and {c["clip"] for c in document["clips"]} == {"A001C007.mov", "A001C003.mov"}
-    assert set(document["clips"][0]["checks"]) == {"hash", "frames", "timecode", "tags", "colour"}
+    assert set(document["clips"][0]["checks"]) == {"hash", "frames", "timecode", "tags", "colour", "sound"}
     assert "match the decision supplied" in rushlight("verify", right).stdout
     assert rushlight("verify", tmp_path).returncode == 2
     run = rushlight("verify", right, "--no-hash", "--json", "--against", right)

@@ -13,6 +13,7 @@ from movies import made
 from pictures import numbered, write_movie
 from recordings import bext, chunk, ixml, talk, write_wav
 from rushlight.batch.records.files import DeliveredMovie, SoundLaid, SoundTrack
+from rushlight.batch.records.finished import laid_of
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.records.original import Source
 from rushlight.batch.records.sound import ClipSound, SoundFile
@@ -20,6 +21,7 @@ from rushlight.batch.records.verdicts import CheckVerdict
 from rushlight.batch.verify.sound_check import sound_check
 from rushlight.pipelines.formats.codecs import codec
 from rushlight.pipelines.formats.timecode import Timecode
+from rushlight.pipelines.job.spec import JobSpec, MovieSpec
 from rushlight.pipelines.originals.probe import Facts, probe
 from rushlight.pipelines.outputs.production_sound import Production
 from rushlight.pipelines.outputs.readback import read_back
@@ -228,6 +230,20 @@ def test_the_cameras_tracks_beside_production_sound_are_compared_too(
         right.path.unlink()
     found = sound_check(movie, record, entry)
     assert found and found.verdict == told and ("its original" in found.text or told == "pass")
+
+
+@pytest.mark.parametrize(
+    ("retimed", "production", "lay"),
+    [(False, None, "copy"), (True, None, "silent"), (True, "a take", "copy")],
+)
+def test_a_clip_played_at_another_rate_is_recorded_as_silent(
+    retimed: bool, production: Any, lay: str
+) -> None:
+    """Its movie has two silent channels, which are not its original's."""
+    job = JobSpec.model_construct(retimed=retimed, production=production)
+    output = MovieSpec.model_construct(sound="copy", channels=(), tracks=(), camera_sound=True)
+    laid = laid_of(job, output)
+    assert laid and laid.lay == lay and laid.camera_sound is not retimed
 
 
 def test_a_clip_that_has_no_sound_or_silence_by_rule_has_no_such_check(tmp_path: Path) -> None:

@@ -65,7 +65,7 @@ class ClipVerdicts(Shape):
     job: str = Field(description="Name of the job in the log.")
     made: str = Field(description="When the record that was measured against was written (ISO 8601).")
     decision: str = Field(default="", description="supplied: a colour decision was given; none.")
-    verdict: Verdict = Field(description="Worst verdict of all checks.")
+    verdict: Verdict = Field(description="Worst verdict of all checks, but for a sound that cannot be told.")
     checks: Mapping[str, CheckVerdict] = Field(
         description="Worst verdict over all files, by check: frames, timecode, tags, colour, sound, hash, record."
     )

@@ -148,12 +148,14 @@ def verify_clip(folder: Path, record: DeliveredRecord, *, hashes: bool = True) -
             if name not in worst or ORDER[check.verdict] > ORDER[worst[name].verdict]:
                 text = f"{path_name}: {check.text}" if check.text else ""
                 worst[name] = check.model_copy(update={"text": text})
+    # Sound that cannot be compared, its card being gone, takes nothing from what was measured.
+    decide = [c for name, c in worst.items() if name != "sound" or c.verdict != "cannot tell"]
     return ClipVerdicts(
         clip=record.clip,
         job=record.job,
         made=record.finished,
         decision="none" if record.look.grade is None else "supplied",
-        verdict=max((c.verdict for c in worst.values()), key=ORDER.__getitem__, default="cannot tell"),
+        verdict=max((c.verdict for c in decide), key=ORDER.__getitem__, default="cannot tell"),
         checks={name: worst[name] for name in CHECKS if name in worst},
         files=files,
     )

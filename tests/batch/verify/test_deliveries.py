@@ -4,6 +4,7 @@ import json
 import shutil
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import av
 import numpy as np
@@ -12,7 +13,9 @@ import pytest
 from here import rushlight
 from ocio import through_file
 from rushlight.batch.job_log import log_path
+from rushlight.batch.records.verdicts import CheckVerdict, Verdict
 from rushlight.batch.report.page_pictures import fitted
+from rushlight.batch.verify import deliveries
 from rushlight.batch.verify.colour_check import tile_array
 from rushlight.batch.verify.compare import against_references, compare
 from rushlight.batch.verify.deliveries import verify
@@ -307,3 +310,22 @@ def test_a_right_file_of_low_quality_does_not_fail(tmp_path: Path) -> None:
     out = rendered(tmp_path / "small", RIGHT, str(tmp_path / "r.toml"))
     checks = [files["frames"] for found in verify(out, hashes=False) for files in found.files.values()]
     assert {c.verdict for c in checks} <= {"pass", "cannot tell"} and max(c.worst_luma for c in checks) > 1.0
+
+
+@pytest.mark.parametrize(
+    ("sound", "whole"), [("pass", "pass"), ("cannot tell", "pass"), ("fail", "fail"), ("warn", "warn")]
+)
+def test_sound_whose_source_is_gone_takes_nothing_from_the_pictures(
+    sound: Verdict, whole: Verdict, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    checks = {"colour": CheckVerdict(verdict="pass", text=""), "sound": CheckVerdict(verdict=sound, text="")}
+    monkeypatch.setattr(deliveries, "_file", lambda *_: checks)
+    record = SimpleNamespace(
+        outputs=[SimpleNamespace(path="a.mov")],
+        clip="a",
+        job="a",
+        finished="",
+        look=SimpleNamespace(grade=None),
+    )
+    found = deliveries.verify_clip(tmp_path, record)  # type: ignore[arg-type]
+    assert found.verdict == whole and found.checks["sound"].verdict == sound

@@ -21,7 +21,7 @@ from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import default_workers
 from rushlight.batch.run.forecast import forecast, next_time
-from rushlight.batch.run.jobs_to_make import cost_of_outputs, fields_of_clip
+from rushlight.batch.run.jobs_to_make import cost_of_outputs, fields_of_clip, sound_news
 from rushlight.pipelines import inside_folder
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os
@@ -80,6 +80,8 @@ def plan(
     by = next_time(ready_by, datetime.now(UTC)) if ready_by else None
     with reading(cancel):
         prepared = prepare(request, all_faults=True)
+        if request.out:
+            prepared.plan.warnings.extend(sound_news(prepared, request.out))
     document = plan_document(prepared)
     if by:
         rate = float(workers or default_workers())

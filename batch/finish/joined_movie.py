@@ -51,8 +51,10 @@ def joined_movie(
     paths: Sequence[Path],
     counts: Sequence[int],
     hdr: HdrMetadata | None,
+    stated: bool = False,
 ) -> Joined:
-    """The movie of an output from files of `counts` pictures each. DeliveryError where it is not what it should be."""
+    """The movie of an output from files of `counts` pictures each; `stated` where these state their light already. DeliveryError
+    where it is not what it should be."""
     timecode = Timecode.parse(job.timecode, FrameRate.parse(job.rate)) + -output.card
     movie = movie_format(job, output, movie_tags(job, output, facts))
     out, final = Path(job.out), f"{output.folder}/{output.file}"
@@ -82,7 +84,7 @@ def joined_movie(
             reel=job.reel,
             metadata=_metadata(job, output),
             sound=sound,
-            hdr=hdr,
+            hdr=None if stated else hdr,
         )
         delivered = read_back(temporary)
         wanted = expected(movie, frames=sum(counts), timecode=timecode, reel=job.reel, sound=sound, hdr=hdr)

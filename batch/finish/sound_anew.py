@@ -18,6 +18,7 @@ from rushlight.batch.records.job_record import DeliveredRecord, RecipeName
 from rushlight.batch.records.merged import only_outputs
 from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.records.sound import heard_record, heard_warnings
+from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import DeliveryError, RushlightError
 from rushlight.pipelines.formats.media_libraries import open_movie
 from rushlight.pipelines.formats.timecode import FrameRate
@@ -27,6 +28,7 @@ from rushlight.pipelines.job.spec import JobSpec, MovieSpec
 from rushlight.pipelines.measure.hearing import hear
 from rushlight.pipelines.measure.sound_lag import Heard
 from rushlight.pipelines.originals.probe import Facts
+from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata, hdr_metadata
 
 __all__ = ["heard_in_job", "sound_made_anew"]
 
@@ -92,7 +94,9 @@ def _movie(
         raise DeliveryError("is not as it was delivered: it is to be made again", file=str(out / old.path))
     pictures = path_of(out, name)
     digest = _packets(pictures)
-    made = joined_movie(job, output, facts, token, paths=[pictures], counts=[old.frames], hdr=None)
+    made = joined_movie(
+        job, output, facts, token, paths=[pictures], counts=[old.frames], hdr=_light(job, old), stated=True
+    )
     if _packets(path_of(out, made.path)) != digest:
         raise DeliveryError("was made, but its pictures are not those that it had", file=str(out / made.path))
     info = stat_of(out, made.path)
@@ -109,6 +113,13 @@ def _movie(
         "sound_laid": laid_of(job, output) if made.delivered.sound else None,
     }
     return old.model_copy(update=update), made.said
+
+
+def _light(job: JobSpec, old: DeliveredMovie) -> HdrMetadata | None:
+    """The light that an HDR movie states, which is copied with its pictures and must be there again."""
+    if old.light is None:
+        return None
+    return hdr_metadata(find_display(job.look.display), [(old.light.max_cll, old.light.max_fall)])
 
 
 def _packets(path: Path) -> str:

@@ -28,6 +28,8 @@ __all__ = [
     "SoundSums",
     "drift_notes",
     "production_identity",
+    "recorded_sound_text",
+    "same_sound",
     "sound_record",
     "sound_spec",
     "sound_sums",
@@ -158,6 +160,24 @@ def sound_text(clip: PlannedClip) -> str:
     if clip.sound and clip.sound.take:
         return clip.sound.take.name
     return "no sound" if _is_mos(clip) or not clip.facts.sound else "camera sound"
+
+
+def recorded_sound_text(clip: PlannedClip, recorded: SoundRecord | None) -> str:
+    """The same of a sound as a record has it; of None the clip's without production sound."""
+    if recorded and recorded.kind == "production" and recorded.file_names:
+        return recorded.file_names[0]
+    return sound_text(replace(clip, sound=None))
+
+
+def same_sound(one: SoundRecord | None, other: SoundRecord | None) -> bool:
+    """True if two records of a clip's sound are of the same samples: of no take, or of the same files in the same place."""
+
+    def laid(sound: SoundRecord | None) -> object:
+        if sound is None or sound.kind != "production":
+            return None
+        return [[file.hash for file in part] for part in sound.files], sound.start, sound.step
+
+    return laid(one) == laid(other)
 
 
 def _is_mos(clip: PlannedClip) -> bool:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.job_log import latest, read_log
-from rushlight.batch.plan.clip_sound import sound_text
+from rushlight.batch.plan.clip_sound import recorded_sound_text, same_sound, sound_record, sound_text
 from rushlight.batch.plan.jobs import (
     Known,
     in_turns,
@@ -16,14 +18,12 @@ from rushlight.batch.plan.jobs import (
     job_spec,
     output_specs,
     still_frames,
-    still_there,
     to_make,
 )
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared
 from rushlight.batch.plan.reconcile_media import media_text
 from rushlight.batch.queue.filling import Turn
-from rushlight.batch.records.files import DeliveredMovie
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.original import Source
 from rushlight.batch.records.queue_row import TurnOrders
@@ -31,11 +31,12 @@ from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.forecast import cost_of
 from rushlight.batch.run.kept_inputs import keep_inputs
 from rushlight.batch.run.request_accounts import account_for, leave_out
+from rushlight.batch.run.sound_alone import SoundNews, news_of, told
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
 from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.inside_folder import refuse_links, same_time
-from rushlight.pipelines.job.spec import MovieSpec, OutputSpec
+from rushlight.pipelines.job.spec import OutputSpec
 from rushlight.pipelines.originals.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe, StillsOutput
 
@@ -43,7 +44,7 @@ if TYPE_CHECKING:
     from rushlight.batch.plan.request_ledger import Day
     from rushlight.batch.run.event_stream import EventStream
 
-__all__ = ["cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder", "only_sound_changed"]
+__all__ = ["cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder", "sound_news"]
 
 
 def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
@@ -95,12 +96,14 @@ def jobs_of(
     refuse_links(out)
     log = read_log(out)
     records = latest(log.records)
-    turns, settled = _turns(prepared, out, records)
+    turns, settled, news = _turns(prepared, out, records)
     refuse_links(out, sorted({o.folder for turn in turns for o in turn.spec.outputs}))
     for refused in log.refused:
         events.warning(f"{refused.error}; {refused.name} counts as not made yet")
     for text in plan.warnings:
         events.warning(text)
+    for text in told(news):
+        events.note(text)
     days: list[Day] = []
 
     def kept() -> None:
@@ -123,43 +126,77 @@ def jobs_of(
 
 def _turns(
     prepared: Prepared, out: Path, records: Mapping[str, JobRecord]
-) -> tuple[list[Turn], list[PlannedClip]]:
-    """Turns of what is to be made; and the clips of which everything is there."""
+) -> tuple[list[Turn], list[PlannedClip], list[SoundNews]]:
+    """Turns of what is to be made; the clips of which everything is there; and what becomes of movies with other sound."""
     plan = prepared.plan
     turns: list[Turn] = []
     settled: list[PlannedClip] = []
+    news: list[SoundNews] = []
     for clip in beating(list(plan.clips)):
         try:
-            found = _turns_of_clip(prepared, clip, out, records.get(job_id(clip)))
+            due = _due(prepared, clip, out, records.get(job_id(clip)))
+            found = _turns_of_clip(prepared, clip, out, due)
         except Exception as error:
             plan.broken.append((clip.row, own_fault(error, "prepared", clip.path)))
             plan.clips.remove(clip)
             continue
         turns += found
+        news.append(due.news)
         if not found:
             settled.append(clip)
-    return turns, settled
+    return turns, settled, news
 
 
-def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord | None) -> list[Turn]:
-    """Turns of what of one clip is to be made, in order; none where everything is there."""
+def sound_news(prepared: Prepared, out: Path) -> list[str]:
+    """Sentences on what `render` into a folder would do with movies that are there and get other sound."""
+    records, news = latest(read_log(out).records), []
+    for clip in beating(list(prepared.plan.clips)):
+        record = records.get(job_id(clip))
+        if record and not same_sound(record.sound, sound_record(clip)):
+            with suppress(Exception):  # `render` says of which clip it is a fault
+                news.append(_due(prepared, clip, out, record).news)
+    return told(news)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Due:
+    """What of a clip is to be made: its outputs, those of them that are missing, and those of which the sound alone is."""
+
+    outputs: tuple[OutputSpec, ...]
+    missing: tuple[OutputSpec, ...]
+    news: SoundNews
+    fields: Mapping[str, str]
+    hashes: tuple[str, str]  # as logged, and as sampled
+
+
+def _due(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord | None) -> _Due:
     recipe = prepared.recipe
     sampled, logged = _hashes(clip, record, prepared.request.hash_originals)
     fields = fields_of_clip(clip, recipe)
-    outputs = output_specs(
-        clip,
-        recipe,
-        Known(source=sampled, fields=fields, fonts=prepared.fonts, missing_frames=recipe.missing_frames),
-    )
-    missing = to_make(out, outputs, record)
+    known = Known(source=sampled, fields=fields, fonts=prepared.fonts, missing_frames=recipe.missing_frames)
+    outputs = output_specs(clip, recipe, known)
+    missing = tuple(o for o, _ in to_make(out, outputs, record))
     if record and record.status != "done" and not missing:
-        missing = tuple((o, "not finished") for o in outputs)
-    parts = in_turns(clip, (o for o, _ in missing), recipe.first) if missing else []
-    sound_alone = only_sound_changed(out, [o for o, _ in missing], record)
-    if sound_alone:
-        parts = [(0, tuple(o for o, _ in missing))]
+        missing = outputs
+    news = SoundNews(clip=clip.row.clip)
+    if record and missing:
+        other = not same_sound(record.sound, sound_record(clip))
+        shown = {**fields, "sound": recorded_sound_text(clip, record.sound)}
+        was = output_specs(replace(clip, sound=None), recipe, replace(known, fields=shown))
+        news = news_of(clip.row.clip, out, missing, record, was=was, other_sound=other)
+    return _Due(outputs=outputs, missing=missing, news=news, fields=fields, hashes=(logged, sampled))
+
+
+def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, due: _Due) -> list[Turn]:
+    """Turns of what of one clip is to be made, in order; none where everything is there. Sound alone goes first: it costs
+    seconds, and needs the record as it is."""
+    recipe = prepared.recipe
+    alone = tuple(o for o in due.missing if o.output in due.news.alone)
+    parts = in_turns(clip, (o for o in due.missing if o not in alone), recipe.first)
+    if alone:
+        parts = [(min((rank for rank, _ in parts), default=1) - 1, alone), *parts]
     made = [[o.output for o in part] for _, part in parts]
-    kept = [o.output for o in outputs if o.output not in {m.output for m, _ in missing}]
+    kept = [o.output for o in due.outputs if o not in due.missing]
     turns = []
     for index, (rank, part) in enumerate(parts):
         spec = job_spec(
@@ -168,16 +205,14 @@ def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, record: Job
             outputs=part,
             recipe=recipe,
             baked={},
-            fields=fields,
-            hashes=(logged, sampled),
-            sound_alone=sound_alone,
+            fields=due.fields,
+            hashes=due.hashes,
+            sound_alone=part is alone,
         )
+        names = set() if part is alone else set(made[index])
         orders = TurnOrders(
             rank=rank,
-            cost=cost_of_outputs(
-                clip,
-                [o for o in recipe.output if o.name in {spec.output for spec in part} and not sound_alone],
-            ),
+            cost=cost_of_outputs(clip, [o for o in recipe.output if o.name in names]),
             kept_outputs=kept,
             earlier_outputs=[name for names in made[:index] for name in names],
             later_outputs=[name for names in made[index + 1 :] for name in names],
@@ -215,19 +250,3 @@ def _hashes(clip: PlannedClip, record: JobRecord | None, full: bool) -> tuple[st
         return sampled, sampled
     logged = source.hash if same else ""
     return sampled, logged if logged.startswith("xxh3_128:") else full_hash(clip.facts)
-
-
-def only_sound_changed(out: Path, outputs: Sequence[OutputSpec], record: JobRecord | None) -> bool:
-    """True if all that changed of some outputs is their sound, and their delivered files are there with their pictures. HDR
-    movies, which state their light, are left out."""
-    entries = {entry.output: entry for entry in record.outputs} if record and record.status == "done" else {}
-    return bool(outputs) and all(
-        isinstance(output, MovieSpec)
-        and isinstance(entry := entries.get(output.output), DeliveredMovie)
-        and entry.picture_identity == output.picture_identity
-        and entry.identity != output.identity
-        and entry.path == f"{output.folder}/{output.file}"
-        and entry.light is None
-        and still_there(out, entry)
-        for output in outputs
-    )

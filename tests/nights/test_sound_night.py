@@ -361,3 +361,135 @@ def test_sound_that_comes_days_later_is_all_that_is_made(day: Path) -> None:
     again = rushlight("render", *asked, "--sound", day / "recorder", "--json")
     assert json.loads(again.stdout.splitlines()[-1])["done"] == []
     assert {path: v for path, (v, _) in sound_verdicts(day / "later").items()}["editorial/b.mov"] == "pass"
+
+
+HDR = """
+name = "hdr"
+[look]
+display = "PQ BT.2100"
+"""
+HDR_MOVIE = """
+[[output]]
+name = "{name}"
+make = "movie"
+codec = "hevc-10"
+container = "{name}"
+size = "128x72"
+preset = "superfast"
+quality = 4
+card = {card}
+"""
+
+
+def stated_light(path: Path) -> tuple[list[str], list[bytes]]:
+    """What the FFmpeg binary says of a movie's light, and the boxes that say it."""
+    said = [
+        line.strip() for line in independent.said(path).splitlines() if "MaxCLL" in line or "lumina" in line
+    ]
+    data = path.read_bytes()
+    return said, [data[data.index(name) :][:size] for name, size in ((b"mdcv", 28), (b"clli", 8))]
+
+
+def test_hdr_movies_keep_their_pictures_and_their_light(day: Path) -> None:
+    burnin = '[output.burnin]\ntext = [{ at = "bottom", text = "{clip}", size = 0.1 }]\n'
+    recipe = HDR + HDR_MOVIE.format(name="mp4", card=3) + burnin + HDR_MOVIE.format(name="mov", card=0)
+    (day / "hdr.toml").write_text(recipe)
+    out = day / "hdr"
+    asked = (
+        day / "day.csv",
+        "--recipe",
+        day / "hdr.toml",
+        "--out",
+        out,
+        "--workers",
+        1,
+        "--only",
+        "clip=a.mov",
+    )
+    run = rushlight("render", *asked)
+    assert run.returncode == 0, run.stdout + run.stderr
+    (before,) = latest(read_records(out)).values()
+    movies = [out / "mp4" / "a.mp4", out / "mov" / "a.mov"]
+    pictures, light = [coded(path) for path in movies], [stated_light(path) for path in movies]
+    assert all(said and "MaxCLL" in " ".join(said) for said, _ in light)
+    run = rushlight("render", *asked, "--sound", day / "recorder", "--json")
+    assert run.returncode == 0, run.stdout + run.stderr
+    events = [json.loads(line) for line in run.stdout.splitlines()]
+    assert not [event for event in events if event.get("event") == "segment"], "no picture was rendered"
+    texts = [event["text"] for event in events if event["event"] == "note"]
+    assert "new sound alone, under the pictures that are there: mp4, mov of a.mov" in texts
+    (after,) = latest(read_records(out)).values()
+    assert [coded(path) for path in movies] == pictures
+    assert [stated_light(path) for path in movies] == light
+    assert after["colour"] == before["colour"] and after["sound"]["kind"] == "production"
+    assert [e["light"] for e in after["outputs"]] == [e["light"] for e in before["outputs"]]
+    assert all(entry["light"] for entry in after["outputs"])
+    assert len(numbers(movies[1], 0)) == 19_200
+    begin = (10 * 3600 + 5) * 48000
+    assert numbers(movies[1], 0)[0] == begin % (1 << 24)
+    run = rushlight("verify", out, "--json")
+    assert {c["verdict"] for c in json.loads(run.stdout)["clips"]} == {"pass"}, run.stdout
+
+
+def test_a_drawn_sound_is_rendered_again_and_said_and_the_rest_has_sound_alone(day: Path) -> None:
+    """`{sound}` changes the picture; a still that is gone is made; the clean movie's pictures are copied."""
+    stills = '[[output]]\nname = "stills"\nmake = "stills"\nkinds = ["jpeg"]\nsize = "64x36"\n'
+    (day / "drawn.toml").write_text(RECIPE + stills)
+    out = day / "drawn"
+    asked = (day / "day.csv", "--recipe", day / "drawn.toml", "--out", out, "--only", "clip=a.mov")
+    run = rushlight("render", *asked, "--workers", 1)
+    assert run.returncode == 0, run.stdout + run.stderr
+    clean = coded(out / "editorial" / "a.mov")
+    drawn = coded(out / "viewing" / "a.mp4")
+    (out / "stills" / "a.jpg").unlink()
+    alone = "new sound alone, under the pictures that are there: editorial of a.mov"
+    again = (
+        "rendered again, pictures and all, for its new sound: viewing of a.mov: "
+        "its burn-in shows {sound}, which is another now"
+    )
+    plan = json.loads(rushlight("plan", *asked, "--sound", day / "recorder", "--json").stdout)
+    assert alone in plan["warnings"] and again in plan["warnings"]
+    run = rushlight("render", *asked, "--workers", 1, "--sound", day / "recorder", "--json")
+    assert run.returncode == 0, run.stdout + run.stderr
+    events = [json.loads(line) for line in run.stdout.splitlines()]
+    assert {alone, again} <= {event["text"] for event in events if event["event"] == "note"}
+    assert coded(out / "editorial" / "a.mov") == clean and coded(out / "viewing" / "a.mp4") != drawn
+    begin = (10 * 3600 + 5) * 48000
+    assert numbers(out / "editorial" / "a.mov", 0) == [n % (1 << 24) for n in range(begin, begin + 19_200)]
+    (record,) = latest(read_records(out)).values()
+    assert {entry["output"] for entry in record["outputs"]} == {"editorial", "viewing", "stills"}
+    assert record["status"] == "done" and (out / "stills" / "a.jpg").is_file()
+    assert record["sound"]["kind"] == "production"
+    assert sorted(each["output"] for each in record["replaced"]) == ["editorial", "viewing"]
+    plan = json.loads(rushlight("plan", *asked, "--sound", day / "recorder", "--json").stdout)
+    assert not [text for text in plan["warnings"] if "sound" in text]
+
+
+def without_picture_identity(out: Path, **more: str) -> None:
+    """The log as a version wrote it that did not know which pictures a movie has."""
+    log = out / "log" / "jobs.jsonl"
+    lines = [json.loads(line) for line in log.read_text().splitlines()]
+    for entry in (entry for line in lines for entry in line["outputs"]):
+        entry.pop("picture_identity", None)
+        entry.update(more)
+    log.write_text("".join(json.dumps(line) + "\n" for line in lines))
+
+
+def test_a_folder_of_an_older_version_has_its_sound_alone_where_that_is_sure(day: Path) -> None:
+    (day / "older.toml").write_text(LATER.partition('[[output]]\nname = "relink"')[0])
+    out = day / "older"
+    asked = (day / "day.csv", "--recipe", day / "older.toml", "--out", out, "--only", "clip=a.mov")
+    run = rushlight("render", *asked, "--workers", 1)
+    assert run.returncode == 0, run.stdout + run.stderr
+    pictures = coded(out / "editorial" / "a.mov")
+    log = (out / "log" / "jobs.jsonl").read_text()
+    without_picture_identity(out, identity="0" * 16)
+    said = json.loads(rushlight("plan", *asked, "--sound", day / "recorder", "--json").stdout)["warnings"]
+    assert [text for text in said if "an older version made it, and its record does not tell" in text]
+    (out / "log" / "jobs.jsonl").write_text(log)
+    without_picture_identity(out)
+    run = rushlight("render", *asked, "--workers", 1, "--sound", day / "recorder", "--json")
+    assert run.returncode == 0, run.stdout + run.stderr
+    assert '"event":"segment"' not in run.stdout.replace(" ", "")
+    assert coded(out / "editorial" / "a.mov") == pictures
+    assert numbers(out / "editorial" / "a.mov", 0)[0] == (10 * 3600 + 5) * 48000 % (1 << 24)

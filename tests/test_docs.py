@@ -28,6 +28,7 @@ from rushlight.batch.lists.clip_list import read_csv
 from rushlight.batch.records.events import AnyEvent
 from rushlight.pipelines.recipe import read_recipe
 from rushlight.pipelines.recipe.clip_defaults import Model
+from rushlight.pipelines.recipe.day_document import DayDocument
 from rushlight.pipelines.recipe.model import Recipe
 from rushlight.pipelines.recipe.read_recipe import parse_defaults, shipped_recipes
 
@@ -172,7 +173,7 @@ def test_the_reference_is_current(name: str) -> None:
 
 
 def test_everything_is_explained() -> None:
-    assert unsaid(Recipe, RECIPE_WORDS) == []
+    assert unsaid(Recipe, RECIPE_WORDS) == unsaid(DayDocument, RECIPE_WORDS) == []
     told = {name for model in get_args(AnyEvent) for name in event_words(model)}
     assert event_names() <= told
 

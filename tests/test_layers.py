@@ -31,6 +31,7 @@ LAYERS = (
     ("batch.lists",),
     ("batch.decisions", "batch.sound"),
     ("batch.plan",),
+    ("batch.day",),
     ("batch.queue", "batch.farm"),
     ("batch.verify",),
     ("batch.report",),

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import os
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Unpack
 
 from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.plan_document import Counts, PlanDocument, plan_document
-from rushlight.batch.api.requests import RequestOptions, Undone, request_of
+from rushlight.batch.api.requests import RequestOptions, Undone, day_of, requests_of
 from rushlight.batch.decisions.grade_change_files import together
 from rushlight.batch.farm.preparing import seconds_to_prepare
 from rushlight.batch.job_log import latest, read_records
@@ -19,7 +19,7 @@ from rushlight.batch.plan.explicit_list import plan_list
 from rushlight.batch.plan.jobs import in_turns, job_id, wanted
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
-from rushlight.batch.plan.request import default_workers
+from rushlight.batch.plan.request import Request, default_workers
 from rushlight.batch.run.forecast import forecast, next_time
 from rushlight.batch.run.jobs_to_make import cost_of_outputs, fields_of_clip, sound_news
 from rushlight.pipelines import inside_folder
@@ -40,6 +40,7 @@ class PlanResult:
     refused: tuple[RushlightError, ...]
     warnings: tuple[str, ...]
     plain: PlanDocument
+    further: tuple[PlanResult, ...] = ()  # of a day with several recipes: the plans of all but the first
 
     @property
     def counts(self) -> Counts:
@@ -47,8 +48,11 @@ class PlanResult:
         return self.plain["counts"]
 
     def document(self) -> PlanDocument:
-        """The document that the command prints with `--json`."""
-        return self.plain.copy()
+        """The document that the command prints with `--json`; `further` has the documents of a day's further recipes."""
+        plain = self.plain.copy()
+        if self.further:
+            plain["further"] = [each.document() for each in self.further]
+        return plain
 
 
 class PlanOptions(RequestOptions, total=False):
@@ -76,8 +80,20 @@ def plan(
     `write`: a new file for the list with everything stated; GradeError where a file of decisions could not be read, which
     would be missing from it. InputError where the request is wrong as a whole; CancelledError where it was cancelled.
     """
-    request = request_of(list, options, out=out)
+    day = day_of(list)
+    ready_by = ready_by or (day.document.ready_by if day else "")
     by = next_time(ready_by, datetime.now(UTC)) if ready_by else None
+    first, *rest = requests_of(list, options, out=out)
+    if write and rest:
+        recipes = ", ".join(request.recipe for request in (first, *rest))
+        raise OptionError(f"--write needs one recipe, with --recipe; the day has {recipes}", file=str(list))
+    made = _planned(first, by, workers, Path(write) if write else None, cancel)
+    return replace(made, further=tuple(_planned(request, by, workers, None, cancel) for request in rest))
+
+
+def _planned(
+    request: Request, by: datetime | None, workers: int | None, write: Path | None, cancel: Cancel | None
+) -> PlanResult:
     with reading(cancel):
         prepared = prepare(request, all_faults=True)
         if request.out:
@@ -92,7 +108,7 @@ def plan(
             "text": f"{found.text()}, with {counted(round(rate), 'worker')} from now"
         }
     if write:
-        _write(prepared, Path(write))
+        _write(prepared, write)
     return PlanResult(
         clips=tuple(prepared.plan.clips),
         wrong=tuple(Undone.of(*each) for each in prepared.plan.wrong),

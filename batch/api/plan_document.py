@@ -154,6 +154,7 @@ class PlanDocument(TypedDict):
     sound: SoundCounts | None
     estimate: Estimate
     forecast: NotRequired[Mapping[str, object]]
+    further: NotRequired[list[PlanDocument]]  # of a day with several recipes
 
 
 def _problem(row: Row, error: RushlightError, kind: str) -> Problem:

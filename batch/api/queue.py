@@ -18,13 +18,14 @@ from rushlight.batch.api.nights import (
     terms_for,
 )
 from rushlight.batch.api.render import RenderResult
-from rushlight.batch.api.requests import RequestOptions, known_alone, request_of
+from rushlight.batch.api.requests import RequestOptions, known_alone, requests_of
 from rushlight.batch.exit_codes import STOPPED
 from rushlight.batch.interrupts import Stopped
 from rushlight.batch.queue.store import QueuedJob, open_store
 from rushlight.batch.run import queue_operations as operations
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.forecast import next_time
+from rushlight.pipelines.errors import OptionError
 
 __all__ = [
     "QueueChange",
@@ -90,7 +91,7 @@ class QueueChange:
 def add(
     lists: Place | Iterable[Place],
     *,
-    out: Place,
+    out: Place | None = None,
     queue: Place | None = None,
     priority: int = 0,
     replaced: str = "keep",
@@ -98,14 +99,19 @@ def add(
     cancel: Cancel | None = None,
     **options: Unpack[RequestOptions],
 ) -> QueueChange:
-    """Queue what the recipe says of every clip of each list; what is there and unchanged is left alone.
+    """Queue what the recipe says of every clip of each list; what is there and unchanged is left alone. `out` may be left to
+    a day document.
 
     A list is queued as a whole or, where it is cancelled before that, not at all; `stopped` says so. The same call goes on.
     """
     cancel = cancel or Cancel()
     events = events_for(on_event, cancel)
     several = (lists,) if isinstance(lists, str | Path) else lists
-    requests = [request_of(path, options, out=out, replaced=replaced) for path in several]
+    requests = [r for path in several for r in requests_of(path, options, out=out, replaced=replaced)]
+    if homeless := next((r for r in requests if r.out is None), None):
+        raise OptionError(
+            "--out is needed: the folder for everything that is made", file=str(homeless.clip_list)
+        )
     try:
         code = operations.add(
             requests, queue=_queue(queue), priority=priority, events=events, stop=cancel.stop

@@ -17,7 +17,8 @@ from rushlight.batch.api.nights import (
     held_to,
     terms_for,
 )
-from rushlight.batch.api.requests import RequestOptions, known_alone, paths_of, request_of, texts_of
+from rushlight.batch.api.requests import RequestOptions, day_of, known_alone, paths_of, requests_of, texts_of
+from rushlight.batch.exit_codes import STOPPED
 from rushlight.batch.plan.model import Plan
 from rushlight.batch.run.event_stream import EventStream, summary_sums
 from rushlight.batch.run.render import render as run
@@ -88,8 +89,8 @@ def render(
     cancel: Cancel | None = None,
     **options: Unpack[RenderOptions],
 ) -> RenderResult:
-    """Make what `recipe` says of every clip of a list, in `out`; or with `from_` make an output folder again from what it
-    keeps. Blocks until it ends; may run in any thread.
+    """Make what `recipe` says of every clip of a list or a day, in `out`; or with `from_` make an output folder again from what
+    it keeps. Blocks until it ends; may run in any thread.
 
     `on_event` gets each event that `--json` prints (docs/reference/events.md) on the thread that met it; what it raises
     stops the night in order and is raised again. One bad clip raises nothing: it is in `set_aside` or `failed`. InputError where the
@@ -99,15 +100,18 @@ def render(
     cancel = cancel or Cancel()
     events = events_for(on_event, cancel)
     known_alone(options, RenderOptions)
+    day = day_of(list)
+    if day and not options.get("ready_by"):
+        options["ready_by"] = day.document.ready_by
     terms = terms_for(options, events, cancel)
-    _check_source(list, out, from_, options)
+    _check_source(list, out or ((day.document.out or None) if day else None), from_, options)
 
     def night() -> int:
         crew = crew_for(options)
         if from_ is not None:
             given = _again(out or from_, options)
             return render_again(Path(from_), given=given, crew=crew, events=events, terms=terms)
-        request = request_of(
+        requests = requests_of(
             list or Path(),
             _of_request(options),
             out=out,
@@ -115,7 +119,12 @@ def render(
             hash_originals=options.get("hash_originals", False),
             replaced=options.get("replaced", "keep"),
         )
-        return run(request, crew=crew, events=events, terms=terms)
+        codes = []
+        for request in requests:
+            codes.append(run(request, crew=crew, events=events, terms=terms))
+            if codes[-1] == STOPPED:
+                break
+        return max(codes)
 
     code = held_to(terms, options, events, night)
     return RenderResult.of(events, code)
@@ -142,7 +151,7 @@ def _again(out: Place, options: RenderOptions) -> Differing:
     """The changes that `--from` makes to the kept request."""
     return Differing(
         out=Path(out),
-        recipe=str(options.get("recipe", "")),
+        recipe=str(options.get("recipe") or ""),
         only=texts_of(options.get("only")),
         media=paths_of(options.get("media")),
         sound=paths_of(options.get("sound")),

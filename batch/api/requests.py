@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Self, TypedDict, TypeVar
 
+from rushlight.batch.day.shooting_day import ShootingDay, is_day, load_day
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.errors import RushlightError
 
-__all__ = ["RequestOptions", "Undone", "known_alone", "paths_of", "request_of", "texts_of"]
+__all__ = [
+    "RequestOptions",
+    "Undone",
+    "day_of",
+    "known_alone",
+    "output_folders",
+    "paths_of",
+    "request_of",
+    "requests_of",
+    "texts_of",
+]
 
 Place = str | Path
 Given = TypeVar("Given")
@@ -20,7 +31,7 @@ Given = TypeVar("Given")
 class RequestOptions(TypedDict, total=False):
     """As `rushlight plan --help` has them. Those that are repeated on the command line take one value or several."""
 
-    recipe: Place
+    recipe: Place | None
     media: Place | Sequence[Place]
     sound: Place | Sequence[Place]
     grades: Place | Sequence[Place]
@@ -46,7 +57,7 @@ class Undone:
         return cls(clip=row.clip, error=error, file=row.file, line=row.line)
 
 
-def request_of(
+def requests_of(
     clip_list: Place,
     options: RequestOptions,
     *,
@@ -54,14 +65,17 @@ def request_of(
     strict: bool = False,
     hash_originals: bool = False,
     replaced: str = "keep",
-) -> Request:
-    """The request, once the folders and files it names are there. OptionError naming the one that is not; TypeError for
-    an option that there is not. An option of None is one that was not given."""
+) -> tuple[Request, ...]:
+    """The request, or of a day document one for each of its recipes, once the folders and files that they name are there.
+
+    OptionError naming the one that is not, RecipeError where a day is wrong; TypeError for an option that there is not. An
+    option of None is one that was not given; one that was given overrules the day.
+    """
     known_alone(options, RequestOptions)
     defaults = options.get("defaults")
-    return Request(
+    given = Request(
         clip_list=Path(clip_list),
-        recipe=str(_given(options.get("recipe"), "overnight")),
+        recipe=str(_given(options.get("recipe"), "")),
         out=None if out is None else Path(out),
         media=paths_of(options.get("media")),
         sound=paths_of(options.get("sound")),
@@ -74,7 +88,28 @@ def request_of(
         strict=strict,
         hash_originals=hash_originals,
         replaced=replaced,
-    ).checked()
+    )
+    if is_day(given.clip_list):
+        found = load_day(given.clip_list).requests(given)
+    else:
+        found = (replace(given, recipe=given.recipe or "overnight"),)
+    return tuple(request.checked() for request in found)
+
+
+def request_of(clip_list: Place, options: RequestOptions) -> Request:
+    """The same for what takes one recipe alone: of a day with several, the first."""
+    return requests_of(clip_list, options)[0]
+
+
+def day_of(clip_list: Place | None) -> ShootingDay | None:
+    """The day, where a list is one."""
+    return load_day(Path(clip_list)) if clip_list is not None and is_day(Path(clip_list)) else None
+
+
+def output_folders(place: Place) -> tuple[Path, ...]:
+    """An output folder itself; of a day document, those of its recipes. OptionError where it names none."""
+    day = day_of(place)
+    return day.folders if day else (Path(place),)
 
 
 def known_alone(options: Mapping[str, object], kind: type) -> None:

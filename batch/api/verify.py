@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from rushlight.batch.api.requests import output_folders
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import read_log
 from rushlight.batch.records.verdicts import (
@@ -24,6 +25,7 @@ from rushlight.batch.report.pages import write_report
 from rushlight.batch.verify.compare import against_references, compare
 from rushlight.batch.verify.deliveries import ORDER
 from rushlight.batch.verify.deliveries import verify as measure
+from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.inside_folder import is_file
 
 __all__ = [
@@ -92,9 +94,9 @@ def verify(
     The verdicts are kept beside its log, and its report shows them. `against`: another render of the list, whose colour is
     compared. `reference`: a folder of frames taken from a monitor. `workers`:
     processes that measure; one a core if None, as far as there is enough to measure. `on_clip` is told each clip before it is measured.
-    OptionError where a folder has no log.
+    OptionError where a folder has no log, or where a day has several folders.
     """
-    folder = Path(dir)
+    folder = _one(dir)
     clips = tuple(measure(folder, hashes=not no_hash, workers=workers, on_clip=on_clip))
     measured = datetime.now(UTC).isoformat(timespec="seconds")
     notes = tuple(read_log(folder).notes)
@@ -108,6 +110,15 @@ def verify(
         references=looked_at,
         not_reported=_keep(folder, VerifyResult(measured=measured, clips=clips)),
     )
+
+
+def _one(place: str | Path) -> Path:
+    """The output folder; of a day the only one. OptionError naming them where there are several."""
+    folders = output_folders(place)
+    if len(folders) > 1:
+        listed = ", ".join(map(str, folders))
+        raise OptionError(f"has several recipes, each with a folder; give one of {listed}", file=str(place))
+    return folders[0]
 
 
 def _keep(folder: Path, result: VerifyResult) -> str:

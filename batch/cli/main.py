@@ -89,9 +89,7 @@ def _request_options(command: Command) -> Command:
         [
             click.option(
                 "--recipe",
-                default="overnight",
-                show_default=True,
-                help="A shipped recipe's name, or a TOML file.",
+                help="A shipped recipe's name, or a TOML file.  [default: the day's, else overnight]",
             ),
             click.option(
                 "--media", type=PATH, multiple=True, help="A folder that holds originals. Repeatable."
@@ -338,7 +336,8 @@ def report(folder: Path, as_json: bool) -> int:
     if as_json:
         say_json(made.document(), indent=None)
     else:
-        say(f"report: {made.page}")
+        for page in made.pages:
+            say(f"report: {page}")
     return DONE
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Unpack
 
 from rushlight.batch.api.plan import PlanOptions, plan
-from rushlight.batch.cli.console import say_json
+from rushlight.batch.cli.console import say, say_json
 from rushlight.batch.cli.plan_page import print_plan
 from rushlight.batch.exit_codes import DONE, PARTLY, WRONG
 
@@ -16,10 +16,14 @@ __all__ = ["show_plan"]
 def show_plan(clip_list: Path, *, as_json: bool, **options: Unpack[PlanOptions]) -> int:
     """The command. Gives 0 where all is well, 1 where some rows are wrong, 2 where the request would be refused."""
     result = plan(clip_list, **options)
+    plans = (result, *result.further)
     if as_json:
         say_json(result.document())
     else:
-        print_plan(result.document())
-    if result.refused:
+        for each in plans:
+            if result.further:
+                say(f"recipe {each.document()['recipe']}:")
+            print_plan(each.document())
+    if any(each.refused for each in plans):
         return WRONG
-    return PARTLY if result.wrong or result.failed else DONE
+    return PARTLY if any(each.wrong or each.failed for each in plans) else DONE

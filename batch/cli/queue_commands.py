@@ -102,14 +102,14 @@ def _change_command(name: str, answering: Callable[[Command], Command]) -> Comma
 def _add_command(answering: Callable[..., Command], request_options: Callable[[Command], Command]) -> Command:
     @click.argument("clip_lists", metavar="LIST...", type=PATH, nargs=-1, required=True)
     @request_options
-    @click.option("--out", type=PATH, required=True, help="The folder for everything that is made.")
+    @click.option("--out", type=PATH, help="The folder for everything that is made.")
     @replaced_option
     @click.option("--priority", type=int, default=0, show_default=True, help="Higher ones start first.")
     @_queue_option
     @answering
     def add(
         clip_lists: tuple[Path, ...],
-        out: Path,
+        out: Path | None,
         replaced: str,
         priority: int,
         queue: Path | None,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -13,7 +13,7 @@ from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import ListError
 from rushlight.pipelines.originals.probe import MOVIES, RAW, RAW_FRAMES, STILLS
 
-__all__ = ["Found", "find_originals", "read_folder"]
+__all__ = ["Found", "find_originals", "read_folder", "read_folders"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,17 +100,23 @@ def _sequences(folder: Path, names: list[str], *, alone: bool = True) -> tuple[l
 def read_folder(folder: Path) -> ClipList:
     """A list with a row for each original in a folder, in order of path; files that cannot be read are rows with their
     reason. ListError where there is none."""
-    found = find_originals([folder])
+    return read_folders([folder], base=folder, file=folder)
+
+
+def read_folders(folders: Sequence[Path], *, base: Path, file: Path) -> ClipList:
+    """The same of several folders, as the list `file`: clips are named from `base`, those elsewhere by their whole path."""
+    found = find_originals(folders)
     if not found.originals and not found.raw:
+        places = "" if [file] == list(folders) else f"{', '.join(map(str, folders)) or 'no folder'}: "
         raise ListError(
-            f"holds no original (movies, or numbered DPX, EXR, TIFF or PNG); {counted(found.ignored, 'other file')}",
-            file=str(folder),
+            f"{places}holds no original (movies, or numbered DPX, EXR, TIFF or PNG); {counted(found.ignored, 'other file')}",
+            file=str(file),
         )
     rows = []
     for line, path in enumerate(sorted({*found.originals, *found.raw}), 1):
-        clip = path.relative_to(folder).as_posix() if path != folder else "."
-        rows.append(Row(file=str(folder), line=line, clip=clip, cells={"clip": clip}))
-    warnings = (f"{folder}: skipped {counted(found.ignored, 'file')} that a camera did not record",)
+        clip = path.relative_to(base).as_posix() if path.is_relative_to(base) else str(path.absolute())
+        rows.append(Row(file=str(file), line=line, clip=clip, cells={"clip": clip}))
+    warnings = (f"{file}: skipped {counted(found.ignored, 'file')} that a camera did not record",)
     return ClipList(
-        file=str(folder), rows=tuple(rows), columns=("clip",), warnings=warnings if found.ignored else ()
+        file=str(file), rows=tuple(rows), columns=("clip",), warnings=warnings if found.ignored else ()
     )

@@ -17,7 +17,7 @@ from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.lists.clip_list import ClipList, Row, cell_is, read_csv, write_csv
 from rushlight.batch.lists.edl import read_edl
 from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
-from rushlight.batch.lists.folder_list import read_folder
+from rushlight.batch.lists.folder_list import read_folder, read_folders
 from rushlight.batch.lists.otio import read_timeline
 from rushlight.batch.plan.apply_defaults import Defaults, read_defaults
 from rushlight.batch.plan.clip_sound import drift_notes
@@ -46,7 +46,7 @@ from rushlight.pipelines.recipe.model import MovieOutput, Recipe
 from rushlight.pipelines.recipe.read_recipe import load_recipe
 from rushlight.pipelines.text_files import Desk, desk, is_kept, noted, read_text
 
-__all__ = ["Prepared", "prepare", "read_list", "selected"]
+__all__ = ["Prepared", "is_day", "prepare", "read_list", "selected"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,26 +94,36 @@ def _font_data(font: str, base: Path) -> bytes:
     return noted(f"font {font}", lambda: font_file(font, base).read_bytes())
 
 
-def read_list(path: Path) -> tuple[ClipList, str]:
-    """A clip list from a CSV file or its relations, an EDL, an .otio timeline, or a folder of originals; and the text that is kept of it.
+def read_list(path: Path, media: Sequence[Path] = ()) -> tuple[ClipList, str]:
+    """A clip list from a CSV file or its relations, an EDL, an .otio timeline, a folder of originals, or of a day the originals
+    under `media`; and the text that is kept of it.
 
     ListError where it is unreadable as a whole.
     """
     if is_folder(path):
-        if not path.is_dir() or is_kept(f"folder {path.absolute()}"):
-            text = noted(f"folder {path.absolute()}", lambda: b"").decode()
+        name = f"folder {path.absolute()}"
+        if is_kept(name) or not (path.is_dir() or is_day(path)):
+            text = noted(name, lambda: b"").decode()
             return read_csv(text, file=str(path)), text
-        found = read_folder(path)
+        if is_day(path):
+            found = read_folders(media, base=path.parent, file=path)
+        else:
+            found = read_folder(path)
         text = write_csv(("clip",), [row.cells for row in found.rows])
-        return found, noted(f"folder {path.absolute()}", text.encode).decode()
+        return found, noted(name, text.encode).decode()
     text = read_text(path, ListError)
     read = {".edl": read_edl, ".otio": read_timeline}.get(path.suffix.lower(), read_csv)
     return read(text, file=str(path)), text
 
 
 def is_folder(path: Path) -> bool:
-    """True if a list is a folder of originals, or was one when it was kept."""
-    return path.is_dir() or is_kept(f"folder {path.absolute()}")
+    """True if a list is whatever lies in folders, or did when it was kept: a folder of originals, or a day without a list."""
+    return is_day(path) or path.is_dir() or is_kept(f"folder {path.absolute()}")
+
+
+def is_day(path: Path) -> bool:
+    """True of the name of a day document."""
+    return path.suffix.lower() == ".toml"
 
 
 def prepare(
@@ -131,7 +141,7 @@ def _prepared(
 ) -> Prepared:
     with read.unsealed(request.own_recipe):
         recipe, recipe_text, recipe_file = load_recipe(request.recipe)
-    clip_list, list_text = read_list(request.clip_list)
+    clip_list, list_text = read_list(request.clip_list, request.media)
     _check_recipe(recipe, clip_list, recipe_file or request.recipe)
     if request.rate:
         FrameRate.parse(request.rate)
@@ -141,8 +151,9 @@ def _prepared(
     with read.unsealed(request.own_recipe):
         fonts = kept_fonts(recipe, grades.lut_base, recipe_file or request.recipe)
     media = MediaIndex(request.media, leave_out=[request.out] if request.out else [])
-    base = request.clip_list if is_folder(request.clip_list) else request.clip_list.parent
-    plan = Plan(warnings=[*clip_list.warnings, *grades.book.warnings])
+    whole = is_folder(request.clip_list) and not is_day(request.clip_list)
+    base = request.clip_list if whole else request.clip_list.parent
+    plan = Plan(warnings=[*request.notes, *clip_list.warnings, *grades.book.warnings])
     chosen = selected(clip_list, request.only)
     plan.not_chosen = len(clip_list.rows) - len(chosen)
     sound = find_sound(request.sound, leave_out=[request.out] if request.out else [])
@@ -158,7 +169,7 @@ def _prepared(
             with suppress(Exception):
                 plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
     inputs = dict(read.read)
-    folders = [*request.media, *([base] if is_folder(request.clip_list) else [])]
+    folders = [*request.media, *([base] if whole else [])]
     outside = [request.out] if request.out else []
     with read.unsealed():  # the media's own manifests
         media_found = reconcile(folders, plan, outside, _named_elsewhere(request, others))

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.request import PlainRequest
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.text_files import Kept
@@ -16,9 +17,9 @@ __all__ = ["Request", "default_workers"]
 
 @dataclass(frozen=True, kw_only=True)
 class Request:
-    """The options of `render`, `plan`, `look` and `queue add`, as given."""
+    """The options of `render`, `plan`, `look` and `queue add`, as given or as a day document has them."""
 
-    clip_list: Path
+    clip_list: Path  # a list, a folder of originals, or a day document: then every original of `media`
     recipe: str = "overnight"
     out: Path | None = None
     media: tuple[Path, ...] = ()
@@ -38,6 +39,8 @@ class Request:
     own_recipe: bool = False  # and the recipe with what it names, which the user gave
     dropped: frozenset[str] = frozenset()  # jobs that a person took out of that folder's queue: not made
     replaced: str = "keep"  # or "remove": what becomes of outputs that newer ones replace
+    title: DayTitle = NO_TITLE
+    notes: tuple[str, ...] = ()  # what the plan is to warn of: files and folders that are not there yet
 
     def plain(self) -> PlainRequest:
         """The request in plain values, to be asked for again: paths absolute, and no stand-ins for files."""
@@ -55,6 +58,7 @@ class Request:
             rate=self.rate,
             replaced=self.replaced,
             hash_originals=self.hash_originals,
+            title=self.title,
         )
 
     @classmethod
@@ -74,6 +78,7 @@ class Request:
             rate=said.rate,
             replaced=said.replaced,
             hash_originals=said.hash_originals,
+            title=said.title,
         )
 
     def checked(self) -> Request:

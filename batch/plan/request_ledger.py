@@ -14,6 +14,7 @@ from pathlib import Path, PurePosixPath
 
 from rushlight.batch.json_lines import plain_json
 from rushlight.batch.plan.reconcile_media import MediaSums, Walk, original_key, taken_together
+from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.request import ASKED, AskedRequest
 from rushlight.pipelines.errors import RushlightError, from_os
@@ -59,6 +60,7 @@ class Asking:
     rows: tuple[Asked, ...] = ()
     named: frozenset[str] = frozenset()  # keys of the originals that its rows name, chosen or not
     walk: Walk | None = None  # of its media folders
+    title: DayTitle = NO_TITLE
 
     @property
     def id(self) -> str:
@@ -101,6 +103,7 @@ class Day:
     lists: tuple[str, ...] = ()
     settled: Mapping[str, Settled] = field(default_factory=dict)  # bad row -> its clip, counted elsewhere
     ungraded: int = 0
+    title: DayTitle = NO_TITLE  # of the request that was read last and has one
 
     def counts(self) -> dict[str, int]:
         """The clips in numbers, for scripts."""
@@ -125,7 +128,8 @@ FOLDER = "log/requests"
 def keep_asking(out: Path, asking: Asking) -> None:
     """Keep a request in place of its earlier self. ResourceError or DeliveryError where the folder cannot be written to."""
     name = f"{FOLDER}/{asking.id}.json"
-    document = asdict(asking) | {"schema": ASKED, "named": sorted(asking.named)}
+    title = asking.title.plain()
+    document = asdict(asking) | {"schema": ASKED, "named": sorted(asking.named), "title": title}
     try:
         write(out, name, json.dumps(document).encode())
     except OSError as error:
@@ -164,6 +168,7 @@ def _asking_of(kept: AskedRequest) -> Asking:
         ),
         named=frozenset(kept.named),
         walk=Walk.of(kept.walk) if kept.walk is not None else None,
+        title=kept.title,
     )
 
 
@@ -226,6 +231,7 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, JobRecord]) -> Day:
         lists=tuple(dict.fromkeys(asking.list for asking in live)),
         settled=settled,
         ungraded=sum(record.look is None or record.look.grade is None for record in made),
+        title=next((asking.title for asking in reversed(askings) if asking.title), NO_TITLE),
     )
 
 

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from annotated_types import Len
 from pydantic import Field
 
+from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.shape import Count, Number, Shape
 
 __all__ = ["ASKED", "AskedRequest", "AskedRow", "AskedWalk", "PlainRequest"]
@@ -31,6 +32,7 @@ class PlainRequest(Shape):
     rate: str = Field(description="Frames a second where headers have none.")
     replaced: str = Field(description="keep or remove: what becomes of outputs that newer ones replace.")
     hash_originals: bool = Field(description="Whether originals are hashed as a whole.")
+    title: DayTitle = Field(default=NO_TITLE, description="What the day is called.")
 
 
 class AskedRow(Shape):
@@ -70,3 +72,4 @@ class AskedRequest(Shape):
     rows: list[AskedRow] = Field(description="Its rows.")
     named: list[str] = Field(description="Keys of the originals that its rows name, chosen or not.")
     walk: AskedWalk | None = Field(description="Files below its media folders; null without any.")
+    title: DayTitle = Field(default=NO_TITLE, description="What the day is called.")

@@ -20,6 +20,7 @@ from rushlight.batch.job_log import add_line
 from rushlight.batch.json_lines import parse_lines
 from rushlight.batch.plan.prepare import Prepared, kept_fonts
 from rushlight.batch.plan.request import Request
+from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.shape import Shape
 from rushlight.pipelines.colour.cube_lut import parse_cube
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError, from_os
@@ -70,6 +71,8 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
         only=list(request.only),
         files=names,
     )
+    if request.title:
+        said = said.model_copy(update={"title": request.title})
     if request.sound:
         said = said.model_copy(update={"sound": [str(path.absolute()) for path in request.sound]})
     plain = said.plain()
@@ -94,6 +97,7 @@ class KeptRequest(Shape):
     rate: str
     only: list[str]
     files: Mapping[str, str]
+    title: DayTitle = Field(default=NO_TITLE)
 
 
 def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[KeptRequest]:
@@ -142,6 +146,7 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
             levels=said.levels,
             rate=said.rate,
             only=tuple(said.only),
+            title=said.title,
             origin=out,
             kept={key: Inside(out.absolute(), f"{FOLDER}/{name}") for key, name in said.files.items()},
         )

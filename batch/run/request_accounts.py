@@ -78,6 +78,7 @@ def asking_of(prepared: Prepared) -> Asking:
         rows=tuple(sorted(rows, key=lambda row: row.line)),
         named=frozenset(map(str, originals_named(plan))),
         walk=prepared.media.walk if prepared.media else None,
+        title=request.title,
     )
 
 

@@ -1,1 +1,1 @@
-"""Recipes: the TOML documents that say what is to be made."""
+"""Recipes, defaults and the day: the TOML documents that say what is to be made."""

@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-__all__ = ["STATED", "Changes", "Default", "DefaultsFile", "Model"]
+__all__ = ["STATED", "Changes", "Default", "Model"]
 
 
 class Model(BaseModel):
@@ -83,12 +83,6 @@ STATED = (
     "sound_rate",
     "sound_roll",
 )
-
-
-class DefaultsFile(Model):
-    """A side file of defaults."""
-
-    default: tuple[Default, ...] = Field(min_length=1)
 
 
 class Changes(Model):

@@ -8,7 +8,8 @@ from importlib import resources
 from pydantic import BaseModel, ValidationError
 
 from rushlight.pipelines.errors import RecipeError
-from rushlight.pipelines.recipe.clip_defaults import Changes, Default, DefaultsFile
+from rushlight.pipelines.recipe.clip_defaults import Changes, Default
+from rushlight.pipelines.recipe.day_document import DayDocument
 from rushlight.pipelines.recipe.model import (
     Area,
     Burnin,
@@ -25,7 +26,7 @@ from rushlight.pipelines.recipe.validation_messages import key_and_words
 from rushlight.pipelines.text_files import is_kept, noted, read_text
 from rushlight.pipelines.toml_files import read_toml
 
-__all__ = ["load_recipe", "parse_defaults", "parse_recipe", "shipped_recipes"]
+__all__ = ["load_recipe", "parse_day", "parse_defaults", "parse_recipe", "shipped_recipes"]
 
 
 def parse_recipe(text: str, *, file: str = "") -> Recipe:
@@ -53,15 +54,25 @@ def parse_recipe(text: str, *, file: str = "") -> Recipe:
     raise RecipeError(text, file=file, key=first[0])
 
 
-def parse_defaults(text: str, *, file: str = "") -> tuple[Default, ...]:
-    """The `[[default]]` tables of a side file. RecipeError naming every wrong key, one a line."""
+def parse_day(text: str, *, file: str = "") -> DayDocument:
+    """A day document from TOML text. RecipeError naming every wrong key, one a line."""
     data = read_toml(text, file=file, error=RecipeError)
     try:
-        return DefaultsFile.model_validate(data).default
+        return DayDocument.model_validate(data)
     except ValidationError as error:
-        first, *rest = [key_and_words(detail, data, _tables()) for detail in error.errors()]
+        tables: dict[str, type[BaseModel]] = {"": DayDocument, "default": Default}
+        first, *rest = [key_and_words(detail, data, tables) for detail in error.errors()]
         text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
         raise RecipeError(text, file=file, key=first[0]) from None
+
+
+def parse_defaults(text: str, *, file: str = "") -> tuple[Default, ...]:
+    """The `[[default]]` tables of a side file or of a day. RecipeError naming every wrong key, one a line, or where there is
+    no table at all."""
+    tables = parse_day(text, file=file).default
+    if not tables:
+        raise RecipeError("is missing; it must be stated", file=file, key="default")
+    return tables
 
 
 def _tables() -> dict[str, type[BaseModel]]:

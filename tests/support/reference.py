@@ -25,6 +25,7 @@ from rushlight.batch.records.events import AnyEvent
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.report.batch_csv import COLUMNS as REPORT_COLUMNS
 from rushlight.pipelines.formats.codecs import CODECS
+from rushlight.pipelines.recipe.day_document import DayDocument
 from rushlight.pipelines.recipe.model import Recipe
 from rushlight.pipelines.recipe.read_recipe import shipped_recipes
 
@@ -35,6 +36,37 @@ COLUMNS_BEGIN = (
 )
 COLUMNS_END = "\n<!-- end of columns -->"
 MADE = "<!-- made by `python -m tests.support.reference --write`; changes here are lost -->\n"
+
+DAY_PAGE = """# The day
+
+{made}
+A shooting day is a small TOML file beside its media, which every command takes in place of a list or of an output folder:
+
+```toml
+production = "The Lamp Room"
+day = "12"
+unit = "main"
+media = ["cards"]
+sound = ["sound"]
+grades = ["grades"]
+recipes = ["overnight"]
+out = "out"
+
+[[default]]
+camera = "A"
+encoding = "S-Log3/S-Gamut3.Cine"
+```
+
+    rushlight plan day.toml
+    rushlight render day.toml
+    rushlight verify day.toml
+
+Paths are relative to the file. An option overrules its key: `--recipe stills` takes the place of `recipes`, `--defaults FILE` that of the
+`[[default]]` tables. Without `list`, every original under `media` is a clip. `sound`, `grades` and single folders of `media` that are not
+there yet are left out, and said. Of several recipes each has a folder of its own name in `out`; `look` and `grades` take the first.
+The same file serves as `--defaults` of a list.
+
+{keys}"""
 
 RECIPE_WORDS = {
     "Area.height": "pixels",
@@ -364,6 +396,7 @@ def pages() -> dict[str, str]:
         + ", ".join(f"`{name}`" for name in shipped_recipes())
         + ". `rushlight recipes NAME` prints one to copy from, and `--recipe FILE.toml` takes your own. Every setting that is not"
         " known, or has a value that will not do, is told by its key before anything is read.\n\n" + fields(Recipe, RECIPE_WORDS),
+        "day.md": DAY_PAGE.format(made=MADE, keys=fields(DayDocument, RECIPE_WORDS)),
         "record.md": "# The job record\n\n" + MADE + "\nA line of `log/jobs.jsonl` is one record, as JSON; the latest of a clip holds."
         " These are the fields of a clip that was delivered. Of one that was set aside, failed or taken out of the queue only `job`, `clip`,"
         " `status` and `colour` are certain. What a newer version adds is kept.\n\n" + fields(record_model())

@@ -1,0 +1,153 @@
+"""A day document in place of a list: what it asks for, who overrules whom, what is not there yet, and what is wrong."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from here import RECIPE, HereFarm, farm_here, run  # noqa: F401
+from pictures import numbered, write_movie
+from rushlight.batch.api.plan import plan
+from rushlight.batch.api.requests import output_folders, requests_of
+from rushlight.batch.day.shooting_day import load_day
+from rushlight.batch.plan.prepare import prepare
+from rushlight.batch.plan.request import Request
+from rushlight.batch.plan.request_ledger import read_askings
+from rushlight.batch.run.kept_inputs import kept_requests
+from rushlight.pipelines.errors import OptionError
+
+DAY = """
+production = "The Lamp Room"
+day = 12
+unit = "main"
+media = ["cards", "more cards"]
+sound = ["sound"]
+grades = ["grades", "late.ccc"]
+recipes = ["small.toml"]
+out = "out"
+
+[[default]]
+camera = "A"
+encoding = "LogC3"
+
+[[default]]
+camera = "B"
+encoding = "V-Log"
+"""
+
+
+@pytest.fixture
+def day(tmp_path: Path) -> Path:
+    for place in ("cards/A001", "more cards/B001", "grades"):
+        (tmp_path / place).mkdir(parents=True)
+    write_movie(tmp_path / "cards/A001/A001C001.mov", [numbered(k) for k in range(2)], reel="A001")
+    write_movie(tmp_path / "more cards/B001/B001C001.mov", [numbered(k) for k in range(2)], reel="B001")
+    one, _, _ = RECIPE.rpartition("[[output]]")
+    (tmp_path / "small.toml").write_text(one + '[look]\ntransform = "none"\n')
+    (tmp_path / "day.toml").write_text(DAY)
+    return tmp_path / "day.toml"
+
+
+def request(day: Path, **options: object) -> Request:
+    (found,) = requests_of(day, options)  # type: ignore[arg-type]
+    return found
+
+
+def test_all_that_it_names_is_found_beside_it(day: Path) -> None:
+    asked = request(day)
+    place = day.parent
+    assert asked.media == (place / "cards", place / "more cards")
+    assert (asked.out, asked.recipe, asked.defaults) == (place / "out", str(place / "small.toml"), day)
+    assert asked.title.text == "The Lamp Room, day 12, main unit"
+    assert asked.sound == () and asked.grades == (place / "grades",)
+    assert [text.partition(": ")[2] for text in asked.notes] == [
+        "sound[0]: sound is not there yet; nothing is taken from it",
+        "grades[1]: late.ccc is not there yet; nothing is taken from it",
+    ]
+
+
+def test_every_original_under_its_media_is_a_clip(day: Path) -> None:
+    prepared = prepare(request(day))
+    found = [(c.row.clip, c.signal.encoding.name) for c in prepared.plan.clips]
+    assert not prepared.plan.wrong and found == [
+        ("cards/A001/A001C001.mov", "ARRI LogC3/Wide Gamut 3"),
+        ("more cards/B001/B001C001.mov", "V-Log/V-Gamut"),
+    ]
+    assert prepared.media and (prepared.media.found, prepared.media.listed) == (2, 2)
+    assert set(request(day).notes) <= set(prepared.plan.warnings)
+
+
+def test_an_option_overrules_its_key(day: Path) -> None:
+    place = day.parent
+    asked = request(day, recipe="stills", media=place / "cards", grades=place / "grades")
+    assert (asked.recipe, asked.media) == ("stills", (place / "cards",))
+    assert [n for n in asked.notes if "grades" in n] == []
+    (other,) = requests_of(day, {}, out=place / "elsewhere")
+    assert other.out == place / "elsewhere"
+
+
+def test_a_list_of_the_days_own(day: Path) -> None:
+    (day.parent / "clips.csv").write_text("clip\nA001C001\n")
+    day.write_text('list = "clips.csv"\n' + DAY)
+    assert [c.stem for c in prepare(request(day)).plan.clips] == ["A001C001"]
+
+
+def test_several_recipes_each_have_a_folder(day: Path) -> None:
+    day.write_text(DAY.replace('["small.toml"]', '["editorial", "small.toml"]'))
+    place = day.parent
+    asked = requests_of(day, {})
+    assert [r.out for r in asked] == [place / "out/editorial", place / "out/small"]
+    assert [r.out for r in requests_of(day, {}, out="o")] == [Path("o/editorial"), Path("o/small")]
+    assert output_folders(day) == (place / "out/editorial", place / "out/small")
+    one = request(day, recipe="small")  # by the name that it has there
+    assert (one.recipe, one.out) == (str(place / "small.toml"), place / "out/small")
+    document = plan(day).document()
+    assert document["recipe"] == "editorial" and [p["recipe"] for p in document["further"]] == ["two"]
+    with pytest.raises(OptionError, match="--write needs one recipe"):
+        plan(day, write=place / "all.csv")
+
+
+def test_media_that_is_nowhere_and_a_day_that_is_nowhere(day: Path) -> None:
+    (day.parent / "more cards").rename(day.parent / "gone")
+    assert any("media[1]" in text for text in request(day).notes)  # the other card can be made
+    day.write_text('media = ["nowhere"]\n')
+    with pytest.raises(OptionError, match=r"day.toml: media: none of them is there"):
+        request(day)
+    day.write_text("")
+    with pytest.raises(OptionError, match=r"media: is not stated"):
+        request(day)
+    with pytest.raises(OptionError, match="there is no such day"):
+        requests_of(day.with_name("tomorrow.toml"), {})
+    with pytest.raises(OptionError, match='takes `out = "FOLDER"`'):
+        output_folders(day)
+
+
+def test_render_queue_report_and_from_take_a_day(day: Path, farm_here: HereFarm) -> None:  # noqa: F811
+    out = day.parent / "out"
+    assert run("render", day, "--quiet")[0] == 0
+    assert sorted(p.name for p in (out / "editorial").iterdir()) == ["A001C001.mov", "B001C001.mov"]
+    (asking,) = read_askings(out)[0]
+    assert asking.title.text == "The Lamp Room, day 12, main unit" and asking.name == "day.toml"
+    assert run("render", day, "--quiet")[0] == 0  # all is there
+    assert json.loads(run("report", day, "--json")[1])["page"] == str(out / "report/index.html")
+    code, said = run("queue", "add", day, "--queue", day.parent / "q.sqlite")
+    assert code == 0 and "2" in said
+    (kept,) = kept_requests(out)
+    assert kept.title == asking.title
+    (day.parent / "day.toml").unlink()
+    again = prepare(kept)  # from nothing but the folder and the originals
+    assert [c.row.clip for c in again.plan.clips] == [
+        "cards/A001/A001C001.mov",
+        "more cards/B001/B001C001.mov",
+    ]
+    assert again.plan.clips[0].signal.encoding_from.endswith("day.toml default[0]")
+
+
+def test_out_must_be_said_by_somebody(day: Path) -> None:
+    day.write_text(DAY.replace('out = "out"\n', ""))
+    for command in (("render", day), ("queue", "add", day, "--queue", day.parent / "q.sqlite")):
+        code, said = run(*command)
+        assert code == 2 and "--out is needed" in said
+    assert load_day(day).out_of("overnight") is None

@@ -35,8 +35,9 @@ LAYERS = (
     ("batch.queue", "batch.farm"),
     ("batch.verify",),
     ("batch.report",),
+    ("batch.live",),
     ("batch.finish",),
-    ("batch.run",),
+    ("batch.run", "batch.serve"),
     ("batch.api",),
     ("batch.api.rushlight", "batch.cli"),  # the first is what `import rushlight` gives
 )

@@ -10,6 +10,7 @@ from pydantic import TypeAdapter
 
 from rushlight.batch.records.events import EVENT, EVENTS
 from rushlight.batch.records.job_record import RECORDS, SCHEMA
+from rushlight.batch.records.night_state import NOW, NightState
 from rushlight.batch.records.queue_row import QueueRow
 from rushlight.batch.records.side_files import FrameLine, SegmentSide
 from rushlight.batch.records.summary import SUMMARY, Summary
@@ -56,6 +57,11 @@ SCHEMAS = {
             name=VERDICTS,
             description="verdicts: log/verify.json, and verify --json",
             model=lambda: TypeAdapter(Verdicts),
+        ),
+        Published(
+            name=NOW,
+            description="state of a night while it runs: report/now.json",
+            model=lambda: TypeAdapter(NightState),
         ),
         Published(
             name="rushlight-queue-1",

@@ -26,12 +26,13 @@ from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.stills import read_still, write_still
 
-__all__ = ["PICTURES", "Pictures", "anchor_of", "clip_pictures", "contact_sheets", "fitted"]
+__all__ = ["PICTURES", "Pictures", "anchor_of", "clip_pictures", "contact_sheets", "fitted", "pictures_there"]
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.uint8]
 PICTURES = "report/pictures"
-STILL, THUMB, STRIP = (480, 270), (192, 108), (160, 90)
+STILL, THUMB, STRIP, SMALL = (480, 270), (192, 108), (160, 90), (160, 90)
+SMALL_QUALITY = 55  # of JPEG: 500 small pictures stand in one page of 2 MB
 FRAMES = 6
 CELL = (THUMB[1] + 40, THUMB[0] + 16)  # rows and columns of a contact sheet's cell
 SHEET = (5, 8)  # clips across and down one contact sheet
@@ -44,6 +45,7 @@ class Pictures(TypedDict):
     strip: str
     waveform: str
     cell: str  # of a contact sheet: the still made smaller, with the clip's name
+    small: str  # the still made small enough to stand in a page itself
 
 
 def anchor_of(record: DeliveredRecord) -> str:
@@ -57,21 +59,37 @@ def clip_pictures(folder: Path, record: DeliveredRecord) -> Pictures:
     Names hold a digest of the delivered files, so that pictures which are there are left as they are: most were made as the
     clip was finished.
     """
-    hashes = "".join(e.hash for e in record.outputs)
-    name = f"{anchor_of(record)}-{xxhash.xxh3_64_hexdigest(hashes.encode())[:8]}"
-    names = Pictures(
-        still=f"{name}.jpg",
-        strip=f"{name}-strip.jpg",
-        waveform=f"{name}-waveform.png",
-        cell=f"{name}-cell.png",
-    )
+    names = _names(record)
     if not _is_there(folder, names["still"]):
         _make(folder, record, names)
+    elif not _is_there(folder, names["small"]):  # an earlier version made the others
+        with suppress(RushlightError, OSError):
+            still = read_still(inside_folder.path_of(folder, f"{PICTURES}/{names['still']}"))
+            _write_small(folder, names, still)
+    return pictures_there(folder, record)
+
+
+def pictures_there(folder: Path, record: DeliveredRecord) -> Pictures:
+    """Names of those of a clip's pictures that are there; none is made."""
+    names = _names(record)
     return Pictures(
         still=_there(folder, names["still"]),
         strip=_there(folder, names["strip"]),
         waveform=_there(folder, names["waveform"]),
         cell=_there(folder, names["cell"]),
+        small=_there(folder, names["small"]),
+    )
+
+
+def _names(record: DeliveredRecord) -> Pictures:
+    hashes = "".join(e.hash for e in record.outputs)
+    name = f"{anchor_of(record)}-{xxhash.xxh3_64_hexdigest(hashes.encode())[:8]}"
+    return Pictures(
+        still=f"{name}.jpg",
+        strip=f"{name}-strip.jpg",
+        waveform=f"{name}-waveform.png",
+        cell=f"{name}-cell.png",
+        small=f"{name}-small.jpg",
     )
 
 
@@ -94,15 +112,23 @@ def _make(folder: Path, record: DeliveredRecord, names: Pictures) -> None:
         _write(folder, f"{PICTURES}/{names['waveform']}", _waveform(*picture), "png8")
         still = fitted(*picture, *STILL)
         _write(folder, f"{PICTURES}/{names['cell']}", _cell(still, record.clip), "png8")
+        _write_small(folder, names, still)
         _write(folder, f"{PICTURES}/{names['still']}", still, "jpeg")  # last: it says that all are there
 
 
-def _write(folder: Path, name: str, rgb: Array | Codes, kind: str) -> None:
-    """Under its name only when it is whole."""
+def _write_small(folder: Path, names: Pictures, still: Array) -> None:
+    """The small picture of a still in sRGB."""
+    small = fitted(still, find_display("sRGB"), *SMALL)
+    _write(folder, f"{PICTURES}/{names['small']}", small, "jpeg", quality=SMALL_QUALITY)
+
+
+def _write(folder: Path, name: str, rgb: Array | Codes, kind: str, *, quality: int = 95) -> None:
+    """Under its name only when it is whole. One of less quality has no profile: sRGB is what a page takes it for."""
     place, _, file = name.rpartition("/")
     temporary = f"{place}/.part-{file}"
     try:
-        write_still(inside_folder.fresh(folder, temporary), rgb, kind, display=find_display("sRGB"))
+        display = find_display("sRGB") if quality > SMALL_QUALITY else None
+        write_still(inside_folder.fresh(folder, temporary), rgb, kind, display=display, quality=quality)
         inside_folder.move(folder, temporary, name)
     finally:
         inside_folder.unlink(folder, temporary)

@@ -106,7 +106,7 @@ def _batch(records: Sequence[ClipRecord], day: Day) -> str:
 
 def _tidy(folder: Path, clips: Sequence[PageClip]) -> None:
     """Remove pictures of clips that are no more, or were made anew."""
-    used = {name for c in clips for name in (c.still, c.strip, c.waveform, c.cell)}
+    used = {name for c in clips for name in (c.still, c.strip, c.waveform, c.cell, c.small)}
     for path in (folder / PICTURES).iterdir():
         if path.name not in used and not path.is_dir():
             unlink(folder, f"{PICTURES}/{path.name}")
@@ -209,6 +209,7 @@ class PageClip:
     strip: str
     waveform: str
     cell: str
+    small: str = ""
     left: float = 0.0  # on the day's line, in hundredths of it
     wide: float = 0.0
 

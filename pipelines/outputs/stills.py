@@ -42,9 +42,10 @@ def write_still(
     *,
     display: Display | None = None,
     metadata: Mapping[str, str] | None = None,
+    quality: int = 95,
 ) -> None:
     """Write (h, w, 3) values as `kind`: display R'G'B' in 0..1 (clipped; NaN is 0), 8-bit codes as they are where the kind has
-    8 bits, or for `exr` scene-linear ACES2065-1.
+    8 bits, or for `exr` scene-linear ACES2065-1. `quality` is JPEG's, 1 to 100; below 90 its chroma is 4:2:0.
 
     DeliveryError with the library's words if it cannot be written, ResourceError if there is no room. `path` must end in the kind's extension.
     """
@@ -75,8 +76,8 @@ def write_still(
             spec.attribute("CICP", "int[4]", (display.primaries, display.transfer, 0, 1))
         spec.attribute("oiio:ColorSpace", "unknown")  # or the library adds that it is sRGB
         if kind == "jpeg":
-            spec.attribute("Compression", "jpeg:95")
-            spec.attribute("jpeg:subsampling", "4:4:4")
+            spec.attribute("Compression", f"jpeg:{quality}")
+            spec.attribute("jpeg:subsampling", "4:4:4" if quality >= 90 else "4:2:0")
         elif kind.startswith("tiff"):
             spec.attribute("compression", "zip")
     spec.attribute("Software", "")

@@ -1,0 +1,211 @@
+"""The state of a night, put together: the log and the requests say what is delivered, the queue's file what is in hand, and the run
+itself at which frame it is.
+
+Each clip has exactly one place, so that the counts add up at every moment, whichever of the three is a moment behind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import datetime
+from pathlib import Path
+
+from rushlight.batch.job_log import clock_text
+from rushlight.batch.lists.clip_list import is_yes
+from rushlight.batch.live.run_words import RunWords
+from rushlight.batch.plan.request_ledger import Day, Entry
+from rushlight.batch.queue.glance import QueueGlance
+from rushlight.batch.records.files import DeliveredMovie
+from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
+from rushlight.batch.records.night_state import (
+    NOW,
+    OVER,
+    CardNow,
+    ClipReady,
+    ClipRunning,
+    ClipWaiting,
+    FramesMade,
+    NightCounts,
+    NightState,
+    PersonNeeded,
+    ViewingCopy,
+)
+
+__all__ = ["NightState", "night_state", "ready_clip"]
+
+
+def night_state(
+    *,
+    title: str,
+    day: Day,
+    errors: Mapping[str, str],
+    ready: Mapping[str, ClipReady],
+    rows: Sequence[QueueGlance],
+    words: RunWords,
+    now: float,
+    cards: Iterable[CardNow] = (),
+    no_grade: Iterable[str] = (),
+) -> NightState:
+    """The state of one output folder: `day` and, by job, why clips were not made (`errors`) and what is delivered of them (`ready`);
+    `rows` of the queue of this folder alone, first to be run first; `no_grade` are jobs that wait for a grade; `now` as `time.time`.
+
+    A clip that is made anew counts as running or waiting while the night runs; once it is over the log alone says what is
+    delivered, as on the report's page. Clips of cards that arrive are in no list yet, and are added to those listed.
+    """
+    over = words.phase in OVER
+    place = _placing(rows, set(no_grade), over=over)
+    places = {entry.job: place(entry) for entry in day.entries}
+    cards = list(cards)
+    names = {entry.job: entry.clip for entry in day.entries}
+    return NightState(
+        schema=NOW,
+        title=title,
+        written=clock_text(now),
+        begun=words.begun,
+        phase="paused" if words.paused and not over else words.phase,
+        text=words.paused or words.text or _waits(words),
+        ends=words.ends,
+        ready_by=words.ready_by,
+        counts=_counts(list(places.values()), cards, day.ungraded),
+        frames=FramesMade(made=words.made, of=max(words.of, words.made)),
+        running=_running(rows, places, words),
+        waiting=_waiting(rows, places, names),
+        needs=[*words.needs(), *_undone(day, places, errors), *_gone(cards)],
+        ready=sorted(
+            (clip for job, clip in ready.items() if job in places),
+            key=lambda clip: _moment(clip.finished),
+            reverse=True,
+        ),
+        cards=cards,
+    )
+
+
+def _counts(found: Sequence[str], cards: Iterable[CardNow], ungraded: int) -> NightCounts:
+    """The clips in numbers, by their places, with those of cards that arrive."""
+    coming = sum(card.clips for card in cards if card.state == "arriving")
+    return NightCounts(
+        listed=len(found) + coming,
+        delivered=found.count("delivered"),
+        running=found.count("running"),
+        waiting=found.count("waiting"),
+        held=found.count("held"),
+        arriving=coming,
+        waits_for_grade=found.count("waits for a grade"),
+        set_aside=found.count("set aside"),
+        failed=found.count("failed"),
+        ungraded=ungraded,
+    )
+
+
+def _placing(rows: Sequence[QueueGlance], no_grade: set[str], *, over: bool) -> Callable[[Entry], str]:
+    """The one place of an entry."""
+    states: dict[str, set[str]] = {}
+    for row in rows:
+        states.setdefault(row.job, set()).add(row.state)
+
+    def place(entry: Entry) -> str:
+        queued = states.get(entry.job, set())
+        if not over and "running" in queued:
+            return "running"
+        if not over and "queued" in queued:
+            return "waiting"
+        if entry.state in ("set aside", "failed"):
+            return entry.state
+        if "held" in queued and (entry.state == "not yet" or not over):
+            return "held"
+        if entry.job in no_grade and entry.state == "not yet":
+            return "waits for a grade"
+        return "delivered" if entry.state == "done" else "waiting"
+
+    return place
+
+
+def _running(rows: Sequence[QueueGlance], places: Mapping[str, str], words: RunWords) -> list[ClipRunning]:
+    found = []
+    for row in rows:
+        if row.state == "running" and places.get(row.job) == "running":
+            made, of = words.frames.get(row.clip, (0, row.frames))
+            of = of or row.frames
+            made = min(made, of)
+            found.append(
+                ClipRunning(clip=row.clip, frame=made, frames=of, percent=100 * made // of if of else 0)
+            )
+    return found
+
+
+def _waiting(
+    rows: Sequence[QueueGlance], places: Mapping[str, str], names: Mapping[str, str]
+) -> list[ClipWaiting]:
+    """Clips that are not made yet, in the queue's order, then those that are in no queue."""
+    order = dict.fromkeys([*(row.job for row in rows if row.job in places), *places])
+    found = []
+    for job in order:
+        match places[job]:
+            case "waiting" | "held" | "waits for a grade" as state:
+                found.append(ClipWaiting(clip=names[job], state=state))
+    return found
+
+
+def _undone(day: Day, places: Mapping[str, str], errors: Mapping[str, str]) -> list[PersonNeeded]:
+    found = []
+    for entry in day.entries:
+        match places[entry.job]:
+            case "set aside" | "failed" as what:
+                found.append(PersonNeeded(what=what, name=entry.clip, text=errors.get(entry.job, "")))
+    return found
+
+
+def _gone(cards: Sequence[CardNow]) -> list[PersonNeeded]:
+    return [
+        PersonNeeded(what="card gone", name=card.name, text=card.text or "was taken away, and is waited for")
+        for card in cards
+        if card.state == "gone"
+    ]
+
+
+def _waits(words: RunWords) -> str:
+    return words.waits[-1] if words.waits and words.phase not in OVER else ""
+
+
+def _moment(text: str) -> float:
+    try:
+        return datetime.fromisoformat(text).timestamp()
+    except ValueError:
+        return 0.0
+
+
+def ready_clip(record: JobRecord, *, thumb: str, still: str) -> ClipReady | None:
+    """What is delivered of a clip, with the names of its pictures from the output folder; None where nothing is."""
+    if not isinstance(record, DeliveredRecord):
+        return None
+    row = record.row or {}
+    movies = sorted(
+        (entry for entry in record.outputs if isinstance(entry, DeliveredMovie)),
+        key=lambda entry: (entry.width * entry.height, entry.path),
+    )
+    return ClipReady(
+        job=record.job,
+        clip=record.clip,
+        scene=row.get("scene", ""),
+        take=row.get("take", ""),
+        circled=is_yes(row.get("circled", "")),
+        finished=record.finished,
+        frames=record.frames,
+        rate=record.rate,
+        first_timecode=record.first_timecode,
+        revision=record.revision,
+        notes=record.warnings,
+        thumb=thumb,
+        still=still,
+        movies=[
+            ViewingCopy(
+                output=entry.output,
+                path=Path(entry.path).as_posix(),
+                width=entry.width,
+                height=entry.height,
+                bytes=entry.bytes,
+                plays=(entry.codec, entry.container, entry.pixel_format) == ("h264", "mp4", "yuv420p"),
+            )
+            for entry in movies
+        ],
+    )

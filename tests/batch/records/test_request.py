@@ -1,6 +1,7 @@
 """Requests as the queue and an output folder keep them: read as they were written, older ones too, and nothing of a wrong type."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -8,10 +9,12 @@ import pytest
 from rushlight.batch.plan.reconcile_media import Walk
 from rushlight.batch.plan.request import Request
 from rushlight.batch.plan.request_ledger import FOLDER, Asked, Asking, keep_asking, read_askings
+from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.queue_row import AskedAgain
 from rushlight.batch.records.request import AskedRequest, PlainRequest
 from rushlight.pipelines.errors import OptionError
 
+TITLE = DayTitle(production="The Lamp Room", day="12", unit="main")
 REQUEST = Request(
     clip_list=Path("/day/day.csv"),
     recipe="overnight",
@@ -23,7 +26,9 @@ REQUEST = Request(
     rate="24",
     replaced="remove",
     hash_originals=True,
+    title=TITLE,
 )
+LATER = ("sound", "title")  # what older programs do not write
 ASKING = Asking(
     list="/day/Caf\udce9.csv",
     recipe="overnight",
@@ -40,19 +45,22 @@ ASKING = Asking(
         ignored={"/cards/a": 2},
         absent=(("lost.mov", "/cards/a/ascmhl/1.mhl"),),
     ),
+    title=TITLE,
 )
 
 
 def test_a_request_is_asked_again_as_it_was() -> None:
     kept = json.loads(json.dumps(AskedAgain(request=REQUEST.plain()).plain()))
     assert Request.of_plain(AskedAgain.read(kept).request) == REQUEST
-    older = {name: value for name, value in kept["request"].items() if name != "sound"}
-    assert Request.of_plain(PlainRequest.read(older)).sound == ()
+    older = {name: value for name, value in kept["request"].items() if name not in LATER}
+    assert Request.of_plain(PlainRequest.read(older)) == replace(REQUEST, sound=(), title=NO_TITLE)
+    with pytest.raises(OptionError, match="title"):
+        PlainRequest.read({**kept["request"], "title": {"day": 12}})
     newer = PlainRequest.read({**kept["request"], "mood": ["blue"]})
     assert newer.plain() == {**kept["request"], "mood": ["blue"]}
 
 
-@pytest.mark.parametrize("name", [name for name in REQUEST.plain().plain() if name != "sound"])
+@pytest.mark.parametrize("name", [name for name in REQUEST.plain().plain() if name not in LATER])
 def test_a_request_of_wrong_types_is_told_by_its_key(name: str) -> None:
     plain = REQUEST.plain().plain()
     for wrong in ({**plain, name: {"x": 1}}, {k: v for k, v in plain.items() if k != name}):

@@ -16,12 +16,14 @@ from rushlight.batch.records.sound import SoundFile
 from rushlight.batch.sound.sound_folders import SoundFolders
 from rushlight.batch.sound.sound_statements import lay_of, sound_stated
 from rushlight.batch.sound.take_matching import Chosen, ClipSound, choose, silence
+from rushlight.pipelines.job.from_spec import NO_SOUND
 from rushlight.pipelines.job.spec import SoundFileSpec, SoundSpec
 from rushlight.pipelines.originals.probe import ends_hash
 from rushlight.pipelines.outputs.production_sound import track_label
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe
 from rushlight.pipelines.sound.placing import Shown
 
+MOST_DRAWN = 32  # characters of a file's name that a burn-in shows
 FREE = 2e-6  # how fast two free-running clocks of that many ppm come apart: half a frame at 24 in 174 minutes
 
 __all__ = [
@@ -52,7 +54,9 @@ def with_sound(
     chosen = choose(_of_clip(clip, utc_offset), stated, media)
     notes = [*clip.warnings, *chosen.notes]
     if chosen.take is None and chosen.wanted:
-        own = "the camera's own is carried" if clip.facts.sound else "and it has none of its own"
+        own = "the camera's own is carried" if _own(clip) else "and it has none of its own"
+        if clip.facts.sound and clip.retimed:
+            own = "it is silent, since the camera's own is not in step"
         notes.append(f"has no production sound ({chosen.reason}): {own}")
     return replace(clip, sound=replace(chosen, stated=stated), warnings=tuple(dict.fromkeys(notes)))
 
@@ -127,7 +131,7 @@ def sound_record(clip: PlannedClip) -> SoundRecord | None:
     if chosen is None:
         return None
     if chosen.take is None or chosen.fit is None:
-        kind: Literal["camera", "none"] = "none" if _is_mos(clip) or not clip.facts.sound else "camera"
+        kind: Literal["camera", "none"] = "none" if _is_mos(clip) or not _own(clip) else "camera"
         return SoundRecord(kind=kind, reason=chosen.reason)
     first = chosen.take.first
     return SoundRecord(
@@ -158,14 +162,25 @@ def sound_record(clip: PlannedClip) -> SoundRecord | None:
 def sound_text(clip: PlannedClip) -> str:
     """Sound of a clip, for a burn-in field: the take's file, `camera sound` or `no sound`."""
     if clip.sound and clip.sound.take:
-        return clip.sound.take.name
-    return "no sound" if _is_mos(clip) or not clip.facts.sound else "camera sound"
+        return _short(clip.sound.take.name)
+    return NO_SOUND if _is_mos(clip) or not _own(clip) else "camera sound"
+
+
+def _short(name: str) -> str:
+    """A file's name in at most MOST_DRAWN characters, its end kept: there is the take's number, or the track's."""
+    tail = MOST_DRAWN // 2 - 1
+    return name if len(name) <= MOST_DRAWN else f"{name[: MOST_DRAWN - tail - 3]}...{name[-tail:]}"
+
+
+def _own(clip: PlannedClip) -> bool:
+    """True if the camera's own sound can be laid: there is some, and it is in step with the pictures as played."""
+    return bool(clip.facts.sound) and not clip.retimed
 
 
 def recorded_sound_text(clip: PlannedClip, recorded: SoundRecord | None) -> str:
     """The same of a sound as a record has it; of None the clip's without production sound."""
     if recorded and recorded.kind == "production" and recorded.file_names:
-        return recorded.file_names[0]
+        return _short(recorded.file_names[0])
     return sound_text(replace(clip, sound=None))
 
 

@@ -27,6 +27,7 @@ from rushlight.pipelines.errors import OutsideError, TimecodeError
 from rushlight.pipelines.formats.codecs import codec, segment_frames
 from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.inside_folder import same_time, stat_of
+from rushlight.pipelines.job.from_spec import drawn_fields
 from rushlight.pipelines.job.spec import (
     JobSpec,
     MovieSpec,
@@ -167,7 +168,8 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
     card = [output.card, *(known.fields.get(name, "") for name in CARD_FIELDS)] if output.card else None
     drawn = None
     if output.burnin:
-        shown = {name: known.fields.get(name, "") for name in fields_of(output.burnin) if name not in RUNNING}
+        fields = drawn_fields(known.fields, sound)
+        shown = {name: fields.get(name, "") for name in fields_of(output.burnin) if name not in RUNNING}
         font = known.fonts.get(output.burnin.font, "")
         drawn = {**output.burnin.model_dump(mode="json"), "font": font, "values": shown}
     shown = settings | {"frame": common["frame"].model_dump(mode="json")}

@@ -43,7 +43,7 @@ def played_rate(facts: Facts, recipe: Recipe, warnings: list[str]) -> tuple[Fram
     if recipe.off_speed == "keep":
         warnings.append(f"keeps its own rate of {facts.rate}; the show's is {show}")
         return facts.rate, False
-    warnings.append(f"shot at {facts.rate}, played frame for frame at {show}, without sound")
+    warnings.append(f"shot at {facts.rate}, played frame for frame at {show}, without the camera's sound")
     return show, True
 
 

@@ -5,6 +5,7 @@ What `render` and the finishing of a job both need to know alike.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
@@ -27,7 +28,9 @@ from rushlight.pipelines.outputs.segment_writer import MovieWriter
 from rushlight.pipelines.recipe.model import Frame
 
 __all__ = [
+    "NO_SOUND",
     "build_look",
+    "drawn_fields",
     "fit_of",
     "font_of",
     "movie_format",
@@ -40,6 +43,8 @@ __all__ = [
     "work_name",
     "working_format",
 ]
+
+NO_SOUND = "no sound"  # as burn-in says it
 
 
 def work_name(job: JobSpec) -> str:
@@ -61,6 +66,11 @@ def side_name(job: JobSpec, segment: SegmentSpec) -> str:
 def still_name(job: JobSpec, output: StillsSpec, file: str) -> str:
     """A finished still that has no final name yet."""
     return f"{work_name(job)}/{output.identity}/{file}"
+
+
+def drawn_fields(fields: Mapping[str, str], sound: str) -> dict[str, str]:
+    """A clip's burn-in fields as an output shows them: of one that carries no sound (by its lay) `sound` says so."""
+    return {**fields, **({"sound": NO_SOUND} if sound in ("none", "silent") else {})}
 
 
 def movie_format(job: JobSpec, output: MovieSpec, tags: Tags) -> MovieFormat:

@@ -31,6 +31,7 @@ from rushlight.pipelines.inside_folder import fresh, is_file, move, path_of, sta
 from rushlight.pipelines.job.exact_signal import Signal
 from rushlight.pipelines.job.from_spec import (
     build_look,
+    drawn_fields,
     fit_of,
     font_of,
     movie_tags,
@@ -250,7 +251,7 @@ class _Segment:
             pixel_format,
             picture.tags.levels,
             (spec.width, spec.height),
-            tuple(self.job.fields.items()),
+            tuple(drawn_fields(self.job.fields, spec.sound).items()),
             running_room(self.start, frames=self.job.count, last_number=last),
             spec.guides,
             picture.box,

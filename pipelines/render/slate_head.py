@@ -19,7 +19,14 @@ from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.grading.grader import Grader
 from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.job.exact_signal import Signal
-from rushlight.pipelines.job.from_spec import build_look, fit_of, font_of, movie_tags, segment_writer
+from rushlight.pipelines.job.from_spec import (
+    build_look,
+    drawn_fields,
+    fit_of,
+    font_of,
+    movie_tags,
+    segment_writer,
+)
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec
 from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.framing import Placement, Rect
@@ -119,7 +126,7 @@ def _picture(
         target,
         tags.levels,
         (width, height),
-        tuple(job.fields.items()),
+        tuple(drawn_fields(job.fields, output.sound).items()),
         (),
         None,
         (0, 0, width, height),

@@ -145,7 +145,9 @@ def test_off_speed(tmp_path: Path) -> None:
         assert (str(clip.rate), clip.retimed) == (("48", False) if policy == "keep" else ("23.976", True))
         assert clip.count == 4
         if policy != "keep":
-            assert str(clip.timecode) == "10:00:00:23" and any("without sound" in w for w in clip.warnings)
+            assert str(clip.timecode) == "10:00:00:23" and any(
+                "without the camera's sound" in w for w in clip.warnings
+            )
 
 
 def test_sequences_take_a_stated_rate_and_reels_come_from_names(tmp_path: Path) -> None:

@@ -11,13 +11,22 @@ from rushlight.batch.sound.take_matching import Chosen
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 
 
-def clip(label: str, *, take: bool = True, cell: str = "", own: bool = True) -> Any:
+def clip(
+    label: str,
+    *,
+    take: bool = True,
+    cell: str = "",
+    own: bool = True,
+    retimed: bool = False,
+    name: str = "T1.wav",
+) -> Any:
     rate = FrameRate.parse(24)
     return SimpleNamespace(
         rate=rate,
         timecode=Timecode.parse(label, rate),
-        sound=Chosen(take=made_take("T1.wav") if take else None, reason="timecode"),
+        sound=Chosen(take=made_take(name) if take else None, reason="timecode"),
         row={"sound": cell},
+        retimed=retimed,
         facts=SimpleNamespace(sound=("a track",) if own else ()),
     )
 
@@ -50,6 +59,10 @@ def test_clips_without_a_take_do_not_count() -> None:
         ({"take": False, "own": False}, "no sound"),
         ({"take": False, "cell": "none"}, "no sound"),
         ({"take": False, "cell": "mix"}, "camera sound"),
+        ({"take": False, "retimed": True}, "no sound"),  # what the camera recorded is not in step
+        ({"retimed": True}, "T1.wav"),
+        ({"name": "SR0012-SC104A-T004_mixdown_3.wav"}, "SR0012-SC104A-T004_mixdown_3.wav"),
+        ({"name": "SR0012-SC104A-T004_mixdown_main_03.wav"}, "SR0012-SC104A-...own_main_03.wav"),
     ],
 )
 def test_a_burn_in_field_says_which_sound_it_is(said: dict[str, Any], shown: str) -> None:

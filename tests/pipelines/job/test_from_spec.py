@@ -7,7 +7,7 @@ import pytest
 from rushlight.pipelines.colour.cube_lut import format_cube, identity_lut
 from rushlight.pipelines.errors import LutError
 from rushlight.pipelines.job import from_spec
-from rushlight.pipelines.job.from_spec import build_look
+from rushlight.pipelines.job.from_spec import build_look, drawn_fields
 from rushlight.pipelines.job.spec import LookSpec, LutSpec
 
 
@@ -43,3 +43,10 @@ def test_clips_of_one_show_lut_have_it_read_once_and_another_text_is_another_lut
     for _ in range(2):
         with pytest.raises(LutError, match=r"a\.cube"):
             build_look(look("a.cube"), tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("lay", "shown"), [("copy", "T1.wav"), ("mix", "T1.wav"), ("none", "no sound"), ("silent", "no sound")]
+)
+def test_an_output_that_carries_no_sound_says_so_in_burn_in(lay: str, shown: str) -> None:
+    assert drawn_fields({"clip": "a", "sound": "T1.wav"}, lay) == {"clip": "a", "sound": shown}

@@ -38,6 +38,7 @@ LAYERS = (
     ("batch.live",),
     ("batch.finish",),
     ("batch.run", "batch.serve"),
+    ("batch.watch",),
     ("batch.api",),
     ("batch.api.rushlight", "batch.cli"),  # the first is what `import rushlight` gives
 )

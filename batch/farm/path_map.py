@@ -147,23 +147,29 @@ def _looked(places: Sequence[str]) -> str:
     return "" if len(places) == 1 else f" (looked at {', '.join(places)})"
 
 
-def _sound_files(job: PlacedJob) -> list[str]:
-    return [file.path for part in job.production.parts for file in part] if job.production else []
+def _apart(job: PlacedJob) -> list[str]:
+    """Files of a job that lie apart from its original's path: of production sound, and of other cards."""
+    sound = [file.path for part in job.production.parts for file in part] if job.production else []
+    return [*sound, *(job.source.files if job.source else ())]
 
 
 def homeward(value: object, here: PlacedJob, there: PlacedJob) -> object:
     """A worker's answer (a segment's files, a record, an error) with the runner's paths, from the job as each has it."""
 
-    heard = dict(zip(_sound_files(there), _sound_files(here), strict=True))
+    apart = dict(zip(_apart(there), _apart(here), strict=True))
 
     def home(path: str) -> str:
         if here.source and there.source and path == there.source.path:
             return here.source.path
-        return heard.get(path) or _moved(path, there.out, here.out) or path
+        return apart.get(path) or _moved(path, there.out, here.out) or path
 
     def at_home(entry: object) -> object:
         path = entry.get("path") if isinstance(entry, dict) else None
-        return {**entry, "path": home(path)} if isinstance(entry, dict) and isinstance(path, str) else entry
+        if not isinstance(entry, dict) or not isinstance(path, str):
+            return entry
+        files = entry.get("files")
+        moved = {"files": [home(str(file)) for file in files]} if isinstance(files, list) else {}
+        return {**entry, "path": home(path), **moved}
 
     if isinstance(value, RushlightError):
         if value.file:

@@ -210,6 +210,7 @@ def _opencolorio(layers: Sequence[Layer]) -> OpenColorIO | None:
 def _source(job: JobSpec, facts: Facts, sampled: str) -> Source:
     return Source(
         path=job.source.path,
+        **({"files": list(job.source.files)} if job.source.files else {}),
         bytes=facts.bytes,
         mtime_ns=facts.mtime_ns,
         hash=job.source.hash,

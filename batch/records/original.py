@@ -25,6 +25,10 @@ class Source(Shape):
     """Original of a clip, as it was opened."""
 
     path: str = Field(default="", description="Path of the original: absolute, as the runner saw it.")
+    files: list[str] = Field(
+        default=[],
+        description="Its files in order, where they lie in several folders: `path` leads to some of them.",
+    )
     bytes: Whole = Field(default=0, description="Size of the original, in bytes.")
     mtime_ns: Whole = Field(default=0, description="Time of last change, in nanoseconds since 1970.")
     hash: str = Field(

@@ -26,6 +26,7 @@ from rushlight.pipelines.job.spec import SoundFileSpec, SoundSpec
 from rushlight.pipelines.measure.sound_difference import STRETCH, Difference, difference, lossy_difference
 from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.originals.sound import SAMPLE_RATE, samples_of
+from rushlight.pipelines.originals.spanned_clips import is_span
 from rushlight.pipelines.outputs.production_sound import Production, production_under
 from rushlight.pipelines.outputs.sound_mixdown import sound_under
 from rushlight.pipelines.outputs.sound_tracks import Sound
@@ -97,9 +98,10 @@ def _camera(record: DeliveredRecord, entry: DeliveredMovie, *, beside: bool = Fa
     the original is not there as it was."""
     assert entry.sound_laid is not None
     source = record.source
-    facts = probe(Path(source.path))
+    facts = probe(Path(source.path), files=tuple(map(Path, source.files)))
     if facts.bytes != source.bytes or not same_time(facts.mtime_ns, source.mtime_ns):
-        raise SourceError("has changed since it was rendered", file=source.path)
+        several = " (a clip of several files: are they all there?)" if is_span(Path(source.path)) else ""
+        raise SourceError(f"has changed since it was rendered{several}", file=source.path)
     sound, _ = sound_under(
         facts,
         first=record.first_frame,

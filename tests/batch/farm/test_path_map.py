@@ -100,6 +100,20 @@ def test_production_sound_goes_along(tmp_path: Path) -> None:
         outward(payload, [parse_mount("/Volumes/SR=/mnt")])
 
 
+def test_a_clip_on_several_cards_comes_home_with_all_its_files(tmp_path: Path) -> None:
+    recognisable(tmp_path)
+    for card in ("A", "B"):
+        (tmp_path / card).mkdir()
+        (tmp_path / card / f"A001_00{1 + (card == 'B')}.mov").write_text("x")
+    names = ["/Volumes/A/A001_001.mov", "/Volumes/B/A001_002.mov"]
+    source = {"path": "/Volumes/A/A001_###.mov", "files": names}
+    payload = PlacedJob.read({"out": str(tmp_path), "source": source})
+    moved = outward(payload, [Mount(here="/Volumes", there=str(tmp_path))])
+    told = moved.plain()["source"]
+    assert told["files"] == [str(tmp_path / "A" / "A001_001.mov"), str(tmp_path / "B" / "A001_002.mov")]
+    assert homeward({"source": told}, payload, moved) == {"source": source}
+
+
 def test_a_machine_that_does_not_see_it_says_where_it_looked(tmp_path: Path) -> None:
     recognisable(tmp_path)
     payload = PlacedJob.read({"out": str(tmp_path), "source": {"path": "/Volumes/DAY/A001.mov"}})

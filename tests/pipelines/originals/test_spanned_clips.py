@@ -210,6 +210,17 @@ def test_a_clip_over_two_cards_is_the_uncut_original(codec: str, tmp_path: Path)
     assert independent.timecode(made[0]) == independent.timecode(made[1]) == "23:59:59:10"
     assert np.array_equal(*(independent.sound(m) for m in made))
     assert (independent.sound(made[1]) == tone).all()
+    assert [Path(file).parent for file in several["source"]["files"]] == cards and "files" not in one[
+        "source"
+    ]
+    for moved, told in ((False, "pass"), (True, "cannot tell")):
+        if moved:
+            (cards[2] / "A001_C001_003.mov").rename(tmp_path / "away.mov")
+        run = rushlight("verify", tmp_path / "out", "--no-hash", "--json")
+        checks = {c["clip"]: next(iter(c["files"].values())) for c in json.loads(run.stdout)["clips"]}
+        assert checks["A001_C001.mov"]["sound"]["verdict"] == "pass"
+        sound = checks["A001_C001_###.mov"]["sound"]
+        assert sound["verdict"] == told and ("A001_C001_003.mov" in sound["text"]) is moved, sound
 
 
 def test_two_cards_with_a_gap_between_them_or_with_copies(tmp_path: Path) -> None:

@@ -189,7 +189,17 @@ def _numbers(cdl: CDL) -> GradeNumbers:
     }
 
 
-def _clip(clip: PlannedClip, recipe: Recipe) -> Clip:
+class _Candidates(dict[int, Candidate]):
+    """Grades set later, by the identity of each: those of a record are candidates of hundreds of clips."""
+
+    def of(self, decision: Decision) -> list[Candidate]:
+        for x in decision.later:
+            if id(x) not in self:
+                self[id(x)] = {**_numbers(x.cdl), "when": x.when, "source": x.source}
+        return [self[id(x)] for x in decision.later]
+
+
+def _clip(clip: PlannedClip, recipe: Recipe, candidates: _Candidates) -> Clip:
     decision, facts, sound = clip.decision, clip.facts, sound_record(clip)
     grade: Grade | None = None
     if decision.cdl is not None:
@@ -215,7 +225,7 @@ def _clip(clip: PlannedClip, recipe: Recipe) -> Clip:
         "levels_from": clip.signal.levels_from,
         "grade": grade,
         "grade_reason": decision.reason,
-        "candidates": [{**_numbers(x.cdl), "when": x.when, "source": x.source} for x in decision.later],
+        "candidates": candidates.of(decision),
         "show_lut": clip.look.lut.name if clip.look.lut else None,
         "look": clip.look.model_dump(mode="json"),
         "sound": sound.plain() if sound else None,
@@ -241,7 +251,8 @@ def _candidates(decision: Decision) -> list[str]:
 def plan_document(prepared: Prepared) -> PlanDocument:
     """Everything that lists, grades and headers can show, JSON-able."""
     plan, recipe = prepared.plan, prepared.recipe
-    clips = [_clip(c, recipe) for c in plan.clips]
+    candidates = _Candidates()
+    clips = [_clip(c, recipe, candidates) for c in plan.clips]
     problems = [_fault(error) for error in prepared.faults]
     problems += [_problem(r, fault, "set aside") for r, e in plan.wrong for fault in faults_of(e)]
     problems += [_problem(r, e, "failed") for r, e in plan.broken]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import gc
 import os
 import sys
 from collections.abc import Callable
@@ -346,6 +347,9 @@ cli.add_command(queue_commands(_answering, _request_options))
 
 def main() -> None:
     """The console script."""
+    gc.set_threshold(
+        100_000, 20, 50
+    )  # a plan makes objects by the million and drops few: looking finds nothing
     try:
         cli(prog_name="rushlight", standalone_mode=True)
     except SystemExit as end:

@@ -48,7 +48,16 @@ def _wrapped(cell: str, width: int) -> list[str]:
         len(cell) <= width and cell.isprintable() and cell == cell.strip()
     ):  # most cells: textwrap takes its time
         return [cell]
-    return textwrap.wrap(cell, width, break_on_hyphens=False) or [""]
+    words = cell.split(" ")
+    if "" in words or not cell.isprintable() or max(map(len, words)) > width:
+        return textwrap.wrap(cell, width, break_on_hyphens=False) or [""]
+    lines = [words[0]]
+    for word in words[1:]:
+        if len(lines[-1]) + 1 + len(word) <= width:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    return lines
 
 
 def page_width() -> int:

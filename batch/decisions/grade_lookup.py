@@ -13,6 +13,7 @@ import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 
 from rushlight.batch.decisions.decision import Decision, GradeFiles
@@ -67,11 +68,13 @@ class Wanted:
     take: str = ""
 
 
+@lru_cache(maxsize=1 << 16)
 def plain_name(name: str) -> str:
     """A clip's or decision's name as it is compared: no folder, no extension, lower case."""
     return _EXTENSION.sub("", re.split(r"[/\\]", name.strip())[-1]).lower()
 
 
+@lru_cache(maxsize=1 << 16)
 def camera_name(name: str) -> str:
     """The reel and clip number of a camera-style name, `a001c003`; empty for any other."""
     match = _CAMERA.fullmatch(plain_name(name))

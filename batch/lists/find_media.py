@@ -13,8 +13,8 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from rushlight.batch.lists.equal_copies import alike
 from rushlight.pipelines.errors import ListError, SourceError
 from rushlight.pipelines.heartbeat import beat
-from rushlight.pipelines.originals.image_sequences import sequence_files
-from rushlight.pipelines.originals.spanned_clips import is_span, span_files
+from rushlight.pipelines.originals.image_sequences import RAW, sequence_files
+from rushlight.pipelines.originals.spanned_clips import MOVIES, is_span, span_files
 
 __all__ = ["MediaIndex", "files_of", "is_system", "originals_below", "resolve_clip", "safe_name"]
 
@@ -23,6 +23,7 @@ _DEVICES = {"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for 
 SYSTEM = {
     "thumbs.db", "desktop.ini", "$recycle.bin", "system volume information", "lost+found", "__macosx",
 }  # fmt: skip
+_SUFFIXES = sorted(MOVIES | RAW)
 _UNSAFE = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
 
 
@@ -32,9 +33,10 @@ def safe_name(name: str) -> str:
     Letters of every script stay, composed (NFC). A device name of Windows gets a `_` in front.
     """
     clean = _UNSAFE.sub("_", unicodedata.normalize("NFC", name)).strip(" ").rstrip(". ")
-    clean = "".join(
-        c if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co", "Cn") else "_" for c in clean
-    )
+    if not clean.isprintable():
+        clean = "".join(
+            c if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co", "Cn") else "_" for c in clean
+        )
     if clean.split(".")[0].lower() in _DEVICES or not clean or clean.startswith("."):
         clean = f"_{clean}"
     while len(clean.encode()) > 200:
@@ -58,6 +60,12 @@ class MediaIndex:
         """All places of a file or folder of that name."""
         self._read()
         return self.names.get(name.lower(), [])
+
+    def find_movie(self, stem: str) -> list[Path]:
+        """All places of movies and camera raw of that name without its extension."""
+        self._read()
+        name = stem.lower()
+        return [p for suffix in _SUFFIXES for p in self.names.get(name + suffix, ())]
 
     def find_pattern(self, pattern: str) -> list[Path]:
         """The pattern, in every folder that holds a file it stands for: `#` for digits."""
@@ -217,20 +225,19 @@ def _from_a_drive(clip: str, parts: tuple[str, ...], media: MediaIndex) -> Path:
 
 def _below(parts: Sequence[str], media: MediaIndex, *, stem: bool) -> list[Path]:
     """Originals anywhere below --media whose path ends in these parts; with any movie's extension where the last has none."""
-    from rushlight.pipelines.originals.probe import MOVIES, RAW
-
     name = parts[-1]
     found = media.find_pattern(name) if "#" in name else media.find(name)
     if not found and stem and not Path(name).suffix:
-        found = [p for suffix in sorted(MOVIES | RAW) for p in media.find(name + suffix)]
+        found = media.find_movie(name)
     above = [part.lower() for part in parts[:-1]]
     return [p for p in found if not above or [x.lower() for x in p.parts[:-1]][-len(above) :] == above]
 
 
 def _there(path: Path) -> bool:
     try:
-        if path.exists() or "#" not in path.name or not path.parent.is_dir():
-            return path.exists()
+        there = path.exists()
+        if there or "#" not in path.name or not path.parent.is_dir():
+            return there
         head, _, tail = path.name.partition("#")
         ends = tail.lstrip("#")
         return any(n.startswith(head) and n.endswith(ends) for n in os.listdir(path.parent))

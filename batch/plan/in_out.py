@@ -20,11 +20,10 @@ def frame_range(
     """
     first = _point(row_in, start, "in") if row_in else 0
     last = _point(row_out, start, "out") if row_out else frames
-    here = f"the original runs {start} to {start + frames} ({frames} frames)"
-    if first >= frames:
-        raise TimecodeError(f"{row_in!r} lies outside: {here}", key="in")
-    if last > frames or last <= 0:
-        raise TimecodeError(f"{row_out!r} lies outside: {here}", key="out")
+    if first >= frames or last > frames or last <= 0:
+        key, text = ("in", row_in) if first >= frames else ("out", row_out)
+        here = f"the original runs {start} to {start + frames} ({frames} frames)"
+        raise TimecodeError(f"{text!r} lies outside: {here}", key=key)
     if last <= first:
         raise TimecodeError(
             f"{row_out!r} is not after in {row_in!r}; out is exclusive, as in an EDL", key="out"

@@ -27,6 +27,8 @@ def set_apart(plan: Plan, clip_list: str, others: Iterable[Asking]) -> None:
     for asking in others:
         if asking.list != clip_list:
             taken |= {r.job: (r.original, asking.name) for r in asking.rows if r.asks and not r.dropped}
+    if not taken:
+        return
     used = {job_id(clip) for clip in plan.clips}
     for index, clip in enumerate(plan.clips):
         original, name = taken.get(job_id(clip), ("", ""))

@@ -117,7 +117,8 @@ class RowPlanner:
         facts = self.headers.of(path, rate, files)
         said = self.defaults.of(row, path, facts)
         row = with_ltc(row, said, facts)
-        stated = stated_by(row, self.recipe, said, self.options)
+        if said:
+            stated = stated_by(row, self.recipe, said, self.options)
         row = with_default_lut(row, said, stated, self.recipe.look)
         camera = camera_of(row.cells, said)
         decision = row_decision(row, self.files) or self.matcher.decision(row, path, facts, camera)

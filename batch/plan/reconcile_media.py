@@ -105,7 +105,7 @@ def originals_named(plan: Plan) -> set[Path]:
     files = (
         file for clip in plan.clips for file in clip.facts.files
     )  # a clip in several files names them all
-    return {original_key(path) for path in (*plan.named, *files)}
+    return {original_key(path) for path in {*plan.named, *files}}
 
 
 def reconcile(

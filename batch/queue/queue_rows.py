@@ -11,6 +11,7 @@ import math
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import TypeVar, get_args
 
@@ -102,7 +103,9 @@ class QueuedJob:
         return self.key.partition("/")[0]
 
 
-_JOBS = TypeAdapter(QueuedJob)
+@cache
+def _jobs() -> TypeAdapter[QueuedJob]:
+    return TypeAdapter(QueuedJob)
 
 
 def row_of(values: Mapping[str, object]) -> QueuedJob:
@@ -119,7 +122,7 @@ def row_of(values: Mapping[str, object]) -> QueuedJob:
     except OptionError as error:
         raise DamagedRow(str(error.at(key="orders"))) from None
     given = {name: value for name, value in values.items() if name not in _ORDERED_BY}
-    return _JOBS.validate_python({**given, "planned": bool(values["planned"]), "orders": orders})
+    return _jobs().validate_python({**given, "planned": bool(values["planned"]), "orders": orders})
 
 
 def orders_text(orders: TurnOrders) -> str:

@@ -9,7 +9,7 @@ from annotated_types import Ge
 from pydantic import Field, TypeAdapter
 
 from rushlight.batch.records.job_record import Replaced
-from rushlight.batch.records.shape import Count, Number, Shape
+from rushlight.batch.records.shape import LATER, Count, Number, Shape
 from rushlight.batch.records.summary import Sums
 
 __all__ = [
@@ -219,7 +219,7 @@ AnyEvent = (
     | Forecast
     | Ended
 )
-EVENTS: TypeAdapter[AnyEvent] = TypeAdapter(Annotated[AnyEvent, Field(discriminator="event")])
+EVENTS: TypeAdapter[AnyEvent] = TypeAdapter(Annotated[AnyEvent, Field(discriminator="event")], config=LATER)
 
 
 def event_document(*, sequence: int, time: str, data: Mapping[str, object]) -> EventDocument:

@@ -16,7 +16,7 @@ from rushlight.batch.records.colour import Colour, SomeColour
 from rushlight.batch.records.files import DeliveredMovie, Output, OutputName, Revision
 from rushlight.batch.records.look import Look, SomeLook
 from rushlight.batch.records.original import Counts, Damage, Original, Signal, Source
-from rushlight.batch.records.shape import Count, Name, Number, Plain, Shape, shaped
+from rushlight.batch.records.shape import LATER, Count, Name, Number, Plain, Shape, shaped
 from rushlight.batch.records.sound import ClipSound
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -187,7 +187,7 @@ class DeliveredRecord(JobRecord):
 
 
 RECORDS: TypeAdapter[DeliveredRecord | UndeliveredRecord] = TypeAdapter(
-    Annotated[DeliveredRecord | UndeliveredRecord, Field(discriminator="status")]
+    Annotated[DeliveredRecord | UndeliveredRecord, Field(discriminator="status")], config=LATER
 )
 
 

@@ -15,6 +15,7 @@ from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.recipe.validation_messages import key_and_words
 
 __all__ = [
+    "LATER",
     "Box",
     "Count",
     "FrameRun",
@@ -55,13 +56,14 @@ TileValues = Sequence[Sequence[Sequence[float | None]]]  # what Tiles hold, for 
 FrameRun = Annotated[list[Count], Len(2, 2)]  # first and last frame, from 0
 State = Literal["log", "show", "graded"]
 KINDS = ("movie", "still")  # what tells alternatives apart, which is no part of a key
+LATER = ConfigDict(defer_build=True)  # a validator is made where it is first used: no process needs them all
 Model = TypeVar("Model", bound=BaseModel)
 
 
 class Shape(BaseModel):
     """A JSON object: types as they stand, nothing converted, unknown fields kept."""
 
-    model_config = ConfigDict(extra="allow", strict=True, allow_inf_nan=False, frozen=True)
+    model_config = ConfigDict(extra="allow", strict=True, allow_inf_nan=False, frozen=True, **LATER)
 
     @classmethod
     def read(cls, value: object) -> Self:

@@ -12,7 +12,6 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element
-from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -124,11 +123,14 @@ def _numbers(text: str, count: int, key: str) -> tuple[float, ...]:
     return values
 
 
+_NONE = CDL()
+
+
 def stated_cdl(
     triples: Mapping[str, Triple], saturation: float | None = None, *, id: str = "", description: str = ""
 ) -> CDL:
     """A CDL by what is stated of it: `slope`, `offset` and `power` by name, and saturation; the rest does nothing."""
-    none = CDL()
+    none = _NONE
     return CDL(
         slope=triples.get("slope", none.slope),
         offset=triples.get("offset", none.offset),
@@ -226,6 +228,8 @@ def _correction(node: Element, ident: str) -> CDL:
 
 def _body(cdl: CDL, indent: str, *, root: bool = False) -> str:
     space = f' xmlns="{NAMESPACE}"' if root else ""
+    from xml.sax.saxutils import escape, quoteattr  # brings urllib and ssl with it
+
     ident = f" id={quoteattr(cdl.id)}" if cdl.id else ""
     lines = [f"<ColorCorrection{space}{ident}>"]
     lines.append("    <SOPNode>")

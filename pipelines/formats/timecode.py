@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property, lru_cache
 
 from rushlight.pipelines.errors import TimecodeError
 
@@ -18,6 +19,26 @@ _NTSC = Fraction(1000, 1001)
 _LABEL = re.compile(r"(\d{1,2}):(\d{2}):(\d{2})([:;.,])(\d{2,3})")
 
 _RATE = re.compile(r"\d{1,7}(\.\d{0,25})?|\d{1,9}\s*/\s*\d{1,9}")
+
+
+@lru_cache(maxsize=1024)
+def _stated_rate(text: str) -> Fraction:
+    try:
+        if not _RATE.fullmatch(text):  # 1e999999999 is a fraction as well, and fills the memory
+            rate = Fraction(0)
+        elif "/" in text:
+            rate = Fraction(text)
+        else:
+            decimal = Fraction(text)
+            whole = round(decimal)
+            exact = whole * _NTSC
+            near = abs(decimal - exact) < Fraction(1, 100) and decimal != whole
+            rate = exact if near else decimal
+    except (ValueError, ZeroDivisionError, OverflowError):
+        rate = Fraction(0)
+    if not 1 <= rate <= 1000:
+        raise TimecodeError(f"{text[:40]!r} is not a frame rate; write it as 24, 23.976 or 24000/1001")
+    return rate
 
 
 @dataclass(frozen=True, kw_only=True, order=True)
@@ -33,25 +54,9 @@ class FrameRate:
         A decimal within 0.01 of an N x 1000/1001 rate means that rate (23.98 and 23.976 alike), as the trade
         writes it. TimecodeError for anything that is not a rate from 1 to 1000 frames a second.
         """
-        text = str(value).strip()
-        try:
-            if not _RATE.fullmatch(text):  # 1e999999999 is a fraction as well, and fills the memory
-                rate = Fraction(0)
-            elif "/" in text:
-                rate = Fraction(text)
-            else:
-                decimal = Fraction(text)
-                whole = round(decimal)
-                exact = whole * _NTSC
-                near = abs(decimal - exact) < Fraction(1, 100) and decimal != whole
-                rate = exact if near else decimal
-        except (ValueError, ZeroDivisionError, OverflowError):
-            rate = Fraction(0)
-        if not 1 <= rate <= 1000:
-            raise TimecodeError(f"{text[:40]!r} is not a frame rate; write it as 24, 23.976 or 24000/1001")
-        return cls(fraction=rate)
+        return cls(fraction=_stated_rate(str(value).strip()))
 
-    @property
+    @cached_property
     def nominal(self) -> int:
         """Whole frames a timecode second counts: 24 for 23.976."""
         return round(self.fraction)

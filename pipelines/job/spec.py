@@ -62,7 +62,7 @@ def digest_of(value: object, length: int = 32) -> str:
 
 
 class _Spec(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 class SourceSpec(_Spec):

@@ -12,13 +12,14 @@ import os
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import xxhash
 
 from rushlight.pipelines.errors import SourceError, TimecodeError, from_os
-from rushlight.pipelines.formats.media_libraries import open_movie, source_errors, tick_of
+from rushlight.pipelines.formats.media_libraries import MOV, open_movie, source_errors, tick_of
 from rushlight.pipelines.formats.mp4_boxes import sample_entries
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -295,7 +296,7 @@ def _within_family(name: str) -> str:
     return _SAME_FAMILY.get(name, name)
 
 
-_INDEXED = {"mov,mp4,m4a,3gp,3g2,mj2", "avi"}  # demultiplexers whose index has every picture
+_INDEXED = {MOV, "avi"}  # demultiplexers whose index has every picture
 
 
 def _steps(stamps: Sequence[int]) -> Counter[int]:
@@ -328,6 +329,12 @@ def _snapped(fraction: Fraction, stream: VideoStream, steps: Counter[int]) -> Fr
     if len(steps) == 1 or _varies(steps):
         step = steps.most_common(1)[0][0] * tick_of(stream)
         fraction = 1 / Fraction(step) if step else fraction
+    return _usual(fraction)
+
+
+@lru_cache(maxsize=256)
+def _usual(fraction: Fraction) -> FrameRate:
+    """The usual rate that this one is within 1/5000 of; else the rate itself."""
     for nominal in (24, 25, 30, 48, 50, 60, 96, 100, 120):
         for exact in (Fraction(nominal), Fraction(nominal * 1000, 1001)):
             if abs(fraction / exact - 1) < Fraction(1, 5000):

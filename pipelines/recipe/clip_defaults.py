@@ -13,7 +13,7 @@ __all__ = ["STATED", "Changes", "Default", "Model"]
 class Model(BaseModel):
     """A table of a document: frozen, and no key that is not known."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True, defer_build=True)
 
 
 class Default(Model):

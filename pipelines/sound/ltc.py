@@ -6,10 +6,10 @@ bits are the sync word 0011111111111101. The signal's level and polarity do not 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from statistics import mode
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,7 +57,7 @@ def start_timecode(sound: Array, rate: FrameRate, sample_rate: int) -> Timecode 
     a_frame = sample_rate / rate.fraction
     day = rate.day(drop=heard[0].timecode.drop)
     starts = [(h.timecode.frames - round(Fraction(h.sample) / a_frame)) % day for h in heard]
-    best = mode(starts)
+    best = Counter(starts).most_common(1)[0][0]
     if starts.count(best) < max(LEAST, len(starts) // 2):
         return None
     return Timecode(frames=best, rate=rate, drop=heard[starts.index(best)].timecode.drop)

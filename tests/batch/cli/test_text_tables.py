@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rushlight.batch.cli.text_tables import page_width, print_table, table_lines
+from rushlight.batch.cli.text_tables import _wrapped, page_width, print_table, table_lines
 
 WORDS = st.text(st.sampled_from("ab cd:/.-"), max_size=60)
 
@@ -33,6 +35,11 @@ def test_it_fits_and_loses_nothing(rows: list[tuple[str, str, str]], width: int)
     assert max(map(len, lines)) <= width
     left = sorted("".join("".join(row) for row in rows).replace(" ", ""))
     assert sorted("".join(lines[2:]).replace(" ", "")) == left
+
+
+@given(st.text(st.sampled_from("abc  d-\n\u3000"), min_size=1, max_size=60), st.integers(4, 40))
+def test_a_cell_wraps_as_textwrap_has_it(cell: str, width: int) -> None:
+    assert _wrapped(cell, width) == (textwrap.wrap(cell, width, break_on_hyphens=False) or [""])
 
 
 def test_nothing_in_a_cell_is_hidden() -> None:

@@ -6,8 +6,9 @@ from pathlib import Path
 import av
 import pytest
 
+from pictures import texture, write_movie
 from rushlight.pipelines.errors import GradeError, ResourceError, RushlightError, SourceError
-from rushlight.pipelines.formats.media_libraries import image_fault, source_errors
+from rushlight.pipelines.formats.media_libraries import MOV, image_fault, open_movie, source_errors
 
 BROKEN = UnicodeDecodeError("utf-8", b"type '\xe9ompression'\n at 3", 6, 7, "invalid")
 
@@ -44,3 +45,23 @@ def test_raw_bytes_in_what_the_library_says() -> None:
 
     assert image_fault(Reader()) == "type '\ufffdompression' at 3"
     assert image_fault(type("Silent", (), {"geterror": lambda self: ""})()) == "it says nothing of why"
+
+
+def test_a_movie_is_what_it_holds_and_not_what_its_name_says(tmp_path: Path) -> None:
+    """Asked for as MOV first where the name says so: the demultiplexer's name stays, and other kinds open as before."""
+    frames = [texture("yuv422p10le", 32, 16)]
+    write_movie(tmp_path / "a.mkv", frames, codec="ffv1")
+    write_movie(tmp_path / "b.mov", frames)
+    (tmp_path / "c.mov").write_bytes((tmp_path / "a.mkv").read_bytes())
+    (tmp_path / "d.MOV").write_bytes((tmp_path / "b.mov").read_bytes())
+    for name, kind in (
+        ("a.mkv", "matroska,webm"),
+        ("b.mov", MOV),
+        ("c.mov", "matroska,webm"),
+        ("d.MOV", MOV),
+    ):
+        with open_movie(tmp_path / name) as movie:
+            assert movie.format.name == kind, name
+    (tmp_path / "e.mov").write_bytes(b"no movie" * 99)
+    with pytest.raises(av.error.InvalidDataError):
+        open_movie(tmp_path / "e.mov")

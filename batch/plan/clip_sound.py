@@ -155,7 +155,7 @@ def sound_record(clip: PlannedClip) -> SoundRecord | None:
         tracks=[track_label(t.name, t.place) for t in chosen.take.tracks],
         start=str(chosen.fit.start),
         step=str(chosen.fit.step),
-        silence="" if chosen.fit.whole else silence(shown_of(clip), chosen.fit),
+        silence=silence(shown_of(clip), chosen.take, chosen.fit),
     )
 
 

@@ -13,7 +13,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fnmatch import fnmatchcase
 from fractions import Fraction
+from math import ceil
 
+from rushlight.batch.sound.several_recordings import together
 from rushlight.batch.sound.sound_folders import SoundFolders
 from rushlight.batch.sound.sound_statements import SoundStated
 from rushlight.pipelines.errors import ListError
@@ -61,8 +63,8 @@ def is_off_speed(clip: ClipSound) -> bool:
 
 
 def choose(clip: ClipSound, stated: SoundStated, media: SoundFolders) -> Chosen:
-    """The take of a clip. ListError with key `sound` for a tie, and for a file that the row names and that is not there,
-    not one take, or not of that time."""
+    """The take of a clip. ListError with key `sound` for a tie, and for files that the row names and that are not there,
+    not of that time, or cannot be laid together."""
     if stated.none:
         return Chosen(reason="the row wants none", wanted=False)
     if stated.camera:
@@ -99,10 +101,16 @@ def _named(clip: ClipSound, stated: SoundStated, media: SoundFolders) -> Chosen:
             raise ListError(f"{name!r} {text}", key="sound")
         found += files
     takes = list(dict.fromkeys(media.take_with(recording) for recording in found))
-    if len(takes) > 1:
-        names = " and ".join(take.name for take in takes[:3])
-        raise ListError(f"names {len(takes)} recordings ({names}); name the files of one", key="sound")
-    take = takes[0]
+    placed = [_placed(take, clip, stated) for take in takes]
+    if len(takes) == 1:
+        return _chosen(takes[0], placed[0], clip, "named in the row")
+    whole, notes = together(list(zip(takes, placed, strict=True)))
+    chosen = _chosen(whole, _placed(whole, clip, stated), clip, f"{len(takes)} recordings named in the row")
+    return replace(chosen, notes=(*notes, *chosen.notes))
+
+
+def _placed(take: Take, clip: ClipSound, stated: SoundStated) -> Fit:
+    """Placement of a take that a row names. ListError where it has none, or none under the clip."""
     placed = fit(take, clip.shown, rate=stated.rate, offset=stated.offset)
     if placed is None:
         raise ListError(f"{take.name} has no time reference: it cannot be placed", key="sound")
@@ -113,7 +121,7 @@ def _named(clip: ClipSound, stated: SoundStated, media: SoundFolders) -> Chosen:
             f"{take.name} lies elsewhere: {_runs(take, clip, stated)}, the clip from {clip.shown.timecode}",
             key="sound",
         )
-    return _chosen(take, placed, clip, f"named in the row{_cover(placed)}")
+    return placed
 
 
 # --- by timecode
@@ -166,7 +174,7 @@ def _by_timecode(clip: ClipSound, stated: SoundStated, media: SoundFolders) -> C
     ):
         notes.append(f"its sound {found.take.name} is of {first.date}, its own header says {clip.made}")
     how = "scene and take, " if found.names == 0 else ""
-    chosen = _chosen(found.take, found.fit, clip, f"{how}timecode{_cover(found.fit)}")
+    chosen = _chosen(found.take, found.fit, clip, f"{how}timecode")
     return replace(chosen, notes=(*notes, *chosen.notes))
 
 
@@ -266,20 +274,30 @@ def _nothing(clip: ClipSound, stated: SoundStated, media: SoundFolders, refused:
 def _chosen(take: Take, placed: Fit, clip: ClipSound, reason: str) -> Chosen:
     notes = [f"{take.name} {note}" for note in placed.said]
     notes += take.notes
-    if not placed.whole:
-        notes.append(f"its sound {take.name} does not cover it: silence {silence(clip.shown, placed)}")
+    quiet = sum(high - low for low, high in _quiet(take, placed))
+    if quiet:
+        notes.append(f"its sound {take.name} does not cover it: silence {silence(clip.shown, take, placed)}")
+        reason += f", covers {(placed.total - quiet) * 100 // placed.total} %"
     return Chosen(take=take, fit=placed, reason=reason, notes=tuple(notes))
 
 
-def _cover(placed: Fit) -> str:
-    return "" if placed.whole else f", covers {placed.overlap * 100 // placed.total} %"
-
-
-def silence(shown: Shown, placed: Fit) -> str:
-    """The runs of a clip without sound, by timecode."""
+def _quiet(take: Take, placed: Fit) -> list[tuple[int, int]]:
+    """The runs of delivered samples without sound: ahead of the take, between its parts, and after it."""
+    ends = [0]
+    for part, gap in zip(take.parts, take.gaps, strict=True):
+        ends += [ends[-1] + gap, ends[-1] + gap + take.part_samples(part)]
+    between = [
+        tuple(min(max(ceil((at - placed.start) / placed.step), 0), placed.total) for at in run)
+        for run in zip(ends[2:-1:2], ends[3::2], strict=True)
+    ]
     low, high = placed.covered
-    runs = [(0, low)] if low else []
-    runs += [(high, placed.total)] if high < placed.total else []
+    runs = [(0, low), *between, (high, placed.total)]
+    return [(a, b) for a, b in runs if a < b]
+
+
+def silence(shown: Shown, take: Take, placed: Fit) -> str:
+    """The runs of a clip without sound, by timecode; empty where there are none."""
+    runs = _quiet(take, placed)
     return " and ".join(f"from {shown.label(a)} to {shown.label(max(a, b - 1))}" for a, b in runs)
 
 

@@ -71,6 +71,14 @@ class Recording:
         return exact_hertz(self.sample_rate)
 
     @property
-    def end_reference(self) -> int | None:
+    def stamps_a_sample(self) -> Fraction:
+        """Counts of the time reference for each of its samples: one, but in a file that was converted to another rate since."""
+        ratio = self.clock.stamp_rate / self.hertz
+        return ratio if abs(ratio - 1) > Fraction(1, 100) else Fraction(1)
+
+    @property
+    def end_reference(self) -> Fraction | None:
         """The time reference of the sample after its last: where a file that goes on begins."""
-        return None if self.time_reference is None else self.time_reference + self.samples
+        if self.time_reference is None:
+            return None
+        return self.time_reference + self.samples * self.stamps_a_sample

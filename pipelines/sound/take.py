@@ -1,7 +1,7 @@
 """Files into takes: poly files, sets of mono files, and recordings that go on in a further file.
 
-A take is one recording, however many files it lies in. Its channels are those of its files in the order of the recorder's
-tracks; of files that differ in length by some samples the shorter end in silence.
+A take is one recording, however many files it lies in, or several that a person put together. Its channels are those of its
+files in the order of the recorder's tracks; of files that differ in length by some samples the shorter end in silence.
 """
 
 from __future__ import annotations
@@ -10,6 +10,8 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
+from itertools import pairwise
 from pathlib import Path
 
 from rushlight.pipelines.formats.timecode import FrameRate
@@ -21,7 +23,7 @@ __all__ = ["Take", "day_samples", "take_of", "takes_of"]
 
 @dataclass(frozen=True, kw_only=True)
 class Take:
-    """`parts` follow one another without a gap; each is the files of a set, which lie beside one another."""
+    """`parts` follow one another by their time references; each is the files of a set, which lie beside one another."""
 
     parts: tuple[tuple[Recording, ...], ...]
 
@@ -36,8 +38,13 @@ class Take:
 
     @property
     def samples(self) -> int:
-        """Of each channel, over all parts."""
-        return sum(self.part_samples(part) for part in self.parts)
+        """Of each channel, over all parts and the gaps between them."""
+        return sum(self.part_samples(part) for part in self.parts) + sum(self.gaps)
+
+    @cached_property
+    def gaps(self) -> tuple[int, ...]:
+        """Samples of silence ahead of each part, by their time references: none where a recording goes on in a further file."""
+        return (0, *(_gap(*pair) for pair in pairwise(self.parts)))
 
     @staticmethod
     def part_samples(part: tuple[Recording, ...]) -> int:
@@ -66,6 +73,16 @@ class Take:
             for note in recording.notes:
                 found.setdefault(note, recording.path.name)
         return tuple(f"{name} {note}" for note, name in found.items())
+
+
+def _gap(first: tuple[Recording, ...], second: tuple[Recording, ...]) -> int:
+    end, begin = first[0].end_reference, second[0].time_reference
+    if end is None or begin is None:
+        return 0
+    day = day_samples(first[0])
+    apart = (begin - end) % day
+    longer = Take.part_samples(first) - first[0].samples  # another file of the set ends later
+    return max(0, round(apart / first[0].stamps_a_sample) - longer) if apart < day / 2 else 0
 
 
 def day_samples(recording: Recording) -> Fraction:

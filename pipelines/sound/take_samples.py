@@ -64,7 +64,8 @@ def _ceil(value: Fraction) -> int:
 def read_take(take: Take, start: int, count: int) -> Iterator[Block]:
     """`count` samples of a take's own from its sample `start` on, which may lie before its first."""
     before, place, end = 0, start, start + count
-    for part in take.parts:
+    for part, gap in zip(take.parts, take.gaps, strict=True):
+        before += gap
         length = Take.part_samples(part)
         low, high = max(place, before), min(end, before + length)
         if low < high:

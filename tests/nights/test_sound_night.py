@@ -271,6 +271,42 @@ def test_verify_says_where_the_sound_files_are_gone(day: Path, out: Path) -> Non
     assert verdict == "cannot tell" and "T1.wav: is not there" in said
 
 
+def test_a_row_that_names_several_recordings_has_each_at_its_own_timecode(day: Path) -> None:
+    """In clip e, from 13:00:00:00: two mono files that begin together, up to the fourth frame, and one of two tracks from the
+    seventh on; between them silence."""
+    begin = 13 * 3600 * 48000
+    named = day / "named"
+    named.mkdir()
+    wav(named / "BOOM.wav", 3000 + 4 * 1920, begin - 3000)
+    wav(named / "LAV.wav", 3000 + 4 * 1920, begin - 3000, names=["LAV"])
+    wav(named / "on.wav", 48_000, begin + 6 * 1920, names=["BOOM", "LAV"])
+    row = "clip,encoding,levels,sound\ne.mov,LogC3,full,{}\n"
+    asked = ("--recipe", day / "r.toml", "--sound", named)
+    (day / "named.csv").write_text(row.format("on.wav; BOOM.wav; LAV.wav"))
+    out = day / "named out"
+    run = rushlight("render", day / "named.csv", *asked, "--out", out, "--workers", 1)
+    assert run.returncode == 0, run.stdout + run.stderr
+    (record,) = latest(read_records(out)).values()
+    assert record["sound"]["reason"] == "3 recordings named in the row, covers 80 %"
+    assert record["sound"]["silence"] == "from 13:00:00:04 to 13:00:00:05"
+    assert [len(part) for part in record["sound"]["files"]] == [2, 1]
+    first = counting()(begin, 4 * 1920)[0]
+    both = counting(2)(begin + 6 * 1920, 4 * 1920)
+    for track in (0, 1):
+        heard = independent.sound(out / "editorial" / "e.mov", track, 1)[0] >> 8
+        assert np.array_equal(heard, [*first, *np.zeros(2 * 1920, int), *both[track]])
+    assert sound_verdicts(out)["editorial/e.mov"] == ("pass", "")
+    wav(named / "late.wav", 48_000, begin + 960)
+    (day / "named.csv").write_text(row.format("BOOM.wav; late.wav"))
+    run = rushlight("plan", day / "named.csv", *asked)
+    said = " ".join(run.stdout.split())
+    assert (
+        run.returncode == 1
+        and "sound: names BOOM.wav and late.wav, which run at the same time and begin" in said
+    )
+    assert "name one of them" in said
+
+
 LATER = """
 name = "later"
 [[output]]

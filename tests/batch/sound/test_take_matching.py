@@ -176,11 +176,32 @@ def test_a_clip_without_timecode_has_none_and_it_is_missed() -> None:
     assert name(found) == "" and found.wanted and "no timecode" in found.reason
 
 
+def test_several_recordings_that_follow_one_another_are_one_with_silence_between() -> None:
+    """10 s from 10:01:00:00: sound up to :04:00, none up to :06:10, and again to :09:00."""
+    first, second = made_take("a.wav", TEN, 48000 * 64), made_take("b.wav", TEN + 48000 * 66 + 19200, 124_800)
+    found = choose(clip(), SoundStated(files=("b.wav", "a.wav")), media(first, second))
+    assert found.take and found.fit
+    assert [part[0].path.name for part in found.take.parts] == ["a.wav", "b.wav"]
+    assert found.take.gaps == (0, 115_200) and found.fit.start == 60 * 48000
+    assert found.reason == "2 recordings named in the row, covers 66 %"
+    assert found.notes == (
+        "its sound a.wav does not cover it: silence from 10:01:04:00 to 10:01:06:09 and from 10:01:09:00 to 10:01:09:24",
+    )
+
+
+@pytest.mark.parametrize(("offset", "runs"), [(0, "04:00 to 10:01:06:09"), (48000, "05:00 to 10:01:07:09")])
+def test_the_silence_between_moves_with_the_sound(offset: int, runs: str) -> None:
+    first, second = made_take("a.wav", TEN, 48000 * 64), made_take("b.wav", TEN + 48000 * 66 + 19200)
+    stated = SoundStated(files=("a.wav", "b.wav"), offset=Fraction(offset))
+    found = choose(clip(), stated, media(first, second))
+    assert f"silence from 10:01:{runs}" in found.notes[-1]
+
+
 @pytest.mark.parametrize(
     ("names", "said"),
     [
         (("x.wav",), "'x.wav' is not under"),
-        (("a.wav", "b.wav"), "2 recordings"),
+        (("a.wav", "b.wav"), "b.wav lies elsewhere: it runs from 11:00:00:00"),
         (("b.wav",), "lies elsewhere: it runs from 11:00:00:00 to 11:09:59:24"),
         (("c.wav",), "no time reference"),
         (("bad.wav",), "not readable: is empty"),

@@ -4,10 +4,10 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from recordings import bext, chunk, ixml, write_wav
+from recordings import bext, chunk, ixml, made_take, write_wav
 from rushlight.pipelines.sound.read_recording import read_recording
 from rushlight.pipelines.sound.recording import Recording
-from rushlight.pipelines.sound.take import day_samples, take_of, takes_of
+from rushlight.pipelines.sound.take import Take, day_samples, take_of, takes_of
 
 
 def wav(
@@ -114,3 +114,21 @@ def test_a_day_of_its_own_timecode(tmp_path: Path) -> None:
         ("30000/1001", "DF", Fraction(41_471_958_528, 10)),
     ):
         assert day_samples(wav(tmp_path / "a.wav", rate=rate, flag=flag)) == samples
+
+
+def test_a_gap_is_as_long_as_the_time_references_say() -> None:
+    first, second = made_take("a.wav", 1_000_000, 48_000), made_take("b.wav", 1_058_000, 48_000)
+    assert Take(parts=(*first.parts, *second.parts)).gaps == (0, 10_000)
+    assert Take(parts=(*second.parts, *first.parts)).gaps == (0, 0)  # out of order: nothing is made up
+    assert Take(parts=(*first.parts, *made_take("c.wav", None).parts)).gaps == (0, 0)
+
+
+def test_a_recording_that_was_converted_since_counts_its_time_at_the_old_rate() -> None:
+    """Made at 48 kHz, a file of 96 kHz now: two of its samples to one count of its stamp."""
+    first, second, third = (
+        made_take(f"{n}.wav", ref, 96_000, hertz=96_000, stamp=48_000)
+        for n, ref in (("a", 1_000_000), ("b", 1_048_000), ("c", 1_100_000))
+    )
+    assert Take(parts=(*first.parts, *second.parts, *third.parts)).gaps == (0, 0, 8_000)
+    assert first.first.end_reference == 1_048_000
+    assert [len(take.parts) for take in takes_of([first.first, second.first])] == [2]

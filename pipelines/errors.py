@@ -7,6 +7,7 @@
     │   ├── GradeError          a colour decision (ASC CDL) or its source
     │   ├── LutError            a 3D LUT file
     │   ├── EncodingError       an unknown or ambiguous encoding, levels or display
+    │   │   └── UnstatedError   nobody states it
     │   ├── TimecodeError       a timecode or frame rate
     │   └── OptionError         a command's options or folders
     │       └── OutsideError    a name that leads out of the folder it is stated for
@@ -46,6 +47,7 @@ __all__ = [
     "RushlightError",
     "SourceError",
     "TimecodeError",
+    "UnstatedError",
     "from_os",
     "own_fault",
     "said",
@@ -127,6 +129,10 @@ class LutError(InputError):
 
 class EncodingError(InputError):
     """An encoding, its levels or a display is unknown or ambiguous."""
+
+
+class UnstatedError(EncodingError):
+    """Nobody states a clip's encoding, which is never guessed."""
 
 
 class TimecodeError(InputError):

@@ -29,6 +29,7 @@ LAYERS = (
     ("batch.records",),
     ("batch",),
     ("batch.lists",),
+    ("batch.cameras",),
     ("batch.decisions", "batch.sound"),
     ("batch.plan",),
     ("batch.day",),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, NotRequired, TypedDict
+from typing import TYPE_CHECKING, NotRequired, TypedDict, cast
 
 from rushlight.batch.disks import existing
 from rushlight.batch.lists.row_faults import faults_of
@@ -41,6 +41,19 @@ _RATES = {
     "h264": 14, "h264-10": 14, "hevc": 9, "hevc-10": 9, "mjpeg": 60,
 }  # fmt: skip
 MOST_SHOWN = 3  # candidates shown with their numbers
+
+
+class Missing(TypedDict):
+    """What nobody states of a camera's clips, and the lines that would (batch/records/missing.py)."""
+
+    key: str
+    camera: str
+    text: str
+    clips: list[str]
+    alone: list[str]
+    suggested: str
+    file: str
+    lines: str
 
 
 class Problem(TypedDict):
@@ -148,6 +161,7 @@ class PlanDocument(TypedDict):
     recipe: str
     clips: list[Clip]
     problems: list[Problem]
+    missing: list[Missing]  # the problems of clips of which nobody states something, said once a camera
     warnings: list[str]
     counts: Counts
     media: MediaSums | None
@@ -264,6 +278,7 @@ def plan_document(prepared: Prepared) -> PlanDocument:
         "recipe": recipe.name,
         "clips": clips,
         "problems": problems,
+        "missing": [cast("Missing", each.plain()) for each in plan.missing],
         "warnings": list(plan.warnings),
         "counts": {
             "rows": len(prepared.clip_list.rows),

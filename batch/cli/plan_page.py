@@ -5,6 +5,7 @@ from __future__ import annotations
 from rushlight.batch.api.plan_document import Clip, MediaSums, PlanDocument, SoundCounts, near, short_grade
 from rushlight.batch.cli.console import say, say_wrapped
 from rushlight.batch.cli.text_tables import print_table
+from rushlight.batch.records.missing import Missing
 from rushlight.batch.records.sound import ClipSound
 from rushlight.pipelines.counted import counted
 
@@ -101,7 +102,15 @@ def _print_clips(document: PlanDocument) -> dict[str, int]:
 
 def print_plan(document: PlanDocument) -> None:
     """The plan for a person: what is wrong first, then every clip with the numbers of its notes, then the sums."""
+    grouped = {clip for each in document["missing"] for clip in each["alone"]}
+    for each in document["missing"]:
+        missing = Missing.read(each)
+        say_wrapped(f"MISSING  {missing.sentence}")
+        for line in missing.lines.splitlines():
+            say(f"    {line}")
     for problem in document["problems"]:
+        if problem["clip"] in grouped and problem["key"] == "encoding":
+            continue
         key = f"{problem['key']}: " if problem["key"] else ""
         place = near(problem["file"]) + (f":{problem['line']}" if problem["line"] else "")
         clip_name = f"{problem['clip']}: " if problem["clip"] else ""

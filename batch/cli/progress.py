@@ -240,10 +240,14 @@ def sums_text(sums: FolderSums) -> str:
 def summary_lines(event: Ended, *, begun: bool) -> list[str]:
     """The summary in plain lines, exceptions first. `begun`: work on some clip was begun."""
     lines = []
+    grouped = {clip for each in event.missing for clip in each.alone}
     for name, rows in (("SET ASIDE", event.set_aside), ("FAILED", event.failed)):
         if rows:
             lines.append(f"{name}: {counted(len(rows), 'clip')}")
-            for row in rows:
+            lines += [
+                f"  {each.said(' ' * 6)}" for each in event.missing if each.alone and rows is event.set_aside
+            ]
+            for row in (row for row in rows if row.clip not in grouped or rows is event.failed):
                 lines.append(f"  {row.clip}: {row.error}" if row.clip not in row.error else f"  {row.error}")
     if event.left:
         lines.append(f"STOPPED with {counted(event.left, 'clip')} left; the same command goes on from here")

@@ -75,7 +75,7 @@ class ShootingDay:
             media=media,
             sound=given.sound or self._there("sound", said.sound, notes),
             grades=given.grades or self._there("grades", said.grades, notes),
-            defaults=given.defaults or (self.path if said.default else None),
+            defaults=given.defaults or self.path,
             title=self.title,
             notes=(*given.notes, *notes),
         )

@@ -29,6 +29,7 @@ from rushlight.pipelines.errors import (
     ListError,
     LutError,
     SourceError,
+    UnstatedError,
 )
 from rushlight.pipelines.formats.codecs import codec, log_notes, output_faults, rate_fault
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -45,13 +46,13 @@ def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tupl
     """Encoding and levels from the first that states them, in order of trust.
 
     Levels stated beat the maker's rule, which beats the file's tag; RGB files are full unless stated.
-    EncodingError with key `encoding` where nobody states an encoding: it is never guessed.
+    UnstatedError with key `encoding` where nobody states an encoding: it is never guessed.
     """
     warnings: list[str] = []
     says = next((s for s in stated if s.encoding), None)
     if says is None:
         hint = suggest_encoding(facts.metadata)
-        raise EncodingError(
+        raise UnstatedError(
             "this clip's encoding is not stated; add a column `encoding`, a default in the recipe, or --encoding"
             + (f" (the file's own metadata suggests {hint})" if hint else ""),
             key="encoding",

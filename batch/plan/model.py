@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from rushlight.batch.cameras.camera_groups import Seen
 from rushlight.batch.decisions.decision import Decision
 from rushlight.batch.lists.camera_columns import NOTHING, Camera
 from rushlight.batch.lists.clip_list import Row
+from rushlight.batch.records.missing import Missing
 from rushlight.batch.sound.take_matching import Chosen
 from rushlight.pipelines.colour.camera_encodings import Encoding
 from rushlight.pipelines.errors import RushlightError
@@ -86,6 +88,10 @@ class Plan:
     warnings: list[str] = field(default_factory=list)
     named: list[Path] = field(default_factory=list)  # originals that rows name, chosen or not
     unopened: list[tuple[Path, RushlightError]] = field(default_factory=list)  # those of `broken`
+    unstated: list[tuple[Seen, bool]] = field(
+        default_factory=list
+    )  # rows of `wrong` that state no encoding; with True where nothing else is wrong
+    missing: list[Missing] = field(default_factory=list)  # the same by camera
     growing: list[Row] = field(default_factory=list)  # rows whose originals are waited for
     not_chosen: int = 0  # rows
     one_by_one: int = 0  # rows more than the list has, where files of a clip are taken each for itself

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
+from rushlight.batch.cameras.camera_groups import Seen
 from rushlight.batch.decisions.decision import GradeFiles, row_decision
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.lists.camera_columns import camera_of
@@ -21,12 +22,13 @@ from rushlight.batch.plan.corrections import corrections
 from rushlight.batch.plan.grade_matching import Headers, Matcher
 from rushlight.batch.plan.jobs import with_still_notes
 from rushlight.batch.plan.model import Plan, PlannedClip, Stated
+from rushlight.batch.plan.reels import reel_of
 from rushlight.batch.plan.show_lut_spaces import with_default_lut
 from rushlight.batch.sound.ltc_track import with_ltc
 from rushlight.batch.sound.sound_folders import SoundFolders
 from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.errors import InputError, ListError, RushlightError, own_fault
+from rushlight.pipelines.errors import InputError, ListError, RushlightError, UnstatedError, own_fault
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.recipe.model import Recipe
 
@@ -77,12 +79,18 @@ class RowPlanner:
                     broken = own_fault(error, "planned", path)
                     plan.unopened.append((path, broken))
                     break
+        if path and any(isinstance(fault, UnstatedError) for fault in faults):
+            self._unstated(plan, row, path, alone=len(faults) == 1 and not broken)
         if faults:
             plan.wrong.append((row, together([*faults, *([broken] if broken else [])])))
         elif broken:
             plan.broken.append((row, broken))
         elif found:
             plan.clips.append(found)
+
+    def _unstated(self, plan: Plan, row: Row, path: Path, *, alone: bool) -> None:
+        facts = self.headers.of(path, None, files_of(path, row.clip, self.base, self.media))
+        plan.unstated.append((Seen.of(row, path, facts, reel_of(row, path, facts)), alone))
 
     def _original(self, row: Row, faults: list[RushlightError]) -> Path | None:
         """Path of a row's original; without one, what else is wrong with the row as far as that can be told."""

@@ -8,6 +8,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from rushlight.batch.cameras.missing_statements import missing_statements
 from rushlight.batch.decisions.decision import Decision, GradeFiles
 from rushlight.batch.decisions.grade_change_files import clock_seconds, utc_seconds
 from rushlight.batch.decisions.grade_changes import ChangeRecord
@@ -290,6 +291,8 @@ def _plan_rows(
     doubt(plan, lambda: reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe))
     plan.clips = untwinned(plan.clips, plan)
     doubt(plan, lambda: drift_notes(plan.clips))
+    alone = {seen.clip for seen, alone in plan.unstated if alone}
+    plan.missing = missing_statements([seen for seen, _ in plan.unstated], alone, request.defaults)
 
 
 def _other_requests(request: Request, recipe_file: str) -> list[Asking]:

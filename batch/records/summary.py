@@ -7,6 +7,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from rushlight.batch.records.missing import Missing
 from rushlight.batch.records.shape import Count, Number, Plain, Shape
 
 __all__ = ["SUMMARY", "ClipError", "FolderSums", "Status", "Summary", "Sums"]
@@ -54,6 +55,9 @@ class Sums(Shape):
     out: str = Field(default="", description="Output folder, or how many there are.")
     folders: Mapping[str, FolderSums] = Field(
         default={}, description="All lists of each output folder, by its path."
+    )
+    missing: list[Missing] = Field(
+        default=[], description="What nobody states of clips that were set aside, said once a camera."
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import datetime
 from pathlib import Path
 
@@ -67,6 +67,17 @@ class EventStream:
         """Something wrong with the request."""
         self.problems.append(text)
         self._tell("problem", text=text)
+
+    def faults(self, plan: Plan, rows: Iterable[tuple[str, str]]) -> None:
+        """What is wrong with rows of a plan, as (clip, error); what nobody states of a camera is said once, not once a clip."""
+        left, grouped = list(rows), set[str]()
+        for each in plan.missing:
+            if ours := {clip for clip, _ in left} & set(each.alone):
+                grouped |= ours
+                self.problem(each.said())
+        for clip, error in left:
+            if clip not in grouped:
+                self.problem(error)
 
     def refused(self, text: str) -> None:
         """The request as a whole was refused; the caller raises that as well."""
@@ -174,4 +185,5 @@ def summary_sums(
         seconds=round(seconds, 3),
         out=str(out),
         folders=dict(folders or {}),
+        missing=[each for each in plan.missing if {clip for clip, _ in aside} & set(each.clips)],
     )

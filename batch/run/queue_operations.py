@@ -124,9 +124,8 @@ def _put_in(
     over = [key for key in before if key.endswith(ours) or key.partition("@")[0] in later]
     queued = [*queued_jobs(out, turns, suffix=suffix, priority=priority), *bad]
     room.to(store.path, lambda: store.add(queued, settled=over))
-    for row in bad:
-        if added.bad.get(row.key) != row.error:
-            events.problem(row.error)
+    new = [(row.clip, row.error) for row in bad if added.bad.get(row.key) != row.error]
+    events.faults(prepared.plan, new)
     added.jobs |= {turn.spec.job for turn in turns}
     added.bad = {row.key: row.error for row in bad}
     events.queued(request.clip_list, clips=len(added.jobs), unchanged=len(settled), set_aside=len(bad))

@@ -187,8 +187,8 @@ def _refused(events: EventStream, plan: Plan) -> OptionError:
     """Why a strict request is not made; the faults of its rows are told, and are notes of the error."""
     text = f"nothing was made: --strict was given, and the list has {counted(len(plan.wrong), 'row')} with something wrong"
     error = OptionError(text)
+    events.faults(plan, [(row.clip, str(fault)) for row, fault in plan.wrong])
     for _, fault in plan.wrong:
-        events.problem(str(fault))
         error.add_note(str(fault))
     events.refused(text)
     return error

@@ -67,12 +67,12 @@ def parse_day(text: str, *, file: str = "") -> DayDocument:
 
 
 def parse_defaults(text: str, *, file: str = "") -> tuple[Default, ...]:
-    """The `[[default]]` tables of a side file or of a day. RecipeError naming every wrong key, one a line, or where there is
-    no table at all."""
-    tables = parse_day(text, file=file).default
-    if not tables:
+    """The `[[default]]` tables of a side file or of a day. RecipeError naming every wrong key, one a line, or where
+    nothing at all is stated."""
+    day = parse_day(text, file=file)
+    if not day.default and not day.model_fields_set:
         raise RecipeError("is missing; it must be stated", file=file, key="default")
-    return tables
+    return day.default
 
 
 def _tables() -> dict[str, type[BaseModel]]:

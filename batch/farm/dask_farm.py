@@ -23,10 +23,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rushlight.batch.farm.dask_cluster import STRANGERS, connected, is_up, safe, started
-from rushlight.batch.farm.dask_workers import Losses, Seen, Worker, frames_in, introduced, present_in
+from rushlight.batch.farm.dask_workers import Losses, Seen, Worker, fewest, frames_in, introduced, present_in
 from rushlight.batch.farm.path_map import Mount, Unfit, original_there, recognisable, seen_here
 from rushlight.batch.farm.scratch_folders import scratch_folder
-from rushlight.batch.farm.tasks import Farm, LostWorker, Result, Task, farm_is_gone
+from rushlight.batch.farm.tasks import Farm, LostWorker, Result, Task, farm_is_gone, threads_each
 from rushlight.batch.farm.worker_process import BEATS, call, call_elsewhere, introduce, versions
 from rushlight.batch.records.job_record import read_record
 from rushlight.pipelines.errors import OptionError, OwnFault, QueueError, RushlightError, SourceError, said
@@ -49,7 +49,7 @@ class DaskFarm:
 
     A worker that gets nothing done for `patience` seconds is ended, and its task given back as lost. `tell` is told
     of workers that join, leave or are refused, `gone` that the farm as a whole is lost, both on the caller's thread.
-    `ahead` are modules that local workers load as they start.
+    `ahead` are modules that local workers load as they start, `cores` how many of this machine are theirs.
     """
 
     def __init__(
@@ -63,12 +63,12 @@ class DaskFarm:
         tell: Callable[[str], None] = lambda text: None,
         gone: Callable[[str], None] | None = None,
         ahead: Sequence[str] = (),
+        cores: int = 0,
     ) -> None:
         self.address, self.mounts, self.patience = address, tuple(mounts), patience
-        self._where = (workers, security, tuple(ahead))
-        self._teller: Callable[[str], None] = lambda text: (
-            None
-        )  # nothing is told of whoever is there at the start
+        self._where, self._cores = (workers, security, tuple(ahead)), cores
+        # Nothing is told of whoever is there at the start.
+        self._teller: Callable[[str], None] = lambda text: None
         self._gone = gone or farm_is_gone
         self._serial = itertools.count(1)
         self._ours = versions()
@@ -256,6 +256,12 @@ class DaskFarm:
     def slots(self) -> int:
         """Workers that may work: each process does one task at a time."""
         return len(self._workers)
+
+    def threads(self, tasks: int) -> int:
+        """Threads that each of so many tasks may use; on a farm, of whichever machine's cores are fewest."""
+        workers = fewest(self._workers.values()) if self.address else self._where[0]
+        cores = 0 if self.address else self._cores
+        return threads_each(tasks, workers=workers, cores=max(cores, workers))
 
     def submit(self, task: Task) -> None:
         """Start a task."""

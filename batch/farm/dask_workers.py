@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TypedDict
 
@@ -11,7 +12,16 @@ from rushlight.batch.farm.tasks import Task
 from rushlight.batch.farm.worker_process import FRAMES, Introduction
 from rushlight.pipelines.errors import OptionError
 
-__all__ = ["Losses", "Seen", "Worker", "frames_in", "introduced", "other_versions", "present_in"]
+__all__ = [
+    "Losses",
+    "Seen",
+    "Worker",
+    "fewest",
+    "frames_in",
+    "introduced",
+    "other_versions",
+    "present_in",
+]
 
 
 Metrics = TypedDict("Metrics", {"rushlight-beats": int, "rushlight-frames": list[object]}, total=False)
@@ -44,6 +54,11 @@ class Worker:
 def present_in(there: Mapping[str, Seen]) -> set[tuple[str, str]]:
     """Workers by address and by a folder that every process makes anew, from the scheduler's word on them."""
     return {(address, worker["local_directory"]) for address, worker in there.items()}
+
+
+def fewest(workers: Iterable[Worker]) -> int:
+    """Workers on the machine that has the fewest: so many cores at least are ours, wherever a task goes."""
+    return min(Counter(worker.machine for worker in workers).values(), default=1)
 
 
 def frames_in(there: Mapping[str, Seen]) -> dict[str, int]:

@@ -8,7 +8,9 @@ from typing import Protocol
 
 from rushlight.pipelines.errors import QueueError, RushlightError
 
-__all__ = ["Farm", "LostWorker", "Result", "Task", "farm_is_gone"]
+__all__ = ["Farm", "LostWorker", "Result", "Task", "farm_is_gone", "threads_each"]
+
+MOST = 8  # threads beyond which a segment is no faster: it waits for the one that grades
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,6 +46,13 @@ def farm_is_gone(text: str) -> None:
     raise QueueError(text)
 
 
+def threads_each(tasks: int, *, workers: int, cores: int) -> int:
+    """Threads of each of so many tasks on one machine: its cores shared among as many as its workers do at once, so that
+    cores are idle only where there is nothing to do, and one each where there is more to do than workers."""
+    at_once = max(1, min(tasks, workers))
+    return min(MOST, max(1, cores // at_once))
+
+
 class Farm(Protocol):
     """The place where tasks run."""
 
@@ -54,6 +63,9 @@ class Farm(Protocol):
     @property
     def slots(self) -> int:
         """Number of tasks that can run at once just now; changes as workers come and go."""
+
+    def threads(self, tasks: int) -> int:
+        """Threads that each of so many tasks, out or waiting, may use without taking another's core."""
 
     def submit(self, task: Task) -> None:
         """Start a task; the caller keeps no more than `slots` in flight."""

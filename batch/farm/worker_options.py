@@ -56,6 +56,7 @@ class Crew:
             tell=tell,
             gone=gone,
             ahead=ahead,
+            cores=self.count(0),
         )
 
     def security(self) -> Security | None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import time
 from collections import deque
+from itertools import islice
 from pathlib import Path
 
 from rushlight.batch.farm.tasks import Farm, Task
@@ -26,6 +27,7 @@ from rushlight.pipelines.errors import OutsideError, RushlightError, from_os, ow
 
 __all__ = ["Feeding"]
 
+SEGMENT = 48  # frames of a segment at 24 a second, the fewest that any has
 DESERTED = 60.0  # seconds without a worker after which that is said
 NOBODY = "no worker is left that can work; it goes on when one joins"
 
@@ -155,6 +157,14 @@ class Feeding:
         kept = self.state.active[job.key].made = sum(plan.segments[n].count for n in results)
         self.state.on_event(Event(what="started", clip=job.clip, frames=kept, of=job.frames))
 
+    def to_do(self) -> int:
+        """Tasks out, the one that is being given out, and those that wait for a worker: of the queue as many as matter."""
+        active = self.state.active.values()
+        clips = {running.job.clip_key for running in active}
+        ready = islice((job for job in self.queue if job.clip_key not in clips), self.farm.slots)
+        waiting = sum(len(running.progress.todo) for running in active)
+        return len(self.state.tasks) + 1 + waiting + sum(max(1, job.frames // SEGMENT) for job in ready)
+
     def send(self, running: Running, number: int) -> None:
         job, payload = running.plan.job, running.payload
         self.serial += 1
@@ -166,6 +176,7 @@ class Feeding:
             ordered = [running.results[n].plain() for n in range(len(running.plan.segments))]
             task = Task(key=key, function=self.work.finish, arguments=(payload, ordered, token))
         else:
-            task = Task(key=key, function=self.work.segment, arguments=(payload, number, token))
+            threads = self.farm.threads(self.to_do())
+            task = Task(key=key, function=self.work.segment, arguments=(payload, number, token, threads))
         self.state.tasks[key] = (running.job.key, number)
         self.farm.submit(task)

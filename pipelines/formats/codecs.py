@@ -67,6 +67,7 @@ class Codec:
     quality_range: tuple[float, float] = (0, 0)  # best first
     bit_rates: dict[tuple[int, int], str] = field(default_factory=dict)  # rasters it has; empty: any
     smallest: tuple[int, int] = (16, 16)
+    sliced: bool = False  # its encoder gives the same bytes on any number of threads that share its slices
 
 
 def _prores(name: str, profile: str, reads: str) -> Codec:
@@ -79,6 +80,7 @@ def _prores(name: str, profile: str, reads: str) -> Codec:
         profile=profile,
         reads_as=(reads,),
         options={"profile": profile},
+        sliced=True,
     )
 
 
@@ -93,6 +95,7 @@ def _dnxhr(name: str, profile: str, reads: str, pixel_format: str = "yuv422p", b
         reads_as=(reads,),
         options={"profile": profile},
         smallest=(256, 120),
+        sliced=True,
     )
 
 
@@ -134,6 +137,7 @@ _TABLE = (
         # The smallest 8-bit progressive compression IDs of SMPTE ST 2019-1, 1253 and 1252, as FFmpeg lists them.
         # A picture's size is fixed by its ID; the bit rate at 24 frames a second is how the encoder is told of it.
         bit_rates={(1920, 1080): "36M", (1280, 720): "60M"},
+        sliced=True,
     ),
     _long("h264", "libx264", "yuv420p", 8, "high", "High", 20, "avc1"),
     _long("h264-10", "libx264", "yuv420p10le", 10, "high10", "High 10", 20, "avc1"),

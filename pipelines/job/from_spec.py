@@ -88,9 +88,11 @@ def movie_format(job: JobSpec, output: MovieSpec, tags: Tags) -> MovieFormat:
     )
 
 
-def segment_writer(path: Path, job: JobSpec, output: MovieSpec, tags: Tags) -> MovieWriter:
+def segment_writer(
+    path: Path, job: JobSpec, output: MovieSpec, tags: Tags, *, threads: int = 1
+) -> MovieWriter:
     """The writer of one segment of an output, whatever is in it: segments join only if all were written alike."""
-    return MovieWriter(path, replace(movie_format(job, output, tags), container="mov"))
+    return MovieWriter(path, replace(movie_format(job, output, tags), container="mov"), threads=threads)
 
 
 def font_of(job: JobSpec, output: MovieSpec) -> str:

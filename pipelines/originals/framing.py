@@ -114,12 +114,20 @@ def _even(value: Fraction | int) -> int:
 
 
 class Fitter:
-    """Resamples frames of one format and size. `format` is the pixel format of what it gives."""
+    """Resamples frames of one format and size, on so many threads: the same bytes on any number. `format` is the pixel
+    format of what it gives."""
 
     def __init__(
-        self, fit: Fit, pixel_format: PixelFormat, place: Placement, *, siting: Siting = "left"
+        self,
+        fit: Fit,
+        pixel_format: PixelFormat,
+        place: Placement,
+        *,
+        siting: Siting = "left",
+        threads: int = 1,
     ) -> None:
         self.place = place
+        self._threads = threads
         self.format = pixel_format
         self._steps = self._needed(fit, pixel_format, place, siting)
         self._graph: Graph | None = None
@@ -194,7 +202,7 @@ class Fitter:
 
     def _build(self, frame: av.VideoFrame, cropped: bool) -> Graph:
         graph = Graph()
-        graph.threads = 1
+        graph.threads = self._threads
         last = graph.add_buffer(
             width=frame.width, height=frame.height, format=frame.format, time_base=Fraction(1, 1000)
         )

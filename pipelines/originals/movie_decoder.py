@@ -26,16 +26,18 @@ __all__ = ["Item", "Reading"]
 # Number, picture, damage. Without a number or a picture: what went wrong ahead of the next one.
 Item = tuple[int | None, av.VideoFrame | None, str]
 Packet: TypeAlias = "av.Packet[av.VideoStream]"
+SLICED = {"prores", "dnxhd"}  # decoded slice by slice: on any number of threads the same pictures and damage
 SPOILT = "may be spoilt: it is built on a damaged picture"
 DEEPEST = 16  # pictures that H.264 and HEVC may hold back for reordering (ITU-T H.264 annex A, H.265 annex A)
 
 
 class Reading:
-    """One movie, opened read-only. `conform` numbers its pictures by order of showing, whatever their times."""
+    """One movie, opened read-only. `conform` numbers its pictures by order of showing, whatever their times; `threads`
+    share the slices of a picture, of codecs whose result does not depend on it."""
 
     def __init__(self, facts: Facts, *, conform: bool = False, threads: int = 1) -> None:
         self.facts = facts
-        self._threads = threads
+        self._threads = threads if facts.codec in SLICED else 1
         self._open()
         self._step = 1 / (facts.rate.fraction * tick_of(self._stream))
         self._stamps = _stamps(facts.path, facts.bytes, facts.mtime_ns) if conform else ()
@@ -52,7 +54,7 @@ class Reading:
         with source_errors(self.facts.path, "does not open"):
             self._container = open_movie(self.facts.path)
         self._stream = self._container.streams.video[0]
-        self._stream.thread_type = "NONE" if self._threads == 1 else "AUTO"
+        self._stream.thread_type = "NONE" if self._threads == 1 else "SLICE"
         self._stream.codec_context.thread_count = self._threads
         if self.facts.codec == "mjpeg":
             self._stream.codec_context.options = {"err_detect": "explode"}

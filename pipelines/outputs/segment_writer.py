@@ -40,8 +40,8 @@ def open_container(path: Path, container: str, *, index_first: bool = False) -> 
         raise from_os(error, path) from None
 
 
-def new_picture_stream(output: OutputContainer, movie: MovieFormat) -> av.VideoStream:
-    """The picture stream of an open container, told everything, on one thread."""
+def new_picture_stream(output: OutputContainer, movie: MovieFormat, *, threads: int = 1) -> av.VideoStream:
+    """The picture stream of an open container, told everything; on one thread unless its bytes are the same on several."""
     codec, rate, tags = movie.codec, movie.rate, movie.tags
     stream = output.add_stream(codec.encoder, rate=rate.fraction, options=movie.options())
     assert isinstance(stream, av.VideoStream)
@@ -49,7 +49,9 @@ def new_picture_stream(output: OutputContainer, movie: MovieFormat) -> av.VideoS
     context = stream.codec_context
     context.time_base = 1 / rate.fraction
     stream.time_base = 1 / rate.fraction
-    context.thread_count = 1
+    context.thread_count = threads if codec.sliced else 1
+    if codec.sliced:
+        context.thread_type = "SLICE"  # not several pictures at once, which are held in memory
     context.flags |= int(Flags.bitexact)
     context.color_primaries, context.color_trc = tags.primaries, tags.transfer
     context.colorspace, context.color_range = tags.matrix, _LEVELS[tags.levels]
@@ -76,7 +78,7 @@ def _set_colour_volume(packet: av.Packet[av.VideoStream], volume: int) -> None:
 class MovieWriter:
     """Pictures into one file. Use as a context: an exception inside leaves a file that must not be used."""
 
-    def __init__(self, path: Path, movie: MovieFormat) -> None:
+    def __init__(self, path: Path, movie: MovieFormat, *, threads: int = 1) -> None:
         self.path = path
         self.tags = movie.tags
         self.frames = 0
@@ -87,7 +89,7 @@ class MovieWriter:
         self._time_base = 1 / movie.rate.fraction
         self._container = open_container(path, movie.container)
         try:
-            self._stream = new_picture_stream(self._container, movie)
+            self._stream = new_picture_stream(self._container, movie, threads=threads)
             self._stream.codec_context.open()
         except av.error.FFmpegError as error:
             self._container.close()

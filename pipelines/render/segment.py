@@ -74,10 +74,13 @@ def _baked(path: str) -> Baked:
     return load_baked(Path(path))
 
 
-def render_segment(payload: Mapping[str, object], index: int, token: str) -> dict[str, object]:
+def render_segment(
+    payload: Mapping[str, object], index: int, token: str, threads: int = 1
+) -> dict[str, object]:
     """Render segment `index` of a job, or find that it is there. Gives what the queue keeps: small, JSON-able.
 
-    Files are written under temporary names that carry `token` and renamed when complete.
+    Files are written under temporary names that carry `token` and renamed when complete. `threads` may share the decoding,
+    resizing and encoding of a frame, for there are idle cores; what is made is the same on any number.
     """
     job = JobSpec.parse(payload)
     segment = job.segments[index]
@@ -85,7 +88,7 @@ def render_segment(payload: Mapping[str, object], index: int, token: str) -> dic
     if all(is_file(Path(job.out), name) for name in _made(job, segment, movies)):
         return _result(job, segment, movies)
     with ExitStack() as stack:
-        work = _Segment(job, segment, movies, token, stack)
+        work = _Segment(job, segment, movies, token, stack, threads)
         work.run()
     work.keep()
     return _result(job, segment, movies)
@@ -116,8 +119,15 @@ class _Segment:
     """The making of one segment."""
 
     def __init__(
-        self, job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec], token: str, stack: ExitStack
+        self,
+        job: JobSpec,
+        segment: SegmentSpec,
+        movies: list[MovieSpec],
+        token: str,
+        stack: ExitStack,
+        threads: int,
     ) -> None:
+        self.threads = threads
         self.job, self.segment, self.token, self.stack = job, segment, token, stack
         self.out = Path(job.out)
         self.rate = FrameRate.parse(job.rate)
@@ -185,7 +195,7 @@ class _Segment:
             return keyed[key]
         fit = fit_of(spec.frame, spec.width, spec.height, self.facts)
         place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
-        fitter = Fitter(fit, self.signal.format, place, siting=self.signal.siting)
+        fitter = Fitter(fit, self.signal.format, place, siting=self.signal.siting, threads=self.threads)
         picture = Picture(
             state=spec.state,
             width=spec.width,
@@ -231,7 +241,9 @@ class _Segment:
         lit = find_pixel_format(LIT) if states_light(spec.codec, picture.tags.transfer) else None
         grader = self._grader(spec, picture.fitter, picture.place, picture.tags, lit) if lit else None
         path = fresh(self.out, temporary)
-        writer = self.stack.enter_context(segment_writer(path, self.job, spec, picture.tags))
+        writer = self.stack.enter_context(
+            segment_writer(path, self.job, spec, picture.tags, threads=self.threads)
+        )
         return Movie(
             spec=spec,
             writer=writer,
@@ -262,7 +274,12 @@ class _Segment:
 
     def run(self) -> None:
         """All frames of the segment, through every output."""
-        source = open_source(self.facts, missing=self.job.source.missing, conform=self.job.source.conform)
+        source = open_source(
+            self.facts,
+            missing=self.job.source.missing,
+            conform=self.job.source.conform,
+            threads=self.threads,
+        )
         self.stack.callback(source.close)
         frames = self.stack.enter_context(Ahead(source.frames(self.segment.first, self.segment.count)))
         behind = self.stack.enter_context(Behind())

@@ -28,6 +28,9 @@ class Simulated:
         self.running: list[tuple[float, int, Task]] = []
         self.last = dict.fromkeys(self.idle, 0.0)
 
+    def threads(self, tasks: int) -> int:
+        return 1
+
     def submit(self, task: Task) -> None:
         worker = min(self.idle)
         del self.idle[worker]

@@ -16,6 +16,7 @@ from pictures import numbered, write_movie
 from rushlight.batch.cli.main import cli
 from rushlight.batch.farm import dask_farm as farms
 from rushlight.batch.farm.dask_farm import Result, Task
+from rushlight.batch.farm.tasks import threads_each
 from rushlight.batch.farm.worker_process import call
 from rushlight.pipelines.heartbeat import frames_made
 
@@ -46,10 +47,14 @@ class HereFarm:
     """A farm of this process: a task is done when its result is asked for. `before` may look, change or raise."""
 
     slots: int = 2
+    cores: int = 0  # where it has more than slots
     here: bool = False  # of farms of this machine it is asked to compile ahead
     before: Callable[[Task], None] = lambda task: None
     calls: list[Task] = field(default_factory=list)
     waiting: list[Task] = field(default_factory=list)
+
+    def threads(self, tasks: int) -> int:
+        return threads_each(tasks, workers=self.slots, cores=max(self.cores, self.slots))
 
     def submit(self, task: Task) -> None:
         self.waiting.append(task)

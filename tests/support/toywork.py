@@ -11,7 +11,7 @@ from recorded import recorded
 from rushlight.pipelines.errors import DeliveryError, ResourceError, SourceError
 
 
-def segment(payload: dict[str, Any], index: int, token: str) -> dict[str, Any]:
+def segment(payload: dict[str, Any], index: int, token: str, threads: int = 1) -> dict[str, Any]:
     folder = Path(payload["out"]) / ".work" / payload["job"]
     folder.mkdir(parents=True, exist_ok=True)
     with (Path(payload["out"]) / "calls.txt").open("a") as stream:

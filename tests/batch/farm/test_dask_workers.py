@@ -8,6 +8,7 @@ import pytest
 from rushlight.batch.farm.dask_workers import (
     Losses,
     Worker,
+    fewest,
     frames_in,
     introduced,
     other_versions,
@@ -33,6 +34,12 @@ def test_a_machine_that_leaves_with_many_tasks_costs_their_job_one_loss() -> Non
     assert not losses.charged_already(task, worker("two", third), serial)  # another machine
     assert not losses.charged_already(other, worker("cart", third), serial)  # another job
     assert not losses.charged_already(task, worker("cart", next(serial)), serial)  # sent after the loss
+
+
+def test_fewest_workers_are_counted_by_machine() -> None:
+    assert fewest([]) == 1
+    assert fewest([worker("cart", 1), worker("cart", 2)]) == 2
+    assert fewest([worker("cart", 1), worker("two", 2), worker("cart", 3)]) == 1
 
 
 def test_other_versions_are_named_with_ours() -> None:

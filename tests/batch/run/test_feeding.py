@@ -71,6 +71,41 @@ def test_segments_in_order_then_the_next_job_then_the_finish(tmp_path: Path, sto
     assert [e.clip for e in kitchen.told if e.what == "started"] == ["a", "b"]
 
 
+def threads(kitchen: Kitchen) -> list[object]:
+    """Threads of the segments that are out, or were."""
+    tasks = [*kitchen.farm.calls, *kitchen.farm.waiting]
+    return [t.arguments[3] for t in tasks if t.function == TOYS.segment]
+
+
+def test_idle_cores_are_shared_among_the_few_segments_there_are(tmp_path: Path, store: Store) -> None:
+    kitchen = Kitchen(store, toy(tmp_path, "a", 2), slots=8)
+    kitchen.feeding.fill()
+    assert threads(kitchen) == [4, 4]
+
+
+def test_what_waits_in_the_queue_counts_too(tmp_path: Path, store: Store) -> None:
+    kitchen = Kitchen(store, toy(tmp_path, "a", 1), toy(tmp_path, "b", 7), slots=8)
+    kitchen.feeding.fill()
+    assert threads(kitchen) == [1] * 8
+
+
+def test_the_last_segments_of_a_night_get_the_cores_that_nobody_needs(tmp_path: Path, store: Store) -> None:
+    kitchen = Kitchen(store, toy(tmp_path, "a", 3), slots=2)
+    kitchen.feeding.fill()
+    kitchen.done()
+    assert threads(kitchen) == [1, 1, 1]  # another is still being made when the last goes out
+    alone = Kitchen(store, toy(tmp_path, "b", 1), slots=2)
+    alone.feeding.fill()
+    assert threads(alone) == [2]
+
+
+def test_a_later_turn_of_the_same_clip_waits_for_no_core(tmp_path: Path, store: Store) -> None:
+    first = toy(tmp_path, "a", 1)
+    kitchen = Kitchen(store, replace(first, key="a/r"), replace(first, key="a/r+1"), slots=4)
+    kitchen.feeding.fill()
+    assert threads(kitchen) == [4]
+
+
 def test_no_more_tasks_than_workers(tmp_path: Path, store: Store) -> None:
     kitchen = Kitchen(store, *(toy(tmp_path, name, 3) for name in "abc"), slots=1)
     kitchen.feeding.fill()

@@ -257,3 +257,21 @@ def test_pixels_that_no_lens_makes_are_refused(aspect: Fraction) -> None:
     with pytest.raises(SourceError, match=r"wide as high .*desqueeze"):
         placement(Fit(width=96, height=54), 1920, 1080, pixel_aspect=aspect)
     assert placement(Fit(width=8, height=4), 1920, 1080).width == 8
+
+
+@pytest.mark.parametrize("source", ["yuv422p10le", "yuv420p", "gbrp12le"])
+@pytest.mark.parametrize(
+    "fit",
+    [Fit(width=192, height=108), Fit(width=190, height=82, flip=True, flop=True), Fit(width=416, height=222)],
+    ids=["half", "mirrored", "larger"],
+)
+def test_the_same_bytes_on_one_two_and_four_threads(source: str, fit: Fit) -> None:
+    pixel_format = find_pixel_format(source)
+    assert pixel_format is not None
+    frame = texture(source, 384, 218)
+    place = placement(fit, 384, 218)
+    made = []
+    for threads in (1, 2, 4, 7):
+        fitted = Fitter(fit, pixel_format, place, threads=threads).fit(frame)
+        made.append([plane.tobytes() for plane in planes(fitted)])
+    assert all(m == made[0] for m in made)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import independent
-from pictures import number_in, number_of, numbered, write_movie
+from pictures import number_in, number_of, numbered, settled, write_movie
 from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.formats.pixel_formats import planes
 from rushlight.pipelines.originals.frame_sources import SourceFrame, open_source
@@ -229,3 +229,37 @@ def test_pictures_are_the_outsiders_bit_for_bit(hundred: list[av.VideoFrame], tm
     for frame in frames(path, 7, 20)[::6]:
         wanted = independent.raw(path, "yuv420p", *SIZE, frame.number)
         assert (np.concatenate([p.ravel() for p in planes(frame.image)]) == wanted).all()
+
+
+SLICED_KINDS = {
+    "prores": ("prores_ks", "yuv422p10le", {"profile": "hq"}),
+    "prores 4444": ("prores_ks", "yuv444p10le", {"profile": "4444"}),
+    "dnxhr hqx": ("dnxhd", "yuv422p10le", {"profile": "dnxhr_hqx"}),
+    "dnxhr lb": ("dnxhd", "yuv422p", {"profile": "dnxhr_lb"}),
+    "h264": ("libx264", "yuv420p", {"x264-params": "slices=4"}),
+}
+
+
+@pytest.mark.parametrize("damaged", [False, True], ids=["sound", "damaged"])
+@pytest.mark.parametrize("kind", SLICED_KINDS)
+def test_the_same_pictures_and_damage_on_one_two_and_four_threads(
+    kind: str, damaged: bool, tmp_path: Path
+) -> None:
+    codec, pixel_format, options = SLICED_KINDS[kind]
+    pictures = [numbered(n, 512, 288, pixel_format) for n in range(4)]
+    path = write_movie(tmp_path / "a.mov", pictures, codec=codec, options=options)
+    if damaged:
+        whole = bytearray(path.read_bytes())
+        for place in range(whole.index(b"mdat") + 3000, len(whole) - 6000, 4001):
+            whole[place : place + 3] = b"\xff\x00\xff"
+        path.write_bytes(bytes(whole))
+        settled(path)
+    facts, found = probe(path), []
+    for threads in (1, 2, 4):
+        with open_source(facts, threads=threads) as source:
+            context = source._reading._stream.codec_context  # type: ignore[union-attr]
+            assert context.thread_count == (1 if kind == "h264" else threads)
+            given = list(source.frames(0, 4))
+        found.append([(f.damage, f.lost, [p.tobytes() for p in planes(f.image)]) for f in given])
+    assert found[0] == found[1] == found[2]
+    assert any(damage for damage, _, _ in found[0]) == damaged

@@ -15,7 +15,7 @@ OWED = {
     "pipelines/colour": "chart icc_profile",
     "pipelines/formats": "mp4_boxes",
     "pipelines/grading": "kernel simd",
-    "pipelines/job": "exact_signal production spec",
+    "pipelines/job": "exact_signal spec",
     "pipelines/originals": "probe",
     "pipelines/outputs": "readback sound_tracks",
     "pipelines/recipe": "clip_defaults model validation_messages",

@@ -34,6 +34,7 @@ from rushlight.pipelines.colour.chart import PATCHES
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.inside_folder import make_folder, unlink, write
+from rushlight.pipelines.measure.sound_lag import WINDOW
 from rushlight.pipelines.visible_text import json_text
 
 __all__ = ["write_report"]
@@ -197,6 +198,7 @@ class PageClip:
     source: str
     files: Sequence[OutputFile]
     waves: Sequence[Line]  # of production sound and the camera's, at the start
+    heard_seconds: float  # that they show
     sound: str  # which it is and why; empty where no sound folder was given
     warnings: Sequence[str]
     revision: int
@@ -239,6 +241,7 @@ def _clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | None) 
         files=record.outputs,
         sound=_sound(record.sound),
         waves=_waves(record.sound),
+        heard_seconds=round(min(WINDOW, record.frames / _rate(record.rate)), 1),
         warnings=record.warnings,
         revision=record.revision,
         replaced=record.replaced,
@@ -280,7 +283,7 @@ def _heard(heard: HeardSound | None) -> str:
         return ""
     if heard.offset_ms is None:
         return "; heard against the camera's sound: cannot tell"
-    drift = "" if heard.drift_ms is None else f", drift {heard.drift_ms:.1f} ms"
+    drift = "" if heard.drift_ms is None else f", drift {round(heard.drift_ms, 1) + 0.0} ms"
     side = "after" if heard.offset_ms >= 0 else "before"
     return f"; the camera's sound is heard {abs(heard.offset_ms):.1f} ms {side} it{drift}"
 

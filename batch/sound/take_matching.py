@@ -244,7 +244,7 @@ def _tie(alike: Sequence[_Candidate]) -> str:
     names = " and ".join(str(c.take.first.path) for c in alike[:3]) + (" …" if len(alike) > 3 else "")
     dates = {c.take.first.date for c in alike if c.take.first.date}
     rolls = {c.take.first.roll for c in alike if c.take.first.roll}
-    ways = ["`sound`, which names its file"]
+    ways = ["`sound` (its file's name)"]
     ways += ["`date`"] if len(dates) > 1 else []
     ways += ["`sound_roll`"] if len(rolls) > 1 else []
     return f"{len(alike)} takes fit this clip alike ({names}); give the row {' or '.join(ways)}"

@@ -8,7 +8,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from rushlight.pipelines.measure.sound_lag import HEARD_RATE, Heard, Window, heard_in, lag, peaks_of
+from rushlight.pipelines.measure.sound_lag import HEARD_RATE, WINDOW, Heard, Window, heard_in, lag, peaks_of
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.originals.sound import SAMPLE_RATE, read_sound
 from rushlight.pipelines.outputs.production_sound import Production
@@ -16,7 +16,6 @@ from rushlight.pipelines.sound.take_samples import played
 
 __all__ = ["hear"]
 
-WINDOW = 8  # seconds
 MOST = 1.0  # seconds that are looked for either way
 Array = NDArray[np.float64]
 

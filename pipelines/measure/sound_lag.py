@@ -15,8 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["HEARD_RATE", "Heard", "Window", "drift_of", "heard_in", "lag", "peaks_of"]
+__all__ = ["HEARD_RATE", "WINDOW", "Heard", "Window", "drift_of", "heard_in", "lag", "peaks_of"]
 
+WINDOW = 8  # seconds that are heard in one go
 HEARD_RATE = 8000  # Hz at which two sounds are compared
 BAND = (250.0, 3600.0)  # Hz
 STANDS_OUT = (
@@ -24,9 +25,9 @@ STANDS_OUT = (
 )
 ALONE = 0.75  # a second peak higher than this share of the first makes the first no place
 NEAR = 0.012  # seconds around a peak that are its own: echoes of a room
-FAINT = 1e-6  # of the strongest frequency of both: what is weaker has no say
+FAINT = 1e-4  # of a sound's strongest frequency: what is weaker has no say, such as the skirts of a tone
 BROAD = 0.1  # share of the band's frequencies that must have a say
-PEAKS = 320  # of a window of 8 seconds: one a frame at 40
+PEAKS = 320  # of a window: one a frame at 40
 QUIET = 1e-5  # of full scale: silence
 Array = NDArray[np.float64]
 
@@ -66,7 +67,9 @@ def lag(first: Array, second: Array, most: float, rate: int = HEARD_RATE) -> flo
     frequencies = np.fft.rfftfreq(size, 1 / rate)
     inside = (frequencies >= BAND[0]) & (frequencies <= BAND[1])
     strength = np.abs(cross)
-    heard = inside & (strength > FAINT * strength[inside].max(initial=0))
+    heard = inside
+    for spectrum in map(np.abs, spectra):
+        heard = heard & (spectrum > FAINT * spectrum[inside].max(initial=0))
     if np.count_nonzero(heard) < BROAD * np.count_nonzero(inside):
         return None  # a tone, or hum: it repeats itself
     cross = np.where(heard, cross / np.maximum(strength, 1e-30), 0)

@@ -41,7 +41,7 @@ def track_names(sound: Sound, container: str) -> tuple[str, ...]:
     """A name for each track that the container gets, of its channels' names; empty where there is none."""
     names, found, first = sound.names or ("",) * sound.channels, [], 0
     for _, channels, _ in track_list(sound, container):
-        found.append(" + ".join(name for name in names[first : first + channels] if name))
+        found.append(" + ".join(name for name in dict.fromkeys(names[first : first + channels]) if name))
         first += channels
     return tuple(found)
 

@@ -154,6 +154,8 @@ def test_delivered_sound_is_right_to_the_sample(day: Path, out: Path) -> None:
 def test_names_of_tracks_are_in_the_file_and_the_record(out: Path) -> None:
     told = independent.said(out / "editorial" / "b.mov")
     assert "handler_name    : MIX" in told and "handler_name    : LAV" in told
+    mixed = independent.said(out / "viewing" / "b.mp4")
+    assert "handler_name    : MIX" in mixed and "MIX + MIX" not in mixed  # one track on both sides
     record = latest(read_records(out))
     b = next(r for r in record.values() if r["clip"] == "b.mov")
     movie = next(o for o in b["outputs"] if o["output"] == "editorial")
@@ -186,7 +188,7 @@ def test_pages_and_table_say_which_sound_it_is(out: Path) -> None:
         "Sound: production: T2.wav T3.wav (scene 2, take 1, roll SR1): scene and take, timecode; tracks MIX, LAV"
         in page
     )
-    assert "production sound, the first 8 seconds" in page and "camera sound, the first 8 seconds" in page
+    assert "the first 0.4 seconds: above production sound, below camera sound" in page
     assert "Sound: camera: W1.wav is a wild track" in page and "Sound: none: the row wants none" in page
     text = (out / "report" / "batch.csv").read_text()
     rows = {row["clip"]: row for row in csv.DictReader(io.StringIO(text))}

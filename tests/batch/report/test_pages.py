@@ -18,6 +18,7 @@ import pytest
 from browsers import chromium, stopped
 from here import rushlight
 from logged import append_record, latest, read_records
+from recorded import movie, recorded
 from rushlight.batch.job_log import log_path
 from rushlight.batch.plan.reconcile_media import Walk
 from rushlight.batch.plan.request_ledger import keep_asking, read_askings
@@ -313,3 +314,19 @@ def test_pictures_are_kept_and_old_ones_removed(out: Path, tmp_path: Path) -> No
     (pictures / "old.jpg").write_bytes(b"of another clip")
     write_report(folder)
     assert {p.name: p.stat().st_mtime_ns for p in pictures.iterdir()} == before
+
+
+def test_what_was_heard_of_two_sounds_is_shown_on_one_time_axis(tmp_path: Path) -> None:
+    """A clap stands above itself; a second has its line, and a drift that rounds to nothing has no sign."""
+    log = recorded("A001", movie(), frames=60, rate="24")
+    heard = {"offset_ms": 29.0, "drift_ms": -0.01, "peaks": [[0.0] * 100 + [1.0] + [0.1] * 219] * 2}
+    log["sound"] = {"kind": "production", "reason": "timecode", "files": [], "heard": heard | {"windows": []}}
+    append_record(tmp_path, log)
+    write_report(tmp_path)
+    text = (tmp_path / "report" / "index.html").read_text()
+    assert "the first 2.5 seconds: above production sound, below camera sound" in text
+    assert (
+        text.count("100,1.0 ") == 2
+        and re.findall(r'<rect x="([\d.]+)" width=".4"', text) == ["128.0", "256.0"] * 2
+    )
+    assert "heard 29.0 ms after it, drift 0.0 ms" in text

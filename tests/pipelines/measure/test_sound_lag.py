@@ -69,6 +69,14 @@ def test_unrelated_ambience_cannot_be_told(seed: int) -> None:
     assert lag(speech(seed)[:COUNT], speech(seed + 50)[:COUNT], 1.0) is None
 
 
+@pytest.mark.parametrize("count", [3200, 8000, COUNT])
+def test_two_clean_tones_that_are_not_the_same_cannot_be_told(count: int) -> None:
+    """A line-up tone on the recorder, another on the camera: their skirts have nothing to say, in a short clip either."""
+    at = np.arange(count) / 8000
+    for one, other in ((997, 382), (1000, 1000), (440, 2210)):
+        assert lag(0.5 * np.sin(2 * np.pi * one * at), 0.2 * np.sin(2 * np.pi * other * at), 1.0) is None
+
+
 def test_silence_hum_and_a_steady_tone_cannot_be_told() -> None:
     random = np.random.default_rng(5)
     at = np.arange(COUNT) / HEARD_RATE

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 
 from rushlight.pipelines.errors import InputError
 
-__all__ = ["read_toml"]
+__all__ = ["read_toml", "toml_text"]
 
 MOST = 2_000_000  # characters: defaults of 20,000 files take half of it
 PARTS = 16  # of a dotted key
@@ -31,6 +32,11 @@ def read_toml(text: str, *, file: str, error: type[InputError]) -> dict[str, obj
         return tomllib.loads(text)
     except (ValueError, RecursionError) as wrong:
         raise error(f"is not TOML: {str(wrong)[:LONGEST]}", file=file) from None
+
+
+def toml_text(text: str) -> str:
+    """A text as a basic string of TOML 1.0: what JSON writes, but for DEL."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _beyond(text: str) -> tuple[str, int]:

@@ -3,7 +3,6 @@ state something of a camera once."""
 
 from __future__ import annotations
 
-import json
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from rushlight.batch.lists.clip_list import Row
 from rushlight.pipelines.colour.camera_encodings import suggest_encoding
 from rushlight.pipelines.originals.camera_header import camera_in_header
 from rushlight.pipelines.originals.facts import Facts
+from rushlight.pipelines.toml_files import toml_text
 
 __all__ = ["CameraGroup", "Seen", "camera_groups", "shortened"]
 
@@ -84,7 +84,7 @@ class CameraGroup:
         """The lines for a day document or a file of defaults: a table for each selector, with these statements."""
         lines: list[str] = []
         for key, value in self.selectors:
-            lines += ["[[default]]", f"{key} = {json.dumps(value, ensure_ascii=False)}", *statements]
+            lines += ["[[default]]", f"{key} = {toml_text(value)}", *statements]
         return "\n".join(lines)
 
 
@@ -166,8 +166,8 @@ def _shared(names: Sequence[str]) -> str:
 
 
 def _plain(text: str) -> str:
-    """A name as a pattern that means itself."""
-    return "".join(f"[{c}]" if c in "[*?" else c for c in text)
+    """A name as a pattern that means itself; `?` for what a document in UTF-8 cannot hold."""
+    return "".join(f"[{c}]" if c in "[*?" else "?" if "\ud800" <= c <= "\udfff" else c for c in text)
 
 
 def _fits(pattern: str, seen: Seen) -> bool:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from rushlight.batch.cameras.camera_groups import CameraGroup, Seen, camera_groups, shortened
 from rushlight.batch.records.missing import Missing
 from rushlight.pipelines.counted import counted
+from rushlight.pipelines.toml_files import toml_text
 
 __all__ = ["encoding_line", "missing_statements"]
 
@@ -26,8 +26,7 @@ def missing_statements(unstated: Sequence[Seen], alone: Collection[str], file: P
 def encoding_line(group: CameraGroup) -> str:
     """The line of a `[[default]]` table that states a camera's encoding, with what is to be done about it."""
     if group.suggested:
-        name = json.dumps(group.suggested, ensure_ascii=False)
-        return f"encoding = {name}  # as the header suggests: check it"
+        return f"encoding = {toml_text(group.suggested)}  # as the header suggests: check it"
     return 'encoding = "NAME"  # `rushlight encodings` lists the names'
 
 

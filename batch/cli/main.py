@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, ParamSpec, Unpack, cast
 import click
 
 from rushlight.batch.cli.console import say, say_json
+from rushlight.batch.cli.day_commands import day_commands
 from rushlight.batch.cli.night_options import crew_options, night_options, replaced_option, watched
 from rushlight.batch.cli.queue_commands import queue_commands
 from rushlight.batch.cli.terminal_or_log import is_terminal, let_go
@@ -343,6 +344,7 @@ def report(folder: Path, as_json: bool) -> int:
 
 
 cli.add_command(queue_commands(_answering, _request_options))
+cli.add_command(day_commands(_answering))
 
 
 def main() -> None:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from here import rushlight
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.recipe.read_recipe import parse_defaults, parse_recipe, shipped_recipes
-from rushlight.pipelines.toml_files import DEPTH, MOST, PARTS, read_toml
+from rushlight.pipelines.toml_files import DEPTH, MOST, PARTS, read_toml, toml_text
 
 HOSTILE = {
     "a key of 1,000 parts": "a" + ".a" * 1000 + " = 1",
@@ -77,3 +77,8 @@ def test_a_command_says_where_it_is(tmp_path: Path) -> None:
     (tmp_path / "r.toml").write_text('name = "x"\n' + HOSTILE["a key of 100,000 parts"])
     run = rushlight("plan", "day.csv", "--recipe", "r.toml", cwd=tmp_path)
     assert run.returncode == 2 and "r.toml:2: has a key of more than 16 parts" in run.stderr + run.stdout
+
+
+@given(st.text(st.characters(codec="utf-8")))
+def test_a_text_is_written_as_it_is_read(text: str) -> None:
+    assert read_toml(f"a = {toml_text(text)}", file="r.toml", error=RecipeError) == {"a": text}

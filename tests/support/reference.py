@@ -57,9 +57,13 @@ camera = "A"
 encoding = "S-Log3/S-Gamut3.Cine"
 ```
 
+    rushlight day new cards --to day.toml
     rushlight plan day.toml
     rushlight render day.toml
     rushlight verify day.toml
+
+`day new` writes one to begin with, from the headers of a folder: its cameras, what their headers suggest (as comments, for a person to
+check), frame rates and sound folders; never over a file that is there. `plan` says once a camera what is still missing, with the lines.
 
 Paths are relative to the file. An option overrules its key: `--recipe stills` takes the place of `recipes`, `--defaults FILE` that of the
 `[[default]]` tables. Without `list`, every original under `media` is a clip. `sound`, `grades` and single folders of `media` that are not

@@ -10,6 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from rushlight.batch.api import day as day
     from rushlight.batch.api import queue as queue
     from rushlight.batch.api.cancel import Cancel as Cancel
     from rushlight.batch.api.catalogue import ShippedEncoding as ShippedEncoding
@@ -68,18 +69,16 @@ _NAMES = {
         "SourceError",
     ),
 }
-_MODULES = {name: module for module, names in _NAMES.items() for name in names} | {
-    "queue": ""
-}  # that one is a module
+_WHOLE = {"day": "rushlight.batch.api.day", "queue": "rushlight.batch.api.queue"}  # these are modules
+_MODULES = {name: module for module, names in _NAMES.items() for name in names} | _WHOLE
 
 
 def __getattr__(name: str) -> object:
     if name not in _MODULES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     place = _MODULES[name]
-    found: object = (
-        getattr(import_module(place), name) if place else import_module("rushlight.batch.api.queue")
-    )
+    module = import_module(place)
+    found: object = module if name in _WHOLE else getattr(module, name)
     globals()[name] = found
     return found
 

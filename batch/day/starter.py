@@ -1,0 +1,138 @@
+"""The day document to begin with: what headers say stands in it, what they suggest is a comment, and what a person has to state is
+said. Nothing is guessed."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from rushlight.batch.cameras.camera_groups import CameraGroup, shortened
+from rushlight.batch.cameras.missing_statements import DIFFER, encoding_line
+from rushlight.batch.day.found_media import FoundMedia
+from rushlight.pipelines.counted import counted
+from rushlight.pipelines.errors import OptionError, from_os
+from rushlight.pipelines.toml_files import toml_text
+
+__all__ = ["starter_text", "still_missing", "write_starter"]
+
+HEAD = """\
+# A shooting day, written by `rushlight day new` from the headers of its originals. A # is before what is only a proposal and
+# what a person has to state: look at it, write what is true, and take the # away. `rushlight plan {name}` says what is missing.
+
+# production = "The working title"  # for pages, slates and mail
+# day = "1"
+# unit = "main"
+"""
+TAIL = """\
+# grades = ["grades"]  # files or folders of colour decisions; they may come later
+{rates}
+recipes = ["overnight"]  # `rushlight recipes` lists what ships; a file will do as well
+out = {out}  # the folder for everything that is made
+# ready_by = "05:30"
+"""
+
+
+def starter_text(found: FoundMedia, file: Path) -> str:
+    """The document for `file`, as TOML that reads as it stands. OptionError where a folder's name is not UTF-8."""
+    media = f"{_list([_named(found.folder, file)])}  # {_originals(found)}"
+    if found.sound:
+        folders = [_named(folder, file) for folder in found.sound]
+        sound = f"sound = {_list(folders)}  # {counted(found.sound_files, 'sound file')}"
+    else:
+        sound = '# sound = ["sound"]  # no sound recordist\'s file was found; they may come later'
+    rates = ", ".join(f"{rate} ({counted(count, 'clip')})" for rate, count in found.rates.items())
+    text = HEAD.format(name=file.name) + f"\nmedia = {media}\n{sound}\n"
+    text += TAIL.format(
+        rates=f"# frame rates: {rates or 'no header states one'}",
+        out=toml_text(_out(file)),
+    )
+    return "\n".join([text, *(_camera(group) for group in found.cameras)])
+
+
+def still_missing(found: FoundMedia) -> list[str]:
+    """What a person has to state, a sentence each, in the order of the document."""
+    missing = ["production, day and unit: for pages, slates and mail"]
+    for group in found.cameras:
+        hint = (
+            f"the header suggests {group.suggested}: check it" if group.suggested else "no header names one"
+        )
+        text = f"the encoding of {group.name} ({counted(len(group.clips), 'clip')}): {hint}"
+        missing.append(text + (DIFFER if group.differs else ""))
+    if found.unreadable:
+        files = shortened([path.name for path, _ in found.unreadable])
+        missing.append(f"{counted(len(found.unreadable), 'original')} do not read: {files}; `plan` says why")
+    if not found.sound:
+        missing.append("the sound recordist's folder, if there is one: none was found")
+    return missing
+
+
+def write_starter(text: str, file: Path, found: FoundMedia) -> None:
+    """Write the document as a new file. OptionError where there is one already, where it would lie among originals, or where it
+    cannot be written."""
+    if file.suffix.lower() != ".toml":
+        raise OptionError("takes a name that ends in .toml", file=str(file), key="--to")
+    folder = file.absolute().parent
+    if any(folder in (seen.path.absolute(), seen.path.absolute().parent) for seen in found.clips):
+        raise OptionError(
+            "would lie among originals, where nothing is written; name a file beside their folder",
+            file=str(file),
+        )
+    try:
+        with file.open("x", encoding="utf-8") as stream:  # never over another
+            try:
+                stream.write(text)
+                stream.flush()
+                os.fsync(stream.fileno())
+            except BaseException:
+                file.unlink(missing_ok=True)
+                raise
+    except FileExistsError:
+        raise OptionError("is there already, and is left as it is; name a new file", file=str(file)) from None
+    except OSError as error:
+        raise OptionError(f"cannot be written: {from_os(error, file).text}", file=str(file)) from None
+
+
+def _camera(group: CameraGroup) -> str:
+    """The lines of a camera: what was found, then the proposal, all of it a comment."""
+    names = shortened([seen.path.name for seen in group.clips])
+    says = f"its header says {group.header}" if group.header else "its header names no camera"
+    hint = f"and suggests {group.suggested}" if group.suggested else "and no encoding"
+    lines = [
+        f"{group.name}, {counted(len(group.clips), 'clip')}: {names}",
+        f"  {group.formats}; {says} {hint}",
+    ]
+    if group.differs:
+        lines.append(f"  {DIFFER.removeprefix('. ')}")
+    lines += group.tables([encoding_line(group)]).splitlines()
+    return "\n".join(f"# {_one_line(line)}" for line in lines) + "\n"
+
+
+def _one_line(text: str) -> str:
+    """Words from a header without what would end a comment or may not stand in one."""
+    return "".join(c if c.isprintable() else "?" for c in text)
+
+
+def _originals(found: FoundMedia) -> str:
+    size = sum(seen.facts.bytes for seen in found.clips) / 1e9
+    return f"{counted(len(found.clips), 'original')}, {size:.1f} GB, {counted(len(found.cameras), 'camera')}"
+
+
+def _named(folder: Path, file: Path) -> str:
+    """A folder as the document names it: from its own folder where it lies inside, else in full."""
+    whole, base = folder.absolute(), file.absolute().parent
+    name = whole.relative_to(base).as_posix() if whole.is_relative_to(base) else str(whole)
+    try:
+        name.encode()
+    except UnicodeError:
+        raise OptionError(
+            "has a name that is not UTF-8, which no document can hold; rename it", file=str(folder)
+        ) from None
+    return name
+
+
+def _out(file: Path) -> str:
+    return "out" if not (file.absolute().parent / "out").exists() else f"out {file.stem}"
+
+
+def _list(names: list[str]) -> str:
+    return f"[{', '.join(map(toml_text, names))}]"

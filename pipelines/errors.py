@@ -9,6 +9,7 @@
     │   ├── EncodingError       an unknown or ambiguous encoding, levels or display
     │   │   └── UnstatedError   nobody states it
     │   ├── TimecodeError       a timecode or frame rate
+    │   ├── ManifestError       a hash manifest of originals, or its chain
     │   └── OptionError         a command's options or folders
     │       └── OutsideError    a name that leads out of the folder it is stated for
     ├── SourceError             an original is missing, does not open or does not decode
@@ -38,6 +39,7 @@ __all__ = [
     "InputError",
     "ListError",
     "LutError",
+    "ManifestError",
     "OptionError",
     "OutsideError",
     "OwnFault",
@@ -137,6 +139,10 @@ class UnstatedError(EncodingError):
 
 class TimecodeError(InputError):
     """A timecode or frame rate is wrong."""
+
+
+class ManifestError(InputError):
+    """A hash manifest of originals, or the chain of its generations, is wrong."""
 
 
 class OptionError(InputError):

@@ -18,7 +18,7 @@ NAMED = re.compile(r"\brushlight(?:\.\w+)+")
 # The rooms, lowest first. A room knows of itself and of those on lines above it, not of one on its own line.
 LAYERS = (
     ("pipelines",),
-    ("pipelines.formats", "pipelines.colour"),
+    ("pipelines.formats", "pipelines.colour", "pipelines.manifests"),
     ("pipelines.originals",),
     ("pipelines.sound",),
     ("pipelines.grading",),
@@ -28,7 +28,7 @@ LAYERS = (
     ("pipelines.render",),
     ("batch.records",),
     ("batch",),
-    ("batch.lists",),
+    ("batch.lists", "batch.check"),
     ("batch.cameras",),
     ("batch.decisions", "batch.sound"),
     ("batch.plan",),

@@ -27,7 +27,7 @@ OWED = {
     "batch/farm": "dask_cluster no_status_pages",
     "batch/plan": "model name_clashes plan_row request twins",
     "batch/queue": "migrations store",
-    "batch/records": "colour events files finished look original queue_row shape side_files summary verdicts",
+    "batch/records": "colour events files finished look original queue_row shape side_files summary",
     "batch/finish": "finish",
     "batch/run": "ended_jobs events kept_inputs report_and_manifest request_accounts",
 }

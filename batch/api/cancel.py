@@ -28,8 +28,8 @@ class Cancel:
 
 
 @contextmanager
-def reading(cancel: Cancel | None) -> Iterator[None]:
-    """Work that only reads, and so gives nothing where it is cancelled: CancelledError."""
+def reading(cancel: Cancel | None, end: str = "the list was read") -> Iterator[None]:
+    """Work that only reads, and so gives nothing where it is cancelled before its `end`: CancelledError."""
     if cancel is None:
         yield
         return
@@ -39,4 +39,4 @@ def reading(cancel: Cancel | None) -> Iterator[None]:
     except Stopped:
         if not cancel.stop.level:  # a signal
             raise
-        raise CancelledError("it was cancelled before the list was read") from None
+        raise CancelledError(f"it was cancelled before {end}") from None

@@ -327,6 +327,29 @@ def verify(
 
 
 @cli.command()
+@click.argument("media", metavar="MEDIA", type=PATH)
+@click.option(
+    "--manifest",
+    type=PATH,
+    metavar="FILE",
+    help="The manifest (.mhl), or a folder `ascmhl`.  [default: all that lie in MEDIA]",
+)
+@click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
+@_answering
+def check(media: Path, manifest: Path | None, as_json: bool) -> int:
+    """Hold the originals in MEDIA against their hash manifest (ASC MHL 2.0); nothing is written.
+
+    It proves that the files are what the maker of the manifest saw, not that the card was complete, and does not
+    replace the production's own copy procedure.
+
+    Exit codes: 0 all match; 1 something differs, is missing or cannot be told; 2 MEDIA or FILE is wrong.
+    """
+    from rushlight.batch.cli.check_command import show_check
+
+    return show_check(media, manifest=manifest, as_json=as_json)
+
+
+@cli.command()
 @click.argument("folder", metavar="DIR", type=PATH)
 @click.option("--json", "as_json", is_flag=True, help="Where the pages are, as one JSON document.")
 @_answering

@@ -14,7 +14,7 @@ from rushlight.batch.records.night_state import NOW, NightState
 from rushlight.batch.records.queue_row import QueueRow
 from rushlight.batch.records.side_files import FrameLine, SegmentSide
 from rushlight.batch.records.summary import SUMMARY, Summary
-from rushlight.batch.records.verdicts import VERDICTS, Verdicts
+from rushlight.batch.records.verdicts import CHECK, VERDICTS, CheckDocument, Verdicts
 from rushlight.pipelines.errors import OptionError
 
 __all__ = ["DIALECT", "SCHEMAS", "Published", "find_schema", "json_schema"]
@@ -62,6 +62,11 @@ SCHEMAS = {
             name=NOW,
             description="state of a night while it runs: report/now.json",
             model=lambda: TypeAdapter(NightState),
+        ),
+        Published(
+            name=CHECK,
+            description="verdicts on originals: check --json",
+            model=lambda: TypeAdapter(CheckDocument),
         ),
         Published(
             name="rushlight-queue-1",

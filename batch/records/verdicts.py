@@ -1,4 +1,4 @@
-"""Verdicts of `verify`: `log/verify.json`, and what `verify --json` prints."""
+"""Verdicts of `verify`, as `log/verify.json` has them and `verify --json` prints them; and those of `check --json`."""
 
 from __future__ import annotations
 
@@ -7,12 +7,16 @@ from typing import Annotated, Final, Literal
 
 from pydantic import Field
 
-from rushlight.batch.records.shape import Count, Number, Shape
+from rushlight.batch.records.shape import Count, Number, Shape, Whole
 
 __all__ = [
+    "CHECK",
     "VERDICTS",
     "AloneClip",
+    "CheckDocument",
     "CheckVerdict",
+    "CheckedFile",
+    "CheckedManifest",
     "ClipVerdicts",
     "ComparedClip",
     "Difference",
@@ -22,6 +26,7 @@ __all__ = [
 ]
 
 VERDICTS: Final = "rushlight-verify-1"
+CHECK: Final = "rushlight-check-1"
 Verdict = Literal["pass", "cannot tell", "warn", "fail"]
 
 
@@ -149,3 +154,56 @@ class Verdicts(Shape):
     references: list[ReferenceVerdict] = Field(
         default=[], description="Each frame taken from a monitor, the largest difference first. Only printed."
     )
+
+
+class CheckedManifest(Shape):
+    """One manifest, or a chain of manifests that is wrong."""
+
+    path: str = Field(description="Path from the folder that was checked, or as it was named.")
+    verdict: Literal["intact", "alone", "changed", "missing", "not in the chain", "no chain", "not read"] = (
+        Field(
+            description="intact: as its chain says; alone: named, and no chain lies beside it; changed: not as its chain, or the"
+            " manifest that refers to it, says; missing: the chain, or a reference, names it; not in the chain; no chain; not read."
+            " The hashes of all but the first two are not used."
+        )
+    )
+    text: str = Field(description="Finding in words; empty where all is well.")
+    files: Count = Field(description="Number of files that it names.")
+    made: str = Field(default="", description="When it was made, as it says.")
+    maker: str = Field(default="", description="Tool and version that made it, as it says.")
+
+
+class CheckedFile(Shape):
+    """One file against the manifests."""
+
+    path: str = Field(description="Path from the folder that was checked; of a folder with `/` at its end.")
+    verdict: Literal[
+        "matches", "differs", "missing", "not in the manifest", "no usable hash", "cannot be read", "ignored"
+    ] = Field(
+        description="matches: size and hash are the manifest's; differs; missing: in the manifest and not there; not in the"
+        " manifest; no usable hash; cannot be read; ignored: left out by a pattern of the manifest."
+    )
+    text: str = Field(description="Finding in words; empty where there is nothing to say.")
+    size: Whole | None = Field(default=None, description="Bytes, where it is there.")
+    kind: str = Field(default="", description="Kind of hash that was compared: xxh64, md5 ...")
+    stated: str = Field(default="", description="Hash in the manifest.")
+    found: str = Field(default="", description="Hash of the file.")
+    manifest: str = Field(default="", description="Path of the manifest that states it.")
+
+
+class CheckDocument(Shape):
+    """Verdicts of `check` on a folder of originals."""
+
+    schema_: Literal["rushlight-check-1"] = Field(
+        alias="schema", description="Schema and version of the document."
+    )
+    checked: str = Field(description="When the check began (ISO 8601).")
+    media: str = Field(description="Folder that was checked.")
+    verdict: Literal[
+        "all match", "does not match", "manifest not intact", "nothing compared", "no manifest"
+    ] = Field(description="Verdict on all of it; only `all match` ends with exit code 0.")
+    text: str = Field(description="What to do, in words; empty where all match.")
+    counts: Mapping[str, Count] = Field(description="Number of files by verdict.")
+    manifests: list[CheckedManifest] = Field(description="Every manifest.")
+    files: list[CheckedFile] = Field(description="Every file, the worst verdicts first.")
+    notes: list[str] = Field(description="What is odd about the manifests and costs nothing.")

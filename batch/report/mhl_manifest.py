@@ -8,7 +8,6 @@ copy itself.
 
 from __future__ import annotations
 
-import hashlib
 import os
 import re
 from collections.abc import Iterable, Iterator, Sequence
@@ -24,18 +23,16 @@ import xxhash
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.pipelines.errors import DeliveryError, OutsideError, from_os
 from rushlight.pipelines.inside_folder import file_name, make_folder, move, read_bytes, write
+from rushlight.pipelines.manifests.chain import CHAIN, CHAIN_SPACE, HISTORY
+from rushlight.pipelines.manifests.hash_kinds import KINDS, c4
+from rushlight.pipelines.manifests.hash_list import SPACE
+from rushlight.pipelines.manifests.ignore_patterns import DEFAULT
 from rushlight.pipelines.text_files import MAX_BYTES
 
-__all__ = ["HISTORY", "ManifestFile", "c4", "delivered_files", "write_manifest"]
+__all__ = ["ManifestFile", "delivered_files", "write_manifest"]
 
-HISTORY = "ascmhl"
-CHAIN = "ascmhl_chain.xml"
-IGNORED = (".DS_Store", "ascmhl", "ascmhl/")  # the specification's own
-_SPACE, _CHAIN_SPACE = "urn:ASC:MHL:v2.0", "urn:ASC:MHL:DIRECTORY:v2.0"
 _HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
-_C4_ID = re.compile(r"c4[1-9A-HJ-NP-Za-km-z]{88}")
 MAX_MARKS = 4_000_000  # of a manifest of 100,000 files
-_C4 = "123456789ABCDEFGHJKLMNPQRSTUVWXYZabcdefghijkmnopqrstuvwxyz"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,16 +59,6 @@ def delivered_files(records: Iterable[JobRecord], folder: str = "") -> list[Mani
                 path=inside, size=entry.bytes, mtime_ns=entry.mtime_ns, xxh128=digest
             )
     return [found[path] for path in sorted(found)]
-
-
-def c4(data: bytes) -> str:
-    """C4 ID (SMPTE ST 2114:2017): SHA-512 in base 58, 90 characters."""
-    number = int.from_bytes(hashlib.sha512(data).digest(), "big")
-    digits = ""
-    while number:
-        number, digit = divmod(number, 58)
-        digits = _C4[digit] + digits
-    return "c4" + digits.rjust(88, _C4[0])
 
 
 def write_manifest(
@@ -101,7 +88,7 @@ def write_manifest(
         if not new:
             return None
         name = f"{number + 1:04}_{root.name}_{_stamp(when)}.mhl"
-        text = "".join(_manifest(new, when, host, version, (*IGNORED, *ignore), whole=not known))
+        text = "".join(_manifest(new, when, host, version, (*DEFAULT, *ignore), whole=not known))
         write(root, f"{HISTORY}/{name}", text.encode(), sync=True)
         chain = _chain(root, number + 1, name, text.encode())
         write(root, f"{HISTORY}/{CHAIN}", chain.encode(), sync=True)
@@ -150,7 +137,7 @@ def _chained(root: Path) -> list[tuple[int, str, str]]:
     if not os.path.lexists(path):
         return []
     _, tree = _tree(root, CHAIN)
-    space = f"{{{_CHAIN_SPACE}}}"
+    space = f"{{{CHAIN_SPACE}}}"
     found = []
     for place, node in enumerate(tree.iter(f"{space}hashlist"), 1):
         number, name, digest = (
@@ -158,7 +145,7 @@ def _chained(root: Path) -> list[tuple[int, str, str]]:
             node.findtext(f"{space}path") or "",
             node.findtext(f"{space}c4") or "",
         )
-        if not re.fullmatch(r"[0-9]{1,9}", number) or not name or not _C4_ID.fullmatch(digest):
+        if not re.fullmatch(r"[0-9]{1,9}", number) or not name or not KINDS["c4"].form.fullmatch(digest):
             raise DeliveryError(
                 f"is no chain of ASC MHL manifests: its entry {place} has no valid number, name or C4",
                 file=str(path),
@@ -182,7 +169,7 @@ def _read_history(root: Path) -> tuple[int, dict[str, str]]:
         if c4(data) != digest:
             raise DeliveryError("is not the manifest that its chain names: it was changed", file=str(path))
         last = max(last, number)
-        space = f"{{{_SPACE}}}"
+        space = f"{{{SPACE}}}"
         for node in tree.iter(f"{space}hash"):
             known[node.findtext(f"{space}path") or ""] = node.findtext(f"{space}xxh128") or ""
     return last, known
@@ -197,7 +184,7 @@ def _chain(root: Path, number: int, name: str, data: bytes) -> str:
         f'  <hashlist sequencenr="{n}">\n    <path>{escape(path)}</path>\n    <c4>{digest}</c4>\n  </hashlist>\n'
         for n, path, digest in rows
     )
-    return f'{_HEAD}<ascmhldirectory xmlns="{_CHAIN_SPACE}">\n{body}</ascmhldirectory>\n'
+    return f'{_HEAD}<ascmhldirectory xmlns="{CHAIN_SPACE}">\n{body}</ascmhldirectory>\n'
 
 
 def _manifest(
@@ -211,7 +198,7 @@ def _manifest(
 ) -> Iterator[str]:
     """The text of a manifest; folders have hashes of their own where it is of the `whole` folder."""
     folders = _folders(files) if whole else {}
-    yield f'{_HEAD}<hashlist version="2.0" xmlns="{_SPACE}">\n'
+    yield f'{_HEAD}<hashlist version="2.0" xmlns="{SPACE}">\n'
     yield "  <creatorinfo>\n"
     yield f"    <creationdate>{when.isoformat(timespec='seconds')}</creationdate>\n"
     yield f"    <hostname>{escape(host)}</hostname>\n"

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from rushlight.batch.api.catalogue import recipes as recipes
     from rushlight.batch.api.catalogue import schema as schema
     from rushlight.batch.api.catalogue import schemas as schemas
+    from rushlight.batch.api.check import CheckResult as CheckResult
+    from rushlight.batch.api.check import check as check
     from rushlight.batch.api.grades import GradesResult as GradesResult
     from rushlight.batch.api.grades import grades as grades
     from rushlight.batch.api.look import LookResult as LookResult
@@ -53,6 +55,7 @@ _NAMES = {
         "schema",
         "schemas",
     ),
+    "rushlight.batch.api.check": ("CheckResult", "check"),
     "rushlight.batch.api.grades": ("GradesResult", "grades"),
     "rushlight.batch.api.look": ("LookResult", "look"),
     "rushlight.batch.api.plan": ("PlanResult", "plan"),

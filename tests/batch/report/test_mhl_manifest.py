@@ -15,8 +15,9 @@ from hypothesis import strategies as st
 from recorded import movie, recorded
 from rushlight.batch.job_log import failure_record
 from rushlight.batch.records.job_record import read_record
-from rushlight.batch.report.mhl_manifest import ManifestFile, c4, delivered_files, write_manifest
+from rushlight.batch.report.mhl_manifest import ManifestFile, delivered_files, write_manifest
 from rushlight.pipelines.errors import DeliveryError
+from rushlight.pipelines.manifests.hash_kinds import c4
 
 WHEN = datetime(2026, 11, 25, 3, 4, 5, tzinfo=timezone(timedelta(hours=2)))
 

@@ -24,7 +24,12 @@ from mutator.seeds import copied
 __all__ = ["Runner", "main"]
 
 GROWTH = 1 << 30  # bytes of address space
-TREES = {"texts": ("day",), "originals": ("day", "shots"), "sound": ("day", "takes"), "folders": ("night",)}
+TREES = {
+    "texts": ("day", "card"),
+    "originals": ("day", "shots"),
+    "sound": ("day", "takes"),
+    "folders": ("night",),
+}
 TRACE = re.compile(
     r'Traceback \(most recent|File ".+", line \d+|\.py:\d+: \w*Warning|a fault of its own|fault of rushlight.s own'
 )

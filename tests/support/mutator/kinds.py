@@ -96,6 +96,18 @@ def of_defaults(home: Path, path: Path, rng: Random) -> list[Call]:
     return asked(home, "bare.csv", rng, "--defaults", path)
 
 
+def of_manifest(home: Path, path: Path, rng: Random) -> list[Call]:
+    """A mutated manifest or chain of a card: by itself, and once the chain has been brought up to it."""
+    from manifests import chain
+
+    if path.suffix == ".mhl" and rng.random() < 0.6:
+        chain(path.parent)
+    root = home / "work" / "card"
+    named: Call = ["check", root, "--manifest", rng.choice((path, path.parent, path.parent.parent))]
+    found: list[Call] = [["check", root], ["check", root, "--json"], named, ["check", path.parent.parent]]
+    return [rng.choices(found, (4, 3, 3, 1))[0]]
+
+
 # --- originals
 
 
@@ -247,6 +259,13 @@ def _changes(path: Path) -> Any:
     return record_of(path)
 
 
+def _manifest(path: Path) -> Any:
+    from rushlight.pipelines.manifests.chain import parse_chain
+    from rushlight.pipelines.manifests.hash_list import parse_hash_list
+
+    return (parse_hash_list if path.suffix == ".mhl" else parse_chain)(path.read_bytes(), file=path.name)
+
+
 def _original(path: Path) -> Any:
     from rushlight.pipelines.formats.timecode import FrameRate
     from rushlight.pipelines.originals.probe import probe
@@ -317,6 +336,17 @@ KINDS: dict[str, Kind] = {
             seeds=("day/changes.edl",),
             calls=of_grades,
             read=_changes,
+        ),
+        *(
+            Kind(
+                name=name,
+                group="texts",
+                form="xml",
+                seeds=(f"card/ascmhl/{seed}", f"card/Inner/ascmhl/{seed}"),
+                calls=of_manifest,
+                read=_manifest,
+            )
+            for name, seed in (("hash-list", "*.mhl"), ("hash-chain", "*.xml"))
         ),
         Kind(
             name="mov",

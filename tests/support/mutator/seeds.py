@@ -19,6 +19,7 @@ import numpy as np
 
 import independent
 from here import run
+from manifests import HASH, c4_of, card, entry, folder_entry, generation, sealed
 from pictures import numbered, texture, write_dpx, write_movie, write_picture
 from recordings import bext, chunk, counting, ixml, write_wav
 
@@ -169,6 +170,7 @@ def make(home: Path) -> None:
     _texts(work / "day")
     _shots(work / "shots")
     _takes(work / "takes")
+    _card(work / "card")
     for path in (*media.rglob("*"), *work.rglob("*")):
         _old(path)
     _night(work / "night", work / "day", media)
@@ -258,6 +260,19 @@ def _takes(takes: Path) -> None:
         )
     (takes / "T1.ixml").write_bytes(
         ixml("12A", "1", rate="24/1", reference=172_800_000, names=("MIX", "BOOM"))
+    )
+
+
+def _card(root: Path) -> None:
+    """A card of two generations with a history of every kind of hash below it, to which the second refers."""
+    inner = sealed(card(root / "Inner", a_mov=b"a", b_mov=b"b"), *HASH)
+    card(root, Clips__c_mov=b"c", d_mov=b"d", x_tmp=b"")
+    generation(root, entry("Clips/old.mov", b"c"), entry("d.mov", b"d", "c4"), folder_entry("Clips"))
+    generation(
+        root,
+        entry("Clips/c.mov", b"c", "md5", action="verified", previous="Clips/old.mov"),
+        ignore=[".DS_Store", "ascmhl", "ascmhl/", "/*.tmp", "**/Proxy/"],
+        references={inner.relative_to(root).as_posix(): c4_of(inner.read_bytes())},
     )
 
 

@@ -1,0 +1,103 @@
+"""`rushlight check`: originals held against their hash manifests."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from rushlight.batch.api.cancel import Cancel, reading
+from rushlight.batch.check.check_media import Checked, Progress, check_media
+from rushlight.batch.exit_codes import DONE, PARTLY
+from rushlight.batch.records.verdicts import CHECK, CheckDocument, CheckedFile, CheckedManifest
+
+__all__ = ["CheckProgress", "CheckResult", "CheckedFile", "CheckedManifest", "check"]
+
+CheckProgress = Progress
+
+
+@dataclass(frozen=True, kw_only=True)
+class CheckResult:
+    """Verdicts on a folder of originals: `verdict` on all of it, `text` what to do."""
+
+    checked: str  # when it began, as ISO 8601 in UTC
+    media: Path
+    verdict: str
+    text: str
+    manifests: tuple[CheckedManifest, ...]
+    files: tuple[CheckedFile, ...]  # the worst first
+    counts: dict[str, int]  # files by verdict
+    notes: tuple[str, ...] = ()
+
+    @property
+    def code(self) -> int:
+        """The command's exit code: 0 only where every file matches a manifest that is intact."""
+        return DONE if self.verdict == "all match" else PARTLY
+
+    def document(self) -> dict[str, object]:
+        """The document that the command prints with `--json`."""
+        return CheckDocument.read(
+            {
+                "schema": CHECK,
+                "checked": self.checked,
+                "media": str(self.media),
+                "verdict": self.verdict,
+                "text": self.text,
+                "counts": self.counts,
+                "manifests": list(self.manifests),
+                "files": list(self.files),
+                "notes": list(self.notes),
+            }
+        ).plain()
+
+
+def check(
+    media: str | Path,
+    *,
+    manifest: str | Path | None = None,
+    cancel: Cancel | None = None,
+    on_progress: Callable[[CheckProgress], None] = lambda progress: None,
+) -> CheckResult:
+    """Hold the originals in a folder against their hash manifests (ASC MHL 2.0). Nothing is written.
+
+    `manifest`: the one to hold them against, a file or a folder `ascmhl`; all that lie in `media` if None. `on_progress` is told
+    which file is read, and how many bytes of all. It proves that the files are what the maker of the manifest saw, not that
+    the card was complete. OptionError where `media` is no folder, ManifestError where `manifest` is none.
+    """
+    began = datetime.now(UTC).isoformat(timespec="seconds")
+    with reading(cancel, "all files were checked"):
+        found = check_media(
+            Path(media), Path(manifest) if manifest is not None else None, on_progress=on_progress
+        )
+    return _result(began, found)
+
+
+def _result(began: str, found: Checked) -> CheckResult:
+    return CheckResult(
+        checked=began,
+        media=found.media,
+        verdict=found.verdict,
+        text=found.text,
+        manifests=tuple(
+            CheckedManifest(
+                path=m.path, verdict=m.verdict, text=m.text, files=m.files, made=m.made, maker=m.maker
+            )
+            for m in found.manifests
+        ),
+        files=tuple(
+            CheckedFile(
+                path=f.path,
+                verdict=f.verdict,
+                text=f.text,
+                size=f.size,
+                kind=f.kind,
+                stated=f.stated,
+                found=f.found,
+                manifest=f.manifest,
+            )
+            for f in found.files
+        ),
+        counts={word: count for word, count in found.counts.items()},
+        notes=found.notes,
+    )

@@ -1,0 +1,92 @@
+"""`rushlight check`, printed: what is wrong first, then the sums; or one JSON document."""
+
+from __future__ import annotations
+
+import sys
+import time
+from pathlib import Path
+
+from rushlight.batch.api.check import CheckProgress, CheckResult, check
+from rushlight.batch.cli.console import say, say_json, say_wrapped
+from rushlight.batch.cli.terminal_or_log import is_terminal
+from rushlight.pipelines.counted import counted
+from rushlight.pipelines.visible_text import visible
+
+__all__ = ["show_check"]
+
+MOST = 200  # lines of one verdict; all stand in --json
+CAUTION = (
+    "A match proves that a file is what the maker of the manifest saw, not that the card was complete. "
+    "Keep to the production's own copy procedure."
+)
+
+
+def show_check(media: Path, *, manifest: Path | None, as_json: bool) -> int:
+    """Check a folder. Exit code 1 unless all match."""
+    line = _Line() if is_terminal(sys.stderr) and not as_json else None
+    try:
+        result = check(media, manifest=manifest, on_progress=line or (lambda progress: None))
+    finally:
+        if line:
+            line.clear()
+    if as_json:
+        say_json(result.document())
+    else:
+        _print(result)
+    return result.code
+
+
+class _Line:
+    """One line at the terminal: the file being read, and how much of all has been."""
+
+    def __init__(self) -> None:
+        self._next = 0.0
+        self._long = 0
+
+    def __call__(self, progress: CheckProgress) -> None:
+        """Draw it, a few times a second."""
+        now = time.monotonic()
+        if now < self._next or not progress.bytes:
+            return
+        self._next = now + 0.2
+        share = 100 * min(progress.done, progress.bytes) // progress.bytes
+        text = visible(f"checking: {share} % of {progress.bytes / 1e9:.1f} GB, {progress.path}")[:99]
+        self._draw(text)
+
+    def clear(self) -> None:
+        """Leave nothing behind."""
+        if self._long:
+            self._draw("")
+            self._draw("")
+
+    def _draw(self, text: str) -> None:
+        sys.stderr.write("\r" + text.ljust(self._long) + ("\r" if not text else ""))
+        sys.stderr.flush()
+        self._long = len(text)
+
+
+def _print(result: CheckResult) -> None:
+    for each in result.manifests:
+        if each.verdict != "intact":
+            say_wrapped(f"MANIFEST {each.verdict}  {each.path}: {each.text}")
+    for verdict in result.counts:
+        if verdict == "matches" or result.verdict == "no manifest":
+            continue
+        found = [f for f in result.files if f.verdict == verdict]
+        for file in found[:MOST]:
+            word = verdict if verdict == "ignored" else verdict.upper()
+            say_wrapped(f"{word}  {file.path}: {file.text}")
+        if len(found) > MOST:
+            say(f"... and {len(found) - MOST} more: --json has all")
+    for note in result.notes:
+        say_wrapped(f"note: {note}")
+    intact = sum(m.verdict == "intact" for m in result.manifests)
+    sums = ", ".join(f"{n} {word}" for word, n in result.counts.items() if n and word != "matches")
+    say_wrapped(
+        f"{result.media}: {counted(result.counts['matches'], 'file')} "
+        f"{'matches' if result.counts['matches'] == 1 else 'match'}{f', {sums}' if sums else ''}; "
+        f"{intact} of {counted(len(result.manifests), 'manifest')} intact"
+    )
+    said = result.verdict.upper() if result.code else result.verdict
+    say_wrapped(f"{said}{f': {result.text}' if result.text else ''}")
+    say_wrapped(CAUTION)

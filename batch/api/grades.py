@@ -77,7 +77,8 @@ def grades(
             "no clip of the list can be read, so there is no grade to write", file=str(request.clip_list)
         )
     stem = request.clip_list.absolute()
-    files = write_handover(folder, clips, stem.name if stem.is_dir() else stem.stem)
+    name = request.title.text or (stem.name if stem.is_dir() else stem.stem)
+    files = write_handover(folder, clips, name)
     return GradesResult(folder=folder.resolve(), files=tuple(files), clips=tuple(clips), set_aside=aside)
 
 

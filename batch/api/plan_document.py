@@ -158,6 +158,7 @@ class PlanDocument(TypedDict):
     """A plan as `plan --json` prints it."""
 
     schema: str
+    title: str  # of the day; empty without one
     recipe: str
     clips: list[Clip]
     problems: list[Problem]
@@ -275,6 +276,7 @@ def plan_document(prepared: Prepared) -> PlanDocument:
     place = existing(prepared.request.out) if prepared.request.out else None
     return {
         "schema": "rushlight-plan-1",
+        "title": prepared.request.title.text,
         "recipe": recipe.name,
         "clips": clips,
         "problems": problems,

@@ -102,6 +102,8 @@ def _print_clips(document: PlanDocument) -> dict[str, int]:
 
 def print_plan(document: PlanDocument) -> None:
     """The plan for a person: what is wrong first, then every clip with the numbers of its notes, then the sums."""
+    if document["title"]:
+        say_wrapped(document["title"])
     grouped = {clip for each in document["missing"] for clip in each["alone"]}
     for each in document["missing"]:
         missing = Missing.read(each)

@@ -22,7 +22,7 @@ from rushlight.batch.records.look import Grade
 from rushlight.batch.records.original import Signal
 from rushlight.batch.records.queue_row import PlannedRecord, QueuedOutput
 from rushlight.batch.sound.sound_statements import lay_of
-from rushlight.pipelines.burnin.text_fields import CARD_FIELDS, RUNNING, fields_of
+from rushlight.pipelines.burnin.text_fields import RUNNING, card_values, fields_of
 from rushlight.pipelines.errors import OutsideError, TimecodeError
 from rushlight.pipelines.formats.codecs import codec, segment_frames
 from rushlight.pipelines.formats.timecode import Timecode
@@ -165,7 +165,7 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         mode="json",
         exclude={"name", "only", "burnin", "sound", "tracks", "camera_sound", "container", "size", "card"},
     )
-    card = [output.card, *(known.fields.get(name, "") for name in CARD_FIELDS)] if output.card else None
+    card = [output.card, *card_values(known.fields)] if output.card else None
     drawn = None
     if output.burnin:
         fields = drawn_fields(known.fields, sound)

@@ -9,6 +9,7 @@ from rushlight.batch.cameras.camera_groups import Seen
 from rushlight.batch.decisions.decision import Decision
 from rushlight.batch.lists.camera_columns import NOTHING, Camera
 from rushlight.batch.lists.clip_list import Row
+from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.missing import Missing
 from rushlight.batch.sound.take_matching import Chosen
 from rushlight.pipelines.colour.camera_encodings import Encoding
@@ -91,6 +92,7 @@ class Plan:
     unstated: list[tuple[Seen, bool]] = field(
         default_factory=list
     )  # rows of `wrong` that state no encoding; with True where nothing else is wrong
+    title: DayTitle = NO_TITLE
     missing: list[Missing] = field(default_factory=list)  # the same by camera
     growing: list[Row] = field(default_factory=list)  # rows whose originals are waited for
     not_chosen: int = 0  # rows

@@ -154,7 +154,7 @@ def _prepared(
     media = MediaIndex(request.media, leave_out=[request.out] if request.out else [])
     whole = is_folder(request.clip_list) and not is_day(request.clip_list)
     base = request.clip_list if whole else request.clip_list.parent
-    plan = Plan(warnings=[*request.notes, *clip_list.warnings, *grades.book.warnings])
+    plan = Plan(title=request.title, warnings=[*request.notes, *clip_list.warnings, *grades.book.warnings])
     chosen = selected(clip_list, request.only)
     plan.not_chosen = len(clip_list.rows) - len(chosen)
     sound = find_sound(request.sound, leave_out=[request.out] if request.out else [])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pydantic import Field
 
 from rushlight.batch.records.shape import Shape
@@ -18,6 +20,14 @@ class DayTitle(Shape):
 
     def __bool__(self) -> bool:
         return bool(self.text)
+
+    def overruled(self, cells: Mapping[str, str]) -> DayTitle:
+        """The title of a clip whose row says something of it itself."""
+        return DayTitle(
+            production=cells.get("production") or self.production,
+            day=cells.get("day") or self.day,
+            unit=cells.get("unit") or self.unit,
+        )
 
     @property
     def text(self) -> str:

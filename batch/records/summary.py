@@ -25,6 +25,7 @@ class ClipError(Shape):
 class FolderSums(Shape):
     """All lists that went into one output folder: listed = delivered + set aside + failed + not yet."""
 
+    title: str = Field(default="", description="What the day is called; empty where no document says.")
     lists: Count = Field(description="Number of lists.")
     listed: Count = Field(description="Clips in all lists, each once.")
     delivered: Count = Field(description="Clips that are delivered.")
@@ -56,6 +57,7 @@ class Sums(Shape):
     folders: Mapping[str, FolderSums] = Field(
         default={}, description="All lists of each output folder, by its path."
     )
+    title: str = Field(default="", description="What the day is called; empty where no document says.")
     missing: list[Missing] = Field(
         default=[], description="What nobody states of clips that were set aside, said once a camera."
     )

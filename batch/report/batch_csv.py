@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterable
 
 from rushlight.batch.lists.camera_columns import camera_letter
+from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.files import DeliveredMovie, OutputFile
 from rushlight.batch.records.job_record import ClipRecord
 from rushlight.batch.records.look import SomeLook
@@ -27,17 +28,18 @@ COLUMNS = (
     *("sound_from", "sound_files", "sound_take", "sound_roll"),
     *("look", "show_lut", "grade_source", "colour_digest", "approved_by", "approved_at"),
     *("original", "files", "warnings", "error"),
+    *("production", "day", "unit"),
 )
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)")
 
 
-def batch_csv(records: Iterable[ClipRecord]) -> str:
-    """The records (as the log has them) as CSV text."""
+def batch_csv(records: Iterable[ClipRecord], title: DayTitle = NO_TITLE) -> str:
+    """The records (as the log has them) as CSV text. `title` is their day's; what a row says of that overrules."""
     with io.StringIO(newline="") as stream:
         writer = csv.writer(stream)
         writer.writerow(COLUMNS)
         for record in records:
-            cells = cells_of(record)
+            cells = cells_of(record, title)
             writer.writerow([_shown(cells[column]) for column in COLUMNS])
         return stream.getvalue()
 
@@ -52,7 +54,7 @@ def guarded(text: str) -> str:
     return f"'{text}" if formula else text
 
 
-def cells_of(record: ClipRecord) -> dict[str, str | int]:
+def cells_of(record: ClipRecord, title: DayTitle = NO_TITLE) -> dict[str, str | int]:
     """A record's cells by column; empty where it does not say."""
     row, look = record.row or {}, record.look or SomeLook()
     frames, rate, sound = record.frames, _rate(record.rate), record.sound
@@ -81,6 +83,9 @@ def cells_of(record: ClipRecord) -> dict[str, str | int]:
         "original": record.source.path if record.source else "",
         "files": " ".join(entry.path for entry in record.outputs),
         "warnings": "; ".join(record.warnings),
+        "production": (ours := title.overruled(row)).production,
+        "day": ours.day,
+        "unit": ours.unit,
     }
 
 

@@ -75,7 +75,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
     in_order = [(c.name, c.still, c.cell) for _, takes in scenes for c in takes]
     page = render_page(
         "report.html",
-        title=folder.name,
+        title=day.title.text or folder.name,
         recipe=", ".join(sorted({r.recipe.name for r in done} - {""})) or "none",
         when=_clock(max((r.finished for r in known.values()), default="")),
         sums=_sums(day),
@@ -90,7 +90,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
     _write(folder, "report/index.html", page)
     _tidy(folder, clips)
     _write(folder, "report/batch.json", _batch(records, day))
-    _write(folder, "report/batch.csv", batch_csv(records))
+    _write(folder, "report/batch.csv", batch_csv(records, day.title))
     return folder / "report" / "index.html"
 
 
@@ -101,7 +101,12 @@ def _write(folder: Path, name: str, text: str) -> None:
 def _batch(records: Sequence[ClipRecord], day: Day) -> str:
     """The text of `batch.json`, a line a record; without tiles, which the log keeps for `verify`."""
     lines = ",\n".join(json_text(record.without_tiles()) for record in records)
-    rest = {"counts": day.counts(), "media": day.media, "dropped": sorted(day.dropped.values())}
+    rest: dict[str, object] = {
+        "counts": day.counts(),
+        "media": day.media,
+        "dropped": sorted(day.dropped.values()),
+    }
+    rest |= {"title": day.title.text} if day.title else {}
     return f'{{"schema": "rushlight-batch-1", "clips": [\n{lines}\n], {json_text(rest)[1:]}'
 
 

@@ -185,5 +185,6 @@ def summary_sums(
         seconds=round(seconds, 3),
         out=str(out),
         folders=dict(folders or {}),
+        title=plan.title.text,
         missing=[each for each in plan.missing if {clip for clip, _ in aside} & set(each.clips)],
     )

@@ -24,6 +24,7 @@ from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared
 from rushlight.batch.plan.reconcile_media import media_text
 from rushlight.batch.queue.filling import Turn
+from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.original import Source
 from rushlight.batch.records.queue_row import TurnOrders
@@ -47,8 +48,8 @@ if TYPE_CHECKING:
 __all__ = ["cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder", "sound_news"]
 
 
-def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
-    """Burn-in fields of a clip, beside the values that run."""
+def fields_of_clip(clip: PlannedClip, recipe: Recipe, title: DayTitle = NO_TITLE) -> dict[str, str]:
+    """Burn-in fields of a clip, beside the values that run. `title` is its day's; what its row says of that overrules."""
     row = clip.row
     cdl = clip.decision.cdl
     show = (
@@ -72,6 +73,10 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe) -> dict[str, str]:
         "recipe": recipe.name,
         "note": row["note"],
         "sound": sound_text(clip),
+        "production": (ours := title.overruled(row.cells)).production,
+        "day": ours.day,
+        "unit": ours.unit,
+        "day_title": ours.text if title else "",
     }
 
 
@@ -172,7 +177,7 @@ class _Due:
 def _due(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord | None) -> _Due:
     recipe = prepared.recipe
     sampled, logged = _hashes(clip, record, prepared.request.hash_originals)
-    fields = fields_of_clip(clip, recipe)
+    fields = fields_of_clip(clip, recipe, prepared.request.title)
     known = Known(source=sampled, fields=fields, fonts=prepared.fonts, missing_frames=recipe.missing_frames)
     outputs = output_specs(clip, recipe, known)
     missing = tuple(o for o, _ in to_make(out, outputs, record))

@@ -214,5 +214,7 @@ def sums_in(outs: Iterable[Path]) -> dict[str, FolderSums]:
         with suppress(RushlightError):
             day = day_in(out)
             media = day.media and {k: len(v) if isinstance(v, list) else v for k, v in day.media.items()}
-            found[str(out.resolve())] = FolderSums.read({**day.counts(), "media": media})
+            found[str(out.resolve())] = FolderSums.read(
+                {"title": day.title.text, **day.counts(), "media": media}
+            )
     return found

@@ -13,10 +13,12 @@ from rushlight.pipelines.recipe.model import Burnin
 
 __all__ = [
     "CARD_FIELDS",
+    "DAY_FIELDS",
     "FIELDS",
     "RUNNING",
     "Part",
     "card_facts",
+    "card_values",
     "check_fields",
     "fields_of",
     "parse_template",
@@ -37,7 +39,8 @@ CARD_FIELDS = (
     "recipe",
     "note",
 )
-FIELDS = (*CARD_FIELDS, "sound", *RUNNING)
+DAY_FIELDS = ("production", "day", "unit", "day_title")  # of the day document; a row overrules
+FIELDS = (*CARD_FIELDS, "sound", *DAY_FIELDS, *RUNNING)
 _FIELD = re.compile(r"\{([^{}]*)\}")
 
 
@@ -99,6 +102,12 @@ def running_room(start: Timecode, *, frames: int, last_number: int) -> tuple[tup
     )
 
 
+def card_values(fields: Mapping[str, str]) -> list[str]:
+    """All that a slate card says of these fields, for its identity. A card of no day keeps the one that it always had."""
+    title = fields.get("day_title", "")
+    return [*(fields.get(name, "") for name in CARD_FIELDS), *([title] if title else [])]
+
+
 def card_facts(
     fields: Mapping[str, str], *, state: str, first: Timecode, count: int, encoding: str
 ) -> list[tuple[str, str]]:
@@ -108,6 +117,7 @@ def card_facts(
     shot = f", shot at {shown['capture_rate']}" if shown["capture_rate"] else ""
     grade = shown["grade"] if state == "graded" else "left out"
     return [
+        ("Production", fields.get("day_title", "")),
         ("Reel", shown["reel"]),
         ("Camera", shown["camera"]),
         ("Scene", scene),

@@ -70,6 +70,9 @@ Paths are relative to the file. An option overrules its key: `--recipe stills` t
 there yet are left out, and said. Of several recipes each has a folder of its own name in `out`; `look` and `grades` take the first.
 The same file serves as `--defaults` of a list.
 
+Pages, tables, the summary, slate cards and files of grades are titled by it. In burn-in, {{production}}, {{day}}, {{unit}} and {{day_title}} are
+the day's; a row's column of that name overrules them.
+
 {keys}"""
 
 RECIPE_WORDS = {

@@ -9,12 +9,15 @@ import pytest
 
 from here import RECIPE, HereFarm, farm_here, run  # noqa: F401
 from pictures import numbered, write_movie
+from rushlight.batch.api.grades import grades
 from rushlight.batch.api.plan import plan
 from rushlight.batch.api.requests import output_folders, requests_of
 from rushlight.batch.day.shooting_day import load_day
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.plan.request_ledger import read_askings
+from rushlight.batch.run.event_stream import EventStream
+from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.pipelines.errors import OptionError
 
@@ -88,6 +91,20 @@ def test_an_option_overrules_its_key(day: Path) -> None:
     assert other.out == place / "elsewhere"
 
 
+def test_burn_in_takes_the_days_fields_and_grades_its_name(day: Path) -> None:
+    text = '[output.burnin]\ntext = [{ at = "bottom", text = "{production} {day} {unit} {clip}" }]\n'
+    (day.parent / "small.toml").write_text(RECIPE.rpartition("[output.burnin]")[0] + text)
+    turns, _, _ = jobs_of(prepare(request(day)), day.parent / "out", EventStream())
+    assert turns[0].spec.fields["production"] == "The Lamp Room"
+    before = {o.output: o.identity for o in turns[0].spec.outputs}
+    day.write_text(DAY.replace("main", "second"))  # another unit: only what draws it is another
+    turns, _, _ = jobs_of(prepare(request(day)), day.parent / "out", EventStream())
+    after = {o.output: o.identity for o in turns[0].spec.outputs}
+    assert before["editorial"] == after["editorial"] and before["viewing"] != after["viewing"]
+    files = [p.name for p in grades(day, to=day.parent / "g").files]
+    assert "The Lamp Room, day 12, second unit.edl" in files
+
+
 def test_a_list_of_the_days_own(day: Path) -> None:
     (day.parent / "clips.csv").write_text("clip\nA001C001\n")
     day.write_text('list = "clips.csv"\n' + DAY)
@@ -128,9 +145,15 @@ def test_render_queue_report_and_from_take_a_day(day: Path, farm_here: HereFarm)
     out = day.parent / "out"
     assert run("render", day, "--quiet")[0] == 0
     assert sorted(p.name for p in (out / "editorial").iterdir()) == ["A001C001.mov", "B001C001.mov"]
+    page, table = (out / "report/index.html").read_text(), (out / "report/batch.csv").read_text()
+    assert "<title>The Lamp Room, day 12, main unit</title>" in page
+    assert table.splitlines()[1].endswith(",The Lamp Room,12,main")
     (asking,) = read_askings(out)[0]
     assert asking.title.text == "The Lamp Room, day 12, main unit" and asking.name == "day.toml"
-    assert run("render", day, "--quiet")[0] == 0  # all is there
+    code, said = run("render", day, "--json")  # all is there
+    summary = json.loads(said.splitlines()[-1])
+    assert code == 0 and len(summary["unchanged"]) == 2 and summary["title"] == asking.title.text
+    assert [sums["title"] for sums in summary["folders"].values()] == [asking.title.text]
     assert json.loads(run("report", day, "--json")[1])["page"] == str(out / "report/index.html")
     code, said = run("queue", "add", day, "--queue", day.parent / "q.sqlite")
     assert code == 0 and "2" in said

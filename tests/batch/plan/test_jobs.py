@@ -92,9 +92,15 @@ def test_what_a_slate_card_says_is_part_of_its_outputs_identity(original: Path) 
     carded, plain = zip(
         *(
             [o.identity for o in output_specs(clip, recipe, Known(source="", fields=fields, fonts={}))]
-            for fields in ({"note": "lit"}, {"note": "unlit"}, {"weather": "rain"}, {})
+            for fields in (
+                {"note": "lit"},
+                {"day_title": "The Lamp Room, day 12"},
+                {"note": "unlit"},
+                {"weather": "rain"},
+                {},
+            )
         ),
         strict=True,
     )
     assert len(set(plain)) == 1
-    assert len(set(carded)) == 3 and carded[2] == carded[3]  # what is not on the card is no part of it
+    assert len(set(carded)) == 4 and carded[3] == carded[4]  # what is not on the card is no part of it

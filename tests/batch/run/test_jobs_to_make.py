@@ -12,8 +12,10 @@ from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.queue.filling import Turn
+from rushlight.batch.records.day_title import DayTitle
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.jobs_to_make import fields_of_clip, jobs_of, make_folder
+from rushlight.pipelines.burnin.text_fields import DAY_FIELDS
 from rushlight.pipelines.errors import OptionError, OutsideError
 
 pytestmark = pytest.mark.usefixtures("farm_here")
@@ -78,6 +80,20 @@ def test_fields_of_a_clip(request_: Request) -> None:
     )
     assert (fields["camera"], fields["grade"], fields["look"]) == ("A", "no grade", "ACES 2.0")
     assert fields_of_clip(prepared.plan.clips[1], prepared.recipe)["scene"] == ""
+
+
+def test_fields_of_the_day_and_a_row_that_overrules_them(request_: Request) -> None:
+    title = DayTitle(production="The Lamp Room", day="12", unit="main")
+    prepared = jobs(request_)[2]
+    clip = prepared.plan.clips[0]
+    fields = fields_of_clip(clip, prepared.recipe, title)
+    assert [fields[n] for n in DAY_FIELDS] == ["The Lamp Room", "12", "main", title.text]
+    assert fields["date"] == ""  # a shoot day is no date
+    own = replace(clip, row=replace(clip.row, cells={**clip.row.cells, "unit": "second"}))
+    fields = fields_of_clip(own, prepared.recipe, title)
+    assert fields["unit"] == "second" and fields["day_title"] == "The Lamp Room, day 12, second unit"
+    fields = fields_of_clip(own, prepared.recipe)  # no day: slate cards are as they were
+    assert fields["unit"] == "second" and fields["day_title"] == ""
 
 
 def test_a_folder_that_cannot_be_made(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from rushlight.batch.api.cancel import Cancel
 from rushlight.batch.api.requests import texts_of
 from rushlight.batch.disks import made_with, parse_mode, parse_size
 from rushlight.batch.farm.worker_options import Crew, crew_of
+from rushlight.batch.live.night_pages import NightPages
 from rushlight.batch.records.events import EventDocument
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Terms
@@ -97,10 +98,18 @@ def terms_for(options: NightOptions, events: EventStream, cancel: Cancel) -> Ter
 
 
 def held_to(terms: Terms, options: NightOptions, events: EventStream, night: Callable[[], int]) -> int:
-    """Run the night with its permissions and its commands. Gives its exit code; raises what the listener raised."""
+    """Run the night with its permissions, its live pages and its commands. Gives its exit code; raises what the listener
+    raised."""
     hooks = parse_hooks(options.get("on_finish"), options.get("on_failure"), options.get("on_late"))
+    pages = NightPages()
+    events.followers.append(pages)
+
+    def shown() -> int:
+        with pages:
+            return night()
+
     with made_with(terms.mode):
-        code = ringing(hooks, events, night)
+        code = ringing(hooks, events, shown)
     if events.raised is not None:
         raise events.raised
     return code

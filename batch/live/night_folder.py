@@ -15,7 +15,6 @@ from rushlight.batch.plan.request_ledger import FOLDER, Day, day_of, read_asking
 from rushlight.batch.queue.glance import QueueGlance, glance_at
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, read_record
 from rushlight.batch.records.night_state import CardNow, ClipReady
-from rushlight.batch.report.page_pictures import PICTURES, pictures_there
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.inside_folder import is_file, open_file
 
@@ -48,7 +47,6 @@ class NightFolder:
         self,
         words: RunWords,
         *,
-        title: str,
         now: float,
         cards: Iterable[CardNow] = (),
         no_grade: Iterable[str] = (),
@@ -58,7 +56,7 @@ class NightFolder:
         with suppress(OSError, RushlightError):
             self._read_log_and_requests()
         return night_state(
-            title=title,
+            title=self.day.title.text or self.out.name,
             day=self.day,
             errors=self.errors,
             ready=self.ready,
@@ -129,6 +127,8 @@ class NightFolder:
         )  # most of it, and not needed
 
     def _show(self, record: DeliveredRecord) -> None:
+        from rushlight.batch.report.page_pictures import PICTURES, pictures_there  # loads the media libraries
+
         names = pictures_there(self.out, record)
         thumb, still = (names[kind] and f"{PICTURES}/{names[kind]}" for kind in ("small", "still"))
         clip = ready_clip(record, thumb=thumb, still=still)

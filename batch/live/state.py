@@ -8,14 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
-from pathlib import Path
 
 from rushlight.batch.job_log import clock_text
 from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.live.run_words import RunWords
 from rushlight.batch.plan.request_ledger import Day, Entry
 from rushlight.batch.queue.glance import QueueGlance
-from rushlight.batch.records.files import DeliveredMovie
+from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
 from rushlight.batch.records.night_state import (
     NOW,
@@ -197,10 +196,11 @@ def ready_clip(record: JobRecord, *, thumb: str, still: str) -> ClipReady | None
         notes=record.warnings,
         thumb=thumb,
         still=still,
+        stills=[entry.path for entry in record.outputs if isinstance(entry, DeliveredStill)],
         movies=[
             ViewingCopy(
                 output=entry.output,
-                path=Path(entry.path).as_posix(),
+                path=entry.path,
                 width=entry.width,
                 height=entry.height,
                 bytes=entry.bytes,

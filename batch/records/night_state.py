@@ -119,6 +119,7 @@ class ClipReady(Shape):
     notes: list[str] = Field(default=[], description="Things to know of the clip, a sentence each.")
     thumb: str = Field(default="", description="Small picture, from the output folder; empty without one.")
     still: str = Field(default="", description="Larger picture, from the output folder; empty without one.")
+    stills: list[str] = Field(default=[], description="Its delivered stills, from the output folder.")
     movies: list[ViewingCopy] = Field(default=[], description="Its movies, smallest first.")
 
 

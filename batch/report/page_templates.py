@@ -30,13 +30,15 @@ def _text(name: str) -> str:
 
 
 def policy() -> str:
-    """The Content Security Policy (W3C, level 3) of every page: pictures and movies from beside it, our style and our
-    script known by their hashes, and nothing else: no frame, form, plugin, connection, nor anything from a network."""
+    """The Content Security Policy (W3C, level 3) of every page: pictures and movies from beside it or in it, our style and our
+    script known by their hashes, events of the server that it came from, and nothing else: no frame, form, plugin, nor anything
+    from elsewhere."""
     return "; ".join(
         (
             "default-src 'none'",
-            "img-src 'self'",
+            "img-src 'self' data:",
             "media-src 'self'",
+            "connect-src 'self'",
             f"style-src '{_digest('page.css')}'",
             f"script-src '{_digest('page.js')}'",
             "base-uri 'none'",

@@ -5,8 +5,10 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
+from typing import Protocol
 
 from rushlight.batch.interrupts import Stop, Stopped
 from rushlight.batch.plan.model import Plan, PlannedClip
@@ -14,7 +16,21 @@ from rushlight.batch.records.events import EventDocument, event_document
 from rushlight.batch.records.summary import ClipError, FolderSums, Sums
 from rushlight.batch.run.events import RENDERING, Event, Summary
 
-__all__ = ["EventStream", "summary_sums"]
+__all__ = ["EventStream", "Follower", "summary_sums"]
+
+
+class Follower(Protocol):
+    """Somebody beside the listener who hears all events, and which folders are the run's. What it raises is dropped: it costs
+    the night nothing."""
+
+    def follow(self, document: EventDocument) -> None:
+        """An event."""
+
+    def hold(self, out: Path, queue: Path) -> None:
+        """An output folder is this run's alone from now on, its jobs in that queue."""
+
+    def let_go(self, out: Path) -> None:
+        """It is about to be let go: nothing is left to do in it."""
 
 
 class EventStream:
@@ -32,6 +48,7 @@ class EventStream:
         self.ended: Sums | None = None  # the last summary
         self.refusal = ""  # why there is none
         self.watch: Callable[[Event], None] = lambda event: None  # is told every event of the run first
+        self.followers: list[Follower] = []
         self._listener, self._stop = listener, stop or Stop()
         self._lock = threading.RLock()
         self._sequence = 0
@@ -44,6 +61,7 @@ class EventStream:
             self._sequence += 1
             now = datetime.now().astimezone().isoformat(timespec="milliseconds")
             document = event_document(sequence=self._sequence, time=now, data={"event": event, **data})
+            self._to_followers(lambda follower: follower.follow(document))
             if self.raised is not None:
                 return
             try:
@@ -84,9 +102,24 @@ class EventStream:
         self.refusal = text
         self._tell("refused", text=text)
 
-    def folder(self, out: Path) -> None:
-        """An output folder that is written to from now on."""
+    def folder(self, out: Path, *, held_for: Path | None = None) -> None:
+        """An output folder that is written to from now on; with `held_for` it is locked already, see `hold`."""
         self._tell("folder", out=str(out.resolve()))
+        if held_for:
+            self.hold(out, held_for)
+
+    def hold(self, out: Path, queue: Path) -> None:
+        """An output folder is locked for this run; its jobs are in that queue."""
+        self._to_followers(lambda follower: follower.hold(out, queue))
+
+    def let_go(self, out: Path) -> None:
+        """An output folder is about to be unlocked."""
+        self._to_followers(lambda follower: follower.let_go(out))
+
+    def _to_followers(self, call: Callable[[Follower], object]) -> None:
+        for follower in self.followers:
+            with suppress(Exception):
+                call(follower)
 
     def queued(self, clip_list: Path, *, clips: int, unchanged: int, set_aside: int) -> None:
         """Clips of a list joined the queue."""

@@ -82,8 +82,7 @@ def _read_list(
 
 @dataclass
 class _Added:
-    """Result of adding a list so far, in however many looks: the jobs queued, and what is wrong with each bad
-    row."""
+    """Result of adding a list so far, in however many looks: the jobs queued, and the fault of each bad row."""
 
     jobs: set[str] = field(default_factory=set)
     bad: dict[str, str] = field(default_factory=dict)
@@ -311,7 +310,7 @@ class _Folders(Place):
         except QueueError as error:
             return f"{error}; its clips wait for that"
         self.ran.add(out)
-        self.events.folder(out)
+        self.events.folder(out, held_for=self.store.path)
         self._written.discard(out)
         return ""
 
@@ -326,6 +325,7 @@ class _Folders(Place):
             self._written.add(out)
             if out not in left:
                 clear_work(out)
+                self.events.let_go(out)
                 self._locks.pop(out).release()
 
     def __enter__(self) -> _Folders:

@@ -73,6 +73,7 @@ def _rendered(night: _Night, prepared: Prepared) -> int:
     out = night.out
     night.room.to(out, lambda: make_folder(out))
     with night.room.to(out, lambda: hold_folder(out)), ExitStack() as closing:
+        night.events.hold(out, queue_of(out))
         try:
             night.made_in_turns(prepared, closing)
         except Stopped:

@@ -92,6 +92,7 @@ class _Page(HTMLParser):
 
     def _stops(self, name: str, value: str) -> bool:
         away = re.match(r"\s*([a-z][a-z0-9+.-]*:|//)", value, re.IGNORECASE)
+        away = away and not (name == "src" and value.startswith("data:image/jpeg;base64,"))
         return name == "style" or name.startswith("on") or (name in ("src", "href", "poster") and bool(away))
 
     def handle_data(self, data: str) -> None:

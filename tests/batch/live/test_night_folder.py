@@ -20,7 +20,7 @@ def ask(out: Path, *jobs: str) -> None:
 
 
 def counts(folder: NightFolder, phase: str = "rendering") -> dict[str, int]:
-    found = folder.state(RunWords(phase=phase), title="t", now=0.0).counts.plain()  # type: ignore[arg-type]
+    found = folder.state(RunWords(phase=phase), now=0.0).counts.plain()  # type: ignore[arg-type]
     return {name: n for name, n in found.items() if n}
 
 
@@ -42,7 +42,7 @@ def test_it_follows_what_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         store.set_state("a", "i", "failed")
         store.drop(["b"])
     assert counts(folder) == {"listed": 2, "waiting": 1, "failed": 1}
-    assert folder.state(RunWords(), title="t", now=0.0).needs[0].text == "broken"
+    assert folder.state(RunWords(), now=0.0).needs[0].text == "broken"
     read: list[int] = []
     parse = night_folder.parse_lines
     monkeypatch.setattr(

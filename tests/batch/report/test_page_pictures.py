@@ -6,13 +6,15 @@ import numpy as np
 import pytest
 
 from here import HereFarm, farm_here, run, small_day  # noqa: F401
+from rushlight.batch.job_log import latest, read_records
+from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.report import page_pictures
-from rushlight.batch.report.page_pictures import PICTURES
+from rushlight.batch.report.page_pictures import PICTURES, clip_pictures, pictures_there
 from rushlight.batch.report.pages import write_report
 from rushlight.batch.run import report_and_manifest
 from rushlight.pipelines.outputs.stills import read_still, write_still
 
-KINDS = (".jpg", "-strip.jpg", "-waveform.png", "-cell.png")
+KINDS = (".jpg", "-strip.jpg", "-waveform.png", "-cell.png", "-small.jpg")
 
 
 def made(out: Path) -> list[str]:
@@ -39,7 +41,7 @@ def test_a_report_finds_the_pictures_of_clips_that_were_finished(
     assert seen == [made(out)] and len(seen[0]) == 2 * len(KINDS)
     page = (out / "report" / "index.html").read_text()
     assert (
-        all(name in page for name in seen[0] if not name.endswith("-cell.png"))
+        all(name in page for name in seen[0] if not name.endswith(("-cell.png", "-small.jpg")))
         and "ended with a fault" not in page
     )
 
@@ -71,3 +73,22 @@ def test_codes_are_written_as_they_are_and_a_wide_still_is_read_thinned(tmp_path
     assert np.array_equal(np.rint(read_still(tmp_path / "a.png") * 255), codes)
     assert np.array_equal(np.rint(read_still(tmp_path / "a.png", width=30) * 255), codes[::2, ::2])
     assert read_still(tmp_path / "a.png", width=100).shape == (20, 64, 3)
+
+
+def test_a_small_picture_is_made_of_the_still_of_an_earlier_version(
+    tmp_path: Path,
+    farm_here: HereFarm,  # noqa: F811
+) -> None:
+    """It stands in a page beside 500 others, so its bytes count; the others are left as they are."""
+    day, out = small_day(tmp_path / "day", {"A001C001": 2}), tmp_path / "out"
+    assert run("render", day, "--recipe", tmp_path / "day" / "two.toml", "--out", out)[0] == 0
+    (record,) = latest(read_records(out)).values()
+    assert isinstance(record, DeliveredRecord)
+    small = out / PICTURES / clip_pictures(out, record)["small"]
+    others = {path: path.stat().st_mtime_ns for path in small.parent.iterdir() if path != small}
+    assert small.stat().st_size < 3500
+    small.unlink()
+    assert pictures_there(out, record)["small"] == ""
+    assert clip_pictures(out, record)["small"] == small.name
+    assert {path: path.stat().st_mtime_ns for path in small.parent.iterdir() if path != small} == others
+    assert small.stat().st_size < 3500 and read_still(small).shape == (72, 128, 3)

@@ -128,3 +128,33 @@ def test_threads_tell_one_at_a_time() -> None:
         thread.join()
     assert events.raised is None
     assert told == list(range(1, 201))
+
+
+def test_followers_hear_all_and_which_folders_are_the_runs_and_cost_it_nothing() -> None:
+    class Heard:
+        def __init__(self) -> None:
+            self.told: list[object] = []
+
+        def follow(self, document: EventDocument) -> None:
+            self.told.append(document["event"])
+
+        def hold(self, out: Path, queue: Path) -> None:
+            self.told.append((out, queue))
+
+        def let_go(self, out: Path) -> None:
+            self.told.append(out)
+
+    class Broken(Heard):
+        def follow(self, document: EventDocument) -> None:
+            raise ValueError
+
+        hold = let_go = follow  # type: ignore[assignment]
+
+    told, follower = list[EventDocument](), Heard()
+    events = EventStream(told.append)
+    events.followers += [Broken(), follower]
+    events.folder(Path("out"), held_for=Path("q"))
+    events.note("one")
+    events.let_go(Path("out"))
+    assert follower.told == ["folder", (Path("out"), Path("q")), "note", Path("out")]
+    assert [document["event"] for document in told] == ["folder", "note"] and events.raised is None

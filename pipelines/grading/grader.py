@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from rushlight.pipelines.colour.displays import luma_weights
 from rushlight.pipelines.formats.codecs import Siting
-from rushlight.pipelines.formats.pixel_formats import PixelFormat, new_frame, planes
+from rushlight.pipelines.formats.frame_pool import FramePool
+from rushlight.pipelines.formats.pixel_formats import PixelFormat, planes
 from rushlight.pipelines.grading.bake import Baked
 from rushlight.pipelines.grading.kernel import (
     Area,
@@ -238,6 +239,7 @@ class Grader:
     ) -> None:
         self.baked, self.source, self.target = baked, source, target
         self.width, self.height, self.placement = width, height, placement
+        self.frames = FramePool(target, width, height)  # give back there what `grade` gave
         self._siting = _SITING[siting]
         self._source_siting = _SITING[source_siting or ("top-left" if source_top_sited else "left")]
         self._levels: Levels = target_levels if baked is not None else source_levels
@@ -261,7 +263,7 @@ class Grader:
 
     def grade(self, frame: av.VideoFrame, number: int) -> tuple[av.VideoFrame, Counts]:
         """The output's frame, padding black, of a fitted source frame; `number` is the original's frame number."""
-        out = new_frame(self.target, self.width, self.height)
+        out = self.frames.take()
         place = self.placement
         if (place.width, place.height) != (self.width, self.height):
             for plane, black in zip(planes(out), self._black, strict=True):

@@ -51,10 +51,9 @@ class Baseline:
             self.missing.append(len(self.grids))
         views = planes(image)
         step = max(1, views[0].shape[0] // ROWS)
-        thin = [
-            np.ascontiguousarray(p[::step]) for p in views[: 3 if self.pixel_format.family == "rgb" else 1]
-        ]
-        light = thin[0] if len(thin) == 1 else np.maximum(np.maximum(*thin[:2]), thin[2])
+        light = views[0][::step]
+        if self.pixel_format.family == "rgb":
+            light = np.maximum(np.maximum(light, views[1][::step]), views[2][::step])
         unit, zero, _, _ = source_scale(self.pixel_format, self.levels, self.levels)
         if self.pixel_format.is_float:
             light = np.rint(np.clip(np.nan_to_num(light), 0, 1) * 65535).astype(np.uint16)

@@ -14,7 +14,8 @@ from rushlight.pipelines.burnin.painter import Painter
 from rushlight.pipelines.colour.camera_encodings import Levels
 from rushlight.pipelines.colour.displays import Display
 from rushlight.pipelines.formats.codecs import Tags
-from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, new_frame, planes
+from rushlight.pipelines.formats.frame_pool import FramePool
+from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, planes
 from rushlight.pipelines.grading.grader import Grader
 from rushlight.pipelines.job.spec import MovieSpec
 from rushlight.pipelines.measure import colour_tiles
@@ -33,6 +34,7 @@ __all__ = [
     "measured_light",
     "rounded",
     "tiles_of",
+    "written",
 ]
 
 Box = tuple[int, int, int, int]
@@ -174,7 +176,9 @@ def measured_light(
         draw_missing(picture, lit, number)
     if movie.lit_painter:
         movie.lit_painter.paint(lit, running)
-    return light_of(lit, matrix=picture.tags.matrix, box=picture.box)
+    light = light_of(lit, matrix=picture.tags.matrix, box=picture.box)
+    movie.lit.frames.give_back(lit)
+    return light
 
 
 def rounded(tiles: NDArray[np.float64]) -> Tiles:
@@ -182,8 +186,14 @@ def rounded(tiles: NDArray[np.float64]) -> Tiles:
     return [[[None if np.isnan(v) else round(float(v), 3) for v in tile] for tile in row] for row in tiles]
 
 
-def copied(frame: av.VideoFrame, pixel_format: PixelFormat) -> av.VideoFrame:
-    out = new_frame(pixel_format, frame.width, frame.height)
+def written(movie: Movie, frame: av.VideoFrame, frames: FramePool) -> None:
+    """The frame encoded, and given back: no encoder reads a picture once its call has returned."""
+    movie.writer.write(frame)
+    frames.give_back(frame)
+
+
+def copied(frame: av.VideoFrame, frames: FramePool) -> av.VideoFrame:
+    out = frames.take()
     for taken, given in zip(planes(frame), planes(out), strict=True):
         given[:] = taken
     return out

@@ -60,6 +60,7 @@ from rushlight.pipelines.render.picture import (
     measured_light,
     rounded,
     tiles_of,
+    written,
 )
 from rushlight.pipelines.render.segment_stills import SegmentStills
 from rushlight.pipelines.render.threads import Ahead, Behind
@@ -322,7 +323,7 @@ class _Segment:
         slated = frame.missing and self.job.source.missing == "slate"
         if slated:
             draw_missing(picture, graded, frame.number)
-        views = planes(graded)
+        views, frames = planes(graded), picture.grader.frames
         picture.digests.append(frame_digest(views))
         picture.grids.append(colour_tiles.luma_grid(views[0], picture.box))
         picture.over += counts.over
@@ -334,13 +335,13 @@ class _Segment:
             if offset in self.samples:
                 movie.tiles.append({"frame": frame.number, "values": tiles_of(picture, views, movie.covered)})
             last = k == len(picture.movies) - 1
-            drawn = graded if last else copied(graded, picture.pixel_format)
+            drawn = graded if last else copied(graded, frames)
             if movie.painter:
                 movie.painter.paint(drawn, self._running(frame.number))
             if movie.lit:
                 running = self._running(frame.number)
                 movie.light.append(measured_light(picture, movie, fitted, frame.number, running, slated))
-            behind.do(partial(movie.writer.write, drawn))
+            behind.do(partial(written, movie, drawn, frames))
 
     def _running(self, number: int) -> dict[str, str]:
         offset = number - self.job.first

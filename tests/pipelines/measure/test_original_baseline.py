@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from pictures import frame_of, texture
-from rushlight.pipelines.formats.pixel_formats import find_pixel_format
+from rushlight.pipelines.formats.pixel_formats import find_pixel_format, planes
 from rushlight.pipelines.measure.original_baseline import Baseline, at_top, original_of, runs
 
 # Signals of no light: LogC3 at EI 800 (ARRI, "ALEXA Log C Curve"), ACEScct (AMPAS S-2016-001)
@@ -46,6 +46,19 @@ def test_float_and_rgb_originals() -> None:
     codes = np.full((90, 160), 95)
     frames = [frame_of("gbrp10le", codes, codes, codes), frame_of("gbrp10le", codes, codes, codes + 200)]
     assert original_of([gathered("gbrp10le", frames)], LOGC3)["black"] == [[0, 0]]
+
+
+@pytest.mark.parametrize(("name", "height"), [("yuv422p10le", 1082), ("yuv420p", 2162), ("gbrp10le", 1081)])
+def test_large_pictures_are_thinned_by_rows(name: str, height: int) -> None:
+    frame = texture(name, 160, height, 1)
+    views = planes(frame)
+    light = views[0] if name.startswith("yuv") else np.max(views, axis=0)
+    thin = light[:: height // 540].astype(np.float64)
+    edges = [-(-k * thin.shape[0] // 4) for k in range(5)]
+    wanted = [thin[edges[i] : edges[i + 1], 40 * j : 40 * j + 40].mean() for i in range(4) for j in range(4)]
+    found = gathered(name, [frame])
+    unit, zero = {"yuv422p10le": (876, 64), "yuv420p": (219, 16), "gbrp10le": (1023, 0)}[name]
+    assert found.grids[0] == pytest.approx([(mean - zero) / unit for mean in wanted], abs=1e-5)
 
 
 def test_a_flat_top_counts_as_clipped() -> None:

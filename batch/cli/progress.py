@@ -14,6 +14,7 @@ from rushlight.batch.records.events import (
     EVENTS,
     AnyEvent,
     Begun,
+    CardTold,
     ClipTold,
     Delivered,
     Ended,
@@ -61,6 +62,7 @@ _NEWS = {
     "retry": "trying {clip} again: {text}",
     "waiting": "waiting: {text}",
     "changed": "{clip} changed and is read again: {text}",
+    "waits for a grade": "{clip} waits for a grade",
     "late": "late: {text}",
     "in time": "in time again: {text}",
 }
@@ -111,6 +113,8 @@ class View:
             case ClipTold() | RunTold() | Forecast():
                 text = _NEWS[event.event].format(clip=event.clip, text=event.text)
                 self.say(text, important=True)
+            case CardTold():
+                self.say_card(event)
             case PhaseTold():
                 if event.text:
                     self.say(event.text)
@@ -179,6 +183,22 @@ class View:
                 f"  revision {event.revision}: {replaced[0].why}; "
                 f"{counted(len(replaced), 'file')} replaced, the old {now}"
             )
+
+    def say_card(self, event: CardTold) -> None:
+        """A card arrives, is taken in, gone or back."""
+        match event.event:
+            case "card taken in":
+                clips = counted(event.clips, "clip")
+                self.say(
+                    f"card {event.card} taken in, {event.how}: {clips}"
+                    + (f" ({event.text})" if event.text else "")
+                )
+            case "card gone":
+                self.say(f"card {event.card} is gone: {event.text or event.folder}", important=True)
+            case "card back":
+                self.say(f"card {event.card} is back")
+            case "card arriving":
+                self.say(f"card {event.card} is arriving: {event.text}")
 
     def say_queued(self, event: Queued) -> None:
         """Clips of a list joined the queue."""

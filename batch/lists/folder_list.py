@@ -103,9 +103,11 @@ def read_folder(folder: Path) -> ClipList:
     return read_folders([folder], base=folder, file=folder)
 
 
-def read_folders(folders: Sequence[Path], *, base: Path, file: Path) -> ClipList:
+def read_folders(
+    folders: Sequence[Path], *, base: Path, file: Path, leave_out: Iterable[Path] = ()
+) -> ClipList:
     """The same of several folders, as the list `file`: clips are named from `base`, those elsewhere by their whole path."""
-    found = find_originals(folders)
+    found = find_originals(folders, leave_out=leave_out)
     if not found.originals and not found.raw:
         places = "" if [file] == list(folders) else f"{', '.join(map(str, folders)) or 'no folder'}: "
         raise ListError(

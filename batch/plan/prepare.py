@@ -21,17 +21,17 @@ from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.folder_list import read_folder, read_folders
 from rushlight.batch.lists.otio import read_timeline
 from rushlight.batch.plan.apply_defaults import Defaults, read_defaults
+from rushlight.batch.plan.away_clips import keep_places, take_out_away
 from rushlight.batch.plan.clip_sound import drift_notes
 from rushlight.batch.plan.grade_matching import Headers, Matcher, set_aside_shared
 from rushlight.batch.plan.model import Plan, Stated
-from rushlight.batch.plan.name_clashes import set_apart
 from rushlight.batch.plan.plan_row import RowPlanner
 from rushlight.batch.plan.rates import rate_doubts
 from rushlight.batch.plan.reconcile_media import Media, reconcile
 from rushlight.batch.plan.reels import reel_doubts, runs_on
 from rushlight.batch.plan.request import Request
-from rushlight.batch.plan.request_ledger import Asking, made_from, read_askings, request_id
-from rushlight.batch.plan.twins import doubt, untwinned
+from rushlight.batch.plan.request_ledger import Asked, Asking, made_from, read_askings, request_id
+from rushlight.batch.plan.twins import doubt, set_apart, untwinned
 from rushlight.batch.sound.sound_folders import SoundFolders, find_sound
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.errors import (
@@ -69,6 +69,7 @@ class Prepared:
     grade_files: tuple[Path, ...]  # those of --grades
     recipe_file: str
     faults: tuple[GradeError, ...] = ()  # of decision files, where they are not raised
+    carried: tuple[Asked, ...] = ()  # rows of an earlier reading whose media is away
 
 
 def kept_fonts(recipe: Recipe, base: Path = Path(), file: str = "") -> dict[str, str]:
@@ -95,9 +96,9 @@ def _font_data(font: str, base: Path) -> bytes:
     return noted(f"font {font}", lambda: font_file(font, base).read_bytes())
 
 
-def read_list(path: Path, media: Sequence[Path] = ()) -> tuple[ClipList, str]:
+def read_list(path: Path, media: Sequence[Path] = (), leave_out: Sequence[Path] = ()) -> tuple[ClipList, str]:
     """A clip list from a CSV file or its relations, an EDL, an .otio timeline, a folder of originals, or of a day the originals
-    under `media`; and the text that is kept of it.
+    under `media` but for folders in `leave_out`; and the text that is kept of it.
 
     ListError where it is unreadable as a whole.
     """
@@ -107,7 +108,7 @@ def read_list(path: Path, media: Sequence[Path] = ()) -> tuple[ClipList, str]:
             text = noted(name, lambda: b"").decode()
             return read_csv(text, file=str(path)), text
         if is_day(path):
-            found = read_folders(media, base=path.parent, file=path)
+            found = read_folders(media, base=path.parent, file=path, leave_out=leave_out)
         else:
             found = read_folder(path)
         text = write_csv(("clip",), [row.cells for row in found.rows])
@@ -142,7 +143,8 @@ def _prepared(
 ) -> Prepared:
     with read.unsealed(request.own_recipe):
         recipe, recipe_text, recipe_file = load_recipe(request.recipe)
-    clip_list, list_text = read_list(request.clip_list, request.media)
+    outside = [*([request.out] if request.out else []), *(request.away or ())]
+    clip_list, list_text = read_list(request.clip_list, request.media, outside)
     _check_recipe(recipe, clip_list, recipe_file or request.recipe)
     if request.rate:
         FrameRate.parse(request.rate)
@@ -151,7 +153,7 @@ def _prepared(
     grades = _read_grades(request, recipe, recipe_file, read, faults)
     with read.unsealed(request.own_recipe):
         fonts = kept_fonts(recipe, grades.lut_base, recipe_file or request.recipe)
-    media = MediaIndex(request.media, leave_out=[request.out] if request.out else [])
+    media = MediaIndex(request.media, leave_out=outside)
     whole = is_folder(request.clip_list) and not is_day(request.clip_list)
     base = request.clip_list if whole else request.clip_list.parent
     plan = Plan(title=request.title, warnings=[*request.notes, *clip_list.warnings, *grades.book.warnings])
@@ -160,8 +162,10 @@ def _prepared(
     sound = find_sound(request.sound, leave_out=[request.out] if request.out else [])
     told(len(chosen))
     _plan_rows(plan, chosen, request, recipe, grades, base, media, sound)
-    others = _other_requests(request, recipe_file)
-    set_apart(plan, str(request.clip_list.absolute()), others)
+    ours, others = _askings(request, recipe_file)
+    placed = keep_places(plan, ours) if request.away is not None or is_day(request.clip_list) else ()
+    carried = () if request.away is None else take_out_away(plan, ours, request.away, base)
+    set_apart(plan, str(request.clip_list.absolute()), others, (*placed, *carried))
     if not request.only:
         plan.warnings += grades.defaults.unused()
     chosen_lines = {row.line for row in chosen}
@@ -171,7 +175,6 @@ def _prepared(
                 plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
     inputs = dict(read.read)
     folders = [*request.media, *([base] if whole else [])]
-    outside = [request.out] if request.out else []
     with read.unsealed():  # the media's own manifests
         media_found = reconcile(folders, plan, outside, _named_elsewhere(request, others))
     return Prepared(
@@ -190,6 +193,7 @@ def _prepared(
         grade_files=(*grades.read, *(path.absolute() for path in grades.luts.named)),
         recipe_file=recipe_file,
         faults=tuple(faults or ()),
+        carried=carried,
     )
 
 
@@ -295,13 +299,15 @@ def _plan_rows(
     plan.missing = missing_statements([seen for seen, _ in plan.unstated], alone, request.defaults)
 
 
-def _other_requests(request: Request, recipe_file: str) -> list[Asking]:
-    """Other requests of the output folder."""
+def _askings(request: Request, recipe_file: str) -> tuple[tuple[Asked, ...], list[Asking]]:
+    """The rows of this request as it stood when it was read last, and the other requests of the output folder."""
     if request.out is None:
-        return []
+        return (), []
     recipe = str(Path(recipe_file).absolute()) if recipe_file else request.recipe
     ours = request_id(str(request.clip_list.absolute()), recipe, request.only)
-    return [asking for asking in read_askings(request.out)[0] if asking.id != ours]
+    known = read_askings(request.out)[0]
+    before = next((asking.rows for asking in known if asking.id == ours), ())
+    return before, [asking for asking in known if asking.id != ours]
 
 
 def _named_elsewhere(request: Request, others: Iterable[Asking]) -> set[str]:

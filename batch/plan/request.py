@@ -40,6 +40,10 @@ class Request:
     dropped: frozenset[str] = frozenset()  # jobs that a person took out of that folder's queue: not made
     replaced: str = "keep"  # or "remove": what becomes of outputs that newer ones replace
     title: DayTitle = NO_TITLE
+    away: tuple[Path, ...] | None = (
+        None  # of a day that is watched: folders that are not to be looked into now
+    )
+    wait_for_grade: bool = False  # what has no grade is not queued, and said to wait for one
     notes: tuple[str, ...] = ()  # what the plan is to warn of: files and folders that are not there yet
 
     def plain(self) -> PlainRequest:
@@ -59,6 +63,8 @@ class Request:
             replaced=self.replaced,
             hash_originals=self.hash_originals,
             title=self.title,
+            wait_for_grade=self.wait_for_grade,
+            away=None if self.away is None else [str(path.absolute()) for path in self.away],
         )
 
     @classmethod
@@ -79,6 +85,8 @@ class Request:
             replaced=said.replaced,
             hash_originals=said.hash_originals,
             title=said.title,
+            wait_for_grade=said.wait_for_grade,
+            away=None if said.away is None else tuple(map(Path, said.away)),
         )
 
     def checked(self) -> Request:

@@ -47,6 +47,7 @@ class Asked:
     asks: str = ""  # a digest of original, range and look; empty where it could not be planned
     original: str = ""  # what its original is told by, wherever it lies
     dropped: bool = False  # a person took it out of the queue
+    folder: str = ""  # inside each output's folder
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,6 +164,7 @@ def _asking_of(kept: AskedRequest) -> Asking:
                 asks=row.asks,
                 original=row.original,
                 dropped=row.dropped,
+                folder=row.folder,
             )
             for row in kept.rows
         ),

@@ -160,6 +160,7 @@ class Store:
                     (series, f"{series}+", f"{series},"),
                 ).fetchall()
                 self._delete(key for (key,) in stale if key not in keys)
+            holding = {o for o in {j.out for j in jobs} if self.is_held(Path(o))}
             for job in jobs:
                 old = self._db.execute("SELECT identity,state FROM job WHERE key=?", (job.key,)).fetchone()
                 if old == (job.identity, "running"):
@@ -173,7 +174,7 @@ class Store:
                         job.key,
                         job.out,
                         job.clip,
-                        "held" if old and old[1] == "held" else job.state,
+                        "held" if _is_to_wait(job, old, holding) else job.state,
                         job.priority,
                         job.identity,
                         job.frames,
@@ -230,9 +231,12 @@ class Store:
             )
 
     def recover(self) -> int:
-        """Jobs that a dead runner left running are queued again, uncharged. Gives how many."""
+        """Jobs that a dead runner left running are queued again (held, where their folder is), uncharged. Gives how many."""
         with self._writing():
-            return self._db.execute("UPDATE job SET state='queued' WHERE state='running'").rowcount
+            return self._db.execute(
+                "UPDATE job SET state=CASE WHEN EXISTS (SELECT 1 FROM about WHERE about.key='held ' || job.out) "
+                "THEN 'held' ELSE 'queued' END WHERE state='running'"
+            ).rowcount
 
     def drop(self, keys: Iterable[object]) -> int:
         """Take jobs out, with what was finished of them. Gives how many."""
@@ -246,7 +250,27 @@ class Store:
             self._db.execute("DELETE FROM segment WHERE key=?", (key,))
         return gone
 
+    def hold_folder(self, out: Path) -> None:
+        """Hold what is queued of an output folder and what joins, until `release_folder`."""
+        with self._writing():
+            self._db.execute(
+                "UPDATE job SET state='held' WHERE out=? AND state='queued' AND planned", (str(out),)
+            )
+            self._db.execute("INSERT OR IGNORE INTO about VALUES (?, 'yes')", (f"held {out}",))
+
+    def release_folder(self, out: Path) -> int:
+        """Queue all that is held of an output folder, and what joins. Gives how many jobs were held."""
+        with self._writing():
+            self._db.execute("DELETE FROM about WHERE key=?", (f"held {out}",))
+            return self._db.execute(
+                "UPDATE job SET state='queued' WHERE out=? AND state='held' AND planned", (str(out),)
+            ).rowcount
+
     # --- reading
+
+    def is_held(self, out: Path) -> bool:
+        """True if jobs that join for an output folder are held."""
+        return bool(self._read("SELECT 1 FROM about WHERE key=?", f"held {out}"))
 
     def check(self) -> None:
         """QueueError where the file's pages are damaged, which otherwise shows when they are read."""
@@ -301,6 +325,11 @@ class Store:
         found = self._read("SELECT number,result FROM segment WHERE key=? AND identity=?", key, identity)
         results = {number: segment_of(result) for number, result in found if isinstance(number, int)}
         return {n: made for n, made in results.items() if made is not None and all(map(_same, made.files))}
+
+
+def _is_to_wait(job: QueuedJob, old: tuple[str, str] | None, holding: set[str]) -> bool:
+    """True if a job that joins is held: it was before, or its folder is; a bad row never is."""
+    return (old is not None and old[1] == "held") or (job.planned and job.out in holding)
 
 
 def _text(name: object) -> str:

@@ -17,6 +17,7 @@ __all__ = [
     "EVENTS",
     "AnyEvent",
     "Begun",
+    "CardTold",
     "ClipTold",
     "Delivered",
     "Ended",
@@ -163,9 +164,9 @@ class Delivered(_Event):
 class ClipTold(_Event):
     """A clip's event other than its delivery."""
 
-    event: Literal["failed", "set aside", "changed", "retry"] = Field(
+    event: Literal["failed", "set aside", "changed", "waits for a grade", "retry"] = Field(
         description="failed: a clip could not be made; set aside: a clip cannot be rendered as it stands; changed: an original changed"
-        " while it was read, it is planned again; retry: a piece of work failed and is tried again."
+        " while it was read, it is planned again; waits for a grade: a watched day's clip has none yet; retry: a piece of work failed and is tried again."
     )
     clip: Clip
     text: str = Field(default="", description="Why, in words.")
@@ -175,11 +176,27 @@ class RunTold(_Event):
     """An event of the run as a whole."""
 
     event: Literal["waiting", "paused", "resumed", "stopping"] = Field(
-        description="waiting: for a folder that another run has, or for an original that is still being copied; paused: nothing new is started, for"
+        description="waiting: for a folder that another run has, for an original that is still being copied, or for media that was taken away; paused: nothing new is started, for"
         " want of room, a disk or workers; resumed: work goes on; stopping: nothing new is started, what is being made is finished."
     )
     clip: Clip = ""
     text: str = Field(default="", description="Why, in words.")
+
+
+class CardTold(_Event):
+    """An event of a card of a watched day."""
+
+    event: Literal["card arriving", "card taken in", "card gone", "card back"] = Field(
+        description="card arriving: a folder of originals is being copied, or is copied on to; card taken in: it is complete, and what is to"
+        " be made of it is in the queue; card gone: its media was taken away, and is waited for; card back: it is there again."
+    )
+    card: str = Field(description="Name of its folder.")
+    folder: str = Field(description="Path of its folder.")
+    how: Literal["", "by manifest", "by having stood still"] = Field(
+        default="", description="How it is known to be complete."
+    )
+    clips: Count = Field(default=0, description="Clips on it so far.")
+    text: str = Field(default="", description="More on it, in words.")
 
 
 class Forecast(_Event):
@@ -216,6 +233,7 @@ AnyEvent = (
     | Delivered
     | ClipTold
     | RunTold
+    | CardTold
     | Forecast
     | Ended
 )

@@ -33,6 +33,10 @@ class PlainRequest(Shape):
     replaced: str = Field(description="keep or remove: what becomes of outputs that newer ones replace.")
     hash_originals: bool = Field(description="Whether originals are hashed as a whole.")
     title: DayTitle = Field(default=NO_TITLE, description="What the day is called.")
+    wait_for_grade: bool = Field(default=False, description="Whether what has no grade waits for one.")
+    away: list[str] | None = Field(
+        default=None, description="Of a day that is watched, folders that were gone or being copied."
+    )
 
 
 class AskedRow(Shape):
@@ -44,6 +48,9 @@ class AskedRow(Shape):
     asks: str = Field(description="Digest of original, range and look; empty where it could not be planned.")
     original: str = Field(description="What its original is told by, wherever it lies.")
     dropped: bool = Field(description="Whether a person took it out of the queue.")
+    folder: str = Field(
+        default="", description="Folder inside each output's, where a clip of its name has one."
+    )
 
 
 class AskedWalk(Shape):

@@ -187,6 +187,12 @@ class Delivery:
 
     def went_wrong(self, running: Running, number: int, error: BaseException) -> None:
         kind: FailureKind = "lost worker" if isinstance(error, LostWorker) else failure_kind(error)
+        if kind != "lost worker" and self.state.place.away(running.plan):
+            self.put_down(
+                running, "queued"
+            )  # its media was taken away: no fault of the clip's, and it waits for that
+            self.state.version = -1
+            return
         full = isinstance(error, RushlightError | OSError) and bool(self.short_of_room(error, running))
         event = Failed(
             number=number,

@@ -14,6 +14,7 @@ from rushlight.batch.interrupts import Stop, Stopped
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.records.events import EventDocument, event_document
 from rushlight.batch.records.summary import ClipError, FolderSums, Sums
+from rushlight.batch.records.watched_day import WatchedCard
 from rushlight.batch.run.events import RENDERING, Event, Summary
 
 __all__ = ["EventStream", "Follower", "summary_sums"]
@@ -124,6 +125,11 @@ class EventStream:
     def queued(self, clip_list: Path, *, clips: int, unchanged: int, set_aside: int) -> None:
         """Clips of a list joined the queue."""
         self._tell("queued", list=str(clip_list), clips=clips, unchanged=unchanged, set_aside=set_aside)
+
+    def card(self, event: str, card: WatchedCard, text: str = "") -> None:
+        """A card of a watched day arrives, is taken in, gone or back."""
+        said = text or card.text
+        self._tell(event, card=card.name, folder=card.folder, how=card.how, clips=card.clips, text=said)
 
     def report(self, page: Path) -> None:
         """The pages of an output folder are made."""

@@ -14,6 +14,7 @@ from rushlight.batch.disks import folder_mode
 from rushlight.batch.interrupts import GRACE, Stop
 from rushlight.batch.queue.store import QueuedJob
 from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.queue_row import QueuedPlan
 from rushlight.batch.run.forecast import Deadline, Forecast
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OutsideError
@@ -70,7 +71,7 @@ class Event:
     """Something that happened.
 
     `what`: started, segment, part (some outputs of a clip whose others follow), done, there (it was made already),
-    failed, set aside, phase (what the run does now), changed (its original), retry, waiting (for a folder, or an original that
+    failed, set aside, phase (what the run does now), changed (its original), waits for a grade, retry, waiting (for a folder, or an original that
     grows), late and in time (by the `forecast`), paused, resumed, stopping.
     """
 
@@ -144,6 +145,10 @@ class Place:
 
     def claim(self, out: Path) -> str:
         """Take a folder for this run before its first job starts. Gives why not; empty where it is taken."""
+        return ""
+
+    def away(self, plan: QueuedPlan) -> str:
+        """Why a clip waits for its original, which is not there; empty where it does not: it is there, or a clip without fails."""
         return ""
 
     def delivered(self, out: Path, record: JobRecord) -> None:

@@ -28,6 +28,7 @@ from rushlight.pipelines.errors import OutsideError, RushlightError, from_os, ow
 __all__ = ["Feeding"]
 
 SEGMENT = 48  # frames of a segment at 24 a second, the fewest that any has
+MEDIA = 3.0  # seconds between two looks for media that is away
 DESERTED = 60.0  # seconds without a worker after which that is said
 NOBODY = "no worker is left that can work; it goes on when one joins"
 
@@ -39,8 +40,15 @@ class Feeding:
         self.state, self.farm, self.work, self.disks, self.delivery = state, farm, work, disks, delivery
         self.queue: deque[QueuedJob] = deque()
         self.refused: dict[str, float] = {}  # output folder -> when to ask again
+        self.away: dict[str, float] = {}  # job whose original is not there -> when to look again
+        self.missed = set[str]()  # what was said of those
         self.serial = 0
         self.manned = time.monotonic()  # when there was last a worker
+
+    @property
+    def busy(self) -> bool:
+        """True if there is more to start than clips that wait for their media."""
+        return any(job.key not in self.away for job in self.queue)
 
     def refresh(self) -> None:
         """Take in what other processes added, held, released or dropped."""
@@ -106,6 +114,8 @@ class Feeding:
         """True if nobody else renders into its folder, and no other part of its clip is being made."""
         if any(r.job.clip_key == job.clip_key for r in self.state.active.values()):
             return False
+        if self.away.get(job.key, 0.0) > time.monotonic():
+            return False
         if job.out in self.disks.claimed and not self.disks.gone(job):
             return True
         if self.refused.get(job.out, 0.0) > time.monotonic():
@@ -132,8 +142,20 @@ class Feeding:
         self.refused[job.out] = time.monotonic() + 3
         return False
 
+    def wait_for_media(self, job: QueuedJob, why: str) -> None:
+        """Leave a clip for a while; says so the first time of each that is missing."""
+        self.away[job.key] = time.monotonic() + MEDIA
+        self.queue.append(job)
+        if why not in self.missed:
+            self.missed.add(why)
+            self.state.on_event(Event(what="waiting", text=why))
+
     def start(self, job: QueuedJob) -> None:
         plan = self.state.store.plan(job.key, job.identity)
+        if plan is not None and (why := self.state.place.away(plan)):
+            self.wait_for_media(job, why)
+            return
+        self.away.pop(job.key, None)
         if plan is None or not self.state.store.set_state(job.key, job.identity, "running"):
             return
         out = Path(job.out)

@@ -1,4 +1,4 @@
-"""A plan -> the jobs of what is missing, changed or damaged in an output folder, with the orders of their turns."""
+"""A plan -> the jobs of what is missing, changed or damaged in an output folder, with the orders of their turns and their looks baked."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rushlight.batch.error_log import kept_fault
 from rushlight.batch.interrupts import Stop
-from rushlight.batch.job_log import latest, read_log
+from rushlight.batch.job_log import append_record, failure_record, latest, read_log
 from rushlight.batch.plan.clip_sound import recorded_sound_text, same_sound, sound_record, sound_text
 from rushlight.batch.plan.jobs import (
     Known,
@@ -30,14 +31,14 @@ from rushlight.batch.records.original import Source
 from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.forecast import cost_of
-from rushlight.batch.run.kept_inputs import keep_inputs
+from rushlight.batch.run.kept_inputs import bake_looks, keep_inputs
 from rushlight.batch.run.request_accounts import account_for, leave_out
 from rushlight.batch.run.sound_alone import SoundNews, news_of, told
 from rushlight.pipelines.counted import counted
-from rushlight.pipelines.errors import OptionError, from_os, no_room, own_fault
+from rushlight.pipelines.errors import OptionError, ResourceError, from_os, no_room, own_fault
 from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.inside_folder import refuse_links, same_time
-from rushlight.pipelines.job.spec import OutputSpec
+from rushlight.pipelines.job.spec import OutputSpec, digest_of
 from rushlight.pipelines.originals.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe, StillsOutput
 
@@ -45,7 +46,7 @@ if TYPE_CHECKING:
     from rushlight.batch.plan.request_ledger import Day
     from rushlight.batch.run.event_stream import EventStream
 
-__all__ = ["cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder", "sound_news"]
+__all__ = ["baked", "cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder", "sound_news"]
 
 
 def fields_of_clip(clip: PlannedClip, recipe: Recipe, title: DayTitle = NO_TITLE) -> dict[str, str]:
@@ -255,3 +256,42 @@ def _hashes(clip: PlannedClip, record: JobRecord | None, full: bool) -> tuple[st
         return sampled, sampled
     logged = source.hash if same else ""
     return sampled, logged if logged.startswith("xxh3_128:") else full_hash(clip.facts)
+
+
+def baked(prepared: Prepared, out: Path, turns: list[Turn]) -> list[Turn]:
+    """`bake_looks` of a plan's jobs; those that are left out are among what the plan calls broken, and in the log."""
+    kept = prepared.request.origin
+    try:
+        return _with_looks(out, turns, kept)
+    except (OSError, ResourceError):
+        raise
+    except Exception:  # of one look: which, is found by baking each for itself
+        pass
+    alike: dict[str, list[Turn]] = {}
+    for turn in turns:
+        alike.setdefault(digest_of(turn.spec.look.identity()), []).append(turn)
+    found: dict[int, Turn] = {}
+    for group in alike.values():
+        try:
+            made = _with_looks(out, group, kept)
+        except (OSError, ResourceError):
+            raise
+        except Exception as error:
+            _failed(prepared, out, {turn.spec.job for turn in group}, error)
+        else:
+            found |= {id(turn): whole for turn, whole in zip(group, made, strict=True)}
+    return [found[id(turn)] for turn in turns if id(turn) in found]
+
+
+def _with_looks(out: Path, turns: list[Turn], kept: Path | None) -> list[Turn]:
+    specs = bake_looks(out, [turn.spec for turn in turns], kept)
+    return [replace(turn, spec=spec) for turn, spec in zip(turns, specs, strict=True)]
+
+
+def _failed(prepared: Prepared, out: Path, jobs: set[str], error: Exception) -> None:
+    plan = prepared.plan
+    for clip in [c for c in plan.clips if job_id(c) in jobs]:
+        fault = kept_fault(out, clip.row.clip, own_fault(error, "given its look"))
+        append_record(out, failure_record(job_id(clip), clip.row.clip, "failed", str(fault)))
+        plan.clips.remove(clip)
+        plan.broken.append((clip.row, fault))

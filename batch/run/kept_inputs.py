@@ -73,6 +73,8 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
     )
     if request.title:
         said = said.model_copy(update={"title": request.title})
+    if request.away is not None:
+        said = said.model_copy(update={"away": [str(path.absolute()) for path in request.away]})
     if request.sound:
         said = said.model_copy(update={"sound": [str(path.absolute()) for path in request.sound]})
     plain = said.plain()
@@ -98,6 +100,7 @@ class KeptRequest(Shape):
     only: list[str]
     files: Mapping[str, str]
     title: DayTitle = Field(default=NO_TITLE)
+    away: list[str] | None = Field(default=None)
 
 
 def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[KeptRequest]:
@@ -147,11 +150,19 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
             rate=said.rate,
             only=tuple(said.only),
             title=said.title,
+            away=_away(said),
             origin=out,
             kept={key: Inside(out.absolute(), f"{FOLDER}/{name}") for key, name in said.files.items()},
         )
         for said in latest.values()
     ]
+
+
+def _away(said: KeptRequest) -> tuple[Path, ...] | None:
+    """Folders of a watched day that are not to be looked into, with media that is gone since."""
+    if said.away is None:
+        return None
+    return tuple(Path(path) for path in (*said.away, *(m for m in said.media if not Path(m).is_dir())))
 
 
 def _changed(out: Path, name: str) -> str:

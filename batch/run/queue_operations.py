@@ -5,9 +5,8 @@ from __future__ import annotations
 import fnmatch
 import time
 from collections import Counter
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, suppress
-from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,24 +14,22 @@ from typing import TYPE_CHECKING
 from rushlight.batch.disks import state_folder
 from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED
 from rushlight.batch.interrupts import Stopped, cancellable, minded
-from rushlight.batch.plan.growing_originals import Growth, growing_text
+from rushlight.batch.plan.away_clips import is_there
+from rushlight.batch.plan.growing_originals import Growth
 from rushlight.batch.plan.model import Plan
-from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
-from rushlight.batch.queue.filling import clear_work, originals_of, queued_jobs
+from rushlight.batch.queue.filling import clear_work, originals_of
 from rushlight.batch.queue.locks import Lock, hold_folder
 from rushlight.batch.queue.queue_rows import DamagedRow
 from rushlight.batch.queue.state_machine import MOVES, UNSETTLED, asked
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
 from rushlight.batch.records.queue_row import QueuedPlan
 from rushlight.batch.run.disk_room import Room
-from rushlight.batch.run.events import Event, Place, Stop, Summary, Terms
+from rushlight.batch.run.events import Place, Stop, Summary, Terms
 from rushlight.batch.run.farm_at_work import early_farm, farm_at_work, prepared_for, run_on
-from rushlight.batch.run.jobs_to_make import jobs_of
-from rushlight.batch.run.kept_inputs import kept_requests
-from rushlight.batch.run.look_baking import baked
+from rushlight.batch.run.put_in_queue import plan_again, read_list
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
-from rushlight.batch.run.request_accounts import asking_of, bad_rows, drop_from, sums_in
+from rushlight.batch.run.request_accounts import drop_from, sums_in
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import InputError, OptionError, QueueError
 from rushlight.pipelines.job.spec import JobSpec, digest_of
@@ -58,97 +55,8 @@ def add(requests: Sequence[Request], *, queue: Path, priority: int, events: Even
     Originals that grow are waited for, after everything else is queued.
     """
     with open_store(queue) as store:
-        wrong = sum([_read_list(store, request, priority, events, stop) for request in requests])
+        wrong = sum([read_list(store, request, priority, events, stop) for request in requests])
     return PARTLY if wrong else DONE
-
-
-def _read_list(
-    store: Store, request: Request, priority: int, events: EventStream, stop: Stop, *, again: bool = False
-) -> int:
-    """Queue what is to be made of a list; `again`: leave alone what stands in the queue as it is. Gives the number of its bad rows."""
-    growth, added = Growth(), _Added()
-    waited: list[Path] | None = None
-    while True:
-        with cancellable(stop):
-            prepared = prepare(request)
-            waiting = growth.take_out(prepared.plan)
-            _put_in(store, request, prepared, waited, priority, events, again=again, added=added)
-        if not waiting:
-            return len(added.bad)
-        events.event(Event(what="waiting", text=growing_text(waiting)))
-        growth.wait(waiting, lambda: stop.level > 0)
-        waited = waiting
-
-
-@dataclass
-class _Added:
-    """Result of adding a list so far, in however many looks: the jobs queued, and the fault of each bad row."""
-
-    jobs: set[str] = field(default_factory=set)
-    bad: dict[str, str] = field(default_factory=dict)
-
-
-def _put_in(
-    store: Store,
-    request: Request,
-    prepared: Prepared,
-    originals: Collection[Path] | None,
-    priority: int,
-    events: EventStream,
-    room: Room | None = None,
-    *,
-    again: bool = False,
-    added: _Added | None = None,
-) -> None:
-    """Queue what is to be made of a plan, or only of some originals, and its bad rows. `added` is kept up, and said."""
-    assert request.out is not None
-    added = added or _Added()
-    out = request.out.absolute()
-    room = room or Room(events, Stop(), patient=False)
-    found, settled, day = jobs_of(prepared, out, events, room, renewed=originals is None and not again)
-    suffix = f"@{digest_of(str(out), 8)}"
-    wanted = [turn for turn in found if turn.spec.job not in day.dropped]
-    chosen = [turn for turn in wanted if originals is None or Path(turn.spec.source.path) in originals]
-    if again:
-        known = {(row.key, row.identity) for row in store.rows()}
-        chosen = [
-            t for t in chosen if {(j.key, j.identity) for j in queued_jobs(out, [t], suffix=suffix)} - known
-        ]
-    turns = room.to(out, lambda: baked(prepared, out, chosen))
-    rows = bad_rows(request, prepared, suffix, priority)
-    bad = [row for row in rows if row.key.partition("@")[0] not in day.dropped]
-    ours = f"/{asking_of(prepared).id}"  # the rows that this request had before, and those whose clip it has taken up
-    before = [row.key for row in store.rows() if not row.planned and row.out == str(out)]
-    later = {job for job, row in day.settled.items() if row.later}
-    over = [key for key in before if key.endswith(ours) or key.partition("@")[0] in later]
-    queued = [*queued_jobs(out, turns, suffix=suffix, priority=priority), *bad]
-    room.to(store.path, lambda: store.add(queued, settled=over))
-    new = [(row.clip, row.error) for row in bad if added.bad.get(row.key) != row.error]
-    events.faults(prepared.plan, new)
-    added.jobs |= {turn.spec.job for turn in turns}
-    added.bad = {row.key: row.error for row in bad}
-    events.queued(request.clip_list, clips=len(added.jobs), unchanged=len(settled), set_aside=len(bad))
-
-
-def _plan_again(store: Store, jobs: Sequence[QueuedJob], events: EventStream, room: Room) -> None:
-    """Plan jobs again, whose originals had changed, from what their output folders keep of their requests."""
-    for out in sorted({job.out for job in jobs}):
-        ours = {job.key: job for job in jobs if job.out == out}
-        for request in kept_requests(Path(out), events.warning):
-            orders = next(iter(ours.values())).orders
-            wanted = replace(request, out=Path(out), replaced=orders.replaced)
-            priority = max(job.priority for job in ours.values())
-            _put_in(store, wanted, prepare(wanted), originals_of(ours.values()), priority, events, room)
-        for row in store.rows("queued"):
-            old = ours.get(row.key)
-            try:
-                plan = store.plan(row.key, row.identity) if old else None
-            except DamagedRow:
-                continue  # it fails when its turn comes
-            if (
-                old and plan and plan.source == QueuedPlan.read(old.payload).source
-            ):  # it cannot be planned any more
-                store.set_state(row.key, row.identity, "failed", error="its original has changed")
 
 
 def run_queue(
@@ -159,9 +67,10 @@ def run_queue(
     stay: bool,
     events: EventStream,
     terms: Terms,
+    patient: bool = False,
 ) -> int:
     """Run what is queued, and what joins it; with `stay` wait for more, so that a stop with nothing left is its ordinary
-    end. Gives the exit code."""
+    end. `patient`: clips whose originals are not there wait for them, and do not fail. Gives the exit code."""
     stop, summary = terms.stop, Summary()
     stop.until = until.timestamp() if until else None
     room = Room(events, stop)
@@ -178,7 +87,7 @@ def run_queue(
             waits = bool(store.count(*UNSETTLED))
             code = _unsettled(store, summary, set(), room, terms.mode) if waits else DONE
             return max(code, PARTLY) if odd else code
-        folders = held.enter_context(_Folders(store, events, terms.mode, room))
+        folders = held.enter_context(_Folders(store, events, terms.mode, room, patient=patient))
         try:
             count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
             with (
@@ -265,7 +174,7 @@ def _run_all(
         still = [j for j in summary.changed.values() if all(map(growth.still, originals_of([j])))]
         if still:
             with cancellable(stop):
-                _plan_again(store, still, events, room)
+                plan_again(store, still, events, room)
         else:
             time.sleep(0.5)
         for job in still:
@@ -295,8 +204,12 @@ def _first_jobs(store: Store, waiting: Sequence[QueuedJob]) -> Iterator[tuple[Jo
 class _Folders(Place):
     """The output folders of a queue's run: each locked while it has jobs, its pages made when it has none left."""
 
-    def __init__(self, store: Store, events: EventStream, mode: int | None, room: Room) -> None:
+    def __init__(
+        self, store: Store, events: EventStream, mode: int | None, room: Room, *, patient: bool = False
+    ) -> None:
+        """`patient`: a clip whose original is not there waits for it."""
         super().__init__(mode)
+        self.patient = patient
         self.store, self.events, self.room = store, events, room
         self.ran: set[Path] = set()
         self._locks: dict[Path, Lock] = {}
@@ -313,6 +226,15 @@ class _Folders(Place):
         self.events.folder(out, held_for=self.store.path)
         self._written.discard(out)
         return ""
+
+    def away(self, plan: QueuedPlan) -> str:
+        source = plan.source
+        lost = [
+            path for path in map(Path, source.files or [source.path]) if self.patient and not is_there(path)
+        ]
+        return (
+            f"{lost[0].parent}: originals are not there; their clips wait until they are back" if lost else ""
+        )
 
     def idle(self) -> None:
         """Pages of what ran; what is finished is let go."""
@@ -381,7 +303,7 @@ def _read_again(store: Store, rows: Sequence[QueuedJob], events: EventStream) ->
             events.problem(f"{row.clip}: the queue does not say which list it is from; add that list again")
     for request, priority in lists.values():
         try:
-            _read_list(store, request.checked(), priority, events, Stop(), again=True)
+            read_list(store, request.checked(), priority, events, Stop(), again=True)
         except InputError as error:
             events.problem(str(error))
 

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.job_log import NotMade, append_record, failure_record, latest, read_records
 from rushlight.batch.plan.jobs import job_id
-from rushlight.batch.plan.name_clashes import fingerprint
 from rushlight.batch.plan.reconcile_media import originals_named
 from rushlight.batch.plan.request_ledger import (
     Asked,
@@ -23,6 +22,7 @@ from rushlight.batch.plan.request_ledger import (
     keep_asking,
     read_askings,
 )
+from rushlight.batch.plan.twins import fingerprint
 from rushlight.batch.queue.store import QueuedJob
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.queue_row import AskedAgain
@@ -68,8 +68,11 @@ def asking_of(prepared: Prepared) -> Asking:
                 line=clip.row.line,
                 asks=asks,
                 original=fingerprint(clip),
+                folder=clip.folder,
             )
         )
+    have = {row.job for row in rows}
+    rows += [row for row in prepared.carried if row.job not in have]
     return Asking(
         list=str(clip_list),
         recipe=str(Path(prepared.recipe_file).absolute()) if prepared.recipe_file else request.recipe,

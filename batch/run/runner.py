@@ -140,7 +140,7 @@ class _Loop:
         return self.state.summary
 
     def idle(self) -> bool:
-        if self.state.active or self.feeding.queue or self.disks.paused:
+        if self.state.active or self.feeding.busy or self.disks.paused:
             return False
         self.state.place.idle()
         self.disks.claimed.clear()

@@ -26,8 +26,7 @@ from rushlight.batch.queue.filling import queued_jobs
 from rushlight.batch.queue.state_machine import Policy
 from rushlight.batch.queue.store import open_store
 from rushlight.batch.run.event_stream import EventStream
-from rushlight.batch.run.jobs_to_make import jobs_of
-from rushlight.batch.run.look_baking import baked
+from rushlight.batch.run.jobs_to_make import baked, jobs_of
 from rushlight.batch.run.runner import Event, Summary, Work, run
 from test_kills import CLIPS, delivered, made_up_day
 

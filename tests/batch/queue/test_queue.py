@@ -437,3 +437,19 @@ def test_a_queue_that_another_program_holds_is_not_put_aside_as_damaged(
             own_queue(tmp_path, print)
     other.close()
     assert path.exists() and not path.with_name("queue.sqlite.damaged").exists()
+
+
+def test_a_held_folder_holds_what_joins_until_it_is_released(tmp_path: Path) -> None:
+    """In one transaction with the jobs, so that no job slips through between a look and a release."""
+    one, two = tmp_path / "one", tmp_path / "two"
+    with open_store(tmp_path / "q.sqlite") as store, open_store(tmp_path / "q.sqlite") as other:
+        store.add([job(one, "early"), job(two, "else")])
+        store.hold_folder(one)
+        other.add([job(one, "late")])
+        assert {r.key: r.state for r in store.rows()} == {"early": "held", "late": "held", "else": "queued"}
+        store.set_state("early", "i", "running")
+        store.recover()  # its runner was killed: it goes on as it was told to
+        assert {r.key: r.state for r in store.rows()}["early"] == "held" and other.is_held(one)
+        assert other.release_folder(one) == 2 and not store.is_held(one)
+        store.add([job(one, "last")])
+        assert {r.state for r in store.rows()} == {"queued"}

@@ -27,8 +27,10 @@ REQUEST = Request(
     replaced="remove",
     hash_originals=True,
     title=TITLE,
+    away=(Path("/cards/b"),),
+    wait_for_grade=True,
 )
-LATER = ("sound", "title")  # what older programs do not write
+LATER = ("sound", "title", "away", "wait_for_grade")
 ASKING = Asking(
     list="/day/Caf\udce9.csv",
     recipe="overnight",
@@ -53,7 +55,9 @@ def test_a_request_is_asked_again_as_it_was() -> None:
     kept = json.loads(json.dumps(AskedAgain(request=REQUEST.plain()).plain()))
     assert Request.of_plain(AskedAgain.read(kept).request) == REQUEST
     older = {name: value for name, value in kept["request"].items() if name not in LATER}
-    assert Request.of_plain(PlainRequest.read(older)) == replace(REQUEST, sound=(), title=NO_TITLE)
+    assert Request.of_plain(PlainRequest.read(older)) == replace(
+        REQUEST, sound=(), title=NO_TITLE, away=None, wait_for_grade=False
+    )
     with pytest.raises(OptionError, match="title"):
         PlainRequest.read({**kept["request"], "title": {"day": 12}})
     newer = PlainRequest.read({**kept["request"], "mood": ["blue"]})

@@ -13,6 +13,7 @@ from rushlight.batch.interrupts import Stop, Stopped
 from rushlight.batch.plan.model import Plan
 from rushlight.batch.records.events import EVENTS, EventDocument
 from rushlight.batch.records.job_record import DeliveredRecord
+from rushlight.batch.records.watched_day import WatchedCard
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Event, Summary, phase
 from rushlight.batch.run.forecast import Forecast
@@ -22,7 +23,8 @@ RECORD = DeliveredRecord.read(
     recorded("a", movie(path="viewing/a.mp4"), warnings=["ungraded"], revision=2, replaced=[GONE])
 )
 FORECAST = Forecast(by=1.8e9, end=1.8e9 + 60, ready=(), late=("a",), measured=True)
-OF_A_CLIP = ("there", "failed", "set aside", "changed", "retry")
+OF_A_CLIP = ("there", "failed", "set aside", "changed", "waits for a grade", "retry")
+OF_A_CARD = ("card arriving", "card taken in", "card gone", "card back")
 OF_THE_RUN = ("waiting", "paused", "resumed", "stopping")
 
 
@@ -41,6 +43,9 @@ def tell_all(events: EventStream) -> None:
         events.event(Event(what=what, clip="a", record=RECORD))
     for what in OF_A_CLIP:
         events.event(Event(what=what, clip="b", text="why"))
+    card = WatchedCard(folder="/media/A001", name="A001", state="arriving", how="by manifest", clips=3)
+    for what in OF_A_CARD:
+        events.card(what, card, "why")
     for what in OF_THE_RUN:
         events.event(Event(what=what, text="why"))
     for what in ("late", "in time"):

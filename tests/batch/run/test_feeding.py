@@ -14,14 +14,14 @@ from here import HereFarm
 from rushlight.batch.farm.tasks import Task
 from rushlight.batch.queue.state_machine import FINISH, Policy
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
-from rushlight.batch.records.queue_row import SegmentResult
+from rushlight.batch.records.queue_row import QueuedPlan, SegmentResult
 from rushlight.batch.run import feeding as feedings
 from rushlight.batch.run.delivery import Delivery
 from rushlight.batch.run.disk_room import Disks
 from rushlight.batch.run.ended_jobs import RunState
 from rushlight.batch.run.events import Event, Place, Work
 from rushlight.batch.run.feeding import NOBODY, Feeding
-from rushlight.pipelines.errors import OutsideError
+from rushlight.pipelines.errors import OutsideError, SourceError
 from saturation import toy
 
 TOYS = Work(segment="toywork:segment", finish="toywork:finish")
@@ -193,3 +193,46 @@ def test_that_nobody_works_is_said_once_after_a_while(
     kitchen.feeding.fill()
     kitchen.feeding.fill()
     assert [(e.what, e.text) for e in kitchen.told] == [("paused", NOBODY)]
+
+
+class Unplugged(Place):
+    """Media of which some is away."""
+
+    def __init__(self, *gone: str) -> None:
+        super().__init__()
+        self.gone = set(gone)
+
+    def away(self, plan: QueuedPlan) -> str:
+        return "the card is not there" if plan.job in self.gone else ""
+
+
+def test_a_clip_whose_media_is_away_waits_and_others_go_on(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = Unplugged("a", "b")
+    kitchen = Kitchen(store, *(toy(tmp_path, name, 1) for name in "abc"), slots=4, place=place)
+    for _ in range(3):
+        kitchen.feeding.fill()
+    assert kitchen.given() == [("c", 0)] and not kitchen.feeding.busy
+    assert [e.text for e in kitchen.told if e.what == "waiting"] == ["the card is not there"]
+    assert {row.key: (row.state, row.attempts) for row in store.rows()} == {
+        "a": ("queued", 0), "b": ("queued", 0), "c": ("running", 1),
+    }  # fmt: skip
+    place.gone.clear()
+    now = time.monotonic() + feedings.MEDIA + 1
+    monkeypatch.setattr(feedings.time, "monotonic", lambda: now)
+    kitchen.feeding.fill()
+    assert sorted(kitchen.given()) == [("a", 0), ("b", 0), ("c", 0)]
+
+
+def test_media_taken_away_while_it_is_read_is_no_fault_of_the_clip(tmp_path: Path, store: Store) -> None:
+    place = Unplugged()
+    kitchen = Kitchen(store, toy(tmp_path, "a", 1), place=place)
+    kitchen.feeding.fill()
+    place.gone.add("a")
+    running = kitchen.state.active["a"]
+    kitchen.delivery.went_wrong(running, 0, SourceError("does not decode", file="a"))
+    assert [(row.state, row.error) for row in store.rows()] == [("queued", "")]
+    kitchen.feeding.refresh()
+    kitchen.feeding.fill()
+    assert not kitchen.state.active and not kitchen.state.summary.failed

@@ -10,8 +10,7 @@ from logged import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.run.event_stream import EventStream
-from rushlight.batch.run.jobs_to_make import jobs_of
-from rushlight.batch.run.look_baking import baked
+from rushlight.batch.run.jobs_to_make import baked, jobs_of
 from rushlight.pipelines.errors import ResourceError
 from rushlight.pipelines.grading import bake, lattice
 

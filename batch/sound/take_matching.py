@@ -20,6 +20,7 @@ from rushlight.batch.sound.sound_folders import SoundFolders
 from rushlight.batch.sound.sound_statements import SoundStated
 from rushlight.pipelines.errors import ListError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.originals.sound import SAMPLE_RATE
 from rushlight.pipelines.sound.placing import Fit, Shown, fit, frames_of_day
 from rushlight.pipelines.sound.recording import Recording
 from rushlight.pipelines.sound.take import Take
@@ -28,7 +29,8 @@ __all__ = ["Chosen", "ClipSound", "choose", "is_off_speed", "may_overlap"]
 
 PULL_DOWN = (Fraction(1), Fraction(1001, 1000), Fraction(1000, 1001))
 FAR = 300.0  # seconds: rates of 0.1 % more or less, and drop-frame, make 86 s of difference in a day
-N24 = Fraction(24000, 1001)
+ALIKE = tuple((Fraction(n), Fraction(n * 1000, 1001)) for n in (24, 30))  # rates taken for one another
+NONE_OVERLAPS = "no take overlaps its timecode"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -254,18 +256,45 @@ def _nothing(clip: ClipSound, stated: SoundStated, media: SoundFolders, refused:
     """Why no take was found, with what would have overlapped."""
     if refused:
         return "; ".join(refused[:3]) + (f"; and {len(refused) - 3} more" if len(refused) > 3 else "")
-    for other in (Fraction(24), N24):
-        for take in media.takes:
-            if (
-                take.first.clock.timecode_rate is None
-                and stated.rate is None
-                and clip.shown.shot in (Fraction(24), N24)
-            ):
-                placed = fit(take, clip.shown, rate=other) if other != clip.shown.shot else None
-                if placed and placed.overlap:
-                    at = FrameRate(fraction=other)
-                    return f"no take overlaps it; {take.name}, which states no rate, would if its timecode ran at {at}: state `sound_rate`"
-    return "no take overlaps its timecode"
+    near = (take for take in media.takes if may_overlap(take, clip.shown, stated.offset))
+    return next(filter(None, (_read_otherwise(take, clip, stated) for take in near)), NONE_OVERLAPS)
+
+
+def _read_otherwise(take: Take, clip: ClipSound, stated: SoundStated) -> str:
+    """What would lay a take under a clip if its timecode were read at another rate, or label by label; empty where nothing."""
+    clock, shot = take.first.clock, clip.shown.shot
+    if stated.rate is not None or take.first.wild or take.first.false_start:
+        return ""
+    used = clock.timecode_rate or shot
+    says = f"says {FrameRate(fraction=used)}" if clock.timecode_rate else "states no rate"
+    for other in (rate for pair in ALIKE if {used, shot} <= set(pair) for rate in pair if rate != used):
+        placed = fit(take, clip.shown, rate=other)
+        would = f"{take.name}, which {says}, would if its timecode ran at {FrameRate(fraction=other)}"
+        if placed and placed.overlap and not placed.problem:
+            return f"{NONE_OVERLAPS}; {would}: state `sound_rate`"
+        if placed and placed.overlap and not clock.timecode_rate:
+            return (
+                f"{NONE_OVERLAPS}; {would}, as the picture's does not: only `sound_offset` would lay it there"
+            )
+    return _label_by_label(take, clip)
+
+
+def _label_by_label(take: Take, clip: ClipSound) -> str:
+    """The same of one that is drop-frame where the picture is not, or the reverse."""
+    shown, clock = clip.shown, take.first.clock
+    drop, rate = shown.timecode.drop, FrameRate(fraction=shown.shot)
+    if clock.drop in (None, drop) or clock.timecode_rate != shown.shot or not rate.can_drop:
+        return ""
+    minutes = shown.timecode.frames // (60 * rate.nominal)
+    frames = rate.dropped * (minutes - minutes // 10) * (-1 if drop else 1)
+    moved = fit(take, shown, offset=frames * SAMPLE_RATE / shown.delivered)
+    if moved is None or not moved.overlap:
+        return ""
+    own, theirs = ("non-drop", "drop-frame") if drop else ("drop-frame", "non-drop")
+    return (
+        f"{NONE_OVERLAPS}; {take.name} has its labels, but {own} and not {theirs}: it lies {abs(float(frames / rate.fraction)):.1f} s "
+        f"away at that hour; state `sound_rate` and a `sound_offset` of about {frames} frames if its labels hold"
+    )
 
 
 # --- what is said

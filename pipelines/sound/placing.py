@@ -88,13 +88,13 @@ def fit(
     stated = rate or clock.timecode_rate
     if stated is None:
         said.append(f"states no timecode rate; the picture's {FrameRate(fraction=shown.shot)} is taken")
-    rate = stated or shown.shot
+    rate_is_stated, rate = rate is not None, stated or shown.shot
     own, picture = FrameRate(fraction=rate), FrameRate(fraction=shown.shot)
     digitizer = _digitizer(first)
     a_frame = digitizer / shown.shot
     step = a_frame * shown.delivered / SAMPLE_RATE
     begins = frames_of_day(first.time_reference, clock, rate) * picture.nominal / own.nominal
-    problem = _problem(first, own, shown, begins, digitizer)
+    problem = _problem(first, own, shown, begins, digitizer, stated=rate_is_stated)
     ahead = shown.ahead * shown.shot
     apart, days = _apart(shown, begins, ahead, take.samples / a_frame)
     start = apart * a_frame - offset * step
@@ -104,7 +104,7 @@ def fit(
             f"the camera's clock is {float(shown.ahead):g} s ahead: its sound is taken that much earlier"
         )
     if offset:
-        said.append(f"moved {float(abs(offset)):g} samples {'later' if offset > 0 else 'earlier'}, as stated")
+        said.append(f"moved {float(abs(offset)):.10g} samples {'later' if offset > 0 else 'earlier'}, as stated")
     return Fit(
         start=start,
         step=step,
@@ -147,8 +147,11 @@ def _ceil(value: Fraction) -> int:
     return -(-value.numerator // value.denominator)
 
 
-def _problem(first: Recording, own: FrameRate, shown: Shown, begins: Fraction, digitizer: Fraction) -> str:
-    """Why two clocks do not agree, with the offset it would make; empty where they do."""
+def _problem(
+    first: Recording, own: FrameRate, shown: Shown, begins: Fraction, digitizer: Fraction, *, stated: bool
+) -> str:
+    """Why two clocks do not agree, with the offset it would make; empty where they do. A `stated` rate says that its count of
+    frames holds, whatever its labels leave out."""
     timecode, clock = shown.timecode, first.clock
     picture = FrameRate(fraction=shown.shot)
     assert first.time_reference is not None
@@ -162,13 +165,20 @@ def _problem(first: Recording, own: FrameRate, shown: Shown, begins: Fraction, d
             f"it would lie {float(seconds):.1f} s away ({round(seconds * picture.nominal)} frames); "
             "state `sound_rate` if you know which holds"
         )
-    if own.can_drop and picture.can_drop and clock.drop is not None and clock.drop != timecode.drop:
+    if (
+        not stated
+        and own.can_drop
+        and picture.can_drop
+        and clock.drop is not None
+        and clock.drop != timecode.drop
+    ):
         minutes = int(begins) // (60 * picture.nominal)
         frames = picture.dropped * (minutes - minutes // 10)
         words = ("drop-frame", "non-drop")
         return (
             f"its timecode is {words[not clock.drop]} and the picture's {words[not timecode.drop]}: at that hour the "
-            f"same label is {frames} frames ({float(frames / picture.fraction):.1f} s) away"
+            f"same label is {frames} frames ({float(frames / picture.fraction):.1f} s) away; state `sound_rate` if its count of frames "
+            f"holds, and a `sound_offset` of {frames if clock.drop else -frames} frames as well if its labels do"
         )
     return ""
 

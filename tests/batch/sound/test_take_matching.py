@@ -139,6 +139,42 @@ def test_rates_that_disagree_are_reported_and_never_chosen() -> None:
         choose(clip("10:01:00:00", rate="23.976"), SoundStated(files=("a.wav",)), media(ten24))
 
 
+@pytest.mark.parametrize(
+    ("rate", "label", "other"),
+    [("24", "10:00:36:00", "24"), ("30", "10:00:36:00", "30"), ("23.976", "09:59:24:00", "23.976")],
+)
+def test_a_take_that_says_the_other_rate_is_reported_and_not_chosen(
+    rate: str, label: str, other: str
+) -> None:
+    """A recorder set to 24 by the camera's 23.976, or the reverse: read at the picture's rate it would lie there."""
+    said = FrameRate.parse({"24": "23.976", "30": "29.97", "23.976": "24"}[rate]).fraction
+    shown = clip(label, rate=rate, frames=48)
+    right = FrameRate.parse(rate)
+    take = made_take("a.wav", round(shown.shown.timecode.frames * 48000 / right.fraction), 240_000, rate=said)
+    found = choose(shown, NO, media(take))
+    assert name(found) == "" and f"would if its timecode ran at {other}: state `sound_rate`" in found.reason
+    assert name(choose(shown, SoundStated(rate=right.fraction), media(take))) == "a.wav"
+
+
+@pytest.mark.parametrize(("sound", "label"), [(True, "10:00:05:00"), (False, "10:00:05;00")])
+def test_the_same_labels_counted_otherwise_are_reported_with_what_lays_them_there(
+    sound: bool, label: str
+) -> None:
+    rate = Fraction(30000, 1001)
+    begin = Timecode.parse("10:00:00;00" if sound else "10:00:00:00", FrameRate.parse("29.97"))
+    take = made_take("a.wav", round(begin.frames * 48000 / rate), 480_000, rate=rate, drop=sound)
+    found = choose(clip(label, rate="29.97"), NO, media(take))
+    frames = 1080 if sound else -1080
+    assert (
+        name(found) == ""
+        and f"36.0 s away at that hour; state `sound_rate` and a `sound_offset` of about {frames} frames"
+        in found.reason
+    )
+    stated = SoundStated(rate=rate, offset=frames * 48000 / rate)
+    laid = choose(clip(label, rate="29.97"), stated, media(take))
+    assert laid.fit and abs(laid.fit.start - 5 * 30 * 1601.6) < 1
+
+
 def test_without_a_rate_the_other_one_is_reported_and_not_chosen() -> None:
     plain = made_take("a.wav", TEN, rate=None, drop=None)
     found = choose(clip("10:09:45:00", rate="23.976", frames=240), NO, media(plain))

@@ -29,6 +29,7 @@ FAINT = 1e-4  # of a sound's strongest frequency: what is weaker has no say, suc
 BROAD = 0.1  # share of the band's frequencies that must have a say
 PEAKS = 320  # of a window: one a frame at 40
 QUIET = 1e-5  # of full scale: silence
+STILL = 1e-6  # of full scale, in the band: what no microphone is under
 Array = NDArray[np.float64]
 
 
@@ -69,6 +70,8 @@ def lag(first: Array, second: Array, most: float, rate: int = HEARD_RATE) -> flo
     strength = np.abs(cross)
     heard = inside
     for spectrum in map(np.abs, spectra):
+        if np.sqrt(2 * np.sum(spectrum[inside] ** 2) / size / count) < STILL:
+            return None  # rumble or a drift of the zero line, and no sound
         heard = heard & (spectrum > FAINT * spectrum[inside].max(initial=0))
     if np.count_nonzero(heard) < BROAD * np.count_nonzero(inside):
         return None  # a tone, or hum: it repeats itself

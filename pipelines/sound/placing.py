@@ -104,7 +104,9 @@ def fit(
             f"the camera's clock is {float(shown.ahead):g} s ahead: its sound is taken that much earlier"
         )
     if offset:
-        said.append(f"moved {float(abs(offset)):.10g} samples {'later' if offset > 0 else 'earlier'}, as stated")
+        said.append(
+            f"moved {float(abs(offset)):.10g} samples {'later' if offset > 0 else 'earlier'}, as stated"
+        )
     return Fit(
         start=start,
         step=step,

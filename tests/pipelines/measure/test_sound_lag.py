@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from ltc_signal import ltc
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.measure.sound_lag import HEARD_RATE, Window, heard_in, lag, peaks_of
 
 SECONDS = 8
@@ -75,6 +77,17 @@ def test_two_clean_tones_that_are_not_the_same_cannot_be_told(count: int) -> Non
     at = np.arange(count) / 8000
     for one, other in ((997, 382), (1000, 1000), (440, 2210)):
         assert lag(0.5 * np.sin(2 * np.pi * one * at), 0.2 * np.sin(2 * np.pi * other * at), 1.0) is None
+
+
+def test_what_has_nothing_in_the_band_of_speech_cannot_be_told() -> None:
+    """A zero line that drifts is loud and holds no sound: what is left of it in the band has no say, beside timecode on the
+    camera's other track either."""
+    from scipy.signal import resample_poly
+
+    drift = resample_poly(np.linspace(-0.97779465, -0.96635067, 2 * 48000), 1, 6)
+    label = Timecode.parse("10:00:05:00", FrameRate.parse(25))
+    for sound in (speech(1)[: len(drift)], ltc(label, 50, HEARD_RATE)[: len(drift)]):
+        assert lag(drift, sound, 1.0) is None and lag(sound, drift, 1.0) is None
 
 
 def test_silence_hum_and_a_steady_tone_cannot_be_told() -> None:

@@ -17,6 +17,7 @@ from rushlight.batch.cli.console import say, say_json
 from rushlight.batch.cli.day_commands import day_commands
 from rushlight.batch.cli.night_options import crew_options, night_options, replaced_option, watched
 from rushlight.batch.cli.queue_commands import queue_commands
+from rushlight.batch.cli.serve_command import serve_command
 from rushlight.batch.cli.terminal_or_log import is_terminal, let_go
 from rushlight.batch.exit_codes import DONE, FAULT, PARTLY, STOPPED, WRONG
 from rushlight.batch.interrupts import listening
@@ -368,6 +369,7 @@ def report(folder: Path, as_json: bool) -> int:
 
 cli.add_command(queue_commands(_answering, _request_options))
 cli.add_command(day_commands(_answering))
+cli.add_command(serve_command(_answering))
 
 
 def main() -> None:

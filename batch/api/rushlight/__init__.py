@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from rushlight.batch.api.render import render as render
     from rushlight.batch.api.report import ReportResult as ReportResult
     from rushlight.batch.api.report import report as report
+    from rushlight.batch.api.serve import Serving as Serving
+    from rushlight.batch.api.serve import serve as serve
     from rushlight.batch.api.verify import VerifyResult as VerifyResult
     from rushlight.batch.api.verify import verify as verify
     from rushlight.pipelines.errors import CancelledError as CancelledError
@@ -61,6 +63,7 @@ _NAMES = {
     "rushlight.batch.api.plan": ("PlanResult", "plan"),
     "rushlight.batch.api.render": ("RenderResult", "render"),
     "rushlight.batch.api.report": ("ReportResult", "report"),
+    "rushlight.batch.api.serve": ("Serving", "serve"),
     "rushlight.batch.api.verify": ("VerifyResult", "verify"),
     "rushlight.pipelines.errors": (
         "CancelledError",

@@ -31,6 +31,7 @@ LAYERS = (
     ("batch.lists", "batch.check"),
     ("batch.cameras",),
     ("batch.decisions", "batch.sound"),
+    ("batch.scenes",),
     ("batch.plan",),
     ("batch.day",),
     ("batch.queue", "batch.farm"),

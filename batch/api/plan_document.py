@@ -120,6 +120,7 @@ class Clip(TypedDict):
     outputs: list[str]
     folder: str
     row: dict[str, str]
+    row_from: dict[str, str]  # of cells that the list does not state: who does
     warnings: list[str]
 
 
@@ -247,6 +248,7 @@ def _clip(clip: PlannedClip, recipe: Recipe, candidates: _Candidates) -> Clip:
         "outputs": [o.name for o in recipe.output if wanted(clip, o)],
         "folder": clip.folder,
         "row": dict(clip.row.cells),
+        "row_from": dict(clip.row.filled),
         "warnings": [*clip.warnings, *_candidates(decision)],
     }
 

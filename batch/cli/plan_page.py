@@ -52,6 +52,14 @@ def _sound_text(clip: Clip) -> str:
     return f"{first}{f' and {more} more' if more else ''}; {sound.reason}"
 
 
+def _scene_text(clip: Clip) -> str:
+    """Scene, take and whether it is circled, and who says so where the list does not."""
+    said = [clip["row"].get("scene", ""), clip["row"].get("take", "")]
+    said += ["circled"] if clip["row"].get("circled") else []
+    sources = dict.fromkeys(_name(source) for source in clip["row_from"].values())
+    return " ".join(filter(None, said)) + (f"; {', '.join(sources)}" if sources else "") or "-"
+
+
 def _minutes(seconds: float) -> str:
     return f"about {seconds / 60:.0f} min" if seconds >= 60 else "less than a minute"
 
@@ -89,6 +97,10 @@ def _print_clips(document: PlanDocument) -> dict[str, int]:
         heading.insert(6, "outputs")
         for row, clip in zip(rows, clips, strict=True):
             row.insert(6, ", ".join(clip["outputs"]) or "none")
+    if any(clip["row_from"] for clip in clips):
+        heading.insert(6, "scene, take and who says so")
+        for row, clip in zip(rows, clips, strict=True):
+            row.insert(6, _scene_text(clip))
     if document["sound"]:
         heading.insert(6, "sound and why")
         for row, clip in zip(rows, clips, strict=True):

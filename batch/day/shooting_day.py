@@ -76,6 +76,7 @@ class ShootingDay:
             sound=given.sound or self._there("sound", said.sound, notes),
             grades=given.grades or self._there("grades", said.grades, notes),
             defaults=given.defaults or self.path,
+            tables=self._there("tables", said.tables, notes),
             title=self.title,
             notes=(*given.notes, *notes),
         )

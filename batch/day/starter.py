@@ -24,6 +24,7 @@ HEAD = """\
 # unit = "main"
 """
 TAIL = """\
+# tables = ["scenes.csv"]  # scene, take, circled and note by clip, from the script supervisor; they may come later
 # grades = ["grades"]  # files or folders of colour decisions; they may come later
 {rates}
 recipes = ["overnight"]  # `rushlight recipes` lists what ships; a file will do as well

@@ -8,6 +8,7 @@ from itertools import chain, islice, repeat
 from pathlib import Path
 
 from rushlight.batch.lists.clip_list import Row
+from rushlight.batch.records.look import Grade
 from rushlight.pipelines.colour.cdl import CDL, media_of, parse_cdl
 from rushlight.pipelines.errors import GradeError
 from rushlight.pipelines.text_files import read_bytes
@@ -37,6 +38,20 @@ class Decision:
     later: tuple[Later, ...] = ()
     date: datetime.date | None = None  # on which its clip was recorded, where it says so
     for_one_clip: bool = False  # it names one clip: where two are taken for it, neither may have it
+
+    @property
+    def record(self) -> Grade | None:
+        """The grade as a record has it; None without one."""
+        if self.cdl is None:
+            return None
+        return Grade(
+            slope=list(self.cdl.slope),
+            offset=list(self.cdl.offset),
+            power=list(self.cdl.power),
+            saturation=self.cdl.saturation,
+            source=self.source,
+            reason=self.reason,
+        )
 
 
 NONE = Decision(cdl=None, reason="no decision was found for this clip")

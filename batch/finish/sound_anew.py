@@ -74,6 +74,7 @@ def sound_made_anew(job: JobSpec, facts: Facts, token: str) -> DeliveredRecord:
             "sound": sound,
             "recipe": planned.recipe or RecipeName(),
             "row": planned.row or {},
+            "row_from": planned.row_from,
             "warnings": list(dict.fromkeys(warnings)),
             "replaced": [],
         }

@@ -40,6 +40,7 @@ class Row:
     grade: CDL | None = None  # from the row's own numbers
     rate: FrameRate | None = None
     problem: RushlightError | None = None  # why this row is set aside
+    filled: Mapping[str, str] = field(default_factory=dict)  # of cells that the list does not state: who does
     whole: bool = True  # False where its cells do not stand under their columns
 
     def __getitem__(self, column: str) -> str:

@@ -18,7 +18,6 @@ from rushlight.batch.plan.clip_sound import production_identity, sound_record, s
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.records.files import Output
 from rushlight.batch.records.job_record import JobRecord, RecipeName
-from rushlight.batch.records.look import Grade
 from rushlight.batch.records.original import Signal
 from rushlight.batch.records.queue_row import PlannedRecord, QueuedOutput
 from rushlight.batch.sound.sound_statements import lay_of
@@ -362,18 +361,6 @@ def job_spec(
 ) -> JobSpec:
     """The job that makes these outputs of a clip; with `sound_alone` under the pictures that they have. `hashes`: as logged,
     and as sampled."""
-    decision = clip.decision
-    grade = None
-    if decision.cdl is not None:
-        cdl = decision.cdl
-        grade = Grade(
-            slope=list(cdl.slope),
-            offset=list(cdl.offset),
-            power=list(cdl.power),
-            saturation=cdl.saturation,
-            source=decision.source,
-            reason=decision.reason,
-        )
     return JobSpec(
         job=job_id(clip),
         clip=clip.row.clip,
@@ -401,9 +388,10 @@ def job_spec(
                 levels_from=clip.signal.levels_from,
             ),
             capture_rate=str(clip.capture_rate.fraction) if clip.capture_rate else None,
-            grade=grade,
+            grade=clip.decision.record,
             recipe=RecipeName(name=recipe.name, digest=recipe.digest()),
             row=dict(clip.row.cells),
+            row_from=dict(clip.row.filled),
             sound=sound_record(clip),
             warnings=list(clip.warnings),
             sampled_hash=hashes[1],

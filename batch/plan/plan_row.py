@@ -16,7 +16,7 @@ from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.list_columns import GRADE_COLUMNS
 from rushlight.batch.lists.row_faults import faults_of, mended, together
 from rushlight.batch.plan.apply_defaults import Defaults
-from rushlight.batch.plan.clip import plan_clip, stated_by
+from rushlight.batch.plan.clip import plan_clip, stated_by, takes
 from rushlight.batch.plan.clip_sound import with_sound
 from rushlight.batch.plan.corrections import corrections
 from rushlight.batch.plan.grade_matching import Headers, Matcher
@@ -24,6 +24,7 @@ from rushlight.batch.plan.jobs import with_still_notes
 from rushlight.batch.plan.model import Plan, PlannedClip, Stated
 from rushlight.batch.plan.reels import reel_of
 from rushlight.batch.plan.show_lut_spaces import with_default_lut
+from rushlight.batch.scenes.filled_rows import filled_from_sound
 from rushlight.batch.sound.ltc_track import with_ltc
 from rushlight.batch.sound.sound_folders import SoundFolders
 from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
@@ -130,10 +131,10 @@ class RowPlanner:
         row = with_default_lut(row, said, stated, self.recipe.look)
         camera = camera_of(row.cells, said)
         decision = row_decision(row, self.files) or self.matcher.decision(row, path, facts, camera)
-        clip = plan_clip(
-            row,
-            path,
-            facts,
+        planned = partial(
+            plan_clip,
+            path=path,
+            facts=facts,
             recipe=self.recipe,
             stated=stated,
             decision=decision,
@@ -141,7 +142,11 @@ class RowPlanner:
             lut_base=self.lut_base,
             camera=camera,
         )
-        clip = with_sound(clip, said, self.recipe, self.sound, self.matcher.utc_offset)
+        clip = with_sound(planned(row), said, self.recipe, self.sound, self.matcher.utc_offset)
+        told = filled_from_sound(row, clip.sound)
+        if any(takes(output, told) != takes(output, row) for output in self.recipe.output):
+            planned(told)  # what it is made into now may not hold it
+        clip = replace(clip, row=told)
         return with_still_notes(clip)
 
 

@@ -32,6 +32,8 @@ from rushlight.batch.plan.reels import reel_doubts, runs_on
 from rushlight.batch.plan.request import Request
 from rushlight.batch.plan.request_ledger import Asked, Asking, made_from, read_askings, request_id
 from rushlight.batch.plan.twins import doubt, set_apart, untwinned
+from rushlight.batch.scenes.filled_rows import filled_list
+from rushlight.batch.scenes.scene_tables import SceneTables, read_scene_tables
 from rushlight.batch.sound.sound_folders import SoundFolders, find_sound
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.errors import (
@@ -138,13 +140,22 @@ def prepare(
         return _prepared(request, found, [] if all_faults else None, read)
 
 
+def _filled_list(request: Request, outside: Sequence[Path]) -> tuple[ClipList, str, SceneTables]:
+    """The list with what tables and names say of its clips; its text as it was read; and the tables."""
+    clip_list, text = read_list(request.clip_list, request.media, outside)
+    tables, whole = read_scene_tables(request.tables), is_folder(request.clip_list)
+    if whole or request.tables or request.sound:
+        clip_list = filled_list(clip_list, tables, names=whole)
+    return clip_list, text, tables
+
+
 def _prepared(
     request: Request, read: Desk, faults: list[GradeError] | None, told: Callable[[int], object]
 ) -> Prepared:
     with read.unsealed(request.own_recipe):
         recipe, recipe_text, recipe_file = load_recipe(request.recipe)
     outside = [*([request.out] if request.out else []), *(request.away or ())]
-    clip_list, list_text = read_list(request.clip_list, request.media, outside)
+    clip_list, list_text, tables = _filled_list(request, outside)
     _check_recipe(recipe, clip_list, recipe_file or request.recipe)
     if request.rate:
         FrameRate.parse(request.rate)
@@ -156,7 +167,10 @@ def _prepared(
     media = MediaIndex(request.media, leave_out=outside)
     whole = is_folder(request.clip_list) and not is_day(request.clip_list)
     base = request.clip_list if whole else request.clip_list.parent
-    plan = Plan(title=request.title, warnings=[*request.notes, *clip_list.warnings, *grades.book.warnings])
+    plan = Plan(
+        title=request.title,
+        warnings=[*request.notes, *clip_list.warnings, *grades.book.warnings, *tables.warnings],
+    )
     chosen = selected(clip_list, request.only)
     plan.not_chosen = len(clip_list.rows) - len(chosen)
     sound = find_sound(request.sound, leave_out=[request.out] if request.out else [])
@@ -167,7 +181,7 @@ def _prepared(
     carried = () if request.away is None else take_out_away(plan, ours, request.away, base)
     set_apart(plan, str(request.clip_list.absolute()), others, (*placed, *carried))
     if not request.only:
-        plan.warnings += grades.defaults.unused()
+        plan.warnings += [*grades.defaults.unused(), *tables.unused()]
     chosen_lines = {row.line for row in chosen}
     for row in beating(clip_list.rows):
         if row.line not in chosen_lines:

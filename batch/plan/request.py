@@ -25,6 +25,7 @@ class Request:
     media: tuple[Path, ...] = ()
     sound: tuple[Path, ...] = ()
     grades: tuple[Path, ...] = ()
+    tables: tuple[Path, ...] = ()  # of scene, take, circled and note, by a clip's name
     defaults: Path | None = None
     encoding: str = ""
     levels: str = ""
@@ -65,6 +66,7 @@ class Request:
             title=self.title,
             wait_for_grade=self.wait_for_grade,
             away=None if self.away is None else [str(path.absolute()) for path in self.away],
+            tables=[str(path.absolute()) for path in self.tables],
         )
 
     @classmethod
@@ -87,6 +89,7 @@ class Request:
             title=said.title,
             wait_for_grade=said.wait_for_grade,
             away=None if said.away is None else tuple(map(Path, said.away)),
+            tables=tuple(map(Path, said.tables)),
         )
 
     def checked(self) -> Request:

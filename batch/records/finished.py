@@ -184,6 +184,7 @@ def finished_record(
         ),
         recipe=planned.recipe or RecipeName(),
         row=planned.row or {},
+        row_from=planned.row_from,
         sound=_sound(planned.sound, heard),
         outputs=list(outputs),
         colour=_colour(job, sides, outputs),

@@ -106,6 +106,10 @@ class ClipRecord(Shape):
     look: SomeLook | None = Field(default=None, description="Look of the clip.")
     recipe: RecipeName | None = Field(default=None, description="Recipe that the clip was made by.")
     row: Mapping[str, str] | None = Field(default=None, description="Row of the list: its cells by column.")
+    row_from: Mapping[str, str] = Field(
+        default={},
+        description="Of cells that the list does not state, who does: a table, a name, or the sound.",
+    )
     sound: ClipSound | None = Field(
         default=None, description="Sound of the clip; null where no sound folder was given."
     )

@@ -71,6 +71,10 @@ class PlannedRecord(Shape):
     grade: Grade | None = Field(default=None, description="Grade and whose decision it is; null without one.")
     recipe: RecipeName | None = Field(default=None, description="Recipe that the clip is made by.")
     row: Mapping[str, str] | None = Field(default=None, description="Row of the list: its cells by column.")
+    row_from: Mapping[str, str] = Field(
+        default={},
+        description="Of cells that the list does not state, who does: a table, a name, or the sound.",
+    )
     sound: ClipSound | None = Field(
         default=None, description="Sound of the clip, where sound folders were given."
     )

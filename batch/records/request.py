@@ -37,6 +37,7 @@ class PlainRequest(Shape):
     away: list[str] | None = Field(
         default=None, description="Of a day that is watched, folders that were gone or being copied."
     )
+    tables: list[str] = Field(default=[], description="Tables of scene, take, circled and note.")
 
 
 class AskedRow(Shape):

@@ -32,7 +32,7 @@ from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.forecast import cost_of
 from rushlight.batch.run.kept_inputs import bake_looks, keep_inputs
-from rushlight.batch.run.request_accounts import account_for, leave_out
+from rushlight.batch.run.request_accounts import account_for, leave_out, renew_rows
 from rushlight.batch.run.sound_alone import SoundNews, news_of, told
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, ResourceError, from_os, no_room, own_fault
@@ -116,6 +116,10 @@ def jobs_of(
         make_folder(out)
         days.append(account_for(prepared, out, records, events, renewed=renewed))
         keep_inputs(prepared, out)
+        if again := renew_rows(out, settled, records):
+            events.note(
+                f"what came later of {counted(len(again), 'clip')} (scene, take, circled, note) is recorded"
+            )
 
     room.to(out, kept)
     if dropped := prepared.request.dropped:

@@ -75,6 +75,8 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
         said = said.model_copy(update={"title": request.title})
     if request.away is not None:
         said = said.model_copy(update={"away": [str(path.absolute()) for path in request.away]})
+    if request.tables:
+        said = said.model_copy(update={"tables": [str(path.absolute()) for path in request.tables]})
     if request.sound:
         said = said.model_copy(update={"sound": [str(path.absolute()) for path in request.sound]})
     plain = said.plain()
@@ -101,6 +103,7 @@ class KeptRequest(Shape):
     files: Mapping[str, str]
     title: DayTitle = Field(default=NO_TITLE)
     away: list[str] | None = Field(default=None)
+    tables: list[str] = Field(default=[])
 
 
 def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[KeptRequest]:
@@ -151,6 +154,7 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
             only=tuple(said.only),
             title=said.title,
             away=_away(said),
+            tables=tuple(Path(path) for path in said.tables),
             origin=out,
             kept={key: Inside(out.absolute(), f"{FOLDER}/{name}") for key, name in said.files.items()},
         )
@@ -192,7 +196,8 @@ def _checked(value: object) -> KeptRequest:
         except OutsideError as error:
             raise OutsideError(f"{error.text}", key=f"files.{given}") from None
     named = [("list", said.list_), ("recipe", said.recipe), ("defaults", said.defaults)]
-    for key, given in (*named, *(("grades", path) for path in said.grades)):
+    named += [("grades", path) for path in said.grades] + [("tables", path) for path in said.tables]
+    for key, given in named:
         kinds = (given, f"folder {given}", f"recipe {given}")
         if given and not any(kind in said.files for kind in kinds):
             text = f"{given!r} is not among what log/inputs keeps of it"

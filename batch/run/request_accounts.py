@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, MutableMapping
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -27,16 +27,28 @@ from rushlight.batch.queue.store import QueuedJob
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.queue_row import AskedAgain
 from rushlight.batch.records.summary import FolderSums
+from rushlight.batch.scenes.recorded_rows import renewed
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.job.spec import digest_of
 
 if TYPE_CHECKING:
     from rushlight.batch.lists.clip_list import Row
+    from rushlight.batch.plan.model import PlannedClip
     from rushlight.batch.plan.prepare import Prepared
     from rushlight.batch.plan.request import Request
     from rushlight.batch.run.event_stream import EventStream
 
-__all__ = ["account_for", "asking_of", "bad_rows", "day_in", "drop_from", "leave_out", "row_ids", "sums_in"]
+__all__ = [
+    "account_for",
+    "asking_of",
+    "bad_rows",
+    "day_in",
+    "drop_from",
+    "leave_out",
+    "renew_rows",
+    "row_ids",
+    "sums_in",
+]
 
 DROPPED = "taken out of the queue by hand"
 
@@ -126,6 +138,22 @@ def account_for(
             records[job] = record.model_copy(update={"status": "withdrawn", "error": ""})
             append_record(out, records[job])
     return day
+
+
+def renew_rows(out: Path, clips: Iterable[PlannedClip], records: MutableMapping[str, JobRecord]) -> list[str]:
+    """A new record of each delivered clip whose row says something new of its scene; gives those clips. `records` is kept up with
+    the log. When it was made stays as it was: nothing was made."""
+    found = []
+    for clip in clips:
+        record = records.get(job_id(clip))
+        if record is None or record.status != "done":
+            continue
+        new = renewed(record, clip.row)
+        if new is not record:
+            append_record(out, new)
+            records[new.job] = new
+            found.append(clip.row.clip)
+    return found
 
 
 def leave_out(prepared: Prepared, jobs: Collection[str]) -> None:

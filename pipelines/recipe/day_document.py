@@ -24,6 +24,9 @@ class DayDocument(Model):
     media: tuple[str, ...] = ()  # folders that the cards arrive in
     sound: tuple[str, ...] = ()  # folders of the sound recordist's files; they may come later
     grades: tuple[str, ...] = ()  # files and folders of colour decisions; they may come later
+    tables: tuple[
+        str, ...
+    ] = ()  # CSV of scene, take, circled, note and columns of your own, by `clip`; they may come later
     list: str = ""  # a clip list; without one, every original under `media` is a clip
     recipes: tuple[str, ...] = (
         "overnight",
@@ -38,12 +41,12 @@ class DayDocument(Model):
     def _number(cls, value: object) -> object:
         return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
-    @field_validator("media", "sound", "grades", "recipes", mode="before")
+    @field_validator("media", "sound", "grades", "tables", "recipes", mode="before")
     @classmethod
     def _one(cls, value: object) -> object:
         return (value,) if isinstance(value, str) else value
 
-    @field_validator("media", "sound", "grades", "recipes")
+    @field_validator("media", "sound", "grades", "tables", "recipes")
     @classmethod
     def _named(cls, value: tuple[str, ...]) -> tuple[str, ...]:
         if not all(value):

@@ -70,6 +70,12 @@ Paths are relative to the file. An option overrules its key: `--recipe stills` t
 there yet are left out, and said. Of several recipes each has a folder of its own name in `out`; `look` and `grades` take the first.
 The same file serves as `--defaults` of a list.
 
+Scene, take, circled and note of a clip come from its row, else from `tables` (CSV with a column `clip`, joined by name; with columns of your
+own, but none that decides on a picture), else from a file name that spells both out (`Sc12A_Tk3`), else from the sound that was matched
+(SCENE, TAKE, CIRCLED and NOTE of its iXML; they find no grade). Tables may come later: what shows the new words is made again, of everything
+else the record alone is renewed. A clip in no table is made all the same, and a table that is wrong costs no clip. The record's `row_from`
+and `plan` say who stated each.
+
 Pages, tables, the summary, slate cards and files of grades are titled by it. In burn-in, {{production}}, {{day}}, {{unit}} and {{day_title}} are
 the day's; a row's column of that name overrules them.
 

@@ -9,13 +9,16 @@ import pytest
 
 from here import RECIPE, HereFarm, farm_here, run  # noqa: F401
 from pictures import numbered, write_movie
+from recordings import bext, chunk, ixml, reference_of, write_wav
 from rushlight.batch.api.grades import grades
 from rushlight.batch.api.plan import plan
 from rushlight.batch.api.requests import output_folders, requests_of
 from rushlight.batch.day.shooting_day import load_day
+from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.plan.request_ledger import read_askings
+from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.kept_inputs import kept_requests
@@ -46,7 +49,12 @@ def day(tmp_path: Path) -> Path:
     for place in ("cards/A001", "more cards/B001", "grades"):
         (tmp_path / place).mkdir(parents=True)
     write_movie(tmp_path / "cards/A001/A001C001.mov", [numbered(k) for k in range(2)], reel="A001")
-    write_movie(tmp_path / "more cards/B001/B001C001.mov", [numbered(k) for k in range(2)], reel="B001")
+    write_movie(
+        tmp_path / "more cards/B001/B001C001.mov",
+        [numbered(k) for k in range(2)],
+        reel="B001",
+        timecode="02:00:00:00",
+    )
     one, _, _ = RECIPE.rpartition("[[output]]")
     (tmp_path / "small.toml").write_text(one + '[look]\ntransform = "none"\n')
     (tmp_path / "day.toml").write_text(DAY)
@@ -174,3 +182,67 @@ def test_out_must_be_said_by_somebody(day: Path) -> None:
         code, said = run(*command)
         assert code == 2 and "--out is needed" in said
     assert load_day(day).out_of("overnight") is None
+
+
+def records(out: Path) -> dict[str, JobRecord]:
+    return {record.clip: record for record in latest(read_records(out)).values()}
+
+
+def test_scenes_that_arrive_later_are_recorded_and_only_what_shows_them_is_made_again(
+    day: Path,
+    farm_here: HereFarm,  # noqa: F811
+) -> None:
+    """A table at wrap: the editorial movies stay as they are, the viewing copy of the clip whose burn-in has the scene does not."""
+    out, clip, other = day.parent / "out", "cards/A001/A001C001.mov", "more cards/B001/B001C001.mov"
+    (day.parent / "small.toml").write_text(RECIPE + '[look]\ntransform = "none"\n')
+    day.write_text('tables = ["scenes.csv"]\n' + DAY)
+    assert run("render", day, "--quiet")[0] == 0
+    first = records(out)
+    before = {p: p.stat().st_mtime_ns for p in (*out.glob("editorial/*"), *out.glob("viewing/*"))}
+    scenes = day.parent / "scenes.csv"
+    scenes.write_text("clip,take,circled\nA001C001,3,yes\nA009C009,1,\n")  # no burn-in shows the take
+    code, said = run("render", day)
+    assert code == 0 and "what came later of 1 clip" in said and "1 line fit no clip" in said
+    assert {p: p.stat().st_mtime_ns for p in before} == before
+    record = records(out)[clip]
+    assert (record.row or {})["take"] == "3" and record.row_from["take"] == f"{scenes}:2"
+    assert record.finished == first[clip].finished and records(out)[other] == first[other]
+    assert "· take 3 · circled" in (out / "report/index.html").read_text()
+    scenes.write_text("clip,scene,take,circled\nA001C001,12A,3,yes\n")
+    assert run("render", day, "--quiet")[0] == 0
+    changed = {p.relative_to(out).as_posix() for p, t in before.items() if p.stat().st_mtime_ns != t}
+    assert changed == {"viewing/A001C001.mp4"} and records(out)[clip].row_from["scene"] == f"{scenes}:2"
+    count = len(read_records(out))
+    assert (
+        run("render", day, "--quiet")[0] == 0 and len(read_records(out)) == count
+    )  # nothing new: nothing written
+    (kept,) = kept_requests(out)[-1:]
+    scenes.unlink()
+    assert prepare(kept).plan.clips[0].row["scene"] == "12A"  # the folder keeps the table
+
+
+def test_the_sound_that_is_matched_says_scene_and_take(day: Path) -> None:
+    (day.parent / "sound").mkdir()
+    start = reference_of(3600)
+    extra = "<CIRCLED>TRUE</CIRCLED><NOTE>crow</NOTE>"
+    data = ixml("12A", "3", rate="24/1", reference=start, extra=extra)
+    write_wav(
+        day.parent / "sound/S12A_T03.wav",
+        48000,
+        first=start,
+        before=[chunk(b"bext", bext(start)), chunk(b"iXML", data)],
+    )
+    recipe = RECIPE.replace('name = "editorial"', 'name = "editorial"\nonly = { circled = "yes" }')
+    (day.parent / "small.toml").write_text(recipe)  # of a folder, whose list has no such column
+    document = plan(day).document()
+    clip = document["clips"][0]
+    assert {c: clip["row"].get(c) for c in ("scene", "take", "circled", "note")} == {
+        "scene": "12A",
+        "take": "3",
+        "circled": "yes",
+        "note": "crow",
+    }
+    assert [c["outputs"] for c in document["clips"]] == [["editorial", "viewing"], ["viewing"]]
+    assert set(clip["row_from"].values()) == {"sound S12A_T03.wav"}
+    _, said = run("plan", day)
+    assert "12A 3" in said and "circled" in said

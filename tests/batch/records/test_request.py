@@ -29,8 +29,9 @@ REQUEST = Request(
     title=TITLE,
     away=(Path("/cards/b"),),
     wait_for_grade=True,
+    tables=(Path("/day/scenes.csv"),),
 )
-LATER = ("sound", "title", "away", "wait_for_grade")
+LATER = ("sound", "title", "away", "wait_for_grade", "tables")  # what older programs do not write
 ASKING = Asking(
     list="/day/Caf\udce9.csv",
     recipe="overnight",
@@ -56,7 +57,7 @@ def test_a_request_is_asked_again_as_it_was() -> None:
     assert Request.of_plain(AskedAgain.read(kept).request) == REQUEST
     older = {name: value for name, value in kept["request"].items() if name not in LATER}
     assert Request.of_plain(PlainRequest.read(older)) == replace(
-        REQUEST, sound=(), title=NO_TITLE, away=None, wait_for_grade=False
+        REQUEST, sound=(), title=NO_TITLE, away=None, wait_for_grade=False, tables=()
     )
     with pytest.raises(OptionError, match="title"):
         PlainRequest.read({**kept["request"], "title": {"day": 12}})

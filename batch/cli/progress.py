@@ -220,17 +220,21 @@ class View:
         """Frames a second since the start."""
         return self.frames / max(1e-6, time.monotonic() - self.started)
 
-    def pace(self) -> str:
-        """Frames, frames a second, time left, and when that is."""
-        rate, left = self.rate(), "time left not known yet"
+    def left(self) -> str:
+        """Time left, and the clock time of the end."""
+        rate = self.rate()
         if self.ends:
             ends = datetime.fromisoformat(self.ends)
             seconds = max(0.0, ends.timestamp() - time.time())
-            left = f"{duration(seconds)} left, until {ends.astimezone():%H:%M}"
-        elif rate > 0 and self.frames:
-            left = f"{duration((self.total - self.frames) / rate)} left"
+            return f"{duration(seconds)} left, until {ends.astimezone():%H:%M}"
+        if rate > 0 and self.frames:
+            return f"{duration((self.total - self.frames) / rate)} left"
+        return "time left not known yet"
+
+    def pace(self) -> str:
+        """Frames, frames a second, time left, and when that is."""
         made = f"{self.frames} of {self.total} frames"
-        return f"rendering: {made}, {rate:.1f} a second, {left}; {self.in_hand_line()}"
+        return f"rendering: {made}, {self.rate():.1f} a second, {self.left()}; {self.in_hand_line()}"
 
     def end(self) -> None:
         """Work is over."""
@@ -285,7 +289,7 @@ def summary_lines(event: Ended, *, begun: bool) -> list[str]:
 
 
 class LiveView(View):
-    """A terminal: a bar with frames, frames a second and time left, and the clips in hand, under lines that stay."""
+    """A terminal: a bar with frames and frames a second, the time left and the clips in hand, under lines that stay."""
 
     def __init__(self, *, quiet: bool = False) -> None:
         super().__init__(quiet=quiet)
@@ -315,7 +319,7 @@ class LiveView(View):
         if self.quiet:
             return
         from rich.console import Console
-        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
         from rich.text import Text
 
         view = self
@@ -323,15 +327,13 @@ class LiveView(View):
         class Bar(Progress):
             def get_renderables(self) -> Iterator[RenderableType]:
                 yield from super().get_renderables()
-                yield Text(view.in_hand_line(), no_wrap=True, overflow="ellipsis")
+                yield Text(f"{view.left()}; {view.in_hand_line()}", no_wrap=True, overflow="ellipsis")
 
         self._bar = Bar(
             TextColumn("{task.description}"),
             BarColumn(bar_width=24),
             MofNCompleteColumn(),
             TextColumn("frames {task.fields[speed]:>6} a second"),
-            TimeRemainingColumn(compact=True),
-            TextColumn("left"),
             console=Console(file=Deaf(sys.stdout, self.words)),  # type: ignore[arg-type]
         )
         self._task = self._bar.add_task(f"0/{self.clips} clips", total=self.total, speed="-")

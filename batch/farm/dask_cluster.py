@@ -9,6 +9,8 @@ from __future__ import annotations
 import contextlib
 import logging
 import os
+import signal
+import sys
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
     from distributed import Client, LocalCluster
     from distributed.security import Security
 
-__all__ = ["STRANGERS", "connected", "is_up", "safe", "started"]
+__all__ = ["STRANGERS", "connected", "ended", "is_up", "safe", "started"]
 
 STRANGERS = "is open to strangers: a farm on several machines needs TLS (tls://…), on one 127.0.0.1"
 # One thread a library and worker: N workers use N cores. And what keeps a worker small.
@@ -81,7 +83,7 @@ def started(workers: int, scratch: Path, *, ahead: Sequence[str] = ()) -> tuple[
     security = _certified(scratch)
     for turn in range(STARTS):
         try:
-            with _for_children():
+            with _for_children(), _without_main():
                 start = partial(
                     distributed.LocalCluster,
                     n_workers=workers,
@@ -112,6 +114,28 @@ def is_up(cluster: LocalCluster | None, address: str) -> bool:
     return any(
         m.worker_address == address and m.process and m.process.status.name == "running" for m in minders
     )
+
+
+def ended(cluster: LocalCluster | None, client: Client, *, timeout: float, idle: bool) -> None:
+    """End a farm. Workers of this machine that are `idle` are killed: asked to close, each takes itself apart first, for a
+    second or two at the end of every run."""
+
+    async def end() -> None:
+        assert cluster is not None
+        for minder in list(cluster.workers.values()):
+            if minder.status.name == "running" and minder.pid:
+                minder.close_gracefully(reason="nothing is left to do")  # it starts none again
+                with contextlib.suppress(OSError):
+                    os.kill(minder.pid, signal.SIGKILL)
+
+    if cluster is not None and idle:
+        with contextlib.suppress(Exception):
+            cluster.sync(end)
+    with contextlib.suppress(Exception):
+        client.close(timeout=timeout)
+    if cluster is not None:
+        with contextlib.suppress(Exception):
+            cluster.close(timeout=timeout)
 
 
 def _certified(scratch: Path) -> Security:
@@ -157,6 +181,20 @@ def safe(address: str) -> bool:
     """True if nobody without the farm's certificate gets there: by TLS, or on this machine alone."""
     host = address.rpartition("://")[2].rpartition(":")[0]
     return address.startswith("tls://") or host.startswith("127.") or host in ("localhost", "[::1]")
+
+
+@contextlib.contextmanager
+def _without_main() -> Iterator[None]:
+    """Processes that start in here do not run this one's main program: a spawned process does so first (multiprocessing's
+    `spawn`), and a worker has no use for the commands, nor for a script that renders."""
+    main = sys.modules["__main__"].__dict__
+    hidden = {name: main.get(name) for name in ("__file__", "__spec__")}
+    main.pop("__file__", None)
+    main["__spec__"] = None
+    try:
+        yield
+    finally:
+        main.update({name: value for name, value in hidden.items() if value is not None})
 
 
 @contextlib.contextmanager

@@ -22,7 +22,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rushlight.batch.farm.dask_cluster import STRANGERS, connected, is_up, safe, started
+from rushlight.batch.farm.dask_cluster import STRANGERS, connected, ended, is_up, safe, started
 from rushlight.batch.farm.dask_workers import Losses, Seen, Worker, fewest, frames_in, introduced, present_in
 from rushlight.batch.farm.path_map import Mount, Unfit, original_there, recognisable, seen_here
 from rushlight.batch.farm.scratch_folders import scratch_folder
@@ -392,9 +392,5 @@ class DaskFarm:
     def close(self, *, now: bool = False) -> None:
         """End the farm."""
         self._closing = True
-        with contextlib.suppress(Exception):
-            self._client.close(timeout=1 if now else 10)
-        if self._cluster is not None:
-            with contextlib.suppress(Exception):
-                self._cluster.close(timeout=1 if now else 10)
+        ended(self._cluster, self._client, timeout=1 if now else 10, idle=not self._flying)
         self._scratch.close()

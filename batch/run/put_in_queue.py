@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, get_args
 from rushlight.batch.interrupts import cancellable
 from rushlight.batch.plan.growing_originals import Growth, growing_text
 from rushlight.batch.plan.jobs import job_id
-from rushlight.batch.plan.prepare import Prepared, prepare
+from rushlight.batch.plan.prepare import Prepared
 from rushlight.batch.plan.request import Request
 from rushlight.batch.queue.filling import Turn, originals_of, queued_jobs
 from rushlight.batch.queue.queue_rows import DamagedRow
@@ -21,6 +21,7 @@ from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Stop
 from rushlight.batch.run.jobs_to_make import baked, jobs_of
 from rushlight.batch.run.kept_inputs import kept_requests
+from rushlight.batch.run.planning import planned
 from rushlight.batch.run.request_accounts import asking_of, bad_rows
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.job.spec import digest_of
@@ -52,7 +53,7 @@ def read_list(
     waited: list[Path] | None = None
     while True:
         with cancellable(stop):
-            prepared = prepare(request)
+            prepared = planned(request, events)
             waiting = growth.take_out(prepared.plan)
             put_in(
                 store,
@@ -148,7 +149,9 @@ def plan_again(store: Store, jobs: Sequence[QueuedJob], events: EventStream, roo
             orders = next(iter(ours.values())).orders
             wanted = replace(request, out=Path(out), replaced=orders.replaced)
             priority = max(job.priority for job in ours.values())
-            put_in(store, wanted, prepare(wanted), originals_of(ours.values()), priority, events, room)
+            put_in(
+                store, wanted, planned(wanted, events), originals_of(ours.values()), priority, events, room
+            )
         for row in store.rows("queued"):
             old = ours.get(row.key)
             try:

@@ -25,7 +25,7 @@ from rushlight.batch.queue.state_machine import MOVES, UNSETTLED, asked
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
 from rushlight.batch.records.queue_row import QueuedPlan
 from rushlight.batch.run.disk_room import Room
-from rushlight.batch.run.events import Place, Stop, Summary, Terms
+from rushlight.batch.run.events import PLANNING, Place, Stop, Summary, Terms, phase
 from rushlight.batch.run.farm_at_work import early_farm, farm_at_work, prepared_for, run_on
 from rushlight.batch.run.put_in_queue import plan_again, read_list
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
@@ -89,15 +89,18 @@ def run_queue(
             return max(code, PARTLY) if odd else code
         folders = held.enter_context(_Folders(store, events, terms.mode, room, patient=patient))
         try:
+            clips = len({job.clip_key for job in waiting})
+            events.event(phase(PLANNING, 0, clips, text=f"{counted(clips, 'clip')} queued; starting workers"))
             count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
             with (
                 ExitStack() as closing,
                 early_farm(crew, events=events, stop=stop) as early,
                 farm_at_work(early, count, events=events, stop=stop, closing=closing) as farm,
             ):
+                events.event(phase(PLANNING, clips, clips))
                 prepared_for(_first_jobs(store, waiting), farm, events=events, stop=stop)
                 events.begin(
-                    clips=len({job.clip_key for job in waiting}),
+                    clips=clips,
                     frames=sum(job.frames for job in waiting),
                     workers=farm.slots,
                 )

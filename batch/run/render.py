@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED
 from rushlight.batch.farm.early_farm import EarlyFarm
 from rushlight.batch.interrupts import Stopped, beside, cancellable, minded
-from rushlight.batch.job_log import log_path
+from rushlight.batch.job_log import Log, log_path
 from rushlight.batch.plan.growing_originals import Growth, growing_text
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.model import Plan, PlannedClip
@@ -20,9 +20,10 @@ from rushlight.batch.queue.filling import Turn, clear_work, fill_alone, original
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.queue.store import queue_of
 from rushlight.batch.run.disk_room import Room
-from rushlight.batch.run.events import PLANNING, Event, Place, Summary, Terms, phase
+from rushlight.batch.run.events import Event, Place, Summary, Terms
 from rushlight.batch.run.farm_at_work import early_farm, farm_at_work, prepared_for, run_on
 from rushlight.batch.run.jobs_to_make import baked, jobs_of, make_folder
+from rushlight.batch.run.planning import planned
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
 from rushlight.batch.run.request_accounts import sums_in
 from rushlight.pipelines.counted import counted
@@ -51,17 +52,14 @@ def render(request: Request, *, crew: Crew, events: EventStream, terms: Terms) -
         def start(rows: int) -> None:
             if early and rows:
                 farm.start(crew.count(rows))
-            events.event(phase(PLANNING, 0, rows, text=f"planning {counted(rows, 'clip')}"))
 
         try:
             with cancellable(terms.stop):
-                prepared = prepare(request, read=start)
+                prepared = planned(request, events, start)
         except Stopped:
             return nothing_made(events, out)
         if terms.stop.asked:
             return nothing_made(events, out)
-        rows = len(prepared.clip_list.rows) - prepared.plan.not_chosen
-        events.event(phase(PLANNING, rows, rows))
         if request.strict and prepared.plan.wrong:
             raise _refused(events, prepared.plan)
         return _rendered(_Night(request, out, crew, events, terms, farm), prepared)
@@ -90,7 +88,7 @@ def _rendered(night: _Night, prepared: Prepared) -> int:
         settled=settled,
         out=out.resolve(),
         seconds=made.seconds,
-        folders=sums_in([out]),
+        folders=sums_in([out], night.log),
     )
     if made.left or made.stopped:
         return STOPPED
@@ -109,6 +107,7 @@ class _Night:
         self.stop, self.made, self.deadline = terms.stop, Summary(), terms.deadline()
         self.room = Room(events, self.stop)
         self.plan, self.settled, self.left = Plan(), list[PlannedClip](), 0
+        self.log: Log | None = None  # as the pages tell it
 
     def made_in_turns(self, prepared: Prepared, closing: ExitStack) -> None:
         """Make what can be made, then what stands still by then."""
@@ -175,7 +174,7 @@ class _Night:
         """The report, unless it is there and nothing is new."""
         if new or not pages_are_current(self.out):
             with minded(self.stop):
-                write_pages(self.out, self.events, self.room)
+                self.log = write_pages(self.out, self.events, self.room)
 
     def stopped(self, where: str) -> None:
         """It was stopped where nothing was in hand."""

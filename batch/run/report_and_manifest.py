@@ -28,16 +28,17 @@ def pages_are_current(out: Path) -> bool:
         return False
 
 
-def write_pages(out: Path, events: EventStream, room: Room) -> None:
-    """The report and the hash manifest of an output folder, once there is something to tell."""
+def write_pages(out: Path, events: EventStream, room: Room) -> Log | None:
+    """The report and the hash manifest of an output folder, once there is something to tell; the log that they tell."""
     if not log_path(out).is_file():
-        return
+        return None
     log = read_log(out)
     clips = len(latest(log.records))
     events.event(phase(PAGES, 0, clips, text=f"making the pages of {counted(clips, 'clip')}"))
     _report(out, log, events, room)
     _manifest(out, log, events, room)
     events.event(phase(PAGES, clips, clips))
+    return log
 
 
 def _report(out: Path, log: Log, events: EventStream, room: Room) -> None:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rushlight.batch.error_log import kept_fault
-from rushlight.batch.job_log import NotMade, append_record, failure_record, latest, read_records
+from rushlight.batch.job_log import Log, NotMade, append_record, failure_record, latest, read_records
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.reconcile_media import originals_named
 from rushlight.batch.plan.request_ledger import (
@@ -233,17 +233,18 @@ def drop_from(out: Path, jobs: Mapping[str, str]) -> None:
             append_record(out, failure_record(job, clip, "withdrawn", DROPPED))
 
 
-def day_in(out: Path) -> Day:
-    """All requests of an output folder taken together, with its log."""
-    return day_of(read_askings(out)[0], latest(read_records(out)))
+def day_in(out: Path, log: Log | None = None) -> Day:
+    """All requests of an output folder taken together, with its log: `log`, where that was just read."""
+    return day_of(read_askings(out)[0], latest(log.records if log else read_records(out)))
 
 
-def sums_in(outs: Iterable[Path]) -> dict[str, FolderSums]:
-    """The same of several folders in numbers, for a summary; one whose log does not read is left out."""
+def sums_in(outs: Iterable[Path], log: Log | None = None) -> dict[str, FolderSums]:
+    """The same of several folders in numbers, for a summary; one whose log does not read is left out. `log` is that of an only
+    folder, where it was just read."""
     found = {}
     for out in outs:
         with suppress(RushlightError):
-            day = day_in(out)
+            day = day_in(out, log)
             media = day.media and {k: len(v) if isinstance(v, list) else v for k, v in day.media.items()}
             found[str(out.resolve())] = FolderSums.read(
                 {"title": day.title.text, **day.counts(), "media": media}

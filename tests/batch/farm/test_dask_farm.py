@@ -54,7 +54,13 @@ def joined(farm: DaskFarm, count: int) -> None:
     until(farm, lambda _: farm.slots == count)
 
 
-def test_workers_that_are_asked_for_later_join_and_are_like_the_first(tmp_path: Path) -> None:
+async def done(value: object) -> object:
+    return value
+
+
+def test_workers_that_are_asked_for_later_join_and_are_like_the_first(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     farm = DaskFarm(workers=1)
     try:
         farm.grow(1)
@@ -67,6 +73,14 @@ def test_workers_that_are_asked_for_later_join_and_are_like_the_first(tmp_path: 
         found = until(farm, lambda found: len(found) == 2)
         assert len({result.value["process"] for result in found}) == 2
         assert {result.value["threads"] for result in found} == {"1 1 1"}
+        monkeypatch.setattr("distributed.nanny.WorkerProcess.kill", lambda *_, **how: done(None))
+        farm.close()  # nothing is in hand: they are ended, not asked, and none comes in their place
+        workers = [
+            psutil.Process(result.value["process"])
+            for result in found
+            if psutil.pid_exists(result.value["process"])
+        ]
+        assert not [w for w in workers if w.status() != psutil.STATUS_ZOMBIE]
     finally:
         farm.close(now=True)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -22,7 +22,7 @@ from rushlight.batch.plan.jobs import (
     to_make,
 )
 from rushlight.batch.plan.model import PlannedClip
-from rushlight.batch.plan.prepare import Prepared
+from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.reconcile_media import media_text
 from rushlight.batch.queue.filling import Turn
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
@@ -30,6 +30,7 @@ from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.original import Source
 from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.batch.run.disk_room import Room
+from rushlight.batch.run.events import PLANNING, phase
 from rushlight.batch.run.forecast import cost_of
 from rushlight.batch.run.kept_inputs import bake_looks, keep_inputs
 from rushlight.batch.run.request_accounts import account_for, leave_out, renew_rows
@@ -43,10 +44,11 @@ from rushlight.pipelines.originals.probe import full_hash, sampled_hash
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe, StillsOutput
 
 if TYPE_CHECKING:
+    from rushlight.batch.plan.request import Request
     from rushlight.batch.plan.request_ledger import Day
     from rushlight.batch.run.event_stream import EventStream
 
-__all__ = ["baked", "cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder", "sound_news"]
+__all__ = ["baked", "cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder", "planned", "sound_news"]
 
 
 def fields_of_clip(clip: PlannedClip, recipe: Recipe, title: DayTitle = NO_TITLE) -> dict[str, str]:
@@ -79,6 +81,21 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe, title: DayTitle = NO_TITLE
         "unit": ours.unit,
         "day_title": ours.text if title else "",
     }
+
+
+def planned(
+    request: Request, events: EventStream, begun: Callable[[int], object] = lambda rows: None
+) -> Prepared:
+    """`prepare` of a request, with a word as it begins and as it ends. `begun` is told the number of rows once all is read, before they are planned."""
+
+    def begins(rows: int) -> None:
+        begun(rows)
+        events.event(phase(PLANNING, 0, rows, text=f"planning {counted(rows, 'clip')}"))
+
+    prepared = prepare(request, read=begins)
+    rows = len(prepared.clip_list.rows) - prepared.plan.not_chosen
+    events.event(phase(PLANNING, rows, rows))
+    return prepared
 
 
 def make_folder(out: Path) -> None:

@@ -19,9 +19,8 @@ from rushlight.batch.queue.store import QueuedJob, Store
 from rushlight.batch.records.queue_row import QueuedPlan
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Stop
-from rushlight.batch.run.jobs_to_make import baked, jobs_of
+from rushlight.batch.run.jobs_to_make import baked, jobs_of, planned
 from rushlight.batch.run.kept_inputs import kept_requests
-from rushlight.batch.run.planning import planned
 from rushlight.batch.run.request_accounts import asking_of, bad_rows
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.job.spec import digest_of

@@ -22,8 +22,7 @@ from rushlight.batch.queue.store import queue_of
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Place, Summary, Terms
 from rushlight.batch.run.farm_at_work import early_farm, farm_at_work, prepared_for, run_on
-from rushlight.batch.run.jobs_to_make import baked, jobs_of, make_folder
-from rushlight.batch.run.planning import planned
+from rushlight.batch.run.jobs_to_make import baked, jobs_of, make_folder, planned
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
 from rushlight.batch.run.request_accounts import sums_in
 from rushlight.pipelines.counted import counted

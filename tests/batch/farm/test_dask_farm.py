@@ -54,6 +54,12 @@ def joined(farm: DaskFarm, count: int) -> None:
     until(farm, lambda _: farm.slots == count)
 
 
+def lives(process: int) -> bool:
+    with contextlib.suppress(psutil.NoSuchProcess):
+        return psutil.Process(process).status() != psutil.STATUS_ZOMBIE
+    return False
+
+
 async def done(value: object) -> object:
     return value
 
@@ -75,12 +81,11 @@ def test_workers_that_are_asked_for_later_join_and_are_like_the_first(
         assert {result.value["threads"] for result in found} == {"1 1 1"}
         monkeypatch.setattr("distributed.nanny.WorkerProcess.kill", lambda *_, **how: done(None))
         farm.close()  # nothing is in hand: they are ended, not asked, and none comes in their place
-        workers = [
-            psutil.Process(result.value["process"])
-            for result in found
-            if psutil.pid_exists(result.value["process"])
-        ]
-        assert not [w for w in workers if w.status() != psutil.STATUS_ZOMBIE]
+        numbers = [result.value["process"] for result in found]
+        deadline = time.monotonic() + 20
+        while any(map(lives, numbers)):
+            assert time.monotonic() < deadline, numbers
+            time.sleep(0.05)
     finally:
         farm.close(now=True)
 

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, NotRequired, TypedDict, cast
 
 from rushlight.batch.disks import existing
 from rushlight.batch.lists.row_faults import faults_of
-from rushlight.batch.plan.clip_sound import sound_record, sound_sums
+from rushlight.batch.plan.clip_sound import shown_of, sound_record
 from rushlight.batch.plan.jobs import wanted
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.reconcile_media import MediaSums, Unreadable
 from rushlight.batch.run.jobs_to_make import cost_of_outputs
+from rushlight.batch.sound.sound_sums import Sounded, sound_sums
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe
 
@@ -320,7 +321,10 @@ def _media(prepared: Prepared) -> MediaSums | None:
 
 
 def _sound(prepared: Prepared) -> SoundCounts | None:
-    sums = sound_sums(prepared.sound, prepared.plan.clips)
+    clips = [
+        Sounded(clip=c.row.clip, shown=shown_of(c), sound=c.sound) for c in prepared.plan.clips if c.sound
+    ]
+    sums = sound_sums(prepared.sound, clips)
     if sums is None:
         return None
     return {

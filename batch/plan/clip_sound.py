@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
@@ -27,14 +27,13 @@ MOST_DRAWN = 32  # characters of a file's name that a burn-in shows
 FREE = 2e-6  # how fast two free-running clocks of that many ppm come apart: half a frame at 24 in 174 minutes
 
 __all__ = [
-    "SoundSums",
     "drift_notes",
     "production_identity",
     "recorded_sound_text",
     "same_sound",
+    "shown_of",
     "sound_record",
     "sound_spec",
-    "sound_sums",
     "sound_text",
     "stated_cells",
     "with_sound",
@@ -232,34 +231,3 @@ def drift_notes(clips: list[PlannedClip]) -> list[str]:
         f"clips with production sound lie {hours:.1f} hours apart: two clocks that were jammed once and run free (2 ppm apart) may be "
         f"{apart * 1000:.0f} ms apart by then, {float(apart / frame):.1f} frames; `render` hears the two against each other"
     ]
-
-
-# --- sums
-
-
-@dataclass(frozen=True, kw_only=True)
-class SoundSums:
-    """Sound files under the sound folders: found = used + not used + not readable. `why` of one not used may be empty."""
-
-    found: int
-    used: int
-    not_used: tuple[tuple[Path, str], ...]
-    unreadable: tuple[tuple[Path, str], ...]
-
-
-def sound_sums(media: SoundFolders, clips: list[PlannedClip]) -> SoundSums | None:
-    """The sums of a plan; None where no sound folder was given."""
-    if not media.folders:
-        return None
-    used = {r.path for clip in clips if clip.sound and clip.sound.take for r in clip.sound.take.files}
-    not_used: list[tuple[Path, str]] = []
-    for take in media.takes:
-        first = take.first
-        why = ""
-        if first.time_reference is None:
-            why = "no time reference"
-        elif first.wild or first.false_start:
-            why = "wild track" if first.wild else "false start"
-        not_used += [(r.path, why) for r in take.files if r.path not in used]
-    not_used += [(path, f"a copy of {other}") for path, other in media.copies]
-    return SoundSums(found=media.found, used=len(used), not_used=tuple(not_used), unreadable=media.unreadable)

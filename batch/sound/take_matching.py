@@ -25,7 +25,7 @@ from rushlight.pipelines.sound.placing import Fit, Shown, fit, frames_of_day
 from rushlight.pipelines.sound.recording import Recording
 from rushlight.pipelines.sound.take import Take
 
-__all__ = ["Chosen", "ClipSound", "choose", "is_off_speed", "may_overlap"]
+__all__ = ["FAR", "Chosen", "ClipSound", "choose", "is_off_speed", "may_overlap"]
 
 PULL_DOWN = (Fraction(1), Fraction(1001, 1000), Fraction(1000, 1001))
 FAR = 300.0  # seconds: rates of 0.1 % more or less, and drop-frame, make 86 s of difference in a day

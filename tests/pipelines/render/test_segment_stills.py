@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import av
 import numpy as np
@@ -17,13 +18,17 @@ from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import DeliveryError
+from rushlight.pipelines.formats.pixel_formats import find_pixel_format, new_frame, planes
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.job import exact_signal
 from rushlight.pipelines.job.exact_signal import Signal
 from rushlight.pipelines.job.from_spec import build_look, opened_facts
 from rushlight.pipelines.job.spec import JobSpec, StillsSpec
 from rushlight.pipelines.render import segment_stills
 from rushlight.pipelines.render.segment_stills import SegmentStills
 
+FLOAT = find_pixel_format("gbrpf32le")
+assert FLOAT is not None
 RECIPE = """
 [[output]]
 name = "stills"
@@ -145,3 +150,31 @@ def test_a_still_that_cannot_be_written_leaves_nothing_half(
         taken(job)
     assert not [name for name in written(job) if name.endswith(".png")]
     assert not list(Path(job.out).rglob("*.part*"))
+
+
+@pytest.mark.parametrize("kind", ["graded", "show", "light"])
+def test_a_still_does_not_depend_on_how_many_rows_are_evaluated_at_a_time(
+    job: JobSpec, kind: Literal["graded", "show", "light"], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    stills, found = taken(job), []
+    signal = np.random.default_rng(3).uniform(-0.1, 1.2, (90, 160, 3))
+    signal[40, 3:5], signal[41, 7] = np.nan, np.inf
+    for rows in (1, 7, 64, 90):
+        monkeypatch.setattr(segment_stills, "BAND", rows)
+        found.append(stills._shown(signal, kind).tobytes())
+    assert len(set(found)) == 1
+
+
+def test_scene_light_becomes_the_same_signal_in_bands_and_whole(
+    job: JobSpec, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    facts = replace(opened_facts(job.source), pixel_format=FLOAT, width=48, height=37)
+    light = job.model_copy(update={"look": job.look.model_copy(update={"encoding": "ACEScg"})})
+    frame, found = new_frame(FLOAT, 48, 37), []
+    for k, plane in enumerate(planes(frame)):
+        plane[:] = np.random.default_rng(k).lognormal(-2, 2, plane.shape)
+    planes(frame)[0][5, 3:6] = np.nan, np.inf, -np.inf
+    for rows in (1, 16, 37):
+        monkeypatch.setattr(exact_signal, "BAND", rows)
+        found.append(b"".join(p.tobytes() for p in planes(Signal(light, facts).working(frame))))
+    assert len(set(found)) == 1

@@ -118,6 +118,7 @@ class Clip(TypedDict):
     sound: dict[str, object] | None  # as the record has it
     show_lut: str | None
     look: dict[str, object]
+    manifest: dict[str, object] | None  # as the record has it; null where no manifest was given
     outputs: list[str]
     folder: str
     row: dict[str, str]
@@ -246,6 +247,7 @@ def _clip(clip: PlannedClip, recipe: Recipe, candidates: _Candidates) -> Clip:
         "show_lut": clip.look.lut.name if clip.look.lut else None,
         "look": clip.look.model_dump(mode="json"),
         "sound": sound.plain() if sound else None,
+        "manifest": clip.manifest.record().plain() if clip.manifest else None,
         "outputs": [o.name for o in recipe.output if wanted(clip, o)],
         "folder": clip.folder,
         "row": dict(clip.row.cells),

@@ -155,6 +155,7 @@ def _again(out: Place, options: RenderOptions) -> Differing:
         only=texts_of(options.get("only")),
         media=paths_of(options.get("media")),
         sound=paths_of(options.get("sound")),
+        manifest=tuple(map(str, paths_of(options.get("manifest")))),
         replaced=options.get("replaced", "keep"),
     )
 

@@ -34,6 +34,7 @@ class RequestOptions(TypedDict, total=False):
     recipe: Place | None
     media: Place | Sequence[Place]
     sound: Place | Sequence[Place]
+    manifest: Place | Sequence[Place]
     grades: Place | Sequence[Place]
     defaults: Place | None
     encoding: str
@@ -79,6 +80,7 @@ def requests_of(
         out=None if out is None else Path(out),
         media=paths_of(options.get("media")),
         sound=paths_of(options.get("sound")),
+        manifest=tuple(map(str, paths_of(options.get("manifest")))),
         grades=paths_of(options.get("grades")),
         defaults=None if defaults is None else Path(defaults),
         encoding=_given(options.get("encoding"), ""),

@@ -34,7 +34,7 @@ __all__ = ["main"]
 Command = Callable[..., int]
 P = ParamSpec("P")
 _REQUEST = (
-    "recipe", "media", "sound", "grades", "defaults", "encoding", "levels", "rate", "only", "strict", "hash_originals", "replaced",
+    "recipe", "media", "sound", "manifest", "grades", "defaults", "encoding", "levels", "rate", "only", "strict", "hash_originals", "replaced",
 )  # fmt: skip
 
 
@@ -99,6 +99,14 @@ def _request_options(command: Command) -> Command:
             ),
             click.option(
                 "--sound", type=PATH, multiple=True, help="A folder that holds production sound. Repeatable."
+            ),
+            click.option(
+                "--manifest",
+                type=PATH,
+                multiple=True,
+                metavar="FILE|auto",
+                help="A hash manifest (ASC MHL 2.0) of originals, compared before a clip is rendered; `auto`: those"
+                " of the folders they lie in. Repeatable.",
             ),
             click.option(
                 "--grades", type=PATH, multiple=True, help="Colour decisions: a file or folder. Repeatable."

@@ -101,6 +101,10 @@ def _print_clips(document: PlanDocument) -> dict[str, int]:
         heading.insert(6, "scene, take and who says so")
         for row, clip in zip(rows, clips, strict=True):
             row.insert(6, _scene_text(clip))
+    if any(clip["manifest"] for clip in clips):
+        heading.insert(6, "original")
+        for row, clip in zip(rows, clips, strict=True):
+            row.insert(6, str((clip["manifest"] or {}).get("verdict", "-")))
     if document["sound"]:
         heading.insert(6, "sound and why")
         for row, clip in zip(rows, clips, strict=True):

@@ -395,5 +395,6 @@ def job_spec(
             sound=sound_record(clip),
             warnings=list(clip.warnings),
             sampled_hash=hashes[1],
+            manifest=clip.manifest.record() if clip.manifest else None,
         ).plain(),
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rushlight.batch.cameras.camera_groups import Seen
+from rushlight.batch.check.clip_originals import ClipCheck
 from rushlight.batch.decisions.decision import Decision
 from rushlight.batch.lists.camera_columns import NOTHING, Camera
 from rushlight.batch.lists.clip_list import Row
@@ -66,6 +67,7 @@ class PlannedClip:
     warnings: tuple[str, ...] = ()
     camera: Camera = NOTHING
     sound: Chosen | None = None  # None where no sound folder was given
+    manifest: ClipCheck | None = None  # None where no manifest was given
     folder: str = ""  # inside each output's folder, where twins need one
 
 

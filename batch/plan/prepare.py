@@ -27,7 +27,7 @@ from rushlight.batch.plan.grade_matching import Headers, Matcher, set_aside_shar
 from rushlight.batch.plan.model import Plan, Stated
 from rushlight.batch.plan.plan_row import RowPlanner
 from rushlight.batch.plan.rates import rate_doubts
-from rushlight.batch.plan.reconcile_media import Media, reconcile
+from rushlight.batch.plan.reconcile_media import Media, hold_to_manifests, reconcile
 from rushlight.batch.plan.reels import reel_doubts, runs_on
 from rushlight.batch.plan.request import Request
 from rushlight.batch.plan.request_ledger import Asked, Asking, made_from, read_askings, request_id
@@ -182,14 +182,11 @@ def _prepared(
     set_apart(plan, str(request.clip_list.absolute()), others, (*placed, *carried))
     if not request.only:
         plan.warnings += [*grades.defaults.unused(), *tables.unused()]
-    chosen_lines = {row.line for row in chosen}
-    for row in beating(clip_list.rows):
-        if row.line not in chosen_lines:
-            with suppress(Exception):
-                plan.named += files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
+    plan.named += _not_chosen(clip_list, chosen, base, media)
     inputs = dict(read.read)
     folders = [*request.media, *([base] if whole else [])]
     with read.unsealed():  # the media's own manifests
+        hold_to_manifests(plan, request.manifest, recipe, [*request.media, base])
         media_found = reconcile(folders, plan, outside, _named_elsewhere(request, others))
     return Prepared(
         request=request,
@@ -209,6 +206,15 @@ def _prepared(
         faults=tuple(faults or ()),
         carried=carried,
     )
+
+
+def _not_chosen(clip_list: ClipList, chosen: Sequence[Row], base: Path, media: MediaIndex) -> Iterable[Path]:
+    """Originals of the rows that were not chosen, as far as they are found."""
+    chosen_lines = {row.line for row in chosen}
+    for row in beating(clip_list.rows):
+        if row.line not in chosen_lines:
+            with suppress(Exception):
+                yield from files_of(resolve_clip(row.clip, base, media), row.clip, base, media)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,28 +1,33 @@
-"""Reconcile the media folders with the list: both ways, and the counts add up."""
+"""Reconcile the media folders with the list: both ways, and the counts add up; and its originals with their hash manifests."""
 
 from __future__ import annotations
 
 import io
+import os
 import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 from typing import TypedDict
 
+from rushlight.batch.check.clip_originals import ClipCheck, ClipOriginals
 from rushlight.batch.lists.find_media import originals_below
 from rushlight.batch.lists.folder_list import find_originals
-from rushlight.batch.plan.model import Plan
+from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.records.request import AskedWalk
-from rushlight.pipelines.errors import ListError, RushlightError
+from rushlight.pipelines.errors import ListError, RushlightError, SourceError
 from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.originals.probe import RAW_TEXT, STILLS, probe
+from rushlight.pipelines.recipe.model import Recipe
 from rushlight.pipelines.text_files import read_bytes
 
 __all__ = [
     "Media",
     "MediaSums",
     "Walk",
+    "held",
+    "hold_to_manifests",
     "media_text",
     "original_key",
     "originals_named",
@@ -30,6 +35,7 @@ __all__ = [
     "taken_together",
 ]
 
+UNVERIFIED = "its original is not verified"
 MAX_TAGS = 4_000_000  # of a manifest: a file has some eight
 
 
@@ -248,3 +254,38 @@ def _named_by(manifest: Path) -> Iterator[str]:
                 node.clear()
     except (ParseError, ValueError, LookupError) as error:  # what defusedxml refuses is a ValueError
         raise ListError(f"cannot be read: {error}", file=str(manifest)) from None
+
+
+# --- originals against their manifests
+
+
+def hold_to_manifests(plan: Plan, manifests: Sequence[str], recipe: Recipe, folders: Sequence[Path]) -> None:
+    """Hold the originals of a plan against the manifests that were given, by name and size: those that differ are not made
+    unless the recipe says so, and those that are not verified say it. ManifestError where one that was named is none, or
+    is of no original."""
+    if not manifests or not plan.clips:
+        return
+    originals = [Path(os.path.abspath(file)) for clip in plan.clips for file in clip.facts.files]
+    found = ClipOriginals(manifests, originals, folders)
+    plan.warnings += found.notes
+    kept = []
+    for clip in plan.clips:
+        try:
+            kept.append(held(clip, found.of(clip.facts.files), recipe))
+        except SourceError as error:
+            plan.broken.append((clip.row, error))
+            plan.unopened.append((clip.path, error))  # it may still be growing
+    plan.clips = kept
+
+
+def held(clip: PlannedClip, check: ClipCheck, recipe: Recipe) -> PlannedClip:
+    """The clip with the verdict on its original. SourceError where it is not to be delivered."""
+    said = check.record()
+    if check.refused and not recipe.deliver_differing:
+        key = "`deliver_differing = true` in the recipe delivers such clips"
+        text = f"its original is not as its manifest has it ({said.sentence}), so it is not delivered; copy it again"
+        raise SourceError(f"{text} ({key})", file=str(clip.path))
+    warnings = [text for text in clip.warnings if not text.startswith(UNVERIFIED)]
+    if said.verdict not in ("matches", "not compared yet"):
+        warnings.append(f"{UNVERIFIED}: {said.sentence}")
+    return replace(clip, manifest=check, warnings=tuple(warnings))

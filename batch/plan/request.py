@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from rushlight.batch.check.clip_originals import AUTO
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.request import PlainRequest
 from rushlight.pipelines.errors import OptionError
@@ -33,6 +34,7 @@ class Request:
     only: tuple[str, ...] = ()
     strict: bool = False
     hash_originals: bool = False
+    manifest: tuple[str, ...] = ()  # hash manifests of originals: paths, or "auto"
     kept: Mapping[str, Kept] = field(
         default_factory=dict
     )  # files that stand in for those named, by absolute path
@@ -63,6 +65,7 @@ class Request:
             rate=self.rate,
             replaced=self.replaced,
             hash_originals=self.hash_originals,
+            manifest=[m if m == AUTO else str(Path(m).absolute()) for m in self.manifest],
             title=self.title,
             wait_for_grade=self.wait_for_grade,
             away=None if self.away is None else [str(path.absolute()) for path in self.away],
@@ -86,6 +89,7 @@ class Request:
             rate=said.rate,
             replaced=said.replaced,
             hash_originals=said.hash_originals,
+            manifest=tuple(said.manifest),
             title=said.title,
             wait_for_grade=said.wait_for_grade,
             away=None if said.away is None else tuple(map(Path, said.away)),
@@ -121,6 +125,12 @@ class Request:
                 "there is no such file; --defaults takes a TOML file of [[default]] tables",
                 file=str(self.defaults),
             )
+        for manifest in self.manifest:
+            if not self.kept and manifest != AUTO and not Path(manifest).exists():
+                raise OptionError(
+                    f"there is no such file; --manifest takes an ASC MHL manifest, a folder `ascmhl`, or {AUTO}",
+                    file=manifest,
+                )
         if self.out is not None:
             if self.out.exists() and not self.out.is_dir():
                 raise OptionError("is a file; --out takes a folder", file=str(self.out))

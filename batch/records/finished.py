@@ -173,7 +173,7 @@ def finished_record(
         first_frame=job.first,
         first_timecode=job.timecode,
         last_timecode=str(Timecode.parse(job.timecode, FrameRate.parse(job.rate)) + (job.count - 1)),
-        source=_source(job, facts, planned.sampled_hash),
+        source=_source(job, facts, planned),
         signal=planned.signal or Signal(),
         look=Look(
             layers=layers,
@@ -208,14 +208,15 @@ def _opencolorio(layers: Sequence[Layer]) -> OpenColorIO | None:
     return OpenColorIO(version=opencolorio_version(), config=config) if config else None
 
 
-def _source(job: JobSpec, facts: Facts, sampled: str) -> Source:
+def _source(job: JobSpec, facts: Facts, planned: PlannedRecord) -> Source:
     return Source(
         path=job.source.path,
         **({"files": list(job.source.files)} if job.source.files else {}),
         bytes=facts.bytes,
         mtime_ns=facts.mtime_ns,
         hash=job.source.hash,
-        sampled=sampled,
+        sampled=planned.sampled_hash,
+        manifest=planned.manifest,
         codec=facts.codec,
         width=facts.width,
         height=facts.height,

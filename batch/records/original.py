@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -12,6 +12,7 @@ __all__ = [
     "Counts",
     "Damage",
     "Levels",
+    "ManifestCheck",
     "Original",
     "Pushed",
     "Signal",
@@ -19,6 +20,35 @@ __all__ = [
 ]
 
 Levels = Annotated[str, Field(description="Levels: narrow (64 to 940 in ten bits) or full (0 to 1023).")]
+
+
+class ManifestCheck(Shape):
+    """The original against the hash manifests that were given with the list (`--manifest`)."""
+
+    verdict: Literal[
+        "matches",
+        "differs",
+        "not in the manifest",
+        "no usable hash",
+        "cannot be read",
+        "missing",
+        "not compared yet",
+    ] = Field(
+        description="matches: size and hash of every file are the manifest's; differs; not in the manifest; no usable hash;"
+        " cannot be read; missing; not compared yet (in a plan). Only the first says that it was verified."
+    )
+    text: str = Field(default="", description="Finding in words.")
+    manifest: str = Field(default="", description="Manifest that states it.")
+    kind: str = Field(
+        default="", description="Kind of hash that was compared, of an original that is one file."
+    )
+    hash: str = Field(default="", description="Hash in the manifest.")
+    found: str = Field(default="", description="Hash of the original.")
+
+    @property
+    def sentence(self) -> str:
+        """The verdict and the finding, as people are told them."""
+        return f"{self.verdict}{f': {self.text}' if self.text else ''}"
 
 
 class Source(Shape):
@@ -35,6 +65,9 @@ class Source(Shape):
         default="", description="Hash of the original, `ALGORITHM:HEX`: of its ends, or of all of it."
     )
     sampled: str = Field(default="", description="Hash of the original's ends, `ALGORITHM:HEX`.")
+    manifest: ManifestCheck | None = Field(
+        default=None, description="Verdict against its hash manifest; null where none was given."
+    )
     codec: str = Field(default="", description="Codec of its pictures.")
     width: Count = Field(default=0, description="Width of its pictures, in pixels.")
     height: Count = Field(default=0, description="Height of its pictures, in pixels.")

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from rushlight.batch.records.job_record import RecipeName
 from rushlight.batch.records.look import Grade
-from rushlight.batch.records.original import Signal
+from rushlight.batch.records.original import ManifestCheck, Signal
 from rushlight.batch.records.request import PlainRequest
 from rushlight.batch.records.shape import Count, Name, Number, Shape, Whole
 from rushlight.batch.records.sound import ClipSound
@@ -80,6 +80,9 @@ class PlannedRecord(Shape):
     )
     warnings: list[str] = Field(default=[], description="Things to know of the clip, a sentence each.")
     sampled_hash: str = Field(default="", description="Hash of the original's ends, `ALGORITHM:HEX`.")
+    manifest: ManifestCheck | None = Field(
+        default=None, description="Verdict on the original against its hash manifest."
+    )
 
 
 class QueuedPlan(Shape):

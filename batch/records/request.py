@@ -32,6 +32,9 @@ class PlainRequest(Shape):
     rate: str = Field(description="Frames a second where headers have none.")
     replaced: str = Field(description="keep or remove: what becomes of outputs that newer ones replace.")
     hash_originals: bool = Field(description="Whether originals are hashed as a whole.")
+    manifest: list[str] = Field(
+        default=[], description="Hash manifests that originals are held against: paths, or `auto`."
+    )
     title: DayTitle = Field(default=NO_TITLE, description="What the day is called.")
     wait_for_grade: bool = Field(default=False, description="Whether what has no grade waits for one.")
     away: list[str] | None = Field(

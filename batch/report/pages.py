@@ -204,6 +204,7 @@ class PageClip:
     files: Sequence[OutputFile]
     waves: Sequence[Line]  # of production sound and the camera's, at the start
     heard_seconds: float  # that they show
+    manifest: str  # the original against its manifest; empty where none was given
     sound: str  # which it is and why; empty where no sound folder was given
     warnings: Sequence[str]
     revision: int
@@ -243,6 +244,7 @@ def _clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | None) 
         look_digest=record.look.digest,
         digest=record.colour.digest,
         source=record.source.path,
+        manifest=record.source.manifest.sentence if record.source.manifest else "",
         files=record.outputs,
         sound=_sound(record.sound),
         waves=_waves(record.sound),

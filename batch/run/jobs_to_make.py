@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rushlight.batch.check.clip_originals import compared
+from rushlight.batch.disks import size_text
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.job_log import append_record, failure_record, latest, read_log
@@ -23,7 +25,7 @@ from rushlight.batch.plan.jobs import (
 )
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
-from rushlight.batch.plan.reconcile_media import media_text
+from rushlight.batch.plan.reconcile_media import held, media_text
 from rushlight.batch.queue.filling import Turn
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.job_record import JobRecord
@@ -119,7 +121,7 @@ def jobs_of(
     refuse_links(out)
     log = read_log(out)
     records = latest(log.records)
-    turns, settled, news = _turns(prepared, out, records)
+    turns, settled, news = _turns(prepared, out, records, events)
     refuse_links(out, sorted({o.folder for turn in turns for o in turn.spec.outputs}))
     for refused in log.refused:
         events.warning(f"{refused.error}; {refused.name} counts as not made yet")
@@ -152,20 +154,39 @@ def jobs_of(
 
 
 def _turns(
-    prepared: Prepared, out: Path, records: Mapping[str, JobRecord]
+    prepared: Prepared, out: Path, records: Mapping[str, JobRecord], events: EventStream
 ) -> tuple[list[Turn], list[PlannedClip], list[SoundNews]]:
-    """Turns of what is to be made; the clips of which everything is there; and what becomes of movies with other sound."""
+    """Turns of what is to be made; the clips of which everything is there; and what becomes of movies with other sound.
+    Originals of what is to be made are compared with their manifests, where some were given."""
     plan = prepared.plan
     turns: list[Turn] = []
     settled: list[PlannedClip] = []
     news: list[SoundNews] = []
+
+    def apart(clip: PlannedClip, error: Exception) -> None:
+        plan.broken.append((clip.row, own_fault(error, "prepared", clip.path)))
+        plan.clips.remove(clip)
+
+    wanted: list[tuple[PlannedClip, _Due]] = []
     for clip in beating(list(plan.clips)):
         try:
-            due = _due(prepared, clip, out, records.get(job_id(clip)))
+            wanted.append((clip, _due(prepared, clip, out, records.get(job_id(clip)))))
+        except Exception as error:
+            apart(clip, error)
+    unread = [clip.manifest for clip, due in wanted if clip.manifest and due.reads_original]
+    if size := sum(check.bytes for check in unread):
+        events.note(
+            f"comparing {counted(sum(1 for c in unread if c.to_hash), 'original')}, {size_text(size)}, with their manifests before"
+            " they are rendered"
+        )
+    for clip, due in wanted:
+        try:
+            if clip.manifest and clip.manifest.to_hash and due.reads_original:
+                proven = held(clip, compared(clip.manifest), prepared.recipe)
+                plan.clips[plan.clips.index(clip)] = clip = proven
             found = _turns_of_clip(prepared, clip, out, due)
         except Exception as error:
-            plan.broken.append((clip.row, own_fault(error, "prepared", clip.path)))
-            plan.clips.remove(clip)
+            apart(clip, error)
             continue
         turns += found
         news.append(due.news)
@@ -194,6 +215,11 @@ class _Due:
     news: SoundNews
     fields: Mapping[str, str]
     hashes: tuple[str, str]  # as logged, and as sampled
+
+    @property
+    def reads_original(self) -> bool:
+        """True if pictures of the original are to be rendered."""
+        return any(output.output not in self.news.alone for output in self.missing)
 
 
 def _due(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord | None) -> _Due:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Literal
 
 from pydantic import Field
 
+from rushlight.batch.check.clip_originals import AUTO
 from rushlight.batch.job_log import add_line
 from rushlight.batch.json_lines import parse_lines
 from rushlight.batch.plan.prepare import Prepared, kept_fonts
@@ -79,6 +80,9 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
         said = said.model_copy(update={"tables": [str(path.absolute()) for path in request.tables]})
     if request.sound:
         said = said.model_copy(update={"sound": [str(path.absolute()) for path in request.sound]})
+    if request.manifest:
+        named = [m if m == AUTO else str(Path(m).absolute()) for m in request.manifest]
+        said = said.model_copy(update={"manifest": named})
     plain = said.plain()
     if all(plain != known.plain() for known in read_requests(out)):
         line = json_text(plain, separators=(",", ":"))
@@ -101,6 +105,7 @@ class KeptRequest(Shape):
     rate: str
     only: list[str]
     files: Mapping[str, str]
+    manifest: list[str] = Field(default=[])
     title: DayTitle = Field(default=NO_TITLE)
     away: list[str] | None = Field(default=None)
     tables: list[str] = Field(default=[])
@@ -152,6 +157,12 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
             levels=said.levels,
             rate=said.rate,
             only=tuple(said.only),
+            manifest=tuple(m for m in said.manifest if m == AUTO),  # of others the user names the path anew
+            notes=tuple(
+                f"originals were held against {m} then; name it with --manifest to have them held against it again"
+                for m in said.manifest
+                if m != AUTO
+            ),
             title=said.title,
             away=_away(said),
             tables=tuple(Path(path) for path in said.tables),

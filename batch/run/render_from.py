@@ -33,13 +33,14 @@ class Differing:
     only: tuple[str, ...]
     media: tuple[Path, ...]
     sound: tuple[Path, ...]
+    manifest: tuple[str, ...]
     replaced: str
 
 
 def render_again(origin: Path, *, given: Differing, crew: Crew, events: EventStream, terms: Terms) -> int:
     """`rushlight render --from`: make again, from nothing but what an output folder keeps and the originals.
 
-    `given`: out, and of recipe, only, media and sound what is to differ. Gives the exit code, the worst of several lists.
+    `given`: out, and of recipe, only, media, sound and manifests what is to differ. Gives the exit code, the worst of several lists.
     """
     codes: list[int] = []
 
@@ -56,6 +57,8 @@ def render_again(origin: Path, *, given: Differing, crew: Crew, events: EventStr
             only=(*kept.only, *given.only),
             media=(*given.media, *kept.media),
             sound=(*given.sound, *kept.sound),
+            manifest=tuple(dict.fromkeys((*given.manifest, *kept.manifest))),
+            notes=() if given.manifest else kept.notes,
             replaced=given.replaced,
         )
         if recipe := given.recipe:

@@ -255,6 +255,7 @@ class Recipe(Model):
     several_files: Literal["join", "each"] = "join"  # a clip named as `name_###.mov`
     missing_frames: Literal["fail", "hold", "slate"] = "fail"
     damaged_frames: Literal["deliver", "fail"] = "deliver"
+    deliver_differing: bool = False  # clips whose originals are not as their hash manifest has them
     ungraded: Literal["warn", "refuse"] = "warn"
     grade: str = ""  # a decision file, or file#id, beside the recipe: for clips that nothing else grades
     handles: int = Field(default=0, ge=0, le=10000)
@@ -286,5 +287,5 @@ class Recipe(Model):
 
     def digest(self) -> str:
         """sha256 over the settings that change a result; name, description and order are no part of it."""
-        data = self.model_dump(mode="json", exclude={"name", "description", "first"})
+        data = self.model_dump(mode="json", exclude={"name", "description", "first", "deliver_differing"})
         return "sha256:" + hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()

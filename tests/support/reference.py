@@ -136,6 +136,7 @@ RECIPE_WORDS = {
     "Recipe.changes": "how clips are set against the record of grade changes",
     "Recipe.damaged_frames": "deliver as far as they decode, with a warning, or fail the clip",
     "Recipe.default": "what is true of a camera, reel or file pattern",
+    "Recipe.deliver_differing": "deliver clips whose originals are not as their hash manifest has them (`--manifest`), with a warning",
     "Recipe.description": "one line for `rushlight recipes`",
     "Recipe.encoding": "for clips of which nobody else states one",
     "Recipe.handles": "frames added on either side of a row's `in` and `out`, as far as the original has them",

@@ -30,8 +30,9 @@ REQUEST = Request(
     away=(Path("/cards/b"),),
     wait_for_grade=True,
     tables=(Path("/day/scenes.csv"),),
+    manifest=("auto", "/cards/A001.mhl"),
 )
-LATER = ("sound", "title", "away", "wait_for_grade", "tables")  # what older programs do not write
+LATER = ("sound", "title", "away", "wait_for_grade", "tables", "manifest")  # what older programs do not write
 ASKING = Asking(
     list="/day/Caf\udce9.csv",
     recipe="overnight",
@@ -57,7 +58,7 @@ def test_a_request_is_asked_again_as_it_was() -> None:
     assert Request.of_plain(AskedAgain.read(kept).request) == REQUEST
     older = {name: value for name, value in kept["request"].items() if name not in LATER}
     assert Request.of_plain(PlainRequest.read(older)) == replace(
-        REQUEST, sound=(), title=NO_TITLE, away=None, wait_for_grade=False, tables=()
+        REQUEST, sound=(), title=NO_TITLE, away=None, wait_for_grade=False, tables=(), manifest=()
     )
     with pytest.raises(OptionError, match="title"):
         PlainRequest.read({**kept["request"], "title": {"day": 12}})

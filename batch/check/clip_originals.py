@@ -1,0 +1,215 @@
+"""Originals of a list against the manifests that are given with it: names and sizes when it is planned, hashes before a clip is
+rendered. One manifest may be of any card; `auto` takes the histories of the folders that the originals lie in.
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from rushlight.batch.check.find_manifests import FoundManifest, FoundManifests, beside, named
+from rushlight.batch.check.media_contents import contents_of
+from rushlight.batch.check.read_hashes import verdicts_of
+from rushlight.batch.records.original import ManifestCheck
+from rushlight.pipelines.counted import counted
+from rushlight.pipelines.errors import ManifestError
+from rushlight.pipelines.manifests.chain import HISTORY
+from rushlight.pipelines.manifests.verdicts import (
+    WORDS,
+    FileVerdict,
+    FoundFile,
+    FoundMedia,
+    ToHash,
+    by_names_and_sizes,
+    plain,
+)
+
+__all__ = ["AUTO", "ClipCheck", "ClipOriginals", "compared"]
+
+AUTO = "auto"
+SOUND = ("intact", "alone")
+REFUSED = ("differs", "cannot be read")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClipCheck:
+    """One clip's original so far: verdicts on its files, and those that are to be hashed, each with the folder it is relative to."""
+
+    verdicts: tuple[FileVerdict, ...] = ()
+    to_hash: tuple[tuple[Path, ToHash], ...] = ()
+
+    @property
+    def bytes(self) -> int:
+        """Bytes that are to be read for its hashes."""
+        return sum(file.size for _, file in self.to_hash)
+
+    @property
+    def worst(self) -> FileVerdict | None:
+        """The worst verdict so far; None where every file is still to be hashed."""
+        return min(self.verdicts, key=lambda v: WORDS.index(v.verdict), default=None)
+
+    @property
+    def refused(self) -> bool:
+        """True if it is not to be delivered unless the recipe says so."""
+        return self.worst is not None and self.worst.verdict in REFUSED
+
+    def record(self) -> ManifestCheck:
+        """The verdict as plan, record and page have it."""
+        worst = self.worst
+        if worst is None or (self.to_hash and worst.verdict == "matches"):
+            name = self.to_hash[0][1].expected[0].manifest
+            text = f"name and size are as {name} has them; its hash is compared before it is rendered"
+            return ManifestCheck(verdict="not compared yet", text=text, manifest=name)
+        same = [v for v in self.verdicts if v.verdict == worst.verdict]
+        files = len(self.verdicts) + len(self.to_hash)
+        text = worst.text if files == 1 else f"{len(same)} of {counted(files, 'file')}"
+        if files > 1 and worst.verdict != "matches":
+            text += f", first {Path(worst.path).name}: {worst.text}"
+        return ManifestCheck(
+            verdict=worst.verdict if worst.verdict != "ignored" else "not in the manifest",
+            text=text,
+            manifest=worst.manifest,
+            kind=worst.kind if files == 1 else "",
+            hash=worst.stated if files == 1 else "",
+            found=worst.found if files == 1 else "",
+        )
+
+
+def compared(check: ClipCheck) -> ClipCheck:
+    """The same with its hashes compared: each file is read once."""
+    verdicts = list(check.verdicts)
+    for root in dict.fromkeys(root for root, _ in check.to_hash):
+        found = verdicts_of(root, [file for place, file in check.to_hash if place == root])
+        verdicts += [replace(v, path=str(root / v.path)) for v in found]
+    return ClipCheck(verdicts=tuple(_of_each_file(verdicts)))
+
+
+def _of_each_file(verdicts: Iterable[FileVerdict]) -> list[FileVerdict]:
+    """One verdict a file, of several manifests the worst; that one does not name it counts where none does."""
+    found: dict[str, FileVerdict] = {}
+    for verdict in verdicts:
+        other = found.get(verdict.path)
+        if other is None or other.verdict == "not in the manifest":
+            found[verdict.path] = verdict
+        elif verdict.verdict != "not in the manifest":
+            found[verdict.path] = min(other, verdict, key=lambda v: WORDS.index(v.verdict))
+    return list(found.values())
+
+
+@dataclass
+class ClipOriginals:
+    """The manifests that were given, held against these originals by name and size. ManifestError where one that was named is
+    none, or is of none of them. `notes` are what is odd about the manifests."""
+
+    given: Sequence[str]
+    originals: Sequence[Path]  # every file of every clip, absolute
+    folders: Sequence[
+        Path
+    ]  # that originals are looked for in: no folder above them is looked into for `auto`
+    manifests: list[FoundManifest] = field(default_factory=list)
+    _verdicts: dict[Path, list[FileVerdict]] = field(default_factory=dict)
+    _to_hash: dict[Path, list[tuple[Path, ToHash]]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for given in dict.fromkeys(self.given):
+            if given == AUTO:
+                for root in self._tops():
+                    self._hold(root, beside(root, contents_of(root).histories))
+            else:
+                place = Path(os.path.abspath(given))
+                root = self._root_of(place)
+                self._hold(root, named(root, place))
+
+    @property
+    def notes(self) -> list[str]:
+        """A sentence on each manifest that is not as it should be."""
+        return [
+            f"manifest {each.path}: {each.verdict}: {each.text}"
+            for each in self.manifests
+            if each.verdict not in SOUND
+        ]
+
+    def of(self, files: Sequence[Path]) -> ClipCheck:
+        """The original that consists of these files."""
+        verdicts: list[FileVerdict] = []
+        to_hash: list[tuple[Path, ToHash]] = []
+        for file in files:
+            path = Path(os.path.abspath(file))
+            wanted, known = self._to_hash.get(path, []), self._verdicts.get(path, [])
+            to_hash += wanted
+            verdicts += [v for v in known if not wanted or v.verdict != "not in the manifest"]
+            if not wanted and not known:
+                text = "no manifest that was given is of its folder"
+                verdicts.append(FileVerdict(path=str(path), verdict="not in the manifest", text=text))
+        return ClipCheck(verdicts=tuple(_of_each_file(verdicts)), to_hash=tuple(to_hash))
+
+    def _hold(self, root: Path, found: FoundManifests) -> None:
+        """Names and sizes of the originals below a folder."""
+        self.manifests += [replace(m, path=str(root / m.path)) for m in found.manifests]
+        inside = [path for path in dict.fromkeys(self.originals) if path.is_relative_to(root)]
+        files = tuple(_found(path, path.relative_to(root).as_posix()) for path in inside)
+        verdicts, to_hash = by_names_and_sizes(FoundMedia(files=files), found.histories)
+        by_path = {verdict.path: verdict for verdict in verdicts}
+        hashed = {file.path: file for file in to_hash}
+        for path, file in zip(inside, files, strict=True):
+            if file.path in hashed:
+                self._to_hash.setdefault(path, []).append((root, hashed[file.path]))
+                continue
+            verdict = by_path.get(file.path)
+            if verdict is None or verdict.verdict == "ignored":
+                text = "a pattern of the manifest leaves it out"
+                verdict = FileVerdict(path=file.path, verdict="not in the manifest", text=text)
+            self._verdicts.setdefault(path, []).append(replace(verdict, path=str(path)))
+
+    def _tops(self) -> list[Path]:
+        """The outermost folders with a history that the originals lie in."""
+        limits = {Path(os.path.abspath(folder)) for folder in self.folders}
+        tops: dict[Path, None] = {}
+        for place in dict.fromkeys(path.parent for path in self.originals):
+            above = [place, *place.parents]
+            end = max((n for n, folder in enumerate(above) if folder in limits), default=0)
+            holding = [folder for folder in above[: end + 1] if (folder / HISTORY).is_dir()]
+            if holding:
+                tops[holding[-1]] = None
+        return list(tops)
+
+    def _root_of(self, given: Path) -> Path:
+        """The folder that a manifest is of: that of its history, if originals lie there; else the one below which most of
+        the files that it names lie."""
+        own = given if given.is_dir() else given.parent
+        history = given.is_dir() or own.name == HISTORY
+        own = own.parent if own.name == HISTORY else own
+        if history and any(path.is_relative_to(own) for path in self.originals):
+            return own
+        roots = self._roots(named(own, given)).most_common()
+        best = [root for root, count in roots if count == roots[0][1]]
+        if not best:
+            raise ManifestError("names none of the originals of the list", file=str(given))
+        if len(best) > 1 and own not in best:
+            text = f"fits {best[0]} and {best[1]} alike; put it into the folder `{HISTORY}` of the one that it is of"
+            raise ManifestError(text, file=str(given))
+        return own if own in best else best[0]
+
+    def _roots(self, found: FoundManifests) -> Counter[Path]:
+        """Folders below which the files of a manifest lie, with how many do."""
+        names = {plain(h.outside(path)) for h in found.histories for path in h.files}
+        by_end: dict[str, list[str]] = {}
+        for name in names:
+            by_end.setdefault(name.rpartition("/")[2], []).append(name)
+        roots: Counter[Path] = Counter()
+        for path in dict.fromkeys(self.originals):
+            whole = plain(path.as_posix())
+            for name in by_end.get(plain(path.name), ()):
+                if whole.endswith(f"/{name}"):
+                    roots[path.parents[name.count("/")]] += 1
+        return roots
+
+
+def _found(path: Path, inside: str) -> FoundFile:
+    try:
+        return FoundFile(path=inside, size=path.stat().st_size)
+    except OSError as error:
+        return FoundFile(path=inside, fault=error.strerror or str(error))

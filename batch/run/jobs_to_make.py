@@ -234,9 +234,11 @@ def _due(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord | N
     news = SoundNews(clip=clip.row.clip)
     if record and missing:
         other = not same_sound(record.sound, sound_record(clip))
-        shown = {**fields, "sound": recorded_sound_text(clip, record.sound)}
+        told = {column: (record.row or {}).get(column, "") for column in clip.row.filled}
+        shown = {**fields, **told, "sound": recorded_sound_text(clip, record.sound)}
         was = output_specs(replace(clip, sound=None), recipe, replace(known, fields=shown))
-        news = news_of(clip.row.clip, out, missing, record, was=was, other_sound=other)
+        differ = [name for name, text in shown.items() if text != fields.get(name, "")]
+        news = news_of(clip.row.clip, out, missing, record, was=was, other_sound=other, other_fields=differ)
     return _Due(outputs=outputs, missing=missing, news=news, fields=fields, hashes=(logged, sampled))
 
 

@@ -6,19 +6,20 @@ it is sure where the movie as it would be made with the sound that it has is the
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from rushlight.batch.plan.jobs import still_there
 from rushlight.batch.records.files import DeliveredMovie
 from rushlight.batch.records.job_record import JobRecord
+from rushlight.pipelines.burnin.text_fields import CARD_FIELDS, fields_of
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.job.spec import MovieSpec, OutputSpec
 
 __all__ = ["SoundNews", "news_of", "told"]
 
-DRAWN = "its burn-in shows {sound}, which is another now"
+DRAWN = "what is drawn into its picture is another now"
 GONE = "the delivered file is not there as it was recorded"
 OLDER = "an older version made it, and its record does not tell whether the pictures stay"
 MOST_NAMED = 6
@@ -42,9 +43,10 @@ def news_of(
     *,
     was: Iterable[OutputSpec],
     other_sound: bool,
+    other_fields: Collection[str] = ("sound",),
 ) -> SoundNews:
     """What becomes of outputs that are to be made. `was`: the outputs as they would be with the sound that the record has.
-    `other_sound`: whether the clip's is another."""
+    `other_sound`: whether the clip's is another; `other_fields`: those of burn-in that are others with it."""
     delivered = record.outputs if record.status == "done" else ()
     entries = {entry.output: entry for entry in delivered if isinstance(entry, DeliveredMovie)}
     before = {spec.output: spec for spec in was if isinstance(spec, MovieSpec)}
@@ -59,7 +61,7 @@ def news_of(
         as_before = _pictures(entry, old)
         if as_before == output.picture_identity and still_there(out, entry):
             alone.append(output.output)
-        elif other_sound and (why := _why(output, old, as_before)):
+        elif other_sound and (why := _why(output, old, as_before, other_fields)):
             again[output.output] = why
     return SoundNews(clip=clip, alone=tuple(alone), again=again)
 
@@ -69,12 +71,13 @@ def _pictures(entry: DeliveredMovie, old: MovieSpec) -> str:
     return entry.picture_identity or (old.picture_identity if entry.identity == old.identity else "")
 
 
-def _why(output: MovieSpec, old: MovieSpec, as_before: str) -> str:
+def _why(output: MovieSpec, old: MovieSpec, as_before: str, other_fields: Collection[str]) -> str:
     """Why a movie with other sound is rendered again; empty where its pictures are to be others for another reason."""
     if as_before == output.picture_identity:
         return GONE
     if as_before == old.picture_identity:
-        return DRAWN
+        shown = [*(fields_of(output.burnin) if output.burnin else ()), *(CARD_FIELDS if output.card else ())]
+        return f"{DRAWN}: {', '.join(dict.fromkeys(f'{{{name}}}' for name in shown if name in other_fields))}"
     return OLDER if not as_before else ""
 
 

@@ -483,7 +483,7 @@ def test_a_drawn_sound_is_rendered_again_and_said_and_the_rest_has_sound_alone(d
     alone = "new sound alone, under the pictures that are there: editorial of a.mov"
     again = (
         "rendered again, pictures and all, for its new sound: viewing of a.mov: "
-        "its burn-in shows {sound}, which is another now"
+        "what is drawn into its picture is another now: {sound}"
     )
     plan = json.loads(rushlight("plan", *asked, "--sound", day / "recorder", "--json").stdout)
     assert alone in plan["warnings"] and again in plan["warnings"]
@@ -501,6 +501,21 @@ def test_a_drawn_sound_is_rendered_again_and_said_and_the_rest_has_sound_alone(d
     assert sorted(each["output"] for each in record["replaced"]) == ["editorial", "viewing"]
     plan = json.loads(rushlight("plan", *asked, "--sound", day / "recorder", "--json").stdout)
     assert not [text for text in plan["warnings"] if "sound" in text]
+
+
+def test_a_scene_that_comes_with_the_sound_is_said_where_it_is_drawn(day: Path) -> None:
+    movie = RECIPE.partition('[[output]]\nname = "viewing"')
+    (day / "scene.toml").write_text(movie[0] + movie[1] + movie[2].replace("{sound}", "{clip} {scene}"))
+    (day / "scene.csv").write_text("clip,encoding,levels\na.mov,LogC3,full\n")
+    asked = (day / "scene.csv", "--recipe", day / "scene.toml", "--out", day / "scene")
+    run = rushlight("render", *asked, "--workers", 1)
+    assert run.returncode == 0, run.stdout + run.stderr
+    plan = json.loads(rushlight("plan", *asked, "--sound", day / "recorder", "--json").stdout)
+    said = [text for text in plan["warnings"] if "new sound" in text]
+    assert said == [
+        "new sound alone, under the pictures that are there: editorial of a.mov",
+        "rendered again, pictures and all, for its new sound: viewing of a.mov: what is drawn into its picture is another now: {scene}",
+    ]
 
 
 def without_picture_identity(out: Path, **more: str) -> None:

@@ -9,6 +9,7 @@ from rushlight.batch.records.files import DeliveredMovie, Light
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.run.sound_alone import DRAWN, GONE, OLDER, SoundNews, news_of, told
 from rushlight.pipelines.job.spec import MovieSpec, StillsSpec
+from rushlight.pipelines.recipe.model import Burnin, TextLine
 
 MOVIE: dict[str, Any] = {
     "output": "editorial",
@@ -100,8 +101,28 @@ def test_what_is_rendered_for_its_sound_has_a_reason(
     more: dict[str, Any], wanted: MovieSpec, was: MovieSpec, why: str, tmp_path: Path
 ) -> None:
     found = news(tmp_path, record(tmp_path, **more), wanted, was=was)
-    assert not found.alone and found.again == {"editorial": why}
+    assert not found.alone and found.again["editorial"].partition(":")[0] == why
     assert not news(tmp_path, record(tmp_path, **more), wanted, was=was, other=False).again
+
+
+@pytest.mark.parametrize(
+    ("texts", "card", "fields", "named"),
+    [
+        (["{clip} {sound}"], 0, ["sound"], "{sound}"),
+        (["{sound}", "{scene}/{take}"], 0, ["scene", "sound", "note"], "{sound}, {scene}"),
+        (["{clip}"], 5, ["sound", "take"], "{take}"),
+    ],
+)
+def test_what_is_drawn_is_named(
+    texts: list[str], card: int, fields: list[str], named: str, tmp_path: Path
+) -> None:
+    """Scene and take may come with the sound, and stand on a slate card."""
+    burnin = Burnin(text=tuple(TextLine(at="top", text=text) for text in texts))
+    wanted = spec(picture_identity="drawn", burnin=burnin, card=card)
+    found = news_of(
+        "a.mov", tmp_path, [wanted], record(tmp_path), was=[WAS], other_sound=True, other_fields=fields
+    )
+    assert found.again == {"editorial": f"{DRAWN}: {named}"}
 
 
 def test_many_clips_are_said_together() -> None:
@@ -111,6 +132,6 @@ def test_many_clips_are_said_together() -> None:
         "new sound alone, under the pictures that are there: editorial of 8 clips (0.mov, 1.mov, 2.mov, 3.mov, 4.mov, 5.mov …)",
         "new sound alone, under the pictures that are there: editorial, viewing of z.mov",
         "rendered again, pictures and all, for its new sound: viewing of 8 clips (0.mov, 1.mov, 2.mov, 3.mov, 4.mov, 5.mov …): "
-        "its burn-in shows {sound}, which is another now",
+        "what is drawn into its picture is another now",
     ]
     assert told([SoundNews(clip="a.mov")]) == []

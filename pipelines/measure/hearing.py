@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable
 from fractions import Fraction
 
 import numpy as np
@@ -31,17 +31,28 @@ def hear(production: Production, facts: Facts, *, first: int, count: int, rate: 
         at = place * SAMPLE_RATE / rate
         samples = round(frames * SAMPLE_RATE / rate)
         start = production.start + round(at) * production.step
-        ours = _heard(played(production.take, start, production.step, samples))
-        theirs = _heard(read_sound(facts, first + place, frames))
+        blocks = played(production.take, start, production.step, samples)
+        ours = _heard(block.mean(axis=0, keepdims=True) for block in blocks)[0]
+        theirs, late = _told(ours, _heard(read_sound(facts, first + place, frames)))
         peaks = peaks or (peaks_of(ours), peaks_of(theirs))
-        windows.append(Window(at=float(place / rate), lag=lag(ours, theirs, MOST)))
+        windows.append(Window(at=float(place / rate), lag=late))
     return heard_in(windows, peaks)
 
 
-def _heard(blocks: Iterator[NDArray[np.int32]]) -> Array:
-    """All channels together, at the rate of hearing, full scale at 1."""
+def _told(ours: Array, channels: Array) -> tuple[Array, float | None]:
+    """The camera's sound, and by how much it is later: all of its channels together, else the first that tells alone, since
+    timecode or a tone on one of them drowns the others."""
+    together: Array = channels.mean(axis=0)
+    for theirs in (together, *(channels if len(channels) > 1 else ())):
+        if (late := lag(ours, theirs, MOST)) is not None:
+            return theirs, late
+    return together, None
+
+
+def _heard(blocks: Iterable[NDArray[np.int32] | Array]) -> Array:
+    """Each channel at the rate of hearing, full scale at 1."""
     from scipy.signal import resample_poly
 
-    whole = np.concatenate([block.mean(axis=0, dtype=np.float64) for block in blocks])
-    found: Array = resample_poly(whole / 2**31, 1, SAMPLE_RATE // HEARD_RATE)
+    whole = np.concatenate([block / 2**31 for block in blocks], axis=1)
+    found: Array = resample_poly(whole, 1, SAMPLE_RATE // HEARD_RATE, axis=1)
     return found

@@ -6,8 +6,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from ltc_signal import ltc
 from pictures import texture, write_movie
 from recordings import talk, write_wav
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.measure.hearing import hear
 from rushlight.pipelines.originals.probe import Facts, probe
 from rushlight.pipelines.outputs.production_sound import Production
@@ -45,6 +47,25 @@ def test_an_offset_is_heard_in_three_windows(late: int, clip: Facts, tmp_path: P
     assert [w.at for w in found.windows] == [0, 4.48, 9] and all(w.lag is not None for w in found.windows)
     assert found.offset is not None and abs(found.offset + late / 48_000) < 0.0005
     assert found.drift is not None and abs(found.drift) < 0.001
+
+
+def test_timecode_on_the_cameras_other_track_drowns_nothing(tmp_path: Path) -> None:
+    """LTC at line level beside scratch sound, which alone is heard."""
+    label = Timecode.parse("10:00:05:00", FrameRate.parse(25))
+    far = talk()(96_000 - 480, 8 * 48_000)[0] * 0.2
+    code = ltc(label, 201)[: 8 * 48_000] * (1 << 23)
+    sound = np.stack([code, far]).astype(np.int32) << 8
+    path = write_movie(
+        tmp_path / "a.mov",
+        [texture("yuvj420p", 64, 36, 1)] * 200,
+        codec="mjpeg",
+        rate=RATE,
+        levels=2,
+        sound=sound,
+    )
+    found = hear(production(tmp_path, Fraction(96_000)), probe(path), first=0, count=200, rate=RATE)
+    assert found.offset is not None and abs(found.offset - 0.010) < 0.0005
+    assert max(found.peaks[1]) == 1 and min(found.peaks[1]) < 0.2, "speech is shown, and no bar of timecode"
 
 
 def test_a_run_of_the_original_is_heard_from_its_own_start(clip: Facts, tmp_path: Path) -> None:

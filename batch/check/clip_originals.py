@@ -5,12 +5,11 @@ rendered. One manifest may be of any card; `auto` takes the histories of the fol
 from __future__ import annotations
 
 import os
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from rushlight.batch.check.find_manifests import FoundManifest, FoundManifests, beside, named
+from rushlight.batch.check.find_manifests import FoundManifests, beside, named
 from rushlight.batch.check.media_contents import contents_of
 from rushlight.batch.check.read_hashes import verdicts_of
 from rushlight.batch.records.original import ManifestCheck
@@ -78,11 +77,19 @@ class ClipCheck:
         )
 
 
-def compared(check: ClipCheck) -> ClipCheck:
-    """The same with its hashes compared: each file is read once."""
+def compared(check: ClipCheck, on_bytes: Callable[[int], None] = lambda done: None) -> ClipCheck:
+    """The same with its hashes compared: each file is read once. `on_bytes` is told now and then how many bytes of it were."""
     verdicts = list(check.verdicts)
+    done = 0
     for root in dict.fromkeys(root for root, _ in check.to_hash):
-        found = verdicts_of(root, [file for place, file in check.to_hash if place == root])
+        files = [file for place, file in check.to_hash if place == root]
+        before = done
+
+        def tell(path: str, size: int, before: int = before) -> None:
+            on_bytes(before + size)
+
+        found = verdicts_of(root, files, on_bytes=tell)
+        done += sum(file.size for file in files)
         verdicts += [replace(v, path=str(root / v.path)) for v in found]
     return ClipCheck(verdicts=tuple(_of_each_file(verdicts)))
 
@@ -102,14 +109,14 @@ def _of_each_file(verdicts: Iterable[FileVerdict]) -> list[FileVerdict]:
 @dataclass
 class ClipOriginals:
     """The manifests that were given, held against these originals by name and size. ManifestError where one that was named is
-    none, or is of none of them. `notes` are what is odd about the manifests."""
+    none, or fits several folders alike."""
 
     given: Sequence[str]
     originals: Sequence[Path]  # every file of every clip, absolute
     folders: Sequence[
         Path
     ]  # that originals are looked for in: no folder above them is looked into for `auto`
-    manifests: list[FoundManifest] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)  # a sentence on each manifest that is not as it should be
     _verdicts: dict[Path, list[FileVerdict]] = field(default_factory=dict)
     _to_hash: dict[Path, list[tuple[Path, ToHash]]] = field(default_factory=dict)
 
@@ -120,17 +127,8 @@ class ClipOriginals:
                     self._hold(root, beside(root, contents_of(root).histories))
             else:
                 place = Path(os.path.abspath(given))
-                root = self._root_of(place)
-                self._hold(root, named(root, place))
-
-    @property
-    def notes(self) -> list[str]:
-        """A sentence on each manifest that is not as it should be."""
-        return [
-            f"manifest {each.path}: {each.verdict}: {each.text}"
-            for each in self.manifests
-            if each.verdict not in SOUND
-        ]
+                if own := self._root_of(place):
+                    self._hold(own, named(own, place))
 
     def of(self, files: Sequence[Path]) -> ClipCheck:
         """The original that consists of these files."""
@@ -148,7 +146,8 @@ class ClipOriginals:
 
     def _hold(self, root: Path, found: FoundManifests) -> None:
         """Names and sizes of the originals below a folder."""
-        self.manifests += [replace(m, path=str(root / m.path)) for m in found.manifests]
+        told = [replace(m, path=str(root / m.path)) for m in found.manifests]
+        self.notes += [f"manifest {m.path}: {m.verdict}: {m.text}" for m in told if m.verdict not in SOUND]
         inside = [path for path in dict.fromkeys(self.originals) if path.is_relative_to(root)]
         files = tuple(_found(path, path.relative_to(root).as_posix()) for path in inside)
         verdicts, to_hash = by_names_and_sizes(FoundMedia(files=files), found.histories)
@@ -176,35 +175,42 @@ class ClipOriginals:
                 tops[holding[-1]] = None
         return list(tops)
 
-    def _root_of(self, given: Path) -> Path:
+    def _root_of(self, given: Path) -> Path | None:
         """The folder that a manifest is of: that of its history, if originals lie there; else the one below which most of
-        the files that it names lie."""
+        the files that it names lie, in their sizes. None where no original is one of them, which is noted."""
         own = given if given.is_dir() else given.parent
         history = given.is_dir() or own.name == HISTORY
         own = own.parent if own.name == HISTORY else own
         if history and any(path.is_relative_to(own) for path in self.originals):
             return own
-        roots = self._roots(named(own, given)).most_common()
-        best = [root for root, count in roots if count == roots[0][1]]
+        roots = self._roots(named(own, given))
+        best = [root for root, rank in roots.items() if rank == max(roots.values())]
         if not best:
-            raise ManifestError("names none of the originals of the list", file=str(given))
+            self.notes.append(f"manifest {given} names none of these originals")
+            return None
         if len(best) > 1 and own not in best:
             text = f"fits {best[0]} and {best[1]} alike; put it into the folder `{HISTORY}` of the one that it is of"
             raise ManifestError(text, file=str(given))
         return own if own in best else best[0]
 
-    def _roots(self, found: FoundManifests) -> Counter[Path]:
-        """Folders below which the files of a manifest lie, with how many do."""
-        names = {plain(h.outside(path)) for h in found.histories for path in h.files}
+    def _roots(self, found: FoundManifests) -> dict[Path, tuple[int, int]]:
+        """Folders below which files of a manifest lie: how many of the right size, and how many by name."""
+        names = {
+            plain(h.outside(path)): expected.size
+            for h in found.histories
+            for path, expected in h.files.items()
+        }
         by_end: dict[str, list[str]] = {}
         for name in names:
             by_end.setdefault(name.rpartition("/")[2], []).append(name)
-        roots: Counter[Path] = Counter()
+        roots: dict[Path, tuple[int, int]] = {}
         for path in dict.fromkeys(self.originals):
             whole = plain(path.as_posix())
             for name in by_end.get(plain(path.name), ()):
                 if whole.endswith(f"/{name}"):
-                    roots[path.parents[name.count("/")]] += 1
+                    root = path.parents[name.count("/")]
+                    sized, count = roots.get(root, (0, 0))
+                    roots[root] = (sized + (_found(path, name).size == names[name]), count + 1)
         return roots
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from rushlight.batch.check.clip_originals import AUTO
 from rushlight.batch.plan.prepare import is_day
 from rushlight.batch.plan.request import Request
 from rushlight.batch.records.day_title import DayTitle
@@ -76,6 +77,7 @@ class ShootingDay:
             sound=given.sound or self._there("sound", said.sound, notes),
             grades=given.grades or self._there("grades", said.grades, notes),
             defaults=given.defaults or self.path,
+            manifest=given.manifest or self._manifests(notes),
             tables=self._there("tables", said.tables, notes),
             title=self.title,
             notes=(*given.notes, *notes),
@@ -86,6 +88,14 @@ class ShootingDay:
             return (replace(whole, recipe=recipe, out=given.out or self.out_of(recipe)),)
         return tuple(
             replace(whole, recipe=recipe, out=self.out_of(recipe, given.out)) for recipe in self.recipes
+        )
+
+    def _manifests(self, notes: list[str]) -> tuple[str, ...]:
+        """Hash manifests by their whole paths, `auto` as it stands; those that are not there yet are left out."""
+        said = self.document.manifest
+        there = {str(path) for path in self._there("manifest", tuple(m for m in said if m != AUTO), notes)}
+        return tuple(
+            m if m == AUTO else str(self.place(m)) for m in said if m == AUTO or str(self.place(m)) in there
         )
 
     def _there(self, key: str, names: tuple[str, ...], notes: list[str]) -> tuple[Path, ...]:

@@ -26,6 +26,7 @@ HEAD = """\
 TAIL = """\
 # tables = ["scenes.csv"]  # scene, take, circled and note by clip, from the script supervisor; they may come later
 # grades = ["grades"]  # files or folders of colour decisions; they may come later
+# manifest = ["auto"]  # hash manifests (ASC MHL 2.0) of the cards, compared before a clip is rendered
 {rates}
 recipes = ["overnight"]  # `rushlight recipes` lists what ships; a file will do as well
 out = {out}  # the folder for everything that is made

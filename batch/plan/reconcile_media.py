@@ -261,8 +261,7 @@ def _named_by(manifest: Path) -> Iterator[str]:
 
 def hold_to_manifests(plan: Plan, manifests: Sequence[str], recipe: Recipe, folders: Sequence[Path]) -> None:
     """Hold the originals of a plan against the manifests that were given, by name and size: those that differ are not made
-    unless the recipe says so, and those that are not verified say it. ManifestError where one that was named is none, or
-    is of no original."""
+    unless the recipe says so, and those that are not verified say it. ManifestError where one that was named is none."""
     if not manifests or not plan.clips:
         return
     originals = [Path(os.path.abspath(file)) for clip in plan.clips for file in clip.facts.files]

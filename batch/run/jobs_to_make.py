@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rushlight.batch.check.clip_originals import compared
+from rushlight.batch.check.clip_originals import ClipCheck, compared
 from rushlight.batch.disks import size_text
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.interrupts import Stop
@@ -49,6 +50,8 @@ if TYPE_CHECKING:
     from rushlight.batch.plan.request import Request
     from rushlight.batch.plan.request_ledger import Day
     from rushlight.batch.run.event_stream import EventStream
+
+EVERY = 10.0  # seconds between two words on how much was compared
 
 __all__ = ["baked", "cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder", "planned", "sound_news"]
 
@@ -173,16 +176,13 @@ def _turns(
             wanted.append((clip, _due(prepared, clip, out, records.get(job_id(clip)))))
         except Exception as error:
             apart(clip, error)
-    unread = [clip.manifest for clip, due in wanted if clip.manifest and due.reads_original]
-    if size := sum(check.bytes for check in unread):
-        events.note(
-            f"comparing {counted(sum(1 for c in unread if c.to_hash), 'original')}, {size_text(size)}, with their manifests before"
-            " they are rendered"
-        )
+    comparing = _Comparing(
+        [c.manifest for c, due in wanted if c.manifest and c.manifest.to_hash and due.reads_original], events
+    )
     for clip, due in wanted:
         try:
             if clip.manifest and clip.manifest.to_hash and due.reads_original:
-                proven = held(clip, compared(clip.manifest), prepared.recipe)
+                proven = held(clip, comparing.of(clip.manifest), prepared.recipe)
                 plan.clips[plan.clips.index(clip)] = clip = proven
             found = _turns_of_clip(prepared, clip, out, due)
         except Exception as error:
@@ -193,6 +193,36 @@ def _turns(
         if not found:
             settled.append(clip)
     return turns, settled, news
+
+
+class _Comparing:
+    """Originals compared with their manifests, one after another; says how far it is, every ten seconds."""
+
+    def __init__(self, checks: Sequence[ClipCheck], events: EventStream) -> None:
+        self.events, self.clips, self.bytes = events, len(checks), sum(check.bytes for check in checks)
+        self.clip = self.done = 0
+        self.next = time.monotonic() + EVERY
+        if checks:
+            size = size_text(self.bytes)
+            self._say(
+                f"comparing {counted(self.clips, 'original')}, {size}, with their manifests before they are rendered"
+            )
+
+    def of(self, check: ClipCheck) -> ClipCheck:
+        """One of them compared."""
+        found = compared(check, self._far)
+        self.clip, self.done = self.clip + 1, self.done + check.bytes
+        return found
+
+    def _far(self, done: int) -> None:
+        if time.monotonic() >= self.next:
+            self.next = time.monotonic() + EVERY
+            self._say(
+                f"compared {size_text(self.done + done)} of {size_text(self.bytes)} with their manifests"
+            )
+
+    def _say(self, text: str) -> None:
+        self.events.event(phase(PLANNING, self.clip, self.clips, text=text))
 
 
 def sound_news(prepared: Prepared, out: Path) -> list[str]:

@@ -27,6 +27,9 @@ class DayDocument(Model):
     tables: tuple[
         str, ...
     ] = ()  # CSV of scene, take, circled, note and columns of your own, by `clip`; they may come later
+    manifest: tuple[
+        str, ...
+    ] = ()  # hash manifests of the originals, compared before a clip is rendered: files, or "auto"
     list: str = ""  # a clip list; without one, every original under `media` is a clip
     recipes: tuple[str, ...] = (
         "overnight",
@@ -41,12 +44,12 @@ class DayDocument(Model):
     def _number(cls, value: object) -> object:
         return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
-    @field_validator("media", "sound", "grades", "tables", "recipes", mode="before")
+    @field_validator("media", "sound", "grades", "tables", "manifest", "recipes", mode="before")
     @classmethod
     def _one(cls, value: object) -> object:
         return (value,) if isinstance(value, str) else value
 
-    @field_validator("media", "sound", "grades", "tables", "recipes")
+    @field_validator("media", "sound", "grades", "tables", "manifest", "recipes")
     @classmethod
     def _named(cls, value: tuple[str, ...]) -> tuple[str, ...]:
         if not all(value):

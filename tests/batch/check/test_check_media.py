@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import os
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
-from manifests import SCENARIOS, card, entry, generation, hash_list, sealed
+from manifests import HASH, SCENARIOS, card, entry, generation, hash_list, sealed
 from rushlight.batch.check import read_hashes
 from rushlight.batch.check.check_media import Checked, Progress, check_media
+from rushlight.batch.report.mhl_manifest import ManifestFile, write_manifest
 
 
 def words(found: Checked) -> dict[str, str]:
@@ -154,6 +156,23 @@ def test_cards_side_by_side_have_each_their_own(root: Path, tmp_path: Path) -> N
         "A/b.mov": "matches",
         "B/a.mov": "matches",
     }
+
+
+def test_a_delivery_matches_the_manifest_that_rushlight_wrote_of_it(tmp_path: Path) -> None:
+    root = card(tmp_path / "out", editorial__a_mov=b"abc", log__jobs_jsonl=b"{}")
+    data = b"abc"
+    file = ManifestFile(path="editorial/a.mov", size=3, mtime_ns=0, xxh128=HASH["xxh128"](data))
+    write_manifest(
+        root,
+        [file],
+        when=datetime(2026, 11, 27, tzinfo=UTC),
+        host="cart",
+        version="1",
+        retired="log/manifests",
+        ignore=("log/",),
+    )
+    assert words(check_media(root)) == {"editorial/a.mov": "matches", "log/": "ignored"}
+    assert check_media(root).verdict == "all match"
 
 
 # --- what it does to the disk

@@ -92,10 +92,27 @@ def test_a_mailed_manifest_that_fits_two_folders_is_refused(media: Path, tmp_pat
     assert words(originals(media, far, paths=alone)) == {"A001/1.mov": "not compared yet > matches"}
 
 
-def test_a_manifest_of_none_of_the_originals_is_refused(media: Path, tmp_path: Path) -> None:
+def test_of_two_folders_the_one_whose_sizes_fit_is_meant(media: Path, tmp_path: Path) -> None:
+    (media / "B001/Clips/1.mov").write_bytes(b"another length")
+    (tmp_path / "far").mkdir()
+    mailed = tmp_path / "far" / "x.mhl"
+    mailed.write_bytes(hash_list([entry("Clips/1.mov", b"A001"), entry("Clips/2.mov", b"22")]))
+    found = words(originals(media, mailed))
+    assert found["A001/1.mov"] == "not compared yet > matches" and found["B001/1.mov"].startswith("not in")
+
+
+def test_a_manifest_of_none_of_the_originals_is_a_note(media: Path, tmp_path: Path) -> None:
     other = sealed(card(tmp_path / "C001", Clips__9_mov=b"9"))
-    with pytest.raises(ManifestError, match="names none of the originals"):
-        originals(media, other)
+    found = originals(media, other)
+    assert found.notes == [f"manifest {other} names none of these originals"]
+    assert set(words(found).values()) == {"not in the manifest > not in the manifest"}
+
+
+def test_it_says_how_many_bytes_were_read(media: Path) -> None:
+    check = originals(media, AUTO).of(sorted(media.rglob("*.mov")))
+    told: list[int] = []
+    compared(check, told.append)
+    assert told == sorted(told) and told[-1] == check.bytes == 12
 
 
 def test_a_manifest_that_is_not_intact_is_a_note_and_verifies_nothing(media: Path) -> None:

@@ -184,6 +184,20 @@ def test_out_must_be_said_by_somebody(day: Path) -> None:
     assert load_day(day).out_of("overnight") is None
 
 
+def test_manifests_of_a_day(day: Path, tmp_path: Path) -> None:
+    """`auto` stays as it is; a file is relative to the document, and may come later; an option overrules them."""
+    day.write_text('manifest = ["later.mhl", "auto"]\n' + DAY)
+    (request,) = requests_of(day, {})
+    assert request.manifest == ("auto",) and any(
+        "later.mhl is not there yet" in note for note in request.notes
+    )
+    (day.parent / "later.mhl").write_text("")
+    (request,) = requests_of(day, {})
+    assert request.manifest == (str(day.parent / "later.mhl"), "auto")
+    (request,) = requests_of(day, {"manifest": "auto"})
+    assert request.manifest == ("auto",)
+
+
 def records(out: Path) -> dict[str, JobRecord]:
     return {record.clip: record for record in latest(read_records(out)).values()}
 

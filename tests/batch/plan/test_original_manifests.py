@@ -11,6 +11,7 @@ import pytest
 from here import HereFarm, farm_here, rushlight, small_day  # noqa: F401
 from logged import latest, read_records
 from manifests import card, entry, generation, hash_list, sealed
+from rushlight.batch.run import jobs_to_make
 
 GIVEN = ("--manifest", "auto")
 
@@ -175,7 +176,24 @@ def test_a_manifest_that_is_not_there_is_wrong_use(day: Path, tmp_path: Path) ->
     other = card(tmp_path / "other", b_mov=b"1")
     generation(other, entry("b.mov", b"1"))
     done = rushlight("plan", *asked(day, "--manifest", other))
-    assert done.returncode == 2 and "names none of the originals of the list" in done.stderr
+    assert done.returncode == 0 and "names none of these originals" in " ".join(done.stdout.split())
+    (tmp_path / "odd.mhl").write_text('<hashlist version="1.0"/>')
+    done = rushlight("plan", *asked(day, "--manifest", tmp_path / "odd.mhl"))
+    assert done.returncode == 2 and "is MHL 1.0" in done.stderr
+
+
+def test_it_says_how_far_it_is(
+    day: Path,
+    tmp_path: Path,
+    farm_here: HereFarm,  # noqa: F811
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(jobs_to_make, "EVERY", 0.0)
+    done = rushlight("render", *asked(day, "--out", tmp_path / "out", "--json", *GIVEN))
+    told = [json.loads(line) for line in done.stdout.splitlines()]
+    said = [event for event in told if "with their manifests" in event.get("text", "")]
+    assert [(e["event"], e["done"], e["total"]) for e in said[:1]] == [("phase", 0, 2)]
+    assert said[-1]["text"].startswith("compared 0 MB of 0 MB") and len(said) >= 3
 
 
 def test_what_is_there_already_is_not_read_again(day: Path, tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811

@@ -21,7 +21,7 @@ __all__ = ["Deadline", "Forecast", "cost_of", "forecast", "moment_text", "next_t
 DECODE, MAKE = 0.009, 0.022
 # The same for a scene-linear original decoded and brought to log, and for a still evaluated exactly, measured and written;
 # and seconds that a clip takes beside its frames: joined, read back, its pages' pictures.
-LINEAR, STILL, FINISH = 0.15, 1.0, 0.5
+LINEAR, STILL, FINISH = 0.09, 1.0, 0.5
 WEIGHT = 60.0  # seconds of running after which what was measured counts as much as the guess
 SLIP = 900.0  # seconds later than said before: said again
 

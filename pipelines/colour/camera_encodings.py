@@ -73,12 +73,19 @@ class Encoding:
     def from_ap0(self, ap0: ArrayLike) -> Array:
         """The code values (..., 3) of ACES2065-1 linear RGB (..., 3)."""
         with np.errstate(invalid="ignore", over="ignore"):
-            return self.encode(np.asarray(ap0, np.float64) @ np.linalg.inv(self.matrix_to_ap0).T)
+            return self.encode(np.asarray(ap0, np.float64) @ _inverse(self.gamut).T)
 
 
 @lru_cache(maxsize=64)
 def _matrix(gamut: Gamut) -> Array:
     matrix = gamut.matrix_to_ap0()
+    matrix.setflags(write=False)
+    return matrix
+
+
+@lru_cache(maxsize=64)
+def _inverse(gamut: Gamut) -> Array:
+    matrix = np.asarray(np.linalg.inv(_matrix(gamut)), np.float64)
     matrix.setflags(write=False)
     return matrix
 

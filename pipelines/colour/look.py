@@ -67,7 +67,9 @@ def working_encoding(encoding: Encoding) -> Encoding:
 
 def to_working(linear: ArrayLike, encoding: Encoding) -> NDArray[np.float32]:
     """Scene-linear RGB (..., 3) of `encoding` as ACEScct, float32. NaN and -inf become ACEScct of 0, +inf of 65504."""
-    values = np.nan_to_num(np.asarray(linear, np.float64), nan=0.0, posinf=65504.0, neginf=0.0)
+    values = np.asarray(linear, np.float64)
+    if not np.isfinite(values).all():
+        values = np.nan_to_num(values, nan=0.0, posinf=65504.0, neginf=0.0)
     return working_encoding(encoding).from_ap0(values @ encoding.matrix_to_ap0.T).astype(np.float32)
 
 

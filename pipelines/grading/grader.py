@@ -85,12 +85,15 @@ def to_rgb(
     chroma: Levels | None = None,
     top_sited: bool = False,
     siting: Siting | None = None,
+    rows: slice = slice(None),
 ) -> NDArray[np.float64]:
-    """The encoded signal R'G'B' (h, w, 3), float64, of a frame's planes: the exact path's way in."""
+    """The encoded signal R'G'B' (h, w, 3), float64, of a frame's planes: the exact path's way in. `rows`: of an RGB frame
+    these alone."""
     siting = siting or ("top-left" if top_sited else "left")
-    first, second, third = (p.astype(np.float64) for p in planes(frame))
+    rgb = pixel_format.family == "rgb"
+    first, second, third = (p[rows if rgb else slice(None)].astype(np.float64) for p in planes(frame))
     y_unit, y_zero, c_unit, c_zero = source_scale(pixel_format, levels, chroma or levels)
-    if pixel_format.family == "rgb":
+    if rgb:
         return (np.stack([first, second, third], -1) - y_zero) / y_unit
     height, width = first.shape
     luma = (first - y_zero) / y_unit

@@ -37,11 +37,13 @@ class Signal:
         """A decoded frame in the encoding that grades work in."""
         if not self.linear:
             return image
-        linear = to_rgb(image, self.facts.pixel_format, "full", 1)
+        source = self.facts.pixel_format
+        whole = None if source.family == "rgb" else to_rgb(image, source, "full", 1)
         out = new_frame(self.format, image.width, image.height)
         for first in range(0, image.height, BAND):
             rows = slice(first, first + BAND)
-            signal = to_working(linear[rows], self.encoding)
+            linear = to_rgb(image, source, "full", 1, rows=rows) if whole is None else whole[rows]
+            signal = to_working(linear, self.encoding)
             for k, plane in enumerate(planes(out)):
                 plane[rows] = signal[..., k]
         return out

@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-import io
 import os
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import TypedDict
 
 from rushlight.batch.check.clip_originals import ClipCheck, ClipOriginals
+from rushlight.batch.check.find_manifests import beside
 from rushlight.batch.lists.find_media import originals_below
 from rushlight.batch.lists.folder_list import find_originals
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.records.request import AskedWalk
-from rushlight.pipelines.errors import ListError, RushlightError, SourceError
+from rushlight.pipelines.errors import RushlightError, SourceError
 from rushlight.pipelines.heartbeat import beating
+from rushlight.pipelines.manifests.chain import HISTORY
 from rushlight.pipelines.originals.probe import RAW_TEXT, STILLS, probe
 from rushlight.pipelines.recipe.model import Recipe
-from rushlight.pipelines.text_files import read_bytes
 
 __all__ = [
     "Media",
@@ -36,7 +36,6 @@ __all__ = [
 ]
 
 UNVERIFIED = "its original is not verified"
-MAX_TAGS = 4_000_000  # of a manifest: a file has some eight
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -213,47 +212,25 @@ def original_key(path: Path) -> Path:
 
 
 def _absent(folders: Sequence[Path], leave_out: Sequence[Path]) -> list[tuple[str, Path]]:
-    """Files that the newest manifest of each `ascmhl` folder names and that are not there; a manifest that cannot be
-    read is named itself."""
+    """Files that the history of a folder (its `ascmhl`) names and that are not there, each with its manifest; a manifest that
+    cannot be read is named itself."""
     missing: list[tuple[str, Path]] = []
     for place, inner, _ in originals_below(folders, leave_out):
-        for history in [place / "ascmhl"] if "ascmhl" in inner else []:
-            manifests = sorted(history.glob("*.mhl"))
-            if not manifests:
-                continue
-            try:
-                for name in _named_by(manifests[-1]):
-                    if PurePosixPath(name).is_absolute() or ".." in PurePosixPath(name).parts:
-                        missing.append(
-                            (f"{name} (outside the manifest's folder: not looked for)", manifests[-1])
-                        )
-                    elif not (history.parent / name).exists():
-                        missing.append((name, manifests[-1]))
-            except ListError as error:
-                missing.append((f"(the manifest itself {error.text})", manifests[-1]))
+        if HISTORY not in inner:
+            continue
+        found = beside(place, [""])
+        missing += [
+            (f"(the manifest itself: {each.text})", place / each.path)
+            for each in found.manifests
+            if each.verdict == "not read"
+        ]
+        missing += [
+            (path, place / expected.manifest)
+            for history in found.histories
+            for path, expected in history.files.items()
+            if not history.patterns.leaves_out(path) and not (place / path).exists()
+        ]
     return missing
-
-
-def _named_by(manifest: Path) -> Iterator[str]:
-    """The paths of an ASC MHL manifest's hashes. ListError where it is none."""
-    from xml.etree.ElementTree import ParseError
-
-    from defusedxml.ElementTree import iterparse
-
-    data = read_bytes(manifest, ListError)
-    if data.count(b"<") > MAX_TAGS or re.search(rb"<[^>]{100000}", data):
-        raise ListError("cannot be read: it is far too large", file=str(manifest))
-    try:
-        for _, node in iterparse(io.BytesIO(data)):
-            kind = node.tag.rpartition("}")[2]
-            if kind == "hash":
-                name = next((n.text or "" for n in node if n.tag.rpartition("}")[2] == "path"), "")
-                if name and "\0" not in name:
-                    yield name
-            if kind != "path":
-                node.clear()
-    except (ParseError, ValueError, LookupError) as error:  # what defusedxml refuses is a ValueError
-        raise ListError(f"cannot be read: {error}", file=str(manifest)) from None
 
 
 # --- originals against their manifests

@@ -28,6 +28,7 @@ __all__ = [
 ]
 
 SPACE = "urn:ASC:MHL:v2.0"
+MOST_TAGS = 4_000_000  # a file has some eight
 MOST_DEEP = 100  # elements inside one another
 LONGEST = 4096  # characters of a path or a pattern
 ACTIONS = ("original", "verified", "failed", "new", "")
@@ -151,6 +152,8 @@ def parse_xml(data: bytes, target: XmlTarget, *, file: str) -> None:
     from defusedxml import DefusedXmlException
     from defusedxml.ElementTree import XMLParser
 
+    if data.count(b"<") > MOST_TAGS:
+        raise ManifestError(f"is far too large: it has over {MOST_TAGS} tags", file=file or None)
     parser = XMLParser(target=target, forbid_dtd=True)
     target.line_now = lambda: int(parser.parser.CurrentLineNumber)
     try:

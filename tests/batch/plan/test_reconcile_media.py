@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from manifests import entry, hash_list
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.api.plan_document import plan_document
 from rushlight.batch.lists.folder_list import find_originals, read_folder
@@ -62,9 +63,7 @@ def test_the_counts_add_up(card: Path, tmp_path: Path) -> None:
     history = card / "A001" / "ascmhl"
     history.mkdir()
     (history / "0001_A001_2026-05-04_080000Z.mhl").write_text(
-        '<?xml version="1.0"?><hashlist xmlns="urn:ASC:MHL:v2.0"><hashes>'
-        "<hash><path>CONTENTS/CLIPS/A001C001.mov</path></hash>"
-        "<hash><path>CONTENTS/CLIPS/A001C009.mov</path></hash></hashes></hashlist>"
+        hash_list([entry(f"CONTENTS/CLIPS/A001C00{n}.mov", b"") for n in (1, 9)]).decode()
     )
     clip_list = tmp_path / "day.csv"
     clip_list.write_text("clip,encoding\nA001C001.mov,LogC3\nA001C003.mov,LogC3\nA001C008.mov,LogC3\n")
@@ -158,20 +157,24 @@ def test_every_file_of_a_clip_in_several_is_listed(tmp_path: Path) -> None:
 BOMB = '<!DOCTYPE h [<!ENTITY a "aa"><!ENTITY b "&a;&a;">]><hashlist><hash><path>&b;</path></hash></hashlist>'
 
 
+def named(path: str) -> str:
+    return hash_list([entry(path, b"")]).decode()
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        (BOMB, "cannot be read"),
+        (BOMB, "entities"),
         (
             '<!DOCTYPE h [<!ENTITY a SYSTEM "file:///etc/passwd">]><h><hash><path>&a;</path></hash></h>',
-            "cannot be read",
+            "entities",
         ),
-        ("<hashlist><hash><path>a.mov", "cannot be read"),
-        ("<hashlist" + ' a=""' * 30_000 + "/>", "far too large"),
-        ("", "cannot be read"),
-        ("<h><hash><path>../../../etc/passwd</path></hash></h>", "not looked for"),
-        ("<h><hash><path>/etc/passwd</path></hash></h>", "not looked for"),
-        ("<h><hash><path>gone.mov</path></hash></h>", "gone.mov"),
+        ("<hashlist><hash><path>a.mov", "is MHL 1"),
+        ("<hashlist" + ' a=""' * 30_000 + "/>", "not whole XML"),
+        ("", "is empty"),
+        (named("../../../etc/passwd"), "leads out of the manifest's folder"),
+        (named("/etc/passwd"), "is absolute"),
+        (named("gone.mov"), "gone.mov"),
     ],
 )
 def test_a_hostile_manifest_is_named_and_looks_nowhere_else(card: Path, text: str, says: str) -> None:
@@ -224,6 +227,6 @@ def test_a_manifest_of_our_own_deliveries_is_no_offloads(card: Path) -> None:
     (card / "out" / "log").mkdir(parents=True)
     (card / "out" / "log" / "jobs.jsonl").write_text("")
     (card / "out" / "ascmhl").mkdir()
-    (card / "out" / "ascmhl" / "0001.mhl").write_text("<h><hash><path>editorial/gone.mov</path></hash></h>")
+    (card / "out" / "ascmhl" / "0001.mhl").write_text(named("editorial/gone.mov"))
     media = reconcile([card], Plan())
     assert media is not None and media.absent == ()

@@ -170,6 +170,10 @@ def test_a_file_stated_twice_with_other_hashes_is_refused() -> None:
     assert len(parse_hash_list(hash_list([entry("a", b"1")] * 2)).files) == 1
 
 
+def test_what_is_far_too_large_is_refused_unread() -> None:
+    assert "is far too large" in refused(b"<a/>" * 4_000_001)
+
+
 def test_a_long_pattern_is_refused() -> None:
     assert "an ignore pattern of over" in refused(hash_list([], ignore=["*" * 5000]))
 

@@ -20,6 +20,7 @@ from rushlight.batch.plan.jobs import in_turns, job_id, wanted
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request, default_workers
+from rushlight.batch.records.missing import Missing
 from rushlight.batch.run.forecast import forecast, next_time
 from rushlight.batch.run.jobs_to_make import cost_of_outputs, fields_of_clip, sound_news
 from rushlight.pipelines import inside_folder
@@ -40,6 +41,7 @@ class PlanResult:
     refused: tuple[RushlightError, ...]
     warnings: tuple[str, ...]
     plain: PlanDocument
+    missing: tuple[Missing, ...] = ()  # what nobody states of clips in `wrong`, once a camera
     further: tuple[PlanResult, ...] = ()  # of a day with several recipes: the plans of all but the first
 
     @property
@@ -116,6 +118,7 @@ def _planned(
         refused=prepared.faults,
         warnings=tuple(prepared.plan.warnings),
         plain=document,
+        missing=tuple(prepared.plan.missing),
     )
 
 

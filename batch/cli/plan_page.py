@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from rushlight.batch.api.plan_document import Clip, MediaSums, PlanDocument, SoundCounts, near, short_grade
 from rushlight.batch.cli.console import say, say_wrapped
 from rushlight.batch.cli.text_tables import print_table
@@ -52,6 +54,12 @@ def _sound_text(clip: Clip) -> str:
     return f"{first}{f' and {more} more' if more else ''}; {sound.reason}"
 
 
+def _names(clips: Sequence[Clip]) -> list[str]:
+    """The clips as a table has them: without their folders, where no two are of one name."""
+    names = [clip["clip"].rpartition("/")[2] for clip in clips]
+    return names if len(set(names)) == len(names) else [clip["clip"] for clip in clips]
+
+
 def _scene_text(clip: Clip) -> str:
     """Scene, take and whether it is circled, and who says so where the list does not."""
     said = [clip["row"].get("scene", ""), clip["row"].get("take", "")]
@@ -83,7 +91,7 @@ def _print_clips(document: PlanDocument) -> dict[str, int]:
     heading = ["clip", "reel", "timecode", "frames", "encoding, levels", "grade and why", "notes"]
     rows = [
         [
-            clip["clip"],
+            name,
             clip["reel"] or "-",
             f"{clip['first_timecode']} {clip['last_timecode']}",
             str(clip["frames"]),
@@ -91,7 +99,7 @@ def _print_clips(document: PlanDocument) -> dict[str, int]:
             _grade_text(clip),
             " ".join(str(notes[text]) for text in dict.fromkeys(clip["warnings"])),
         ]
-        for clip in clips
+        for name, clip in zip(_names(clips), clips, strict=True)
     ]
     if len(made) > 1:
         heading.insert(6, "outputs")

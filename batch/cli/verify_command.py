@@ -6,6 +6,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from rushlight.batch.api.requests import output_folders
 from rushlight.batch.api.verify import (
     AloneClip,
     CheckVerdict,
@@ -33,7 +34,23 @@ def show_verify(
     workers: int | None,
     as_json: bool,
 ) -> int:
-    """Measure an output folder. Exit code 1 if any clip fails."""
+    """Measure an output folder, or each of a day's. Exit code 1 if any clip fails."""
+    folders = output_folders(folder)
+    if len(folders) > 1 and not as_json:
+        codes = []
+        for each in folders:
+            say(f"{each}:")
+            codes.append(
+                show_verify(
+                    each,
+                    no_hash=no_hash,
+                    against=against,
+                    reference=reference,
+                    workers=workers,
+                    as_json=False,
+                )
+            )
+        return max(codes)
     progress = sys.stderr.isatty() and not as_json
 
     def on_clip(clip: str) -> None:

@@ -25,8 +25,10 @@ class ShootingDay:
     document: DayDocument
 
     def place(self, name: str) -> Path:
-        """A path of the document: relative to it, or as it stands."""
-        return self.path.parent / Path(name).expanduser()
+        """A path of the document: relative to it, or as it stands. One that leads upwards is given by its real place, since no clip
+        is named with `..`."""
+        path = self.path.parent / name
+        return path.resolve() if ".." in path.parts else path
 
     def places(self, names: tuple[str, ...]) -> tuple[Path, ...]:
         return tuple(map(self.place, names))
@@ -103,7 +105,12 @@ class ShootingDay:
         found = []
         for index, name in enumerate(names):
             path = self.place(name)
-            if path.exists():
+            try:
+                there = path.exists()
+            except OSError as error:
+                text = f"{name[:80]!r} cannot be looked at: {error.strerror}"
+                raise RecipeError(text, file=str(self.path), key=f"{key}[{index}]") from None
+            if there:
                 found.append(path)
             else:
                 notes.append(

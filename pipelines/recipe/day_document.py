@@ -12,6 +12,7 @@ from rushlight.pipelines.recipe.clip_defaults import Default, Model
 
 __all__ = ["DayDocument"]
 
+LONGEST = 1000  # characters of a path
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):[0-5]\d")
 
 
@@ -54,6 +55,14 @@ class DayDocument(Model):
     def _named(cls, value: tuple[str, ...]) -> tuple[str, ...]:
         if not all(value):
             raise ValueError("has an empty name in it; take it out, or state it")
+        return value
+
+    @field_validator("media", "sound", "grades", "tables", "recipes", "list", "out")
+    @classmethod
+    def _paths(cls, value: tuple[str, ...] | str) -> tuple[str, ...] | str:
+        for name in (value,) if isinstance(value, str) else value:
+            if "\0" in name or len(name) > LONGEST:
+                raise ValueError("has a name that no file has: it is too long, or has a NUL in it")
         return value
 
     @field_validator("ready_by")

@@ -30,6 +30,7 @@ def card(tmp_path: Path) -> Path:
 def test_once_a_camera_with_the_lines_that_state_it(card: Path) -> None:
     document = plan(card.with_name("day.toml")).document()
     (missing,) = document["missing"]
+    assert [m.plain() for m in plan(card.with_name("day.toml")).missing] == [missing]
     assert missing["camera"] == "camera A" and missing["lines"] == LINES
     assert missing["file"] == str(card.with_name("day.toml"))
     assert missing["clips"] == missing["alone"] == ["card/A001C001.mov", "card/A001C002.mov"]

@@ -22,7 +22,7 @@ from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.batch.run.kept_inputs import kept_requests
-from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.errors import OptionError, RecipeError
 
 DAY = """
 production = "The Lamp Room"
@@ -113,6 +113,24 @@ def test_burn_in_takes_the_days_fields_and_grades_its_name(day: Path) -> None:
     assert "The Lamp Room, day 12, second unit.edl" in files
 
 
+def test_media_that_lie_above_the_document(day: Path) -> None:
+    (day.parent / "papers").mkdir()
+    moved = day.rename(day.parent / "papers" / "day.toml")
+    text = moved.read_text().replace('"cards", "more cards"', '"../cards", "../more cards"')
+    moved.write_text(text.replace('"small.toml"', '"../small.toml"').replace('"out"', '"../out"'))
+    plan = prepare(request(moved)).plan
+    assert not plan.wrong and [c.row.clip for c in plan.clips] == [
+        str(day.parent / "cards/A001/A001C001.mov"),
+        str(day.parent / "more cards/B001/B001C001.mov"),
+    ]
+
+
+def test_a_name_that_no_file_has(day: Path) -> None:
+    day.write_text(f'media = ["cards"]\nsound = ["{"x" * 900}"]\n')
+    with pytest.raises(RecipeError, match=r"sound\[0\]: 'xx.*cannot be looked at"):
+        request(day)
+
+
 def test_a_list_of_the_days_own(day: Path) -> None:
     (day.parent / "clips.csv").write_text("clip\nA001C001\n")
     day.write_text('list = "clips.csv"\n' + DAY)
@@ -132,6 +150,10 @@ def test_several_recipes_each_have_a_folder(day: Path) -> None:
     assert document["recipe"] == "editorial" and [p["recipe"] for p in document["further"]] == ["two"]
     with pytest.raises(OptionError, match="--write needs one recipe"):
         plan(day, write=place / "all.csv")
+    code, said = run("verify", day)  # one after another: the first was not made yet
+    assert code == 2 and said.startswith(f"{place / 'out/editorial'}:\n")
+    code, said = run("verify", day, "--json")
+    assert code == 2 and "give one of" in said and "out/small" in said
 
 
 def test_media_that_is_nowhere_and_a_day_that_is_nowhere(day: Path) -> None:
@@ -158,6 +180,8 @@ def test_render_queue_report_and_from_take_a_day(day: Path, farm_here: HereFarm)
     assert table.splitlines()[1].endswith(",The Lamp Room,12,main")
     (asking,) = read_askings(out)[0]
     assert asking.title.text == "The Lamp Room, day 12, main unit" and asking.name == "day.toml"
+    code, said = run("plan", day)
+    assert code == 0 and "\nA001C001.mov" in said  # of one name each: without their folders
     code, said = run("render", day, "--json")  # all is there
     summary = json.loads(said.splitlines()[-1])
     assert code == 0 and len(summary["unchanged"]) == 2 and summary["title"] == asking.title.text

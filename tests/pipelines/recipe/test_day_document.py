@@ -17,6 +17,8 @@ from rushlight.pipelines.recipe.read_recipe import parse_day, parse_defaults
         ('media = "cards"\nready_by = "25:00"\n', "ready_by: '25:00': takes a time of day"),
         ("recipes = []\n", "recipes: .*names none"),
         ('recipes = ["a/x.toml", "b/X.toml"]\n', "recipes: .*two of them have one name"),
+        ('media = "' + "x" * 1001 + '"\n', "media: .*a name that no file has"),
+        ('out = "a\\u0000b"\n', "out: .*a name that no file has"),
         ('media = [""]\n', "media: .*has an empty name"),
         ('[[default]]\ncamera = "A"\nlevels = "legal"\n', r"default\[0\].levels: 'legal' will not do"),
         ("day = 12\n[default\n", r"is not TOML: .*line 2"),

@@ -96,6 +96,10 @@ def of_defaults(home: Path, path: Path, rng: Random) -> list[Call]:
     return asked(home, "bare.csv", rng, "--defaults", path)
 
 
+def of_day(home: Path, path: Path, rng: Random) -> list[Call]:
+    return [["plan", home / "work" / "day" / "shooting.toml", "--json"]]
+
+
 def of_manifest(home: Path, path: Path, rng: Random) -> list[Call]:
     """A mutated manifest or chain of a card: by itself, and once the chain has been brought up to it."""
     from manifests import chain
@@ -253,6 +257,18 @@ def _defaults(path: Path) -> Any:
     return parse_defaults(_text(path), file=path.name)
 
 
+def _day(path: Path) -> Any:
+    from rushlight.pipelines.recipe.read_recipe import parse_day
+
+    return parse_day(_text(path), file=path.name)
+
+
+def _scenes(path: Path) -> Any:
+    from rushlight.batch.scenes.scene_tables import read_scene_tables
+
+    return read_scene_tables([path]).of("A001C001")
+
+
 def _changes(path: Path) -> Any:
     from rushlight.batch.decisions.grade_change_files import record_of
 
@@ -320,6 +336,16 @@ KINDS: dict[str, Kind] = {
             seeds=("day/defaults.toml",),
             calls=of_defaults,
             read=_defaults,
+        ),
+        Kind(name="day", group="texts", form="toml", seeds=("day/shooting.toml",), calls=of_day, read=_day),
+        Kind(
+            name="scenes",
+            group="texts",
+            form="table",
+            seeds=("day/scenes.csv",),
+            calls=of_day,
+            read=_scenes,
+            good="A001C002",  # a table costs no clip
         ),
         Kind(
             name="changes",

@@ -135,6 +135,20 @@ CHANGES_EDL = """* RATE: 24
 * DATE: 2026-05-04
 * ASC_SAT 0.9
 """
+SHOOTING = """production = "The Lamp Room"
+day = 12
+unit = "main"
+media = ["../../media"]
+tables = ["scenes.csv"]
+recipes = ["two.toml"]
+ready_by = "05:30"
+
+[[default]]
+file = "*"
+encoding = "LogC3"
+levels = "narrow"
+"""
+SCENES = "clip,scene,take,circled,note,weather\nA001C001,12A,3,yes,lamp lit,rain\nA001C002.mov,12B,1,,,\n"
 DEFAULTS = """[[default]]
 camera = "A"
 encoding = "LogC3"
@@ -202,6 +216,8 @@ def _texts(day: Path) -> None:
         "two.toml": RECIPE,
         "log.toml": LOG,
         "defaults.toml": DEFAULTS,
+        "shooting.toml": SHOOTING,
+        "scenes.csv": SCENES,
         "small.cube": f'TITLE "small"\nDOMAIN_MIN 0 0 0\nDOMAIN_MAX 1 1 1\nLUT_3D_SIZE 3\n{cube}',
         "grades/one.cc": HEAD + CORRECTION.format("A001C001", "1.04", "1.05", SPACE),
         "grades/three.ccc": f"{HEAD}<ColorCorrectionCollection{SPACE}>{one}{two}</ColorCorrectionCollection>\n",

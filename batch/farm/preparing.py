@@ -45,10 +45,11 @@ def prepare_machine(
     if not farm.here:
         return
     kinds = _kinds(jobs)
-    missing = _done_by_one(farm, MISSING, kinds, stopped) if kinds else []
+    # All are asked: who is, loads what is there, and is ready for the first frame at the same time as the others.
+    missing = _done(farm, MISSING, kinds, stopped, times=max(1, farm.slots)) if kinds else []
     if missing:
         tell(0, len(missing))
-        if _done_by_one(farm, COMPILE, missing, stopped) is not None:
+        if _done(farm, COMPILE, missing, stopped) is not None:
             tell(len(missing), len(missing))
 
 
@@ -63,14 +64,17 @@ def _kinds(jobs: Iterable[tuple[JobSpec, Facts | None]]) -> list[Kind]:
     return sorted(found)
 
 
-def _done_by_one(
-    farm: Farm, function: str, kinds: Sequence[object], stopped: Callable[[], bool]
+def _done(
+    farm: Farm, function: str, kinds: Sequence[object], stopped: Callable[[], bool], *, times: int = 1
 ) -> list[object] | None:
-    """Result of one worker for these kinds; None where it failed, or a stop was asked for."""
-    key = f"{function.rpartition(':')[2]}-{time.monotonic_ns()}"
-    farm.submit(Task(key=key, function=function, arguments=(kinds,)))
-    while not stopped():
+    """Result of so many idle workers for these kinds; None where all failed, or a stop was asked for."""
+    name = f"{function.rpartition(':')[2]}-{time.monotonic_ns()}"
+    asked, found = {f"{name}-{n}" for n in range(times)}, None
+    for key in sorted(asked):
+        farm.submit(Task(key=key, function=function, arguments=(kinds,)))
+    while asked and not stopped():
         for result in farm.results(0.1):
-            if result.key == key:
-                return list(result.value) if isinstance(result.value, list) else None
-    return None
+            if result.key in asked and isinstance(result.value, list):
+                found = list(result.value)
+            asked.discard(result.key)
+    return None if asked else found

@@ -1,4 +1,4 @@
-"""This machine prepared: one worker is asked, once, before there is work; what it is told, and what ends it."""
+"""This machine prepared: every worker is asked, once, before there is work, and one compiles; what it is told, and what ends it."""
 
 import json
 from pathlib import Path
@@ -37,15 +37,27 @@ def asked(farm: HereFarm) -> list[str]:
 def test_one_worker_compiles_once_what_is_missing(kinds: list[list[object]]) -> None:
     farm = HereFarm(here=True, slots=4)
     assert prepared(farm) == [(0, 2), (2, 2)]
-    assert asked(farm) == ["missing", "compile_all"] and farm.calls[1].arguments == (kinds[:2],)
+    assert asked(farm) == [*["missing"] * 4, "compile_all"] and farm.calls[4].arguments == (kinds[:2],)
 
 
 def test_nothing_is_said_where_nothing_is_missing(kinds: list[list[object]]) -> None:
     farm = HereFarm(here=True)
     kinds[:2] = []
-    assert prepared(farm) == [] and asked(farm) == ["missing"]
+    assert prepared(farm) == [] and asked(farm) == ["missing"] * 2
     kinds.clear()
-    assert prepared(farm) == [] and asked(farm) == ["missing"]
+    assert prepared(farm) == [] and asked(farm) == ["missing"] * 2
+
+
+def test_each_worker_is_asked_what_is_missing_and_one_that_dies_of_it_costs_nothing(
+    kinds: list[list[object]],
+) -> None:
+    def before(task: Task) -> None:
+        if task.function.endswith("missing") and task.key.endswith("-0"):
+            raise LostWorker("the worker died while it ran this")
+
+    farm = HereFarm(here=True, slots=3, before=before)
+    assert prepared(farm) == [(0, 2), (2, 2)]
+    assert asked(farm) == [*["missing"] * 3, "compile_all"]
 
 
 def test_other_machines_see_to_it_themselves(kinds: list[list[object]]) -> None:
@@ -76,13 +88,13 @@ def test_a_night_is_prepared_before_its_first_segment(tmp_path: Path, farm_here:
     day, recipe = small_day(tmp_path / "day"), tmp_path / "day" / "two.toml"
     make_ready.cache_clear()
     assert run("render", day, "--recipe", recipe, "--out", tmp_path / "out")[0] == 0
-    assert asked(farm_here)[0] == "missing_kinds" and asked(farm_here).count("missing_kinds") == 1
+    assert asked(farm_here)[0] == "missing_kinds" and asked(farm_here).count("missing_kinds") == 2
     assert make_ready.cache_info().currsize == len(farm_here.calls[0].arguments[0]) > 1
     farm_here.calls.clear()
     queue = ("--queue", tmp_path / "q.sqlite")
     run("queue", "add", day, "--recipe", recipe, "--out", tmp_path / "other", *queue)
     assert run("queue", "run", *queue)[0] == 0
-    assert asked(farm_here)[0] == "missing_kinds" and asked(farm_here).count("missing_kinds") == 1
+    assert asked(farm_here)[0] == "missing_kinds" and asked(farm_here).count("missing_kinds") == 2
 
 
 def test_it_is_said_in_words_and_as_an_event(

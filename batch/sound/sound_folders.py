@@ -43,7 +43,7 @@ class SoundFolders:
             return ()
 
         def fits(path: Path) -> bool:
-            parts = [part.lower() for part in path.parts]
+            parts = [part.lower() for part in path.absolute().parts]
             above = list(wanted[:-1])
             return wanted[-1] in (parts[-1], path.stem.lower()) and parts[-1 - len(above) : -1] == above
 

@@ -65,3 +65,15 @@ def test_files_are_found_by_name(name: str, folder: Path) -> None:
 @pytest.mark.parametrize("name", ["T9.wav", "other/T1_2.wav", "", ".."])
 def test_other_names_are_nothing(name: str, folder: Path) -> None:
     assert find_sound([folder]).named(name) == ()
+
+
+def test_a_whole_path_is_found_under_a_folder_given_from_here(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As `plan --write` writes it down."""
+    monkeypatch.chdir(folder)
+    found = find_sound([Path("SR01")])
+    (path,) = folder.rglob("T1_2.wav")
+    (file,) = found.named(str(path.absolute()))
+    assert file.path.absolute() == path.absolute()
+    assert found.named(str(folder.parent / "other" / path.relative_to(folder))) == ()

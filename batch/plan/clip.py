@@ -53,7 +53,7 @@ def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tupl
     if says is None:
         hint = suggest_encoding(facts.metadata)
         raise UnstatedError(
-            "this clip's encoding is not stated; add a column `encoding`, a default in the recipe, or --encoding"
+            "this clip's encoding is not stated; a `[[default]]` table of its camera, a column `encoding` or --encoding says it"
             + (f" (the file's own metadata suggests {hint})" if hint else ""),
             key="encoding",
         )

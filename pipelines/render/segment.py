@@ -11,7 +11,7 @@ import os
 from collections import Counter
 from collections.abc import Mapping
 from contextlib import ExitStack
-from functools import lru_cache, partial
+from functools import cache, lru_cache, partial
 from pathlib import Path
 
 import av
@@ -152,7 +152,9 @@ class _Segment:
         for spec in movies:
             picture = self._picture(spec, keyed)
             picture.movies.append(self._movie(spec, picture))
-        self._look: Look | None = None
+        self._look = cache(
+            partial(build_look, job.look, self.out)
+        )  # knows no segment: nothing outlives its end
         self.stills = SegmentStills(
             job,
             self.facts,
@@ -160,16 +162,14 @@ class _Segment:
             self.display,
             self.start,
             token,
-            lambda: self.look,
+            self._look,
             counted=not self.pictures,
         )
 
     @property
     def look(self) -> Look:
         """The exact look; made only where a still or a middle frame asks for it."""
-        if self._look is None:
-            self._look = build_look(self.job.look, self.out)
-        return self._look
+        return self._look()
 
     def _picture(self, spec: MovieSpec, keyed: dict[str, Picture]) -> Picture:
         which = codec(spec.codec)

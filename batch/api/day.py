@@ -1,15 +1,27 @@
-"""`rushlight day`: a shooting day from one document."""
+"""`rushlight day`: a shooting day from one document; run as its cards come."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Unpack
 
+from rushlight.batch.api.cancel import Cancel
+from rushlight.batch.api.nights import NightOptions, OnEvent, crew_for, events_for, held_to, terms_for
+from rushlight.batch.api.render import RenderResult
+from rushlight.batch.api.requests import known_alone
 from rushlight.batch.day.found_media import FoundMedia, look_into
+from rushlight.batch.day.shooting_day import load_day
 from rushlight.batch.day.starter import starter_text, still_missing, write_starter
+from rushlight.batch.run.forecast import next_time
+from rushlight.batch.run.queue_operations import default_queue
+from rushlight.batch.watch.completeness import Patience
+from rushlight.batch.watch.day_run import Release, release_day, run_day
+from rushlight.batch.watch.day_watch import Pace
 
-__all__ = ["FoundCamera", "NewDay", "new"]
+__all__ = ["FoundCamera", "NewDay", "Release", "new", "release", "run"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,3 +90,51 @@ def new(media: str | Path, *, to: str | Path) -> NewDay:
     found, file = look_into(Path(media)), Path(to)
     write_starter(starter_text(found, file), file, found)
     return NewDay.of(file, found)
+
+
+def run(
+    day: str | Path,
+    *,
+    queue: str | Path | None = None,
+    until: str = "",
+    hold: bool = False,
+    still: float = 60.0,
+    every: float = 2.0,
+    on_event: OnEvent | None = None,
+    cancel: Cancel | None = None,
+    **options: Unpack[NightOptions],
+) -> RenderResult:
+    """Run a day: take in each card once it is complete, and make what its recipes say, until it is cancelled, or nothing new after
+    `until` ("05:30").
+
+    It feeds and runs the same queue as `queue.run`, under the same lock. `hold`: cards are taken in, and nothing of them is rendered
+    before `release`. A card without a manifest is complete once it has not changed for `still` seconds; the day is looked at `every`
+    few seconds. Events, `cancel` and errors are as for `render`; RecipeError where the document is wrong.
+    """
+    known_alone(options, NightOptions)
+    found, cancel = load_day(Path(day)), cancel or Cancel()
+    if found.document.ready_by and not options.get("ready_by"):
+        options["ready_by"] = found.document.ready_by
+    events = events_for(on_event, cancel)
+    terms = terms_for(options, events, cancel)
+    end = next_time(until, datetime.now(UTC)) if until else None
+    quiet = Patience()
+    patience = Patience(quiet=still, looks=quiet.looks, unfinished=still * quiet.unfinished / quiet.quiet)
+    pace = Pace(every=every, cards=patience, inputs=min(Pace().inputs, still))
+
+    def night() -> int:
+        crew = crew_for(options)
+        return run_day(
+            found, _queue(queue), crew=crew, until=end, hold=hold, pace=pace, events=events, terms=terms
+        )
+
+    return RenderResult.of(events, held_to(terms, options, events, night))
+
+
+def release(day: str | Path, *, queue: str | Path | None = None) -> Release:
+    """Let a day that is held be rendered, and what joins it."""
+    return release_day(load_day(Path(day)), _queue(queue))
+
+
+def _queue(given: str | Path | None) -> Path:
+    return Path(given) if given else default_queue()

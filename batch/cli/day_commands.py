@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Unpack
 
 import click
 
 from rushlight.batch.cli.console import say, say_json, say_wrapped
+from rushlight.batch.cli.night_options import crew_options, night_options, queue_option, watched
 from rushlight.batch.exit_codes import DONE
 from rushlight.pipelines.counted import counted
 
 if TYPE_CHECKING:
     from rushlight.batch.api.day import NewDay
+    from rushlight.batch.api.nights import NightOptions
 
 __all__ = ["day_commands"]
 
@@ -44,7 +47,78 @@ def day_commands(answering: Callable[..., Command]) -> click.Group:
             _print_new(made, to)
         return DONE
 
+    day.command("run")(_run_command(answering))
+    day.command("release")(_release_command(answering))
     return day
+
+
+def _run_command(answering: Callable[..., Command]) -> Command:
+    @click.argument("document", metavar="DAY.toml", type=PATH)
+    @click.option("--until", default="", metavar="HH:MM", help="Start nothing after this time of day.")
+    @click.option(
+        "--hold", is_flag=True, help="Take cards in, and render nothing before `rushlight day release`."
+    )
+    @click.option(
+        "--still",
+        type=click.FloatRange(min=0.1),
+        metavar="SECONDS",
+        default=60.0,
+        show_default=True,
+        help="A card without a manifest is complete once it has not changed for so long.",
+    )
+    @click.option(
+        "--every",
+        type=click.FloatRange(min=0.05),
+        metavar="SECONDS",
+        default=2.0,
+        show_default=True,
+        help="Look for what has come this often.",
+    )
+    @crew_options
+    @click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
+    @click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
+    @night_options
+    @queue_option
+    @partial(answering, night=True)
+    def run(
+        document: Path,
+        until: str,
+        hold: bool,
+        still: float,
+        every: float,
+        quiet: bool,
+        as_json: bool,
+        queue: Path | None,
+        **options: Unpack[NightOptions],
+    ) -> int:
+        """Take cards in as they come, and render them, until Ctrl-C. The same command goes on."""
+        from rushlight.batch.api.day import run
+        from rushlight.batch.cli.progress import view
+
+        show = view(quiet=quiet, as_json=as_json)
+        night = partial(
+            run, document, queue=queue, until=until, hold=hold, still=still, every=every, **options
+        )
+        return watched(show, lambda: night(on_event=show).code)
+
+    return run
+
+
+def _release_command(answering: Callable[..., Command]) -> Command:
+    @click.argument("document", metavar="DAY.toml", type=PATH)
+    @queue_option
+    @answering
+    def release(document: Path, queue: Path | None) -> int:
+        """Let a day that is held be rendered."""
+        from rushlight.batch.api.day import release
+
+        found = release(document, queue=queue)
+        say(
+            f"released: {counted(found.jobs, 'job')} that were held, and what joins {', '.join(map(str, found.folders))}"
+        )
+        return DONE
+
+    return release
 
 
 def _print_new(made: NewDay, file: Path) -> None:

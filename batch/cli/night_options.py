@@ -13,7 +13,7 @@ from rushlight.batch.interrupts import on_hangup
 if TYPE_CHECKING:
     from rushlight.batch.cli.progress import View
 
-__all__ = ["crew_options", "night_options", "replaced_option", "watched"]
+__all__ = ["crew_options", "night_options", "queue_option", "replaced_option", "watched"]
 
 Command = Callable[..., int]
 PATH = click.Path(path_type=Path)
@@ -94,6 +94,13 @@ def night_options(command: Command) -> Command:
     ):
         command = option(command)
     return command
+
+
+def queue_option(command: Command) -> Command:
+    """`--queue`: the same for all commands of a queue and of a day."""
+    return click.option("--queue", type=PATH, help="The queue's file.  [default: one in your state folder]")(
+        command
+    )
 
 
 def replaced_option(command: Command) -> Command:

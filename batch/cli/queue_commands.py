@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING, Unpack
 
 import click
 
-from rushlight.batch.cli.night_options import crew_options, night_options, replaced_option, watched
+from rushlight.batch.cli.night_options import (
+    crew_options,
+    night_options,
+    queue_option,
+    replaced_option,
+    watched,
+)
 
 if TYPE_CHECKING:
     from rushlight.batch.api.nights import NightOptions
@@ -25,12 +31,6 @@ _HELP = {
     "retry": "Queue failed and set-aside clips again, with a fresh count; rows that were wrong are read again from their lists.",
     "drop": "Take clips out of the queue; what was delivered stays.",
 }
-
-
-def _queue_option(command: Command) -> Command:
-    return click.option("--queue", type=PATH, help="The queue's file.  [default: one in your state folder]")(
-        command
-    )
 
 
 def queue_commands(
@@ -52,7 +52,7 @@ def queue_commands(
     @click.option("--quiet", is_flag=True, help="Say nothing but the summary.")
     @click.option("--json", "as_json", is_flag=True, help="One JSON event a line on standard output.")
     @night_options
-    @_queue_option
+    @queue_option
     @partial(answering, night=True)
     def run(
         until: str,
@@ -71,7 +71,7 @@ def queue_commands(
 
     @queue.command("list")
     @click.option("--json", "as_json", is_flag=True, help="Every job, as one JSON document.")
-    @_queue_option
+    @queue_option
     @answering
     def list_(as_json: bool, queue: Path | None) -> int:
         """List the jobs in the order in which they will run."""
@@ -87,7 +87,7 @@ def queue_commands(
 def _change_command(name: str, answering: Callable[[Command], Command]) -> Command:
     @click.argument("clips", metavar="[CLIP]...", nargs=-1)
     @click.option("--all", "everything", is_flag=True, help="Every clip of the queue.")
-    @_queue_option
+    @queue_option
     @answering
     def change(clips: tuple[str, ...], everything: bool, queue: Path | None) -> int:
         from rushlight.batch.api import queue as queues
@@ -105,7 +105,7 @@ def _add_command(answering: Callable[..., Command], request_options: Callable[[C
     @click.option("--out", type=PATH, help="The folder for everything that is made.")
     @replaced_option
     @click.option("--priority", type=int, default=0, show_default=True, help="Higher ones start first.")
-    @_queue_option
+    @queue_option
     @answering
     def add(
         clip_lists: tuple[Path, ...],

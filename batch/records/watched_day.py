@@ -67,7 +67,3 @@ class WatchedDay(Shape):
     no_grade: list[WaitingForGrade] = Field(
         default=[], description="Clips of this folder that wait for a grade."
     )
-    inputs: dict[str, str] = Field(
-        default={},
-        description="Digest of each grade, list, table and sound file that was planned with, by path.",
-    )

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, suppress
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from rushlight.batch.disks import state_folder
 from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED
@@ -44,6 +44,14 @@ LOOKED_AT = 8  # jobs
 __all__ = ["add", "change", "default_queue", "run_queue"]
 
 
+class Watch(Protocol):
+    """Somebody who queues what comes while a queue is run: begun once the queue is ours, ended ahead of the last words."""
+
+    def begin(self) -> None: ...
+
+    def end(self) -> None: ...
+
+
 def default_queue() -> Path:
     """The queue in the user's state folder ($XDG_STATE_HOME, else ~/.local/state)."""
     return state_folder() / "queue.sqlite"
@@ -67,17 +75,19 @@ def run_queue(
     stay: bool,
     events: EventStream,
     terms: Terms,
-    patient: bool = False,
+    watch: Watch | None = None,
 ) -> int:
     """Run what is queued, and what joins it; with `stay` wait for more, so that a stop with nothing left is its ordinary
-    end. `patient`: clips whose originals are not there wait for them, and do not fail. Gives the exit code."""
-    stop, summary = terms.stop, Summary()
+    end. With a `watch` clips whose originals are not there wait for them, and do not fail. Gives the exit code."""
+    stop, summary, room = terms.stop, Summary(), Room(events, terms.stop)
     stop.until = until.timestamp() if until else None
-    room = Room(events, stop)
     with ExitStack() as held:
         store = held.enter_context(room.to(queue, lambda: open_store(queue)))
         store.run_alone()
         room.to(queue, store.recover)
+        if watch:
+            held.callback(watch.end)
+            watch.begin()
         waiting = store.rows("queued")
         odd = store.damaged_rows()
         for _, text in odd:
@@ -87,7 +97,7 @@ def run_queue(
             waits = bool(store.count(*UNSETTLED))
             code = _unsettled(store, summary, set(), room, terms.mode) if waits else DONE
             return max(code, PARTLY) if odd else code
-        folders = held.enter_context(_Folders(store, events, terms.mode, room, patient=patient))
+        folders = held.enter_context(_Folders(store, events, terms.mode, room, patient=watch is not None))
         try:
             clips = len({job.clip_key for job in waiting})
             events.event(phase(PLANNING, 0, clips, text=f"{counted(clips, 'clip')} queued; starting workers"))
@@ -99,11 +109,8 @@ def run_queue(
             ):
                 events.event(phase(PLANNING, clips, clips))
                 prepared_for(_first_jobs(store, waiting), farm, events=events, stop=stop)
-                events.begin(
-                    clips=clips,
-                    frames=sum(job.frames for job in waiting),
-                    workers=farm.slots,
-                )
+                frames = sum(job.frames for job in waiting)
+                events.begin(clips=clips, frames=frames, workers=farm.slots)
                 if until:
                     events.note(f"nothing new is started after {until:%H:%M %Z on %d %B}")
                 _run_all(store, farm, folders, room, summary, stay=stay, events=events, terms=terms)
@@ -116,6 +123,9 @@ def run_queue(
             folders.idle()
         if stop.since and not stay:
             summary.stopped = summary.stopped or "by a signal"
+        if watch:
+            watch.end()
+            summary.left = store.count("queued", "running")
         return _unsettled(store, summary, folders.ran, room, terms.mode)
 
 

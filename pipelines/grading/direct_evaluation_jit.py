@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from rushlight.pipelines.grading.simd import Intrinsic, Kind
 
-__all__ = ["FEW", "take_shares"]
+__all__ = ["FEW", "marks", "take_shares"]
 
 LANES = 16  # two registers of the widest: each waits for its divisions in turn
 FEW = 64
@@ -81,17 +81,21 @@ def _rebuilt(given, found, count, size):  # type: ignore[no-untyped-def]
 
 
 @nb.njit(**INNER)
+def marks(share, width):  # type: ignore[no-untyped-def]
+    """Whether any pixel of a row takes a share."""
+    bits, some = share.view(np.int32), np.int32(0)
+    for x in range(width):  # in vectors, as a largest float would not be
+        some |= bits[x]
+    return some != 0
+
+
+@nb.njit(**INNER)
 def take_shares(share, width, size, places, which, few, exact, row, red, green, blue):  # type: ignore[no-untyped-def]
     """Rows of a lattice's stretched light, in place, with their shares of the transform itself.
 
     `places` (3, width) are the lattice coordinates. Those that need it are put side by side, FEW at a time: `which`
     (width,), `few` (3, FEW) of float32 and `exact` (3, FEW) of float64 are room for them.
     """
-    bits, some = share.view(np.int32), np.int32(0)
-    for x in range(width):  # in vectors, as a largest float would not be
-        some |= bits[x]
-    if some == 0:
-        return
     total = 0
     for x in range(width):
         which[total] = x

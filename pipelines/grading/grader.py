@@ -169,6 +169,7 @@ def _tables(baked: Baked, matrix: int) -> Tables:
             lattice[..., k] = (rgb[..., 0] * row[0] + rgb[..., 1] * row[1]) + rgb[..., 2] * row[2]
     grade = baked.grade if baked.grade is not None else np.zeros((3, 2), np.float32)
     lines, straight = _straight_lines(baked)
+    steps = 4 * np.array([baked.size**2, baked.size, 1])
     return Tables(
         graded=baked.grade is not None,
         grade=_pairs(grade),
@@ -181,6 +182,9 @@ def _tables(baked: Baked, matrix: int) -> Tables:
         shaper_at=_places(baked.shaper_lo, baked.shaper_hi, baked.shaper.shape[1]),
         lattice=lattice.reshape(-1),
         size=baked.size,
+        steps=steps.astype(np.float32),
+        whole=steps.astype(np.int32),
+        inside=np.nextafter(np.float32(baked.size - 1), np.float32(0)),
         lit=baked.light is not None,
         direct=np.zeros(0) if baked.direct is None else baked.direct.astype(np.float64),
         light=_pairs(np.zeros((1, 2), np.float32) if baked.light is None else baked.light[None])[0],
@@ -190,7 +194,8 @@ def _tables(baked: Baked, matrix: int) -> Tables:
 
 
 def _places(low: float, high: float, points: int) -> NDArray[np.float32]:
-    return np.array([low, (points - 1) / (high - low)], np.float32)
+    last = np.float32(points - 1)
+    return np.array([low, (points - 1) / (high - low), last, np.nextafter(last, np.float32(0))], np.float32)
 
 
 def _planes(frame: av.VideoFrame, pixel_format: PixelFormat, siting: int) -> Planes:

@@ -3,7 +3,7 @@
 Compiled without reassociation or contraction of floats, so that every processor gives the same codes; operations are
 add, multiply, compare and table look-up, and for the few pixels evaluated directly divide and square root.
 `Baked.apply` is its judge. Planes are whole rows, padding included, so that they are contiguous. Rows of floats are a
-little longer than the picture, since look-ups go by four.
+little longer than the picture, since vectors go past its end.
 """
 
 from __future__ import annotations
@@ -14,17 +14,17 @@ import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
-from rushlight.pipelines.grading.direct_evaluation_jit import FEW, take_shares
+from rushlight.pipelines.grading.direct_evaluation_jit import FEW, marks, take_shares
 from rushlight.pipelines.grading.row_ops import (
     INNER,
     JIT,
-    coordinates,
-    curve,
+    from_lattice,
     from_light,
-    saturate,
-    tetrahedra,
+    hold,
+    to_corners,
     weighted,
 )
+from rushlight.pipelines.grading.simd import LANES
 
 __all__ = ["Area", "Planes", "Source", "Target", "chroma_rows", "grade_rows", "matrix_rows"]
 
@@ -68,7 +68,7 @@ class Area(NamedTuple):
     height: int
 
 
-_TAIL = 8  # samples that rows are longer than the picture
+_TAIL = LANES  # samples that rows are longer than the picture
 
 
 @nb.njit(**{**INNER, "fastmath": False})
@@ -199,30 +199,35 @@ def _quantise(values, line, left, count, scale, offset, top, dither, seed):
 
 
 @nb.njit(**INNER)
-def _across(values, width, siting, row):
-    """A full row of chroma at half its width: [1 2 1]/4 on even columns, or the mean of two."""
-    quarter, half = np.float32(0.25), np.float32(0.5)
+def _across(values, width, siting, rooms):
+    """A full row of chroma at half its width: [1 2 1]/4 on even columns, or the mean of two. `rooms` are the row to
+    make and a spare one: even and odd columns part first, which costs less than every second one out of a row."""
+    quarter, half, count = np.float32(0.25), np.float32(0.5), (width + 1) >> 1
+    row, odd = rooms[0], rooms[1]
     values[width] = values[width - 1]
     if siting == 2:
-        for k in range((width + 1) >> 1):
+        for k in range(count):
             row[k] = half * (values[2 * k] + values[2 * k + 1])
         return
-    row[0] = half * values[0] + quarter * (values[0] + values[1])
-    for k in range(1, (width + 1) >> 1):
-        row[k] = half * values[2 * k] + quarter * (values[2 * k - 1] + values[2 * k + 1])
+    for k in range(count):
+        row[k] = half * values[2 * k]
+        odd[k] = values[2 * k + 1]
+    row[0] = row[0] + quarter * (values[0] + odd[0])
+    for k in range(1, count):
+        row[k] = row[k] + quarter * (odd[k - 1] + odd[k])
 
 
 @nb.njit(**INNER)
-def _put_one(values, plane, row, planes, which, target, left, width, room):
+def _put_one(values, plane, row, planes, which, target, left, width, rooms):
     """A row of chroma at the target's height and full width: filtered across, then codes."""
     levels = target.levels
     seed = _mixed(target.number, row, which)
     if planes.sub_x == 1:
         _quantise(values, plane[row], left, width, levels[2], levels[3], levels[4], target.dither, seed)
         return
-    _across(values, width, planes.siting, room)
+    _across(values, width, planes.siting, rooms)
     count = (width + 1) >> 1
-    _quantise(room, plane[row], left >> 1, count, levels[2], levels[3], levels[4], target.dither, seed)
+    _quantise(rooms[0], plane[row], left >> 1, count, levels[2], levels[3], levels[4], target.dither, seed)
 
 
 @nb.njit(**INNER)
@@ -259,17 +264,17 @@ def _put_luma(values, planes, target, area, y):
 
 
 @nb.njit(**INNER)
-def _put_chroma(chroma, above, planes, target, area, y, row, room):
+def _put_chroma(cb, cr, above, planes, target, area, y, row, rooms):
     """A row of Cb and Cr to the target; where it is subsampled down too, every second call writes one."""
     left, width, height, line = area.left, area.width, area.height, area.top + y
     if planes.sub_y == 1:
-        _put_one(chroma[0, 0], planes.second, line, planes, 1, target, left, width, room)
-        _put_one(chroma[1, 0], planes.third, line, planes, 2, target, left, width, room)
+        _put_one(cb[0], planes.second, line, planes, 1, target, left, width, rooms)
+        _put_one(cr[0], planes.third, line, planes, 2, target, left, width, rooms)
     elif y & 1 or y == height - 1:
-        _down(chroma[0], above[0], y, width, planes.siting, row)
-        _put_one(row, planes.second, line >> 1, planes, 1, target, left, width, room)
-        _down(chroma[1], above[1], y, width, planes.siting, row)
-        _put_one(row, planes.third, line >> 1, planes, 2, target, left, width, room)
+        _down(cb, above[0], y, width, planes.siting, row)
+        _put_one(row, planes.second, line >> 1, planes, 1, target, left, width, rooms)
+        _down(cr, above[1], y, width, planes.siting, row)
+        _put_one(row, planes.third, line >> 1, planes, 2, target, left, width, rooms)
 
 
 @nb.njit(**JIT)
@@ -279,43 +284,40 @@ def grade_rows(given, source, tables, taken, target, area):
     long = width + _TAIL
     signal = np.zeros((3, long), np.float32)
     red, green, blue = signal[0], signal[1], signal[2]
-    places = np.zeros(long, np.int32)
-    parts = np.zeros(long, np.float32)
+    places = np.zeros((3, long), np.int32)
+    parts = np.zeros((3, long), np.float32)
     corners = np.zeros((3, long), np.int32)
     weights = np.zeros((4, long), np.float32)
-    luma = np.empty(long, np.float32)
-    chroma = np.empty((2, 2, long), np.float32)
+    made = np.zeros((4, 2, long), np.float32)
     above = np.empty((2, long), np.float32)
     row = np.empty(long, np.float32)
-    light = np.empty((3, long), np.float32)
-    r, g, b = light[0], light[1], light[2]
+    space = np.zeros((4, 2, long), np.float32)
+    light, r, g, b, share = space[:, 0], space[0, 0], space[1, 0], space[2, 0], space[3, 0]
     few, exact = np.zeros((3, FEW), np.float32), np.zeros((3, FEW), np.float64)
     over, under, outside = 0, 0, 0
+    marked = False  # the row before: its neighbour will be as well
     for y in range(height):
         _signal(given, source, y, width, height, row, red, green, blue)
         more, less, far = _counted(red, green, blue, width, tables.span)
         over, under, outside = over + more, under + less, outside + far
-        if tables.graded:
-            curve(red, tables.grade[0], tables.grade_at, width, places, parts)
-            curve(green, tables.grade[1], tables.grade_at, width, places, parts)
-            curve(blue, tables.grade[2], tables.grade_at, width, places, parts)
-            saturate(red, green, blue, width, tables.saturation, tables.clamp)
-        coordinates(red, tables.shaper[0], tables, width, places, parts)
-        coordinates(green, tables.shaper[1], tables, width, places, parts)
-        coordinates(blue, tables.shaper[2], tables, width, places, parts)
         slot = y & 1 if taken.sub_y == 2 else 0
-        cb, cr = chroma[0, slot], chroma[1, slot]
+        shown = made[:, slot]
+        to_corners(signal, width, tables, places, parts, corners, weights)
         if tables.lit:
-            tetrahedra(red, green, blue, tables.lattice, size, width, corners, weights, r, g, b, row)
-            take_shares(row, width, size, signal, places, few, exact, tables.direct, r, g, b)
-            from_light(r, tables.light, width, places, parts)
-            from_light(g, tables.light, width, places, parts)
-            from_light(b, tables.light, width, places, parts)
-            weighted(r, g, b, tables.weights, width, np.float32(1.0), luma, cb, cr)
+            from_lattice(width, tables, corners, weights, not marked, light)
+            some = marks(share, width)
+            if some:
+                if not marked:
+                    from_lattice(width, tables, corners, weights, False, light)
+                take_shares(share, width, size, signal, places[0], few, exact, tables.direct, r, g, b)
+            if some or marked:
+                hold(light, width)
+            marked = some
+            from_light(light, width, tables, shown)
         else:
-            tetrahedra(red, green, blue, tables.lattice, size, width, corners, weights, luma, cb, cr, row)
-        _put_luma(luma, taken, target, area, y)
-        _put_chroma(chroma, above, taken, target, area, y, row, parts)
+            from_lattice(width, tables, corners, weights, False, shown)
+        _put_luma(made[0, slot], taken, target, area, y)
+        _put_chroma(made[1], made[2], above, taken, target, area, y, row, parts)
     return over, under, outside
 
 
@@ -325,7 +327,8 @@ def matrix_rows(given, source, weights, taken, target, area):
     width, height = area.width, area.height
     signal = np.zeros((3, width + _TAIL), np.float32)
     red, green, blue = signal[0], signal[1], signal[2]
-    luma, row, room = np.empty_like(red), np.empty_like(red), np.empty_like(red)
+    luma, row = np.empty_like(red), np.empty_like(red)
+    rooms = np.empty((2, width + _TAIL), np.float32)
     chroma = np.empty((2, 2, width + _TAIL), np.float32)
     above = np.empty((2, width + _TAIL), np.float32)
     for y in range(height):
@@ -334,7 +337,7 @@ def matrix_rows(given, source, weights, taken, target, area):
         cb, cr = chroma[0, slot], chroma[1, slot]
         weighted(red, green, blue, weights, width, np.float32(1e9), luma, cb, cr)
         _put_luma(luma, taken, target, area, y)
-        _put_chroma(chroma, above, taken, target, area, y, row, room)
+        _put_chroma(chroma[0], chroma[1], above, taken, target, area, y, row, rooms)
 
 
 @nb.njit(**JIT)
@@ -343,11 +346,11 @@ def chroma_rows(given, source, taken, target, area):
     width, height = area.width, area.height
     levels = source.levels
     row = np.empty(width + _TAIL, np.float32)
-    room = np.empty_like(row)
+    rooms = np.empty((2, width + _TAIL), np.float32)
     chroma = np.empty((2, 2, width + _TAIL), np.float32)
     above = np.empty((2, width + _TAIL), np.float32)
     for y in range(height):
         slot = y & 1 if taken.sub_y == 2 else 0
         _chroma(given, given.second, y, width, height, levels[3], levels[2], row, chroma[0, slot])
         _chroma(given, given.third, y, width, height, levels[3], levels[2], row, chroma[1, slot])
-        _put_chroma(chroma, above, taken, target, area, y, row, room)
+        _put_chroma(chroma[0], chroma[1], above, taken, target, area, y, row, rooms)

@@ -18,7 +18,8 @@ from numpy.lib.mixins import NDArrayOperatorsMixin
 __all__ = ["Lanes", "Row"]
 
 Operand: TypeAlias = Union["Lanes", int, float]
-_I32, _I64, _F64 = ir.IntType(32), ir.IntType(64), ir.DoubleType()
+_I32, _I64, _F32, _F64 = ir.IntType(32), ir.IntType(64), ir.FloatType(), ir.DoubleType()
+_KINDS = {np.int32: _I32, np.int64: _I64, np.float32: _F32, np.float64: _F64}
 _MAGIC = 0x4338000000000000  # 1.5 * 2^52: below it a float's last bits are a whole number
 
 
@@ -48,14 +49,16 @@ class Lanes(NDArrayOperatorsMixin):
 
     def view(self, kind: type[np.generic]) -> Lanes:
         """The bits as another kind."""
-        return self._of(self.builder.bitcast(self.value, self._many(_I64 if kind is np.int64 else _F64)))
+        return self._of(self.builder.bitcast(self.value, self._many(_KINDS[kind])))
 
     def astype(self, kind: type[np.generic]) -> Lanes:
         """Towards zero to whole numbers; or the floats of them."""
-        if kind is np.int64:
-            whole = self.builder.fptosi(self.value, self._many(_I32))
-            return self._of(self.builder.sext(whole, self._many(_I64)))
-        return self._of(self._float(self.value))
+        if kind is np.float32:
+            return self._of(self.builder.sitofp(self.value, self._many(_F32)))
+        if kind is np.float64:
+            return self._of(self._float(self.value))
+        whole = self.builder.fptosi(self.value, self._many(_I32))
+        return self._of(whole if kind is np.int32 else self.builder.sext(whole, self._many(_I64)))
 
     @property
     def count(self) -> int:
@@ -63,7 +66,7 @@ class Lanes(NDArrayOperatorsMixin):
 
     @property
     def is_float(self) -> bool:
-        return bool(self.value.type.element == _F64)
+        return self.value.type.element in (_F32, _F64)
 
     def _of(self, value: ir.Value) -> Lanes:
         return Lanes(self.builder, value)
@@ -88,9 +91,10 @@ class Lanes(NDArrayOperatorsMixin):
         return self.builder.fsub(near, self._spread(1.5 * 2.0**52, _F64))
 
     def _alike(self, *given: Operand) -> list[ir.Value]:
-        """IR values of one kind: floats if any is."""
+        """IR values of one kind: floats if any is, as wide as the vectors among them."""
         floats = any(g.is_float if isinstance(g, Lanes) else isinstance(g, float) for g in given)
-        kind, found = _F64 if floats else _I64, []
+        narrow = any(isinstance(g, Lanes) and g.value.type.element in (_I32, _F32) for g in given)
+        kind, found = ((_F32 if floats else _I32) if narrow else (_F64 if floats else _I64)), []
         for g in given:
             if not isinstance(g, Lanes):
                 found.append(self._spread(float(g) if floats else int(g), kind))
@@ -153,7 +157,7 @@ class Row:
 def _arithmetic(on_floats: str, on_whole: str) -> Callable[..., Lanes]:
     def operation(like: Lanes, first: Operand, second: Operand) -> Lanes:
         a, b = like._alike(first, second)
-        name = on_floats if a.type.element == _F64 else on_whole
+        name = on_floats if a.type.element in (_F32, _F64) else on_whole
         return like._of(getattr(like.builder, name)(a, b))
 
     return operation
@@ -167,7 +171,7 @@ def _divided(like: Lanes, first: Operand, second: Operand) -> Lanes:
 def _compared(sign: str) -> Callable[..., Lanes]:
     def operation(like: Lanes, first: Operand, second: Operand) -> Lanes:
         a, b = like._alike(first, second)
-        compare = like.builder.fcmp_ordered if a.type.element == _F64 else like.builder.icmp_signed
+        compare = like.builder.fcmp_ordered if a.type.element in (_F32, _F64) else like.builder.icmp_signed
         return like._of(compare(sign, a, b))
 
     return operation
@@ -184,7 +188,7 @@ def _chosen(sign: str) -> Callable[..., Lanes]:
 def _bitwise(name: str) -> Callable[..., Lanes]:
     def operation(like: Lanes, first: Lanes, second: Lanes | int) -> Lanes:
         a = first.value
-        b = second.value if isinstance(second, Lanes) else like._spread(second, _I64)
+        b = second.value if isinstance(second, Lanes) else like._spread(second, a.type.element)
         return like._of(getattr(like.builder, name)(a, b))
 
     return operation
@@ -213,9 +217,11 @@ _OPERATIONS: dict[np.ufunc, Callable[..., Lanes]] = {
     np.subtract: _arithmetic("fsub", "sub"),
     np.multiply: _arithmetic("fmul", "mul"),
     np.divide: _divided,
+    np.equal: _compared("=="),
     np.less: _compared("<"),
     np.less_equal: _compared("<="),
     np.greater: _compared(">"),
+    np.greater_equal: _compared(">="),
     np.minimum: _chosen("<"),
     np.maximum: _chosen(">"),
     np.bitwise_and: _bitwise("and_"),

@@ -5,38 +5,28 @@ import numpy as np
 import pytest
 
 from rushlight.pipelines.colour.camera_encodings import find_encoding
+from rushlight.pipelines.colour.cube_lut import tetrahedral
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.grading.direct_evaluation import evaluated
-from rushlight.pipelines.grading.direct_evaluation_jit import FEW, take_shares
+from rushlight.pipelines.grading.direct_evaluation_jit import FEW, marks, take_shares
 from rushlight.pipelines.grading.lattice import direct_of, steps
-from rushlight.pipelines.grading.row_ops import tetrahedra
 
 WIDTH = 301
 
 
 @nb.njit
-def rows(place, table, size, at, weights, few, exact, row, out):  # type: ignore[no-untyped-def]
-    tetrahedra(place[0], place[1], place[2], table, size, WIDTH, at, weights, out[0], out[1], out[2], out[3])
-    take_shares(out[3], WIDTH, size, place, at[0], few, exact, row, out[0], out[1], out[2])
+def rows(width, place, which, few, exact, row, size, out):  # type: ignore[no-untyped-def]
+    if marks(out[3], width):
+        take_shares(out[3], width, size, place, which, few, exact, row, out[0], out[1], out[2])
 
 
 def run(place: np.ndarray, table: np.ndarray, row: np.ndarray) -> np.ndarray:
-    given, out = np.zeros((3, WIDTH + 8), np.float32), np.zeros((4, WIDTH + 8), np.float32)
-    given[:, :WIDTH] = place
-    at, weights = np.zeros((3, WIDTH + 8), np.int32), np.zeros((4, WIDTH + 8), np.float32)
-    rows(
-        given,
-        table.reshape(-1),
-        len(table),
-        at,
-        weights,
-        np.zeros((3, FEW), np.float32),
-        np.zeros((3, FEW)),
-        row,
-        out,
-    )
-    return out[:, :WIDTH]
+    out = tetrahedral(table.astype(np.float64), place.T.astype(np.float64)).T.astype(np.float32)
+    out, which = np.ascontiguousarray(out), np.zeros(WIDTH, np.int32)
+    few, exact = np.zeros((3, FEW), np.float32), np.zeros((3, FEW))
+    rows(WIDTH, place, which, few, exact, row, len(table), out)
+    return out
 
 
 @pytest.mark.parametrize("size", [65, 129])

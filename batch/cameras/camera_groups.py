@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
+from functools import cached_property
 from pathlib import Path
 
 from rushlight.batch.lists.camera_columns import camera_letter
@@ -41,7 +42,7 @@ class Seen:
         """The camera and the encoding that its header names; empty where it names none."""
         return camera_in_header(self.facts.metadata), suggest_encoding(self.facts.metadata) or ""
 
-    @property
+    @cached_property
     def place(self) -> str:
         return self.path.absolute().as_posix()
 
@@ -55,13 +56,17 @@ class CameraGroup:
     suggested: str  # encoding that the headers name: never to be applied unasked
     clips: tuple[Seen, ...]
     selectors: tuple[tuple[str, str], ...]  # key and value of `[[default]]`
+    kinds: tuple[
+        CameraGroup, ...
+    ] = ()  # the same by codec, where its clips are of several, as those of one camera rarely are
 
     @property
     def name(self) -> str:
         """`camera A`, or what else it is known by."""
         if self.letter:
             return f"camera {self.letter}"
-        return self.header or f"a camera without a name ({self.selectors[0][1]})"
+        more = f" and {len(self.selectors) - 1} more" if len(self.selectors) > 1 else ""
+        return self.header or f"a camera without a name ({self.selectors[0][1]}{more})"
 
     @property
     def formats(self) -> str:
@@ -74,11 +79,6 @@ class CameraGroup:
             [f"levels tagged {f.levels_tag}" for f in facts if f.levels_tag],
         )
         return ", ".join(" and ".join(dict.fromkeys(part)) for part in parts if part)
-
-    @property
-    def differs(self) -> bool:
-        """True where its clips are of several kinds, as those of one camera rarely are."""
-        return len({(seen.facts.codec, seen.facts.profile) for seen in self.clips}) > 1
 
     def tables(self, statements: Iterable[str]) -> str:
         """The lines for a day document or a file of defaults: a table for each selector, with these statements."""
@@ -97,8 +97,8 @@ def shortened(names: Sequence[str], most: int = 4) -> str:
 def camera_groups(clips: Sequence[Seen]) -> list[CameraGroup]:
     """The clips by camera, in order of letter and name.
 
-    A letter is one camera, unless headers under it name several; without a letter it is what the header names, else a folder
-    of files of one kind.
+    A letter is one camera, unless headers under it name several; without a letter it is what the header names, else files of
+    one kind, with a selector for each of their cards.
     """
     letters: dict[str, list[Seen]] = defaultdict(list)
     for seen in clips:
@@ -112,7 +112,8 @@ def camera_groups(clips: Sequence[Seen]) -> list[CameraGroup]:
             elif any(seen.header):
                 key = ("", *seen.header)
             else:
-                key = ("", "", "", str(seen.path.parent), seen.facts.container or seen.facts.codec)
+                facts = seen.facts
+                key = ("", "", "", facts.container, facts.codec, f"{facts.width}x{facts.height}")
             groups[key].append(seen)
     found = [_group(members, clips) for _, members in sorted(groups.items(), key=lambda item: item[0])]
     return sorted(found, key=lambda group: (not group.letter, group.letter))
@@ -120,17 +121,22 @@ def camera_groups(clips: Sequence[Seen]) -> list[CameraGroup]:
 
 def _group(members: list[Seen], every: Sequence[Seen]) -> CameraGroup:
     headers = [seen.header for seen in members]
+    kinds: dict[tuple[str, str], list[Seen]] = defaultdict(list)
+    for seen in members:
+        kinds[seen.facts.codec, seen.facts.profile].append(seen)
+    parts = tuple(_group(part, every) for part in kinds.values()) if len(kinds) > 1 else ()
     return CameraGroup(
         letter=members[0].letter,
         header=next((camera for camera, _ in headers if camera), ""),
         suggested=next((encoding for _, encoding in headers if encoding), ""),
         clips=tuple(members),
         selectors=_selectors(members, every),
+        kinds=parts,
     )
 
 
 def _selectors(members: list[Seen], every: Sequence[Seen]) -> tuple[tuple[str, str], ...]:
-    """What chooses these clips and no other: their camera, their reels, a folder, a name that they share, else each by name."""
+    """What chooses these clips and no other: their camera, their reels, their cards, names that begin alike, else each by name."""
     ours = {seen.place for seen in members}
     others = [seen for seen in every if seen.place not in ours]
     letter = members[0].letter
@@ -139,24 +145,39 @@ def _selectors(members: list[Seen], every: Sequence[Seen]) -> tuple[tuple[str, s
     reels = tuple(dict.fromkeys(seen.reel for seen in members))
     if all(reels) and len(reels) <= 4 and not any(seen.reel in reels for seen in others):
         return tuple(("reel", reel) for reel in reels)
-    for pattern in _patterns(members):
-        if all(_fits(pattern, seen) for seen in members) and not any(_fits(pattern, s) for s in others):
-            return (("file", pattern),)
-    return tuple(("file", _plain(seen.path.name)) for seen in members)
+    folders: dict[str, list[Seen]] = defaultdict(list)
+    for seen in members:
+        folders[_folder(seen)].append(seen)
+    found = []
+    for folder, inside in folders.items():
+        places = {seen.place for seen in inside}
+        rest = [seen for seen in every if seen.place not in places]
+        found += [("file", pattern) for pattern in _patterns(folder, inside, rest)]
+    return tuple(found)
 
 
-def _patterns(members: list[Seen]) -> list[str]:
-    """File patterns that may choose all of some clips, the plainest first."""
-    names = [seen.path.name for seen in members]
-    folders = {seen.path.absolute().parent for seen in members}
-    suffixes = {seen.path.suffix for seen in members}
+def _folder(seen: Seen) -> str:
+    """The folder that a clip lies in, as far as the list names it."""
+    folder = seen.clip.rpartition("/")[0]
+    return folder if folder and seen.path.absolute().parent.as_posix().endswith(folder) else ""
+
+
+def _patterns(folder: str, ours: list[Seen], others: list[Seen]) -> list[str]:
+    """File patterns that choose these clips of one folder and none of the others: a card, else names that begin alike, else each.
+
+    A folder that the list begins with is where cards arrive: it is no card, and what comes into it later may be of any camera.
+    """
+    names = [seen.path.name for seen in ours]
+    if not folder:
+        return [_plain(name) for name in names]
     start = _shared(names).rstrip("0123456789")
-    found = [f"{_plain(folders.pop().name)}/*"] if len(folders) == 1 else []
+    wide = [f"{_plain(folder)}/*"] if "/" in folder.strip("/") else []
     if len(start) >= LEAST and len(names) > 1:
-        found.append(f"{_plain(start)}*")
-    if len(suffixes) == 1 and (suffix := suffixes.pop()):
-        found.append(f"*{_plain(suffix)}")
-    return found
+        wide.append(f"{_plain(folder)}/{_plain(start)}*")
+    for pattern in wide:
+        if all(_fits(pattern, seen) for seen in ours) and not any(_fits(pattern, seen) for seen in others):
+            return [pattern]
+    return [f"{_plain(folder)}/{_plain(name)}" for name in names]
 
 
 def _shared(names: Sequence[str]) -> str:

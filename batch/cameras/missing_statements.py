@@ -37,7 +37,7 @@ def _missing(group: CameraGroup, alone: Collection[str], file: str) -> Missing:
         key="encoding",
         camera=group.name,
         text=f"nobody states the encoding of {group.name}, {counted(len(clips), 'clip')}: {shortened(clips)}"
-        f" ({group.formats}{header}){DIFFER if group.differs else ''}",
+        f" ({group.formats}{header}){DIFFER if group.kinds else ''}",
         clips=clips,
         alone=[clip for clip in clips if clip in alone],
         suggested=group.suggested,

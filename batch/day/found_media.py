@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import repeat
 from pathlib import Path
 
 from rushlight.batch.cameras.camera_groups import CameraGroup, Seen, camera_groups
@@ -69,7 +70,8 @@ def look_into(folder: Path) -> FoundMedia:
     seen: list[Seen] = []
     unreadable = [(path, RAW_TEXT) for path in found.raw]
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        for path, result in zip(found.originals, pool.map(_seen, found.originals), strict=True):
+        read = pool.map(_seen, found.originals, repeat(folder))
+        for path, result in zip(found.originals, read, strict=True):
             beat()
             if isinstance(result, Seen):
                 seen.append(result)
@@ -85,10 +87,10 @@ def look_into(folder: Path) -> FoundMedia:
     )
 
 
-def _seen(path: Path) -> Seen | RushlightError:
+def _seen(path: Path, folder: Path) -> Seen | RushlightError:
     try:
         facts = probe(path)
-        row = Row(file="", line=0, clip=path.name)
+        row = Row(file="", line=0, clip=f"{folder.absolute().name}/{path.relative_to(folder).as_posix()}")
         return Seen.of(row, path, facts, reel_of(row, path, facts))
     except Exception as error:
         return own_fault(error, "read", path)

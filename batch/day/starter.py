@@ -15,6 +15,7 @@ from rushlight.pipelines.toml_files import toml_text
 
 __all__ = ["starter_text", "still_missing", "write_starter"]
 
+MOST_NAMED = 6  # tables for one kind of clips
 HEAD = """\
 # A shooting day, written by `rushlight day new` from the headers of its originals. A # is before what is only a proposal and
 # what a person has to state: look at it, write what is true, and take the # away. `rushlight plan {name}` says what is missing.
@@ -59,7 +60,7 @@ def still_missing(found: FoundMedia) -> list[str]:
             f"the header suggests {group.suggested}: check it" if group.suggested else "no header names one"
         )
         text = f"the encoding of {group.name} ({counted(len(group.clips), 'clip')}): {hint}"
-        missing.append(text + (DIFFER if group.differs else ""))
+        missing.append(text + (DIFFER if group.kinds else ""))
     if found.unreadable:
         files = shortened([path.name for path, _ in found.unreadable])
         missing.append(f"{counted(len(found.unreadable), 'original')} do not read: {files}; `plan` says why")
@@ -103,9 +104,16 @@ def _camera(group: CameraGroup) -> str:
         f"{group.name}, {counted(len(group.clips), 'clip')}: {names}",
         f"  {group.formats}; {says} {hint}",
     ]
-    if group.differs:
-        lines.append(f"  {DIFFER.removeprefix('. ')}")
     lines += group.tables([encoding_line(group)]).splitlines()
+    if group.kinds:
+        lines.append(
+            "  Its clips are of several kinds: where one encoding is not true of all, a table for each kind:"
+        )
+    for kind in group.kinds:
+        if len(kind.selectors) <= MOST_NAMED:
+            lines += [f"  {kind.formats}", *kind.tables([encoding_line(kind)]).splitlines()]
+        else:
+            lines.append(f"  {kind.formats}: {shortened([seen.path.name for seen in kind.clips])}")
     return "\n".join(f"# {_one_line(line)}" for line in lines) + "\n"
 
 

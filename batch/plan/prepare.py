@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -315,7 +316,10 @@ def _plan_rows(
     doubt(plan, lambda: reel_doubts(plan.clips) + rate_doubts(plan.clips, recipe))
     plan.clips = untwinned(plan.clips, plan)
     doubt(plan, lambda: drift_notes(plan.clips))
-    alone = {seen.clip for seen, alone in plan.unstated if alone}
+    alone = Counter(seen.clip for seen, alone in plan.unstated if alone)
+    alone -= Counter(
+        {clip: n for clip, n in Counter(r.clip for r, _ in plan.wrong).items() if n > alone[clip]}
+    )
     plan.missing = missing_statements([seen for seen, _ in plan.unstated], alone, request.defaults)
 
 

@@ -45,7 +45,7 @@ def facts(path: Path, codec: str = "prores", **metadata: str) -> Facts:
 
 
 def seen(name: str, codec: str = "prores", **metadata: str) -> Seen:
-    path = Path("/cards") / name
+    path = Path("/day") / name
     header = facts(path, codec, **metadata)
     return Seen.of(row(name), path, header, reel_of(row(name), path, header))
 
@@ -69,45 +69,65 @@ def test_a_letter_is_a_camera() -> None:
         ("camera A", (("camera", "A"),)),
         ("camera B", (("camera", "B"),)),
     ]
-    assert groups[0].differs and not groups[1].differs
+    assert [kind.selectors for kind in groups[0].kinds] == [(("reel", "A001"),), (("reel", "A002"),)]
+    assert not groups[1].kinds
     assert groups[1].formats == "prores, 1920x1080, 24 fps"
 
 
 def test_two_cameras_under_one_letter_are_told_apart_by_their_headers() -> None:
     clips = [
-        seen("one/A001_C001.mov", make="Halden", model="H7"),
-        seen("one/A001_C002.mov", make="Halden", model="H7"),
-        seen("two/A001_C003.mov", make="Otta", model="2", comment="V-Log"),
+        seen("cards/one/A001_C001.mov", make="Halden", model="H7"),
+        seen("cards/one/A001_C002.mov", make="Halden", model="H7"),
+        seen("cards/two/A001_C003.mov", make="Otta", model="2", comment="V-Log"),
     ]
     groups = camera_groups(clips)
     assert [(g.header, g.suggested, g.selectors) for g in groups] == [
-        ("Halden H7", "", (("file", "one/*"),)),
-        ("Otta 2", "V-Log/V-Gamut", (("file", "two/*"),)),
+        ("Halden H7", "", (("file", "cards/one/*"),)),
+        ("Otta 2", "V-Log/V-Gamut", (("file", "cards/two/*"),)),
     ]
     assert [chosen_by(g, clips) for g in groups] == [{c.clip for c in g.clips} for g in groups]
 
 
 def test_without_a_letter_it_is_what_the_header_names_else_the_folder() -> None:
     clips = [
-        seen("CARD/take 1.mov", make="Halden", model="H7"),
-        seen("CARD/CLIP0001.MP4"),
-        seen("CARD/CLIP0002.MP4"),
-        seen("drone/x[1].mp4"),
+        seen("cards/CARD/take 1.mov", make="Halden", model="H7"),
+        seen("cards/CARD/CLIP0001.MP4"),
+        seen("cards/CARD/CLIP0002.MP4"),
+        seen("cards/drone/x[1].MP4"),
+        seen("cards/loose 1.MP4"),
+        seen("cards/loose 2.MP4"),
     ]
     groups = camera_groups(clips)
-    assert [g.name for g in groups] == [
-        "a camera without a name (CLIP*)",
-        "a camera without a name (drone/*)",
-        "Halden H7",
+    assert [g.name for g in groups] == ["a camera without a name (cards/CARD/CLIP* and 2 more)", "Halden H7"]
+    assert [pattern for _, pattern in groups[0].selectors] == [
+        "cards/CARD/CLIP*",
+        "cards/drone/*",
+        "cards/loose *",  # not all of `cards`, into which others come later
     ]
     assert [chosen_by(g, clips) for g in groups] == [{c.clip for c in g.clips} for g in groups]
 
 
+def test_a_card_that_comes_later_is_chosen_by_nothing_that_was_proposed() -> None:
+    clips = [
+        seen("cards/A/CLIP/C0001.MP4"),
+        seen("cards/loose.mp4"),
+        seen("cards/B/CLIP/x 1.mxf", make="Otta"),
+    ]
+    later = [
+        seen("cards/C/CLIP/C0001.MP4"),
+        seen("cards/more.mp4"),
+        seen("cards/B2/CLIP/x 1.mxf"),
+        seen("x.mp4"),
+    ]
+    for group in camera_groups(clips):
+        assert chosen_by(group, later) == set()
+
+
 def test_reels_tell_them_where_letters_do_not() -> None:
     clips = [
-        seen("all/A001_C001.mov", make="Halden"),
-        seen("all/A002_C001.mov", make="Halden"),
-        seen("all/A003_C001.mov", make="Otta"),
+        seen("cards/all/A001_C001.mov", make="Halden"),
+        seen("cards/all/A002_C001.mov", make="Halden"),
+        seen("cards/all/A003_C001.mov", make="Otta"),
     ]
     assert [g.selectors for g in camera_groups(clips)] == [
         (("reel", "A001"), ("reel", "A002")),
@@ -117,7 +137,7 @@ def test_reels_tell_them_where_letters_do_not() -> None:
 
 NAMES = st.lists(
     st.tuples(
-        st.sampled_from(["a", "b", "card 1"]),
+        st.sampled_from(["a", "b", "cards/card 1", "cards/2"]),
         st.text("AB01_C[]*? é", min_size=1, max_size=9).filter(lambda t: t.strip() == t),
         st.sampled_from(["", "Halden", "Otta"]),
     ),

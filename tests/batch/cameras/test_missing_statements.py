@@ -68,6 +68,13 @@ def test_what_else_is_wrong_with_a_row_is_still_said(card: Path) -> None:
     assert said.count("MISSING") == 1 and said.count("SET ASIDE") == 2  # both faults of the first
 
 
+def test_a_clip_with_another_row_that_is_wrong_otherwise_is_not_hidden(card: Path) -> None:
+    rows = "clip,in,out\nA001C001,0,1\nA001C001,1,99:00\nA001C002,,\n"
+    (card.parent / "list.csv").write_text(rows)
+    (missing,) = plan(card.parent / "list.csv", media=card).document()["missing"]
+    assert missing["alone"] == ["A001C002"] and len(missing["clips"]) == 3
+
+
 def test_render_and_queue_say_it_once(card: Path, farm_here: HereFarm) -> None:  # noqa: F811
     day = card.with_name("day.toml")
     code, said = run("queue", "add", day, "--queue", card.parent / "q.sqlite")

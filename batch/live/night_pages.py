@@ -1,7 +1,7 @@
 """The pages of a night kept current while it runs: `report/now.json` and `report/now.html` of each of its output folders.
 
-Written by a thread of its own, so that no frame waits for them, and no oftener than costs it a hundredth of one core. Whatever
-goes wrong with them costs the night nothing.
+Written by a thread of its own, so that no frame waits for them, and no oftener than costs a hundredth of one core (but for the first
+time, when a long log is read). Whatever goes wrong with them costs the night nothing.
 """
 
 from __future__ import annotations
@@ -111,7 +111,7 @@ class NightPages:
                 folders, words = list(self._folders.values()), deepcopy(self._words)
             for pages in folders:
                 self._write(pages, words)
-            self._ended.wait(max(EVERY, SHARE * (self.cost - before)))
+            self._ended.wait(min(max(EVERY, SHARE * (self.cost - before)), SILENCE))
 
     def _write(self, pages: _Pages, words: RunWords, *, last: bool = False) -> None:
         with self._writing:

@@ -24,7 +24,10 @@ from rushlight.pipelines.visible_text import json_text
 
 __all__ = ["NightHub"]
 
-LOOK = 1.0  # seconds between two looks
+LOOK, CROWD = (
+    1.0,
+    100,
+)  # seconds between two looks; and as many again for each so many viewers, since each look costs them all
 QUIET = 3 * SILENCE  # seconds without a word after which that is said
 BEHIND = 60.0  # seconds that a log may be newer than the last state of a night that is over
 
@@ -37,10 +40,11 @@ class NightHub:
         self.version = 0
         self.boot = secrets.token_hex(4)  # numbers of another server mean nothing here
         self.open = True
+        self._waiting = 0  # viewers
         self._changed = threading.Condition()
         self._clips: dict[str, tuple[int, ClipReady, bytes]] = {}  # by anchor: since when, and its message
         self._gone: dict[str, int] = {}
-        self._top = b""
+        self._html, self._top = "", b""
         self._page: tuple[int, bytes] = (-1, b"")
         self._batches: dict[int, bytes] = {}
         self._served: frozenset[str] = frozenset()
@@ -56,7 +60,7 @@ class NightHub:
         while self.open:
             with suppress(Exception):  # a file that is no good now may be with the next look
                 self.look()
-            time.sleep(LOOK)
+            time.sleep(LOOK * (1 + self._waiting / CROWD))
 
     def close(self) -> None:
         """Let everybody go who waits."""
@@ -80,7 +84,7 @@ class NightHub:
         return _stamp(self.out, STATE), _stamp(self.out, LOG)
 
     def _tell(self, state: NightState, quiet: str) -> None:
-        version = self.version + 1
+        version, html = self.version + 1, top_part(state, quiet=quiet)
         now = {anchor(clip.job): clip for clip in state.ready}
         clips = {}
         for key, clip in now.items():
@@ -89,7 +93,12 @@ class NightHub:
                 told = {"key": key, "html": clip_part(clip, _address(clip.thumb))}
                 kept = version, clip, _message("clip", told)
             clips[key] = kept
-        top = _message("now", {"top": top_part(state, quiet=quiet)}, number=f"{self.boot}-{version}")
+        if (
+            html == self._html and clips == self._clips
+        ):  # written again, with nothing in it that a viewer sees
+            self.state, self._quiet = state, quiet
+            return
+        top = _message("now", {"top": html}, number=f"{self.boot}-{version}")
         served = frozenset(
             path
             for clip in state.ready
@@ -98,7 +107,7 @@ class NightHub:
         with self._changed:
             self._gone |= {key: version for key in self._clips.keys() - clips.keys()}
             self._clips, self._top, self._served, self._batches = clips, top, served - {""}, {}
-            self.state, self._quiet, self.version = state, quiet, version
+            self.state, self._quiet, self._html, self.version = state, quiet, html, version
             self._changed.notify_all()
 
     # --- telling
@@ -136,7 +145,11 @@ class NightHub:
     def wait(self, version: int, seconds: float) -> tuple[int, bytes]:
         """Wait for what is new since a version; the same version and nothing where there is none in time."""
         with self._changed:
-            self._changed.wait_for(lambda: self.version != version or not self.open, seconds)
+            self._waiting += 1
+            try:
+                self._changed.wait_for(lambda: self.version != version or not self.open, seconds)
+            finally:
+                self._waiting -= 1
             return self.version, self._batch(version)
 
     def serves(self, path: str) -> bool:

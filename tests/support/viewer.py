@@ -104,11 +104,11 @@ class Served:
 
 
 @contextmanager
-def served(out: Path, **options: object) -> Iterator[Served]:
+def served(out: Path, port: int = 0, **options: object) -> Iterator[Served]:
     """An output folder served on 127.0.0.1; a fault of the server's own fails the test."""
     faults: list[Exception] = []
     server = NightServer(
-        NightHub(out), ("127.0.0.1", 0), TOKEN, ("localhost",), on_fault=faults.append, **options
+        NightHub(out), ("127.0.0.1", port), TOKEN, ("localhost",), on_fault=faults.append, **options
     )  # type: ignore[arg-type]
     server.run()
     try:

@@ -91,6 +91,9 @@ def test_a_state_that_is_the_same_is_not_told_again(tmp_path: Path) -> None:
     page = hub.page()
     hub.look()
     assert hub.version == 1 and hub.page() is page
+    night_in(tmp_path, written="2026-11-28T02:00:00+00:00")  # as the run writes it again when nothing is new
+    hub.look()
+    assert hub.version == 1 and hub.page() is page and b"T02:00" in hub.document()
 
 
 def test_a_night_that_is_silent_is_told_once_and_when_it_speaks_again(

@@ -152,9 +152,8 @@ class _Segment:
         for spec in movies:
             picture = self._picture(spec, keyed)
             picture.movies.append(self._movie(spec, picture))
-        self._look = cache(
-            partial(build_look, job.look, self.out)
-        )  # knows no segment: nothing outlives its end
+        # Knows no segment: what makes the stills, and has it, would keep the segment's pictures beyond its end.
+        self._look = cache(partial(build_look, job.look, self.out))
         self.stills = SegmentStills(
             job,
             self.facts,

@@ -12,10 +12,12 @@ from pathlib import Path
 from rushlight.batch.check.find_manifests import FoundManifests, beside, named
 from rushlight.batch.check.media_contents import contents_of
 from rushlight.batch.check.read_hashes import verdicts_of
-from rushlight.batch.records.original import ManifestCheck
+from rushlight.batch.records.original import ManifestCheck, ToCompare
 from rushlight.pipelines.counted import counted
-from rushlight.pipelines.errors import ManifestError
+from rushlight.pipelines.errors import ManifestError, SourceError
 from rushlight.pipelines.manifests.chain import HISTORY
+from rushlight.pipelines.manifests.hash_list import StatedHash
+from rushlight.pipelines.manifests.history import Expected
 from rushlight.pipelines.manifests.verdicts import (
     WORDS,
     FileVerdict,
@@ -26,11 +28,12 @@ from rushlight.pipelines.manifests.verdicts import (
     plain,
 )
 
-__all__ = ["AUTO", "ClipCheck", "ClipOriginals", "compared"]
+__all__ = ["AUTO", "REFUSED", "ClipCheck", "ClipOriginals", "compared", "refusal", "with_verdict"]
 
 AUTO = "auto"
 SOUND = ("intact", "alone")
-REFUSED = ("differs", "cannot be read")
+REFUSED = ("differs", "cannot be read")  # verdicts on a clip that is not delivered unless the recipe says so
+UNVERIFIED = "its original is not verified"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,19 +44,26 @@ class ClipCheck:
     to_hash: tuple[tuple[Path, ToHash], ...] = ()
 
     @property
-    def bytes(self) -> int:
-        """Bytes that are to be read for its hashes."""
-        return sum(file.size for _, file in self.to_hash)
+    def rows(self) -> list[ToCompare]:
+        """The hashes that are to be compared, one a file and manifest."""
+        return [
+            ToCompare(
+                path=str(root / file.path),
+                bytes=file.size,
+                kind=expected.hash.kind,
+                hash=expected.hash.value,
+                manifest=expected.manifest,
+                note=file.note,
+            )
+            for root, file in self.to_hash
+            for expected in file.expected
+            if expected.hash
+        ]
 
     @property
     def worst(self) -> FileVerdict | None:
         """The worst verdict so far; None where every file is still to be hashed."""
         return min(self.verdicts, key=lambda v: WORDS.index(v.verdict), default=None)
-
-    @property
-    def refused(self) -> bool:
-        """True if it is not to be delivered unless the recipe says so."""
-        return self.worst is not None and self.worst.verdict in REFUSED
 
     def record(self) -> ManifestCheck:
         """The verdict as plan, record and page have it."""
@@ -77,21 +87,44 @@ class ClipCheck:
         )
 
 
-def compared(check: ClipCheck, on_bytes: Callable[[int], None] = lambda done: None) -> ClipCheck:
-    """The same with its hashes compared: each file is read once. `on_bytes` is told now and then how many bytes of it were."""
-    verdicts = list(check.verdicts)
-    done = 0
-    for root in dict.fromkeys(root for root, _ in check.to_hash):
-        files = [file for place, file in check.to_hash if place == root]
-        before = done
+def compared(
+    rows: Sequence[ToCompare], so_far: ManifestCheck, on_bytes: Callable[[int], None] = lambda done: None
+) -> ManifestCheck:
+    """The verdict once these hashes are compared too: each file is read once. `on_bytes` is told now and then how many bytes
+    were. `so_far` is the verdict by names and sizes."""
+    root = Path("/")
+    files: dict[str, list[ToCompare]] = {}
+    for row in rows:
+        files.setdefault(row.path, []).append(row)
+    wanted = [
+        ToHash(path=path[1:], size=same[0].bytes, expected=tuple(map(_expected, same)), note=same[0].note)
+        for path, same in files.items()
+    ]
+    found = verdicts_of(root, wanted, on_bytes=lambda path, done: on_bytes(done))
+    verdicts = tuple(replace(verdict, path=f"/{verdict.path}") for verdict in found)
+    now = ClipCheck(verdicts=verdicts).record()
+    order: dict[str, int] = {word: n for n, word in enumerate(WORDS)}
+    return min((now, so_far), key=lambda check: order.get(check.verdict, len(order)))
 
-        def tell(path: str, size: int, before: int = before) -> None:
-            on_bytes(before + size)
 
-        found = verdicts_of(root, files, on_bytes=tell)
-        done += sum(file.size for file in files)
-        verdicts += [replace(v, path=str(root / v.path)) for v in found]
-    return ClipCheck(verdicts=tuple(_of_each_file(verdicts)))
+def refusal(check: ManifestCheck, path: str) -> SourceError:
+    """Why a clip whose original is not as its manifest has it is not delivered."""
+    key = "`deliver_differing = true` in the recipe delivers such clips"
+    text = f"its original is not as its manifest has it ({check.sentence}), so it is not delivered; copy it again"
+    return SourceError(f"{text} ({key})", file=path)
+
+
+def with_verdict(check: ManifestCheck, warnings: Iterable[str]) -> list[str]:
+    """A clip's warnings with the one that its original is not verified, where it is not."""
+    found = [text for text in warnings if not text.startswith(UNVERIFIED)]
+    if check.verdict not in ("matches", "not compared yet"):
+        found.append(f"{UNVERIFIED}: {check.sentence}")
+    return found
+
+
+def _expected(row: ToCompare) -> Expected:
+    stated = StatedHash(kind=row.kind, value=row.hash)
+    return Expected(path=row.path, generation=0, manifest=row.manifest, size=row.bytes, hash=stated)
 
 
 def _of_each_file(verdicts: Iterable[FileVerdict]) -> list[FileVerdict]:

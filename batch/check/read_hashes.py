@@ -74,9 +74,10 @@ class _Reading:
                         future.exception(timeout=0.2)
                 self._tell(file)
                 yield future.result()
+        except BaseException:  # who reads the verdicts leaves: no block more is read
+            self.stop.set()
+            raise
         finally:
-            if waiting:
-                self.stop.set()
             pool.shutdown(wait=not heard(), cancel_futures=True)
 
     def _tell(self, file: ToHash) -> None:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TypedDict
 
-from rushlight.batch.check.clip_originals import ClipCheck, ClipOriginals
+from rushlight.batch.check.clip_originals import REFUSED, ClipCheck, ClipOriginals, refusal, with_verdict
 from rushlight.batch.check.find_manifests import beside
 from rushlight.batch.lists.find_media import originals_below
 from rushlight.batch.lists.folder_list import find_originals
@@ -26,7 +26,6 @@ __all__ = [
     "Media",
     "MediaSums",
     "Walk",
-    "held",
     "hold_to_manifests",
     "media_text",
     "original_key",
@@ -34,8 +33,6 @@ __all__ = [
     "reconcile",
     "taken_together",
 ]
-
-UNVERIFIED = "its original is not verified"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -247,21 +244,16 @@ def hold_to_manifests(plan: Plan, manifests: Sequence[str], recipe: Recipe, fold
     kept = []
     for clip in plan.clips:
         try:
-            kept.append(held(clip, found.of(clip.facts.files), recipe))
+            kept.append(_held(clip, found.of(clip.facts.files), recipe))
         except SourceError as error:
             plan.broken.append((clip.row, error))
             plan.unopened.append((clip.path, error))  # it may still be growing
     plan.clips = kept
 
 
-def held(clip: PlannedClip, check: ClipCheck, recipe: Recipe) -> PlannedClip:
+def _held(clip: PlannedClip, check: ClipCheck, recipe: Recipe) -> PlannedClip:
     """The clip with the verdict on its original. SourceError where it is not to be delivered."""
     said = check.record()
-    if check.refused and not recipe.deliver_differing:
-        key = "`deliver_differing = true` in the recipe delivers such clips"
-        text = f"its original is not as its manifest has it ({said.sentence}), so it is not delivered; copy it again"
-        raise SourceError(f"{text} ({key})", file=str(clip.path))
-    warnings = [text for text in clip.warnings if not text.startswith(UNVERIFIED)]
-    if said.verdict not in ("matches", "not compared yet"):
-        warnings.append(f"{UNVERIFIED}: {said.sentence}")
-    return replace(clip, manifest=check, warnings=tuple(warnings))
+    if said.verdict in REFUSED and not recipe.deliver_differing:
+        raise refusal(said, str(clip.path))
+    return replace(clip, manifest=check, warnings=tuple(with_verdict(said, clip.warnings)))

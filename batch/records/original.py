@@ -17,6 +17,7 @@ __all__ = [
     "Pushed",
     "Signal",
     "Source",
+    "ToCompare",
 ]
 
 Levels = Annotated[str, Field(description="Levels: narrow (64 to 940 in ten bits) or full (0 to 1023).")]
@@ -49,6 +50,17 @@ class ManifestCheck(Shape):
     def sentence(self) -> str:
         """The verdict and the finding, as people are told them."""
         return f"{self.verdict}{f': {self.text}' if self.text else ''}"
+
+
+class ToCompare(Shape):
+    """A file of an original whose hash is to be compared before it is rendered."""
+
+    path: str = Field(description="Absolute path, as the runner sees it.")
+    bytes: Whole = Field(description="Size that it had when it was planned, which is the manifest's.")
+    kind: str = Field(description="Kind of hash, as the manifest names it.")
+    hash: str = Field(description="Hash in the manifest.")
+    manifest: str = Field(description="Manifest that states it.")
+    note: str = Field(default="", description="Finding on its name, in words.")
 
 
 class Source(Shape):

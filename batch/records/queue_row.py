@@ -9,7 +9,7 @@ from pydantic import Field
 
 from rushlight.batch.records.job_record import RecipeName
 from rushlight.batch.records.look import Grade
-from rushlight.batch.records.original import ManifestCheck, Signal
+from rushlight.batch.records.original import ManifestCheck, Signal, ToCompare
 from rushlight.batch.records.request import PlainRequest
 from rushlight.batch.records.shape import Count, Name, Number, Shape, Whole
 from rushlight.batch.records.sound import ClipSound
@@ -82,6 +82,12 @@ class PlannedRecord(Shape):
     sampled_hash: str = Field(default="", description="Hash of the original's ends, `ALGORITHM:HEX`.")
     manifest: ManifestCheck | None = Field(
         default=None, description="Verdict on the original against its hash manifest."
+    )
+    compare: list[ToCompare] = Field(
+        default=[], description="Files whose hashes are compared before the clip is rendered."
+    )
+    deliver_differing: bool = Field(
+        default=False, description="Whether it is delivered where its original differs from its manifest."
     )
 
 

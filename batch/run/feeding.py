@@ -9,21 +9,24 @@ from __future__ import annotations
 import os
 import time
 from collections import deque
+from contextlib import suppress
 from itertools import islice
 from pathlib import Path
 
+from rushlight.batch.check.compare_ahead import CompareAhead
 from rushlight.batch.farm.tasks import Farm, Task
 from rushlight.batch.plan.jobs import all_there
 from rushlight.batch.queue.finish_token import let_finish
 from rushlight.batch.queue.ownership import check_job
 from rushlight.batch.queue.queue_rows import DamagedRow
-from rushlight.batch.queue.state_machine import FINISH, Progress, SlotFree, step
+from rushlight.batch.queue.state_machine import FINISH, Action, Progress, SlotFree, step
 from rushlight.batch.queue.store import QueuedJob
+from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.run.delivery import Delivery
 from rushlight.batch.run.disk_room import Disks
 from rushlight.batch.run.ended_jobs import Running, RunState
-from rushlight.batch.run.events import Event, Work
-from rushlight.pipelines.errors import OutsideError, RushlightError, from_os, own_fault
+from rushlight.batch.run.events import PREPARING, Event, Work, phase
+from rushlight.pipelines.errors import OutsideError, RushlightError, SourceError, from_os, own_fault
 
 __all__ = ["Feeding"]
 
@@ -43,6 +46,7 @@ class Feeding:
         self.away: dict[str, float] = {}  # job whose original is not there -> when to look again
         self.missed = set[str]()  # what was said of those
         self.serial = 0
+        self.comparing = CompareAhead()
         self.manned = time.monotonic()  # when there was last a worker
 
     @property
@@ -55,6 +59,7 @@ class Feeding:
         version = self.state.store.version()
         if version != self.state.version:
             self.state.version = version
+            self.comparing.forget()
             changed = self.state.summary.changed
             self.queue = deque(
                 row
@@ -67,6 +72,10 @@ class Feeding:
         self.manned = time.monotonic() if self.farm.slots else self.manned
         if time.monotonic() - self.manned > DESERTED and (self.state.active or self.queue):
             self.disks.pause(NOBODY)
+        for job in islice(self.queue, 2):
+            self.compared(job)
+        if text := self.comparing.news():
+            self.state.on_event(phase(PREPARING, 0, 0, text=text))
         while len(self.state.tasks) < self.farm.slots:
             if self.state.tasks and self.disks.paused not in ("", NOBODY):
                 return
@@ -114,7 +123,7 @@ class Feeding:
         """True if nobody else renders into its folder, and no other part of its clip is being made."""
         if any(r.job.clip_key == job.clip_key for r in self.state.active.values()):
             return False
-        if self.away.get(job.key, 0.0) > time.monotonic():
+        if self.away.get(job.key, 0.0) > time.monotonic() or not self.compared(job):
             return False
         if job.out in self.disks.claimed and not self.disks.gone(job):
             return True
@@ -135,6 +144,17 @@ class Feeding:
         self.delivery.logged.pop(Path(job.out), None)
         return True
 
+    def compared(self, job: QueuedJob) -> bool:
+        """True once the original of a clip has been compared with its manifest, where one was given."""
+
+        def planned() -> PlannedRecord | None:
+            with suppress(DamagedRow):  # said once it is started, as is media that is away
+                plan = self.state.store.plan(job.key, job.identity)
+                return plan.record if plan and not self.state.place.away(plan) else None
+            return None
+
+        return self.comparing.ready(_name(job), planned)
+
     def refuse(self, job: QueuedJob, why: str) -> bool:
         """Leave the clips of a folder for a while; says so the first time. False."""
         if job.out not in self.refused:
@@ -145,6 +165,7 @@ class Feeding:
     def wait_for_media(self, job: QueuedJob, why: str) -> None:
         """Leave a clip for a while; says so the first time of each that is missing."""
         self.away[job.key] = time.monotonic() + MEDIA
+        self.comparing.again(_name(job))
         self.queue.append(job)
         if why not in self.missed:
             self.missed.add(why)
@@ -156,10 +177,20 @@ class Feeding:
             self.wait_for_media(job, why)
             return
         self.away.pop(job.key, None)
+        if plan is not None and not (self.compared(job) and self.comparing.knows(_name(job))):  # just back
+            self.queue.append(job)
+            return
         if plan is None or not self.state.store.set_state(job.key, job.identity, "running"):
             return
         out = Path(job.out)
         check_job(plan, job.out)
+        try:
+            record = self.comparing.proven(_name(job), plan.record, plan.source.path)
+        except SourceError as error:
+            refused = Running(job=job, plan=plan, results={}, progress=Progress(todo=()))
+            self.delivery.give_up(refused, Action(do="fail"), error)
+            return
+        plan = plan.model_copy(update={"record": record})
         if all_there(out, plan.outputs, self.delivery.before(out, plan.job)):
             self.state.store.set_state(job.key, job.identity, "done")
             self.state.on_event(Event(what="there", clip=job.clip))
@@ -202,3 +233,8 @@ class Feeding:
             task = Task(key=key, function=self.work.segment, arguments=(payload, number, token, threads))
         self.state.tasks[key] = (running.job.key, number)
         self.farm.submit(task)
+
+
+def _name(job: QueuedJob) -> str:
+    """One job as it was planned."""
+    return f"{job.key} {job.identity}"

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rushlight.batch.check.clip_originals import ClipCheck, compared
-from rushlight.batch.disks import size_text
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.job_log import append_record, failure_record, latest, read_log
@@ -26,7 +23,7 @@ from rushlight.batch.plan.jobs import (
 )
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
-from rushlight.batch.plan.reconcile_media import held, media_text
+from rushlight.batch.plan.reconcile_media import media_text
 from rushlight.batch.queue.filling import Turn
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.job_record import JobRecord
@@ -50,8 +47,6 @@ if TYPE_CHECKING:
     from rushlight.batch.plan.request import Request
     from rushlight.batch.plan.request_ledger import Day
     from rushlight.batch.run.event_stream import EventStream
-
-EVERY = 10.0  # seconds between two words on how much was compared
 
 __all__ = ["baked", "cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder", "planned", "sound_news"]
 
@@ -124,7 +119,7 @@ def jobs_of(
     refuse_links(out)
     log = read_log(out)
     records = latest(log.records)
-    turns, settled, news = _turns(prepared, out, records, events)
+    turns, settled, news = _turns(prepared, out, records)
     refuse_links(out, sorted({o.folder for turn in turns for o in turn.spec.outputs}))
     for refused in log.refused:
         events.warning(f"{refused.error}; {refused.name} counts as not made yet")
@@ -157,72 +152,26 @@ def jobs_of(
 
 
 def _turns(
-    prepared: Prepared, out: Path, records: Mapping[str, JobRecord], events: EventStream
+    prepared: Prepared, out: Path, records: Mapping[str, JobRecord]
 ) -> tuple[list[Turn], list[PlannedClip], list[SoundNews]]:
-    """Turns of what is to be made; the clips of which everything is there; and what becomes of movies with other sound.
-    Originals of what is to be made are compared with their manifests, where some were given."""
+    """Turns of what is to be made; the clips of which everything is there; and what becomes of movies with other sound."""
     plan = prepared.plan
     turns: list[Turn] = []
     settled: list[PlannedClip] = []
     news: list[SoundNews] = []
-
-    def apart(clip: PlannedClip, error: Exception) -> None:
-        plan.broken.append((clip.row, own_fault(error, "prepared", clip.path)))
-        plan.clips.remove(clip)
-
-    wanted: list[tuple[PlannedClip, _Due]] = []
     for clip in beating(list(plan.clips)):
         try:
-            wanted.append((clip, _due(prepared, clip, out, records.get(job_id(clip)))))
-        except Exception as error:
-            apart(clip, error)
-    comparing = _Comparing(
-        [c.manifest for c, due in wanted if c.manifest and c.manifest.to_hash and due.reads_original], events
-    )
-    for clip, due in wanted:
-        try:
-            if clip.manifest and clip.manifest.to_hash and due.reads_original:
-                proven = held(clip, comparing.of(clip.manifest), prepared.recipe)
-                plan.clips[plan.clips.index(clip)] = clip = proven
+            due = _due(prepared, clip, out, records.get(job_id(clip)))
             found = _turns_of_clip(prepared, clip, out, due)
         except Exception as error:
-            apart(clip, error)
+            plan.broken.append((clip.row, own_fault(error, "prepared", clip.path)))
+            plan.clips.remove(clip)
             continue
         turns += found
         news.append(due.news)
         if not found:
             settled.append(clip)
     return turns, settled, news
-
-
-class _Comparing:
-    """Originals compared with their manifests, one after another; says how far it is, every ten seconds."""
-
-    def __init__(self, checks: Sequence[ClipCheck], events: EventStream) -> None:
-        self.events, self.clips, self.bytes = events, len(checks), sum(check.bytes for check in checks)
-        self.clip = self.done = 0
-        self.next = time.monotonic() + EVERY
-        if checks:
-            size = size_text(self.bytes)
-            self._say(
-                f"comparing {counted(self.clips, 'original')}, {size}, with their manifests before they are rendered"
-            )
-
-    def of(self, check: ClipCheck) -> ClipCheck:
-        """One of them compared."""
-        found = compared(check, self._far)
-        self.clip, self.done = self.clip + 1, self.done + check.bytes
-        return found
-
-    def _far(self, done: int) -> None:
-        if time.monotonic() >= self.next:
-            self.next = time.monotonic() + EVERY
-            self._say(
-                f"compared {size_text(self.done + done)} of {size_text(self.bytes)} with their manifests"
-            )
-
-    def _say(self, text: str) -> None:
-        self.events.event(phase(PLANNING, self.clip, self.clips, text=text))
 
 
 def sound_news(prepared: Prepared, out: Path) -> list[str]:
@@ -245,11 +194,6 @@ class _Due:
     news: SoundNews
     fields: Mapping[str, str]
     hashes: tuple[str, str]  # as logged, and as sampled
-
-    @property
-    def reads_original(self) -> bool:
-        """True if pictures of the original are to be rendered."""
-        return any(output.output not in self.news.alone for output in self.missing)
 
 
 def _due(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord | None) -> _Due:
@@ -294,6 +238,10 @@ def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, due: _Due) 
             hashes=due.hashes,
             sound_alone=part is alone,
         )
+        if clip.manifest and part is not alone:
+            rows = [row.plain() for row in clip.manifest.rows]
+            more = {"compare": rows, "deliver_differing": recipe.deliver_differing}
+            spec = spec.model_copy(update={"record": {**spec.record, **more}})
         names = set() if part is alone else set(made[index])
         orders = TurnOrders(
             rank=rank,

@@ -184,4 +184,7 @@ def run(
     disks = Disks(on_event, keep_free)
     delivery = Delivery(state, disks, deadline)
     feeding = Feeding(state, farm, work or Work(), disks, delivery)
-    return _Loop(state, farm, stop or Stop(), disks, delivery, feeding, deadline, stay=stay).run()
+    try:
+        return _Loop(state, farm, stop or Stop(), disks, delivery, feeding, deadline, stay=stay).run()
+    finally:
+        feeding.comparing.close()

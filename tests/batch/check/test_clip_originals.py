@@ -6,7 +6,16 @@ from pathlib import Path
 import pytest
 
 from manifests import card, entry, generation, hash_list, sealed
-from rushlight.batch.check.clip_originals import AUTO, ClipCheck, ClipOriginals, compared
+from rushlight.batch.check.clip_originals import (
+    AUTO,
+    REFUSED,
+    ClipCheck,
+    ClipOriginals,
+    compared,
+    refusal,
+    with_verdict,
+)
+from rushlight.batch.records.original import ManifestCheck
 from rushlight.pipelines.errors import ManifestError
 
 
@@ -24,13 +33,18 @@ def originals(media: Path, *given: object, paths: list[Path] | None = None) -> C
     return ClipOriginals([str(g) for g in given], found, [media])
 
 
+def later(check: ClipCheck) -> ManifestCheck:
+    """The verdict once hashes are compared."""
+    return compared(check.rows, check.record())
+
+
 def words(found: ClipOriginals) -> dict[str, str]:
     """Verdict on each file as a clip: before its hash is compared, and after."""
     said = {}
     for path in found.originals:
         check = found.of([path])
         said[f"{path.parts[-3]}/{path.name}"] = (
-            f"{check.record().verdict} > {compared(check).record().verdict}"
+            f"{check.record().verdict} > {later(check).verdict if check.rows else check.record().verdict}"
         )
     return said
 
@@ -111,8 +125,8 @@ def test_a_manifest_of_none_of_the_originals_is_a_note(media: Path, tmp_path: Pa
 def test_it_says_how_many_bytes_were_read(media: Path) -> None:
     check = originals(media, AUTO).of(sorted(media.rglob("*.mov")))
     told: list[int] = []
-    compared(check, told.append)
-    assert told == sorted(told) and told[-1] == check.bytes == 12
+    compared(check.rows, check.record(), told.append)
+    assert told == sorted(told) and told[-1] == sum(row.bytes for row in check.rows) == 12
 
 
 def test_a_manifest_that_is_not_intact_is_a_note_and_verifies_nothing(media: Path) -> None:
@@ -137,27 +151,35 @@ def test_a_sequence_is_as_good_as_its_worst_file(tmp_path: Path) -> None:
     (root / "seq/s2.dpx").write_bytes(b"x")
     files = sorted(root.rglob("*.dpx"))
     found = ClipOriginals([AUTO], files, [root.parent])
-    check = compared(found.of(files)).record()
+    check = later(found.of(files))
     assert check.verdict == "differs" and check.text.startswith("1 of 4 files, first s2.dpx: its xxh64 is")
-    assert compared(found.of(files[:2])).record().text == "2 of 2 files"
+    assert later(found.of(files[:2])).text == "2 of 2 files"
     card(root, seq__s9_dpx=b"9")
     more = sorted(root.rglob("*.dpx"))
-    later = ClipOriginals([AUTO], more, [root.parent])
-    assert later.of([files[0], more[-1]]).record().verdict == "not in the manifest"
+    again = ClipOriginals([AUTO], more, [root.parent])
+    assert later(again.of([files[0], more[-1]])).verdict == "not in the manifest"
+    assert again.of([files[0], more[-1]]).record().verdict == "not in the manifest"
 
 
 def test_the_record_of_one_file_has_its_hashes(media: Path) -> None:
     found = originals(media, AUTO)
-    said = compared(found.of(found.originals[:1])).record()
+    said = later(found.of(found.originals[:1]))
     assert (said.kind, said.hash) == ("xxh64", said.found) and said.found and said.manifest.endswith(".mhl")
 
 
 def test_a_file_that_is_gone_meanwhile_cannot_be_read(media: Path) -> None:
     found = originals(media, AUTO)
+    check = found.of(found.originals[:1])
     os.unlink(found.originals[0])
-    check = compared(found.of(found.originals[:1]))
-    assert check.refused and check.record().verdict == "cannot be read"
+    assert later(check).verdict == "cannot be read" and later(check).verdict in REFUSED
 
 
-def test_nothing_given_is_no_verdict() -> None:
-    assert not ClipCheck().refused
+def test_what_is_said_of_a_clip() -> None:
+    differs = ManifestCheck(verdict="differs", text="its xxh64 is 1; a.mhl has 2")
+    assert "(differs: its xxh64 is 1; a.mhl has 2), so it is not delivered; copy it again" in str(
+        refusal(differs, "a.mov")
+    )
+    once = with_verdict(differs, ["other"])
+    assert once == ["other", "its original is not verified: differs: its xxh64 is 1; a.mhl has 2"]
+    assert with_verdict(differs, once) == once
+    assert with_verdict(ManifestCheck(verdict="matches"), once) == ["other"]

@@ -8,10 +8,11 @@ from typing import Any
 
 import pytest
 
-from here import HereFarm, farm_here, rushlight, small_day  # noqa: F401
+from here import rushlight, small_day
 from logged import latest, read_records
 from manifests import card, entry, generation, hash_list, sealed
-from rushlight.batch.run import jobs_to_make
+from rushlight.batch.check import compare_ahead
+from rushlight.batch.check.compare_ahead import CompareAhead
 
 GIVEN = ("--manifest", "auto")
 
@@ -70,16 +71,13 @@ def test_without_a_manifest_nothing_is_said(day: Path) -> None:
     assert [c["manifest"] for c in found["clips"]] == [None, None]
 
 
-def test_a_clip_that_differs_is_not_delivered(day: Path, tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+def test_a_clip_that_differs_is_not_delivered(day: Path, tmp_path: Path) -> None:
     flipped(day.parent / "A001C002.mov")
     out = tmp_path / "out"
     done = rushlight("render", *asked(day, "--out", out, *GIVEN))
     assert done.returncode == 1
     said = " ".join(done.stdout.split())
-    assert (
-        "comparing 2 originals" in said
-        and "A001C002.mov: its original is not as its manifest has it (differs: its xxh64 is" in said
-    )
+    assert "A001C002.mov: its original is not as its manifest has it (differs: its xxh64 is" in said
     records = recorded(out)
     first, second = records["A001C001.mov"], records["A001C002.mov"]
     assert first["status"] == "done" and first["source"]["manifest"]["verdict"] == "matches"
@@ -89,7 +87,7 @@ def test_a_clip_that_differs_is_not_delivered(day: Path, tmp_path: Path, farm_he
     assert "original against its manifest: matches" in page and "is not as its manifest has it" in page
 
 
-def test_a_recipe_may_deliver_it_all_the_same(day: Path, tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+def test_a_recipe_may_deliver_it_all_the_same(day: Path, tmp_path: Path) -> None:
     flipped(day.parent / "A001C002.mov")
     delivers_differing(day)
     out = tmp_path / "out"
@@ -103,7 +101,7 @@ def test_a_recipe_may_deliver_it_all_the_same(day: Path, tmp_path: Path, farm_he
     assert "original against its manifest: differs" in (out / "report" / "index.html").read_text()
 
 
-def test_a_clip_that_no_manifest_names_says_so(day: Path, tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+def test_a_clip_that_no_manifest_names_says_so(day: Path, tmp_path: Path) -> None:
     mailed = tmp_path / "mailed.mhl"
     mailed.write_bytes(hash_list([entry("A001C001.mov", (day.parent / "A001C001.mov").read_bytes(), "md5")]))
     out = tmp_path / "out"
@@ -115,7 +113,7 @@ def test_a_clip_that_no_manifest_names_says_so(day: Path, tmp_path: Path, farm_h
     assert "its original is not verified: not in the manifest: no manifest names it" in second["warnings"]
 
 
-def test_a_manifest_that_was_changed_verifies_nothing(day: Path, tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+def test_a_manifest_that_was_changed_verifies_nothing(day: Path, tmp_path: Path) -> None:
     (manifest,) = (day.parent / "ascmhl").glob("*.mhl")
     manifest.write_bytes(manifest.read_bytes().replace(b"cart", b"cast"))
     out = tmp_path / "out"
@@ -124,7 +122,7 @@ def test_a_manifest_that_was_changed_verifies_nothing(day: Path, tmp_path: Path,
     assert {r["source"]["manifest"]["verdict"] for r in recorded(out).values()} == {"no usable hash"}
 
 
-def test_what_was_asked_is_kept_and_asked_again(day: Path, tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+def test_what_was_asked_is_kept_and_asked_again(day: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
     assert rushlight("render", *asked(day, "--out", out, *GIVEN)).returncode == 0
     for made in out.rglob("A001C001.mov"):
@@ -137,7 +135,6 @@ def test_what_was_asked_is_kept_and_asked_again(day: Path, tmp_path: Path, farm_
 def test_a_kept_path_of_a_manifest_is_not_opened_again_unless_it_is_named(
     day: Path,
     tmp_path: Path,
-    farm_here: HereFarm,  # noqa: F811
 ) -> None:
     """What an output folder keeps is text that anybody may have written."""
     mailed = tmp_path / "mailed.mhl"
@@ -147,7 +144,7 @@ def test_a_kept_path_of_a_manifest_is_not_opened_again_unless_it_is_named(
     for made in out.rglob("A001C001.mov"):
         made.unlink()
     done = rushlight("render", "--from", out)
-    assert done.returncode == 0 and "comparing" not in done.stdout
+    assert done.returncode == 0 and recorded(out)["A001C001.mov"]["source"]["manifest"] is None
     assert f"note: originals were held against {mailed} then; name it with --manifest" in " ".join(
         done.stdout.split()
     )
@@ -157,14 +154,25 @@ def test_a_kept_path_of_a_manifest_is_not_opened_again_unless_it_is_named(
     assert rushlight("render", "--from", out, "--manifest", mailed).returncode == 1
 
 
-def test_queue_add_compares_before_anything_is_queued(day: Path, tmp_path: Path) -> None:
+def test_the_queue_compares_before_it_renders(day: Path, tmp_path: Path) -> None:
     flipped(day.parent / "A001C002.mov")
     queue = ("--queue", tmp_path / "q.sqlite")
-    done = rushlight("queue", "add", *asked(day, "--out", tmp_path / "out", *GIVEN, *queue))
-    assert done.returncode == 1
+    assert rushlight("queue", "add", *asked(day, "--out", tmp_path / "out", *GIVEN, *queue)).returncode == 0
+    assert rushlight("queue", "run", *queue).returncode == 1
     rows = json.loads(rushlight("queue", "list", "--json", *queue).stdout)
-    states = {row["clip"]: row["state"] for row in rows}
-    assert states["A001C001.mov"] == "queued" and states.get("A001C002.mov") != "queued"
+    assert {row["clip"]: row["state"] for row in rows}["A001C002.mov"] == "failed"
+    records = recorded(tmp_path / "out")
+    assert records["A001C001.mov"]["source"]["manifest"]["verdict"] == "matches"
+    assert "colour" not in records["A001C002.mov"] or not records["A001C002.mov"]["colour"].get("digest")
+
+
+def test_a_copy_that_was_mended_is_compared_again(day: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    flipped(day.parent / "A001C002.mov")
+    assert rushlight("render", *asked(day, "--out", out, *GIVEN)).returncode == 1
+    flipped(day.parent / "A001C002.mov")  # and back
+    assert rushlight("render", *asked(day, "--out", out, *GIVEN)).returncode == 0
+    assert {r["source"]["manifest"]["verdict"] for r in recorded(out).values()} == {"matches"}
 
 
 def test_a_manifest_that_is_not_there_is_wrong_use(day: Path, tmp_path: Path) -> None:
@@ -182,22 +190,27 @@ def test_a_manifest_that_is_not_there_is_wrong_use(day: Path, tmp_path: Path) ->
     assert done.returncode == 2 and "is MHL 1.0" in done.stderr
 
 
-def test_it_says_how_far_it_is(
+def test_it_says_what_it_compares(
     day: Path,
     tmp_path: Path,
-    farm_here: HereFarm,  # noqa: F811
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(jobs_to_make, "EVERY", 0.0)
+    monkeypatch.setattr(
+        CompareAhead, "news", lambda self: "comparing A001C001.mov with its manifest: 0 MB of 0 MB"
+    )
     done = rushlight("render", *asked(day, "--out", tmp_path / "out", "--json", *GIVEN))
-    told = [json.loads(line) for line in done.stdout.splitlines()]
-    said = [event for event in told if "with their manifests" in event.get("text", "")]
-    assert [(e["event"], e["done"], e["total"]) for e in said[:1]] == [("phase", 0, 2)]
-    assert said[-1]["text"].startswith("compared 0 MB of 0 MB") and len(said) >= 3
+    said = [json.loads(line) for line in done.stdout.splitlines()]
+    assert any(
+        event["event"] == "phase" and event.get("text", "").startswith("comparing A001C001") for event in said
+    )
 
 
-def test_what_is_there_already_is_not_read_again(day: Path, tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+def test_what_is_there_already_is_not_read_again(
+    day: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     out = tmp_path / "out"
     rushlight("render", *asked(day, "--out", out, *GIVEN))
-    done = rushlight("render", *asked(day, "--out", out, *GIVEN))
-    assert done.returncode == 0 and "comparing" not in done.stdout
+    monkeypatch.setattr(compare_ahead, "compared", lambda *more: pytest.fail("it was read again"))
+    assert rushlight("render", *asked(day, "--out", out, *GIVEN)).returncode == 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Iterator
 from dataclasses import replace
@@ -11,6 +12,8 @@ from typing import Any
 import pytest
 
 from here import HereFarm
+from manifests import HASH
+from rushlight.batch.check import compare_ahead
 from rushlight.batch.farm.tasks import Task
 from rushlight.batch.queue.state_machine import FINISH, Policy
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
@@ -236,3 +239,96 @@ def test_media_taken_away_while_it_is_read_is_no_fault_of_the_clip(tmp_path: Pat
     kitchen.feeding.refresh()
     kitchen.feeding.fill()
     assert not kitchen.state.active and not kitchen.state.summary.failed
+
+
+def with_manifest(job: QueuedJob, original: Path, data: bytes) -> QueuedJob:
+    """The job of that original, whose manifest has `data`."""
+    row = {
+        "path": str(original),
+        "bytes": len(data),
+        "kind": "xxh64",
+        "hash": HASH["xxh64"](data),
+        "manifest": "1.mhl",
+    }
+    record = {"manifest": {"verdict": "not compared yet"}, "compare": [row]}
+    return replace(job, payload={**job.payload, "record": record, "source": {"path": str(original)}})
+
+
+def filled(kitchen: Kitchen) -> None:
+    """Filled until nothing is being compared any more."""
+    for _ in range(500):
+        kitchen.feeding.fill()
+        if not any(not future.done() for future in kitchen.feeding.comparing._read.values()):
+            break
+        time.sleep(0.01)
+    kitchen.feeding.fill()
+
+
+def test_a_clip_is_given_out_once_its_original_was_compared_and_others_go_on(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    go = threading.Event()
+    before = compare_ahead.compared
+    monkeypatch.setattr(compare_ahead, "compared", lambda *more: (go.wait(10), before(*more))[1])
+    original = tmp_path / "a.mov"
+    original.write_bytes(b"1")
+    kitchen = Kitchen(
+        store, with_manifest(toy(tmp_path, "a", 1), original, b"1"), toy(tmp_path, "b", 1), slots=4
+    )
+    kitchen.feeding.fill()
+    assert kitchen.given() == [("b", 0)]
+    go.set()
+    filled(kitchen)
+    assert kitchen.given() == [("b", 0), ("a", 0)]
+    running = kitchen.state.active["a"]
+    assert running.plan.record.manifest and running.plan.record.manifest.verdict == "matches"
+    assert running.plan.record.compare == [] and "verdict': 'matches'" in str(running.payload["record"])
+    kitchen.feeding.comparing.close()
+
+
+def test_a_clip_whose_original_differs_is_given_to_nobody(tmp_path: Path, store: Store) -> None:
+    original = tmp_path / "a.mov"
+    original.write_bytes(b"2")
+    kitchen = Kitchen(
+        store, with_manifest(toy(tmp_path, "a", 1), original, b"1"), toy(tmp_path, "b", 1), slots=4
+    )
+    filled(kitchen)
+    assert kitchen.given() == [("b", 0)]
+    ((clip, text),) = kitchen.state.summary.failed
+    assert clip == "a" and "is not as its manifest has it (differs: its xxh64 is" in text
+    assert {row.key: row.state for row in store.rows()}["a"] == "failed"
+    kitchen.feeding.comparing.close()
+
+
+def test_media_that_is_away_is_waited_for_before_it_is_compared(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place, original = Unplugged("a"), tmp_path / "a.mov"
+    kitchen = Kitchen(store, with_manifest(toy(tmp_path, "a", 1), original, b"1"), slots=4, place=place)
+    filled(kitchen)
+    assert not kitchen.given() and not kitchen.state.summary.failed
+    place.gone.clear()
+    original.write_bytes(b"1")
+    now = time.monotonic() + feedings.MEDIA + 1
+    monkeypatch.setattr(feedings.time, "monotonic", lambda: now)
+    filled(kitchen)
+    assert kitchen.given() == [("a", 0)]
+    kitchen.feeding.comparing.close()
+
+
+def test_media_pulled_out_while_it_is_compared_is_waited_for(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place, original = Unplugged(), tmp_path / "a.mov"
+    kitchen = Kitchen(store, with_manifest(toy(tmp_path, "a", 1), original, b"1"), slots=4, place=place)
+    kitchen.feeding.compared(kitchen.feeding.queue[0])  # it is not there any more
+    place.gone.add("a")
+    filled(kitchen)
+    assert not kitchen.state.summary.failed
+    place.gone.clear()
+    original.write_bytes(b"1")
+    now = time.monotonic() + feedings.MEDIA + 1
+    monkeypatch.setattr(feedings.time, "monotonic", lambda: now)
+    filled(kitchen)
+    assert kitchen.given() == [("a", 0)]
+    kitchen.feeding.comparing.close()

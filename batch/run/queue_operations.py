@@ -100,14 +100,14 @@ def run_queue(
         folders = held.enter_context(_Folders(store, events, terms.mode, room, patient=watch is not None))
         try:
             clips = len({job.clip_key for job in waiting})
-            events.event(phase(PLANNING, 0, clips, text=f"{counted(clips, 'clip')} queued; starting workers"))
+            _say_start(events, 0, clips)
             count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
             with (
                 ExitStack() as closing,
                 early_farm(crew, events=events, stop=stop) as early,
                 farm_at_work(early, count, events=events, stop=stop, closing=closing) as farm,
             ):
-                events.event(phase(PLANNING, clips, clips))
+                _say_start(events, clips, clips)
                 prepared_for(_first_jobs(store, waiting), farm, events=events, stop=stop)
                 frames = sum(job.frames for job in waiting)
                 events.begin(clips=clips, frames=frames, workers=farm.slots)
@@ -127,6 +127,13 @@ def run_queue(
             watch.end()
             summary.left = store.count("queued", "running")
         return _unsettled(store, summary, folders.ran, room, terms.mode)
+
+
+def _say_start(events: EventStream, done: int, clips: int) -> None:
+    """Say that what is queued, whose lists were planned as they were added, waits for workers; and that these are there."""
+    if clips:
+        text = "" if done else f"{counted(clips, 'clip')} queued; starting workers"
+        events.event(phase(PLANNING, done, clips, text=text))
 
 
 def _unsettled(store: Store, summary: Summary, ran: set[Path], room: Room, mode: int | None) -> int:

@@ -29,7 +29,7 @@ def day_commands(answering: Callable[..., Command]) -> click.Group:
 
     @click.group()
     def day() -> None:
-        """A shooting day from one document, day.toml, which other commands take in place of a list."""
+        """A shooting day from one document, day.toml, which other commands take in place of a list (LIST) or of an output folder (DIR)."""
 
     @day.command()
     @click.argument("media", metavar="MEDIA", type=PATH)

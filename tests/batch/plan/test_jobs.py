@@ -12,6 +12,8 @@ from pictures import frame_of, number_of, numbered, write_movie
 from rushlight.batch.plan.jobs import Known, output_specs
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
+from rushlight.pipelines.burnin.text_fields import card_facts
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.job.spec import StillsSpec
 from rushlight.pipelines.outputs.stills import read_still
 from rushlight.pipelines.recipe.read_recipe import parse_recipe
@@ -104,3 +106,13 @@ def test_what_a_slate_card_says_is_part_of_its_outputs_identity(original: Path) 
     )
     assert len(set(plain)) == 1
     assert len(set(carded)) == 4 and carded[3] == carded[4]  # what is not on the card is no part of it
+
+
+def test_a_slate_card_has_the_days_title_where_there_is_one() -> None:
+    first = Timecode.parse("01:00:00:00", FrameRate.parse(24))
+
+    def facts(**fields: str) -> dict[str, str]:
+        return dict(card_facts(fields, state="graded", first=first, count=24, encoding="LogC3"))
+
+    assert facts(day_title="The Lamp Room, day 12")["Production"] == "The Lamp Room, day 12"
+    assert facts()["Production"] == ""  # which is left out

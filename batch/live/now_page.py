@@ -45,6 +45,7 @@ class _Said:
     ready_by: str
     over: str
     quiet: str  # why nothing seems to run any more
+    report: bool  # the report's page is beside it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,18 +87,17 @@ def now_page(
         "now.html",
         title=state.title,
         state=state,
-        said=_said(state, quiet),
+        said=_said(state, quiet, report),
         clips=clips,
         live=live,
-        report=report,
         refresh=0 if state.is_over else REFRESH,
         foot=_foot(state, live=bool(live)),
     )
 
 
-def top_part(state: NightState, *, quiet: str = "") -> str:
+def top_part(state: NightState, *, quiet: str = "", report: bool = False) -> str:
     """The upper part alone: what runs, when it ends, the counts, what needs somebody, what waits."""
-    return _part("top", state, _said(state, quiet))
+    return _part("top", state, _said(state, quiet, report))
 
 
 def clip_part(clip: ClipReady, picture: str) -> str:
@@ -120,7 +120,7 @@ def anchor(job: str) -> str:
     return "clip-" + re.sub(r"[^A-Za-z0-9_-]", "-", job)
 
 
-def _said(state: NightState, quiet: str) -> _Said:
+def _said(state: NightState, quiet: str, report: bool) -> _Said:
     phase, tone = _PHASES[state.phase]
     return _Said(
         phase=phase,
@@ -129,6 +129,7 @@ def _said(state: NightState, quiet: str) -> _Said:
         ready_by=_clock(state.ready_by, state.written),
         over=_over(state),
         quiet=quiet,
+        report=report,
     )
 
 

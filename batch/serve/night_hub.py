@@ -7,6 +7,7 @@ import os
 import secrets
 import threading
 import time
+from collections.abc import Iterator
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
@@ -19,11 +20,12 @@ from rushlight.batch.live.now_page import SILENCE, anchor, clip_part, now_page, 
 from rushlight.batch.live.run_words import RunWords
 from rushlight.batch.records.night_state import ClipReady, NightState
 from rushlight.pipelines.errors import RushlightError
-from rushlight.pipelines.inside_folder import is_file, open_file, stat_of
+from rushlight.pipelines.inside_folder import is_file, open_file, output_name, stat_of
 from rushlight.pipelines.visible_text import json_text
 
 __all__ = ["NightHub"]
 
+PICTURES, REPORT = "report/pictures", "report/index.html"
 LOOK, CROWD = (
     1.0,
     100,
@@ -84,7 +86,8 @@ class NightHub:
         return _stamp(self.out, STATE), _stamp(self.out, LOG)
 
     def _tell(self, state: NightState, quiet: str) -> None:
-        version, html = self.version + 1, top_part(state, quiet=quiet)
+        report = is_file(self.out, REPORT)
+        version, html = self.version + 1, top_part(state, quiet=quiet, report=report)
         now = {anchor(clip.job): clip for clip in state.ready}
         clips = {}
         for key, clip in now.items():
@@ -99,14 +102,10 @@ class NightHub:
             self.state, self._quiet = state, quiet
             return
         top = _message("now", {"top": html}, number=f"{self.boot}-{version}")
-        served = frozenset(
-            path
-            for clip in state.ready
-            for path in (clip.thumb, clip.still, *clip.stills, *(movie.path for movie in clip.movies))
-        )
+        served = frozenset(path for clip in state.ready for path in _files(clip))
         with self._changed:
             self._gone |= {key: version for key in self._clips.keys() - clips.keys()}
-            self._clips, self._top, self._served, self._batches = clips, top, served - {""}, {}
+            self._clips, self._top, self._served, self._batches = clips, top, served, {}
             self.state, self._quiet, self._html, self.version = state, quiet, html, version
             self._changed.notify_all()
 
@@ -165,6 +164,14 @@ class NightHub:
             new = [message for when, _, message in reversed(self._clips.values()) if when > since]
             self._batches[since] = b"".join([*gone, *new, self._top])
         return self._batches[since]
+
+
+def _files(clip: ClipReady) -> Iterator[str]:
+    """The files of a clip that may be served: whatever a state says, they are its pictures and what lies in an output's folder."""
+    yield from (path for path in (clip.thumb, clip.still) if path.startswith(f"{PICTURES}/"))
+    for path in (*clip.stills, *(movie.path for movie in clip.movies)):
+        with suppress(RushlightError):
+            yield output_name(path)
 
 
 def _message(event: str, data: object, *, number: str = "") -> bytes:

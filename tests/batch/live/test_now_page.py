@@ -1,10 +1,13 @@
 """The page of a night: what it says in each phase, under 2 MB for 500 clips, and nothing on it that its policy would stop."""
 
+import base64
 import re
+from pathlib import Path
 
+import numpy as np
 import pytest
 
-from browsers import stopped
+from browsers import looks, stopped
 from rushlight.batch.live.now_page import anchor, clip_part, href, now_page, top_part
 from rushlight.batch.records.night_state import (
     NOW,
@@ -18,6 +21,7 @@ from rushlight.batch.records.night_state import (
     PersonNeeded,
     ViewingCopy,
 )
+from rushlight.pipelines.outputs.stills import write_still
 
 
 def ready(number: int, name: str = "") -> ClipReady:
@@ -125,3 +129,16 @@ def test_addresses_hold_every_byte_of_a_name(path: str, address: str) -> None:
 
 def test_an_anchor_is_plain() -> None:
     assert anchor("A001 ü-01") == "clip-A001---01"
+
+
+@pytest.mark.parametrize("browser", ["chromium"])  # Firefox too, when it was made; it costs ten seconds
+def test_its_pictures_show_from_the_disk(browser: str, tmp_path: Path) -> None:
+    red = np.zeros((90, 160, 3))
+    red[..., 0] = 1.0
+    write_still(tmp_path / "red.jpg", red, "jpeg", quality=55)
+    data = base64.b64encode((tmp_path / "red.jpg").read_bytes()).decode()
+    over = night(phase="over", running=[], waiting=[], needs=[])
+    page = now_page(over, picture=lambda path: f"data:image/jpeg;base64,{data}", report=True)
+    (tmp_path / "now.html").write_text(page)
+    seen = looks(browser, tmp_path, (tmp_path / "now.html").as_uri())
+    assert ((seen > 0.8) == (True, False, False)).all(-1).sum() > 2 * 150 * 80

@@ -154,8 +154,32 @@ def test_only_what_clips_were_delivered_as_is_served(tmp_path: Path) -> None:
         assert not hub.serves(path)
 
 
+def test_whatever_a_state_says_no_log_is_served(tmp_path: Path) -> None:
+    """Somebody may have written the state who can write there and nowhere else."""
+    names = [
+        "log/jobs.jsonl",
+        ".work/queue.sqlite",
+        "../x",
+        "/etc/passwd",
+        "ASCMHL/x",
+        "x",
+        "",
+        "report/now.json",
+    ]
+    clip = clip_ready(1).model_copy(
+        update={"stills": [*names, "stills/a.jpg"], "thumb": names[0], "still": names[2]}
+    )
+    state = night_in(tmp_path)
+    written = state.model_copy(update={"ready": [clip]})
+    (tmp_path / STATE).write_text(json.dumps(written.plain()))
+    hub = NightHub(tmp_path)
+    assert hub.serves("stills/a.jpg") and hub.serves("viewing/A1.mp4")
+    assert [name for name in names if hub.serves(name)] == []
+
+
 def test_a_state_behind_a_link_is_not_read(tmp_path: Path) -> None:
-    night_in(tmp_path / "elsewhere" if (tmp_path / "elsewhere").mkdir() is None else tmp_path)
+    (tmp_path / "elsewhere").mkdir()
+    night_in(tmp_path / "elsewhere")
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "report").symlink_to(tmp_path / "elsewhere" / "report")
     assert NightHub(tmp_path / "out").state.counts.listed == 0

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
 from rushlight.batch.job_log import LOG
-from rushlight.batch.json_lines import parse_lines
+from rushlight.batch.json_lines import parse_lines, plain_json
 from rushlight.batch.live.run_words import RunWords
 from rushlight.batch.live.state import NightState, night_state, ready_clip
 from rushlight.batch.plan.request_ledger import FOLDER, Day, day_of, read_askings
 from rushlight.batch.queue.glance import QueueGlance, glance_at
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, read_record
 from rushlight.batch.records.night_state import CardNow, ClipReady
+from rushlight.batch.records.watched_day import WATCHED_FILE, WatchedDay
 from rushlight.pipelines.errors import RushlightError
-from rushlight.pipelines.inside_folder import is_file, open_file
+from rushlight.pipelines.inside_folder import is_file, open_file, read_bytes
 
 __all__ = ["NightFolder"]
 
@@ -35,26 +35,27 @@ class NightFolder:
         self._inode = 0
         self._asked: object = None  # as the requests' files stood
         self._queued: object = None  # as the queue's file stood
+        self._watched: object = None  # as the day's file stood
+        self._cards: list[CardNow] = []
+        self._no_grade: frozenset[str] = frozenset()
         self._ours: dict[str, bool] = {}
         self._bare: dict[str, DeliveredRecord] = {}  # delivered, and without a picture so far
 
     @property
     def begun(self) -> bool:
-        """True if there is anything to show: a log or a request."""
-        return is_file(self.out, LOG) or any((self.out / FOLDER).glob("*.json"))
+        """True if there is anything to show: a log, a request, or a day that is watched."""
+        return (
+            is_file(self.out, LOG)
+            or is_file(self.out, WATCHED_FILE)
+            or any((self.out / FOLDER).glob("*.json"))
+        )
 
-    def state(
-        self,
-        words: RunWords,
-        *,
-        now: float,
-        cards: Iterable[CardNow] = (),
-        no_grade: Iterable[str] = (),
-    ) -> NightState:
+    def state(self, words: RunWords, *, now: float) -> NightState:
         """Its state now; what does not read at this moment stands as it did."""
         self._read_queue()  # ahead of the log: a clip that ends meanwhile is still running, never nowhere
         with suppress(OSError, RushlightError):
             self._read_log_and_requests()
+            self._read_watched()
         return night_state(
             title=self.day.title.text or self.out.name,
             day=self.day,
@@ -63,8 +64,8 @@ class NightFolder:
             rows=self.rows,
             words=words,
             now=now,
-            cards=cards,
-            no_grade=no_grade,
+            cards=self._cards,
+            no_grade=self._no_grade,
         )
 
     def look_for_pictures(self) -> None:
@@ -86,6 +87,21 @@ class NightFolder:
         if out not in self._ours:
             self._ours[out] = Path(out).resolve() == self.out.resolve()
         return self._ours[out]
+
+    def _read_watched(self) -> None:
+        """The cards of a day that is watched, and what waits for a grade."""
+        stamp = _stamp(self.out / WATCHED_FILE)
+        if stamp == self._watched:
+            return
+        self._watched, self._cards, self._no_grade = stamp, [], frozenset()
+        if stamp:
+            with suppress(ValueError):
+                day = WatchedDay.read(plain_json(read_bytes(self.out, WATCHED_FILE)))
+                self._no_grade = frozenset(clip.job for clip in day.no_grade)
+                self._cards = [
+                    CardNow(name=card.name, state=card.state, how=card.how, clips=card.clips, text=card.text)
+                    for card in day.cards
+                ]
 
     def _read_log_and_requests(self) -> None:
         new = self._read_log()

@@ -9,7 +9,7 @@ from __future__ import annotations
 import base64
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from contextlib import suppress
 from copy import deepcopy
 from pathlib import Path
@@ -20,7 +20,7 @@ from rushlight.batch.live.night_folder import NightFolder
 from rushlight.batch.live.now_page import SILENCE, now_page
 from rushlight.batch.live.run_words import RunWords
 from rushlight.batch.records.events import EventDocument
-from rushlight.batch.records.night_state import CardNow, NightState
+from rushlight.batch.records.night_state import NightState
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.inside_folder import is_file, read_bytes, unlink, write
 from rushlight.pipelines.visible_text import json_text
@@ -44,8 +44,6 @@ class NightPages:
         self.cost = 0.0  # seconds of processor time so far
         self._words = RunWords()
         self._folders: dict[Path, _Pages] = {}
-        self._cards: tuple[CardNow, ...] = ()
-        self._no_grade: frozenset[str] = frozenset()
         self._lock = threading.Lock()  # of all of these
         self._writing = threading.Lock()
         self._changed, self._ended = threading.Event(), threading.Event()
@@ -73,12 +71,6 @@ class NightPages:
         if pages:
             words.phase, words.text, words.ends = "over", "", ""
             self._write(pages, words, last=True)
-
-    def media(self, cards: Iterable[CardNow], no_grade: Iterable[str] = ()) -> None:
-        """The cards of a day as they are now, and the jobs that wait for a grade."""
-        with self._lock:
-            self._cards, self._no_grade = tuple(cards), frozenset(no_grade)
-        self._changed.set()
 
     # --- around the run
 
@@ -121,7 +113,7 @@ class NightPages:
             pages.over = last
             try:
                 with suppress(OSError, RushlightError):  # no room, a share that is away: with the next
-                    state = pages.write(words, self._cards, self._no_grade, last=last)
+                    state = pages.write(words, last=last)
                     if state:
                         self.on_state(pages.folder.out, state)
             except Exception as error:
@@ -139,18 +131,16 @@ class _Pages:
         self.over = self.failed = self._tidied = False
         self._pictures: dict[str, str] = {}
 
-    def write(
-        self, words: RunWords, cards: Iterable[CardNow], no_grade: Iterable[str], *, last: bool
-    ) -> NightState | None:
+    def write(self, words: RunWords, *, last: bool) -> NightState | None:
         """Write both; gives the state. None while nothing stands in the folder."""
         folder = self.folder
         if not folder.begun:
             return None
         self._tidy()
-        state = folder.state(words, now=time.time(), cards=cards, no_grade=no_grade)
+        state = folder.state(words, now=time.time())
         if last:
             folder.look_for_pictures()
-            state = folder.state(words, now=time.time(), cards=cards, no_grade=no_grade)
+            state = folder.state(words, now=time.time())
         write(folder.out, STATE, json_text(state.plain()).encode("utf-8", "replace"))
         page = now_page(state, picture=self._picture, report=is_file(folder.out, "report/index.html"))
         write(folder.out, PAGE, page.encode("utf-8", "replace"))

@@ -49,7 +49,7 @@ def night_state(
     `rows` of the queue of this folder alone, first to be run first; `no_grade` are jobs that wait for a grade; `now` as `time.time`.
 
     A clip that is made anew counts as running or waiting while the night runs; once it is over the log alone says what is
-    delivered, as on the report's page. Clips of cards that arrive are in no list yet, and are added to those listed.
+    delivered, as on the report's page. Clips of cards that arrive are in no list yet, and are added to those listed while it runs.
     """
     over = words.phase in OVER
     place = _placing(rows, set(no_grade), over=over)
@@ -65,11 +65,11 @@ def night_state(
         text=words.paused or words.text or _waits(words),
         ends=words.ends,
         ready_by=words.ready_by,
-        counts=_counts(list(places.values()), cards, day.ungraded),
+        counts=_counts(list(places.values()), () if over else cards, day.ungraded),
         frames=FramesMade(made=words.made, of=max(words.of, words.made)),
         running=_running(rows, places, words),
         waiting=_waiting(rows, places, names),
-        needs=[*words.needs(), *_undone(day, places, errors), *_gone(cards)],
+        needs=[*words.needs(), *_undone(day, places, errors), *_cards(cards, over=over)],
         ready=sorted(
             (clip for job, clip in ready.items() if job in places),
             key=lambda clip: _moment(clip.finished),
@@ -154,12 +154,17 @@ def _undone(day: Day, places: Mapping[str, str], errors: Mapping[str, str]) -> l
     return found
 
 
-def _gone(cards: Sequence[CardNow]) -> list[PersonNeeded]:
-    return [
-        PersonNeeded(what="card gone", name=card.name, text=card.text or "was taken away, and is waited for")
-        for card in cards
-        if card.state == "gone"
-    ]
+def _cards(cards: Sequence[CardNow], *, over: bool) -> list[PersonNeeded]:
+    """Cards that are waited for, and once the night is over those that never were complete."""
+    found = []
+    for card in cards:
+        if card.state == "gone":
+            text = card.text or "its media was taken away, and is waited for"
+            found.append(PersonNeeded(what="card", name=card.name, text=text))
+        elif card.state == "arriving" and over:
+            text = card.text or "it was not complete when the night ended; nothing of it was made"
+            found.append(PersonNeeded(what="card", name=card.name, text=text))
+    return found
 
 
 def _waits(words: RunWords) -> str:

@@ -85,8 +85,8 @@ class ClipWaiting(Shape):
 class PersonNeeded(Shape):
     """Something that waits for a person."""
 
-    what: Literal["set aside", "failed", "paused", "late", "problem", "card gone"] = Field(
-        description="set aside, failed: a clip; paused, late, problem: the run; card gone: media that was taken away."
+    what: Literal["set aside", "failed", "paused", "late", "problem", "card"] = Field(
+        description="set aside, failed: a clip; paused, late, problem: the run; card: one that is gone, or never was complete."
     )
     name: str = Field(default="", description="The clip or card; empty for the run.")
     text: str = Field(description="What is wrong, in words.")
@@ -127,8 +127,9 @@ class CardNow(Shape):
     """A card of a day: a folder of originals."""
 
     name: str = Field(description="Name of the card's folder.")
-    state: Literal["arriving", "complete", "gone"] = Field(
-        description="arriving: it is still being copied; complete; gone: its media was taken away, it is waited for."
+    state: Literal["arriving", "complete", "gone", "copy"] = Field(
+        description="arriving: it is still being copied, or not planned yet; complete; gone: its media was taken away, it is waited for;"
+        " copy: the same card as another."
     )
     how: str = Field(
         default="", description="How it is known to be complete: by manifest, or by having stood still."

@@ -1,5 +1,6 @@
 """An output folder looked at again and again: the log read on, never twice, and what does not read stands as it did."""
 
+import json
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,13 @@ from rushlight.batch.live.night_folder import NightFolder
 from rushlight.batch.live.run_words import RunWords
 from rushlight.batch.plan.request_ledger import Asked, Asking, keep_asking
 from rushlight.batch.queue.store import open_store
+from rushlight.batch.records.watched_day import (
+    WATCHED,
+    WATCHED_FILE,
+    WaitingForGrade,
+    WatchedCard,
+    WatchedDay,
+)
 from saturation import toy
 
 
@@ -79,3 +87,23 @@ def test_what_does_not_read_stands_as_it_did(tmp_path: Path) -> None:
     assert counts(folder) == {"listed": 1, "running": 1}
     (tmp_path / "q.sqlite").unlink()
     assert counts(folder) == {"listed": 1, "waiting": 1}
+
+
+def test_cards_and_clips_without_a_grade_of_a_day_that_is_watched(tmp_path: Path) -> None:
+    ask(tmp_path, "a", "b")
+    folder = NightFolder(tmp_path)
+    cards = [
+        WatchedCard(folder="/m/A001", name="A001", state="complete", how="by manifest", taken=True, clips=2),
+        WatchedCard(folder="/m/A002", name="A002", state="arriving", clips=3),
+    ]
+    waits = [WaitingForGrade(job="b", clip="b")]
+    day = WatchedDay(schema=WATCHED, day="/m/day.toml", watched=True, cards=cards, no_grade=waits)
+    (tmp_path / WATCHED_FILE).write_text(json.dumps(day.plain()))
+    assert counts(folder) == {"listed": 5, "arriving": 3, "waiting": 1, "waits_for_grade": 1}
+    assert [(card.name, card.how) for card in folder.state(RunWords(), now=0.0).cards] == [
+        ("A001", "by manifest"),
+        ("A002", ""),
+    ]
+    for text in ("{", "[]"):
+        (tmp_path / WATCHED_FILE).write_text(text)
+        assert counts(folder) == {"listed": 2, "waiting": 2}

@@ -80,8 +80,11 @@ def test_cards_that_arrive_are_listed_and_those_that_went_need_somebody() -> Non
     ]
     found = state_of({"a": "done"}, [], cards=cards)
     assert (found.counts.listed, places(found)) == (5, {"delivered": 1, "arriving": 4})
-    assert [(need.what, need.name) for need in found.needs] == [("card gone", "A002")]
+    assert [(need.what, need.name) for need in found.needs] == [("card", "A002")]
     assert NightState.read(found.plain()) == found
+    over = state_of({"a": "done"}, [], RunWords(phase="over"), cards=cards)
+    assert (over.counts.listed, places(over)) == (1, {"delivered": 1})  # as the report has it
+    assert [need.name for need in over.needs] == ["A003", "A004", "A002"]
 
 
 def test_the_newest_clip_is_first_whatever_its_offset() -> None:

@@ -141,9 +141,9 @@ class _Pages:
         if last:
             folder.look_for_pictures()
             state = folder.state(words, now=time.time())
-        write(folder.out, STATE, json_text(state.plain()).encode("utf-8", "replace"))
         page = now_page(state, picture=self._picture, report=is_file(folder.out, "report/index.html"))
         write(folder.out, PAGE, page.encode("utf-8", "replace"))
+        write(folder.out, STATE, json_text(state.plain()).encode("utf-8", "replace"))
         return state
 
     def _picture(self, path: str) -> str:

@@ -69,7 +69,7 @@ def night_state(
         frames=FramesMade(made=words.made, of=max(words.of, words.made)),
         running=_running(rows, places, words),
         waiting=_waiting(rows, places, names),
-        needs=[*words.needs(), *_undone(day, places, errors), *_cards(cards, over=over)],
+        needs=_needs(words, _undone(day, places, errors), _cards(cards, over=over)),
         ready=sorted(
             (clip for job, clip in ready.items() if job in places),
             key=lambda clip: _moment(clip.finished),
@@ -143,6 +143,14 @@ def _waiting(
             case "waiting" | "held" | "waits for a grade" as state:
                 found.append(ClipWaiting(clip=names[job], state=state))
     return found
+
+
+def _needs(
+    words: RunWords, undone: Sequence[PersonNeeded], cards: Sequence[PersonNeeded]
+) -> list[PersonNeeded]:
+    """What waits for a person, each once: a row's fault is told by the run as well."""
+    known = {need.text for need in undone}
+    return [*(need for need in words.needs() if need.text not in known), *undone, *cards]
 
 
 def _undone(day: Day, places: Mapping[str, str], errors: Mapping[str, str]) -> list[PersonNeeded]:

@@ -102,6 +102,15 @@ def test_the_newest_clip_is_first_whatever_its_offset() -> None:
     assert [clip.job for clip in found.ready] == ["b", "a", "c"]
 
 
+def test_a_rows_fault_that_the_run_told_too_stands_once() -> None:
+    words = RunWords(phase="rendering", problems=["line 3 is wrong", "a disk is slow"])
+    found = state_of({"a": "set aside"}, [], words, errors={"a": "line 3 is wrong"})
+    assert [(need.what, need.text) for need in found.needs] == [
+        ("problem", "a disk is slow"),
+        ("set aside", "line 3 is wrong"),
+    ]
+
+
 def test_a_pause_is_the_phase_until_the_night_is_over() -> None:
     found = state_of({}, [], RunWords(phase="rendering", paused="no room"))
     assert (found.phase, found.text) == ("paused", "no room")

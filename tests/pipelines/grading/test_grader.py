@@ -159,6 +159,21 @@ def test_pixels_that_the_lattice_cannot_follow_are_direct() -> None:
     assert 0.0001 < (np.abs(wanted - alone).max(-1) > 4).mean() < 0.02 and np.abs(wanted - alone).max() > 20
 
 
+def test_rows_know_nothing_of_their_neighbours() -> None:
+    """A row gives the same codes whether the row before was evaluated directly somewhere or nowhere."""
+    rng, shape = np.random.default_rng(8), (12, 240)
+    some = [rng.integers(0, 65536, shape) for _ in range(3)]
+    none = [rng.integers(25000, 26000, shape)] * 3
+    one = grader(graded_look(), "gbrp16le", "yuv444p10le", 240, 12, source_levels="full")
+
+    def graded(values: list[np.ndarray]) -> np.ndarray:
+        return np.stack(planes(one.grade(frame_of("gbrp16le", *values), 0)[0]), -1)
+
+    rows = np.array([0, 1, 1, 0, 0, 1, 0, 1, 0, 0, 0, 1], bool)[:, None]
+    mixed = graded([np.where(rows, a, b) for a, b in zip(some, none, strict=True)])
+    assert (mixed == np.where(rows[..., None], graded(some), graded(none))).all()
+
+
 def bent(size: int = 9, points: int = 33) -> Baked:
     """Tables that no look gave: curves and shaper that differ by channel and are not straight, and a rough lattice."""
     rng = np.random.default_rng(5)

@@ -45,7 +45,10 @@ __all__ = ["add", "change", "default_queue", "run_queue"]
 
 
 class Watch(Protocol):
-    """Somebody who queues what comes while a queue is run: begun once the queue is ours, ended ahead of the last words."""
+    """Somebody who queues what comes for some folders while a queue is run: begun once the queue is ours, ended ahead of the last
+    words."""
+
+    outs: Sequence[Path]
 
     def begin(self) -> None: ...
 
@@ -85,9 +88,6 @@ def run_queue(
         store = held.enter_context(room.to(queue, lambda: open_store(queue)))
         store.run_alone()
         room.to(queue, store.recover)
-        if watch:
-            held.callback(watch.end)
-            watch.begin()
         waiting = store.rows("queued")
         odd = store.damaged_rows()
         for _, text in odd:
@@ -97,7 +97,10 @@ def run_queue(
             waits = bool(store.count(*UNSETTLED))
             code = _unsettled(store, summary, set(), room, terms.mode) if waits else DONE
             return max(code, PARTLY) if odd else code
-        folders = held.enter_context(_Folders(store, events, terms.mode, room, patient=watch is not None))
+        folders = held.enter_context(_Folders(store, events, terms.mode, room, watch=watch))
+        if watch:
+            held.callback(watch.end)
+            watch.begin()
         try:
             clips = len({job.clip_key for job in waiting})
             _say_start(events, 0, clips)
@@ -124,8 +127,7 @@ def run_queue(
         if stop.since and not stay:
             summary.stopped = summary.stopped or "by a signal"
         if watch:
-            watch.end()
-            summary.left = store.count("queued", "running")
+            summary.left = folders.day_over(watch)
         return _unsettled(store, summary, folders.ran, room, terms.mode)
 
 
@@ -222,14 +224,14 @@ def _first_jobs(store: Store, waiting: Sequence[QueuedJob]) -> Iterator[tuple[Jo
 
 
 class _Folders(Place):
-    """The output folders of a queue's run: each locked while it has jobs, its pages made when it has none left."""
+    """The output folders of a queue's run: each locked while it has jobs, its pages made when it has none left. Those of a watched day
+    are locked to its end, and its clips wait for originals that are not there."""
 
     def __init__(
-        self, store: Store, events: EventStream, mode: int | None, room: Room, *, patient: bool = False
+        self, store: Store, events: EventStream, mode: int | None, room: Room, *, watch: Watch | None = None
     ) -> None:
-        """`patient`: a clip whose original is not there waits for it."""
         super().__init__(mode)
-        self.patient = patient
+        self.watch = watch
         self.store, self.events, self.room = store, events, room
         self.ran: set[Path] = set()
         self._locks: dict[Path, Lock] = {}
@@ -249,9 +251,8 @@ class _Folders(Place):
 
     def away(self, plan: QueuedPlan) -> str:
         source = plan.source
-        lost = [
-            path for path in map(Path, source.files or [source.path]) if self.patient and not is_there(path)
-        ]
+        files = map(Path, source.files or [source.path]) if self.watch else ()
+        lost = [path for path in files if not is_there(path)]
         return (
             f"{lost[0].parent}: originals are not there; their clips wait until they are back" if lost else ""
         )
@@ -265,12 +266,26 @@ class _Folders(Place):
         for out in new:
             write_pages(out, self.events, self.room)
             self._written.add(out)
-            if out not in left:
-                clear_work(out)
-                self.events.let_go(out)
-                self._locks.pop(out).release()
+            if out not in left and not (self.watch and out in self.watch.outs):
+                self._let_go(out)
+
+    def day_over(self, watch: Watch) -> int:
+        """End the watch, and let go of its folders where nothing is left. Gives how many jobs are."""
+        watch.end()
+        left = {Path(job.out) for job in self.store.rows("queued", "held", "running")}
+        for out in (set(watch.outs) & self._locks.keys()) - left:
+            self._let_go(out)
+        return self.store.count("queued", "running")
+
+    def _let_go(self, out: Path) -> None:
+        clear_work(out)
+        self.events.let_go(out)
+        self._locks.pop(out).release()
 
     def __enter__(self) -> _Folders:
+        for out in self.watch.outs if self.watch else ():
+            self.claim(out)
+            self._written.add(out)  # nothing ran in it yet
         return self
 
     def __exit__(self, *_: object) -> None:

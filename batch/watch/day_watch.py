@@ -67,7 +67,7 @@ class DayWatch:
             stop,
             pace,
         )
-        self.outs = [out.absolute() for out in day.folders]
+        self.outs: Sequence[Path] = [out.absolute() for out in day.folders]
         kept = read_watched(self.outs)
         self.cards = Cards([Card.of(card) for card in kept.cards] if kept else [])
         self.looking = CardWatch(self.cards, pace.cards, events, self.outs, self._going)
@@ -84,6 +84,7 @@ class DayWatch:
         self.spoilt = False  # its document is wrong as it is now
         self.told: set[str] = set()
         self.kept: dict[Path, WatchedDay] = {}
+        self.shown: object = None  # cards and waiting clips, as the live page has them
         self._ended = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
 
@@ -178,11 +179,11 @@ class DayWatch:
         return bool(still) or before != self.before or now - self.tried >= AGAIN
 
     def _texts(self) -> list[Path]:
-        """Grades, lists, recipes and the document itself."""
+        """Grades, tables, lists, recipes and the document itself."""
         document = self.day.document
         own = [Path(recipe) for recipe in self.day.recipes if Path(recipe).is_file()]
         lists = (document.list,) if document.list else ()
-        return [self.day.path, *self.day.places((*document.grades, *lists)), *own]
+        return [self.day.path, *self.day.places((*document.grades, *document.tables, *lists)), *own]
 
     def _read_day(self) -> None:
         """Read the document again; while it is wrong nothing is planned, and what is queued is made."""
@@ -241,6 +242,11 @@ class DayWatch:
 
     def _keep(self, *, watched: bool) -> None:
         """Write each output folder's file where anything changed. A disk that does not take it now does so at a later look."""
+        cards = [card.now() for card in self.cards.cards if card.state != "copy"]
+        waiting = {job for added in self.added.values() for job in added.no_grade}
+        if (cards, waiting) != self.shown:
+            self.shown = cards, waiting
+            self.events.media(cards, waiting)
         for out in self.outs:
             waits = self.added[out].no_grade
             day = WatchedDay(

@@ -45,7 +45,7 @@ SCHEMAS = {
         ),
         Published(
             name=EVENT,
-            description="event: a line of render --json and queue run --json",
+            description="event: a line of render --json, queue run --json and day run --json",
             model=lambda: EVENTS,
         ),
         Published(

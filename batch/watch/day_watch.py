@@ -75,6 +75,7 @@ class DayWatch:
         self.added = {out: Added() for out in self.outs}
         self.growth = {out: Growth() for out in self.outs}
         self.growing: dict[Path, list[Path]] = {}
+        self.new: list[Card] = []  # cards that are being taken in
         self.wanted = True  # the day is to be planned: it is read once at least
         self.tried = self.settled = float(
             "-inf"
@@ -203,17 +204,17 @@ class DayWatch:
             requests = self._requests(ready)
             with open_store(self.queue) as store:
                 for request in requests:
-                    self._put_in(store, request)
+                    self._put_in(store, request, ready)
         except Stopped:
             raise
         except RushlightError as error:
+            self.wanted = True
             self._tell(str(error))
             return
         self.wanted = False
-        new = [card for card in ready if not card.taken]
-        self.cards.took(ready)
-        for card in new:
+        for card in self.new:
             self.events.card("card taken in", replace(card, taken=True).plain())
+        self.new.clear()
 
     def _requests(self, ready: Sequence[Card]) -> list[Request]:
         """The day's requests, of the cards that are complete; folders of others are not looked into."""
@@ -228,7 +229,7 @@ class DayWatch:
             for request in self.day.requests(given)
         ]
 
-    def _put_in(self, store: Store, request: Request) -> None:
+    def _put_in(self, store: Store, request: Request, ready: Sequence[Card]) -> None:
         assert request.out is not None
         out = request.out.absolute()
         added, growth = self.added[out], self.growth[out]
@@ -237,8 +238,15 @@ class DayWatch:
         if growing and growing != self.growing.get(out):
             self.events.event(Event(what="waiting", text=growing_text(growing)))
         self.growing[out] = growing
+        self._count_in(ready)
         room = Room(self.events, self.stop)
         put_in(store, request, prepared, None, 0, self.events, room, leave=LEAVE, added=added)
+
+    def _count_in(self, ready: Sequence[Card]) -> None:
+        """From now on the clips of these cards count as listed, and no longer as arriving: none is ever counted twice."""
+        self.new += [card for card in ready if not card.taken and card in self.cards.cards]
+        self.cards.took([card for card in ready if card in self.cards.cards])
+        self._keep(watched=True)
 
     def _keep(self, *, watched: bool) -> None:
         """Write each output folder's file where anything changed. A disk that does not take it now does so at a later look."""

@@ -159,10 +159,9 @@ class Machine:
 
     def on(self) -> None:
         arguments = ("--still", STILL, "--every", 0.1, "--queue", self.day.queue, "--workers", 2, "--json")
-        stream = self.said.open("a")
-        self.process = started(
-            "day", "run", self.day.file, *arguments, stdout=stream, stderr=stream, start_new_session=True
-        )
+        call = ("day", "run", self.day.file, *arguments)
+        with self.said.open("a") as stream:
+            self.process = started(*call, stdout=stream, stderr=stream, start_new_session=True)
 
     def down(self) -> None:
         """kill -9 of the whole process group, as it is when the power goes."""
@@ -279,7 +278,7 @@ def accounted_for(day: SmallDay, good: list[str], flipped: str) -> None:
 def looked_at(looking: Looking, clips: int) -> None:
     """At every moment it added up, was whole, and in the end all clips were listed."""
     assert looking.faults == [] and looking.states and looking.days
-    assert max(state.counts.listed for state in looking.states) == clips
+    assert max(state.counts.listed for state in looking.states) == clips  # none is ever counted twice
     assert looking.states[-1].counts.listed == clips
     assert any(state.counts.waits_for_grade for state in looking.states)
     assert any(day.no_grade for day in looking.days)

@@ -416,7 +416,7 @@ def pages() -> dict[str, str]:
         " `status` and `colour` are certain. What a newer version adds is kept.\n\n" + fields(record_model())
         + "\n## The spreadsheet\n\nThe columns of `report/batch.csv`, a line a clip: "
         + ", ".join(f"`{column}`" for column in REPORT_COLUMNS) + ".\n",
-        "events.md": "# Events\n\n" + MADE + "\n`rushlight render --json`, `rushlight queue run --json` and `rushlight day run --json` write one JSON object a line on"
+        "events.md": "# Events\n\n" + MADE + "\n`rushlight render --json`, `rushlight queue run --json` and `rushlight day run DAY.toml --json` write one JSON object a line on"
         " standard output while they work, and nothing else there. Each has `schema`, `sequence` (counted from 1 without a gap), `time` (ISO 8601) and `event`, and `clip` where it is about one. What a later version adds"
         " is to be passed over.\n\n" + event_page(),
         "exit-codes.md": "# Exit codes\n\n" + MADE + "\n| code | | means |\n|---|---|---|\n" + codes

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
@@ -13,7 +13,6 @@ from typing import Protocol
 from rushlight.batch.interrupts import Stop, Stopped
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.records.events import EventDocument, event_document
-from rushlight.batch.records.night_state import CardNow
 from rushlight.batch.records.summary import ClipError, FolderSums, Sums
 from rushlight.batch.records.watched_day import WatchedCard
 from rushlight.batch.run.events import RENDERING, Event, Summary
@@ -33,9 +32,6 @@ class Follower(Protocol):
 
     def let_go(self, out: Path) -> None:
         """It is about to be let go: nothing is left to do in it."""
-
-    def media(self, cards: Iterable[CardNow], no_grade: Iterable[str] = ()) -> None:
-        """The cards of a watched day as they are now, and the jobs that wait for a grade."""
 
 
 class EventStream:
@@ -120,10 +116,6 @@ class EventStream:
     def let_go(self, out: Path) -> None:
         """An output folder is about to be unlocked."""
         self._to_followers(lambda follower: follower.let_go(out))
-
-    def media(self, cards: Sequence[CardNow], no_grade: Collection[str]) -> None:
-        """The cards of a watched day as they are now, and the jobs that wait for a grade."""
-        self._to_followers(lambda follower: follower.media(cards, no_grade))
 
     def _to_followers(self, call: Callable[[Follower], object]) -> None:
         for follower in self.followers:

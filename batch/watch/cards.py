@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from rushlight.batch.records.night_state import CardNow
 from rushlight.batch.records.watched_day import CardState, WatchedCard
 from rushlight.batch.watch.card_files import CardFile, CardPlace, clips_among
 from rushlight.batch.watch.card_key import CardKey
@@ -58,12 +57,6 @@ class Card:
             first=self.key.first,
             head=self.key.head,
         )
-
-    def now(self) -> CardNow:
-        """As the live page shows it."""
-        kept = self.plain()
-        state = "gone" if kept.state == "copy" else kept.state
-        return CardNow(name=kept.name, state=state, how=kept.how, clips=kept.clips, text=kept.text)
 
     @classmethod
     def of(cls, kept: WatchedCard) -> Card:

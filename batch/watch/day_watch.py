@@ -85,7 +85,6 @@ class DayWatch:
         self.spoilt = False  # its document is wrong as it is now
         self.told: set[str] = set()
         self.kept: dict[Path, WatchedDay] = {}
-        self.shown: object = None  # cards and waiting clips, as the live page has them
         self._ended = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
 
@@ -250,11 +249,6 @@ class DayWatch:
 
     def _keep(self, *, watched: bool) -> None:
         """Write each output folder's file where anything changed. A disk that does not take it now does so at a later look."""
-        cards = [card.now() for card in self.cards.cards if card.state != "copy"]
-        waiting = {job for added in self.added.values() for job in added.no_grade}
-        if (cards, waiting) != self.shown:
-            self.shown = cards, waiting
-            self.events.media(cards, waiting)
         for out in self.outs:
             waits = self.added[out].no_grade
             day = WatchedDay(

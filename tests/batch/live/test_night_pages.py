@@ -16,6 +16,7 @@ from rushlight.batch.farm.dask_farm import Task
 from rushlight.batch.job_log import append_record, failure_record, read_records
 from rushlight.batch.live import night_pages
 from rushlight.batch.live.night_pages import PAGE, STATE, NightPages
+from rushlight.batch.live.run_words import RunWords
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.records.night_state import NightState
 from rushlight.batch.run.event_stream import EventStream
@@ -95,9 +96,11 @@ def test_a_folder_that_was_let_go_is_not_touched_again(tmp_path: Path) -> None:
     with NightPages() as pages:
         events.followers.append(pages)
         events.hold(tmp_path, tmp_path / "q.sqlite")
+        held = pages._folders[tmp_path]  # as the thread has it that is about to write
         events.let_go(tmp_path)
         assert state_in(tmp_path).phase == "over"
         (tmp_path / STATE).write_text("another run's")
+        pages._write(held, RunWords())
         events.begin(clips=1, frames=1, workers=1)
     assert (tmp_path / STATE).read_text() == "another run's"
 

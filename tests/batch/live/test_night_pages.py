@@ -9,6 +9,7 @@ import time
 from pathlib import Path
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from here import ENCODED, HereFarm, farm_here, run, small_day  # noqa: F401
 from rushlight.batch.error_log import ERRORS
@@ -18,7 +19,8 @@ from rushlight.batch.live import night_pages
 from rushlight.batch.live.night_pages import PAGE, STATE, NightPages
 from rushlight.batch.live.run_words import RunWords
 from rushlight.batch.queue.locks import hold_folder
-from rushlight.batch.records.night_state import NightState
+from rushlight.batch.records.night_state import NOW, NightState
+from rushlight.batch.records.schemas import SCHEMAS, json_schema
 from rushlight.batch.run.event_stream import EventStream
 
 
@@ -63,6 +65,7 @@ def test_a_render_is_shown_while_it_runs_and_ends_with_the_reports_numbers(
     assert {s.counts.listed for s in seen} == {3} and {s.counts.set_aside for s in seen} == {1}
     assert any(s.counts.delivered == 1 and s.counts.running == 1 for s in seen)
     last = state_in(out)
+    Draft202012Validator(json_schema(SCHEMAS[NOW])).validate(json.loads((out / STATE).read_bytes()))
     counts = json.loads((out / "report" / "batch.json").read_bytes())["counts"]
     ours = last.counts
     assert (last.phase, ours.listed, ours.delivered, ours.set_aside, ours.failed, ours.waiting, ours.ungraded) == (

@@ -30,7 +30,7 @@ from rushlight.pipelines.recipe import read_recipe
 from rushlight.pipelines.recipe.clip_defaults import Model
 from rushlight.pipelines.recipe.day_document import DayDocument
 from rushlight.pipelines.recipe.model import Recipe
-from rushlight.pipelines.recipe.read_recipe import parse_defaults, shipped_recipes
+from rushlight.pipelines.recipe.read_recipe import parse_day, shipped_recipes
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = [ROOT / name for name in ("README.md", "DEVELOPERS.md", "CONTRIBUTING.md", "CHANGELOG.md")]
@@ -161,7 +161,7 @@ def test_documents_in_the_pages_are_read() -> None:
     shown = [(page, block) for page in PAGES for block in blocks(page.read_text(), "toml")]
     assert shown
     for page, block in shown:
-        assert parse_defaults(block, file=page.name)
+        assert parse_day(block, file=page.name).model_fields_set
     lists = [b for b in blocks((FOLDER / "lists.md").read_text()) if b.startswith("clip,")]
     assert [len(read_csv(block).rows) for block in lists] == [3] and not read_csv(lists[0]).problems
 

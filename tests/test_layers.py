@@ -38,7 +38,7 @@ LAYERS = (
     ("batch.verify",),
     ("batch.report",),
     ("batch.live",),
-    ("batch.finish",),
+    ("batch.finish", "batch.tell"),
     ("batch.run", "batch.serve"),
     ("batch.watch",),
     ("batch.api",),

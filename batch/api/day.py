@@ -12,6 +12,7 @@ from rushlight.batch.api.cancel import Cancel
 from rushlight.batch.api.nights import NightOptions, OnEvent, crew_for, events_for, held_to, terms_for
 from rushlight.batch.api.render import RenderResult
 from rushlight.batch.api.requests import known_alone
+from rushlight.batch.api.tell import Told, tell
 from rushlight.batch.day.found_media import FoundMedia, look_into
 from rushlight.batch.day.shooting_day import load_day
 from rushlight.batch.day.starter import starter_text, still_missing, write_starter
@@ -21,7 +22,7 @@ from rushlight.batch.watch.completeness import Patience
 from rushlight.batch.watch.day_run import Release, release_day, run_day
 from rushlight.batch.watch.day_watch import Pace
 
-__all__ = ["FoundCamera", "NewDay", "Release", "new", "release", "run"]
+__all__ = ["FoundCamera", "NewDay", "Release", "Told", "new", "release", "run", "tell"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,7 +129,7 @@ def run(
             found, _queue(queue), crew=crew, until=end, hold=hold, pace=pace, events=events, terms=terms
         )
 
-    return RenderResult.of(events, held_to(terms, options, events, night))
+    return RenderResult.of(events, held_to(terms, options, events, night, day=found))
 
 
 def release(day: str | Path, *, queue: str | Path | None = None) -> Release:

@@ -10,7 +10,9 @@ from typing import TypedDict
 
 from rushlight.batch.api.cancel import Cancel
 from rushlight.batch.api.requests import texts_of
+from rushlight.batch.day.shooting_day import ShootingDay
 from rushlight.batch.disks import made_with, parse_mode, parse_size
+from rushlight.batch.exit_codes import STOPPED
 from rushlight.batch.farm.worker_options import Crew, crew_of
 from rushlight.batch.live.night_pages import NightPages
 from rushlight.batch.records.events import EventDocument
@@ -18,6 +20,7 @@ from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Terms
 from rushlight.batch.run.forecast import moment_text, next_time
 from rushlight.batch.run.hooks import parse_hooks, ringing
+from rushlight.batch.tell.telling import Telling
 
 __all__ = [
     "NightOptions",
@@ -97,18 +100,32 @@ def terms_for(options: NightOptions, events: EventStream, cancel: Cancel) -> Ter
     )
 
 
-def held_to(terms: Terms, options: NightOptions, events: EventStream, night: Callable[[], int]) -> int:
-    """Run the night with its permissions, its live pages and its commands. Gives its exit code; raises what the listener
-    raised."""
+def held_to(
+    terms: Terms,
+    options: NightOptions,
+    events: EventStream,
+    night: Callable[[], int],
+    *,
+    day: ShootingDay | None = None,
+) -> int:
+    """Run the night with its permissions, its live pages, its commands and the people that its days name; `day` is the one that is
+    run. Gives its exit code; raises what the listener raised."""
     hooks = parse_hooks(options.get("on_finish"), options.get("on_failure"), options.get("on_late"))
-    pages = NightPages()
-    events.followers.append(pages)
+    telling = Telling(events.warning, day)
+    pages = NightPages(telling.state)
+    events.followers += [telling, pages]
 
     def shown() -> int:
-        with pages:
-            return night()
+        try:
+            with pages:
+                code = night()
+        except BaseException as error:
+            telling.ended(str(error) or type(error).__name__, stopped=isinstance(error, KeyboardInterrupt))
+            raise
+        telling.ended("", stopped=code == STOPPED)
+        return code
 
-    with made_with(terms.mode):
+    with made_with(terms.mode), telling:  # the commands are not kept waiting by a mail server
         code = ringing(hooks, events, shown)
     if events.raised is not None:
         raise events.raised

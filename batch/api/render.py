@@ -126,7 +126,7 @@ def render(
                 break
         return max(codes)
 
-    code = held_to(terms, options, events, night)
+    code = held_to(terms, options, events, night, day=day)
     return RenderResult.of(events, code)
 
 

@@ -11,6 +11,7 @@ import click
 
 from rushlight.batch.cli.console import say, say_json, say_wrapped
 from rushlight.batch.cli.night_options import crew_options, night_options, queue_option, watched
+from rushlight.batch.cli.tell_command import tell_command
 from rushlight.batch.exit_codes import DONE
 from rushlight.pipelines.counted import counted
 
@@ -49,6 +50,7 @@ def day_commands(answering: Callable[..., Command]) -> click.Group:
 
     day.command("run")(_run_command(answering))
     day.command("release")(_release_command(answering))
+    day.command("tell")(tell_command(answering))
     return day
 
 

@@ -82,6 +82,7 @@ class ShootingDay:
             manifest=given.manifest or self._manifests(notes),
             tables=self._there("tables", said.tables, notes),
             title=self.title,
+            day=self.path,
             notes=(*given.notes, *notes),
         )
         if given.recipe:

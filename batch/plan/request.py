@@ -43,6 +43,7 @@ class Request:
     dropped: frozenset[str] = frozenset()  # jobs that a person took out of that folder's queue: not made
     replaced: str = "keep"  # or "remove": what becomes of outputs that newer ones replace
     title: DayTitle = NO_TITLE
+    day: Path | None = None  # the day document that it is made of
     away: tuple[Path, ...] | None = (
         None  # of a day that is watched: folders that are not to be looked into now
     )
@@ -67,6 +68,7 @@ class Request:
             hash_originals=self.hash_originals,
             manifest=[m if m == AUTO else str(Path(m).absolute()) for m in self.manifest],
             title=self.title,
+            day=str(self.day.absolute()) if self.day else "",
             wait_for_grade=self.wait_for_grade,
             away=None if self.away is None else [str(path.absolute()) for path in self.away],
             tables=[str(path.absolute()) for path in self.tables],
@@ -91,6 +93,7 @@ class Request:
             hash_originals=said.hash_originals,
             manifest=tuple(said.manifest),
             title=said.title,
+            day=Path(said.day) if said.day else None,
             wait_for_grade=said.wait_for_grade,
             away=None if said.away is None else tuple(map(Path, said.away)),
             tables=tuple(map(Path, said.tables)),

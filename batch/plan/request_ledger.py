@@ -62,6 +62,7 @@ class Asking:
     named: frozenset[str] = frozenset()  # keys of the originals that its rows name, chosen or not
     walk: Walk | None = None  # of its media folders
     title: DayTitle = NO_TITLE
+    day: str = ""  # absolute path of the day document
 
     @property
     def id(self) -> str:
@@ -171,6 +172,7 @@ def _asking_of(kept: AskedRequest) -> Asking:
         named=frozenset(kept.named),
         walk=Walk.of(kept.walk) if kept.walk is not None else None,
         title=kept.title,
+        day=kept.day,
     )
 
 

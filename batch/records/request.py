@@ -36,6 +36,9 @@ class PlainRequest(Shape):
         default=[], description="Hash manifests that originals are held against: paths, or `auto`."
     )
     title: DayTitle = Field(default=NO_TITLE, description="What the day is called.")
+    day: str = Field(
+        default="", description="Path of the day document that it is made of; empty without one."
+    )
     wait_for_grade: bool = Field(default=False, description="Whether what has no grade waits for one.")
     away: list[str] | None = Field(
         default=None, description="Of a day that is watched, folders that were gone or being copied."
@@ -84,3 +87,4 @@ class AskedRequest(Shape):
     named: list[str] = Field(description="Keys of the originals that its rows name, chosen or not.")
     walk: AskedWalk | None = Field(description="Files below its media folders; null without any.")
     title: DayTitle = Field(default=NO_TITLE, description="What the day is called.")
+    day: str = Field(default="", description="Path of the day document; empty without one.")

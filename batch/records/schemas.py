@@ -13,7 +13,7 @@ from rushlight.batch.records.job_record import RECORDS, SCHEMA
 from rushlight.batch.records.night_state import NOW, NightState
 from rushlight.batch.records.queue_row import QueueRow
 from rushlight.batch.records.side_files import FrameLine, SegmentSide
-from rushlight.batch.records.summary import SUMMARY, Summary
+from rushlight.batch.records.summary import SUMMARY, TOLD, Summary, ToldMessage
 from rushlight.batch.records.verdicts import CHECK, VERDICTS, CheckDocument, Verdicts
 from rushlight.pipelines.errors import OptionError
 
@@ -62,6 +62,11 @@ SCHEMAS = {
             name=NOW,
             description="state of a night while it runs: report/now.json",
             model=lambda: TypeAdapter(NightState),
+        ),
+        Published(
+            name=TOLD,
+            description="message on a night: what a webhook gets",
+            model=lambda: TypeAdapter(ToldMessage),
         ),
         Published(
             name=CHECK,

@@ -1,4 +1,4 @@
-"""The summary of a night: what `--on-finish`, `--on-failure` and `--on-late` get on standard input."""
+"""The summary of a night: what `--on-finish`, `--on-failure` and `--on-late` get on standard input; and what a webhook gets."""
 
 from __future__ import annotations
 
@@ -8,11 +8,26 @@ from typing import Literal
 from pydantic import Field
 
 from rushlight.batch.records.missing import Missing
-from rushlight.batch.records.shape import Count, Number, Plain, Shape
+from rushlight.batch.records.night_state import NightCounts, NightPhase
+from rushlight.batch.records.shape import Count, Name, Number, Plain, Shape
 
-__all__ = ["SUMMARY", "ClipError", "FolderSums", "Status", "Summary", "Sums"]
+__all__ = [
+    "SUMMARY",
+    "TOLD",
+    "ClipError",
+    "FolderSums",
+    "Status",
+    "Summary",
+    "Sums",
+    "ToldChange",
+    "ToldData",
+    "ToldFolder",
+    "ToldMessage",
+    "ToldNeed",
+]
 
 SUMMARY = "rushlight-summary-1"
+TOLD: Literal["rushlight-told-1"] = "rushlight-told-1"
 
 
 class ClipError(Shape):
@@ -88,3 +103,55 @@ class Summary(Sums):
     def plain(self) -> Plain:
         found = super().plain()
         return {key: found[key] for key in ("schema", "status", "error", "host", "time", *found)}
+
+
+class ToldChange(Shape):
+    """Something that has changed since the message before."""
+
+    kind: Literal["begun", "paused", "late", "needs you", "ready", "stopped", "done"] = Field(
+        description="Which change it is, as `changes` of the day document has them."
+    )
+    text: str = Field(description="The same as a sentence.")
+
+
+class ToldNeed(Shape):
+    """Something that waits for a person."""
+
+    what: str = Field(
+        description="As in the state of the night: set aside, failed, paused, late, problem, card gone."
+    )
+    name: str = Field(description="Clip or card; empty for the run.")
+    text: str = Field(description="What is wrong, in words.")
+
+
+class ToldFolder(Shape):
+    """An output folder of the day as it is now."""
+
+    out: Name = Field(description="Its path on the machine that renders.")
+    page: Name = Field(description="Path of its page there.")
+    phase: NightPhase = Field(description="What the run does, as in the state of the night.")
+    counts: NightCounts = Field(description="Clips in numbers.")
+    ends: str = Field(default="", description="Forecast of its end (ISO 8601); empty where not known.")
+    ready: list[str] = Field(description="Clips that are delivered, the newest first, 50 at most.")
+    needs: list[ToldNeed] = Field(description="What waits for a person, 50 at most.")
+
+
+class ToldData(Shape):
+    """The message."""
+
+    title: str = Field(description="What the day is called.")
+    host: str = Field(description="Name of the machine that renders.")
+    changes: list[ToldChange] = Field(default=[], description="What has changed; the weightiest first.")
+    folders: list[ToldFolder] = Field(default=[], description="The output folders of the day.")
+    text: str = Field(description="All of it as a text of several lines.")
+
+
+class ToldMessage(Shape):
+    """A message; its three outer fields are as the Standard Webhooks specification recommends them."""
+
+    schema_: Literal["rushlight-told-1"] = Field(
+        alias="schema", description="Schema and version of the document."
+    )
+    type: Name = Field(description="`night.` and the weightiest change, or `test`.")
+    timestamp: Name = Field(description="When it was made (ISO 8601).")
+    data: ToldData = Field(description="The message itself.")

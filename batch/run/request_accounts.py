@@ -94,6 +94,7 @@ def asking_of(prepared: Prepared) -> Asking:
         named=frozenset(map(str, originals_named(plan))),
         walk=prepared.media.walk if prepared.media else None,
         title=request.title,
+        day=str(request.day.absolute()) if request.day else "",
     )
 
 

@@ -9,6 +9,7 @@ from pathlib import PurePath
 from pydantic import Field, field_validator
 
 from rushlight.pipelines.recipe.clip_defaults import Default, Model
+from rushlight.pipelines.recipe.tell_settings import Tell
 
 __all__ = ["DayDocument"]
 
@@ -38,6 +39,7 @@ class DayDocument(Model):
     out: str = ""  # the folder for everything that is made
     ready_by: str = ""  # by the next time a clock shows this: "05:30"
     wait_for_grade: bool = False  # `rushlight day run`: a clip that has no grade yet waits for one
+    tell: Tell = Tell()  # who is told of the night
     default: tuple[Default, ...] = ()  # what is true of a camera, reel or file pattern
 
     @field_validator("day", mode="before")

@@ -27,12 +27,21 @@ REQUEST = Request(
     replaced="remove",
     hash_originals=True,
     title=TITLE,
+    day=Path("/day/day.toml"),
     away=(Path("/cards/b"),),
     wait_for_grade=True,
     tables=(Path("/day/scenes.csv"),),
     manifest=("auto", "/cards/A001.mhl"),
 )
-LATER = ("sound", "title", "away", "wait_for_grade", "tables", "manifest")  # what older programs do not write
+LATER = (
+    "sound",
+    "title",
+    "day",
+    "away",
+    "wait_for_grade",
+    "tables",
+    "manifest",
+)  # what older programs do not write
 ASKING = Asking(
     list="/day/Caf\udce9.csv",
     recipe="overnight",
@@ -58,7 +67,7 @@ def test_a_request_is_asked_again_as_it_was() -> None:
     assert Request.of_plain(AskedAgain.read(kept).request) == REQUEST
     older = {name: value for name, value in kept["request"].items() if name not in LATER}
     assert Request.of_plain(PlainRequest.read(older)) == replace(
-        REQUEST, sound=(), title=NO_TITLE, away=None, wait_for_grade=False, tables=(), manifest=()
+        REQUEST, sound=(), title=NO_TITLE, day=None, away=None, wait_for_grade=False, tables=(), manifest=()
     )
     with pytest.raises(OptionError, match="title"):
         PlainRequest.read({**kept["request"], "title": {"day": 12}})

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from rushlight.batch.lists.find_media import is_system
 from rushlight.pipelines.heartbeat import beat
@@ -23,10 +24,9 @@ _BESIDE = "._"  # what macOS keeps of a file in one beside it
 _ORIGINALS = MOVIES | STILLS | RAW | RAW_FRAMES
 
 
-@dataclass(frozen=True, kw_only=True, order=True)
-class CardFile:
+class CardFile(NamedTuple):
     """A file of a card: its path from the card's folder, with `/`; bytes; time (ns) by the clock of its disk, which is compared with
-    nothing but itself."""
+    nothing but itself. A tuple, since thousands are compared at every look."""
 
     name: str
     size: int

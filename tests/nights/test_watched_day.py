@@ -146,6 +146,8 @@ class Looking(threading.Thread):
                 with suppress(FileNotFoundError):
                     text = (self.day.out / "report" / "now.json").read_text()
                     self.states.append(NightState.read(json.loads(text)))  # refused where it does not add up
+                    page = (self.day.out / "report" / "now.html").read_text()
+                    assert page.rstrip().endswith("</html>"), "a page that is not whole"
             except Exception as error:
                 self.faults.append(f"{type(error).__name__}: {error}")
 

@@ -16,6 +16,7 @@ from rushlight.pipelines.heartbeat import beat
 __all__ = ["CardKey", "key_of_card"]
 
 END = 1 << 16  # bytes of each end
+HEAD = 1 << 12  # bytes: names and times of the recording; a copy writes them first and never again
 MOST = 256  # originals whose ends are read, evenly spread: a sequence is a file a frame
 
 
@@ -44,7 +45,7 @@ def key_of_card(folder: Path, files: Sequence[CardFile], first: str = "") -> Car
     for file in ours[:: max(1, -(-len(ours) // MOST))]:
         beat()
         state.update(_ends(folder / file.name, file.size))
-    head = xxhash.xxh3_128_hexdigest(_ends(folder / first, 0)) if first else ""
+    head = xxhash.xxh3_128_hexdigest(_ends(folder / first, 0)[:HEAD]) if first else ""
     return CardKey(whole=state.hexdigest(), first=first, head=head)
 
 

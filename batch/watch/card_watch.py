@@ -72,6 +72,8 @@ class CardWatch:
             return
         if card and card.taken and self._settled.get(place) != files and self._is_back(card, files):
             return
+        if (card is None or not card.taken) and self._was_renamed(place, files):
+            return
         stated = self._manifest(place, files)
         if not is_due(still, now, self.patience, stated):
             self._arriving(place, files, judged(still, now, self.patience, stated=stated).text)
@@ -91,12 +93,22 @@ class CardWatch:
         self._complete(card.place, files, Found(how=card.how, text=card.text if card.state != "gone" else ""))
         return True
 
+    def _was_renamed(self, place: CardPlace, files: Files) -> bool:
+        """A card that was taken in and is gone from its folder lies in this one as it was: only its folder has another name."""
+        gone = [card for card in self.cards.cards if card.state == "gone" and card.taken and card.how]
+        names = names_digest(files) if gone else ""
+        for card in gone:
+            if card.names == names and key_of_card(place.folder, files, card.key.first) == card.key:
+                self._complete(place, files, Found(how=card.how))
+                return True
+        return False
+
     def _complete(self, place: CardPlace, files: Files, found: Found) -> None:
         before = self.cards.at(place)
         first = before.key.first if before and before.taken else ""
         card = self.cards.complete(place, files, key_of_card(place.folder, files, first), found)
         self._settled[place] = files
-        if before and before.state == "gone" and card.taken:
+        if card.taken and (before is None or before.state == "gone"):
             self.events.card("card back", card.plain())
         elif card.state == "copy" and (before is None or before.state != "copy"):
             self.events.note(f"card {card.name}: {card.text}")

@@ -1,4 +1,4 @@
-"""A shooting day in real processes, an hour of it in a second and a half: cards copied in every way there is, one with a byte flipped,
+"""A shooting day in real processes, an hour of it in two seconds: cards copied in every way there is, one with a byte flipped,
 one renamed, one pulled out halfway; grades that come late, one revised, sound at the end; and the machine goes down in the middle.
 
 Afterwards every original is delivered or named with its reason, the right things were made once, and whoever looked at any moment saw
@@ -31,7 +31,7 @@ from rushlight.batch.records.night_state import NightState
 from rushlight.batch.records.watched_day import WATCHED_FILE, WatchedDay
 from small_days import SmallDay
 
-STILL = 1.5  # seconds, for sixty
+STILL = 2.0  # seconds, for sixty
 LIMIT = 240  # seconds in which a day that hangs is given up
 BLOCKS = 5
 MORE = 'wait_for_grade = true\nmanifest = "auto"'
@@ -54,7 +54,7 @@ class Copying(threading.Thread):
             self.error = error
 
     def pause(self) -> None:
-        time.sleep(self.random.uniform(0, 0.5 * STILL))
+        time.sleep(self.random.uniform(0, 0.35 * STILL))
 
     def files(self) -> list[tuple[str, bytes]]:
         """What is copied, the manifest last."""
@@ -289,6 +289,7 @@ def looked_at(looking: Looking, clips: int) -> None:
 def known_once(day: SmallDay, cards: dict[str, str]) -> None:
     """Each card once, under the name that it has now."""
     kept = WatchedDay.read(json.loads((day.out / WATCHED_FILE).read_text()))
+    assert [c for c in kept.cards if c.state != "complete"] == []
     ends = {card: f"{card} day 12" if how == "renamed_later" else card for card, how in cards.items()}
     assert sorted(card.name for card in kept.cards) == sorted(ends.values())
     assert {card.state for card in kept.cards} == {"complete"} and all(card.taken for card in kept.cards)

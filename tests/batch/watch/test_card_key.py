@@ -52,3 +52,10 @@ def test_an_original_that_cannot_be_read_is_said(tmp_path: Path) -> None:
     (tmp_path / "A001" / "a.mov").unlink()
     with pytest.raises(OSError):
         key_of_card(tmp_path / "A001", files)
+
+
+def test_a_first_original_that_was_written_on_is_the_same_card(tmp_path: Path) -> None:
+    before = key(card(tmp_path / "A001", a=b"x" * 5000))
+    (tmp_path / "A001" / "a.mov").write_bytes(b"x" * 5000 + b"more")
+    now = key(tmp_path / "A001", before.first)
+    assert now.whole != before.whole and now.head == before.head

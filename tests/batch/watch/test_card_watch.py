@@ -158,9 +158,11 @@ def test_a_renamed_card_is_taken_in_once(watching: Watching, whole: bytes) -> No
     put(watching.media / "A001" / "a.mov", whole)
     watching.settle()
     (watching.media / "A001").rename(watching.media / "A001 day 12")
-    assert watching.look() == [("A001", "gone"), ("A001 day 12", "arriving")]
-    assert watching.settle() == [("A001 day 12", "complete")]
-    assert watching.card.taken and ("card back", "A001 day 12") not in watching.events()[:2]
+    assert watching.look() == [
+        ("A001 day 12", "complete")
+    ]  # at once: its clips are never counted as arriving again
+    assert watching.card.taken and watching.card.changed
+    assert watching.events()[-2:] == [("card gone", "A001"), ("card back", "A001 day 12")]
 
 
 @pytest.mark.parametrize("how", ["folder", "media", "empty"])

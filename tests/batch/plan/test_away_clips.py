@@ -149,3 +149,14 @@ def test_a_day_that_nobody_watches_says_what_is_missing_as_ever(day: Day, clips:
     shutil.rmtree(day.media / "A001")
     now = prepare(replace(day.request("A002"), away=None))
     assert now.carried == () and len(now.plan.clips) == 1
+
+
+def test_a_clip_that_is_missing_on_a_card_that_is_there_stays_asked_for(day: Day, clips: Path) -> None:
+    """A share that shows half of its files, or a file that somebody moved: it is waited for, not forgotten."""
+    shutil.copytree(clips / "A001", day.media / "A001")
+    shutil.copy(clips / "A002" / "C0001.mov", day.media / "A001" / "C0002.mov")
+    before = {clip.row.clip: job_id(clip) for clip in day.read("A001").plan.clips}
+    (day.media / "A001" / "C0002.mov").unlink()
+    now = day.read("A001")
+    assert [row.job for row in now.carried] == [before["media/A001/C0002.mov"]]
+    assert {row.job for row in day.asking(now).rows} == set(before.values())

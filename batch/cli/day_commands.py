@@ -116,7 +116,7 @@ def _release_command(answering: Callable[..., Command]) -> Command:
 
         found = release(document, queue=queue)
         say(
-            f"released: {counted(found.jobs, 'job')} that were held, and what joins {', '.join(map(str, found.folders))}"
+            f"released: {counted(found.jobs, 'job')} held so far, and what joins {', '.join(map(str, found.folders))}"
         )
         return DONE
 

@@ -106,7 +106,7 @@ def test_a_held_day_takes_in_and_renders_nothing_before_it_is_released(day: Smal
     running.until(lambda told: any(e["event"] == "card taken in" for e in told))
     assert "A001C001.mov held" in " ".join(run("queue", "list", "--queue", day.queue)[1].split())
     code, said = run("day", "release", day.file, "--queue", day.queue)
-    assert code == 0 and said.startswith("released: 1 job that were held")
+    assert code == 0 and said.startswith("released: 1 job held so far")
     running.done(1)
     assert not any(
         e["event"] == "started"

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from here import rushlight
+from manifests import entry, hash_list
 from pictures import numbered, write_movie, write_sequence
 from rushlight.pipelines.colour.cdl import CDL, format_ccc
 
@@ -88,9 +89,7 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, float
         (media / "A001_card" / name).write_bytes(b"")
     history = media / "A001_card" / "ascmhl"
     history.mkdir()
-    (history / "0001.mhl").write_text(
-        "<hashlist><hash><path>A001C001.mov</path></hash><hash><path>A001C077.mov</path></hash></hashlist>"
-    )
+    (history / "0001.mhl").write_bytes(hash_list([entry(f"A001C{n}.mov", b"") for n in ("001", "077")]))
     return place, truth
 
 

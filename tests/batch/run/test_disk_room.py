@@ -15,6 +15,7 @@ from here import ENCODED, HereFarm, farm_here, files, run, small_day
 from rushlight.batch.job_log import append_record, failure_record
 from rushlight.batch.queue.state_machine import DEFAULT_POLICY
 from rushlight.batch.queue.store import is_full, open_store
+from rushlight.batch.report.page_pictures import Pictures
 from rushlight.batch.run import disk_room as rooms
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.event_stream import EventStream
@@ -178,7 +179,9 @@ def test_a_disk_that_is_full_at_any_write(
     assert told in (["paused", "resumed"], ["retry"]) and "was not" not in said, (told, said)
     assert files(disk / "out", "editorial", "viewing") == wanted
     pictures = list((disk / "out" / "report" / "pictures").iterdir())
-    assert len(pictures) == 8 and all(p.stat().st_size > 500 for p in pictures)
+    assert len(pictures) == 2 * len(Pictures.__annotations__) and all(
+        p.stat().st_size > 500 for p in pictures
+    )
     assert list((disk / "out" / "ascmhl").glob("0001*.mhl")) and not list(disk.rglob("*.part"))
 
 

@@ -8,9 +8,14 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from rushlight.batch.api.cancel import Cancel, reading
+from rushlight.batch.api.requests import day_of
+from rushlight.batch.check.check_day import check_day
 from rushlight.batch.check.check_media import Checked, Progress, check_media
+from rushlight.batch.check.clip_originals import AUTO
+from rushlight.batch.day.shooting_day import ShootingDay
 from rushlight.batch.exit_codes import DONE, PARTLY
 from rushlight.batch.records.verdicts import CHECK, CheckDocument, CheckedFile, CheckedManifest
+from rushlight.pipelines.errors import OptionError
 
 __all__ = ["CheckProgress", "CheckResult", "CheckedFile", "CheckedManifest", "check"]
 
@@ -19,7 +24,7 @@ CheckProgress = Progress
 
 @dataclass(frozen=True, kw_only=True)
 class CheckResult:
-    """Verdicts on a folder of originals: `verdict` on all of it, `text` what to do."""
+    """Verdicts on a folder of originals, or a day's: `verdict` on all of it, `text` what to do."""
 
     checked: str  # when it began, as ISO 8601 in UTC
     media: Path
@@ -59,18 +64,35 @@ def check(
     cancel: Cancel | None = None,
     on_progress: Callable[[CheckProgress], None] = lambda progress: None,
 ) -> CheckResult:
-    """Hold the originals in a folder against their hash manifests (ASC MHL 2.0). Nothing is written.
+    """Hold the originals in a folder, or in all media folders of a day, against their hash manifests (ASC MHL 2.0). Nothing is written.
 
-    `manifest`: the one to hold them against, a file or a folder `ascmhl`; all that lie in `media` if None. `on_progress` is told
+    `manifest`: the one to hold them against, a file or a folder `ascmhl`; if None all that lie in `media`, of a day those that it
+    names. `on_progress` is told
     which file is read, and how many bytes of all. It proves that the files are what the maker of the manifest saw, not that
     the card was complete. OptionError where `media` is no folder, ManifestError where `manifest` is none.
     """
     began = datetime.now(UTC).isoformat(timespec="seconds")
+    place, day = Path(manifest) if manifest is not None else None, day_of(media)
     with reading(cancel, "all files were checked"):
-        found = check_media(
-            Path(media), Path(manifest) if manifest is not None else None, on_progress=on_progress
-        )
+        if day:
+            found = _of_day(day, place, on_progress)
+        else:
+            found = check_media(Path(media), place, on_progress=on_progress)
     return _result(began, found)
+
+
+def _of_day(day: ShootingDay, manifest: Path | None, on_progress: Callable[[CheckProgress], None]) -> Checked:
+    """A day's media with the manifest that was given, else with those that it names, else with those that lie in the media."""
+    notes = list[str]()
+    given = (str(manifest),) if manifest else day.manifests(notes)
+    if not given and not day.document.manifest:
+        given = (AUTO,)
+    if not day.document.media:
+        raise OptionError(
+            "is not stated; it takes the folders that hold the originals", file=str(day.path), key="media"
+        )
+    media = day.places(day.document.media)
+    return check_day(day.path, media, given, notes=notes, on_progress=on_progress)
 
 
 def _result(began: str, found: Checked) -> CheckResult:

@@ -13,7 +13,7 @@ from rushlight.batch.check.read_hashes import verdicts_of
 from rushlight.pipelines.manifests.chain import HISTORY
 from rushlight.pipelines.manifests.verdicts import WORDS, FileVerdict, Word, by_names_and_sizes
 
-__all__ = ["Checked", "Progress", "Whole", "check_media"]
+__all__ = ["Checked", "Progress", "Whole", "check_media", "verdict_on_all"]
 
 Whole = Literal["all match", "does not match", "manifest not intact", "nothing compared", "no manifest"]
 SOUND = ("intact", "alone")
@@ -73,13 +73,13 @@ def check_media(
 
     verdicts += verdicts_of(root, to_hash, on_bytes=tell)
     files = tuple(sorted(verdicts, key=lambda v: (WORDS.index(v.verdict), v.path)))
-    verdict, text = _whole(found, files)
+    verdict, text = verdict_on_all(found, files)
     return Checked(
         media=root, verdict=verdict, text=text, manifests=found.manifests, files=files, notes=found.notes
     )
 
 
-def _whole(found: FoundManifests, files: tuple[FileVerdict, ...]) -> tuple[Whole, str]:
+def verdict_on_all(found: FoundManifests, files: tuple[FileVerdict, ...]) -> tuple[Whole, str]:
     """The verdict on all of it, and what it means."""
     words = {f.verdict for f in files} - {"matches", "ignored"}
     if words & {"differs", "missing", "cannot be read"}:

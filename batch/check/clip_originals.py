@@ -28,7 +28,16 @@ from rushlight.pipelines.manifests.verdicts import (
     plain,
 )
 
-__all__ = ["AUTO", "REFUSED", "ClipCheck", "ClipOriginals", "compared", "refusal", "with_verdict"]
+__all__ = [
+    "AUTO",
+    "REFUSED",
+    "ClipCheck",
+    "ClipOriginals",
+    "compared",
+    "of_each_file",
+    "refusal",
+    "with_verdict",
+]
 
 AUTO = "auto"
 SOUND = ("intact", "alone")
@@ -127,7 +136,7 @@ def _expected(row: ToCompare) -> Expected:
     return Expected(path=row.path, generation=0, manifest=row.manifest, size=row.bytes, hash=stated)
 
 
-def _of_each_file(verdicts: Iterable[FileVerdict]) -> list[FileVerdict]:
+def of_each_file(verdicts: Iterable[FileVerdict]) -> list[FileVerdict]:
     """One verdict a file, of several manifests the worst; that one does not name it counts where none does."""
     found: dict[str, FileVerdict] = {}
     for verdict in verdicts:
@@ -160,7 +169,7 @@ class ClipOriginals:
                     self._hold(root, beside(root, contents_of(root).histories))
             else:
                 place = Path(os.path.abspath(given))
-                if own := self._root_of(place):
+                if own := self.root_of(place):
                     self._hold(own, named(own, place))
 
     def of(self, files: Sequence[Path]) -> ClipCheck:
@@ -175,7 +184,7 @@ class ClipOriginals:
             if not wanted and not known:
                 text = "no manifest that was given is of its folder"
                 verdicts.append(FileVerdict(path=str(path), verdict="not in the manifest", text=text))
-        return ClipCheck(verdicts=tuple(_of_each_file(verdicts)), to_hash=tuple(to_hash))
+        return ClipCheck(verdicts=tuple(of_each_file(verdicts)), to_hash=tuple(to_hash))
 
     def _hold(self, root: Path, found: FoundManifests) -> None:
         """Names and sizes of the originals below a folder."""
@@ -208,7 +217,7 @@ class ClipOriginals:
                 tops[holding[-1]] = None
         return list(tops)
 
-    def _root_of(self, given: Path) -> Path | None:
+    def root_of(self, given: Path) -> Path | None:
         """The folder that a manifest is of: that of its history, if originals lie there; else the one below which most of
         the files that it names lie, in their sizes. None where no original is one of them, which is noted."""
         own = given if given.is_dir() else given.parent

@@ -346,7 +346,7 @@ def verify(
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
 @_answering
 def check(media: Path, manifest: Path | None, as_json: bool) -> int:
-    """Hold the originals in MEDIA against their hash manifest (ASC MHL 2.0); nothing is written.
+    """Hold the originals in MEDIA, a folder or a day (day.toml), against their hash manifests (ASC MHL 2.0); nothing is written.
 
     It proves that the files are what the maker of the manifest saw, not that the card was complete, and does not
     replace the production's own copy procedure.

@@ -79,7 +79,7 @@ class ShootingDay:
             sound=given.sound or self._there("sound", said.sound, notes),
             grades=given.grades or self._there("grades", said.grades, notes),
             defaults=given.defaults or self.path,
-            manifest=given.manifest or self._manifests(notes),
+            manifest=given.manifest or self.manifests(notes),
             tables=self._there("tables", said.tables, notes),
             title=self.title,
             day=self.path,
@@ -93,7 +93,7 @@ class ShootingDay:
             replace(whole, recipe=recipe, out=self.out_of(recipe, given.out)) for recipe in self.recipes
         )
 
-    def _manifests(self, notes: list[str]) -> tuple[str, ...]:
+    def manifests(self, notes: list[str]) -> tuple[str, ...]:
         """Hash manifests by their whole paths, `auto` as it stands; those that are not there yet are left out."""
         said = self.document.manifest
         there = {str(path) for path in self._there("manifest", tuple(m for m in said if m != AUTO), notes)}

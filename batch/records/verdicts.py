@@ -176,7 +176,9 @@ class CheckedManifest(Shape):
 class CheckedFile(Shape):
     """One file against the manifests."""
 
-    path: str = Field(description="Path from the folder that was checked; of a folder with `/` at its end.")
+    path: str = Field(
+        description="Path from the folder that was checked, or from that of the day document; of a folder with `/` at its end."
+    )
     verdict: Literal[
         "matches", "differs", "missing", "not in the manifest", "no usable hash", "cannot be read", "ignored"
     ] = Field(
@@ -198,7 +200,7 @@ class CheckDocument(Shape):
         alias="schema", description="Schema and version of the document."
     )
     checked: str = Field(description="When the check began (ISO 8601).")
-    media: str = Field(description="Folder that was checked.")
+    media: str = Field(description="Folder that was checked, or the day document.")
     verdict: Literal[
         "all match", "does not match", "manifest not intact", "nothing compared", "no manifest"
     ] = Field(description="Verdict on all of it; only `all match` ends with exit code 0.")

@@ -35,3 +35,19 @@ def test_wrong_use_is_an_input_error(tmp_path: Path) -> None:
         rushlight.check(tmp_path / "nowhere")
     with pytest.raises(rushlight.InputError, match="holds no ASC MHL manifest"):
         rushlight.check(tmp_path, manifest=tmp_path)
+
+
+def test_a_day_is_checked_with_its_manifests(tmp_path: Path) -> None:
+    root = card(tmp_path / "cards" / "A001", a_mov=b"1")
+    sealed(root)
+    day = tmp_path / "day.toml"
+    day.write_text('media = ["cards"]\n')
+    found = rushlight.check(day)
+    assert (found.verdict, found.media, found.files[0].path) == ("all match", day, "cards/A001/a.mov")
+    day.write_text('media = ["cards"]\nmanifest = ["later.mhl"]\n')
+    found = rushlight.check(day)
+    assert found.code == 1 and "later.mhl is not there yet" in found.notes[0]
+    assert rushlight.check(day, manifest=root / "ascmhl").code == 0  # an option overrules its key
+    day.write_text("")
+    with pytest.raises(rushlight.InputError, match="media: is not stated"):
+        rushlight.check(day)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rushlight.batch.queue.finish_token import may_finish
+from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import fresh, move, unlink
@@ -17,6 +18,7 @@ from rushlight.pipelines.measure.checksum import file_hash
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata
 from rushlight.pipelines.outputs.join_segments import join
+from rushlight.pipelines.outputs.mxf_packages import Umids, mxf_metadata, set_umids, umids_of
 from rushlight.pipelines.outputs.readback import Delivered, check, expected, read_back
 from rushlight.pipelines.outputs.sound_mixdown import sound_under
 
@@ -86,8 +88,12 @@ def joined_movie(
             sound=sound,
             hdr=None if stated else hdr,
         )
+        if umids := _umids(job, output):
+            set_umids(temporary, umids)
         delivered = read_back(temporary)
-        wanted = expected(movie, frames=sum(counts), timecode=timecode, reel=job.reel, sound=sound, hdr=hdr)
+        wanted = expected(
+            movie, frames=sum(counts), timecode=timecode, reel=job.reel, sound=sound, hdr=hdr, umids=umids
+        )
         faults = check(delivered, wanted)
         if faults:
             raise DeliveryError("was made, but " + "; ".join(faults), file=str(out / final))
@@ -101,8 +107,17 @@ def joined_movie(
 
 
 def _metadata(job: JobSpec, output: MovieSpec) -> dict[str, str]:
-    """Free metadata of a movie: MXF has no room for it, MP4 holds the reel in it."""
-    metadata = {} if output.container == "mxf" else dict(job.metadata)
+    """Free metadata of a movie: MXF has the clip's name and comments instead, MP4 holds the reel in it."""
+    if output.container == "mxf":
+        return mxf_metadata(job.stem, PlannedRecord.read(job.record).row or {})
+    metadata = dict(job.metadata)
     if output.container == "mp4" and job.reel:
         metadata["reel"] = job.reel
     return metadata
+
+
+def _umids(job: JobSpec, output: MovieSpec) -> Umids | None:
+    """UMIDs of an MXF's packages, those of its clip by all that makes the file what it is; None of other movies."""
+    if output.container != "mxf":
+        return None
+    return umids_of(f"{job.job} {output.identity}", job.reel)

@@ -107,6 +107,8 @@ def _movie(
         "bytes": info.st_size,
         "mtime_ns": info.st_mtime_ns,
         "hash": made.digest,
+        "clip_name": job.stem,
+        "umid": made.delivered.umids.material if made.delivered.umids else "",
         "sound": [
             SoundTrack(codec=c, channels=n, sample_rate=r, name=name)
             for (c, n, r), name in zip(made.delivered.sound, made.delivered.sound_names, strict=True)

@@ -125,6 +125,13 @@ class DeliveredMovie(Shape):
         default=None, description="Light that an HDR movie states; null where it states none."
     )
     reel: str = Field(description="Reel that the file states; empty where it states none.")
+    clip_name: str = Field(
+        default="", description="Name of the clip, as an MXF states it; empty of older versions."
+    )
+    umid: str = Field(
+        default="",
+        description="UMID of the clip that an MXF states (its material package); empty of other containers, and of older versions.",
+    )
     sound: list[SoundTrack] = Field(default=[], description="Sound tracks in order.")
     sound_laid: SoundLaid | None = Field(
         default=None,

@@ -72,6 +72,8 @@ def movie_entry(
         picture_tags=_tags(delivered.picture_tags),
         light=Light(max_cll=delivered.light[0], max_fall=delivered.light[1]) if delivered.light else None,
         reel=delivered.reel,
+        clip_name=job.stem,
+        umid=delivered.umids.material if delivered.umids else "",
         sound=[
             SoundTrack(codec=c, channels=n, sample_rate=r, name=name)
             for (c, n, r), name in zip(delivered.sound, delivered.sound_names, strict=True)

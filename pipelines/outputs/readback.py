@@ -22,6 +22,7 @@ from rushlight.pipelines.formats.movie_format import MovieFormat
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata
+from rushlight.pipelines.outputs.mxf_packages import Umids, umid_text
 from rushlight.pipelines.outputs.sound_tracks import Sound, name_comment, track_list, track_names
 
 __all__ = ["Delivered", "check", "expected", "read_back", "tags_of"]
@@ -54,6 +55,7 @@ class Delivered:
     peak: float  # most Mbit of pictures in any second, in decoding order
     light: tuple[int, int] | None  # MaxCLL and MaxFALL in cd/m2, of a decoded picture
     mastering: tuple[float, ...] | None  # R, G, B, white as x, y; darkest and brightest in cd/m2
+    umids: Umids | None  # MXF: of the clip, its file and its reel
     metadata: Mapping[str, str]
     even: bool  # every picture lasts one frame of the rate, in order
 
@@ -124,6 +126,7 @@ def _read(path: Path, container: InputContainer, stream: av.VideoStream) -> Deli
         peak=_peak(sizes, rate),
         light=_light(picture),
         mastering=_mastering(picture),
+        umids=_umids(container, stream),
         metadata={**container.metadata, **stream.metadata},
         even=all(abs(stamp - stamps[0] - n * step) < 1 for n, stamp in enumerate(stamps)),
     )
@@ -142,6 +145,16 @@ def _sound_names(container: InputContainer) -> tuple[str, ...]:
         name = stream.metadata.get("handler_name", "") or container.metadata.get(name_comment(number), "")
         found.append("" if name == "SoundHandler" else name)
     return tuple(found)
+
+
+def _umids(container: InputContainer, stream: av.VideoStream) -> Umids | None:
+    if "material_package_umid" not in container.metadata:
+        return None
+    return Umids(
+        material=umid_text(container.metadata["material_package_umid"]),
+        file=umid_text(stream.metadata.get("file_package_umid", "")),
+        reel=umid_text(stream.metadata.get("reel_umid", "")),
+    )
 
 
 def _samples(stream: av.AudioStream, size: int) -> int:
@@ -195,6 +208,7 @@ class Wanted(TypedDict, total=False):
     sound_seconds: float
     peak: float | None  # a cap
     light: tuple[int, int] | None
+    umids: Umids | None
 
 
 def expected(
@@ -205,6 +219,7 @@ def expected(
     reel: str = "",
     sound: Sound | None = None,
     hdr: HdrMetadata | None = None,
+    umids: Umids | None = None,
 ) -> Wanted:
     """Values that `check` holds a movie to, if it was joined with these settings."""
     codec = movie.codec
@@ -227,6 +242,7 @@ def expected(
         "sound_samples": tuple(sound.samples for _ in tracks) if sound else (),
         "peak": movie.peak,
         "light": (hdr.max_cll, hdr.max_fall) if hdr else None,
+        "umids": umids,
     }
 
 

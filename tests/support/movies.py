@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -52,6 +53,7 @@ def made(
     counts: list[int],
     *,
     sound: Sound | None = None,
+    metadata: Mapping[str, str] | None = None,
 ) -> Path:
     size = size_of(which)
     final = tmp / f"{which.name}.{container}"
@@ -65,5 +67,6 @@ def made(
         timecode=timecode,
         reel="A001",
         sound=sound,
+        metadata=metadata,
     )
     return final

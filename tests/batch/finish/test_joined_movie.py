@@ -6,9 +6,14 @@ from typing import Any
 
 import pytest
 
+from recorded import movie, recorded
 from rushlight.batch.finish import joined_movie as module
+from rushlight.batch.plan.jobs import to_make
+from rushlight.batch.records.job_record import read_record
 from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec
+from rushlight.pipelines.measure.checksum import file_hash
+from rushlight.pipelines.outputs.mxf_packages import umids_of
 
 
 @pytest.fixture
@@ -59,3 +64,47 @@ def test_what_is_not_has_none_and_leaves_nothing(
     with pytest.raises(DeliveryError, match="was made, but frames is 4"):
         joined(*given)
     assert not [path for path in tmp_path.rglob("*") if path.is_file()]
+
+
+def test_an_mxf_has_its_clip_its_comments_and_umids_of_its_own(
+    given: tuple[JobSpec, MovieSpec], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Set in the unfinished file: the hash is of what is delivered, and nothing delivered is written to."""
+    job, output = given
+    row = {"scene": "12A", "take": "", "note": "soft", "lens": "32"}
+    job = job.model_copy(update={"stem": "A001C001", "record": {"row": row}})
+    output = output.model_copy(update={"container": "mxf", "file": "a.mxf"})
+    told: dict[str, Any] = {}
+    monkeypatch.setattr(module, "check", lambda *given: [])
+    monkeypatch.setattr(
+        module, "join", lambda paths, counts, path, *given, **named: told.update(named, joined=path)
+    )
+    monkeypatch.setattr(module, "set_umids", lambda path, umids: path.write_bytes(umids.material.encode()))
+    made = joined(job, output)
+    assert told["metadata"] == {
+        "material_package_name": "A001C001",
+        "comment_scene": "12A",
+        "comment_note": "soft",
+    }
+    final = tmp_path / "editorial" / "a.mxf"
+    assert final.read_bytes() == umids_of("a-1 id", "A001").material.encode() and told["joined"] != final
+    assert made.digest == file_hash(final)
+    other = output.model_copy(update={"identity": "other"})  # a revision is another clip to who links by UMID
+    joined(job, other)
+    assert final.read_bytes() == umids_of("a-1 other", "A001").material.encode()
+
+
+def test_an_mxf_of_an_older_version_is_not_made_again(
+    given: tuple[JobSpec, MovieSpec], tmp_path: Path
+) -> None:
+    """Its UMIDs are those that all files had then, and its record has none: it stays as it was delivered."""
+    output = given[1].model_copy(update={"container": "mxf", "file": "a.mxf"})
+    path = tmp_path / "editorial" / "a.mxf"
+    path.parent.mkdir()
+    path.write_bytes(b"as it was")
+    info = path.stat()
+    entry = movie(
+        path="editorial/a.mxf", identity="id", container="mxf", bytes=info.st_size, mtime_ns=info.st_mtime_ns
+    )
+    assert not {"umid", "clip_name"} & entry.keys()
+    assert to_make(tmp_path, (output,), read_record(recorded("a-1", entry))) == ()

@@ -1,7 +1,8 @@
-"""Report and hash manifest of an output folder, written once its jobs are made."""
+"""Report, clip tables and hash manifest of an output folder, written once its jobs are made."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +13,7 @@ from rushlight.batch.run.events import PAGES, phase
 from rushlight.pipelines.counted import counted
 
 if TYPE_CHECKING:
+    from rushlight.batch.report.mhl_manifest import ManifestFile
     from rushlight.batch.run.disk_room import Room
     from rushlight.batch.run.event_stream import EventStream
 
@@ -29,14 +31,15 @@ def pages_are_current(out: Path) -> bool:
 
 
 def write_pages(out: Path, events: EventStream, room: Room) -> Log | None:
-    """The report and the hash manifest of an output folder, once there is something to tell; the log that they tell."""
+    """Report, clip tables and hash manifest of an output folder, once there is something to tell; the log that they tell."""
     if not log_path(out).is_file():
         return None
     log = read_log(out)
     clips = len(latest(log.records))
     events.event(phase(PAGES, 0, clips, text=f"making the pages of {counted(clips, 'clip')}"))
     _report(out, log, events, room)
-    _manifest(out, log, events, room)
+    tables = _clip_tables(out, log, events, room)
+    _manifest(out, log, tables, events, room)
     events.event(phase(PAGES, clips, clips))
     return log
 
@@ -51,7 +54,18 @@ def _report(out: Path, log: Log, events: EventStream, room: Room) -> None:
         events.warning(f"the report was not made: {unexpected(out, 'making the report', error)}")
 
 
-def _manifest(out: Path, log: Log, events: EventStream, room: Room) -> None:
+def _clip_tables(out: Path, log: Log, events: EventStream, room: Room) -> list[ManifestFile]:
+    """Clip tables beside the movies, as the manifest lists them. A fault of theirs is said, and costs no delivery."""
+    from rushlight.batch.report.clip_tables import write_clip_tables
+
+    try:
+        return room.to(out, lambda: write_clip_tables(out, log))
+    except Exception as error:
+        events.warning(f"the clip tables were not written: {unexpected(out, 'writing them', error)}")
+        return []
+
+
+def _manifest(out: Path, log: Log, tables: Sequence[ManifestFile], events: EventStream, room: Room) -> None:
     """The delivery's hashes in ASC MHL form, for whoever copies it. A fault of it is said, and costs no delivery."""
     import platform
     from datetime import UTC, datetime
@@ -63,7 +77,7 @@ def _manifest(out: Path, log: Log, events: EventStream, room: Room) -> None:
         write = partial(
             write_manifest,
             out,
-            delivered_files(latest(log.records).values()),
+            sorted([*delivered_files(latest(log.records).values()), *tables], key=lambda file: file.path),
             when=datetime.now(UTC),
             host=platform.node(),
             version=version("rushlight"),

@@ -15,7 +15,7 @@ import command
 import foreign
 from command import CALL
 from foreign import FAIL, PASS
-from here import rushlight
+from here import files, rushlight
 from logged import latest, read_records
 from rushlight.batch.plan import plan_row, twins
 from rushlight.batch.plan import prepare as planning
@@ -127,7 +127,7 @@ def test_a_night_delivers_all_that_can_be_delivered(night: tuple[Path, str, int]
     records = {r["clip"]: r for r in latest(read_records(out)).values()}
     for name in [*GOOD, *(n for n, _, _ in PASS.values())]:
         assert records[name]["status"] == "done", records[name].get("error")
-    assert len(list((out / "proxy").iterdir())) == len(GOOD) + len(PASS)
+    assert len(files(out, "proxy")) == len(GOOD) + len(PASS)
     for name, _, says in FAIL.values():
         assert records[name]["status"] == "failed" and says in records[name]["error"]
         assert f"{name}" in said
@@ -140,7 +140,7 @@ def test_a_folder_that_merely_contains_them_costs_nothing(card: Path, tmp_path: 
     words = ("--media", card, "--recipe", card.parent / "small.toml", "--out", out, "--workers", 2)
     run = rushlight("render", day, *words)
     assert run.returncode == 0, run.stdout + run.stderr
-    assert {p.stem for p in (out / "proxy").iterdir()} == {Path(name).stem for name in GOOD}
+    assert {Path(p).stem for p in files(out, "proxy")} == {Path(name).stem for name in GOOD}
     page = (out / "report" / "index.html").read_text()
     assert all(name in page for name, _, _ in (FAIL | PASS).values())
 

@@ -24,6 +24,7 @@ from logged import latest, read_records
 from rushlight.batch.cli.terminal_or_log import FILE
 from rushlight.batch.farm import dask_farm as farms
 from rushlight.batch.interrupts import Stopped, deaf, listening, minded, obeyed, on_hangup
+from rushlight.batch.report.clip_tables import TABLES
 from rushlight.batch.run.events import Stop
 from struck import MOMENTS, before
 
@@ -36,7 +37,7 @@ EARLY = ("reading", "planning")  # before there is an output folder
 
 def delivered(out: Path) -> dict[str, bytes]:
     found = [p for folder in ("editorial", "viewing") for p in (out / folder).glob("**/*") if p.is_file()]
-    return {str(p.relative_to(out)): p.read_bytes() for p in found}
+    return {str(p.relative_to(out)): p.read_bytes() for p in found if p.name not in TABLES}
 
 
 @pytest.fixture(scope="module")

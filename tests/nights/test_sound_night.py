@@ -18,6 +18,7 @@ import independent
 from here import rushlight
 from logged import latest, read_records
 from movies import tone
+from mxf_structure import structure
 from pictures import numbered, write_movie
 from recordings import bext, chunk, counted, counting, ixml, write_wav
 
@@ -350,6 +351,29 @@ def coded(path: Path) -> list[bytes]:
         return [bytes(packet) for packet in movie.demux(movie.streams.video[0])]
 
 
+def _check_tables(out: Path, record: dict[str, Any]) -> None:
+    """Each folder of movies has its tables, the manifest lists them, and table, record and MXF name the same clip and reel."""
+    (manifest,) = (out / "ascmhl").glob("0001*.mhl")
+    for folder in ("editorial", "relink", "viewing"):
+        (entry,) = (e for e in record["outputs"] if e["output"] == folder)
+        with (out / folder / "clips.csv").open(newline="") as stream:
+            (row,) = csv.DictReader(stream)
+        assert (row["file"], row["hash"], row["umid"]) == (
+            Path(entry["path"]).name,
+            entry["hash"],
+            entry["umid"],
+        )
+        assert all(f">{folder}/clips.{kind}<" in manifest.read_text() for kind in ("csv", "otio"))
+        assert bool(row["umid"]) == (folder == "relink")
+    packages = structure(out / "relink" / "b.mxf").packages
+    with (out / "relink" / "clips.csv").open(newline="") as stream:
+        (row,) = csv.DictReader(stream)
+    assert (packages["material"].umid, packages["material"].name) == (row["umid"], row["clip"])
+    if row["reel"]:
+        assert (packages["tape"].umid, packages["tape"].name) == (row["reel_umid"], row["reel"])
+    assert not (out / "stills" / "clips.csv").exists()
+
+
 def test_sound_that_comes_days_later_is_all_that_is_made(day: Path) -> None:
     """The pictures are copied packet by packet, digests are as they were, and it is a revision as any other."""
     (day / "later.toml").write_text(LATER)
@@ -369,6 +393,7 @@ def test_sound_that_comes_days_later_is_all_that_is_made(day: Path) -> None:
     assert run.returncode == 0, run.stdout + run.stderr
     (before,) = latest(read_records(day / "later")).values()
     pictures, old = [coded(path) for path in movies], [path.read_bytes() for path in movies]
+    _check_tables(day / "later", before)
     run = rushlight("render", *asked, "--sound", day / "recorder", "--json")
     assert run.returncode == 0, run.stdout + run.stderr
     events = [json.loads(line) for line in run.stdout.splitlines()]
@@ -396,8 +421,11 @@ def test_sound_that_comes_days_later_is_all_that_is_made(day: Path) -> None:
     assert {entry["why"] for entry in after["replaced"]} == {"other sound"}
     for entry, data in zip(after["replaced"], old, strict=True):
         assert (day / "later" / entry["kept"]).read_bytes() == data
+    _check_tables(day / "later", after)
+    tables = {path: path.stat().st_mtime_ns for path in (day / "later").glob("*/clips.*")}
     again = rushlight("render", *asked, "--sound", day / "recorder", "--json")
     assert json.loads(again.stdout.splitlines()[-1])["done"] == []
+    assert {path: path.stat().st_mtime_ns for path in (day / "later").glob("*/clips.*")} == tables
     assert {path: v for path, (v, _) in sound_verdicts(day / "later").items()}["editorial/b.mov"] == "pass"
 
 

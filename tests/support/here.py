@@ -18,6 +18,7 @@ from rushlight.batch.farm import dask_farm as farms
 from rushlight.batch.farm.dask_farm import Result, Task
 from rushlight.batch.farm.tasks import threads_each
 from rushlight.batch.farm.worker_process import call
+from rushlight.batch.report.clip_tables import TABLES
 from rushlight.pipelines.heartbeat import frames_made
 
 ENCODED = ("--encoding", "LogC3", "--levels", "narrow")
@@ -130,6 +131,7 @@ def write_list(path: Path, rows: dict[str, dict[str, str]]) -> Path:
 
 
 def files(out: Path, *folders: str) -> dict[str, bytes]:
-    """Every file in those folders of an output folder, by its place there."""
+    """Every file in those folders of an output folder but the clip tables, by its place there."""
     found = [p for folder in folders for p in sorted((out / folder).rglob("*")) if p.is_file()]
+    found = [p for p in found if p.name not in TABLES]
     return {p.relative_to(out).as_posix(): p.read_bytes() for p in found}

@@ -24,7 +24,9 @@ from rushlight.batch.lists.list_columns import COLUMNS as LIST_COLUMNS
 from rushlight.batch.records.events import AnyEvent
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.report.batch_csv import COLUMNS as REPORT_COLUMNS
+from rushlight.batch.report.clip_table import COLUMNS as CLIP_COLUMNS
 from rushlight.pipelines.formats.codecs import CODECS
+from rushlight.pipelines.outputs.mxf_packages import COMMENTS
 from rushlight.pipelines.recipe.day_document import DayDocument
 from rushlight.pipelines.recipe.model import Recipe
 from rushlight.pipelines.recipe.read_recipe import shipped_recipes
@@ -82,6 +84,61 @@ the day's; a row's column of that name overrules them.
 `[tell]` says who is told of the night, by mail or webhook: [Telling](telling.md). `rushlight day tell day.toml --test` tries it.
 
 {keys}"""
+
+EDITOR_PAGE = """# What the editor gets
+
+{made}
+In each folder of movies, beside the files:
+
+- `clips.csv`, the clip table: a line a file, for a spreadsheet, a script or whatever takes in a table.
+- `clips.otio`, the same as an OpenTimelineIO timeline: all clips of the folder one after another, each with its media.
+
+Both are written at the end of each run from the record, and again when something new is known: a clip, a revision, a note in the list. A
+run that finds nothing new leaves them as they are. They are files of the delivery and stand in its hash manifest (`ascmhl/`); with another
+table the manifest's history begins anew, as with any file made again, and the old one is kept in `log/manifests/`. Write your own notes
+elsewhere: a table is made anew as a whole. A folder of an older version gets its tables with the first clip that is made or renewed there.
+
+## The clip table
+
+RFC 4180 (commas, CRLF, quotes doubled), UTF-8, one header line. Text that a spreadsheet would run as a formula has an apostrophe in front.
+What cannot be seen is written out (`\\u202e`), here as in the timeline and in MXF.
+
+| column | |
+|---|---|
+{columns}
+
+## The timeline
+
+One video track; each clip has one ExternalReference. `target_url` is relative to the `.otio` and written as a URL (a space is `%20`).
+`available_range` is the whole file, counted in frames since midnight at the file's own rate; whether its timecode is drop-frame, say `start`
+in the metadata and the table. The clip itself is the range of the row's `in` and `out`, without handles (a subclip), or the whole file
+after its slate card. `metadata.rushlight` has reel, UMIDs, scene, take, the colour digest, look, display and state of the pictures. There is
+no `cdl` in it: a grade that is in the pictures must not be put on them again.
+
+## MXF
+
+`container = "mxf"` gives OP1a (SMPTE ST 378) with the codecs whose table says so, picture and mono sound tracks in one file:
+
+| where | what |
+|---|---|
+| material package | the clip: its name, timecode, and the comments {comments} as far as the row has them |
+| file package | the file and its tracks |
+| tape package | the reel: its name and timecode; not there without a reel |
+
+Each package has a UMID (SMPTE ST 330) that is a function of what it names: that of the reel is of its name alone, so that one reel is one
+tape in every file of every night; those of clip and file are of the clip and of all that makes the file what it is. The same job gives the
+same bytes; a revision has UMIDs of its own. Two reels that bear one name are one tape to who links by it: name reels apart.
+
+Comments are those of the night in which the file was made: a note that changes later is in the tables, and the file stays as it was
+delivered. MXF of older versions, whose UMIDs are all alike, are not made again by themselves; link those by reel and timecode.
+
+OP-Atom (a file a track) is not made: FFmpeg writes each track as a clip of its own, and that readers take them for one under a common UMID
+is untried.
+
+pyaaf2 and two builds of FFmpeg read reel, timecode, names, comments and UMIDs of each codec in the tests; 300 clips of five cameras with
+equal names and timecodes are paired by table, timeline and MXF without a wrong pair. What your editing application makes of them, try
+with one clip before the night. **Proxies are no backup**: the originals are the production's to keep.
+"""
 
 RECIPE_WORDS = {
     "Area.height": "pixels",
@@ -418,6 +475,7 @@ def pages() -> dict[str, str]:
         " `status` and `colour` are certain. What a newer version adds is kept.\n\n" + fields(record_model())
         + "\n## The spreadsheet\n\nThe columns of `report/batch.csv`, a line a clip: "
         + ", ".join(f"`{column}`" for column in REPORT_COLUMNS) + ".\n",
+        "editor.md": editor_page(),
         "events.md": "# Events\n\n" + MADE + "\n`rushlight render --json`, `rushlight queue run --json` and `rushlight day run DAY.toml --json` write one JSON object a line on"
         " standard output while they work, and nothing else there. Each has `schema`, `sequence` (counted from 1 without a gap), `time` (ISO 8601) and `event`, and `clip` where it is about one. What a later version adds"
         " is to be passed over.\n\n" + event_page(),
@@ -425,6 +483,14 @@ def pages() -> dict[str, str]:
         + "\n\nA second Ctrl-C ends a command with 3 at once. `queue run --stay` that had nothing left when it was stopped ends with 0 or 1."
         " What `--on-finish` and `--on-failure` do changes no exit code.\n",
     }  # fmt: skip
+
+
+def editor_page() -> str:
+    """The page on clip tables and MXF, with the columns as the code has them."""
+    columns = "\n".join(f"| `{name}` | {_cell(says)} |" for name, says in CLIP_COLUMNS.items())
+    return EDITOR_PAGE.format(
+        made=MADE, columns=columns, comments=", ".join(f"`{name}`" for name in COMMENTS)
+    )
 
 
 def list_columns() -> str:

@@ -27,6 +27,7 @@ MOMENTS = {
     "joining": "rushlight.batch.run.feeding:let_finish",
     "record": "rushlight.batch.run.delivery:append_record",
     "reporting": "rushlight.batch.report.pages:write_report",
+    "tables": "rushlight.batch.report.clip_tables:write_clip_tables",
     "manifest": "rushlight.batch.report.mhl_manifest:write_manifest",
     "page": "rushlight.batch.report.pages:batch_csv",
     "measuring": "rushlight.batch.verify.deliveries:verify_clip",

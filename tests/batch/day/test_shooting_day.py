@@ -174,7 +174,9 @@ def test_media_that_is_nowhere_and_a_day_that_is_nowhere(day: Path) -> None:
 def test_render_queue_report_and_from_take_a_day(day: Path, farm_here: HereFarm) -> None:  # noqa: F811
     out = day.parent / "out"
     assert run("render", day, "--quiet")[0] == 0
-    assert sorted(p.name for p in (out / "editorial").iterdir()) == ["A001C001.mov", "B001C001.mov"]
+    assert sorted(p.name for p in (out / "editorial").iterdir()) == [
+        "A001C001.mov", "B001C001.mov", "clips.csv", "clips.otio",
+    ]  # fmt: skip
     page, table = (out / "report/index.html").read_text(), (out / "report/batch.csv").read_text()
     assert "<title>The Lamp Room, day 12, main unit</title>" in page
     assert table.splitlines()[1].endswith(",The Lamp Room,12,main")
@@ -236,7 +238,7 @@ def test_scenes_that_arrive_later_are_recorded_and_only_what_shows_them_is_made_
     day.write_text('tables = ["scenes.csv"]\n' + DAY)
     assert run("render", day, "--quiet")[0] == 0
     first = records(out)
-    before = {p: p.stat().st_mtime_ns for p in (*out.glob("editorial/*"), *out.glob("viewing/*"))}
+    before = {p: p.stat().st_mtime_ns for p in (*out.glob("editorial/*.mov"), *out.glob("viewing/*.mp4"))}
     scenes = day.parent / "scenes.csv"
     scenes.write_text("clip,take,circled\nA001C001,3,yes\nA009C009,1,\n")  # no burn-in shows the take
     code, said = run("render", day)

@@ -4,6 +4,7 @@ import json
 import os
 import signal
 import subprocess
+import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -12,6 +13,22 @@ from command import rushlight, started
 from here import small_day
 from rushlight.batch.live.night_pages import PAGE, STATE
 from rushlight.batch.records.night_state import NightState
+
+# `rushlight`, held for good as its second record is to be written: one clip is delivered, and others are on their way.
+HELD = """
+import sys, time
+from rushlight.batch.run import delivery
+written, write = [], delivery.append_record
+
+def held(*arguments, **options):
+    while written:
+        time.sleep(1)
+    written.append(write(*arguments, **options))
+
+delivery.append_record = held
+from rushlight.batch.cli.main import main
+main()
+"""
 
 
 def look(out: Path, process: subprocess.Popen[str], until: Callable[[NightState], bool]) -> list[NightState]:
@@ -41,7 +58,10 @@ def test_a_night_that_is_killed_and_goes_on(tmp_path: Path) -> None:
     assert added.returncode == 1, added.stderr  # one row is wrong
     call = ("queue", "run", *queue, "--workers", 1)
 
-    first = started(*call, start_new_session=True)
+    command = [sys.executable, "-W", "ignore", "-c", HELD, *map(str, call)]
+    first = subprocess.Popen(
+        command, start_new_session=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
     seen = look(out, first, lambda state: state.counts.delivered >= 1 and bool(state.running))
     os.killpg(first.pid, signal.SIGKILL)
     first.communicate()

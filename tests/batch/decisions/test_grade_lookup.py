@@ -186,8 +186,8 @@ def test_a_day_of_three_hundred_clips_against_a_truth_written_down_beforehand(tm
     head, *body = rows
     rng.shuffle(body)
     decisions = book(tmp_path, day__csv="\n".join([head, *body]) + "\n")
-    start = time.perf_counter()
+    start = time.process_time()
     for clip, value in truth.items():
         found = decisions.decision(clip)
         assert (found.cdl.saturation if found and found.cdl else None) == value, clip
-    assert time.perf_counter() - start < 5
+    assert time.process_time() - start < 5

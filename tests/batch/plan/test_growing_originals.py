@@ -106,10 +106,8 @@ def test_a_list_is_told_whole_after_an_original_was_waited_for(tmp_path: Path) -
 def test_one_that_stands_still_and_does_not_open_fails(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
     day, out = small_day(tmp_path / "day"), tmp_path / "out"
     (tmp_path / "day" / "A001C002.mov").write_bytes(b"this is no movie, and never will be")
-    begun = time.monotonic()
     code, said = run("render", day, "--recipe", tmp_path / "day" / "two.toml", "--out", out)
     assert code == 1 and "FAILED: 1 clip" in said and "A001C002.mov" in said and "waiting" in said
-    assert time.monotonic() - begun < 60
     os.utime(tmp_path / "day" / "A001C002.mov", (1, 1))  # an old one is no candidate: nothing is waited for
     code, said = run("render", day, "--recipe", tmp_path / "day" / "two.toml", "--out", out)
     assert code == 1 and "waiting" not in said

@@ -139,9 +139,10 @@ def test_faults_of_a_command_are_said_and_bounded(tmp_path: Path) -> None:
                 time.sleep(0.1)
         else:
             pytest.fail("the child of a command that was killed is alive")
-    begin = time.monotonic()
-    leaves = f"import subprocess; open({str(pid)!r}, 'w').write(str(subprocess.Popen(['sleep', '30']).pid))"
-    assert run_hook(python(leaves), {}) == "" and time.monotonic() - begin < 20  # the child is not waited for
+    leaves = f"import subprocess; open({str(pid)!r}, 'w').write(str(subprocess.Popen(['sleep', '600']).pid))"
+    assert (
+        run_hook(python(leaves), {}) == ""
+    )  # the child is not waited for, which would end with the time limit
     os.kill(int(pid.read_text()), signal.SIGKILL)
 
 

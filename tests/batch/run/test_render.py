@@ -15,6 +15,7 @@ import pytest
 import command
 import independent
 import ocio
+from budget import seconds
 from command import started
 from here import rushlight
 from logged import latest, read_records
@@ -200,11 +201,13 @@ def test_again_renders_nothing_and_is_quick(day: tuple[Path, str]) -> None:
         for p in out.rglob("*")
         if p.suffix in (".mov", ".mp4", ".tif", ".jpg")
     }
-    start = time.monotonic()
+    start = seconds()
     run = command.rushlight("render", SAMPLES / "day.csv", "--recipe", "overnight", "--out", out)
-    seconds = time.monotonic() - start
+    used = seconds() - start
     assert run.returncode == 0 and "nothing to render" in run.stdout
-    assert seconds < 10  # the figure asked for, 2 s on a quiet machine, is measured by the benchmarks
+    assert (
+        used < 10
+    )  # of processor time; the figure asked for, 2 s on a quiet machine, is measured by the benchmarks
     assert before == {p: (p.stat().st_mtime_ns, p.read_bytes()) for p in before}
 
 

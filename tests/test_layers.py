@@ -34,7 +34,7 @@ LAYERS = (
     ("batch.scenes",),
     ("batch.plan",),
     ("batch.day",),
-    ("batch.queue", "batch.farm"),
+    ("batch.queue", "batch.farm", "batch.room"),
     ("batch.verify",),
     ("batch.report",),
     ("batch.live",),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import time
+from collections.abc import MutableSequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -21,8 +22,10 @@ from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request, default_workers
 from rushlight.batch.records.missing import Missing
+from rushlight.batch.room.room_ahead import KEEP_FREE
+from rushlight.batch.room.room_forecast import ToMake, forecast_room, kept_bytes
 from rushlight.batch.run.forecast import forecast, next_time
-from rushlight.batch.run.jobs_to_make import cost_of_outputs, fields_of_clip, sound_news
+from rushlight.batch.run.jobs_to_make import cost_of_outputs, fields_of_clip, room_to_make, sound_news
 from rushlight.pipelines import inside_folder
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os
@@ -79,6 +82,7 @@ def plan(
     """Read a list and everything that it names, and make nothing.
 
     `ready_by` ("05:30"): the document says what would be ready then, if so many `workers` (one a core without) began now.
+    With `out` the document says what each output is likely to take on which disk, and what of older revisions stays there.
     `write`: a new file for the list with everything stated; GradeError where a file of decisions could not be read, which
     would be missing from it. InputError where the request is wrong as a whole; CancelledError where it was cancelled.
     """
@@ -89,17 +93,30 @@ def plan(
     if write and rest:
         recipes = ", ".join(request.recipe for request in (first, *rest))
         raise OptionError(f"--write needs one recipe, with --recipe; the day has {recipes}", file=str(list))
-    made = _planned(first, by, workers, Path(write) if write else None, cancel)
-    return replace(made, further=tuple(_planned(request, by, workers, None, cancel) for request in rest))
+    items: MutableSequence[ToMake] = []  # of the whole day, since its recipes share their disks
+    made = _planned(first, by, workers, Path(write) if write else None, cancel, items)
+    further = tuple(_planned(request, by, workers, None, cancel, items) for request in rest)
+    if first.out:
+        room = forecast_room(items, keep_free=KEEP_FREE, kept=kept_bytes)
+        made.plain["room"] = room.document()
+        made.plain["warnings"] += room.warnings
+    return replace(made, further=further)
 
 
 def _planned(
-    request: Request, by: datetime | None, workers: int | None, write: Path | None, cancel: Cancel | None
+    request: Request,
+    by: datetime | None,
+    workers: int | None,
+    write: Path | None,
+    cancel: Cancel | None,
+    items: MutableSequence[ToMake],
 ) -> PlanResult:
+    """The plan of a request; `items` gets what it would make."""
     with reading(cancel):
         prepared = prepare(request, all_faults=True)
         if request.out:
             prepared.plan.warnings.extend(sound_news(prepared, request.out))
+            items.extend(room_to_make(prepared, request.out.absolute()))
     document = plan_document(prepared)
     if by:
         rate = float(workers or default_workers())

@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, NotRequired, TypedDict, cast
 from rushlight.batch.disks import existing
 from rushlight.batch.lists.row_faults import faults_of
 from rushlight.batch.plan.clip_sound import shown_of, sound_record
-from rushlight.batch.plan.jobs import wanted
+from rushlight.batch.plan.jobs import still_frames, wanted
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.reconcile_media import MediaSums, Unreadable
+from rushlight.batch.room.output_sizes import movie_bytes, stills_bytes
+from rushlight.batch.room.room_forecast import RoomDocument
 from rushlight.batch.run.jobs_to_make import cost_of_outputs
 from rushlight.batch.sound.sound_sums import Sounded, sound_sums
 from rushlight.pipelines.errors import RushlightError
@@ -30,17 +32,13 @@ __all__ = [
     "GradeNumbers",
     "MediaSums",
     "PlanDocument",
+    "RoomDocument",
     "SoundCounts",
     "near",
     "plan_document",
     "short_grade",
 ]
 
-# Mbit/s at 1920x1080 and 24 frames a second, roughly: what a codec is likely to take (from the codecs' published tables).
-_RATES = {
-    "prores-proxy": 36, "prores-lt": 82, "prores-422": 117, "dnxhr-lb": 36, "dnxhr-sq": 116, "dnxhr-hqx": 174, "dnxhd": 36,
-    "h264": 14, "h264-10": 14, "hevc": 9, "hevc-10": 9, "mjpeg": 60,
-}  # fmt: skip
 MOST_SHOWN = 3  # candidates shown with their numbers
 
 
@@ -171,6 +169,7 @@ class PlanDocument(TypedDict):
     media: MediaSums | None
     sound: SoundCounts | None
     estimate: Estimate
+    room: NotRequired[RoomDocument]  # where an output folder is named
     forecast: NotRequired[Mapping[str, object]]
     further: NotRequired[list[PlanDocument]]  # of a day with several recipes
 
@@ -342,20 +341,27 @@ def _seconds(clips: list[PlannedClip], recipe: Recipe) -> float:
 
 
 def _bytes(clips: list[PlannedClip], recipe: Recipe) -> int:
+    """Bytes that the pictures of all outputs are likely to take, whatever is there."""
     total = 0.0
     for clip in clips:
         for output in recipe.output:
             if not wanted(clip, output):
                 continue
-            pixels = (
-                (output.size.width * output.size.height)
-                if output.size
-                else clip.facts.width * clip.facts.height
-            )
+            size = output.size
+            width, height = (size.width, size.height) if size else (clip.facts.width, clip.facts.height)
             if isinstance(output, MovieOutput):
-                total += _RATES[output.codec] * 1e6 / 8 * (pixels / 2073600) * clip.count / 24
+                total += movie_bytes(
+                    output.codec,
+                    width=width,
+                    height=height,
+                    frames=clip.count,
+                    rate=clip.rate.fraction,
+                    quality=output.quality,
+                    peak=output.peak,
+                )
             else:
-                total += pixels * 4
+                each = stills_bytes(output.kinds, width=width, height=height)
+                total += len(still_frames(clip, output)) * each
     return round(total)
 
 

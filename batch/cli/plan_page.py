@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rushlight.batch.api.plan_document import Clip, MediaSums, PlanDocument, SoundCounts, near, short_grade
+from rushlight.batch.api.plan_document import (
+    Clip,
+    MediaSums,
+    PlanDocument,
+    RoomDocument,
+    SoundCounts,
+    near,
+    short_grade,
+)
 from rushlight.batch.cli.console import say, say_wrapped
 from rushlight.batch.cli.text_tables import print_table
 from rushlight.batch.records.missing import Missing
@@ -167,8 +175,45 @@ def print_plan(document: PlanDocument) -> None:
         f"{estimate['bytes'] / 1e9:.1f} GB"
         + (f", {free / 1e9:.0f} GB free" if free is not None else " (free space: give --out)")
     )
+    if "room" in document:
+        _print_room(document["room"])
     if "forecast" in document:
         say_wrapped(str(document["forecast"]["text"]))
+
+
+def _print_room(room: RoomDocument) -> None:
+    """Print what each output is likely to take, and on which disk."""
+    several = len({each["out"] for each in room["outputs"]}) > 1
+    rows = [
+        [
+            f"{_name(each['out'])}/{each['output']}" if several else each["output"],
+            str(each["clips"]),
+            _size(each["make"]),
+            _size(each["replaced"]),
+            _size(each["older"]),
+            each["volume"],
+        ]
+        for each in room["outputs"]
+    ]
+    if rows:
+        say()
+        print_table(["output", "clips to make", "about", "replaces", "older kept", "disk"], rows)
+    for disk in room["volumes"]:
+        beside = f", {_size(disk['work'])} beside it for clips in hand" if disk["work"] else ""
+        cleared = (
+            f"; {_size(disk['replaced'])} of it is replaced and stays under revisions/, unless --replaced remove clears it"
+            if disk["replaced"]
+            else ""
+        )
+        say_wrapped(
+            f"disk {disk['volume']}: about {_size(disk['make'])} to make{beside}, {_size(disk['free'])} free{cleared}"
+        )
+
+
+def _size(size: int) -> str:
+    if not size:
+        return "-"
+    return f"{size / 1e9:.1f} GB" if size >= 1e8 else f"{max(size / 1e6, 0.1):.1f} MB"
 
 
 def _grade_text(clip: Clip) -> str:

@@ -29,6 +29,10 @@ from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.original import Source
 from rushlight.batch.records.queue_row import TurnOrders
+from rushlight.batch.room.output_sizes import measured_in
+from rushlight.batch.room.room_ahead import RoomAhead
+from rushlight.batch.room.room_forecast import ToMake
+from rushlight.batch.room.room_of_jobs import room_of_clip, room_of_jobs
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import PLANNING, phase
 from rushlight.batch.run.forecast import cost_of
@@ -48,7 +52,16 @@ if TYPE_CHECKING:
     from rushlight.batch.plan.request_ledger import Day
     from rushlight.batch.run.event_stream import EventStream
 
-__all__ = ["baked", "cost_of_outputs", "fields_of_clip", "jobs_of", "make_folder", "planned", "sound_news"]
+__all__ = [
+    "baked",
+    "cost_of_outputs",
+    "fields_of_clip",
+    "jobs_of",
+    "make_folder",
+    "planned",
+    "room_to_make",
+    "sound_news",
+]
 
 
 def fields_of_clip(clip: PlannedClip, recipe: Recipe, title: DayTitle = NO_TITLE) -> dict[str, str]:
@@ -110,10 +123,16 @@ def make_folder(out: Path) -> None:
 
 
 def jobs_of(
-    prepared: Prepared, out: Path, events: EventStream, room: Room | None = None, *, renewed: bool = True
+    prepared: Prepared,
+    out: Path,
+    events: EventStream,
+    room: Room | None = None,
+    *,
+    renewed: bool = True,
+    ahead: RoomAhead | None = None,
 ) -> tuple[list[Turn], list[PlannedClip], Day]:
     """Turns to be made in `out`, clips that are there, and the whole day of the folder; inputs and bad rows are kept.
-    `renewed`: what was dropped from the queue is asked for again."""
+    `renewed`: what was dropped from the queue is asked for again; `ahead` says what will not fit on its disk."""
     room = room or Room(events, Stop(), patient=False)
     plan = prepared.plan
     refuse_links(out)
@@ -142,6 +161,9 @@ def jobs_of(
     if dropped := prepared.request.dropped:
         turns = [turn for turn in turns if turn.spec.job not in dropped]
         leave_out(prepared, dropped)
+    needed = room_of_jobs((turn.spec for turn in turns), plan.clips, records)
+    for text in (ahead or RoomAhead()).look(needed, remove=prepared.request.replaced == "remove"):
+        events.warning(text)
     media = days[-1].media
     if media and (unnamed := sum(len(media[name]) for name in ("not_listed", "absent", "unreadable"))):
         events.warning(
@@ -149,6 +171,25 @@ def jobs_of(
             f" ({media_text(media)})"
         )
     return turns, settled, days[-1]
+
+
+def room_to_make(prepared: Prepared, out: Path) -> list[ToMake]:
+    """What `render` into a folder would make, and what that stands in for. Of originals that the log knows nothing of no hash is taken."""
+    records = latest(read_log(out).records)
+    measured, found = measured_in(records.values()), list[ToMake]()
+    for clip in beating(list(prepared.plan.clips)):
+        record = records.get(job_id(clip))
+        with suppress(Exception):  # `render` says of which clip it is a fault
+            if record:
+                outputs = _due(prepared, clip, out, record).missing
+            else:
+                fields = fields_of_clip(clip, prepared.recipe, prepared.request.title)
+                outputs = output_specs(
+                    clip, prepared.recipe, Known(source="", fields=fields, fonts=prepared.fonts)
+                )
+            if outputs:
+                found.append(room_of_clip(clip, out, outputs, record, measured))
+    return found
 
 
 def _turns(

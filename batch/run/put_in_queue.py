@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
@@ -17,13 +18,16 @@ from rushlight.batch.queue.queue_rows import DamagedRow
 from rushlight.batch.queue.state_machine import JobState
 from rushlight.batch.queue.store import QueuedJob, Store
 from rushlight.batch.records.queue_row import QueuedPlan
+from rushlight.batch.room.room_ahead import RoomAhead
+from rushlight.batch.room.room_forecast import ToMake
+from rushlight.batch.room.room_of_jobs import room_of_jobs
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Stop
 from rushlight.batch.run.jobs_to_make import baked, jobs_of, planned
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.batch.run.request_accounts import asking_of, bad_rows
 from rushlight.pipelines.counted import counted
-from rushlight.pipelines.job.spec import digest_of
+from rushlight.pipelines.job.spec import JobSpec, digest_of
 
 if TYPE_CHECKING:
     from rushlight.batch.run.event_stream import EventStream
@@ -42,6 +46,7 @@ class Added:
     bad: dict[str, str] = field(default_factory=dict)
     no_grade: dict[str, str] = field(default_factory=dict)
     warned: set[str] = field(default_factory=set)
+    ahead: RoomAhead = field(default_factory=RoomAhead)
 
 
 def read_list(
@@ -93,7 +98,8 @@ def put_in(
     room = room or Room(events, Stop(), patient=False)
     prepared.plan.warnings = [w for w in dict.fromkeys(prepared.plan.warnings) if w not in added.warned]
     added.warned.update(prepared.plan.warnings)
-    found, settled, day = jobs_of(prepared, out, events, room, renewed=renewed)
+    added.ahead.waiting = lambda: _waiting(store)
+    found, settled, day = jobs_of(prepared, out, events, room, renewed=renewed, ahead=added.ahead)
     suffix = f"@{digest_of(str(out), 8)}"
     chosen = [turn for turn in found if turn.spec.job not in day.dropped]
     if originals is not None:
@@ -124,6 +130,16 @@ def put_in(
     added.jobs |= {turn.spec.job for turn in turns}
     added.bad = {row.key: row.error for row in bad}
     events.queued(request.clip_list, clips=len(added.jobs), unchanged=len(settled), set_aside=len(bad))
+
+
+def _waiting(store: Store) -> list[ToMake]:
+    """What a queue is to make already."""
+    specs = []
+    for row in store.rows("queued", "held", "running"):
+        with suppress(DamagedRow, ValueError):  # it fails when its turn comes
+            if plan := store.plan(row.key, row.identity):
+                specs.append(JobSpec.model_validate(plan.plain()))
+    return room_of_jobs(specs)
 
 
 def _graded(prepared: Prepared, turns: Sequence[Turn], events: EventStream, added: Added) -> list[Turn]:

@@ -19,6 +19,7 @@ from rushlight.batch.plan.request import Request
 from rushlight.batch.queue.filling import Turn, clear_work, fill_alone, originals_of, own_queue
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.queue.store import queue_of
+from rushlight.batch.room.room_ahead import RoomAhead
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Place, Summary, Terms
 from rushlight.batch.run.farm_at_work import early_farm, farm_at_work, prepared_for, run_on
@@ -104,7 +105,7 @@ class _Night:
         self.request, self.out, self.crew, self.events, self.terms = request, out, crew, events, terms
         self.early = early
         self.stop, self.made, self.deadline = terms.stop, Summary(), terms.deadline()
-        self.room = Room(events, self.stop)
+        self.room, self.ahead = Room(events, self.stop), RoomAhead(terms.keep_free)
         self.plan, self.settled, self.left = Plan(), list[PlannedClip](), 0
         self.log: Log | None = None  # as the pages tell it
 
@@ -115,7 +116,7 @@ class _Night:
             self.plan, self.left = prepared.plan, len(prepared.plan.clips)
             waiting = growth.take_out(prepared.plan, originals_of(made.changed.values()))
             with cancellable(stop):
-                turns, self.settled, _ = jobs_of(prepared, self.out, self.events, self.room)
+                turns, self.settled, _ = jobs_of(prepared, self.out, self.events, self.room, ahead=self.ahead)
             self.left = len({turn.spec.job for turn in turns})
             made.changed.clear()
             if turns and stop.asked:

@@ -9,8 +9,10 @@ from pathlib import Path
 
 from rushlight.batch.api.cancel import Cancel
 from rushlight.batch.api.requests import output_folders
+from rushlight.batch.day.shooting_day import is_day
 from rushlight.batch.serve.night_hub import NightHub
 from rushlight.batch.serve.night_server import NightServer
+from rushlight.batch.serve.nights import Nights
 from rushlight.batch.serve.serve_address import (
     EVERYWHERE,
     LOOPBACK,
@@ -30,16 +32,19 @@ Place = str | Path
 
 @dataclass(frozen=True, kw_only=True)
 class Serving:
-    """What is served, and where."""
+    """What is served, and where. `folder`: of a day with several recipes, the one that their folders lie in; those are `folders`."""
 
     folder: Path
+    folders: tuple[Path, ...]
     address: ServeAddress
 
-    def document(self) -> dict[str, str | int | bool]:
+    def document(self) -> dict[str, object]:
         """The document that the command prints with `--json`."""
         where = self.address
+        several = {"folders": list(map(str, self.folders))} if len(self.folders) > 1 else {}
         return {
             "folder": str(self.folder),
+            **several,
             "url": where.url,
             "host": where.host,
             "port": where.port,
@@ -59,21 +64,22 @@ def serve(
     on_ready: Callable[[Serving], object] = lambda serving: None,
     cancel: Cancel | None = None,
 ) -> None:
-    """Serve the live page, the report, the stills and the movies of an output folder to who has the token in the address. Blocks
-    until it is cancelled; `on_ready` is told the address.
+    """Serve the live page, the report, the stills and the movies of an output folder to who has the token in the address; of a day
+    those of all its recipes, with a page that lists them. Blocks until it is cancelled; `on_ready` is told the address.
 
     On this machine alone, or with `lan` on all its networks; `name` are names that it is reached by (`NAME` or `NAME:PORT`). Port 0 is a
     free one. OptionError naming the option that is wrong.
     """
-    folder, cancel = _one(dir), cancel or Cancel()
-    if not folder.is_dir():
+    folders, cancel = tuple(dict.fromkeys(output_folders(dir))), cancel or Cancel()
+    if not is_day(Path(dir)) and not folders[0].is_dir():
         raise OptionError(
-            "there is no such folder; serve takes the output folder of a night", file=str(folder)
+            "there is no such folder; serve takes the output folder of a night, or a day",
+            file=str(folders[0]),
         )
     names = (name,) if isinstance(name, str) else tuple(name)
     tls = certificate(Path(tls_cert) if tls_cert else None, Path(tls_key) if tls_key else None)
     server = NightServer(
-        NightHub(folder),
+        Nights([NightHub(folder) for folder in folders]),
         (EVERYWHERE if lan else LOOPBACK, port),
         new_token(),
         own_names(lan=lan, names=names),
@@ -88,17 +94,13 @@ def serve(
             encrypted=tls is not None,
             lan=lan,
         )
-        on_ready(Serving(folder=folder.resolve(), address=address))
+        whole = folders[0] if len(folders) == 1 else folders[0].parent
+        on_ready(
+            Serving(
+                folder=whole.resolve(), folders=tuple(folder.resolve() for folder in folders), address=address
+            )
+        )
         while not cancel.stop.level:
             time.sleep(0.2)
     finally:
         server.close()
-
-
-def _one(place: Place) -> Path:
-    """The output folder; of a day the only one. OptionError naming them where there are several."""
-    folders = output_folders(place)
-    if len(folders) > 1:
-        listed = ", ".join(map(str, folders))
-        raise OptionError(f"has several recipes, each with a folder; give one of {listed}", file=str(place))
-    return folders[0]

@@ -54,7 +54,7 @@ def serve_command(answering: Callable[[Command], Command]) -> click.Command:
         tls_key: Path | None,
         as_json: bool,
     ) -> int:
-        """Serve the live page of DIR to browsers, read-only, until Ctrl-C: what is ready, what runs, when it ends."""
+        """Serve the live page of DIR, or of a day (day.toml), to browsers, read-only, until Ctrl-C: what is ready, what runs, when it ends."""
         from rushlight.batch.api.serve import serve as run
 
         def ready(serving: Serving) -> None:
@@ -75,7 +75,8 @@ def serve_command(answering: Callable[[Command], Command]) -> click.Command:
 
 def _tell(serving: Serving) -> None:
     where = serving.address
-    say(f"{serving.folder} is served, read-only, at\n\n  {where.url}\n")
+    several = f" ({len(serving.folders)} recipes)" if len(serving.folders) > 1 else ""
+    say(f"{serving.folder}{several} is served, read-only, at\n\n  {where.url}\n")
     if where.lan:
         if is_terminal(sys.stdout):
             from rushlight.batch.api.serve import qr_code

@@ -14,10 +14,13 @@ from rushlight.batch.records.night_state import ClipReady, NightPhase, NightStat
 from rushlight.batch.report.page_templates import environment, render_page
 from rushlight.pipelines.counted import counted
 
-__all__ = ["BYTES", "REFRESH", "SILENCE", "anchor", "clip_part", "href", "now_page", "top_part"]
+__all__ = [
+    "BYTES", "REFRESH", "SILENCE", "START", "anchor", "clip_part", "href", "now_page", "start_page", "top_part",
+]  # fmt: skip
 
 REFRESH = 15  # seconds after which a page on the disk is loaded again
 SILENCE = 30  # seconds that a run lets pass at most without writing its page
+START = "start.html"  # of a day with several recipes, beside their folders
 BYTES = 1_900_000  # of a page with its pictures
 
 _PHASES: dict[NightPhase, tuple[str, str]] = {
@@ -93,6 +96,16 @@ def now_page(
         refresh=0 if state.is_over else REFRESH,
         foot=_foot(state, live=bool(live)),
     )
+
+
+def start_page(nights: Sequence[tuple[str, NightState, str]]) -> str:
+    """The page that leads to several nights: the name of each one's folder, its state, and why nothing seems to run any more."""
+    title = next((state.title for _, state, _ in nights if state.counts.listed), nights[0][1].title)
+    listed = [
+        (name, f"{quote(os.fsencode(name))}/report/now.html", state, _said(state, quiet, report=False))
+        for name, state, quiet in nights
+    ]
+    return render_page(START, title=title, nights=listed, refresh=REFRESH)
 
 
 def top_part(state: NightState, *, quiet: str = "", report: bool = False) -> str:

@@ -1,1 +1,1 @@
-"""The live page over HTTP: one output folder, read-only. It reads what the run writes and never calls it."""
+"""The live page over HTTP: output folders, read-only. It reads what the run writes and never calls it."""

@@ -112,6 +112,11 @@ class NightHub:
     # --- telling
 
     @property
+    def quiet(self) -> str:
+        """Why nothing seems to run any more; empty where something does."""
+        return self._quiet
+
+    @property
     def number(self) -> str:
         """The number of the state, as a viewer gives it back."""
         return f"{self.boot}-{self.version}"

@@ -1,4 +1,4 @@
-"""The server of the live page: read-only, for who has the token, and only what one night has made.
+"""The server of the live page: read-only, for who has the token, and only what its nights have made.
 
 Of the standard library, a thread a connection: 200 viewers are few. Everything that a stranger can send is bounded: the length of
 a request, the time it takes, the connections of one address and of all.
@@ -15,7 +15,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from http.server import ThreadingHTTPServer
 
-from rushlight.batch.serve.night_hub import NightHub
+from rushlight.batch.serve.nights import Nights
 from rushlight.batch.serve.request_handler import RequestHandler
 from rushlight.pipelines.errors import OptionError, from_os
 
@@ -26,7 +26,7 @@ HEAD = 10.0  # seconds that a request may take to arrive, or a connection may id
 
 
 class NightServer(ThreadingHTTPServer):
-    """Serves one output folder until `close`. OptionError naming the port where it cannot be had."""
+    """Serves output folders until `close`. OptionError naming the port where it cannot be had."""
 
     daemon_threads = True
     block_on_close = False
@@ -34,14 +34,14 @@ class NightServer(ThreadingHTTPServer):
 
     def __init__(
         self,
-        hub: NightHub,
+        nights: Nights,
         address: tuple[str, int],
         token: str,
         names: tuple[str, ...],
         tls: ssl.SSLContext | None = None,
         on_fault: Callable[[Exception], object] = lambda error: None,
     ) -> None:
-        self.hub, self.token, self.names, self.tls, self.on_fault = hub, token, names, tls, on_fault
+        self.nights, self.token, self.names, self.tls, self.on_fault = nights, token, names, tls, on_fault
         self._open: dict[
             socket.socket, tuple[str, float]
         ] = {}  # with its address, and since when it owes a request
@@ -58,11 +58,8 @@ class NightServer(ThreadingHTTPServer):
 
     def run(self) -> None:
         """Serve until `close`, with the threads that it takes."""
-        for work, name in (
-            (self.hub.keep_looking, "state"),
-            (self._keep_time, "time"),
-            (self._serve, "accept"),
-        ):
+        self.nights.keep_looking()
+        for work, name in ((self._keep_time, "time"), (self._serve, "accept")):
             threading.Thread(target=work, name=name, daemon=True).start()
 
     def _serve(self) -> None:
@@ -70,7 +67,7 @@ class NightServer(ThreadingHTTPServer):
 
     def close(self) -> None:
         """Take no more, and let everybody go."""
-        self.hub.close()
+        self.nights.close()
         self.shutdown()
         self.server_close()
         with self._lock:
@@ -122,7 +119,7 @@ class NightServer(ThreadingHTTPServer):
 
     def _keep_time(self) -> None:
         """Cut connections whose request does not arrive, however busily they send pieces of it."""
-        while self.hub.open:
+        while self.nights.open:
             time.sleep(1.0)
             before = time.monotonic() - HEAD
             with self._lock:

@@ -5,15 +5,19 @@ from __future__ import annotations
 import http.client
 import io
 import os
+from collections.abc import Sequence
 from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler
 from socket import socket
 from ssl import SSLContext
 from typing import BinaryIO, Protocol, cast
+from urllib.parse import quote
 
+from rushlight.batch.live.now_page import START
 from rushlight.batch.report.page_templates import policy
 from rushlight.batch.serve.http_rules import Target, byte_range, host_is_ours, parse_target, same_token
 from rushlight.batch.serve.night_hub import NightHub
+from rushlight.batch.serve.nights import Nights
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.inside_folder import open_file
 
@@ -40,7 +44,7 @@ KINDS = {
 class _Site(Protocol):
     """The server, as its connections know it."""
 
-    hub: NightHub
+    nights: Nights
     token: str
     names: tuple[str, ...]
     tls: SSLContext | None
@@ -116,7 +120,14 @@ class RequestHandler(BaseHTTPRequestHandler):
         if target is None:
             self.send_error(HTTPStatus.NOT_FOUND)
             return
-        self._serve(target, "/".join(inside))
+        nights = self.site.nights
+        hub, rest = nights.find(inside)
+        if nights.start(inside):
+            self._start(target, inside)
+        elif hub is None:
+            self.send_error(HTTPStatus.NOT_FOUND)
+        else:
+            self._serve(hub, target, "/".join(rest))
 
     def _refusal(self) -> HTTPStatus | None:
         """What is wrong with a request as such."""
@@ -140,26 +151,36 @@ class RequestHandler(BaseHTTPRequestHandler):
             return target.parts[1:] if target else ()
         return None
 
-    def _serve(self, target: Target, path: str) -> None:
-        hub = self.site.hub
+    def _start(self, target: Target, inside: Sequence[str]) -> None:
+        """The page that lists several nights."""
+        if inside:
+            self._send(HTTPStatus.OK, self.site.nights.page(), kind=KINDS[".html"])
+        else:
+            self._lead(target, START)
+
+    def _lead(self, target: Target, page: str) -> None:
+        """To a page below what was asked for: one that stands for its folder."""
+        there = "/".join(quote(os.fsencode(part)) for part in (*target.parts, page))
+        self._send(HTTPStatus.SEE_OTHER, b"", location=f"/{there}")
+
+    def _serve(self, hub: NightHub, target: Target, path: str) -> None:
         if path == "":
-            self._send(HTTPStatus.SEE_OTHER, b"", location="/" + "/".join((*target.parts, PAGE)))
+            self._lead(target, PAGE)
         elif path == PAGE:
             self._send(HTTPStatus.OK, hub.page(), kind=KINDS[".html"])
         elif path == STATE:
             self._send(HTTPStatus.OK, hub.document(), kind=KINDS[".json"])
         elif path == EVENTS:
-            self._events(self.headers.get("Last-Event-ID") or target.asked("since"))
+            self._events(hub, self.headers.get("Last-Event-ID") or target.asked("since"))
         elif hub.serves(path) or (path.startswith("report/") and path.endswith(REPORT)):
-            self._file(path)
+            self._file(hub, path)
         else:
             self.send_error(HTTPStatus.NOT_FOUND)
 
     # --- answers
 
-    def _events(self, since: str) -> None:
+    def _events(self, hub: NightHub, since: str) -> None:
         """Server-sent events (WHATWG HTML, 9.2) until the viewer goes."""
-        hub = self.site.hub
         self.close_connection = True  # it has no length
         self._head(HTTPStatus.OK, kind="text/event-stream", length=None)
         if self.command == "HEAD":
@@ -171,9 +192,9 @@ class RequestHandler(BaseHTTPRequestHandler):
             if hub.open:
                 self.wfile.write(told or b":\n\n")
 
-    def _file(self, path: str) -> None:
+    def _file(self, hub: NightHub, path: str) -> None:
         try:
-            stream = open_file(self.site.hub.out, path)
+            stream = open_file(hub.out, path)
         except (OSError, RushlightError):
             self.send_error(HTTPStatus.NOT_FOUND)
             return

@@ -20,6 +20,7 @@ from rushlight.batch.records.night_state import (
 )
 from rushlight.batch.serve.night_hub import NightHub
 from rushlight.batch.serve.night_server import NightServer
+from rushlight.batch.serve.nights import Nights
 from rushlight.pipelines.inside_folder import write
 from rushlight.pipelines.visible_text import json_text
 
@@ -74,7 +75,7 @@ class Served:
 
     @property
     def hub(self) -> NightHub:
-        return self.server.hub
+        return self.server.nights.hubs[0]
 
     def open(self, timeout: float = 20.0) -> socket.socket:
         return socket.create_connection(("127.0.0.1", self.server.port), timeout)
@@ -104,11 +105,16 @@ class Served:
 
 
 @contextmanager
-def served(out: Path, port: int = 0, **options: object) -> Iterator[Served]:
-    """An output folder served on 127.0.0.1; a fault of the server's own fails the test."""
+def served(*outs: Path, port: int = 0, **options: object) -> Iterator[Served]:
+    """Output folders served on 127.0.0.1; a fault of the server's own fails the test."""
     faults: list[Exception] = []
     server = NightServer(
-        NightHub(out), ("127.0.0.1", port), TOKEN, ("localhost",), on_fault=faults.append, **options
+        Nights([NightHub(out) for out in outs]),
+        ("127.0.0.1", port),
+        TOKEN,
+        ("localhost",),
+        on_fault=faults.append,
+        **options,
     )  # type: ignore[arg-type]
     server.run()
     try:

@@ -50,6 +50,17 @@ def test_what_cannot_be_served_is_one_error(tmp_path: Path) -> None:
         rushlight.serve(tmp_path / "none")
     with pytest.raises(rushlight.InputError, match="--port 99999: is no port"):
         rushlight.serve(tmp_path, port=99999)
-    (tmp_path / "day.toml").write_text('media = ["m"]\nout = "out"\nrecipes = ["overnight", "other.toml"]\n')
-    with pytest.raises(rushlight.InputError, match="has several recipes, each with a folder"):
-        rushlight.serve(tmp_path / "day.toml")
+
+
+def test_a_day_is_served_with_all_its_recipes_also_before_its_run(tmp_path: Path) -> None:
+    day, cancel, seen = tmp_path / "day.toml", rushlight.Cancel(), list[rushlight.Serving]()
+    day.write_text('media = ["m"]\nout = "out"\nrecipes = ["overnight", "other.toml"]\n')
+
+    def told(serving: rushlight.Serving) -> None:
+        seen.append(serving)
+        cancel.cancel()
+
+    rushlight.serve(day, on_ready=told, cancel=cancel)
+    out = tmp_path / "out"
+    assert seen[0].document()["folders"] == [str(out / "overnight"), str(out / "other")]
+    assert seen[0].folder == out and not out.exists()  # nothing is made

@@ -18,6 +18,7 @@ from cryptography.x509.oid import NameOID
 from rushlight.batch.serve import night_hub, night_server, request_handler
 from rushlight.batch.serve.night_hub import NightHub
 from rushlight.batch.serve.night_server import NightServer
+from rushlight.batch.serve.nights import Nights
 from rushlight.batch.serve.serve_address import certificate
 from rushlight.pipelines.errors import OptionError
 from viewer import TOKEN, Served, night_in, served, status_of
@@ -169,7 +170,7 @@ def test_a_port_that_is_taken_is_said(tmp_path: Path) -> None:
         served(tmp_path) as site,
         pytest.raises(OptionError, match=rf"--port {site.server.port}: .*a free one is taken"),
     ):
-        NightServer(NightHub(tmp_path), ("127.0.0.1", site.server.port), TOKEN, ())
+        NightServer(Nights([NightHub(tmp_path)]), ("127.0.0.1", site.server.port), TOKEN, ())
 
 
 def own_certificate(folder: Path) -> tuple[Path, Path]:

@@ -227,11 +227,15 @@ def test_the_written_list_renders_to_the_same_bytes(tmp_path: Path) -> None:
         "editorial/A001C001.mov",
         "editorial/A001C002.mov",
         "editorial/B001C002.mov",
+        "editorial/clips.csv",
+        "editorial/clips.otio",
         "stills/A001C001.000000.png",
         "stills/A001C001.000001.png",
         "stills/B001C002.000000.png",
         "viewing/A001C001.mp4",
         "viewing/B001C002.mp4",
+        "viewing/clips.csv",
+        "viewing/clips.otio",
     ]
     assert made(two) == first
 

@@ -108,7 +108,7 @@ class Summary(Sums):
 class ToldChange(Shape):
     """Something that has changed since the message before."""
 
-    kind: Literal["begun", "paused", "late", "needs you", "ready", "stopped", "done"] = Field(
+    kind: Literal["begun", "restarted", "paused", "late", "needs you", "ready", "stopped", "done"] = Field(
         description="Which change it is, as `changes` of the day document has them."
     )
     text: str = Field(description="The same as a sentence.")

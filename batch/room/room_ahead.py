@@ -25,13 +25,14 @@ class RoomAhead:
         self._said: set[str] = set()
 
     def look(self, items: Sequence[ToMake], *, remove: bool = False) -> list[str]:
-        """A sentence on each disk that is too small by now and was not before."""
+        """A sentence on each disk that is too small by now and was not before, and on each output that cannot be delivered."""
         if not items:
             return []
         ours = {(item.out, item.job) for item in items}
         others = [item for item in self.waiting() if (item.out, item.job) not in ours]
         found = self._forecast([*items, *others], keep_free=self.keep_free, remove=remove)
-        short = [volume for volume in found.volumes if volume.missing]
-        new = [volume.text for volume in short if volume.volume not in self._said]
-        self._said = {volume.volume for volume in short}
+        now = {volume.volume: volume.text for volume in found.volumes if volume.missing}
+        now |= {text: text for text in found.apart}
+        new = [text for name, text in now.items() if name not in self._said]
+        self._said = set(now)
         return new

@@ -122,11 +122,12 @@ class RoomForecast:
 
     outputs: tuple[OutputRoom, ...]
     volumes: tuple[VolumeRoom, ...]
+    apart: tuple[str, ...] = ()  # a sentence on each output that lies on another disk than its output folder
 
     @property
     def warnings(self) -> list[str]:
-        """A sentence on each disk that has too little room."""
-        return [volume.text for volume in self.volumes if volume.missing]
+        """A sentence on each disk that has too little room, and on what cannot be delivered where it is to go."""
+        return [volume.text for volume in self.volumes if volume.missing] + list(self.apart)
 
     def document(self) -> RoomDocument:
         """The same in plain values."""
@@ -183,7 +184,20 @@ def forecast_room(
                 missing=max(0, need - there),
             )
         )
-    return RoomForecast(outputs=outputs, volumes=tuple(volumes))
+    apart = tuple(
+        _apart(each, sums.disk(each.out))
+        for each in outputs
+        if each.make and each.volume != sums.disk(each.out)
+    )
+    return RoomForecast(outputs=outputs, volumes=tuple(volumes), apart=apart)
+
+
+def _apart(room: OutputRoom, disk: str) -> str:
+    """Why an output cannot be delivered: a file takes its final name by renaming, which no system does across disks."""
+    return (
+        f"{room.out / room.output} lies on another disk ({room.volume}) than {room.out} ({disk}), and no file can take its name there: "
+        f"{room.clips} of its clips would fail. An output folder has to be on one disk as a whole; another recipe may have another one"
+    )
 
 
 class _Sums:

@@ -17,7 +17,16 @@ __all__ = ["SETTLE", "Change", "Facts", "Gathering", "facts_of"]
 
 SETTLE = 10.0  # seconds in which what comes together becomes one message
 LONGER = 4  # how often the time between messages that say nothing new in kind doubles
-WEIGHT: tuple[ChangeKind, ...] = ("stopped", "done", "paused", "needs you", "late", "ready", "begun")
+WEIGHT: tuple[ChangeKind, ...] = (
+    "stopped",
+    "done",
+    "restarted",
+    "paused",
+    "needs you",
+    "late",
+    "ready",
+    "begun",
+)
 Need = tuple[str, str, str]  # what, name, text of what waits for a person
 
 
@@ -90,7 +99,7 @@ class Gathering:
             self.since = None
             return []
         self.since = now if self.since is None or now < self.since else self.since
-        again = all(c.kind in self.kinds and not c.needs and c.kind != "stopped" for c in found)
+        again = all(c.kind in self.kinds and not c.needs and c.kind != "restarted" for c in found)
         gap = self.every * (2 ** min(self.repeats, LONGER) if again else 1)
         if now < self.since + SETTLE or self.last <= now < self.last + gap:
             return []
@@ -108,7 +117,7 @@ class Gathering:
         """How the facts differ from what was told, of the kinds that are wanted; the weightiest first."""
         told, found = self.told, list[Change]()
         for text in facts.died[len(told.died) :]:
-            found.append(Change(kind="stopped", text=text, short="ended unexpectedly, goes on"))
+            found.append(Change(kind="restarted", text=text, short="ended unexpectedly, goes on"))
         if facts.paused and not told.paused:
             times = facts.pauses - told.pauses
             more = f" It has paused {times} times since the last message." if times > 1 else ""

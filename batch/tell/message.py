@@ -55,7 +55,7 @@ def night_message(
     so_far = f", {ready} of {listed} ready" if states else ""
     lines = [_line(title), f"on {_line(host)}, {time[:10]} {time[11:16]}", ""]
     lines += [_line(change.text) for change in changes]
-    over = any(change.kind in ("stopped", "done") and change.last for change in changes)
+    over = any(change.last for change in changes)
     needs = [need for state in states.values() for need in state.needs]
     new = {need for change in changes for need in change.needs}
     named = needs if over else [need for need in needs if (need.what, need.name, need.text) in new]

@@ -183,7 +183,7 @@ class Telling:
     def _unsaid(self, day: _Day) -> list[Change]:
         """What the digest is to say beside how it ended: an earlier run's death, which nobody was told of yet."""
         with self._lock:
-            return [c for c in day.gathering.news(self._facts(day)) if c.kind == "stopped"]
+            return [c for c in day.gathering.news(self._facts(day)) if c.kind == "restarted"]
 
     def _facts(self, day: _Day) -> Facts:
         return facts_of(day.states.values(), pauses=self._pauses, late=self._late, died=tuple(day.died))

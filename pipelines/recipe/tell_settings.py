@@ -12,7 +12,7 @@ from rushlight.pipelines.recipe.clip_defaults import Model
 
 __all__ = ["CHANGES", "ChangeKind", "Tell", "parse_webhook"]
 
-ChangeKind = Literal["begun", "paused", "late", "needs you", "ready", "stopped", "done"]
+ChangeKind = Literal["begun", "restarted", "paused", "late", "needs you", "ready", "stopped", "done"]
 CHANGES: tuple[ChangeKind, ...] = get_args(ChangeKind)
 PORTS = {"starttls": 587, "tls": 465, "none": 25}
 LONGEST = 1000  # characters of a path or an address

@@ -35,3 +35,11 @@ def test_what_waits_in_the_queue_counts_and_the_same_clip_once() -> None:
     assert ahead(free, items).look(items) == [], "planned again, it is the same clip"
     assert len(ahead(free, [item(OUT, "B", "editorial", minutes=4)]).look(items)) == 1
     assert ahead([0], [item(OUT, "B", "editorial")]).look([]) == []
+
+
+def test_an_output_on_another_disk_is_said_once() -> None:
+    looks = RoomAhead(
+        0, forecast=partial(forecast_room, free=lambda path: 100 * GB, volume_of=lambda path: f"/{path.name}")
+    )
+    (text,) = looks.look([item(OUT, "A", "editorial")])
+    assert "lies on another disk" in text and looks.look([item(OUT, "A", "editorial")]) == []

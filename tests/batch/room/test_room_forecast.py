@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import subprocess
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -67,28 +68,35 @@ def test_what_is_older_stays_and_is_said_by_output(tmp_path: Path) -> None:
     assert kept_bytes(tmp_path / "nothing") == {}
 
 
-def test_another_disk_below_a_link_is_found(tmp_path: Path) -> None:
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A small disk of memory, where that can be had."""
-    disk = tmp_path / "disk"
-    disk.mkdir()
-    if (
-        os.geteuid()
-        or subprocess.run(
-            ["mount", "-t", "tmpfs", "-o", "size=20m", "tmpfs", str(disk)], capture_output=True
-        ).returncode
-    ):
+    disk = tmp_path / "out" / "disk"
+    disk.mkdir(parents=True)
+    mount = ["mount", "-t", "tmpfs", "-o", "size=20m", "tmpfs", str(disk)]
+    if os.geteuid() or subprocess.run(mount, capture_output=True).returncode:
         pytest.skip("no disk can be mounted here")
-    try:
-        (tmp_path / "link").symlink_to(disk)
-        found = forecast_room(
-            [
-                item(tmp_path / "link" / "out", "A", "editorial"),
-                item(tmp_path / "out", "A", "editorial", minutes=0.001),
-            ],
-            keep_free=0,
-        )
-        there = {volume.volume: volume for volume in found.volumes}
-        assert there[str(disk)].free <= 20 * 1024 * 1024 and there[str(disk)].missing
-        assert len(there) == 2
-    finally:
-        subprocess.run(["umount", str(disk)], check=True)
+    yield disk
+    subprocess.run(["umount", str(disk)], check=True)
+
+
+def test_another_disk_below_a_link_is_found(tmp_path: Path, small_disk: Path) -> None:
+    (tmp_path / "link").symlink_to(small_disk)
+    items = [
+        item(tmp_path / "link" / "day", "A", "editorial"),
+        item(tmp_path, "A", "editorial", minutes=0.001),
+    ]
+    found = forecast_room(items, keep_free=0)
+    there = {volume.volume: volume for volume in found.volumes}
+    assert there[str(small_disk)].free <= 20 * 1024 * 1024 and there[str(small_disk)].missing
+    assert len(there) == 2 and not found.apart
+
+
+def test_an_output_on_a_disk_of_its_own_is_said_to_fail(tmp_path: Path, small_disk: Path) -> None:
+    """As it does, at the end of each clip: a file takes its name by renaming."""
+    found = forecast_room([item(tmp_path / "out", "A", "disk", "editorial", minutes=0.001)], keep_free=0)
+    (text,) = found.apart
+    assert text in found.warnings and f"{small_disk} lies on another disk" in text and "would fail" in text
+    with pytest.raises(OSError, match="cross-device"):
+        (tmp_path / "out" / "file").touch()
+        (tmp_path / "out" / "file").replace(small_disk / "file")

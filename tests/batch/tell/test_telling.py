@@ -237,7 +237,10 @@ def test_a_run_that_died_is_told_by_the_one_that_goes_on(tmp_path: Path, server:
     for now in range(1100, 1200):
         telling.look(float(now))
     (mail,) = server.mails
-    assert "ended unexpectedly, goes on" in mail["Subject"] and "at about 03:12" in mail.get_content()
+    assert (
+        "ended unexpectedly, goes on, 1 of 2 ready" in mail["Subject"]
+        and "at about 03:12" in mail.get_content()
+    )
     assert "A001C009" not in mail.get_content(), "it was told by the run before"
 
 

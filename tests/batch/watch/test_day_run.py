@@ -26,6 +26,7 @@ from rushlight.batch.watch.day_watch import Pace
 from rushlight.batch.watch.watched_file import read_watched
 from rushlight.pipelines.errors import QueueError
 from small_days import SmallDay
+from told_servers import mail_server
 
 
 class Running:
@@ -98,6 +99,17 @@ def test_cards_are_made_as_they_come(day: SmallDay) -> None:
         ("A001", "complete", "by having stood still"),
         ("A002", "complete", "by having stood still"),
     ]
+
+
+def test_its_people_are_told_how_it_ended(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+    with mail_server() as server:
+        told = f'port = {server.port}\nserver = "127.0.0.1"\nsecurity = "none"\nsender = "a@example.com"\nmail = "b@example.com"'
+        day = SmallDay(tmp_path, f"[tell]\n{told}\n")
+        running = Running(day)
+        day.put(day.made("A001", ["A001C001"]))
+        running.done(1)
+        assert running.ended().code == 0
+    assert [mail["Subject"] for mail in server.mails] == ["The Lamp Room, day 12: done, 1 of 1 ready"]
 
 
 def test_a_held_day_takes_in_and_renders_nothing_before_it_is_released(day: SmallDay) -> None:

@@ -22,7 +22,7 @@ from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.look import SomeLook
 from rushlight.batch.records.original import Source
 from rushlight.batch.report.batch_csv import guarded
-from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.errors import RushlightError, TimecodeError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.outputs.mxf_packages import umids_of
 from rushlight.pipelines.visible_text import visible
@@ -92,6 +92,14 @@ class TableClip:
         """Timecode of the file's first frame."""
         return Timecode.parse(self.entry.first_timecode, FrameRate.parse(self.entry.rate))
 
+    @property
+    def has_timecode(self) -> bool:
+        """False in a damaged record: the log's readers look at the timecodes of delivered clips alone."""
+        try:
+            return bool(self.start)
+        except TimecodeError:
+            return False
+
     @cached_property
     def used(self) -> tuple[int, int] | None:
         """First frame in the file, and number of frames, of the range that the row states; None where it states none, or
@@ -160,14 +168,15 @@ class TableClip:
 def clips_by_folder(
     records: Iterable[JobRecord], title: DayTitle = NO_TITLE
 ) -> dict[str, tuple[TableClip, ...]]:
-    """The delivered movies of records by the top folder that they lie in, each folder's by reel, start and file. `title` is
-    their day's."""
+    """The delivered movies of records by the top folder that they lie in, each folder's by reel, start and file; `title` is
+    their day's. A damaged record, whose timecode is none, costs its own line."""
     found: dict[str, list[TableClip]] = {}
     for record in records:
         for entry in record.outputs:
             if isinstance(entry, DeliveredMovie):
                 clip = TableClip(record=record, entry=entry, title=title)
-                found.setdefault(entry.path.partition("/")[0], []).append(clip)
+                if clip.has_timecode:
+                    found.setdefault(entry.path.partition("/")[0], []).append(clip)
     return {
         folder: tuple(sorted(clips, key=lambda c: (c.entry.reel, c.start.frames, c.entry.path)))
         for folder, clips in sorted(found.items())

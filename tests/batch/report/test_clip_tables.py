@@ -72,6 +72,15 @@ def test_what_an_earlier_night_delivered_of_a_failed_clip_stays_in(tmp_path: Pat
     assert names(tmp_path, "editorial") == ["a.mov"]
 
 
+def test_a_damaged_record_costs_its_own_line(tmp_path: Path) -> None:
+    """The timecodes of a record that was not delivered are not looked at where the log is read."""
+    delivered(tmp_path, "a")
+    record = {**recorded("b", movie(path="editorial/b.mov", first_timecode="25:00")), "status": "failed"}
+    append_record(tmp_path, record)
+    written(tmp_path)
+    assert names(tmp_path, "editorial") == ["a.mov"]
+
+
 def test_nothing_is_written_through_a_link(tmp_path: Path) -> None:
     delivered(tmp_path, "a")
     (tmp_path / "elsewhere").mkdir()

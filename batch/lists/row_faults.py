@@ -10,7 +10,7 @@ from typing import Self
 
 from rushlight.pipelines.errors import InputError, ListError, RushlightError
 
-__all__ = ["RowFaults", "faults_of", "mended", "together"]
+__all__ = ["NoOriginal", "RowFaults", "faults_of", "mended", "together"]
 
 GRADE = {"slope": "1 1 1", "offset": "0 0 0", "power": "1 1 1", "saturation": "1", "cdl": ""}
 # What stands in for a cell that is wrong, and for those that say nothing without it.
@@ -24,6 +24,10 @@ STAND_INS: Mapping[str, Mapping[str, str]] = {
     "out": {"in": "", "out": ""},
     "date": {"date": "", "day": ""},
 }
+
+
+class NoOriginal(ListError):
+    """No original has the name that a row gives: its card may not have come yet."""
 
 
 class RowFaults(ListError):

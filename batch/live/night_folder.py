@@ -38,6 +38,8 @@ class NightFolder:
         self._watched: object = None  # as the day's file stood
         self._cards: list[CardNow] = []
         self._no_grade: frozenset[str] = frozenset()
+        self._not_come: frozenset[str] = frozenset()
+        self._listed = False  # a list says what is made
         self._ours: dict[str, bool] = {}
         self._bare: dict[str, DeliveredRecord] = {}  # delivered, and without a picture so far
 
@@ -66,6 +68,8 @@ class NightFolder:
             now=now,
             cards=self._cards,
             no_grade=self._no_grade,
+            not_come=self._not_come,
+            listed=self._listed,
         )
 
     def look_for_pictures(self) -> None:
@@ -94,10 +98,13 @@ class NightFolder:
         if stamp == self._watched:
             return
         self._watched, self._cards, self._no_grade = stamp, [], frozenset()
+        self._not_come, self._listed = frozenset(), False
         if stamp:
             with suppress(ValueError):
                 day = WatchedDay.read(plain_json(read_bytes(self.out, WATCHED_FILE)))
                 self._no_grade = frozenset(clip.job for clip in day.no_grade)
+                self._not_come = frozenset(clip.job for clip in day.not_come)
+                self._listed = day.listed
                 self._cards = [
                     CardNow(name=card.name, state=card.state, how=card.how, clips=card.clips, text=card.text)
                     for card in day.cards

@@ -44,15 +44,18 @@ def night_state(
     now: float,
     cards: Iterable[CardNow] = (),
     no_grade: Iterable[str] = (),
+    not_come: Iterable[str] = (),
+    listed: bool = False,
 ) -> NightState:
     """The state of one output folder: `day` and, by job, why clips were not made (`errors`) and what is delivered of them (`ready`);
-    `rows` of the queue of this folder alone, first to be run first; `no_grade` are jobs that wait for a grade; `now` as `time.time`.
+    `rows` of the queue of this folder alone, first to be run first; `no_grade` are jobs that wait for a grade, `not_come` those whose
+    originals have not come; `now` as `time.time`.
 
     A clip that is made anew counts as running or waiting while the night runs; once it is over the log alone says what is
-    delivered, as on the report's page. Clips of cards that arrive are in no list yet, and are added to those listed while it runs.
+    delivered, as on the report's page. Clips of cards that arrive are in no list yet, and are added to those listed while it runs; where a list says what is made (`listed`) they are in it.
     """
     over = words.phase in OVER
-    place = _placing(rows, set(no_grade), over=over)
+    place = _placing(rows, set(no_grade), set(not_come), over=over)
     places = {entry.job: place(entry) for entry in day.entries}
     cards = list(cards)
     names = {entry.job: entry.clip for entry in day.entries}
@@ -65,7 +68,7 @@ def night_state(
         text=words.paused or words.text or _waits(words),
         ends=words.ends,
         ready_by=words.ready_by,
-        counts=_counts(list(places.values()), () if over else cards, day.ungraded),
+        counts=_counts(list(places.values()), () if over or listed else cards, day.ungraded),
         frames=FramesMade(made=words.made, of=max(words.of, words.made)),
         running=_running(rows, places, words),
         waiting=_waiting(rows, places, names),
@@ -88,7 +91,7 @@ def _counts(found: Sequence[str], cards: Iterable[CardNow], ungraded: int) -> Ni
         running=found.count("running"),
         waiting=found.count("waiting"),
         held=found.count("held"),
-        arriving=coming,
+        arriving=coming + found.count("arriving"),
         waits_for_grade=found.count("waits for a grade"),
         set_aside=found.count("set aside"),
         failed=found.count("failed"),
@@ -96,7 +99,9 @@ def _counts(found: Sequence[str], cards: Iterable[CardNow], ungraded: int) -> Ni
     )
 
 
-def _placing(rows: Sequence[QueueGlance], no_grade: set[str], *, over: bool) -> Callable[[Entry], str]:
+def _placing(
+    rows: Sequence[QueueGlance], no_grade: set[str], not_come: set[str], *, over: bool
+) -> Callable[[Entry], str]:
     """The one place of an entry."""
     states: dict[str, set[str]] = {}
     for row in rows:
@@ -108,6 +113,8 @@ def _placing(rows: Sequence[QueueGlance], no_grade: set[str], *, over: bool) -> 
             return "running"
         if not over and "queued" in queued:
             return "waiting"
+        if not over and entry.job in not_come:
+            return "arriving"
         if entry.state in ("set aside", "failed"):
             return entry.state
         if "held" in queued and (entry.state == "not yet" or not over):
@@ -140,7 +147,7 @@ def _waiting(
     found = []
     for job in order:
         match places[job]:
-            case "waiting" | "held" | "waits for a grade" as state:
+            case "waiting" | "held" | "arriving" | "waits for a grade" as state:
                 found.append(ClipWaiting(clip=names[job], state=state))
     return found
 

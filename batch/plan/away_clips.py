@@ -1,4 +1,4 @@
-"""Clips of a watched day whose media is away: gone, or being copied on to. They stay asked for, and keep their places.
+"""Clips of a watched day whose media is away: gone, being copied on to, or not come yet. They stay asked for, and keep their places.
 
 A day is planned again whenever a card, a grade or a sound file comes. What an earlier reading found and this one does not
 see is waited for; it is no row less, and never called lost.
@@ -12,13 +12,14 @@ from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
-from rushlight.batch.lists.row_faults import faults_of
+from rushlight.batch.lists.clip_list import Row
+from rushlight.batch.lists.row_faults import NoOriginal, faults_of
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.model import Plan
 from rushlight.batch.plan.request_ledger import Asked
 from rushlight.batch.plan.twins import fingerprint
 
-__all__ = ["is_there", "keep_places", "take_out_away"]
+__all__ = ["is_there", "keep_places", "take_out_arriving", "take_out_away", "take_out_not_come"]
 
 
 def keep_places(plan: Plan, earlier: Sequence[Asked]) -> tuple[Asked, ...]:
@@ -67,6 +68,37 @@ def take_out_away(
     return tuple(
         row for row in earlier if (row.job, row.original) not in here and (row.clip in absent or is_away(row))
     )
+
+
+def take_out_not_come(plan: Plan) -> tuple[Row, ...]:
+    """Rows whose only fault is that their original is not there: they are taken out of those that are wrong, and waited for."""
+    rows, wrong = [], []
+    for row, error in plan.wrong:
+        if all(isinstance(fault, NoOriginal) for fault in faults_of(error)):
+            rows.append(row)
+        else:
+            wrong.append((row, error))
+    plan.wrong = wrong
+    plan.growing += rows
+    return tuple(rows)
+
+
+def take_out_arriving(plan: Plan, folders: Sequence[Path], ready: Sequence[Path]) -> tuple[Row, ...]:
+    """Rows that name originals by their paths in folders that are still being copied: they are waited for as well. `ready` are folders in
+    those that are not."""
+    states = {folder.absolute(): True for folder in folders} | {folder.absolute(): False for folder in ready}
+
+    def arrives(path: Path) -> bool:
+        return next((states[above] for above in path.absolute().parents if above in states), False)
+
+    errors = {id(error) for path, error in plan.unopened if arrives(path)}
+    rows = [clip.row for clip in plan.clips if arrives(clip.path)]
+    rows += [row for row, error in plan.broken if id(error) in errors]
+    plan.clips = [clip for clip in plan.clips if not arrives(clip.path)]
+    plan.broken = [(row, error) for row, error in plan.broken if id(error) not in errors]
+    plan.unopened = [(path, error) for path, error in plan.unopened if not arrives(path)]
+    plan.growing += rows
+    return tuple(rows)
 
 
 def is_there(path: Path) -> bool:

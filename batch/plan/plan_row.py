@@ -14,7 +14,7 @@ from rushlight.batch.lists.camera_columns import camera_of
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.list_columns import GRADE_COLUMNS
-from rushlight.batch.lists.row_faults import faults_of, mended, together
+from rushlight.batch.lists.row_faults import NoOriginal, faults_of, mended, together
 from rushlight.batch.plan.apply_defaults import Defaults
 from rushlight.batch.plan.clip import plan_clip, stated_by, takes
 from rushlight.batch.plan.clip_sound import with_sound
@@ -102,7 +102,7 @@ class RowPlanner:
             return resolve_clip(row.clip, self.base, self.media, tell=tell)
         except RushlightError as error:
             known = isinstance(error, ListError)
-            missing = error if known else ListError(f"{row.clip!r}: {error.text}", key="clip")
+            missing = error if known else NoOriginal(f"{row.clip!r}: {error.text}", key="clip")
             faults.append(missing.at(file=row.file, line=row.line))
         checks: tuple[Callable[[], object], ...] = (
             lambda: stated_by(row, self.recipe, {}, self.options),

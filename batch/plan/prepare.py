@@ -22,7 +22,7 @@ from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.folder_list import read_folder, read_folders
 from rushlight.batch.lists.otio import read_timeline
 from rushlight.batch.plan.apply_defaults import Defaults, read_defaults
-from rushlight.batch.plan.away_clips import keep_places, take_out_away
+from rushlight.batch.plan.away_clips import keep_places, take_out_away, take_out_not_come
 from rushlight.batch.plan.clip_sound import drift_notes
 from rushlight.batch.plan.grade_matching import Headers, Matcher, set_aside_shared
 from rushlight.batch.plan.model import Plan, Stated
@@ -73,6 +73,7 @@ class Prepared:
     recipe_file: str
     faults: tuple[GradeError, ...] = ()  # of decision files, where they are not raised
     carried: tuple[Asked, ...] = ()  # rows of an earlier reading whose media is away
+    not_come: tuple[Row, ...] = ()  # rows of a watched day whose originals are not there yet
 
 
 def kept_fonts(recipe: Recipe, base: Path = Path(), file: str = "") -> dict[str, str]:
@@ -180,6 +181,7 @@ def _prepared(
     ours, others = _askings(request, recipe_file)
     placed = keep_places(plan, ours) if request.away is not None or is_day(request.clip_list) else ()
     carried = () if request.away is None else take_out_away(plan, ours, request.away, base)
+    not_come = () if request.away is None else take_out_not_come(plan)
     set_apart(plan, str(request.clip_list.absolute()), others, (*placed, *carried))
     if not request.only:
         plan.warnings += [*grades.defaults.unused(), *tables.unused()]
@@ -206,6 +208,7 @@ def _prepared(
         recipe_file=recipe_file,
         faults=tuple(faults or ()),
         carried=carried,
+        not_come=not_come,
     )
 
 

@@ -40,7 +40,7 @@ class NightCounts(Shape):
     running: Count = Field(description="Clips that are being made.")
     waiting: Count = Field(description="Clips that are not made yet and need nobody: their turn comes.")
     held: Count = Field(description="Clips that a person holds back.")
-    arriving: Count = Field(default=0, description="Clips of cards that are still being copied.")
+    arriving: Count = Field(default=0, description="Clips whose card has not come, or is still being copied.")
     waits_for_grade: Count = Field(default=0, description="Clips that wait for a grade.")
     set_aside: Count = Field(description="Clips that are set aside: a row is wrong, or a person must look.")
     failed: Count = Field(description="Clips that failed.")
@@ -78,7 +78,7 @@ class ClipWaiting(Shape):
 
     clip: str = Field(description="Clip as the list names it.")
     state: Literal["waiting", "held", "arriving", "waits for a grade"] = Field(
-        description="waiting: its turn comes; held: a person holds it back; arriving: its card is still being copied; waits for a grade."
+        description="waiting: its turn comes; held: a person holds it back; arriving: its card has not come, or is still being copied; waits for a grade."
     )
 
 

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from rushlight.batch.records.shape import Count, Name, Shape, Whole
 
-__all__ = ["WATCHED", "WATCHED_FILE", "CardState", "WaitingForGrade", "WatchedCard", "WatchedDay"]
+__all__ = ["WATCHED", "WATCHED_FILE", "CardState", "WaitingClip", "WatchedCard", "WatchedDay"]
 
 WATCHED: Literal["rushlight-watched-1"] = "rushlight-watched-1"
 WATCHED_FILE = "log/watched.json"  # in an output folder
@@ -44,8 +44,8 @@ class WatchedCard(Shape):
     head: str = Field(default="", description="Hex digest of the beginning of that.")
 
 
-class WaitingForGrade(Shape):
-    """A clip that waits for a grade."""
+class WaitingClip(Shape):
+    """A clip that waits for a grade, or for its card."""
 
     job: Name = Field(description="Name of its job.")
     clip: str = Field(description="Clip as the list names it.")
@@ -64,6 +64,8 @@ class WatchedDay(Shape):
     cards: list[WatchedCard] = Field(
         default=[], description="Its cards, in the order in which they were seen."
     )
-    no_grade: list[WaitingForGrade] = Field(
-        default=[], description="Clips of this folder that wait for a grade."
+    no_grade: list[WaitingClip] = Field(default=[], description="Clips of this folder that wait for a grade.")
+    listed: bool = Field(default=False, description="Whether a list says what is made, of all cards.")
+    not_come: list[WaitingClip] = Field(
+        default=[], description="Clips of the list whose originals have not come."
     )

@@ -25,7 +25,7 @@ from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Stop
 from rushlight.batch.run.jobs_to_make import baked, jobs_of, planned
 from rushlight.batch.run.kept_inputs import kept_requests
-from rushlight.batch.run.request_accounts import asking_of, bad_rows
+from rushlight.batch.run.request_accounts import asking_of, bad_rows, row_ids
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.job.spec import JobSpec, digest_of
 
@@ -40,11 +40,12 @@ ALL: Collection[str] = frozenset(get_args(JobState))
 @dataclass
 class Added:
     """Result of adding a list so far, in however many looks: the jobs queued, what is wrong with each bad row, the clips by job that
-    wait for a grade, and what was warned of."""
+    wait for a grade or whose originals have not come, and what was warned of."""
 
     jobs: set[str] = field(default_factory=set)
     bad: dict[str, str] = field(default_factory=dict)
     no_grade: dict[str, str] = field(default_factory=dict)
+    not_come: dict[str, str] = field(default_factory=dict)
     warned: set[str] = field(default_factory=set)
     ahead: RoomAhead = field(default_factory=RoomAhead)
 
@@ -100,6 +101,7 @@ def put_in(
     added.warned.update(prepared.plan.warnings)
     added.ahead.waiting = lambda: _waiting(store)
     found, settled, day = jobs_of(prepared, out, events, room, renewed=renewed, ahead=added.ahead)
+    _wait_for_originals(prepared, events, added)
     suffix = f"@{digest_of(str(out), 8)}"
     chosen = [turn for turn in found if turn.spec.job not in day.dropped]
     if originals is not None:
@@ -140,6 +142,18 @@ def _waiting(store: Store) -> list[ToMake]:
             if plan := store.plan(row.key, row.identity):
                 specs.append(JobSpec.model_validate(plan.plain()))
     return room_of_jobs(specs)
+
+
+def _wait_for_originals(prepared: Prepared, events: EventStream, added: Added) -> None:
+    """Rows whose originals have not come: said once of each."""
+    ids = row_ids(prepared.request.clip_list, prepared.clip_list.rows)
+    waits = {ids[row.line, row.clip]: row.clip for row in prepared.not_come}
+    if new := [clip for job, clip in waits.items() if job not in added.not_come]:
+        names = ", ".join(new[:4]) + (f" and {len(new) - 4} more" if len(new) > 4 else "")
+        events.note(
+            f"{prepared.request.clip_list}: {counted(len(new), 'clip')} {'has' if len(new) == 1 else 'have'} not come yet ({names}); each is queued once its card is complete"
+        )
+    added.not_come = waits
 
 
 def _graded(prepared: Prepared, turns: Sequence[Turn], events: EventStream, added: Added) -> list[Turn]:

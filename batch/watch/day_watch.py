@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -16,11 +16,12 @@ from pathlib import Path
 from rushlight.batch.day.shooting_day import ShootingDay, load_day
 from rushlight.batch.interrupts import Stop, Stopped, cancellable
 from rushlight.batch.job_log import clock_text
+from rushlight.batch.plan.away_clips import take_out_arriving
 from rushlight.batch.plan.growing_originals import Growth, growing_text
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.queue.store import Store, open_store
-from rushlight.batch.records.watched_day import WATCHED, WaitingForGrade, WatchedDay
+from rushlight.batch.records.watched_day import WATCHED, WaitingClip, WatchedDay
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Event
@@ -31,6 +32,7 @@ from rushlight.batch.watch.cards import Card, Cards
 from rushlight.batch.watch.completeness import Patience
 from rushlight.batch.watch.inputs import Inputs
 from rushlight.batch.watch.watched_file import keep_watched, read_watched
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import RushlightError, said
 
 __all__ = ["DayWatch", "Pace"]
@@ -112,6 +114,12 @@ class DayWatch:
                 )
             elif card.state == "gone":
                 self.events.warning(f"card {card.name} is gone: {card.text}")
+        lacking = list(dict.fromkeys(c for added in self.added.values() for c in added.not_come.values()))
+        if lacking:
+            names = ", ".join(lacking[:20]) + (f" and {len(lacking) - 20} more" if len(lacking) > 20 else "")
+            self.events.problem(
+                f"{self.day.document.list}: {counted(len(lacking), 'clip')} did not come and {'is' if len(lacking) == 1 else 'are'} not made: {names}"
+            )
         with suppress(OSError, RushlightError):
             self._keep(watched=False)
 
@@ -119,7 +127,7 @@ class DayWatch:
     def waits(self) -> bool:
         """True if a card or a clip is waited for."""
         cards = any(not card.taken and card.state != "copy" for card in self.cards.cards)
-        return cards or any(added.no_grade for added in self.added.values())
+        return cards or any(added.no_grade or added.not_come for added in self.added.values())
 
     def _run(self) -> None:
         while not self._done():
@@ -233,6 +241,9 @@ class DayWatch:
         out = request.out.absolute()
         added, growth = self.added[out], self.growth[out]
         prepared = prepare(request)
+        arriving = [c.place.folder for c in self.cards.cards if c.state == "arriving" and not c.taken]
+        rows = take_out_arriving(prepared.plan, arriving, [card.place.folder for card in ready])
+        prepared = replace(prepared, not_come=(*prepared.not_come, *rows))
         growing = growth.take_out(prepared.plan)
         if growing and growing != self.growing.get(out):
             self.events.event(Event(what="waiting", text=growing_text(growing)))
@@ -250,7 +261,7 @@ class DayWatch:
     def _keep(self, *, watched: bool) -> None:
         """Write each output folder's file where anything changed. A disk that does not take it now does so at a later look."""
         for out in self.outs:
-            waits = self.added[out].no_grade
+            added = self.added[out]
             day = WatchedDay(
                 schema=WATCHED,
                 day=str(self.day.path.absolute()),
@@ -258,7 +269,9 @@ class DayWatch:
                 watched=watched,
                 written="",
                 cards=[card.plain() for card in self.cards.cards],
-                no_grade=[WaitingForGrade(job=job, clip=clip) for job, clip in waits.items()],
+                no_grade=_waiting(added.no_grade),
+                listed=bool(self.day.document.list),
+                not_come=_waiting(added.not_come),
             )
             if day == self.kept.get(out):
                 continue
@@ -269,3 +282,8 @@ class DayWatch:
                 self._tell(f"{out}: what is known of the cards cannot be written: {error}")
                 continue
             self.kept[out] = day
+
+
+def _waiting(clips: Mapping[str, str]) -> list[WaitingClip]:
+    """Clips by job, as the file has them."""
+    return [WaitingClip(job=job, clip=clip) for job, clip in clips.items()]

@@ -14,7 +14,7 @@ from rushlight.batch.queue.store import open_store
 from rushlight.batch.records.watched_day import (
     WATCHED,
     WATCHED_FILE,
-    WaitingForGrade,
+    WaitingClip,
     WatchedCard,
     WatchedDay,
 )
@@ -96,7 +96,7 @@ def test_cards_and_clips_without_a_grade_of_a_day_that_is_watched(tmp_path: Path
         WatchedCard(folder="/m/A001", name="A001", state="complete", how="by manifest", taken=True, clips=2),
         WatchedCard(folder="/m/A002", name="A002", state="arriving", clips=3),
     ]
-    waits = [WaitingForGrade(job="b", clip="b")]
+    waits = [WaitingClip(job="b", clip="b")]
     day = WatchedDay(schema=WATCHED, day="/m/day.toml", watched=True, cards=cards, no_grade=waits)
     (tmp_path / WATCHED_FILE).write_text(json.dumps(day.plain()))
     assert counts(folder) == {"listed": 5, "arriving": 3, "waiting": 1, "waits_for_grade": 1}

@@ -87,6 +87,24 @@ def test_cards_that_arrive_are_listed_and_those_that_went_need_somebody() -> Non
     assert [need.name for need in over.needs] == ["A003", "A004", "A002"]
 
 
+def test_clips_of_a_list_whose_card_has_not_come_arrive() -> None:
+    """They are in the list: what lies on cards that are copied is not added. A record of an earlier run without the card is over."""
+    clips, cards = (
+        {"a": "done", "b": "not yet", "c": "set aside"},
+        [CardNow(name="A003", state="arriving", clips=2)],
+    )
+    more = {"not_come": ["b", "c"], "listed": True, "cards": cards}
+    found = state_of(clips, [], **more)
+    assert (found.counts.listed, places(found)) == (3, {"delivered": 1, "arriving": 2})
+    assert [(clip.clip, clip.state) for clip in found.waiting] == [
+        ("b.mov", "arriving"),
+        ("c.mov", "arriving"),
+    ]
+    assert found.needs == []
+    over = state_of(clips, [], RunWords(phase="over"), **more)
+    assert (over.counts.listed, places(over)) == (3, {"delivered": 1, "waiting": 1, "set_aside": 1})
+
+
 def test_the_newest_clip_is_first_whatever_its_offset() -> None:
     def ready(job: str, finished: str) -> ClipReady:
         return ClipReady(job=job, clip=job, finished=finished, frames=1, rate="24", first_timecode="")

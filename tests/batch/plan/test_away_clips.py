@@ -11,6 +11,7 @@ import pytest
 from here import RECIPE
 from pictures import numbered, write_movie
 from rushlight.batch.api.requests import requests_of
+from rushlight.batch.plan.away_clips import take_out_arriving
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
@@ -139,7 +140,27 @@ def test_a_list_whose_card_is_gone_waits_as_well(day: Day, clips: Path) -> None:
     (day.media / "A002").rename(day.folder / "unplugged")
     now = prepare(replace(whole, away=(day.media / "A002",)))
     assert [row.clip for row in now.carried] == ["A002/C0001.mov"]
-    assert [row.clip for row, _ in now.plan.wrong] == ["A009/C0009.mov"]  # that one was never there
+    assert now.plan.wrong == [] and [row.clip for row in now.not_come] == ["A009/C0009.mov"]
+    assert len(day.asking(now).rows) == 2
+    (unwatched,) = [
+        row.clip for row, _ in prepare(replace(whole, away=None)).plan.wrong if "A009" in row.clip
+    ]
+    assert unwatched == "A009/C0009.mov"  # a render says what is not there
+
+
+def test_what_lies_in_a_folder_that_is_being_copied_is_taken_out(day: Day, clips: Path) -> None:
+    shutil.copytree(clips / "A001", day.media / "A001")
+    shutil.copytree(clips / "A002", day.media / "A002")
+    (day.media / "A002" / "C0002.mov").write_bytes(b"half")
+    plan = day.read("A001", "A002").plan
+    assert len(plan.clips) == 2 and len(plan.broken) == 1
+    assert take_out_arriving(plan, [], [day.media]) == ()
+    found = take_out_arriving(
+        plan, [day.media], [day.media / "A001"]
+    )  # a card of its own in one that arrives
+    assert [row.clip for row in found] == ["media/A002/C0001.mov", "media/A002/C0002.mov"]
+    assert [clip.row.clip for clip in plan.clips] == ["media/A001/C0001.mov"]
+    assert plan.broken == [] and plan.growing == list(found)
 
 
 def test_a_day_that_nobody_watches_says_what_is_missing_as_ever(day: Day, clips: Path) -> None:

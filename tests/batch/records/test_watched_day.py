@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rushlight.batch.records.watched_day import WATCHED, WaitingForGrade, WatchedCard, WatchedDay
+from rushlight.batch.records.watched_day import WATCHED, WaitingClip, WatchedCard, WatchedDay
 from rushlight.pipelines.errors import OptionError
 
 
@@ -13,7 +13,7 @@ def test_it_reads_as_it_was_written() -> None:
         folder="/media/A001", name="A001", state="complete", how="by manifest", taken=True, clips=3
     )
     day = WatchedDay(
-        schema=WATCHED, day="/day.toml", cards=[card], no_grade=[WaitingForGrade(job="a-1", clip="a.mov")]
+        schema=WATCHED, day="/day.toml", cards=[card], no_grade=[WaitingClip(job="a-1", clip="a.mov")]
     )
     assert WatchedDay.read(day.plain()) == day
 

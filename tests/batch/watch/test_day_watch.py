@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import time
 from pathlib import Path
@@ -11,10 +12,14 @@ import pytest
 
 from rushlight.batch.day.shooting_day import load_day
 from rushlight.batch.interrupts import Stop
+from rushlight.batch.job_log import append_record, failure_record
+from rushlight.batch.live.night_folder import NightFolder
+from rushlight.batch.live.run_words import RunWords
+from rushlight.batch.plan.prepare import read_list
 from rushlight.batch.queue.store import open_store
 from rushlight.batch.records.watched_day import WATCHED_FILE
 from rushlight.batch.run.event_stream import EventStream
-from rushlight.batch.run.request_accounts import day_in
+from rushlight.batch.run.request_accounts import day_in, row_ids
 from rushlight.batch.watch.completeness import Patience
 from rushlight.batch.watch.day_watch import DayWatch, Pace
 from rushlight.batch.watch.watched_file import read_watched
@@ -249,3 +254,85 @@ def test_a_look_with_a_fault_of_our_own_does_not_end_the_day(
     assert day.said("problem") == [
         "watching: a fault of rushlight's own: ZeroDivisionError: odd; it is tried again"
     ]
+
+
+@pytest.fixture
+def listed(tmp_path: Path) -> Watched:
+    (tmp_path / "clips.csv").write_text("clip\nA001C001.mov\nA002C001.mov\nmedia/A002/A002C002.mov\n")
+    return Watched(tmp_path, 'list = "clips.csv"')
+
+
+def test_rows_whose_card_has_not_come_are_waited_for(listed: Watched) -> None:
+    listed.put(listed.made("A001", ["A001C001"]))
+    assert listed.polled() == {"A001C001.mov": "queued"}
+    assert listed.said("set aside", "problem") == []
+    said = [text for text in listed.said("note") if "not come yet" in text]
+    assert (
+        len(said) == 1 and "3 clips have not come yet (A001C001.mov, " in said[0]
+    )  # before the card was complete
+    kept = read_watched([listed.out])
+    assert (
+        kept
+        and kept.listed
+        and [w.clip for w in kept.not_come] == ["A002C001.mov", "media/A002/A002C002.mov"]
+    )
+    assert listed.watch.waits
+    counts = NightFolder(listed.out, listed.queue).state(RunWords(phase="rendering"), now=0.0).counts
+    assert (counts.listed, counts.waiting, counts.arriving, counts.set_aside) == (3, 1, 2, 0)
+
+    growing = listed.put(listed.made("A002", ["A002C001", "A002C002"]))
+    listed.polled(seconds=4, times=2)
+    counts = NightFolder(listed.out, listed.queue).state(RunWords(phase="rendering"), now=0.0).counts
+    assert (counts.listed, counts.arriving) == (3, 2)  # those on the card that arrives are in the list
+    assert growing.is_dir() and len(listed.polled()) == 3
+    assert not listed.watch.waits and listed.said("set aside", "problem") == []
+
+
+def test_a_row_by_its_path_waits_until_its_card_is_complete(listed: Watched) -> None:
+    """Also where something else plans the day meanwhile."""
+    listed.polled()
+    card = listed.put(listed.made("A002", ["A002C001", "A002C002"]))
+    for file in card.iterdir():
+        os.utime(file, (1e9, 1e9))
+    listed.grade("A002C002")
+    assert listed.polled(seconds=20, times=4) == {} and listed.plans() == 2
+    assert set(listed.polled()) == {"A002C001.mov", "media/A002/A002C002.mov"}
+
+
+def test_rows_that_never_came_are_named_at_the_end(listed: Watched) -> None:
+    listed.put(listed.made("A001", ["A001C001"]))
+    listed.polled()
+    listed.watch.end()
+    assert listed.said("problem") == [
+        "clips.csv: 2 clips did not come and are not made: A002C001.mov, media/A002/A002C002.mov"
+    ]
+    state = NightFolder(listed.out, listed.queue).state(RunWords(phase="over"), now=0.0)
+    assert (state.counts.listed, state.counts.arriving, state.counts.set_aside) == (3, 0, 0)
+
+
+def test_a_row_that_is_wrong_beside_is_set_aside_at_once(tmp_path: Path) -> None:
+    (tmp_path / "clips.csv").write_text("clip,slope\nA002C001.mov,nonsense\n")
+    day = Watched(tmp_path, 'list = "clips.csv"')
+    assert day.polled() == {"A002C001.mov": "set aside"}
+    with open_store(day.queue) as store:
+        (row,) = store.rows()
+    assert "slope" in row.error and "no such original" in row.error
+
+
+def test_a_row_that_a_render_set_aside_before_is_waited_for(listed: Watched) -> None:
+    listed.put(listed.made("A001", ["A001C001"]))
+    (listed.out / "log").mkdir(parents=True)
+    append_record(
+        listed.out,
+        failure_record(row_of(listed, "A002C001.mov"), "A002C001.mov", "set aside", "no such original"),
+    )
+    listed.polled()
+    state = NightFolder(listed.out, listed.queue).state(RunWords(phase="rendering"), now=0.0)
+    assert (state.counts.arriving, state.counts.set_aside, state.needs) == (2, 0, [])
+
+
+def row_of(day: Watched, clip: str) -> str:
+    """The job of a row of the day's list."""
+    path = day.folder / "clips.csv"
+    rows = read_list(path)[0].rows
+    return next(job for (_, name), job in row_ids(path, rows).items() if name == clip)

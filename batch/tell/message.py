@@ -56,12 +56,12 @@ def night_message(
     lines = [_line(title), f"on {_line(host)}, {time[:10]} {time[11:16]}", ""]
     lines += [_line(change.text) for change in changes]
     over = any(change.last for change in changes)
-    needs = [need for state in states.values() for need in state.needs]
+    needs = dict.fromkeys((n.what, n.name, n.text) for state in states.values() for n in state.needs)
     new = {need for change in changes for need in change.needs}
-    named = needs if over else [need for need in needs if (need.what, need.name, need.text) in new]
+    named = [need for need in needs if over or need in new]
     if named:
         lines += ["", "Needs a person:"]
-        lines += [f"- {_needed(need.what, need.name, need.text)}" for need in named[:MOST]]
+        lines += [f"- {_needed(*need)}" for need in named[:MOST]]
         if len(named) > MOST:
             lines.append(f"- and {len(named) - MOST} more, on the page")
     for out, state in states.items():

@@ -98,13 +98,13 @@ class Telling:
         if day is None:
             return
         with self._lock:
-            self._folders[out] = day.day.path
+            self._folders[out] = day.day.path.absolute()
             if before is None:
                 return
             told = day.gathering.told
             needs = {(n.what, n.name, n.text) for n in before.needs if n.what not in ("paused", "late")}
             day.gathering.told = replace(told, needs=told.needs | needs)
-            day.gathering.last = max(day.gathering.last, _kept(out))
+            day.gathering.last = max(day.gathering.last, _kept(out)[0])
             if before.phase not in OVER:
                 when = before.written[11:16]
                 day.died.append(
@@ -131,7 +131,8 @@ class Telling:
                     stopped=stopped or self._stopped,
                     pauses=self._pauses,
                 )
-                if words.kind in day.gathering.changes:
+                again = bool(error) and not stopped and self._told_already(day, words.text)
+                if words.kind in day.gathering.changes and not again:
                     self._last.append((day, words))
         self._over.set()
 
@@ -167,7 +168,7 @@ class Telling:
         try:
             call()
         except Exception as error:  # what nobody expected costs the night nothing
-            self._say(f"a fault of rushlight's own: {type(error).__name__}: {error}")
+            self._say(f"a fault of rushlight's own: {type(error).__name__}")
 
     def look(self, now: float) -> None:
         """Send what is to be told now (`time.time`)."""
@@ -185,6 +186,18 @@ class Telling:
         with self._lock:
             return [c for c in day.gathering.news(self._facts(day)) if c.kind == "restarted"]
 
+    def _told_already(self, day: _Day, text: str) -> bool:
+        """True if a run before this one has just ended by the same error: whoever starts it again and again is no flood."""
+        now = time.time()
+        kept = [_kept(out) for out in day.states or self._own_folders(day)]
+        return any(last == text and 0 <= now - when < day.gathering.every for when, last in kept)
+
+    def _own_folders(self, day: _Day) -> list[Path]:
+        """The day's output folders that are there already."""
+        with suppress(RushlightError, OSError):
+            return [out for out in day.day.folders if out.is_dir()]
+        return []
+
     def _facts(self, day: _Day) -> Facts:
         return facts_of(day.states.values(), pauses=self._pauses, late=self._late, died=tuple(day.died))
 
@@ -197,9 +210,10 @@ class Telling:
             states=states,
             page=day.day.document.tell.page,
         )
-        for out in states:
+        last = next((change.text for change in changes if change.last), "")
+        for out in states or self._own_folders(day):
             with suppress(OSError, RushlightError):
-                write(out, KEPT, json.dumps({"told": now}).encode())
+                write(out, KEPT, json.dumps({"told": now, "last": last}).encode())
         for channel in day.channels:
             answer = deliver(channel, message)
             if not answer.taken:
@@ -248,8 +262,9 @@ def _state_before(out: Path) -> NightState | None:
     return None
 
 
-def _kept(out: Path) -> float:
-    """When something of a folder was told last; minus infinity where that is not known."""
+def _kept(out: Path) -> tuple[float, str]:
+    """When something of a folder was told last (minus infinity where that is not known), and how the night ended by it."""
     with suppress(OSError, RushlightError, ValueError, TypeError, KeyError):
-        return float(json.loads(read_bytes(out, KEPT))["told"])
-    return float("-inf")
+        kept = json.loads(read_bytes(out, KEPT))
+        return float(kept["told"]), str(kept["last"])
+    return float("-inf"), ""

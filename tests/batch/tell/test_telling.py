@@ -143,6 +143,28 @@ def test_names_of_clips_are_text_and_nothing_else(tmp_path: Path) -> None:
     assert any("A001\\nBcc: b@example.com" in line for line in lines)
 
 
+def test_a_day_that_is_named_from_its_own_folder_tells_as_well(tmp_path: Path) -> None:
+    with mail_server() as server:
+        told_day(tmp_path, server.port, A001C001=2)
+        assert rushlight("render", "day.toml", cwd=tmp_path).returncode == 0
+    (mail,) = server.mails
+    assert mail["Subject"].endswith("done, 1 of 1 ready") and "1 clip listed = 1 ready" in mail.get_content()
+
+
+def test_a_night_that_is_refused_again_and_again_is_told_once(tmp_path: Path) -> None:
+    with mail_server() as server:
+        day = told_day(tmp_path, server.port)
+        (tmp_path / "out").mkdir()
+        (tmp_path / "day.csv").unlink()
+        for _ in range(3):
+            assert rushlight("render", day).returncode == 2
+        assert [mail["Subject"] for mail in server.mails] == ["Der Löschzug, day 12: nothing was made"]
+        small_day(tmp_path, {"A001C001": 2})
+        (tmp_path / "two.toml").write_text("name = 5")
+        assert rushlight("render", day).returncode == 2
+    assert len(server.mails) == 2, "for another reason it is told"
+
+
 def test_nobody_named_is_nobody_told(tmp_path: Path) -> None:
     day = told_day(tmp_path, 1)
     day.write_text(day.read_text().partition("[tell]")[0])

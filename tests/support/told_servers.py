@@ -83,7 +83,7 @@ class MailServer:
             if reply := self.answers.get(verb):
                 say(reply)
             elif verb == "EHLO":
-                extras = ["AUTH PLAIN LOGIN", "8BITMIME", "SMTPUTF8"]
+                extras = ["AUTH PLAIN", "8BITMIME", "SMTPUTF8"]
                 extras += ["STARTTLS"] if context and not isinstance(link, ssl.SSLSocket) else []
                 for extra in ["mail.example", *extras[:-1]]:
                     say(f"250-{extra}")

@@ -85,15 +85,15 @@ def test_what_is_new_in_kind_does_not_wait_for_that() -> None:
 
 
 def test_what_waits_for_a_person_is_told_once_though_it_goes_and_comes() -> None:
-    needs = frozenset({("card gone", "A001", "taken away")})
-    states = [
-        (0.0, FACTS),
-        (100.0, replace(FACTS, needs=needs)),
-        (2000.0, FACTS),
-        (4000.0, replace(FACTS, needs=needs)),
+    gone = replace(FACTS, needs=frozenset({("card gone", "A001", "taken away")}))
+    paused = replace(FACTS, paused="no room", pauses=1)
+    found = told_over(
+        [(0.0, FACTS), (100.0, gone), (2000.0, paused), (4000.0, replace(gone, paused="no room"))]
+    )
+    assert [c.text for _, changes in found for c in changes] == [
+        "1 thing more needs a person.",
+        "Paused: no room.",
     ]
-    ((_, (change,)),) = told_over(states)
-    assert change.text == "1 thing more needs a person."
 
 
 def test_ready_is_told_again_once_there_was_more_to_do() -> None:

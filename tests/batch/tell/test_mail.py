@@ -75,14 +75,14 @@ def test_a_server_without_encryption_gets_nothing() -> None:
 
 def test_a_wrong_password_is_said_and_not_shown_though_the_server_repeats_it(tmp_path: Path) -> None:
     papers = authority(tmp_path / "ca", "mail")["mail"]
-    with mail_server(papers=papers, user=("cart", "right")) as server:
+    with mail_server(papers=papers, user=("cart1", "right")) as server:
         channel = mail(
-            server, security="starttls", user="cart", password=Secret("wr0ng-s3cret"), ca_file=papers.ca
+            server, security="starttls", user="cart1", password=Secret("wr0ng-s3cret"), ca_file=papers.ca
         )
         answer = sent(channel)
     assert not answer.taken and "refused the user or the password: 535" in answer.text
     assert "wr0ng-s3cret" not in answer.text
-    coded = base64.b64encode(b"\0cart\0wr0ng-s3cret").decode()
+    coded = base64.b64encode(b"\0cart1\0wr0ng-s3cret").decode()
     assert coded not in answer.text, "the answer repeats what was sent"
 
 

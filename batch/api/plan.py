@@ -100,6 +100,7 @@ def plan(
         room = forecast_room(items, keep_free=KEEP_FREE, kept=kept_bytes)
         made.plain["room"] = room.document()
         made.plain["warnings"] += room.warnings
+        made = replace(made, warnings=(*made.warnings, *room.warnings))
     return replace(made, further=further)
 
 

@@ -16,7 +16,7 @@ from rushlight.pipelines.heartbeat import beat
 __all__ = ["CardKey", "key_of_card"]
 
 END = 1 << 16  # bytes of each end
-HEAD = 1 << 12  # bytes: names and times of the recording; a copy writes them first and never again
+HEAD = 1 << 12  # bytes: names and times as they were recorded; a copy writes them first and never again
 MOST = 256  # originals whose ends are read, evenly spread: a sequence is a file a frame
 
 

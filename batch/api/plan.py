@@ -16,6 +16,7 @@ from rushlight.batch.api.requests import RequestOptions, Undone, day_of, request
 from rushlight.batch.decisions.grade_change_files import together
 from rushlight.batch.farm.preparing import seconds_to_prepare
 from rushlight.batch.job_log import latest, read_records
+from rushlight.batch.plan.clip import fields_of_clip
 from rushlight.batch.plan.explicit_list import plan_list
 from rushlight.batch.plan.jobs import in_turns, job_id, wanted
 from rushlight.batch.plan.model import PlannedClip
@@ -25,7 +26,7 @@ from rushlight.batch.records.missing import Missing
 from rushlight.batch.room.room_ahead import KEEP_FREE
 from rushlight.batch.room.room_forecast import ToMake, forecast_room, kept_bytes
 from rushlight.batch.run.forecast import forecast, next_time
-from rushlight.batch.run.jobs_to_make import cost_of_outputs, fields_of_clip, room_to_make, sound_news
+from rushlight.batch.run.jobs_to_make import cost_of_outputs, room_to_make, sound_news
 from rushlight.pipelines import inside_folder
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os

@@ -16,7 +16,6 @@ from pathlib import Path
 
 import numpy as np
 
-from rushlight.batch.lists.find_media import safe_name
 from rushlight.pipelines.colour.cdl import CDL, format_ccc, format_cdl, format_edl_comments
 from rushlight.pipelines.colour.cube_lut import Lut, format_cube
 from rushlight.pipelines.colour.look import Look
@@ -25,6 +24,7 @@ from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import file_name, unlink, write
 from rushlight.pipelines.job.from_spec import build_look
 from rushlight.pipelines.job.spec import JobSpec
+from rushlight.pipelines.portable_name import safe_name
 
 __all__ = [
     "GradedClip",

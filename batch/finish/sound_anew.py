@@ -11,13 +11,13 @@ import xxhash
 
 from rushlight.batch.finish.joined_movie import joined_movie
 from rushlight.batch.job_log import latest, read_log
-from rushlight.batch.plan.jobs import still_there
 from rushlight.batch.records.files import DeliveredMovie, SoundTrack, revision_path
 from rushlight.batch.records.finished import laid_of
 from rushlight.batch.records.job_record import DeliveredRecord, RecipeName
 from rushlight.batch.records.merged import only_outputs
 from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.records.sound import heard_record, heard_warnings
+from rushlight.batch.what_is_there import still_there
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import DeliveryError, RushlightError
 from rushlight.pipelines.formats.media_libraries import open_movie

@@ -1,10 +1,9 @@
-"""Clips to files, and files to names that every file system takes."""
+"""Clips to files: which original a row means."""
 
 from __future__ import annotations
 
 import os
 import re
-import unicodedata
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -16,32 +15,13 @@ from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.originals.image_sequences import RAW, sequence_files
 from rushlight.pipelines.originals.spanned_clips import MOVIES, is_span, span_files
 
-__all__ = ["MediaIndex", "files_of", "is_system", "originals_below", "resolve_clip", "safe_name"]
+__all__ = ["MediaIndex", "files_of", "is_system", "originals_below", "resolve_clip"]
 
-_DEVICES = {"con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in "123456789")}
 # Folders and files that systems leave behind; common practice, no source.
 SYSTEM = {
     "thumbs.db", "desktop.ini", "$recycle.bin", "system volume information", "lost+found", "__macosx",
 }  # fmt: skip
 _SUFFIXES = sorted(MOVIES | RAW)
-_UNSAFE = re.compile(r'[<>:"/\\|?*\x00-\x1f\x7f]')
-
-
-def safe_name(name: str) -> str:
-    """A file name that Linux, macOS and Windows all take: unsafe characters become `_`, ends are trimmed.
-
-    Letters of every script stay, composed (NFC). A device name of Windows gets a `_` in front.
-    """
-    clean = _UNSAFE.sub("_", unicodedata.normalize("NFC", name)).strip(" ").rstrip(". ")
-    if not clean.isprintable():
-        clean = "".join(
-            c if unicodedata.category(c) not in ("Cc", "Cf", "Cs", "Co", "Cn") else "_" for c in clean
-        )
-    if clean.split(".")[0].lower() in _DEVICES or not clean or clean.startswith("."):
-        clean = f"_{clean}"
-    while len(clean.encode()) > 200:
-        clean = clean[:-1]
-    return clean.rstrip(". ") or "_"
 
 
 @dataclass

@@ -15,12 +15,14 @@ from rushlight.batch.decisions.decision import Decision
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.lists.camera_columns import NOTHING, Camera, framed
 from rushlight.batch.lists.clip_list import Row, cell_is
+from rushlight.batch.plan.clip_sound import sound_text
 from rushlight.batch.plan.corrections import corrections
 from rushlight.batch.plan.in_out import frame_range
 from rushlight.batch.plan.model import PlannedClip, Signal, Stated, stem_of
 from rushlight.batch.plan.rates import exposed_rate, played_rate, relabelled
 from rushlight.batch.plan.reels import reel_of
 from rushlight.batch.plan.show_lut_spaces import inherited_side, lut_sides, no_lut
+from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.pipelines.colour.camera_encodings import by_header, find_encoding, suggest_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.errors import (
@@ -39,7 +41,7 @@ from rushlight.pipelines.originals.framing import placement
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.recipe.model import LookSettings, MovieOutput, Output, Recipe
 
-__all__ = ["frame_range", "plan_clip", "resolve_signal"]
+__all__ = ["fields_of_clip", "frame_range", "plan_clip", "resolve_signal"]
 
 
 def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tuple[str, ...]]:
@@ -320,3 +322,35 @@ def stated_by(row: Row, recipe: Recipe, defaults: Mapping[str, str], options: St
         Stated(who="the recipe", encoding=recipe.encoding, levels=recipe.levels, rate=recipe.rate or ""),
         options,
     ]
+
+
+def fields_of_clip(clip: PlannedClip, recipe: Recipe, title: DayTitle = NO_TITLE) -> dict[str, str]:
+    """Burn-in fields of a clip, beside the values that run. `title` is its day's; what its row says of that overrules."""
+    row = clip.row
+    cdl = clip.decision.cdl
+    show = (
+        f'"{clip.look.lut.name}"'
+        if clip.look.lut
+        else {"aces2": "ACES 2.0"}.get(clip.look.transform, clip.look.transform)
+    )
+    look = row["look"] or f"{(cdl.id or 'CDL ' + cdl.numbers()) + ' + ' if cdl else ''}{show}"
+    camera = row["camera"] or (clip.reel[:1] if clip.reel[:1].isalpha() else "")
+    return {
+        **dict(row.cells),
+        "clip": clip.stem,
+        "reel": clip.reel,
+        "scene": row["scene"],
+        "take": row["take"],
+        "camera": camera,
+        "capture_rate": str(clip.capture_rate or ""),
+        "date": row["date"] or row["day"],
+        "look": look,
+        "grade": cdl.numbers() if cdl else "no grade",
+        "recipe": recipe.name,
+        "note": row["note"],
+        "sound": sound_text(clip),
+        "production": (ours := title.overruled(row.cells)).production,
+        "day": ours.day,
+        "unit": ours.unit,
+        "day_title": ours.text if title else "",
+    }

@@ -12,20 +12,18 @@ from typing import TypedDict, TypeVar
 
 from rushlight.batch.lists.camera_columns import framed
 from rushlight.batch.lists.clip_list import is_yes
-from rushlight.batch.lists.find_media import safe_name
 from rushlight.batch.plan.clip import takes
 from rushlight.batch.plan.clip_sound import production_identity, sound_record, sound_spec
 from rushlight.batch.plan.model import PlannedClip
-from rushlight.batch.records.files import Output
-from rushlight.batch.records.job_record import JobRecord, RecipeName
+from rushlight.batch.records.job_record import RecipeName
 from rushlight.batch.records.original import Signal
-from rushlight.batch.records.queue_row import PlannedRecord, QueuedOutput
+from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.sound.sound_statements import lay_of
 from rushlight.pipelines.burnin.text_fields import RUNNING, card_values, fields_of
-from rushlight.pipelines.errors import OutsideError, TimecodeError
+from rushlight.pipelines.errors import TimecodeError
 from rushlight.pipelines.formats.codecs import codec, segment_frames
 from rushlight.pipelines.formats.timecode import Timecode
-from rushlight.pipelines.inside_folder import same_time, stat_of
+from rushlight.pipelines.job.delivered_names import Named, Names, StillFrame, by_template, own_names
 from rushlight.pipelines.job.from_spec import drawn_fields
 from rushlight.pipelines.job.spec import (
     JobSpec,
@@ -38,18 +36,17 @@ from rushlight.pipelines.job.spec import (
     StillsSpec,
     digest_of,
 )
-from rushlight.pipelines.outputs.stills import EXTENSIONS
+from rushlight.pipelines.portable_name import safe_name
 from rushlight.pipelines.recipe.model import Frame, Guides, MovieOutput, Recipe, StillsOutput
 
 __all__ = [
-    "all_there",
+    "dotted",
     "in_turns",
     "job_id",
+    "named",
     "output_specs",
     "segments_of",
     "still_frames",
-    "still_there",
-    "to_make",
     "wanted",
     "with_still_notes",
 ]
@@ -114,6 +111,7 @@ class _Common(TypedDict):
 
     output: str
     folder: str
+    by_template: bool
     state: State
     width: int
     height: int
@@ -123,10 +121,11 @@ class _Common(TypedDict):
 
 def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> _Common:
     size = output.size
-    folder = f"{output.name}/{clip.folder}" if clip.folder else output.name
+    folder = _names(clip, output).folder
     return {
         "output": output.name,
-        "folder": folder,
+        "folder": f"{output.name}/{folder}" if folder else output.name,
+        "by_template": by_template(output),
         "state": output.state,
         "width": size.width if size else clip.facts.width // 2 * 2,
         "height": size.height if size else clip.facts.height // 2 * 2,
@@ -162,7 +161,10 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
     common = _common(clip, output)
     settings = output.model_dump(
         mode="json",
-        exclude={"name", "only", "burnin", "sound", "tracks", "camera_sound", "container", "size", "card"},
+        exclude={
+            *("name", "only", "path", "file", "burnin", "sound", "tracks", "camera_sound", "container"),
+            *("size", "card"),
+        },
     )
     card = [output.card, *card_values(known.fields)] if output.card else None
     drawn = None
@@ -188,7 +190,7 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         **common,
         identity=digest_of({**pictures, "sound": sound, **production_identity(clip, output, sound)}),
         picture_identity=digest_of(pictures | {"settings": alone}),
-        file=f"{safe_name(clip.stem)}.{container}",
+        file=_names(clip, output).files[0],
         codec=which.name,
         container=container,
         quality=output.quality,
@@ -206,30 +208,58 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
 
 
 def _stills(clip: PlannedClip, output: StillsOutput, known: Known) -> StillsSpec:
-    frames = still_frames(clip, output)
     common = _common(clip, output)
-    stills = []
-    repeated = {k for k in output.kinds if [EXTENSIONS[x] for x in output.kinds].count(EXTENSIONS[k]) > 1}
-    for number in frames:
-        for kind in output.kinds:
-            tail = "" if frames == [clip.first + clip.count // 2] else f".{number - clip.first:06d}"
-            kind_tail = f".{kind}" if kind in repeated else ""
-            stills.append(
-                StillSpec(
-                    frame=number, kind=kind, file=f"{safe_name(clip.stem)}{tail}{kind_tail}{EXTENSIONS[kind]}"
-                )
-            )
+    each = [(number, kind) for number in still_frames(clip, output) for kind in output.kinds]
+
+    def stills(names: Names) -> tuple[StillSpec, ...]:
+        pairs = zip(each, names.files, strict=True)
+        return tuple(StillSpec(frame=number, kind=kind, file=file) for (number, kind), file in pairs)
+
     identity = digest_of(
         {
             **_source_identity(clip, output.state, known),
-            "stills": [s.model_dump(mode="json") for s in stills],
+            "stills": [s.model_dump(mode="json") for s in stills(own_names(output, named(clip, output)))],
             "size": [common["width"], common["height"]],
             "frame": common["frame"].model_dump(mode="json"),
             "timecode": str(clip.timecode),
             "clip": clip.stem,
         }
     )
-    return StillsSpec(**common, identity=identity, stills=tuple(stills))
+    return StillsSpec(**common, identity=identity, stills=stills(_names(clip, output)))
+
+
+def named(
+    clip: PlannedClip, output: MovieOutput | StillsOutput, values: Mapping[str, str] | None = None
+) -> Named:
+    """What the names of a clip's files in an output are made of; `values` are those of its templates' fields."""
+    frames = still_frames(clip, output) if isinstance(output, StillsOutput) else []
+    return Named(
+        stem=clip.stem,
+        folder=clip.folder,
+        values=values or {},
+        frames=tuple(
+            StillFrame(
+                frame=number - clip.first,
+                source_frame=clip.facts.first_number + number,
+                timecode=dotted(clip.timecode + (number - clip.first)),
+            )
+            for number in frames
+        ),
+        single=frames == [clip.first + clip.count // 2],
+        extension=(output.container or codec(output.codec).containers[0])
+        if isinstance(output, MovieOutput)
+        else "",
+    )
+
+
+def _names(clip: PlannedClip, output: MovieOutput | StillsOutput) -> Names:
+    """Names of a clip's files in an output, as they were settled among all clips, or its own."""
+    return clip.names.get(output.name) or own_names(output, named(clip, output))
+
+
+def dotted(timecode: Timecode) -> str:
+    """A timecode as a name has it: with dots, since no system takes colons."""
+    return str(timecode).replace(":", ".").replace(";", ".")
 
 
 def still_frames(clip: PlannedClip, output: StillsOutput) -> list[int]:
@@ -281,47 +311,6 @@ def segments_of(clip: PlannedClip, outputs: tuple[OutputSpec, ...]) -> tuple[Seg
         | {clip.first + clip.count // 2}
     )
     return tuple(SegmentSpec(index=n - clip.first, first=n, count=1, movies=False) for n in frames)
-
-
-def still_there(out: Path, entry: Output) -> bool:
-    """True if a delivered file is there as the record has it, by size and time (as far as its disk keeps it)."""
-    try:
-        info = stat_of(out, entry.path)
-    except (OSError, OutsideError):
-        return False
-    return info.st_size == entry.bytes and same_time(info.st_mtime_ns, entry.mtime_ns)
-
-
-def all_there(out: Path, outputs: Iterable[QueuedOutput], record: JobRecord | None) -> bool:
-    """True if everything that a job (its outputs in plain values) is to make is delivered already, as
-    recorded."""
-    if record is None or record.status != "done":
-        return False
-    for output in outputs:
-        entries = [e for e in record.outputs if e.output == output.output]
-        if not entries or any(e.identity != output.identity for e in entries):
-            return False
-        if not all(still_there(out, e) for e in entries):
-            return False
-    return True
-
-
-def to_make(
-    out: Path, outputs: tuple[OutputSpec, ...], record: JobRecord | None
-) -> tuple[tuple[OutputSpec, str], ...]:
-    """The outputs that are not there unchanged, each with the reason."""
-    kept = record.outputs if record else []
-    found: list[tuple[OutputSpec, str]] = []
-    for output in outputs:
-        same = [e for e in kept if e.output == output.output]
-        files = {output.file} if isinstance(output, MovieSpec) else {s.file for s in output.stills}
-        if not same:
-            found.append((output, "new"))
-        elif any(e.identity != output.identity for e in same) or {Path(e.path).name for e in same} != files:
-            found.append((output, "changed"))
-        elif not all(still_there(out, e) for e in same):
-            found.append((output, "missing or damaged"))
-    return tuple(found)
 
 
 def _spread(clip: PlannedClip) -> tuple[str, ...]:

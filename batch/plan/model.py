@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from rushlight.batch.sound.take_matching import Chosen
 from rushlight.pipelines.colour.camera_encodings import Encoding
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.job.delivered_names import Names
 from rushlight.pipelines.job.spec import LookSpec
 from rushlight.pipelines.originals.probe import Facts
 
@@ -69,6 +71,9 @@ class PlannedClip:
     sound: Chosen | None = None  # None where no sound folder was given
     manifest: ClipCheck | None = None  # None where no manifest was given
     folder: str = ""  # inside each output's folder, where twins need one
+    names: Mapping[str, Names] = field(
+        default_factory=dict
+    )  # of outputs with templates, by the output's name
 
 
 def stem_of(path: Path, facts: Facts) -> str:

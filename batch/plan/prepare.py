@@ -32,7 +32,8 @@ from rushlight.batch.plan.reconcile_media import Media, hold_to_manifests, recon
 from rushlight.batch.plan.reels import reel_doubts, runs_on
 from rushlight.batch.plan.request import Request
 from rushlight.batch.plan.request_ledger import Asked, Asking, made_from, read_askings, request_id
-from rushlight.batch.plan.twins import doubt, set_apart, untwinned
+from rushlight.batch.plan.twins import check_name_fields, doubt, name_files, set_apart, untwinned
+from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.scenes.filled_rows import filled_list
 from rushlight.batch.scenes.scene_tables import SceneTables, read_scene_tables
 from rushlight.batch.sound.sound_folders import SoundFolders, find_sound
@@ -183,6 +184,16 @@ def _prepared(
     carried = () if request.away is None else take_out_away(plan, ours, request.away, base)
     not_come = () if request.away is None else take_out_not_come(plan)
     set_apart(plan, str(request.clip_list.absolute()), others, (*placed, *carried))
+    records = latest(read_records(request.out)).values() if request.out else ()
+    name_files(
+        plan,
+        recipe,
+        file=recipe_file or request.recipe,
+        title=request.title,
+        rows=clip_list.rows,
+        asked=[*carried, *(row for other in others for row in other.rows)],
+        records=records,
+    )
     if not request.only:
         plan.warnings += [*grades.defaults.unused(), *tables.unused()]
     plan.named += _not_chosen(clip_list, chosen, base, media)
@@ -190,7 +201,7 @@ def _prepared(
     folders = [*request.media, *([base] if whole else [])]
     with read.unsealed():  # the media's own manifests
         hold_to_manifests(plan, request.manifest, recipe, [*request.media, base])
-        media_found = reconcile(folders, plan, outside, _named_elsewhere(request, others))
+        media_found = reconcile(folders, plan, outside, _named_elsewhere(records, others))
     return Prepared(
         request=request,
         recipe=recipe,
@@ -337,9 +348,8 @@ def _askings(request: Request, recipe_file: str) -> tuple[tuple[Asked, ...], lis
     return before, [asking for asking in known if asking.id != ours]
 
 
-def _named_elsewhere(request: Request, others: Iterable[Asking]) -> set[str]:
+def _named_elsewhere(records: Iterable[JobRecord], others: Iterable[Asking]) -> set[str]:
     """The keys of the originals that other requests of the output folder name, or clips there were made from."""
-    records = latest(read_records(request.out)).values() if request.out else ()
     made = made_from(r for r in records if r.status == "done")
     return made.union(*(asking.named for asking in others))
 
@@ -347,6 +357,7 @@ def _named_elsewhere(request: Request, others: Iterable[Asking]) -> set[str]:
 def _check_recipe(recipe: Recipe, clip_list: ClipList, file: str) -> None:
     from rushlight.pipelines.burnin.text_fields import check_fields
 
+    check_name_fields(recipe, clip_list.columns, file=file)
     for index, output in enumerate(recipe.output):
         for column in output.only:
             if column.lower() not in clip_list.columns:

@@ -48,6 +48,7 @@ class Asked:
     original: str = ""  # what its original is told by, wherever it lies
     dropped: bool = False  # a person took it out of the queue
     folder: str = ""  # inside each output's folder
+    files: tuple[str, ...] = ()  # those that templates name, from the output folder
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -166,6 +167,7 @@ def _asking_of(kept: AskedRequest) -> Asking:
                 original=row.original,
                 dropped=row.dropped,
                 folder=row.folder,
+                files=tuple(row.files),
             )
             for row in kept.rows
         ),

@@ -3,19 +3,28 @@ other, and the same clip twice is made once."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.equal_copies import twin_notes
-from rushlight.batch.lists.find_media import safe_name
-from rushlight.batch.plan.jobs import job_id
+from rushlight.batch.plan.clip import fields_of_clip
+from rushlight.batch.plan.jobs import dotted, job_id, named, wanted
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.request_ledger import Asked, Asking
-from rushlight.pipelines.errors import said
+from rushlight.batch.records.day_title import DayTitle
+from rushlight.batch.records.job_record import JobRecord
+from rushlight.pipelines.burnin.text_fields import FIELDS, unknown_field
+from rushlight.pipelines.errors import RecipeError, said
+from rushlight.pipelines.job.delivered_names import by_template, ways_of
 from rushlight.pipelines.job.spec import digest_of
+from rushlight.pipelines.portable_name import safe_name
+from rushlight.pipelines.recipe.model import Output, Recipe
+from rushlight.pipelines.recipe.name_clashes import Claims, Met, Wish, settle
+from rushlight.pipelines.recipe.name_template import name_fields
 
-__all__ = ["doubt", "fingerprint", "set_apart", "untwinned"]
+__all__ = ["check_name_fields", "doubt", "fingerprint", "name_files", "set_apart", "untwinned"]
 
 
 def doubt(plan: Plan, check: Callable[[], list[str]]) -> None:
@@ -79,6 +88,97 @@ def untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
             continue
         found.append(replace(clip, folder=_folder(clip, twins)))
     return found
+
+
+def check_name_fields(recipe: Recipe, columns: Iterable[str], *, file: str) -> None:
+    """RecipeError for a field of a template that neither exists nor is a column of the list."""
+    known = {*FIELDS, "number", *(column.lower() for column in columns)}
+    for index, output in enumerate(recipe.output):
+        for name, text in (("path", output.path), ("file", output.file)):
+            unknown = [field for field in (name_fields(text) if text else ()) if field not in known]
+            if unknown:
+                raise unknown_field(unknown[0], known, key=f"output[{index}].{name}").at(file=file)
+
+
+def name_files(
+    plan: Plan,
+    recipe: Recipe,
+    *,
+    file: str,
+    title: DayTitle,
+    rows: Sequence[Row],
+    asked: Sequence[Asked],
+    records: Iterable[JobRecord],
+) -> None:
+    """Give each clip the names of its files in outputs with templates, none of them another's on any system. `asked` are rows of
+    other lists and rows that wait, `records` what is delivered: what is not of a clip of this plan keeps its names. A clip that can
+    have none is taken out of the plan, with a RecipeError of `file`."""
+    templates = [(index, output) for index, output in enumerate(recipe.output) if by_template(output)]
+    jobs = {job_id(clip): place for place, clip in enumerate(plan.clips)} if templates else {}
+    numbers = {row.line: number for number, row in reversed([*enumerate(rows, 1)])}
+    values = [_values(clip, recipe, title, numbers) for clip in plan.clips] if templates else []
+    records, wrong = list(records) if templates else [], dict[int, RecipeError]()
+    doubted: dict[tuple[str, str], list[str]] = {}
+    for index, output in templates:
+        claims, held = Claims(), dict[str, set[str]]()
+        for record in records:
+            paths = [entry.path for entry in record.outputs if entry.output == output.name]
+            held[record.job] = set(paths)
+            claims.take(paths if record.job not in jobs else (), record.clip)
+        for row in asked:
+            ours = row.job in jobs or row.dropped
+            claims.take((p for p in row.files if not ours and p.startswith(f"{output.name}/")), row.clip)
+        takers = [n for n, clip in enumerate(plan.clips) if n not in wrong and wanted(clip, output)]
+        found = {n: ways_of(output, named(plan.clips[n], output, values[n])) for n in takers}
+        wishes = [
+            Wish(
+                who=plan.clips[n].row.clip,
+                ways=tuple(way.paths(output.name) for way in found[n][0]),
+                twin=bool(plan.clips[n].folder),
+                holds=set(found[n][0][0].paths(output.name)) == held.get(job_id(plan.clips[n])),
+            )
+            for n in takers
+        ]
+        for n, wish, settled in zip(takers, wishes, settle(wishes, claims), strict=True):
+            ways, doubts = found[n]
+            for doubt in doubts:
+                doubted.setdefault((f"output[{index}]", doubt), []).append(wish.who)
+            if settled.way is None:
+                wrong[n] = _no_name(f"output[{index}]", output, settled.met).at(file=file)
+                continue
+            clip = plan.clips[n]
+            said = _went(output.name, wish.ways[settled.way][0], settled.met) if settled.met else ()
+            names = {**clip.names, output.name: ways[settled.way]}
+            plan.clips[n] = replace(clip, names=names, warnings=(*clip.warnings, *said))
+    plan.warnings += [f"{key}: {doubt} ({_listed(clips)})" for (key, doubt), clips in doubted.items()]
+    plan.wrong += [(plan.clips[n].row, error) for n, error in wrong.items()]
+    plan.clips = [clip for n, clip in enumerate(plan.clips) if n not in wrong]
+
+
+def _values(clip: PlannedClip, recipe: Recipe, title: DayTitle, numbers: Mapping[int, int]) -> dict[str, str]:
+    """What a template's fields are of a clip: those of burn-in, and the number of its row in its list."""
+    number = numbers.get(clip.row.line, 0)
+    return {**fields_of_clip(clip, recipe, title), "timecode": dotted(clip.timecode), "number": str(number)}
+
+
+def _no_name(key: str, output: Output, met: Met | None) -> RecipeError:
+    setting = "file" if output.file else "path"
+    text = f"{met.path} is the name of {met.who}'s file already" if met else "gives no name"
+    return RecipeError(
+        f"{text}; a {{clip}}, {{reel}} or {{timecode}} in the template tells them apart",
+        key=f"{key}.{setting}",
+    )
+
+
+def _went(output: str, path: str, met: Met) -> tuple[str, ...]:
+    return (
+        f"{output}: the template gives {met.path}, which is {met.who}'s as well; this clip's is {path}. A {{clip}}, {{reel}} or"
+        " {timecode} in it tells them apart",
+    )
+
+
+def _listed(clips: Sequence[str]) -> str:
+    return clips[0] if len(clips) == 1 else f"{clips[0]} and {len(clips) - 1} more"
 
 
 def fingerprint(clip: PlannedClip) -> str:

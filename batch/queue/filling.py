@@ -11,9 +11,10 @@ from rushlight.batch.disks import mount_of
 from rushlight.batch.queue.queue_rows import DamagedQueue, DamagedRow
 from rushlight.batch.queue.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.records.queue_row import QueuedPlan, TurnOrders
+from rushlight.batch.what_is_there import paths_of
 from rushlight.pipelines.errors import QueueError
 from rushlight.pipelines.inside_folder import remove_tree
-from rushlight.pipelines.job.spec import JobSpec, digest_of
+from rushlight.pipelines.job.spec import JobSpec, OutputSpec, digest_of
 
 __all__ = ["Turn", "clear_work", "fill_alone", "originals_of", "own_queue", "queued_jobs"]
 
@@ -42,7 +43,7 @@ def queued_jobs(out: Path, turns: Iterable[Turn], *, suffix: str = "", priority:
             clip=turn.spec.clip,
             state="queued",
             priority=priority,
-            identity=digest_of([o.identity for o in turn.spec.outputs]),
+            identity=digest_of([_told(o) for o in turn.spec.outputs]),
             frames=sum(segment.count for segment in turn.spec.segments),
             added=float(index),
             mount=mount,
@@ -51,6 +52,11 @@ def queued_jobs(out: Path, turns: Iterable[Turn], *, suffix: str = "", priority:
         )
         for index, turn in enumerate(turns)
     ]
+
+
+def _told(output: OutputSpec) -> object:
+    """What an output in the queue is told by: its identity; where templates name its files, by these as well."""
+    return [output.identity, *paths_of(output)] if output.by_template else output.identity
 
 
 def fill_alone(store: Store, out: Path, turns: Iterable[Turn]) -> None:

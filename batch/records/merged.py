@@ -11,9 +11,11 @@ from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
 from rushlight.batch.records.original import Original
 from rushlight.pipelines.measure.checksum import colour_digest
 
-__all__ = ["merged", "only_outputs"]
+__all__ = ["merged", "only_outputs", "with_outputs"]
 
 T = TypeVar("T", Picture, ShiftedTiles)
+R = TypeVar("R", bound=JobRecord)
+C = TypeVar("C", bound=SomeColour)
 
 
 def merged(record: DeliveredRecord, before: JobRecord | None, keep: Collection[str]) -> DeliveredRecord:
@@ -44,7 +46,17 @@ def _colour(new: Colour, old: SomeColour, still: Collection[str], outputs: list[
     return new.model_copy(update=update)
 
 
-def only_outputs(colour: Colour, outputs: Collection[str]) -> Colour:
+def with_outputs(record: R, outputs: Sequence[Output]) -> R:
+    """A record with these entries, of files of its own under other names or of fewer outputs."""
+    colour = only_outputs(record.colour, {entry.output for entry in outputs})
+    if colour.digest:
+        shown = {name: picture.digest for picture in colour.pictures for name in picture.outputs}
+        stills = {entry.path: entry.digest for entry in outputs if isinstance(entry, DeliveredStill)}
+        colour = colour.model_copy(update={"digest": colour_digest(shown | stills)})
+    return record.model_copy(update={"outputs": list(outputs), "colour": colour})
+
+
+def only_outputs(colour: C, outputs: Collection[str]) -> C:
     """The colour of a record as far as it is of some of its outputs."""
     return colour.model_copy(
         update={

@@ -58,6 +58,9 @@ class AskedRow(Shape):
     folder: str = Field(
         default="", description="Folder inside each output's, where a clip of its name has one."
     )
+    files: list[str] = Field(
+        default=[], description="Files that templates name, by their paths from the output folder."
+    )
 
 
 class AskedWalk(Shape):

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.farm.tasks import LostWorker, Result
-from rushlight.batch.job_log import NotMade, append_record, failure_record, latest, read_records
+from rushlight.batch.job_log import NotMade, append_record, failure_record, latest, log_path, read_records
 from rushlight.batch.queue.state_machine import FINISH, Action, Ended, Failed, FailureKind, failure_kind, step
 from rushlight.batch.queue.store import QueuedJob
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, read_record
@@ -48,6 +48,7 @@ class Delivery:
         self.work = 0.0  # done so far in this run, in the seconds that the plan gives it
         self.fault = ""  # why they could not be written down
         self.logged: dict[Path, dict[str, JobRecord]] = {}
+        self.log_sizes: dict[Path, int] = {}  # of the logs as they were read or written last
 
     @property
     def owing(self) -> bool:
@@ -169,15 +170,22 @@ class Delivery:
         self.state.on_event(Event(what="part" if later else "done", clip=job.clip, record=running.record))
 
     def log(self, out: Path, record: JobRecord) -> None:
+        known = self._log_of(out)
         append_record(out, record)
-        self.logged.setdefault(out, {})[record.job] = record
+        known[record.job] = record
+        self.log_sizes[out] = _log_size(out)
 
     def before(self, out: Path, job: str) -> JobRecord | None:
-        """Record of a job that the log holds: the log is read once a run, not once a clip, since nobody else
-        writes there."""
-        if out not in self.logged:
-            self.logged[out] = latest(read_records(out))
-        return self.logged[out].get(job)
+        """Record of a job that the log holds."""
+        return self._log_of(out).get(job)
+
+    def _log_of(self, out: Path) -> dict[str, JobRecord]:
+        """The records of a folder. Its log is read once a run, not once a clip, and again where somebody else wrote there: a list that
+        was read meanwhile has bad rows, or gave files their new names."""
+        size = _log_size(out)
+        if out not in self.logged or self.log_sizes.get(out) != size:
+            self.logged[out], self.log_sizes[out] = latest(read_records(out)), size
+        return self.logged[out]
 
     def put_down(self, running: Running, state: str, error: str = "") -> None:
         """Done with it; a revision of it that was queued meanwhile has its turn."""
@@ -236,6 +244,13 @@ class Delivery:
             (job.clip, text)
         )
         self.state.on_event(Event(what=state, clip=job.clip, text=text))
+
+
+def _log_size(out: Path) -> int:
+    try:
+        return log_path(out).stat().st_size
+    except OSError:
+        return -1
 
 
 def _short(error: BaseException, out: str) -> str:

@@ -15,7 +15,6 @@ from pathlib import Path
 
 from rushlight.batch.check.compare_ahead import CompareAhead
 from rushlight.batch.farm.tasks import Farm, Task
-from rushlight.batch.plan.jobs import all_there
 from rushlight.batch.queue.finish_token import let_finish
 from rushlight.batch.queue.ownership import check_job
 from rushlight.batch.queue.queue_rows import DamagedRow
@@ -26,6 +25,7 @@ from rushlight.batch.run.delivery import Delivery
 from rushlight.batch.run.disk_room import Disks
 from rushlight.batch.run.ended_jobs import Running, RunState
 from rushlight.batch.run.events import PREPARING, Event, Work, phase
+from rushlight.batch.what_is_there import all_there
 from rushlight.pipelines.errors import OutsideError, RushlightError, SourceError, from_os, own_fault
 
 __all__ = ["Feeding"]

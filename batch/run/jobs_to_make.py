@@ -2,30 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rushlight.batch.error_log import kept_fault
+from rushlight.batch.finish.other_names import give_way, in_the_way, moved, moves_of, with_names
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.job_log import append_record, failure_record, latest, read_log
-from rushlight.batch.plan.clip_sound import recorded_sound_text, same_sound, sound_record, sound_text
-from rushlight.batch.plan.jobs import (
-    Known,
-    in_turns,
-    job_id,
-    job_spec,
-    output_specs,
-    still_frames,
-    to_make,
-)
-from rushlight.batch.plan.model import PlannedClip
+from rushlight.batch.plan.clip import fields_of_clip
+from rushlight.batch.plan.clip_sound import recorded_sound_text, same_sound, sound_record
+from rushlight.batch.plan.jobs import Known, in_turns, job_id, job_spec, output_specs, still_frames
+from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.reconcile_media import media_text
 from rushlight.batch.queue.filling import Turn
-from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.original import Source
 from rushlight.batch.records.queue_row import TurnOrders
@@ -39,13 +32,15 @@ from rushlight.batch.run.forecast import cost_of
 from rushlight.batch.run.kept_inputs import bake_looks, keep_inputs
 from rushlight.batch.run.request_accounts import account_for, leave_out, renew_rows
 from rushlight.batch.run.sound_alone import SoundNews, news_of, told
+from rushlight.batch.what_is_there import paths_of, still_there, to_make
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, ResourceError, from_os, no_room, own_fault
 from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.inside_folder import refuse_links, same_time
 from rushlight.pipelines.job.spec import OutputSpec, digest_of
 from rushlight.pipelines.originals.probe import full_hash, sampled_hash
-from rushlight.pipelines.recipe.model import MovieOutput, Recipe, StillsOutput
+from rushlight.pipelines.portable_name import same_name
+from rushlight.pipelines.recipe.model import MovieOutput, StillsOutput
 
 if TYPE_CHECKING:
     from rushlight.batch.plan.request import Request
@@ -55,45 +50,12 @@ if TYPE_CHECKING:
 __all__ = [
     "baked",
     "cost_of_outputs",
-    "fields_of_clip",
     "jobs_of",
     "make_folder",
     "planned",
     "room_to_make",
     "sound_news",
 ]
-
-
-def fields_of_clip(clip: PlannedClip, recipe: Recipe, title: DayTitle = NO_TITLE) -> dict[str, str]:
-    """Burn-in fields of a clip, beside the values that run. `title` is its day's; what its row says of that overrules."""
-    row = clip.row
-    cdl = clip.decision.cdl
-    show = (
-        f'"{clip.look.lut.name}"'
-        if clip.look.lut
-        else {"aces2": "ACES 2.0"}.get(clip.look.transform, clip.look.transform)
-    )
-    look = row["look"] or f"{(cdl.id or 'CDL ' + cdl.numbers()) + ' + ' if cdl else ''}{show}"
-    camera = row["camera"] or (clip.reel[:1] if clip.reel[:1].isalpha() else "")
-    return {
-        **dict(row.cells),
-        "clip": clip.stem,
-        "reel": clip.reel,
-        "scene": row["scene"],
-        "take": row["take"],
-        "camera": camera,
-        "capture_rate": str(clip.capture_rate or ""),
-        "date": row["date"] or row["day"],
-        "look": look,
-        "grade": cdl.numbers() if cdl else "no grade",
-        "recipe": recipe.name,
-        "note": row["note"],
-        "sound": sound_text(clip),
-        "production": (ours := title.overruled(row.cells)).production,
-        "day": ours.day,
-        "unit": ours.unit,
-        "day_title": ours.text if title else "",
-    }
 
 
 def planned(
@@ -138,7 +100,10 @@ def jobs_of(
     refuse_links(out)
     log = read_log(out)
     records = latest(log.records)
-    turns, settled, news = _turns(prepared, out, records)
+    dues = _dues(prepared, out, records)
+    for text in room.to(out, lambda: _renamed(prepared, out, records, dues)):
+        events.note(text)
+    turns, settled, news = _turns(prepared, out, dues)
     refuse_links(out, sorted({o.folder for turn in turns for o in turn.spec.outputs}))
     for refused in log.refused:
         events.warning(f"{refused.error}; {refused.name} counts as not made yet")
@@ -181,7 +146,7 @@ def room_to_make(prepared: Prepared, out: Path) -> list[ToMake]:
         record = records.get(job_id(clip))
         with suppress(Exception):  # `render` says of which clip it is a fault
             if record:
-                outputs = _due(prepared, clip, out, record).missing
+                outputs = _anew(out, record, _due(prepared, clip, out, record))
             else:
                 fields = fields_of_clip(clip, prepared.recipe, prepared.request.title)
                 outputs = output_specs(
@@ -192,8 +157,60 @@ def room_to_make(prepared: Prepared, out: Path) -> list[ToMake]:
     return found
 
 
+def _anew(out: Path, record: JobRecord, due: _Due) -> list[OutputSpec]:
+    """What of a clip is missing, but for what only moves to its new name."""
+    moving = {each.entry.output for each in moves_of(record, due.outputs) if still_there(out, each.entry)}
+    same = {entry.identity for entry in record.outputs if entry.output in moving}
+    return [output for output in due.missing if output.identity not in same]
+
+
+def _dues(prepared: Prepared, out: Path, records: Mapping[str, JobRecord]) -> dict[str, _Due]:
+    """What of each clip is to be made, by job. One that cannot be prepared is broken, and out of the plan."""
+    plan, found = prepared.plan, {}
+    for clip in beating(list(plan.clips)):
+        try:
+            found[job_id(clip)] = _due(prepared, clip, out, records.get(job_id(clip)))
+        except Exception as error:
+            _broken(plan, clip, error)
+    return found
+
+
+def _broken(plan: Plan, clip: PlannedClip, error: Exception) -> None:
+    plan.broken.append((clip.row, own_fault(error, "prepared", clip.path)))
+    plan.clips.remove(clip)
+
+
+def _renamed(
+    prepared: Prepared, out: Path, records: MutableMapping[str, JobRecord], dues: MutableMapping[str, _Due]
+) -> list[str]:
+    """Give delivered files the names that they are to have now, and put by what is in their way. `records` and `dues` are kept up, the
+    log too. Gives sentences on it."""
+    owners = {same_name(path): job for job, due in dues.items() for o in due.outputs for path in paths_of(o)}
+    moves = {job: moves_of(records[job], due.outputs) for job, due in dues.items() if job in records}
+    keep, changed = prepared.request.replaced == "keep", dict[str, JobRecord]()
+    for job, going in moves.items():
+        if waits := in_the_way(records[job], going, owners):
+            changed[job] = give_way(out, records[job], waits, keep=keep)
+    going = [each for job, each_of in moves.items() for each in each_of]
+    done = moved(out, going)
+    for job in {each.job for each in done}:
+        changed[job] = with_names(changed.get(job, records[job]), done)
+    for job, record in changed.items():
+        append_record(out, record)
+        records[job] = record
+    for clip in prepared.plan.clips:
+        if job_id(clip) in changed:
+            dues[job_id(clip)] = _due(prepared, clip, out, records[job_id(clip)])
+    if not done:
+        return []
+    first = done[0]
+    more = f", and {len(done) - 1} more" if len(done) > 1 else ""
+    text = f"{counted(len(done), 'file')} moved to the names that they have now, not made again: {first.entry.path} is"
+    return [f"{text} {first.path}{more}"]
+
+
 def _turns(
-    prepared: Prepared, out: Path, records: Mapping[str, JobRecord]
+    prepared: Prepared, out: Path, dues: Mapping[str, _Due]
 ) -> tuple[list[Turn], list[PlannedClip], list[SoundNews]]:
     """Turns of what is to be made; the clips of which everything is there; and what becomes of movies with other sound."""
     plan = prepared.plan
@@ -201,12 +218,11 @@ def _turns(
     settled: list[PlannedClip] = []
     news: list[SoundNews] = []
     for clip in beating(list(plan.clips)):
+        due = dues[job_id(clip)]
         try:
-            due = _due(prepared, clip, out, records.get(job_id(clip)))
             found = _turns_of_clip(prepared, clip, out, due)
         except Exception as error:
-            plan.broken.append((clip.row, own_fault(error, "prepared", clip.path)))
-            plan.clips.remove(clip)
+            _broken(plan, clip, error)
             continue
         turns += found
         news.append(due.news)

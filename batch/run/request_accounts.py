@@ -81,6 +81,7 @@ def asking_of(prepared: Prepared) -> Asking:
                 asks=asks,
                 original=fingerprint(clip),
                 folder=clip.folder,
+                files=tuple(path for name, names in clip.names.items() for path in names.paths(name)),
             )
         )
     have = {row.job for row in rows}

@@ -13,13 +13,13 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
-from rushlight.batch.plan.jobs import still_there
 from rushlight.batch.records.files import Output, revision_path
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, RecipeName, Replaced
 from rushlight.batch.records.look import SomeLook
 from rushlight.batch.records.merged import merged
 from rushlight.batch.records.original import Source
 from rushlight.batch.records.queue_row import QueuedOutput, TurnOrders
+from rushlight.batch.what_is_there import still_there
 from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.inside_folder import holding, is_file, link, move, unlink_as
 

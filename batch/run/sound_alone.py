@@ -10,9 +10,9 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from rushlight.batch.plan.jobs import still_there
 from rushlight.batch.records.files import DeliveredMovie
 from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.what_is_there import still_there
 from rushlight.pipelines.burnin.text_fields import CARD_FIELDS, fields_of
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.job.spec import MovieSpec, OutputSpec

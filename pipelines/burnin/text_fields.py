@@ -23,6 +23,7 @@ __all__ = [
     "fields_of",
     "parse_template",
     "running_room",
+    "unknown_field",
 ]
 
 RUNNING = ("timecode", "frame", "source_frame")  # other values on every frame
@@ -74,23 +75,26 @@ def fields_of(burnin: Burnin) -> tuple[str, ...]:
 def check_fields(burnin: Burnin, columns: Iterable[str], *, key: str) -> None:
     """RecipeError for a field that neither exists nor is a column of the list, and for a brace left open."""
     known = {*FIELDS, *(column.lower() for column in columns)}
-    listed = ", ".join("{" + name + "}" for name in FIELDS)
     for text in [line.text for line in burnin.text] + [burnin.watermark]:
         for part in parse_template(text):
             if not part.field and ("{" in part.text or "}" in part.text):
                 raise RecipeError(f"{text!r} has a brace that belongs to no field", key=key)
     for name in fields_of(burnin):
         if name not in known:
-            near = difflib.get_close_matches(name, sorted(known), 1)
-            hint = f"did you mean {{{near[0]}}}? " if near else ""
-            raise RecipeError(
-                f"{{{name}}} is no field; {hint}There are {listed} and the list's columns", key=key
-            )
+            raise unknown_field(name, known, key=key)
     for part in parse_template(burnin.watermark):
         if part.field in RUNNING:
             raise RecipeError(
                 f"{{{part.field}}} changes on every frame and cannot be in a watermark", key=key
             )
+
+
+def unknown_field(name: str, known: Iterable[str], *, key: str) -> RecipeError:
+    """The error for a field that there is none of; `known` are those that there are, the list's columns too."""
+    near = difflib.get_close_matches(name, sorted(known), 1)
+    hint = f"did you mean {{{near[0]}}}? " if near else ""
+    listed = ", ".join("{" + each + "}" for each in FIELDS)
+    return RecipeError(f"{{{name}}} is no field; {hint}There are {listed} and the list's columns", key=key)
 
 
 def running_room(start: Timecode, *, frames: int, last_number: int) -> tuple[tuple[str, int], ...]:

@@ -154,7 +154,8 @@ class LookSpec(_Spec):
 class _OutputSpec(_Spec):
     output: str
     identity: Name
-    folder: Place  # relative to the output folder: "editorial", or "editorial/A002" for twins
+    folder: Place  # relative to the output folder: "editorial", "editorial/A002" for twins, or by template
+    by_template: bool = False  # its folder or files are named by template: a new name is no new identity
     state: State
     width: int
     height: int

@@ -11,10 +11,11 @@ import re
 from fractions import Fraction
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from rushlight.pipelines.errors import InputError
 from rushlight.pipelines.recipe.clip_defaults import Changes, Default, Model
+from rushlight.pipelines.recipe.name_template import parse_file, parse_path
 
 __all__ = [
     "Area",
@@ -86,6 +87,16 @@ def _sound_offset(value: object) -> object:
         except InputError as error:
             raise ValueError(error.text) from None
     return value
+
+
+def _path(text: str) -> str:
+    _ = text and parse_path(text)
+    return text
+
+
+def _file(text: str) -> str:
+    _ = text and parse_file(text)
+    return text
 
 
 SoundOffset = Annotated[str, BeforeValidator(_sound_offset)]
@@ -190,6 +201,10 @@ class _Output(Model):
     frame: Frame = Frame()
     guides: Guides | None = None
     only: dict[str, str] = Field(default_factory=dict)
+    path: Annotated[str, AfterValidator(_path)] = ""  # folders inside the output's, by template
+    file: Annotated[str, AfterValidator(_file)] = (
+        ""  # name without its extension, by template; the clip's own where it is empty
+    )
 
     @model_validator(mode="after")
     def _named(self) -> _Output:
@@ -286,6 +301,10 @@ class Recipe(Model):
         return self
 
     def digest(self) -> str:
-        """sha256 over the settings that change a result; name, description and order are no part of it."""
-        data = self.model_dump(mode="json", exclude={"name", "description", "first", "deliver_differing"})
+        """sha256 over the settings that change a result; name, description, order and the names of files are no part of it."""
+        names = {"output": {"__all__": {"path", "file"}}}
+        data = self.model_dump(
+            mode="json",
+            exclude={"name": True, "description": True, "first": True, "deliver_differing": True, **names},
+        )
         return "sha256:" + hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()

@@ -1,13 +1,12 @@
 """Names: clips found where they are, never outside; files named so that every system takes them."""
 
-import unicodedata
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rushlight.batch.lists.find_media import MediaIndex, resolve_clip, safe_name
+from rushlight.batch.lists.find_media import MediaIndex, resolve_clip
 from rushlight.pipelines.errors import ListError, RushlightError, SourceError
 
 
@@ -60,35 +59,6 @@ def test_links_that_go_round_are_not_followed(tmp_path: Path) -> None:
     assert resolve_clip("b.mov", tmp_path / "none", MediaIndex([tmp_path])) == tmp_path / "a" / "b.mov"
 
 
-@pytest.mark.parametrize(
-    ("name", "safe"),
-    [
-        ("A001C003", "A001C003"),
-        ("a/b:c", "a_b_c"),
-        ("con", "_con"),
-        ("LPT1.mov", "_LPT1.mov"),
-        ("x. ", "x"),
-        (".hidden", "_.hidden"),
-        ("", "_"),
-        ("名前", "名前"),
-    ],
-)
-def test_safe_names(name: str, safe: str) -> None:
-    assert safe_name(name) == safe
-
-
-@given(st.text(max_size=120))
-def test_any_name_is_safe_and_stays_so(name: str) -> None:
-    safe = safe_name(name)
-    assert (
-        safe
-        and len(safe.encode()) <= 201
-        and not set(safe) & set('<>:"/\\|?*\0')
-        and not safe.endswith((".", " "))
-    )
-    assert safe_name(safe) == safe
-
-
 @given(st.text(max_size=60))
 def test_any_clip_is_found_or_one_clear_error(clip: str) -> None:
     try:
@@ -121,28 +91,6 @@ def test_what_was_delivered_below_media_is_no_twin(tmp_path: Path) -> None:
         (tmp_path / name).touch()
     media = MediaIndex([tmp_path], leave_out=[tmp_path / "new"])
     assert resolve_clip("b.mov", tmp_path / "none", media) == tmp_path / "card/b.mov"
-
-
-def reserved() -> st.SearchStrategy[str]:
-    return st.sampled_from(["con", "PRN", "aux", "NUL", "com1", "LPT9"]).flatmap(
-        lambda d: st.sampled_from(
-            [d, f"{d}.mov", f" {d}", f"{d}.", f"{d} ", f"{d}.a.b", f"{d.lower()}\u0000"]
-        )
-    )
-
-
-@given(st.one_of(reserved(), st.text(max_size=300), st.text(".- \u0301e\u00e9\u200f~", max_size=40)))
-def test_names_hold_on_linux_macos_and_windows(name: str) -> None:
-    """Windows: no reserved device with any extension, none of its characters, no end in dot or space. macOS: composed
-    and decomposed forms are one name there, so only composed ones are written. Linux: 255 bytes with an extension."""
-    safe = safe_name(name)
-    assert safe.split(".")[0].strip().lower() not in {"con", "prn", "aux", "nul"} | {
-        f"{d}{n}" for d in ("com", "lpt") for n in range(1, 10)
-    }
-    assert not any(c in '<>:"/\\|?*' or ord(c) < 32 or ord(c) == 127 for c in safe)
-    assert safe not in (".", "..") and not safe.startswith(".") and safe[-1] not in ". "
-    assert unicodedata.normalize("NFC", safe) == safe and len(f"{safe}.000000.tiff16.tif".encode()) < 255
-    assert safe_name(unicodedata.normalize("NFD", safe)) == safe
 
 
 def test_the_end_of_a_path_is_looked_for_below_media(tmp_path: Path) -> None:

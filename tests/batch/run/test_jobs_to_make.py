@@ -8,13 +8,14 @@ from pathlib import Path
 import pytest
 
 from here import farm_here, run, small_day, write_list
+from rushlight.batch.plan.clip import fields_of_clip
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.queue.filling import Turn
 from rushlight.batch.records.day_title import DayTitle
 from rushlight.batch.run.event_stream import EventStream
-from rushlight.batch.run.jobs_to_make import fields_of_clip, jobs_of, make_folder
+from rushlight.batch.run.jobs_to_make import jobs_of, make_folder
 from rushlight.pipelines.burnin.text_fields import DAY_FIELDS
 from rushlight.pipelines.errors import OptionError, OutsideError
 

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from recorded import movie
-from rushlight.batch.plan.jobs import still_there
 from rushlight.batch.records.files import DeliveredMovie
+from rushlight.batch.what_is_there import still_there
 from rushlight.pipelines.inside_folder import same_time
 
 TIME = 1_795_000_000_123_456_789

@@ -25,7 +25,7 @@ OWED = {
     "batch/decisions": "lut_files",
     "batch": "disks job_log",
     "batch/farm": "dask_cluster no_status_pages",
-    "batch/plan": "model plan_row request twins",
+    "batch/plan": "model plan_row request",
     "batch/queue": "migrations store",
     "batch/records": "colour events files finished look original queue_row shape side_files summary",
     "batch/finish": "finish",

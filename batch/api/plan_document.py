@@ -119,6 +119,7 @@ class Clip(TypedDict):
     manifest: dict[str, object] | None  # as the record has it; null where no manifest was given
     outputs: list[str]
     folder: str
+    files: list[str]  # that templates name, from the output folder
     row: dict[str, str]
     row_from: dict[str, str]  # of cells that the list does not state: who does
     warnings: list[str]
@@ -249,6 +250,7 @@ def _clip(clip: PlannedClip, recipe: Recipe, candidates: _Candidates) -> Clip:
         "manifest": clip.manifest.record().plain() if clip.manifest else None,
         "outputs": [o.name for o in recipe.output if wanted(clip, o)],
         "folder": clip.folder,
+        "files": [path for name, names in clip.names.items() for path in names.paths(name)],
         "row": dict(clip.row.cells),
         "row_from": dict(clip.row.filled),
         "warnings": [*clip.warnings, *_candidates(decision)],

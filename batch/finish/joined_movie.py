@@ -39,7 +39,10 @@ class Joined:
 def place(out: Path, temporary: str, final: str) -> None:
     """Give a complete, checked file of an output folder its final name there, durably."""
     try:
-        move(out, temporary, final, sync=True)
+        try:
+            move(out, temporary, final, sync=True)
+        except FileNotFoundError:  # its folder was empty, and was removed at that moment
+            move(out, temporary, final, sync=True)
     except OSError as error:
         raise from_os(error, out / final) from None
 

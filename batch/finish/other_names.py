@@ -23,7 +23,7 @@ from rushlight.pipelines.inside_folder import holding, is_file, move, parts_of, 
 from rushlight.pipelines.job.spec import MovieSpec, OutputSpec, digest_of
 from rushlight.pipelines.portable_name import same_name
 
-__all__ = ["Move", "give_way", "in_the_way", "moved", "moves_of", "with_names"]
+__all__ = ["Move", "drop_empty", "give_way", "in_the_way", "moved", "moves_of", "with_names"]
 
 PARKED = ".work/renamed"
 
@@ -136,11 +136,11 @@ def _move(out: Path, name: str, new: str) -> bool:
         if no_room(error):
             raise from_os(error, out / new) from None
         return False
-    _drop_empty(out, name)
+    drop_empty(out, name)
     return True
 
 
-def _drop_empty(out: Path, name: str) -> None:
+def drop_empty(out: Path, name: str) -> None:
     """Remove the folders above a name that are empty now, but for the output's own."""
     *above, _ = parts_of(name)
     with suppress(OSError, OutsideError):

@@ -92,12 +92,14 @@ def untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
 
 def check_name_fields(recipe: Recipe, columns: Iterable[str], *, file: str) -> None:
     """RecipeError for a field of a template that neither exists nor is a column of the list."""
-    known = {*FIELDS, "number", *(column.lower() for column in columns)}
+    fields = (*FIELDS, "number")
+    known = {*fields, *(column.lower() for column in columns)}
     for index, output in enumerate(recipe.output):
         for name, text in (("path", output.path), ("file", output.file)):
             unknown = [field for field in (name_fields(text) if text else ()) if field not in known]
             if unknown:
-                raise unknown_field(unknown[0], known, key=f"output[{index}].{name}").at(file=file)
+                key = f"output[{index}].{name}"
+                raise unknown_field(unknown[0], known, key=key, fields=fields).at(file=file)
 
 
 def name_files(

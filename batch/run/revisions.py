@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
+from rushlight.batch.finish.other_names import drop_empty
 from rushlight.batch.records.files import Output, revision_path
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, RecipeName, Replaced
 from rushlight.batch.records.look import SomeLook
@@ -66,6 +67,7 @@ def clear(out: Path, entries: Iterable[Output], new: Iterable[Output]) -> None:
         if entry.path not in taken:
             with suppress(OSError, OutsideError):
                 _unlink(out, entry.path, entry)
+                drop_empty(out, entry.path)
 
 
 def _unlink(out: Path, name: str, entry: Output) -> None:
@@ -134,9 +136,15 @@ def described(
     ]
     outputs = [entry.model_copy(update={"revision": number}) for entry in record.outputs]
     update: dict[str, object] = {"revision": number, "outputs": outputs}
-    if earlier or said:
-        update["replaced"] = [*earlier, *said]
+    if told := [*(earlier or _given_away(before)), *said]:
+        update["replaced"] = told
     return record.model_copy(update=update)
+
+
+def _given_away(before: JobRecord | None) -> list[Replaced]:
+    """Files that were put by before their new ones were made, since their names went to other clips'."""
+    made = {entry.output for entry in before.outputs} if before else set()
+    return [each for each in before.replaced if each.output not in made] if before else []
 
 
 def joined(record: DeliveredRecord, before: JobRecord | None, orders: TurnOrders) -> DeliveredRecord:

@@ -171,7 +171,11 @@ def against_references(folder: Path, references: Path) -> list[ReferenceVerdict]
     for record in delivered_clips(folder):
         movies = [e for e in record.outputs if isinstance(e, DeliveredMovie) and e.state == "graded"]
         for entry in sorted(movies, key=lambda e: -len(e.covered)):
-            by_stem[Path(entry.path).stem.lower()] = entry
+            for name in (
+                entry.path,
+                record.clip.replace("\\", "/"),
+            ):  # a template may name its file otherwise
+                by_stem[Path(name).stem.lower()] = entry
     rows: list[ReferenceVerdict] = []
     for path, stem, digits in frames:
         movie = by_stem.get(stem.lower())

@@ -89,11 +89,13 @@ def check_fields(burnin: Burnin, columns: Iterable[str], *, key: str) -> None:
             )
 
 
-def unknown_field(name: str, known: Iterable[str], *, key: str) -> RecipeError:
-    """The error for a field that there is none of; `known` are those that there are, the list's columns too."""
+def unknown_field(
+    name: str, known: Iterable[str], *, key: str, fields: Iterable[str] = FIELDS
+) -> RecipeError:
+    """The error for a field that there is none of; `known` are those that there are, the list's columns beside `fields`."""
     near = difflib.get_close_matches(name, sorted(known), 1)
     hint = f"did you mean {{{near[0]}}}? " if near else ""
-    listed = ", ".join("{" + each + "}" for each in FIELDS)
+    listed = ", ".join("{" + each + "}" for each in fields)
     return RecipeError(f"{{{name}}} is no field; {hint}There are {listed} and the list's columns", key=key)
 
 

@@ -1,0 +1,35 @@
+"""What of a clip is to be made: new, changed, under another name, or not there as it was recorded."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from recorded import movie, recorded
+from rushlight.batch.records.job_record import read_record
+from rushlight.batch.what_is_there import paths_of, to_make
+from rushlight.pipelines.job.spec import MovieSpec
+
+SPEC = MovieSpec(
+    output="editorial", identity="0" * 32, folder="editorial/A", state="log", width=64, height=36, file="a.mov", codec="prores-proxy",
+    container="mov",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("entry", "why"),
+    [
+        ({}, ""),
+        ({"output": "viewing"}, "new"),
+        ({"identity": "1" * 32}, "changed"),
+        ({"path": "editorial/a.mov"}, "changed"),  # in another folder, for which it is to move
+        ({"bytes": 5}, "missing or damaged"),
+    ],
+)
+def test_what_is_to_be_made(tmp_path: Path, entry: dict[str, object], why: str) -> None:
+    (tmp_path / "editorial" / "A").mkdir(parents=True)
+    (place := tmp_path / "editorial" / "A" / "a.mov").write_bytes(b"1234")
+    given = {"path": paths_of(SPEC)[0], "bytes": 4, "mtime_ns": place.stat().st_mtime_ns, **entry}
+    found = to_make(tmp_path, (SPEC,), read_record(recorded("j", movie(**given))))
+    assert [text for _, text in found] == ([why] if why else [])

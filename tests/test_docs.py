@@ -30,7 +30,7 @@ from rushlight.pipelines.recipe import read_recipe
 from rushlight.pipelines.recipe.clip_defaults import Model
 from rushlight.pipelines.recipe.day_document import DayDocument
 from rushlight.pipelines.recipe.model import Recipe
-from rushlight.pipelines.recipe.read_recipe import parse_day, shipped_recipes
+from rushlight.pipelines.recipe.read_recipe import parse_day, parse_recipe, shipped_recipes
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGES = [ROOT / name for name in ("README.md", "DEVELOPERS.md", "CONTRIBUTING.md", "CHANGELOG.md")]
@@ -157,11 +157,12 @@ def test_every_page_is_reached_from_the_index() -> None:
 
 
 def test_documents_in_the_pages_are_read() -> None:
-    """Tables of defaults and the list of the reference."""
+    """Tables of defaults, recipes and the list of the reference."""
     shown = [(page, block) for page in PAGES for block in blocks(page.read_text(), "toml")]
     assert shown
     for page, block in shown:
-        assert parse_day(block, file=page.name).model_fields_set
+        parse = parse_recipe if "[[output]]" in block else parse_day
+        assert parse(block, file=page.name).model_fields_set
     lists = [b for b in blocks((FOLDER / "lists.md").read_text()) if b.startswith("clip,")]
     assert [len(read_csv(block).rows) for block in lists] == [3] and not read_csv(lists[0]).problems
 

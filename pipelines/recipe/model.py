@@ -201,9 +201,11 @@ class _Output(Model):
     frame: Frame = Frame()
     guides: Guides | None = None
     only: dict[str, str] = Field(default_factory=dict)
-    path: Annotated[str, AfterValidator(_path)] = ""  # folders inside the output's, by template
+    path: Annotated[str, AfterValidator(_path)] = (
+        ""  # folders inside the output's, by template: "{day}/{camera}/{reel}"
+    )
     file: Annotated[str, AfterValidator(_file)] = (
-        ""  # name without its extension, by template; the clip's own where it is empty
+        ""  # the name without its extension, by template: "{scene}_{take}_{clip}"; else the clip's own
     )
 
     @model_validator(mode="after")

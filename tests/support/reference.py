@@ -39,6 +39,58 @@ COLUMNS_BEGIN = (
 COLUMNS_END = "\n<!-- end of columns -->"
 MADE = "<!-- made by `python -m tests.support.reference --write`; changes here are lost -->\n"
 
+NAMES_PART = """## Names and folders
+
+A file lies in the folder of its output and has the clip's own name. Templates say otherwise:
+
+```toml
+[[output]]
+name = "viewing"
+make = "movie"
+codec = "h264"
+path = "{day:%y%m%d}/{camera}/{reel}"
+file = "{scene}_{take}_{clip}"
+
+[[output]]
+name = "stills"
+make = "stills"
+kinds = ["jpeg"]
+at = ["list"]
+path = "{scene|no scene}"
+file = "{clip}_{timecode}"
+```
+
+Fields are those of burn-in and the list's columns, and `{number}`, the number of the clip's row in its list. `{timecode}` has dots; in a still's
+`file` it is the still's own, as are `{frame}`, counted from the clip's first, and `{source_frame}`. Stills that neither frame nor timecode tells
+apart end in their frame's number. Of scene `12A`, take `7B`, camera `a`, day `2026-05-04`, row 41 and no unit:
+
+| template | gives |
+|---|---|
+| `{scene}_{take:3}` | `12A_007B` |
+| `{camera:upper}-{scene:lower}` | `A-12a` |
+| `{day:%Y-%m}_{number:4}` | `2026-05_0041` |
+| `{scene}_{unit}_{take}` | `12A_7B` |
+
+An empty field gives nothing, and a separator (`_`, `-`, `.` or a space) that would then stand double or at an end goes with it; `{unit|main unit}`
+says what stands there instead. A folder of which every field is empty is left out, and a file of which every field is has the clip's name. A date's
+form takes %Y, %y, %m, %d and %j; what is no date stands as it is, and `plan` says so.
+
+Names hold on Linux, macOS, Windows, cards and shares: what some system does not take in a name is `_` in its place when it comes with a value, and
+refused by its key when it stands in the template; a part of over 200 bytes is cut, and `plan` says so. Nothing leads out of the output's folder.
+
+`plan` and `render` check all names before the night, as a disk has them that takes upper and lower case, composed and decomposed letters for
+one; those of other lists of the folder and of what is delivered count. Clips of one name that would meet go to folders of their reels, as they do
+without templates. Of others that would meet, the one that has the file already, else the first, keeps its name, and the others have their own
+names behind (`12_3_B001C007`); each is a warning. Where even that is taken, the row is set aside.
+
+Outputs that an editor relinks keep the clip's own name unless `file` says otherwise; `path` is safe for them.
+
+A name is no part of what a file is: a new template, or a row that has another scene now, makes nothing again. The file moves to its new name,
+with its record; the old name is gone, also from the hash manifest, which begins anew. What shows the scene in its picture is made again under the new
+name, and the old file is a revision like any other. Where an old name goes to another clip, the old file is put by first. A file of
+somebody else's is never replaced by a move.
+"""
+
 DAY_PAGE = """# The day
 
 {made}
@@ -468,7 +520,7 @@ def pages() -> dict[str, str]:
         "recipes.md": "# Recipes\n\n" + MADE + "\nA recipe is a TOML file that says what is to be made of each clip. These ship: "
         + ", ".join(f"`{name}`" for name in shipped_recipes())
         + ". `rushlight recipes NAME` prints one to copy from, and `--recipe FILE.toml` takes your own. Every setting that is not"
-        " known, or has a value that will not do, is told by its key before anything is read.\n\n" + fields(Recipe, RECIPE_WORDS),
+        " known, or has a value that will not do, is told by its key before anything is read.\n\n" + fields(Recipe, RECIPE_WORDS) + "\n" + NAMES_PART,
         "day.md": DAY_PAGE.format(made=MADE, keys=fields(DayDocument, RECIPE_WORDS)),
         "record.md": "# The job record\n\n" + MADE + "\nA line of `log/jobs.jsonl` is one record, as JSON; the latest of a clip holds."
         " These are the fields of a clip that was delivered. Of one that was set aside, failed or taken out of the queue only `job`, `clip`,"

@@ -9,10 +9,12 @@ from typing import Any
 import pytest
 
 from logged import latest, read_records
-from recorded import recorded
+from recorded import movie, recorded
 from rushlight.batch.farm.tasks import Result
+from rushlight.batch.job_log import append_record
 from rushlight.batch.queue.state_machine import FINISH, Policy, Progress, SlotFree, step
 from rushlight.batch.queue.store import Store, open_store
+from rushlight.batch.records.job_record import read_record
 from rushlight.batch.run import delivery as deliveries
 from rushlight.batch.run.delivery import Delivery
 from rushlight.batch.run.disk_room import Disks
@@ -115,6 +117,15 @@ def test_a_delivery_that_is_wrong_is_tried_again_then_given_up(desk: Desk) -> No
     assert desk.whats().count("retry") >= 1
     assert desk.row() in ("failed", "set aside")
     assert "is 3 frames short" in latest(read_records(desk.out))["a"]["error"]
+
+
+def test_what_somebody_else_wrote_into_the_log_is_known(desk: Desk) -> None:
+    """A list that is read meanwhile gives a delivered file its new name: what holds of it is the new record."""
+    record = read_record(recorded("b", movie(path="editorial/1.mov")))
+    desk.delivery.log(desk.out, record)
+    append_record(desk.out, read_record(recorded("b", movie(path="editorial/2.mov"))))
+    found = desk.delivery.before(desk.out, "b")
+    assert found and [entry.path for entry in found.outputs] == ["editorial/2.mov"]
 
 
 def test_an_original_that_changed_is_to_be_planned_again(desk: Desk) -> None:

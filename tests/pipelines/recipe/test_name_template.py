@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import string
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -45,6 +47,20 @@ OUTPUT = '[[output]]\nname = "v"\nmake = "movie"\ncodec = "h264"\n'
 def test_what_a_template_gives(template: str, name: str) -> None:
     made = filled(parse_file(template), VALUES)
     assert (made.name, made.doubts) == (name, ())
+
+
+def test_what_the_docs_say_that_templates_give() -> None:
+    page = (
+        (Path(__file__).parents[3] / "docs/reference/recipes.md")
+        .read_text()
+        .partition("## Names and folders")[2]
+    )
+    values = {"scene": "12A", "take": "7B", "camera": "a", "day": "2026-05-04", "number": "41"}
+    rows = re.findall(r"\| `(.+)` \| `(.+)` \|", page)
+    assert len(rows) == 4
+    assert [filled(parse_file(template), values).name for template, _ in rows] == [name for _, name in rows]
+    recipe = parse_recipe(page.partition("```toml")[2].partition("```")[0])
+    assert [output.path for output in recipe.output] == ["{day:%y%m%d}/{camera}/{reel}", "{scene|no scene}"]
 
 
 def test_an_empty_folder_is_left_out() -> None:

@@ -93,9 +93,12 @@ def test_a_scene_that_changes_later(tmp_path: Path, night: Callable[..., set[str
 
 
 def test_clips_that_change_their_scenes_with_each_other(
-    tmp_path: Path, night: Callable[..., set[str]]
+    tmp_path: Path,
+    night: Callable[..., set[str]],
+    farm_here: HereFarm,  # noqa: F811
 ) -> None:
     """Each name goes to the other clip: no file is lost, and none is taken for the other's."""
+    farm_here.slots = 1  # one whole clip after the other
     out, names = tmp_path / "out", '\nfile = "{scene}"\n'
     night(ROWS, names)
     before = files(out, "editorial", "viewing")
@@ -145,3 +148,14 @@ def test_a_name_that_another_clip_would_have_as_well(tmp_path: Path, night: Call
         "viewing/5.mp4",
         "viewing/5_A001C001.mp4",
     }
+
+
+def test_what_is_delivered_and_no_row_asks_for_any_more_keeps_its_names(
+    tmp_path: Path, night: Callable[..., set[str]]
+) -> None:
+    out, names = tmp_path / "out", '\nfile = "{scene}"\n'
+    night({"A001C001": {"scene": "4"}}, names)
+    before = files(out, "editorial", "viewing")
+    night({"A001C002": {"scene": "4"}}, names)
+    assert agree(out) >= {"editorial/4.mov", "editorial/4_A001C002.mov", "viewing/4_A001C002.mp4"}
+    assert files(out, "editorial", "viewing").items() >= before.items()

@@ -157,11 +157,11 @@ def room_to_make(prepared: Prepared, out: Path) -> list[ToMake]:
     return found
 
 
-def _anew(out: Path, record: JobRecord, due: _Due) -> list[OutputSpec]:
+def _anew(out: Path, record: JobRecord, due: _Due) -> tuple[OutputSpec, ...]:
     """What of a clip is missing, but for what only moves to its new name."""
     moving = {each.entry.output for each in moves_of(record, due.outputs) if still_there(out, each.entry)}
     same = {entry.identity for entry in record.outputs if entry.output in moving}
-    return [output for output in due.missing if output.identity not in same]
+    return tuple(output for output in due.missing if output.identity not in same)
 
 
 def _dues(prepared: Prepared, out: Path, records: Mapping[str, JobRecord]) -> dict[str, _Due]:

@@ -41,10 +41,13 @@ def agree(out: Path) -> set[str]:
     """The delivered files, once log, folder, manifest, pages and verify are found to tell of the same."""
     records = latest(read_records(out)).values()
     logged = {each["path"] for record in records for each in record["outputs"]}
+    tables = {f"{output}/clips.{kind}" for output in ("editorial", "viewing") for kind in ("csv", "otio")}
     there = set(files(out, "editorial", "viewing", "stills"))
     assert logged == there
     manifests = "".join(path.read_text() for path in (out / "ascmhl").glob("*.mhl"))
-    assert sorted(re.findall("<path size=[^>]*>([^<]*)</path>", manifests)) == sorted(there)
+    assert sorted(re.findall("<path size=[^>]*>([^<]*)</path>", manifests)) == sorted(there | tables)
+    listed = (out / "viewing" / "clips.csv").read_text()
+    assert all(path.removeprefix("viewing/") in listed for path in there if path.startswith("viewing/"))
     page = (out / "report" / "index.html").read_text()
     assert all(path in page for path in there if not path.startswith("stills"))
     measured = json.loads(run("verify", out, "--json")[1])["clips"]  # pictures this small do not measure well

@@ -8,8 +8,8 @@ import pytest
 
 from recorded import movie, recorded
 from rushlight.batch.finish import joined_movie as module
-from rushlight.batch.plan.jobs import to_make
 from rushlight.batch.records.job_record import read_record
+from rushlight.batch.what_is_there import to_make
 from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec
 from rushlight.pipelines.measure.checksum import file_hash

@@ -33,7 +33,6 @@ from rushlight.batch.plan.reels import reel_doubts, runs_on
 from rushlight.batch.plan.request import Request
 from rushlight.batch.plan.request_ledger import Asked, Asking, made_from, read_askings, request_id
 from rushlight.batch.plan.twins import check_name_fields, doubt, name_files, set_apart, untwinned
-from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.scenes.filled_rows import filled_list
 from rushlight.batch.scenes.scene_tables import SceneTables, read_scene_tables
 from rushlight.batch.sound.sound_folders import SoundFolders, find_sound
@@ -179,21 +178,8 @@ def _prepared(
     sound = find_sound(request.sound, leave_out=[request.out] if request.out else [])
     told(len(chosen))
     _plan_rows(plan, chosen, request, recipe, grades, base, media, sound)
-    ours, others = _askings(request, recipe_file)
-    placed = keep_places(plan, ours) if request.away is not None or is_day(request.clip_list) else ()
-    carried = () if request.away is None else take_out_away(plan, ours, request.away, base)
+    carried, elsewhere = _placed(plan, request, recipe, recipe_file, clip_list, base)
     not_come = () if request.away is None else take_out_not_come(plan)
-    set_apart(plan, str(request.clip_list.absolute()), others, (*placed, *carried))
-    records = latest(read_records(request.out)).values() if request.out else ()
-    name_files(
-        plan,
-        recipe,
-        file=recipe_file or request.recipe,
-        title=request.title,
-        rows=clip_list.rows,
-        asked=[*carried, *(row for other in others for row in other.rows)],
-        records=records,
-    )
     if not request.only:
         plan.warnings += [*grades.defaults.unused(), *tables.unused()]
     plan.named += _not_chosen(clip_list, chosen, base, media)
@@ -201,7 +187,7 @@ def _prepared(
     folders = [*request.media, *([base] if whole else [])]
     with read.unsealed():  # the media's own manifests
         hold_to_manifests(plan, request.manifest, recipe, [*request.media, base])
-        media_found = reconcile(folders, plan, outside, _named_elsewhere(records, others))
+        media_found = reconcile(folders, plan, outside, elsewhere)
     return Prepared(
         request=request,
         recipe=recipe,
@@ -337,6 +323,23 @@ def _plan_rows(
     plan.missing = missing_statements([seen for seen, _ in plan.unstated], alone, request.defaults)
 
 
+def _placed(
+    plan: Plan, request: Request, recipe: Recipe, recipe_file: str, clip_list: ClipList, base: Path
+) -> tuple[tuple[Asked, ...], set[str]]:
+    """Give every clip a place and names of its own in the output folder. Gives the rows of an earlier reading that wait for their
+    media, and the keys of the originals that other requests of the folder name, or clips there were made from."""
+    ours, others = _askings(request, recipe_file)
+    placed = keep_places(plan, ours) if request.away is not None or is_day(request.clip_list) else ()
+    carried = () if request.away is None else take_out_away(plan, ours, request.away, base)
+    set_apart(plan, str(request.clip_list.absolute()), others, (*placed, *carried))
+    records = list(latest(read_records(request.out)).values()) if request.out else []
+    asked = [*carried, *(row for other in others for row in other.rows)]
+    file = recipe_file or request.recipe
+    name_files(plan, recipe, file, title=request.title, rows=clip_list.rows, asked=asked, records=records)
+    made = made_from(r for r in records if r.status == "done")
+    return carried, made.union(*(asking.named for asking in others))
+
+
 def _askings(request: Request, recipe_file: str) -> tuple[tuple[Asked, ...], list[Asking]]:
     """The rows of this request as it stood when it was read last, and the other requests of the output folder."""
     if request.out is None:
@@ -346,12 +349,6 @@ def _askings(request: Request, recipe_file: str) -> tuple[tuple[Asked, ...], lis
     known = read_askings(request.out)[0]
     before = next((asking.rows for asking in known if asking.id == ours), ())
     return before, [asking for asking in known if asking.id != ours]
-
-
-def _named_elsewhere(records: Iterable[JobRecord], others: Iterable[Asking]) -> set[str]:
-    """The keys of the originals that other requests of the output folder name, or clips there were made from."""
-    made = made_from(r for r in records if r.status == "done")
-    return made.union(*(asking.named for asking in others))
 
 
 def _check_recipe(recipe: Recipe, clip_list: ClipList, file: str) -> None:

@@ -105,8 +105,8 @@ def check_name_fields(recipe: Recipe, columns: Iterable[str], *, file: str) -> N
 def name_files(
     plan: Plan,
     recipe: Recipe,
-    *,
     file: str,
+    *,
     title: DayTitle,
     rows: Sequence[Row],
     asked: Sequence[Asked],

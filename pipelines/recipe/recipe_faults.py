@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from rushlight.pipelines.errors import InputError
-from rushlight.pipelines.recipe.model import CARD_RULE, MovieOutput, Output, Recipe
+from rushlight.pipelines.recipe.model import CARD_RULE, MovieOutput, Recipe
 from rushlight.pipelines.recipe.name_template import name_fields
 
 __all__ = ["codec_faults", "unknown_names"]
@@ -33,15 +33,15 @@ def unknown_names(data: Mapping[str, object]) -> list[tuple[str, str]]:
     return faults
 
 
-def _names_faults(key: str, output: Output) -> list[tuple[str, str]]:
+def _names_faults(recipe: Recipe) -> list[tuple[str, str]]:
     """Fields of a template that change from frame to frame, where a name is not a still's."""
     faults = []
-    for name, text in (("path", output.path), ("file", output.file)):
-        running = {"frame", "source_frame"} & set(name_fields(text) if text else ())
-        if running and (name == "path" or isinstance(output, MovieOutput)):
-            faults.append(
-                (f"{key}.{name}", f"{{{min(running)}}} names a still; it goes into the `file` of stills")
-            )
+    for index, output in enumerate(recipe.output):
+        for name, text in (("path", output.path), ("file", output.file)):
+            running = {"frame", "source_frame"} & set(name_fields(text) if text else ())
+            if running and (name == "path" or isinstance(output, MovieOutput)):
+                words = f"{{{min(running)}}} names a still; it goes into the `file` of stills"
+                faults.append((f"output[{index}].{name}", words))
     return faults
 
 
@@ -52,7 +52,7 @@ def codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
     from rushlight.pipelines.colour.displays import find_display
     from rushlight.pipelines.formats.codecs import codec, output_faults
 
-    faults = []
+    faults = _names_faults(recipe)
     transfer = 2
     try:
         transfer = find_display(recipe.look.display).transfer
@@ -70,7 +70,6 @@ def codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
             faults.append((f"look.{key}", error.text))
     for index, output in enumerate(recipe.output):
         key = f"output[{index}]"
-        faults += _names_faults(key, output)
         if not isinstance(output, MovieOutput):
             mute = [k for k in output.kinds if k not in ("png16", "exr")]
             if mute and transfer in (16, 18) and output.state != "log":

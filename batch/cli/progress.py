@@ -165,7 +165,8 @@ class View:
     def begin(self, *, workers: int) -> None:
         """Work starts."""
         clips, frames = counted(self.clips, "clip"), counted(self.total, "frame")
-        self.say(f"rendering {clips}, {frames}, {counted(workers, 'worker')}")
+        what = f"rendering {clips}, {frames}" if self.clips else "waiting for clips to render"
+        self.say(f"{what}, {counted(workers, 'worker')}")
 
     def say_delivered(self, event: Delivered) -> None:
         """A clip is delivered: what is to be known of it, what of it was replaced, why, and where that is now."""
@@ -173,7 +174,7 @@ class View:
             made = "made earlier, unchanged" if event.event == "there" else "partly done, more of it follows"
             self.say(f"{made}: {event.clip}")
             return
-        self.say(f"done {event.clip} ({self.done} of {self.clips})")
+        self.say(f"done {event.clip} ({self.done} {'so far' if self.joined else f'of {self.clips}'})")
         for text in event.warnings:
             self.say(f"  note: {text}")
         if replaced := event.replaced:
@@ -210,11 +211,18 @@ class View:
         """The clips being rendered with the share made of each, and how many wait."""
         waiting = counted(max(0, self.clips - self.ended_clips - len(self.in_hand)), "clip")
         now = ", ".join(f"{clip} ({self._share(clip, made)})" for clip, made in self.in_hand.items())
+        if self.joined:
+            return visible(f"rendering {now}" if now else "none is being rendered now")
         return visible(f"{waiting} waiting; " + (f"rendering {now}" if now else "none is being rendered yet"))
 
     def _share(self, clip: str, made: int) -> str:
         whole = self.whole.get(clip, 0)
         return f"{100 * min(made, whole) // whole} %" if whole else counted(made, "frame")
+
+    @property
+    def joined(self) -> bool:
+        """True if clips joined after the start, as they do in a day: nobody knows how many will."""
+        return len(self.whole) > self.clips
 
     def rate(self) -> float:
         """Frames a second since the start."""
@@ -227,13 +235,17 @@ class View:
             ends = datetime.fromisoformat(self.ends)
             seconds = max(0.0, ends.timestamp() - time.time())
             return f"{duration(seconds)} left, until {ends.astimezone():%H:%M}"
-        if rate > 0 and self.frames:
+        if rate > 0 and self.frames and not self.joined:
             return f"{duration((self.total - self.frames) / rate)} left"
         return "time left not known yet"
 
     def pace(self) -> str:
         """Frames, frames a second, time left, and when that is."""
-        made = f"{self.frames} of {self.total} frames"
+        made = (
+            f"{counted(self.frames, 'frame')} made"
+            if self.joined
+            else f"{self.frames} of {self.total} frames"
+        )
         return f"rendering: {made}, {self.rate():.1f} a second, {self.left()}; {self.in_hand_line()}"
 
     def end(self) -> None:
@@ -243,7 +255,8 @@ class View:
         """The last words: what is wrong first."""
         lines = summary_lines(event, begun=self.clips > 0)
         if self.noted:
-            page = Path(event.out) / "report" / "index.html"
+            several = len(event.folders) > 1
+            page = "the report of each folder" if several else Path(event.out) / "report" / "index.html"
             lines.append(f"{counted(self.noted, 'clip')} with notes: see {page}")
         for folder, sums in event.folders.items():
             if sums.lists > 1:
@@ -285,7 +298,10 @@ def summary_lines(event: Ended, *, begun: bool) -> list[str]:
         lines.append(
             f"{nothing}{counted(len(event.unchanged), 'clip')} made earlier and unchanged, in {event.out}"
         )
-    return lines or ["nothing to render: the list chooses no clip"]
+    listed = any(sums.listed for sums in event.folders.values())
+    return lines or [
+        "nothing new was to be made" if listed else "nothing to render: the list chooses no clip"
+    ]
 
 
 class LiveView(View):
@@ -301,8 +317,11 @@ class LiveView(View):
             self._bar.update(
                 self._task,
                 completed=self.frames,
+                total=max(self.total, self.frames) if self.total else None,
                 speed=f"{self.rate():.1f}",
-                description=f"{self.done}/{self.clips} clips",
+                description=f"{counted(self.done, 'clip')}"
+                if self.joined
+                else f"{self.done}/{self.clips} clips",
             )
 
     def say(self, text: str, *, important: bool = False) -> None:
@@ -336,7 +355,7 @@ class LiveView(View):
             TextColumn("frames {task.fields[speed]:>6} a second"),
             console=Console(file=Deaf(sys.stdout, self.words)),  # type: ignore[arg-type]
         )
-        self._task = self._bar.add_task(f"0/{self.clips} clips", total=self.total, speed="-")
+        self._task = self._bar.add_task(f"0/{self.clips} clips", total=self.total or None, speed="-")
         self._bar.start()
 
     def pace(self) -> str:

@@ -180,7 +180,7 @@ def _prepared(
     _plan_rows(plan, chosen, request, recipe, grades, base, media, sound)
     carried, elsewhere = _placed(plan, request, recipe, recipe_file, clip_list, base)
     not_come = () if request.away is None else take_out_not_come(plan)
-    if not request.only:
+    if not request.only and request.away is None:  # of a watched day more clips may come
         plan.warnings += [*grades.defaults.unused(), *tables.unused()]
     plan.named += _not_chosen(clip_list, chosen, base, media)
     inputs = dict(read.read)

@@ -55,6 +55,7 @@ class EventStream:
         self._sequence = 0
         self._frames = self._of = self._told = 0
         self._made: dict[str, int] = {}  # clip -> frames made of it
+        self._begun: dict[str, int] = {}  # clip -> its frames
         self._started = time.monotonic()
 
     def _tell(self, event: str, **data: object) -> None:
@@ -140,6 +141,7 @@ class EventStream:
         self._frames, self._of, self._started = 0, frames, time.monotonic()
         self._told = 0
         self._made.clear()
+        self._begun.clear()
         self._tell("begin", clips=clips, frames=frames, workers=workers)
 
     def end(self) -> None:
@@ -162,6 +164,8 @@ class EventStream:
         if event.what == "started":
             self._made[event.clip] = event.frames
             self._frames += event.frames
+            self._begun[event.clip] = event.of
+            self._of = max(self._of, sum(self._begun.values()))  # clips joined since work began
             data |= {"frames": event.frames, "of": event.of}
         elif event.what == "segment":
             data |= self._segment(event)

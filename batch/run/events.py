@@ -107,6 +107,8 @@ class Terms:
 
 def stopping_text(stop: Stop, tasks: int) -> str:
     """Message once nothing more is started."""
+    if not tasks:
+        return "nothing is in hand"
     text = f"{counted(tasks, 'piece')} of work being finished"
     return f"{text}, for {GRACE:.0f} s at most; Ctrl-C again ends it at once" if stop.since else text
 

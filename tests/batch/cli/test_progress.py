@@ -1,5 +1,6 @@
 """What a person at a terminal, a pipe and a script see of a night, in unit steps and in a real terminal."""
 
+import io
 import json
 import re
 import time
@@ -10,8 +11,10 @@ import pytest
 from at_terminal import at_a_terminal
 from here import HereFarm, farm_here, run, rushlight, small_day  # noqa: F401
 from recorded import movie, recorded
-from rushlight.batch.cli.progress import JsonView, LiveView, View, duration
+from rushlight.batch.cli.progress import JsonView, LiveView, View, duration, summary_lines
+from rushlight.batch.records.events import Ended
 from rushlight.batch.records.job_record import DeliveredRecord
+from rushlight.batch.records.summary import FolderSums
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Event, Phase
 
@@ -29,6 +32,45 @@ def night(view: View) -> None:
     events.event(Event(what="done", clip="a.mov", record=record))
     events.event(Event(what="retry", clip="b.mov", text="a worker was lost"))
     events.event(Event(what="failed", clip="b.mov", text="does not decode"))
+
+
+def test_a_day_whose_clips_join_later_promises_no_total(capsys: pytest.CaptureFixture[str]) -> None:
+    record = DeliveredRecord.read(recorded("a", movie(path="viewing/a.mp4")))
+    events = EventStream(View())
+    events.begin(clips=0, frames=0, workers=2)
+    events.event(Event(what="started", clip="a.mov", of=60))
+    events.event(Event(what="segment", clip="a.mov", frames=30))
+    events.event(Event(what="done", clip="a.mov", record=record))
+    said = capsys.readouterr().out.splitlines()
+    assert said[0] == "waiting for clips to render, 2 workers"
+    assert re.fullmatch(
+        r"rendering: 30 frames made, [\d.]+ a second, time left not known yet; rendering a.mov \(50 %\)",
+        said[1],
+    )
+    assert said[2] == "done a.mov (1 so far)"
+
+
+def test_a_bar_whose_clips_join_later_shows_no_total(monkeypatch: pytest.MonkeyPatch) -> None:
+    view = LiveView()
+    monkeypatch.setattr("sys.stdout", io.StringIO())
+    events = EventStream(view)
+    events.begin(clips=0, frames=0, workers=2)
+    events.event(Event(what="started", clip="a.mov", of=60))
+    assert view._bar is not None
+    (task,) = view._bar.tasks
+    assert (task.total, task.description) == (None, "0 clips")
+    view.end()
+
+
+def test_the_last_words_where_nothing_was_to_be_made() -> None:
+    sums = {"/o": FolderSums(lists=1, listed=4, delivered=4, set_aside=0, failed=0, not_yet=0, withdrawn=0)}
+    ended = Ended.model_construct(
+        folders=sums, missing=[], set_aside=[], failed=[], left=0, stopped_how="", done=[], unchanged=[]
+    )
+    assert summary_lines(ended, begun=False) == ["nothing new was to be made"]
+    assert summary_lines(ended.model_copy(update={"folders": {}}), begun=False) == [
+        "nothing to render: the list chooses no clip"
+    ]
 
 
 def test_paths_are_printed_resolved(

@@ -266,6 +266,8 @@ def test_rows_whose_card_has_not_come_are_waited_for(listed: Watched) -> None:
     listed.put(listed.made("A001", ["A001C001"]))
     assert listed.polled() == {"A001C001.mov": "queued"}
     assert listed.said("set aside", "problem") == []
+    said = listed.said("note", "warning")
+    assert not any("fits no clip" in text for text in said)  # of those to come it may
     said = [text for text in listed.said("note") if "not come yet" in text]
     assert (
         len(said) == 1 and "3 clips have not come yet (A001C001.mov, " in said[0]

@@ -59,6 +59,23 @@ def test_a_queue_of_the_day_tells_its_people_as_well(tmp_path: Path) -> None:
     assert document["type"] == "night.done" and document["data"]["folders"][0]["counts"]["delivered"] == 2
 
 
+def test_a_queue_of_two_days_tells_each_its_own_people(tmp_path: Path) -> None:
+    with mail_server() as one, mail_server() as other:
+        days = (
+            told_day(tmp_path / "a", one.port, A001C001=2),
+            told_day(tmp_path / "b", other.port, B001C001=2),
+        )
+        days[1].write_text(days[1].read_text().replace('"12"', '"13"'))
+        assert rushlight("queue", "add", *days, "--queue", tmp_path / "q").returncode == 0
+        assert rushlight("queue", "run", "--queue", tmp_path / "q").returncode == 0
+    assert [m["Subject"] for m in one.mails] == ["Der Löschzug, day 12: done, 1 of 1 ready"]
+    assert [m["Subject"] for m in other.mails] == ["Der Löschzug, day 13: done, 1 of 1 ready"]
+    assert (
+        "A001C001" not in other.mails[0].get_content()
+        and str(tmp_path / "a") not in other.mails[0].get_content()
+    )
+
+
 @pytest.mark.parametrize("fault", ["not there", "hangs", "says no", "no encryption"])
 def test_whatever_the_mail_server_does_the_night_is_the_same(
     tmp_path: Path, fault: str, monkeypatch: pytest.MonkeyPatch

@@ -225,7 +225,7 @@ def _absent(folders: Sequence[Path], leave_out: Sequence[Path]) -> list[tuple[st
             (path, place / expected.manifest)
             for history in found.histories
             for path, expected in history.files.items()
-            if not history.patterns.leaves_out(path) and not (place / path).exists()
+            if not history.patterns.leaves_out(path) and not os.path.exists(place / path)
         ]
     return missing
 

@@ -175,6 +175,7 @@ def named(path: str) -> str:
         (named("../../../etc/passwd"), "leads out of the manifest's folder"),
         (named("/etc/passwd"), "is absolute"),
         (named("gone.mov"), "gone.mov"),
+        (named("x" * 300), "x" * 300),  # longer than a name can be
     ],
 )
 def test_a_hostile_manifest_is_named_and_looks_nowhere_else(card: Path, text: str, says: str) -> None:

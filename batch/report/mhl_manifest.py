@@ -9,30 +9,28 @@ copy itself.
 from __future__ import annotations
 
 import os
-import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path, PurePosixPath
-from xml.etree.ElementTree import Element
+from typing import TypeVar
 from xml.sax.saxutils import escape, quoteattr
 
-import defusedxml.ElementTree as xml
 import xxhash
 
 from rushlight.batch.records.job_record import JobRecord
-from rushlight.pipelines.errors import DeliveryError, OutsideError, from_os
-from rushlight.pipelines.inside_folder import file_name, make_folder, move, read_bytes, write
-from rushlight.pipelines.manifests.chain import CHAIN, CHAIN_SPACE, HISTORY
-from rushlight.pipelines.manifests.hash_kinds import KINDS, c4
-from rushlight.pipelines.manifests.hash_list import SPACE
+from rushlight.pipelines.errors import DeliveryError, ManifestError, from_os
+from rushlight.pipelines.inside_folder import make_folder, move, read_bytes, write
+from rushlight.pipelines.manifests.chain import CHAIN, CHAIN_SPACE, HISTORY, Link, parse_chain
+from rushlight.pipelines.manifests.hash_kinds import c4
+from rushlight.pipelines.manifests.hash_list import SPACE, parse_hash_list
 from rushlight.pipelines.manifests.ignore_patterns import DEFAULT
 from rushlight.pipelines.text_files import MAX_BYTES
 
 __all__ = ["ManifestFile", "delivered_files", "write_manifest"]
 
 _HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
-MAX_MARKS = 4_000_000  # of a manifest of 100,000 files
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,77 +110,54 @@ def _free(path: Path) -> Path:
 # --- reading
 
 
-def _tree(root: Path, name: str) -> tuple[bytes, Element]:
-    """The bytes and the root of an XML file of a history. DeliveryError for whatever else it is, a bomb too."""
+def _bytes(root: Path, name: str) -> bytes:
+    """The bytes of a file of a history. DeliveryError where it does not read."""
     path = root / HISTORY / name
     try:
         data = read_bytes(root, f"{HISTORY}/{name}")
-        if len(data) > MAX_BYTES:
-            raise ValueError(f"it is longer than {MAX_BYTES // 1_000_000} MB")
-        if data.count(b"<") + data.count(b"=") > MAX_MARKS:
-            raise ValueError(f"it holds over {MAX_MARKS} tags and attributes")
-        return data, xml.fromstring(data)
     except OSError as error:
         raise DeliveryError(f"does not read: {error.strerror or error}", file=str(path)) from None
-    except OutsideError:
-        raise
-    except Exception as error:  # an encoding that is none is a LookupError, a bomb one of defusedxml's
-        text = " ".join(str(error).split())[:160]
-        raise DeliveryError(f"does not read: {text or type(error).__name__}", file=str(path)) from None
+    if len(data) > MAX_BYTES:
+        text = f"does not read: it is longer than {MAX_BYTES // 1_000_000} MB"
+        raise DeliveryError(text, file=str(path))
+    return data
 
 
-def _chained(root: Path) -> list[tuple[int, str, str]]:
-    """Generation, file name and C4 of each manifest in the chain."""
+def _parsed(parse: Callable[[bytes], T], data: bytes, path: Path) -> T:
+    """What the strict parsers of manifests make of it. DeliveryError where they refuse it."""
+    try:
+        return parse(data)
+    except ManifestError as error:
+        raise DeliveryError(error.text, file=str(path), line=error.line) from None
+
+
+def _chained(root: Path) -> tuple[Link, ...]:
+    """The manifests in the chain."""
     path = root / HISTORY / CHAIN
-    if not os.path.lexists(path):
-        return []
-    _, tree = _tree(root, CHAIN)
-    space = f"{{{CHAIN_SPACE}}}"
-    found = []
-    for place, node in enumerate(tree.iter(f"{space}hashlist"), 1):
-        number, name, digest = (
-            node.attrib.get("sequencenr", ""),
-            node.findtext(f"{space}path") or "",
-            node.findtext(f"{space}c4") or "",
-        )
-        if not re.fullmatch(r"[0-9]{1,9}", number) or not name or not KINDS["c4"].form.fullmatch(digest):
-            raise DeliveryError(
-                f"is no chain of ASC MHL manifests: its entry {place} has no valid number, name or C4",
-                file=str(path),
-            )
-        found.append((int(number), name, digest))
-    if tree.tag != f"{space}ascmhldirectory":
-        raise DeliveryError("is no chain of ASC MHL manifests", file=str(path))
-    return found
+    return _parsed(parse_chain, _bytes(root, CHAIN), path) if os.path.lexists(path) else ()
 
 
 def _read_history(root: Path) -> tuple[int, dict[str, str]]:
     """The last generation's number, and every file's hash by path."""
-    last, known = 0, {}
-    for number, name, digest in _chained(root):
-        try:
-            path = root / HISTORY / file_name(name)
-        except OutsideError as error:
-            text = f"names a manifest elsewhere: {error.text}"
-            raise DeliveryError(text, file=str(root / HISTORY / CHAIN)) from None
-        data, tree = _tree(root, name)
-        if c4(data) != digest:
+    links, known = _chained(root), {}
+    for link in links:
+        data, path = _bytes(root, link.name), root / HISTORY / link.name
+        if c4(data) != link.c4:
             raise DeliveryError("is not the manifest that its chain names: it was changed", file=str(path))
-        last = max(last, number)
-        space = f"{{{SPACE}}}"
-        for node in tree.iter(f"{space}hash"):
-            known[node.findtext(f"{space}path") or ""] = node.findtext(f"{space}xxh128") or ""
-    return last, known
+        for file in _parsed(parse_hash_list, data, path).files:
+            known[file.path] = next((stated.value for stated in file.hashes if stated.kind == "xxh128"), "")
+    return len(links), known
 
 
 # --- writing
 
 
 def _chain(root: Path, number: int, name: str, data: bytes) -> str:
-    rows = [*_chained(root), (number, name, c4(data))]
+    rows = [*_chained(root), Link(generation=number, name=name, c4=c4(data))]
     body = "".join(
-        f'  <hashlist sequencenr="{n}">\n    <path>{escape(path)}</path>\n    <c4>{digest}</c4>\n  </hashlist>\n'
-        for n, path, digest in rows
+        f'  <hashlist sequencenr="{link.generation}">\n    <path>{escape(link.name)}</path>\n'
+        f"    <c4>{link.c4}</c4>\n  </hashlist>\n"
+        for link in rows
     )
     return f'{_HEAD}<ascmhldirectory xmlns="{CHAIN_SPACE}">\n{body}</ascmhldirectory>\n'
 

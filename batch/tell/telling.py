@@ -252,7 +252,7 @@ class Telling:
         """A warning of the night, once: a problem would be told, and fail again."""
         if text not in self._warned:
             self._warned.add(text)
-            self._warn(f"telling: {text}; the night goes on")
+            self._warn(f"telling: {text}; the night is not touched by that")
 
 
 def _state_before(out: Path) -> NightState | None:

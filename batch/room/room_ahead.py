@@ -30,7 +30,10 @@ class RoomAhead:
             return []
         ours = {(item.out, item.job) for item in items}
         others = [item for item in self.waiting() if (item.out, item.job) not in ours]
-        found = self._forecast([*items, *others], keep_free=self.keep_free, remove=remove)
+        try:
+            found = self._forecast([*items, *others], keep_free=self.keep_free, remove=remove)
+        except OSError:  # a disk that cannot be looked at now: the night itself says so
+            return []
         now = {volume.volume: volume.text for volume in found.volumes if volume.missing}
         now |= {text: text for text in found.apart}
         new = [text for name, text in now.items() if name not in self._said]

@@ -43,3 +43,11 @@ def test_an_output_on_another_disk_is_said_once() -> None:
     )
     (text,) = looks.look([item(OUT, "A", "editorial")])
     assert "lies on another disk" in text and looks.look([item(OUT, "A", "editorial")]) == []
+
+
+def test_a_disk_that_cannot_be_looked_at_costs_the_warning_and_not_the_night() -> None:
+    def away(path: Path) -> int:
+        raise OSError(116, "Stale file handle")
+
+    looks = RoomAhead(0, forecast=partial(forecast_room, free=away, volume_of=lambda path: "/d"))
+    assert looks.look([item(OUT, "A", "editorial")]) == []

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TypeVar
 
 from rushlight.batch.api.requests import output_folders
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import read_log
+from rushlight.batch.records.shape import Shape
 from rushlight.batch.records.verdicts import (
     VERDICTS,
     AloneClip,
@@ -25,7 +27,6 @@ from rushlight.batch.report.pages import write_report
 from rushlight.batch.verify.compare import against_references, compare
 from rushlight.batch.verify.deliveries import ORDER
 from rushlight.batch.verify.deliveries import verify as measure
-from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.inside_folder import is_file
 
 __all__ = [
@@ -89,14 +90,27 @@ def verify(
     workers: int | None = None,
     on_clip: Callable[[str], None] = lambda clip: None,
 ) -> VerifyResult:
-    """Measure the deliveries of an output folder: frames, timecode, tags, colour.
+    """Measure the deliveries of an output folder, or of all of a day's: frames, timecode, tags, colour.
 
-    The verdicts are kept beside its log, and its report shows them. `against`: another render of the list, whose colour is
+    The verdicts are kept beside its log, and its report shows them; of several folders each clip says its own (`folder`). `against`: another render of the list, whose colour is
     compared. `reference`: a folder of frames taken from a monitor. `workers`:
     processes that measure; one a core if None, as far as there is enough to measure. `on_clip` is told each clip before it is measured.
-    OptionError where a folder has no log, or where a day has several folders.
+    OptionError where a folder has no log.
     """
-    folder = _one(dir)
+    folders, results = tuple(dict.fromkeys(output_folders(dir))), []
+    for folder in folders:
+        results.append(_verify(folder, no_hash, against, reference, workers, on_clip))
+    return results[0] if len(results) == 1 else _together(folders, results)
+
+
+def _verify(
+    folder: Path,
+    no_hash: bool,
+    against: str | Path | None,
+    reference: str | Path | None,
+    workers: int | None,
+    on_clip: Callable[[str], None],
+) -> VerifyResult:
     clips = tuple(measure(folder, hashes=not no_hash, workers=workers, on_clip=on_clip))
     measured = datetime.now(UTC).isoformat(timespec="seconds")
     notes = tuple(read_log(folder).notes)
@@ -112,13 +126,30 @@ def verify(
     )
 
 
-def _one(place: str | Path) -> Path:
-    """The output folder; of a day the only one. OptionError naming them where there are several."""
-    folders = output_folders(place)
-    if len(folders) > 1:
-        listed = ", ".join(map(str, folders))
-        raise OptionError(f"has several recipes, each with a folder; give one of {listed}", file=str(place))
-    return folders[0]
+def _together(folders: Sequence[Path], results: Sequence[VerifyResult]) -> VerifyResult:
+    """Verdicts on several output folders as one result."""
+    each = [(str(folder), result) for folder, result in zip(folders, results, strict=True)]
+    whole = VerifyResult(
+        measured=results[0].measured,
+        clips=tuple(_in(folder, clip) for folder, result in each for clip in result.clips),
+        notes=tuple(f"{folder}: {note}" for folder, result in each for note in result.notes),
+        not_reported="; ".join(f"{folder}: {r.not_reported}" for folder, r in each if r.not_reported),
+    )
+    if results[0].against is not None:
+        rows = tuple(_in(folder, row) for folder, result in each for row in result.against or ())
+        whole = replace(whole, against=rows)
+    if results[0].references is not None:
+        frames = tuple(_in(folder, row) for folder, result in each for row in result.references or ())
+        whole = replace(whole, references=frames)
+    return whole
+
+
+Told = TypeVar("Told", bound=Shape)
+
+
+def _in(folder: str, told: Told) -> Told:
+    """A verdict with the folder that it is of."""
+    return told.model_copy(update={"folder": folder})
 
 
 def _keep(folder: Path, result: VerifyResult) -> str:

@@ -77,6 +77,9 @@ class ClipVerdicts(Shape):
     files: Mapping[str, Mapping[str, CheckVerdict]] = Field(
         default={}, description="Verdicts by file (path from the output folder) and check."
     )
+    folder: str = Field(
+        default="", description="Output folder, where those of several were verified together."
+    )
 
 
 class Difference(Shape):
@@ -103,6 +106,9 @@ class ComparedClip(Shape):
     differences: Differences
     patches: Difference = Field(description="Differences of the patches through both looks.")
     tiles: Difference | None = Field(description="Differences of the tiles; null where none are common.")
+    folder: str = Field(
+        default="", description="Output folder, where those of several were verified together."
+    )
 
 
 class AloneClip(Shape):
@@ -115,6 +121,9 @@ class AloneClip(Shape):
     patches: None = Field(default=None, description="Null.")
     tiles: None = Field(default=None, description="Null.")
     differences: Differences
+    folder: str = Field(
+        default="", description="Output folder, where those of several were verified together."
+    )
 
 
 class ReferenceVerdict(Shape):
@@ -133,10 +142,13 @@ class ReferenceVerdict(Shape):
     )
     text: str = Field(description="Finding in words; empty where there is none.")
     timecode: str = Field(default="", description="Timecode that its name tells.")
+    folder: str = Field(
+        default="", description="Output folder, where those of several were verified together."
+    )
 
 
 class Verdicts(Shape):
-    """Verdicts of `verify` on an output folder."""
+    """Verdicts of `verify` on an output folder, or on all of a day's."""
 
     schema_: Literal["rushlight-verify-1"] = Field(
         alias="schema", description="Schema and version of the document."

@@ -118,10 +118,13 @@ encoding = "S-Log3/S-Gamut3.Cine"
 
 `day new` writes one to begin with, from the headers of a folder: its cameras, what their headers suggest (as comments, for a person to
 check), frame rates and sound folders; never over a file that is there. `plan` says once a camera what is still missing, with the lines.
+`rushlight day run day.toml` takes cards in as they come and renders them until Ctrl-C ([states](states.md)); `render` makes what is there now, once.
 
 Paths are relative to the file. An option overrules its key: `--recipe stills` takes the place of `recipes`, `--defaults FILE` that of the
-`[[default]]` tables. Without `list`, every original under `media` is a clip. `sound`, `grades` and single folders of `media` that are not
-there yet are left out, and said. Of several recipes each has a folder of its own name in `out`; `look` and `grades` take the first.
+`[[default]]` tables. Without `list`, every original under `media` is a clip; with one, `day run`
+waits for a row whose card has not come, and names at the end what never came. `sound`, `grades` and single folders of `media` that are not
+there yet are left out, and said. Of several recipes each has a folder of its own name in `out`; `look` and `grades` take the first,
+`verify`, `report` and `serve` all of them.
 The same file serves as `--defaults` of a list.
 
 Scene, take, circled and note of a clip come from its row, else from `tables` (CSV with a column `clip`, joined by name; with columns of your

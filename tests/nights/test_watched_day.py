@@ -223,6 +223,13 @@ def lived(day: SmallDay, cards: dict[str, str], seed: int, *, clips: int, every:
             copy.start()
         late = time.monotonic() + STILL  # an hour after the first card
         machine.until(lambda: bool(taken(machine)) and time.monotonic() > late, "the first card")
+        machine.until(
+            lambda: (
+                any(s.counts.waits_for_grade for s in looking.states)
+                and any(kept.no_grade for kept in looking.days)
+            ),
+            "a clip that waits for its grade",
+        )
         for clip in choose.sample(every_clip, len(every_clip)):
             day.grade(clip)
         machine.until(lambda: sum(done(day).values()) >= choose.randint(1, 2), "the first clips")

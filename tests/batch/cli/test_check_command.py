@@ -25,7 +25,8 @@ def root(tmp_path: Path) -> Path:
 def test_all_match(root: Path) -> None:
     done = rushlight("check", root)
     assert (done.returncode, done.stderr) == (0, "")
-    assert "2 files match; 1 of 1 manifest intact" in done.stdout and "\nall match\n" in done.stdout
+    assert "2 files match; 1 of 1 manifest intact" in " ".join(done.stdout.split())  # a long path wraps it
+    assert "\nall match\n" in done.stdout
     assert "not that the card was complete" in " ".join(done.stdout.split())
 
 

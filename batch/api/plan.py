@@ -168,7 +168,8 @@ def _seconds_to_prepare(prepared: Prepared) -> float:
 
     kinds = set()
     for clip in prepared.plan.clips:
-        kinds |= kinds_of([o for o in prepared.recipe.output if wanted(clip, o)], clip.look, clip.facts)
+        outputs = [o for o in prepared.recipe.output if wanted(clip, o)]
+        kinds |= kinds_of([(o, clip.look_of(o.name)) for o in outputs], clip.facts)
     return seconds_to_prepare(len(missing_kinds(sorted(kinds))))
 
 

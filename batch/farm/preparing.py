@@ -58,7 +58,8 @@ def _kinds(jobs: Iterable[tuple[JobSpec, Facts | None]]) -> list[Kind]:
     found = set()
     for job, facts in jobs:
         try:
-            found |= kinds_of(job.outputs, job.look, facts or opened_facts(job.source))
+            shown = [(output, job.look_of(output)) for output in job.outputs]
+            found |= kinds_of(shown, facts or opened_facts(job.source))
         except (RushlightError, OSError):
             continue  # the clip fails where it is made
     return sorted(found)

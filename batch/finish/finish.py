@@ -130,7 +130,7 @@ def _light(
         raise DeliveryError(f"light was measured of {len(light)} pictures instead of {job.count}")
     if head and head.light:
         light.append(head.light)
-    return hdr_metadata(find_display(job.look.display), light)
+    return hdr_metadata(find_display(job.look_of(output).display), light)
 
 
 # --- stills

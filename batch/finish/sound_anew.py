@@ -96,7 +96,14 @@ def _movie(
     pictures = path_of(out, name)
     digest = _packets(pictures)
     made = joined_movie(
-        job, output, facts, token, paths=[pictures], counts=[old.frames], hdr=_light(job, old), stated=True
+        job,
+        output,
+        facts,
+        token,
+        paths=[pictures],
+        counts=[old.frames],
+        hdr=_light(job, output, old),
+        stated=True,
     )
     if _packets(path_of(out, made.path)) != digest:
         raise DeliveryError("was made, but its pictures are not those that it had", file=str(out / made.path))
@@ -118,11 +125,11 @@ def _movie(
     return old.model_copy(update=update), made.said
 
 
-def _light(job: JobSpec, old: DeliveredMovie) -> HdrMetadata | None:
+def _light(job: JobSpec, output: MovieSpec, old: DeliveredMovie) -> HdrMetadata | None:
     """The light that an HDR movie states, which is copied with its pictures and must be there again."""
     if old.light is None:
         return None
-    return hdr_metadata(find_display(job.look.display), [(old.light.max_cll, old.light.max_fall)])
+    return hdr_metadata(find_display(job.look_of(output).display), [(old.light.max_cll, old.light.max_fall)])
 
 
 def _packets(path: Path) -> str:

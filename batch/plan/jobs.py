@@ -113,6 +113,7 @@ class _Common(TypedDict):
     folder: str
     by_template: bool
     state: State
+    look: str
     width: int
     height: int
     frame: Frame
@@ -127,6 +128,7 @@ def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> _Common:
         "folder": f"{output.name}/{folder}" if folder else output.name,
         "by_template": by_template(output),
         "state": output.state,
+        "look": clip.shows.get(output.name, "") if output.state != "log" else "",
         "width": size.width if size else clip.facts.width // 2 * 2,
         "height": size.height if size else clip.facts.height // 2 * 2,
         "frame": framed(output.frame, clip.camera, clip.facts),
@@ -134,9 +136,11 @@ def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> _Common:
     }
 
 
-def _source_identity(clip: PlannedClip, state: str, known: Known) -> dict[str, object]:
-    """Identity of the source: all of the clip itself that changes a picture of that state."""
-    look = clip.look.identity()
+def _source_identity(
+    clip: PlannedClip, output: MovieOutput | StillsOutput, known: Known
+) -> dict[str, object]:
+    """Identity of the source: all of the clip itself that changes an output's pictures."""
+    look, state = clip.look_of(output.name).identity(), output.state
     if state == "show":
         look |= {"grade": None, "exposure": 0.0, "white_balance": None, "printer_points": None}
     if state == "log":
@@ -175,7 +179,7 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         drawn = {**output.burnin.model_dump(mode="json"), "font": font, "values": shown}
     shown = settings | {"frame": common["frame"].model_dump(mode="json")}
     pictures = {
-        **_source_identity(clip, output.state, known),
+        **_source_identity(clip, output, known),
         "settings": shown,
         "size": [common["width"], common["height"]],
         "container": container,
@@ -217,7 +221,7 @@ def _stills(clip: PlannedClip, output: StillsOutput, known: Known) -> StillsSpec
 
     identity = digest_of(
         {
-            **_source_identity(clip, output.state, known),
+            **_source_identity(clip, output, known),
             "stills": [s.model_dump(mode="json") for s in stills(own_names(output, named(clip, output)))],
             "size": [common["width"], common["height"]],
             "frame": common["frame"].model_dump(mode="json"),
@@ -364,6 +368,7 @@ def job_spec(
         retimed=clip.retimed,
         production=sound_spec(clip.sound),
         look=clip.look,
+        looks={o.look: clip.looks[o.look] for o in outputs if o.look},
         baked=dict(baked),
         outputs=outputs,
         segments=() if sound_alone else segments_of(clip, outputs),

@@ -65,7 +65,9 @@ class PlannedClip:
     retimed: bool
     signal: Signal
     decision: Decision
-    look: LookSpec
+    look: LookSpec  # the recipe's
+    looks: Mapping[str, LookSpec] = field(default_factory=dict)  # those of outputs that have another, by name
+    shows: Mapping[str, str] = field(default_factory=dict)  # names of these outputs -> name in `looks`
     warnings: tuple[str, ...] = ()
     camera: Camera = NOTHING
     sound: Chosen | None = None  # None where no sound folder was given
@@ -74,6 +76,10 @@ class PlannedClip:
     names: Mapping[str, Names] = field(
         default_factory=dict
     )  # of outputs with templates, by the output's name
+
+    def look_of(self, output: str) -> LookSpec:
+        """The look that the output of this name shows."""
+        return self.looks[self.shows[output]] if output in self.shows else self.look
 
 
 def stem_of(path: Path, facts: Facts) -> str:

@@ -23,7 +23,7 @@ from rushlight.pipelines.job.from_spec import build_look
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec, StillSpec, StillsSpec
 from rushlight.pipelines.measure.checksum import colour_digest, picture_digest
 from rushlight.pipelines.measure.original_baseline import original_of
-from rushlight.pipelines.measure.out_of_range import range_warnings
+from rushlight.pipelines.measure.out_of_range import corrected_look, range_warnings
 from rushlight.pipelines.measure.sound_lag import Heard
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.outputs.readback import Delivered
@@ -81,7 +81,7 @@ def movie_entry(
         sound_laid=laid_of(job, output) if delivered.sound else None,
         picture=picture.picture,
         covered=side.movies[output.output].covered,
-        display=job.look.display if output.state != "log" else None,
+        display=job.look_of(output).display if output.state != "log" else None,
     )
 
 
@@ -133,7 +133,7 @@ def still_entry(
         digest=made.digest,
         tiles=made.tiles,
         covered=[],
-        display=job.look.display if output.state != "log" and still.kind != "exr" else None,
+        display=job.look_of(output).display if output.state != "log" and still.kind != "exr" else None,
     )
 
 
@@ -158,7 +158,7 @@ def finished_record(
         warnings.append(f"delivered with {counted(len(damage), 'damaged frame')}: {places}")
     pushed = counts.pushed or Pushed()
     warnings += range_warnings(
-        look,
+        build_look(corrected_look(job), Path(job.out)),
         {"over": counts.over, "under": counts.under, "outside": counts.outside, "pixels": counts.pixels},
         {"over": pushed.over, "under": pushed.under, "pixels": pushed.pixels},
     )

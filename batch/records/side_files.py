@@ -30,6 +30,7 @@ class SegmentPicture(Shape):
     """A distinct picture of a segment, with its frames in order."""
 
     state: State = Field(description="State of the colour: log, show or graded.")
+    look: str = Field(default="", description="Name of its look; empty: the recipe's.")
     raster: str = Field(description="Raster, `WIDTHxHEIGHT` in pixels.")
     pixel_format: str = Field(description="Pixel format, by FFmpeg's name.")
     outputs: list[str] = Field(description="Names of the outputs that show it.")

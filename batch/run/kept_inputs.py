@@ -254,17 +254,17 @@ def bake_looks(out: Path, specs: list[JobSpec], kept: Path | None = None) -> lis
     from rushlight.pipelines.job.from_spec import build_look
     from rushlight.pipelines.measure.look_patches import patches
 
-    looks = {digest_of(spec.look.identity()): build_look(spec.look, out) for spec in specs}
+    named = {digest_of(look.identity()): look for spec in specs for look in (spec.look, *spec.looks.values())}
+    looks = {name: build_look(look, out) for name, look in named.items()}
     wanted: dict[str, tuple[Look, State, int]] = {}
     keys: list[dict[str, str]] = []
     for spec in specs:
         keys.append({})
-        states: set[State] = {
-            o.state for o in spec.outputs if spec.segments and o.make == "movie" and o.state != "log"
-        }
-        for state in sorted(states):
-            key = keys[-1][state] = digest_of([spec.look.identity(), state])
-            wanted[key] = (looks[digest_of(spec.look.identity())], state, spec.look.size)
+        movies = [o for o in spec.outputs if spec.segments and o.make == "movie" and o.state != "log"]
+        for output in sorted(movies, key=lambda o: o.look_key):
+            shown = spec.look_of(output)
+            key = keys[-1][output.look_key] = digest_of([shown.identity(), output.state])
+            wanted[key] = (looks[digest_of(shown.identity())], output.state, shown.size)
     sharing: dict[str, list[str]] = {}
     for key, (look, state, size) in wanted.items():
         sharing.setdefault(lattice_digest(look, state, size), []).append(key)
@@ -282,8 +282,11 @@ def bake_looks(out: Path, specs: list[JobSpec], kept: Path | None = None) -> lis
     return [
         spec.model_copy(
             update={
-                "baked": {state: known[key] for state, key in each.items()},
+                "baked": {name: known[key] for name, key in each.items()},
                 **measured[digest_of(spec.look.identity())],
+                "look_patches": {
+                    name: measured[digest_of(look.identity())]["patches"] for name, look in spec.looks.items()
+                },
             }
         )
         for spec, each in zip(specs, keys, strict=True)

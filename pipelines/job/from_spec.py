@@ -164,7 +164,7 @@ def movie_tags(job: JobSpec, output: MovieSpec, facts: Facts) -> Tags:
     if output.state == "log":
         matrix = facts.matrix if facts.pixel_format.family == "ycbcr" else 1
         return Tags(matrix=matrix, levels=facts.levels_tag or "narrow")
-    display = find_display(job.look.display)
+    display = find_display(job.look_of(output).display)
     return Tags(
         primaries=display.primaries,
         transfer=display.transfer,

@@ -157,10 +157,16 @@ class _OutputSpec(_Spec):
     folder: Place  # relative to the output folder: "editorial", "editorial/A002" for twins, or by template
     by_template: bool = False  # its folder or files are named by template: a new name is no new identity
     state: State
+    look: str = ""  # name of one of the job's `looks`; empty: the recipe's
     width: int
     height: int
     frame: Frame = Frame()
     guides: Guides | None = None
+
+    @property
+    def look_key(self) -> str:
+        """Key of its baked look in `JobSpec.baked`: the state, and the look where it is not the recipe's."""
+        return f"{self.state} {self.look}" if self.look else self.state
 
 
 class MovieSpec(_OutputSpec):
@@ -226,17 +232,27 @@ class JobSpec(_Spec):
     reel: str
     production: SoundSpec | None = None  # None: the camera's own sound
     retimed: bool = False  # taken frame for frame at another rate: silent
-    look: LookSpec
-    baked: dict[str, Place]  # state -> .npz relative to `out`
+    look: LookSpec  # the recipe's
+    looks: dict[str, LookSpec] = {}  # those of outputs that have another, by name
+    baked: dict[str, Place]  # `look_key` of an output -> .npz relative to `out`
     no_light: float = 0.0  # its signal in the encoding that grades work in
     patches: Annotated[
         Mapping[str, object], AfterValidator(_patches)
     ] = {}  # black, grey, white and the chart through the exact look
+    look_patches: Mapping[str, Annotated[Mapping[str, object], AfterValidator(_patches)]] = {}  # of `looks`
     outputs: tuple[OutputSpec, ...]
     segments: tuple[SegmentSpec, ...]
     fields: dict[str, str]  # what burn-in may show, beside the running values
     metadata: dict[str, str]  # written into containers that can hold it
     record: dict[str, object]  # what the job record says that rendering does not find out
+
+    def look_of(self, output: OutputSpec) -> LookSpec:
+        """The look that an output shows. OptionError where the job has none of that name, as in a queue that was damaged."""
+        if not output.look:
+            return self.look
+        if output.look not in self.looks:
+            raise OptionError(f"the job has no look {output.look!r}; add its list again", key="looks")
+        return self.looks[output.look]
 
     @classmethod
     def parse(cls, payload: Mapping[str, object]) -> JobSpec:

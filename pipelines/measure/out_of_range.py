@@ -20,9 +20,17 @@ from rushlight.pipelines.grading.grader import to_rgb
 
 if TYPE_CHECKING:
     from rushlight.pipelines.colour.look import Look
-    from rushlight.pipelines.job.spec import LookSpec, SourceSpec
+    from rushlight.pipelines.job.spec import JobSpec, LookSpec, SourceSpec
 
-__all__ = ["corrects", "pushed_of", "pushed_out", "range_counts", "range_warnings", "thinned"]
+__all__ = [
+    "corrected_look",
+    "corrects",
+    "pushed_of",
+    "pushed_out",
+    "range_counts",
+    "range_warnings",
+    "thinned",
+]
 
 SAMPLES = 32768
 WORTH_SAYING = 1e-4  # of the pixels; fewer stand in the record alone
@@ -31,6 +39,12 @@ WORTH_SAYING = 1e-4  # of the pixels; fewer stand in the record alone
 def corrects(look: LookSpec) -> bool:
     """True if a look has anything ahead of its grade."""
     return bool(look.exposure or look.white_balance or look.printer_points)
+
+
+def corrected_look(job: JobSpec) -> LookSpec:
+    """The look whose corrections are counted: the recipe's, or the first that a graded output shows and that has any."""
+    shown = [job.look_of(output) for output in job.outputs if output.state == "graded"]
+    return next((look for look in (job.look, *shown) if look in shown and corrects(look)), job.look)
 
 
 def thinned(

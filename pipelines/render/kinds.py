@@ -34,12 +34,13 @@ class Kind(NamedTuple):
 
 
 def kinds_of(
-    outputs: Iterable[MovieSpec | MovieOutput | StillsSpec | StillsOutput], look: LookSpec, facts: Facts
+    outputs: Iterable[tuple[MovieSpec | MovieOutput | StillsSpec | StillsOutput, LookSpec]], facts: Facts
 ) -> set[Kind]:
-    """The kinds of all movies among the outputs of a clip."""
-    found, source = set(), working_format(look, facts)
-    for output in outputs:
+    """The kinds of all movies among the outputs of a clip, each with the look that it shows."""
+    found = set()
+    for output, look in outputs:
         if isinstance(output, MovieSpec | MovieOutput):
+            source = working_format(look, facts)
             targets = [_found(codec(output.codec).pixel_format)]
             if states_light(output.codec, find_display(look.display).transfer):
                 targets.append(_found(LIT))

@@ -85,9 +85,10 @@ class Movie:
 
 @dataclass(kw_only=True)
 class Picture:
-    """One distinct picture: outputs that share state, raster, framing and pixel format share it."""
+    """One distinct picture: outputs that share look, state, raster, framing and pixel format share it."""
 
     state: str
+    look: str  # its name in the job; empty: the recipe's
     width: int
     height: int
     pixel_format: PixelFormat
@@ -112,6 +113,7 @@ class Picture:
         """Measurements of the segment, for its side file."""
         return {
             "state": self.state,
+            **({"look": self.look} if self.look else {}),
             "raster": f"{self.width}x{self.height}",
             "pixel_format": self.pixel_format.name,
             "outputs": [m.spec.output for m in self.movies],

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import os
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import ExitStack
 from functools import cache, lru_cache, partial
 from pathlib import Path
@@ -41,11 +41,11 @@ from rushlight.pipelines.job.from_spec import (
     side_name,
     still_name,
 )
-from rushlight.pipelines.job.spec import JobSpec, MovieSpec, SegmentSpec, StillsSpec
+from rushlight.pipelines.job.spec import JobSpec, LookSpec, MovieSpec, SegmentSpec, StillsSpec
 from rushlight.pipelines.measure import colour_tiles
 from rushlight.pipelines.measure.checksum import frame_digest
 from rushlight.pipelines.measure.original_baseline import Baseline, framings
-from rushlight.pipelines.measure.out_of_range import corrects, pushed_of
+from rushlight.pipelines.measure.out_of_range import corrected_look, corrects, pushed_of
 from rushlight.pipelines.originals.frame_sources import SourceFrame, open_source
 from rushlight.pipelines.originals.framing import Fitter, Placement, placement
 from rushlight.pipelines.outputs.hdr_metadata import states_light
@@ -70,7 +70,7 @@ __all__ = ["render_segment"]
 SIDE_SCHEMA = "rushlight-segment-1"
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=8)
 def _baked(path: str) -> Baked:
     return load_baked(Path(path))
 
@@ -133,7 +133,6 @@ class _Segment:
         self.out = Path(job.out)
         self.rate = FrameRate.parse(job.rate)
         self.facts = opened_facts(job.source)
-        self.display = find_display(job.look.display)
         self.signal = Signal(job, self.facts)
         self.start = Timecode.parse(job.timecode, self.rate)
         self.samples = set(colour_tiles.sampled_frames(job.count, self.rate.fraction))
@@ -152,23 +151,19 @@ class _Segment:
         for spec in movies:
             picture = self._picture(spec, keyed)
             picture.movies.append(self._movie(spec, picture))
-        # Knows no segment: what makes the stills, and has it, would keep the segment's pictures beyond its end.
-        self._look = cache(partial(build_look, job.look, self.out))
+        # An exact look is made only where a still or a middle frame asks for it. This knows no segment: what makes the
+        # stills, and has it, would keep the segment's pictures beyond its end.
+        self.exact: Callable[[LookSpec], Look] = cache(partial(build_look, out=self.out))
+        self.corrected = corrected_look(job)
         self.stills = SegmentStills(
             job,
             self.facts,
             self.signal,
-            self.display,
             self.start,
             token,
-            self._look,
+            self.exact,
             counted=not self.pictures,
         )
-
-    @property
-    def look(self) -> Look:
-        """The exact look; made only where a still or a middle frame asks for it."""
-        return self._look()
 
     def _picture(self, spec: MovieSpec, keyed: dict[str, Picture]) -> Picture:
         which = codec(spec.codec)
@@ -178,7 +173,7 @@ class _Segment:
         place_of_chroma = siting(which, tags)
         key = json.dumps(
             [
-                spec.state,
+                spec.look_key,
                 spec.width,
                 spec.height,
                 spec.frame.model_dump(mode="json"),
@@ -198,11 +193,12 @@ class _Segment:
         fitter = Fitter(fit, self.signal.format, place, siting=self.signal.siting, threads=self.threads)
         picture = Picture(
             state=spec.state,
+            look=spec.look,
             width=spec.width,
             height=spec.height,
             pixel_format=pixel_format,
             tags=tags,
-            display=self.display,
+            display=find_display(self.job.look_of(spec).display),
             fitter=fitter,
             place=place,
             grader=self._grader(spec, fitter, place, tags, pixel_format),
@@ -216,7 +212,7 @@ class _Segment:
     ) -> Grader:
         make_ready(Kind.of(fitter.format, target, graded=spec.state != "log"))
         return Grader(
-            _baked(str(path_of(self.out, self.job.baked[spec.state]))) if spec.state != "log" else None,
+            _baked(str(path_of(self.out, self.job.baked[spec.look_key]))) if spec.state != "log" else None,
             source=fitter.format,
             source_levels=self.job.source.levels,
             source_chroma=self.job.source.chroma,
@@ -313,8 +309,9 @@ class _Segment:
 
     def _count_pushed(self, image: av.VideoFrame) -> None:
         """Count the pixels that the row's corrections push out of the encoding."""
-        if corrects(self.job.look) and any(o.state == "graded" for o in self.job.outputs):
-            self.pushed.update(pushed_of(image, self.signal.format, self.job.source, self.look))
+        if corrects(self.corrected) and any(o.state == "graded" for o in self.job.outputs):
+            look = self.exact(self.corrected)
+            self.pushed.update(pushed_of(image, self.signal.format, self.job.source, look))
 
     def _graded(self, picture: Picture, image: av.VideoFrame, frame: SourceFrame, behind: Behind) -> None:
         fitted = picture.fitter.fit(image)
@@ -360,14 +357,19 @@ class _Segment:
             if o.state == "graded"
             and (any(s.frame == number for s in o.stills) if isinstance(o, StillsSpec) else middle)
         ]
-        baked = self.job.baked.get("graded")
-        quick = _baked(str(path_of(self.out, baked))) if baked else None
-        for names, signal in framings(outputs, self.facts, self.signal, image):
-            base, moved = colour_tiles.fault_tiles(self.look, signal, quick)
-            if middle and not self.sensitivity:
-                self.sensitivity = colour_tiles.sensitivity(base, moved)
-            kept = {name: rounded(tiles) for name, tiles in moved.items()}
-            self.faults.append({"outputs": names, "frame": number, "moved": kept})
+        by_look: dict[str, list[MovieSpec | StillsSpec]] = {}
+        for output in sorted(outputs, key=lambda o: o.look != ""):
+            by_look.setdefault(output.look_key, []).append(output)
+        for key, alike in by_look.items():
+            baked = self.job.baked.get(key)
+            quick = _baked(str(path_of(self.out, baked))) if baked else None
+            look = self.exact(self.job.look_of(alike[0]))
+            for names, signal in framings(alike, self.facts, self.signal, image):
+                base, moved = colour_tiles.fault_tiles(look, signal, quick)
+                if middle and not self.sensitivity:
+                    self.sensitivity = colour_tiles.sensitivity(base, moved)
+                kept = {name: rounded(tiles) for name, tiles in moved.items()}
+                self.faults.append({"outputs": names, "frame": number, "moved": kept})
 
     # --- keeping
 

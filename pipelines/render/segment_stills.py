@@ -12,13 +12,13 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
-from rushlight.pipelines.colour.displays import Display
+from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look, State
 from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.inside_folder import fresh, move, unlink
 from rushlight.pipelines.job.exact_signal import Signal
 from rushlight.pipelines.job.from_spec import fit_of, still_name
-from rushlight.pipelines.job.spec import JobSpec, StillsSpec
+from rushlight.pipelines.job.spec import JobSpec, LookSpec, StillsSpec
 from rushlight.pipelines.measure import colour_tiles
 from rushlight.pipelines.measure.checksum import frame_digest
 from rushlight.pipelines.measure.out_of_range import range_counts
@@ -33,7 +33,7 @@ BAND = 64  # rows evaluated at a time: they stay in the processor's cache, which
 
 
 class SegmentStills:
-    """Stills as the frames come. `look` gives the exact look when one is asked for; `counted`: there is no movie whose kernel
+    """Stills as the frames come. `look` gives an exact look when one is asked for; `counted`: there is no movie whose kernel
     counts what is out of range, so that is counted here."""
 
     def __init__(
@@ -41,14 +41,13 @@ class SegmentStills:
         job: JobSpec,
         facts: Facts,
         signal: Signal,
-        display: Display,
         start: Timecode,
         token: str,
-        look: Callable[[], Look],
+        look: Callable[[LookSpec], Look],
         *,
         counted: bool,
     ) -> None:
-        self.job, self.facts, self.signal, self.display = job, facts, signal, display
+        self.job, self.facts, self.signal = job, facts, signal
         self.start, self.token, self.look, self.counted = start, token, look, counted
         self.out = Path(job.out)
         self.made: dict[str, list[dict[str, object]]] = {}  # by output
@@ -72,15 +71,19 @@ class SegmentStills:
                         self.seen.update(range_counts(fitted[key][0]))
                 signal, place = fitted[key]
                 kind: State | Literal["light"] = "light" if still.kind == "exr" else output.state
-                if f"{kind} {key}" not in shown:
-                    shown[f"{kind} {key}"] = self._shown(signal, kind)
-                self._still(output, still.kind, still.file, number, shown[f"{kind} {key}"], place)
+                name = output.look if kind in ("show", "graded") else ""
+                this = f"{kind} {name} {key}"
+                if this not in shown:
+                    shown[this] = self._shown(signal, kind, self.job.look_of(output))
+                self._still(output, still.kind, still.file, number, shown[this], place)
 
-    def _shown(self, signal: NDArray[np.float64], kind: State | Literal["light"]) -> NDArray[np.float64]:
+    def _shown(
+        self, signal: NDArray[np.float64], kind: State | Literal["light"], spec: LookSpec
+    ) -> NDArray[np.float64]:
         """A fitted signal as a still holds it: a state's display R'G'B', or its scene light as ACES2065-1."""
         if kind == "log":
             return np.clip(signal, 0, 1)
-        look, found = self.look(), np.empty_like(signal)
+        look, found = self.look(spec), np.empty_like(signal)
         for first in range(0, len(signal), BAND):
             rows = slice(first, first + BAND)
             found[rows] = (
@@ -102,6 +105,7 @@ class SegmentStills:
             canvas = np.zeros((output.height, output.width, 3))
             canvas[place.y : place.y + place.height, place.x : place.x + place.width] = picture
             picture = canvas
+        display = find_display(self.job.look_of(output).display)
         final = still_name(self.job, output, file)
         temporary = f"{os.path.dirname(final)}/.{self.token}.part{os.path.splitext(file)[1]}"
         try:
@@ -109,7 +113,7 @@ class SegmentStills:
                 fresh(self.out, temporary),
                 picture,
                 kind,
-                display=self.display if output.state != "log" else None,
+                display=display if output.state != "log" else None,
                 metadata={"ImageDescription": f"{self.job.stem} {self.start + (number - self.job.first)}"},
             )
             move(self.out, temporary, final)
@@ -119,5 +123,5 @@ class SegmentStills:
         entry: dict[str, object] = {"file": file, "kind": kind, "frame": number, "picture": list(box)}
         entry["digest"] = frame_digest([codes])
         if kind != "exr" and output.state != "log":
-            entry["tiles"] = rounded(colour_tiles.tile_lab_rgb(picture, self.display, box))
+            entry["tiles"] = rounded(colour_tiles.tile_lab_rgb(picture, display, box))
         self.made.setdefault(output.output, []).append(entry)

@@ -55,7 +55,7 @@ def write_head(path: Path, job: JobSpec, output: MovieSpec, facts: Facts) -> Hea
     """`output.card` frames of the clip's card in `path`, encoded as a segment of that output. The still on it is the
     clip's middle frame in the output's framing; a watermark lies over the card as over the picture."""
     tags, rate = movie_tags(job, output, facts), FrameRate.parse(job.rate)
-    look = build_look(job.look, Path(job.out))
+    look = build_look(job.look_of(output), Path(job.out))
     assert output.state != "log"  # a card is a picture of the look's display
     card = slate_card(
         output.width,

@@ -51,7 +51,7 @@ def movie(codec: str, **more: Any) -> MovieOutput:
 def test_the_kinds_of_a_clip(outputs: list[Any], look: dict[str, str], wanted: set[Any]) -> None:
     original = Original(find_pixel_format("yuv422p10le"))
     spec = LookSpec.model_validate({"encoding": "ARRI LogC3", **look})
-    assert kinds_of(outputs, spec, original) == wanted  # type: ignore[arg-type]
+    assert kinds_of([(output, spec) for output in outputs], original) == wanted  # type: ignore[arg-type]
 
 
 def test_whoever_asks_for_kinds_loads_no_compiler() -> None:

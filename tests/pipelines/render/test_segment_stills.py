@@ -16,7 +16,6 @@ from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.jobs_to_make import jobs_of
-from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.formats.pixel_formats import find_pixel_format, new_frame, planes
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -66,10 +65,9 @@ def taken(job: JobSpec, *, counted: bool = True) -> SegmentStills:
         job,
         facts,
         Signal(job, facts),
-        find_display(job.look.display),
         start,
         "token",
-        lambda: look,
+        lambda spec: look,
         counted=counted,
     )
     with av.open(job.source.path) as movie:
@@ -119,7 +117,7 @@ def test_a_still_holds_the_exact_look(job: JobSpec) -> None:
     with av.open(job.source.path) as movie:
         image = next(movie.decode(video=0))
     fit = segment_stills.fit_of(spec.frame, spec.width, spec.height, stills.facts)
-    exact = stills.look().evaluate(stills.signal.fitted(image, fit)[0], "graded")
+    exact = stills.look(job.look).evaluate(stills.signal.fitted(image, fit)[0], "graded")
     assert np.abs(picture[36:126] - np.clip(exact, 0, 1)).max() <= 0.6 / 65535
 
 
@@ -161,7 +159,7 @@ def test_a_still_does_not_depend_on_how_many_rows_are_evaluated_at_a_time(
     signal[40, 3:5], signal[41, 7] = np.nan, np.inf
     for rows in (1, 7, 64, 90):
         monkeypatch.setattr(segment_stills, "BAND", rows)
-        found.append(stills._shown(signal, kind).tobytes())
+        found.append(stills._shown(signal, kind, job.look).tobytes())
     assert len(set(found)) == 1
 
 

@@ -18,6 +18,7 @@ from rushlight.batch.room.room_forecast import RoomDocument
 from rushlight.batch.run.jobs_to_make import cost_of_outputs
 from rushlight.batch.sound.sound_sums import Sounded, sound_sums
 from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.originals.camera_header import header_shown
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe
 
 if TYPE_CHECKING:
@@ -122,6 +123,8 @@ class Clip(TypedDict):
     files: list[str]  # that templates name, from the output folder
     row: dict[str, str]
     row_from: dict[str, str]  # of cells that the list does not state: who does
+    camera_facts: dict[str, dict[str, object]]  # as the record has them
+    header: dict[str, str]  # of the original, by its own keys
     warnings: list[str]
 
 
@@ -253,6 +256,8 @@ def _clip(clip: PlannedClip, recipe: Recipe, candidates: _Candidates) -> Clip:
         "files": [path for name, names in clip.names.items() for path in names.paths(name)],
         "row": dict(clip.row.cells),
         "row_from": dict(clip.row.filled),
+        "camera_facts": {name: fact.plain() for name, fact in clip.camera_facts.items()},
+        "header": header_shown(facts.metadata),
         "warnings": [*clip.warnings, *_candidates(decision)],
     }
 

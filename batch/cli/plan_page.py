@@ -16,10 +16,13 @@ from rushlight.batch.api.plan_document import (
 from rushlight.batch.cli.console import say, say_wrapped
 from rushlight.batch.cli.text_tables import print_table
 from rushlight.batch.records.missing import Missing
+from rushlight.batch.records.original import CameraFact, facts_text
 from rushlight.batch.records.sound import ClipSound
 from rushlight.pipelines.counted import counted
 
 __all__ = ["print_plan"]
+
+MOST_NAMED = 4  # clips of one camera, named in a line
 
 
 def _print_media(media: MediaSums) -> None:
@@ -132,6 +135,21 @@ def _print_clips(document: PlanDocument) -> dict[str, int]:
     return notes
 
 
+def _print_camera_facts(clips: Sequence[Clip]) -> None:
+    """Print camera, lens and settings of the clips, once for all that are alike; nothing where nobody states any."""
+    alike: dict[str, list[tuple[str, bool]]] = {}
+    for name, clip in zip(_names(clips), clips, strict=True):
+        facts = {key: CameraFact.read(fact) for key, fact in clip["camera_facts"].items()}
+        if text := facts_text(facts):
+            by_header = all(fact.said_by.startswith("its header") for fact in facts.values())
+            alike.setdefault(text, []).append((name, by_header))
+    for text, said in alike.items():
+        names = [name for name, _ in said]
+        more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+        who = "by the header" if all(by_header for _, by_header in said) else "by list and header"
+        say_wrapped(f"camera: {text}, {who}: {', '.join(names[:MOST_NAMED])}{more}")
+
+
 def print_plan(document: PlanDocument) -> None:
     """The plan for a person: what is wrong first, then every clip with the numbers of its notes, then the sums."""
     if document["title"]:
@@ -156,6 +174,7 @@ def print_plan(document: PlanDocument) -> None:
         say_wrapped(f"note {number}: {text}")
     for text in document["warnings"]:
         say_wrapped(f"note: {text}")
+    _print_camera_facts(document["clips"])
     if document["media"]:
         _print_media(document["media"])
     if document["sound"]:

@@ -75,6 +75,7 @@ def sound_made_anew(job: JobSpec, facts: Facts, token: str) -> DeliveredRecord:
             "recipe": planned.recipe or RecipeName(),
             "row": planned.row or {},
             "row_from": planned.row_from,
+            "camera_facts": planned.camera_facts,
             "warnings": list(dict.fromkeys(warnings)),
             "replaced": [],
         }

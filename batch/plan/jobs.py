@@ -386,6 +386,7 @@ def job_spec(
             recipe=RecipeName(name=recipe.name, digest=recipe.digest()),
             row=dict(clip.row.cells),
             row_from=dict(clip.row.filled),
+            camera_facts=clip.camera_facts,
             sound=sound_record(clip),
             warnings=list(clip.warnings),
             sampled_hash=hashes[1],

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from rushlight.batch.cameras.camera_facts import camera_facts
 from rushlight.batch.cameras.camera_groups import Seen
 from rushlight.batch.check.clip_originals import ClipCheck
 from rushlight.batch.decisions.decision import Decision
@@ -13,6 +14,7 @@ from rushlight.batch.lists.camera_columns import NOTHING, Camera
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.missing import Missing
+from rushlight.batch.records.original import CameraFact
 from rushlight.batch.sound.take_matching import Chosen
 from rushlight.pipelines.colour.camera_encodings import Encoding
 from rushlight.pipelines.errors import RushlightError
@@ -80,6 +82,11 @@ class PlannedClip:
     def look_of(self, output: str) -> LookSpec:
         """The look that the output of this name shows."""
         return self.looks[self.shows[output]] if output in self.shows else self.look
+
+    @property
+    def camera_facts(self) -> dict[str, CameraFact]:
+        """Lens, exposure index and the like, by the row, else by the header."""
+        return camera_facts(self.row.cells, self.row.filled, self.facts.metadata)
 
 
 def stem_of(path: Path, facts: Facts) -> str:

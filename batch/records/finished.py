@@ -25,6 +25,7 @@ from rushlight.pipelines.measure.checksum import colour_digest, picture_digest
 from rushlight.pipelines.measure.original_baseline import original_of
 from rushlight.pipelines.measure.out_of_range import corrected_look, range_warnings
 from rushlight.pipelines.measure.sound_lag import Heard
+from rushlight.pipelines.originals.camera_header import header_shown
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.outputs.readback import Delivered
 
@@ -187,6 +188,7 @@ def finished_record(
         recipe=planned.recipe or RecipeName(),
         row=planned.row or {},
         row_from=planned.row_from,
+        camera_facts=planned.camera_facts,
         sound=_sound(planned.sound, heard),
         outputs=list(outputs),
         colour=_colour(job, sides, outputs),
@@ -224,6 +226,7 @@ def _source(job: JobSpec, facts: Facts, planned: PlannedRecord) -> Source:
         height=facts.height,
         pixel_format=facts.stored_format,
         frames=facts.frames,
+        header=header_shown(facts.metadata),
     )
 
 

@@ -15,7 +15,7 @@ from pydantic import Field, TypeAdapter
 from rushlight.batch.records.colour import Colour, SomeColour
 from rushlight.batch.records.files import DeliveredMovie, Output, OutputName, Revision
 from rushlight.batch.records.look import Look, SomeLook
-from rushlight.batch.records.original import Counts, Damage, Original, Signal, Source
+from rushlight.batch.records.original import CameraFacts, Counts, Damage, Original, Signal, Source
 from rushlight.batch.records.shape import LATER, Count, Name, Number, Plain, Shape, shaped
 from rushlight.batch.records.sound import ClipSound
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError
@@ -110,6 +110,7 @@ class ClipRecord(Shape):
         default={},
         description="Of cells that the list does not state, who does: a table, a name, or the sound.",
     )
+    camera_facts: CameraFacts = Field(default={})
     sound: ClipSound | None = Field(
         default=None, description="Sound of the clip; null where no sound folder was given."
     )

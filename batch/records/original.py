@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from rushlight.batch.records.shape import Count, FrameRun, Number, Shape, Whole
+from rushlight.pipelines.originals.camera_header import camera_line
 
 __all__ = [
+    "CameraFact",
+    "CameraFacts",
     "Counts",
     "Damage",
     "Levels",
@@ -18,6 +22,7 @@ __all__ = [
     "Signal",
     "Source",
     "ToCompare",
+    "facts_text",
 ]
 
 Levels = Annotated[str, Field(description="Levels: narrow (64 to 940 in ten bits) or full (0 to 1023).")]
@@ -85,6 +90,28 @@ class Source(Shape):
     height: Count = Field(default=0, description="Height of its pictures, in pixels.")
     pixel_format: str = Field(default="", description="Pixel format as stored, by FFmpeg's name.")
     frames: Count = Field(default=0, description="Number of frames in the original.")
+    header: Mapping[str, str] = Field(
+        default={},
+        description="What its header states, by its own keys: at most 120 of them, long values cut. Empty of older versions.",
+    )
+
+
+class CameraFact(Shape):
+    """A fact of the camera."""
+
+    value: str = Field(description="As the list has it, or as the header's value reads.")
+    said_by: str = Field(
+        description="Who says so: the list, a table, or the original's header with the key there."
+    )
+
+
+CameraFacts = Annotated[
+    Mapping[str, CameraFact],
+    Field(
+        description="Facts of the camera by name: camera_make, camera_model, camera_serial, lens, lens_serial, focal_length,"
+        " aperture, t_stop, iso, wb, tint, shutter. A row's cell beats the header; what nobody states is left out."
+    ),
+]
 
 
 class Signal(Shape):
@@ -146,3 +173,17 @@ class Counts(Shape):
     outside: Whole = Field(default=0, description="Pixels outside what the look's table spans.")
     pixels: Whole = Field(default=0, description="Pixels that were looked at.")
     pushed: Pushed | None = Field(default=None, description="What corrections push out of 0..1.")
+
+
+def facts_text(facts: Mapping[str, CameraFact]) -> str:
+    """The facts of a camera in a line: `Halden H7 no. 0042; Norrin 35 mm; f/2.8; ISO 800; 5600K, tint +3; 172.8°`."""
+    said = {name: fact.value for name, fact in facts.items()}
+    lens, length = said.get("lens", ""), said.get("focal_length", "")
+    lens = " at ".join(part for part in (lens, "" if length and length in lens else length) if part)
+    serial = f" no. {said['lens_serial']}" if "lens_serial" in said else ""
+    parts = [camera_line(said), f"{lens}{serial}".strip(), said.get("t_stop") or said.get("aperture", "")]
+    iso, tint = said.get("iso", ""), said.get("tint", "")
+    parts.append(f"ISO {iso}" if iso[:1].isdigit() else iso)
+    parts.append(", ".join(part for part in (said.get("wb", ""), f"tint {tint}" if tint else "") if part))
+    parts.append(said.get("shutter", ""))
+    return "; ".join(part for part in parts if part)

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from rushlight.batch.records.job_record import RecipeName
 from rushlight.batch.records.look import Grade
-from rushlight.batch.records.original import ManifestCheck, Signal, ToCompare
+from rushlight.batch.records.original import CameraFacts, ManifestCheck, Signal, ToCompare
 from rushlight.batch.records.request import PlainRequest
 from rushlight.batch.records.shape import Count, Name, Number, Shape, Whole
 from rushlight.batch.records.sound import ClipSound
@@ -75,6 +75,7 @@ class PlannedRecord(Shape):
         default={},
         description="Of cells that the list does not state, who does: a table, a name, or the sound.",
     )
+    camera_facts: CameraFacts = Field(default={})
     sound: ClipSound | None = Field(
         default=None, description="Sound of the clip, where sound folders were given."
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rushlight.batch.cameras.camera_facts import recorded_camera_facts
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.scenes.scene_tables import SCENE_COLUMNS
@@ -21,4 +22,5 @@ def renewed(record: JobRecord, row: Row) -> JobRecord:
     if all(known.get(c, "") == cell for c, cell in said.items()) and sources == dict(record.row_from):
         return record
     cells = {c: cell for c, cell in (known | said).items() if cell or c not in said}
-    return record.model_copy(update={"row": cells, "row_from": sources})
+    new = record.model_copy(update={"row": cells, "row_from": sources})
+    return new.model_copy(update={"camera_facts": recorded_camera_facts(new)})

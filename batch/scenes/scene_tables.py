@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from rushlight.batch.cameras.camera_facts import FACT_COLUMNS
 from rushlight.batch.cameras.camera_groups import shortened
 from rushlight.batch.decisions.grade_lookup import camera_name, plain_name
 from rushlight.batch.lists.list_columns import COLUMNS
@@ -21,7 +22,7 @@ from rushlight.pipelines.text_files import read_text
 __all__ = ["SCENE_COLUMNS", "SceneTables", "read_scene_tables"]
 
 SCENE_COLUMNS = ("scene", "take", "circled", "note")
-_TAKEN = {*SCENE_COLUMNS, "unit", "approved_by", "approved_at"}  # of a list's columns
+_TAKEN = {*SCENE_COLUMNS, *FACT_COLUMNS, "unit", "approved_by", "approved_at"}  # of a list's columns
 _NAMES = ("clip", "name", "file")
 
 

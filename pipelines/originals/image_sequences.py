@@ -154,9 +154,9 @@ def _facts(
         codec=kind,
         container=kind,
         metadata={
-            readable(a.name): readable(str(a.value))
+            readable(a.name): readable(_as_text(a.value))
             for a in spec.extra_attribs
-            if isinstance(a.value, str | int | float)
+            if isinstance(a.value, str | int | float | tuple)
         },
         bytes=info.st_size * len(files),
         mtime_ns=max(info.st_mtime_ns, files[-1].stat().st_mtime_ns),
@@ -184,6 +184,11 @@ def refusal(spec: ImageSpec) -> str:
 def readable(text: str) -> str:
     """A text of a header, with U+FFFD where its bytes are not UTF-8."""
     return text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def _as_text(value: Stated) -> str:
+    """A header's value as text; several numbers with spaces between."""
+    return " ".join(str(each) for each in value) if isinstance(value, tuple) else str(value)
 
 
 def as_stored() -> ImageSpec:

@@ -11,6 +11,7 @@ import pytest
 from here import write_list
 from ltc_signal import ltc
 from pictures import numbered, write_movie
+from rushlight.batch.cameras.camera_facts import FACT_COLUMNS
 from rushlight.batch.lists.camera_columns import CAMERA_COLUMNS
 from rushlight.batch.lists.list_columns import CHOICES, COLUMNS, GRADE_COLUMNS
 from rushlight.batch.plan.prepare import prepare
@@ -35,7 +36,7 @@ at = ["list"]
 size = "128x72"
 """
 # Read only by being shown, picked or passed on by name.
-SHOWN = {"unit", "approved_by", "approved_at"}
+SHOWN = {"unit", "approved_by", "approved_at", *FACT_COLUMNS}
 
 
 def read_of_rows(text: str) -> Iterator[str]:

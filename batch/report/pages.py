@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
+from rushlight.batch.cameras.camera_facts import recorded_camera_facts
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import Log, latest, not_yet_record, read_log
 from rushlight.batch.lists.clip_list import is_yes
@@ -23,6 +24,7 @@ from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
 from rushlight.batch.records.files import OutputFile
 from rushlight.batch.records.job_record import ClipRecord, DeliveredRecord, Replaced
 from rushlight.batch.records.look import Grade
+from rushlight.batch.records.original import facts_text
 from rushlight.batch.records.sound import ClipSound, HeardSound
 from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts, Verdicts
 from rushlight.batch.report.batch_csv import batch_csv
@@ -199,6 +201,9 @@ class PageClip:
     grade: Grade | None
     description: str  # of the look
     look_digest: str
+    camera: str  # camera, lens and settings in a line; empty where nobody states any
+    camera_facts: Sequence[tuple[str, str, str]]  # name, value, who says so
+    header: Sequence[tuple[str, str]]  # of the original, by its own keys
     digest: str
     source: str
     files: Sequence[OutputFile]
@@ -242,6 +247,9 @@ def _clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | None) 
         grade=grade,
         description=record.look.description,
         look_digest=record.look.digest,
+        camera=facts_text(facts := recorded_camera_facts(record)),
+        camera_facts=[(name.replace("_", " "), fact.value, fact.said_by) for name, fact in facts.items()],
+        header=list(record.source.header.items()),
         digest=record.colour.digest,
         source=record.source.path,
         manifest=record.source.manifest.sentence if record.source.manifest else "",

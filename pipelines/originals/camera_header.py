@@ -154,7 +154,7 @@ HEADER_FACTS: Mapping[str, HeaderKeys] = MappingProxyType(
             read=_tint,
         ),
         "shutter": HeaderKeys(
-            says="shutter angle in degrees, else the time of exposure in seconds",
+            says="shutter angle in degrees, else the time of exposure in seconds (`ExposureTime`)",
             keys=("shutterAngle", "dpx:ShutterAngle"),
             endings=r"shutter[._]?angle",
             read=_angle,

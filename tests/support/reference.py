@@ -26,6 +26,7 @@ from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.report.batch_csv import COLUMNS as REPORT_COLUMNS
 from rushlight.batch.report.clip_table import COLUMNS as CLIP_COLUMNS
 from rushlight.pipelines.formats.codecs import CODECS
+from rushlight.pipelines.originals.camera_header import HEADER_FACTS
 from rushlight.pipelines.outputs.mxf_packages import COMMENTS
 from rushlight.pipelines.recipe.day_document import DayDocument
 from rushlight.pipelines.recipe.model import Recipe
@@ -37,6 +38,10 @@ COLUMNS_BEGIN = (
     "<!-- columns: made by `python -m tests.support.reference --write`; changes to the table are lost -->\n\n"
 )
 COLUMNS_END = "\n<!-- end of columns -->"
+KEYS_BEGIN = (
+    "<!-- keys: made by `python -m tests.support.reference --write`; changes to the table are lost -->\n\n"
+)
+KEYS_END = "\n<!-- end of keys -->"
 MADE = "<!-- made by `python -m tests.support.reference --write`; changes here are lost -->\n"
 
 NAMES_PART = """## Names and folders
@@ -520,6 +525,7 @@ def pages() -> dict[str, str]:
     )
     return {
         "lists.md": with_columns((FOLDER / "lists.md").read_text()),
+        "originals.md": with_keys((FOLDER / "originals.md").read_text()),
         "recipes.md": "# Recipes\n\n" + MADE + "\nA recipe is a TOML file that says what is to be made of each clip. These ship: "
         + ", ".join(f"`{name}`" for name in shipped_recipes())
         + ". `rushlight recipes NAME` prints one to copy from, and `--recipe FILE.toml` takes your own. Every setting that is not"
@@ -560,12 +566,30 @@ def list_columns() -> str:
     return "| column | what it says | such as |\n|---|---|---|\n" + "\n".join(rows) + "\n"
 
 
+def header_keys() -> str:
+    """The table of keys that headers are read by."""
+    rows = [
+        f"| `{name}` | {keys.says} | {', '.join(f'`{key}`' for key in keys.keys)} |"
+        for name, keys in HEADER_FACTS.items()
+    ]
+    return "| fact | | keys |\n|---|---|---|\n" + "\n".join(rows) + "\n"
+
+
 def with_columns(page: str) -> str:
     """docs/reference/lists.md with its table of columns made again: all else in it is written by hand."""
-    head, begin, rest = page.partition(COLUMNS_BEGIN)
-    _, end, tail = rest.partition(COLUMNS_END)
-    assert begin and end, "docs/reference/lists.md has lost the marks of its table"
-    return head + begin + list_columns() + end + tail
+    return _with_table(page, COLUMNS_BEGIN, list_columns(), COLUMNS_END)
+
+
+def with_keys(page: str) -> str:
+    """docs/reference/originals.md with its table of keys made again, likewise."""
+    return _with_table(page, KEYS_BEGIN, header_keys(), KEYS_END)
+
+
+def _with_table(page: str, begins: str, table: str, ends: str) -> str:
+    head, begin, rest = page.partition(begins)
+    _, end, tail = rest.partition(ends)
+    assert begin and end, "a page has lost the marks of its table"
+    return head + begin + table + end + tail
 
 
 if __name__ == "__main__":

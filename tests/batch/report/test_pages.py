@@ -53,6 +53,10 @@ def out(tmp_path_factory: pytest.TempPathFactory) -> Path:
                 "approved_by": "K. Lund",
                 "approved_at": "2026-03-02",
             },
+            "source": {
+                **first["source"],
+                "header": {"com.apple.quicktime.model": "H7<b>old</b>", "own": "as it is"},
+            },
             "warnings": ["a <b>bold</b> warning"],
         },
     )
@@ -86,12 +90,14 @@ def test_the_page_accounts_for_every_clip(out: Path) -> None:
         "proxies are no backup",
     ):
         assert words in text
+    assert "its header (com.apple.quicktime.model)" in text and "as it is" in text
     assert not re.search(r"approved(?! by| these)", text)
     assert (
         "<script>document" not in text
         and "<img src=x" not in text
         and "<b>bold" not in text
         and "</h3><b>x" not in text
+        and "H7<b>" not in text
     )
     assert not re.findall(r'(?:src|href)="(?:https?:)?//', text) and text.count("<script") == 1
     assert stopped(text) == []

@@ -26,7 +26,7 @@ def frame(path: Path, **attributes: object) -> None:
     path.parent.mkdir(exist_ok=True)
     spec = oiio.ImageSpec(128, 72, 3, oiio.HALF if path.suffix == ".exr" else oiio.UINT16)
     for name, value in attributes.items():
-        kind = ("uint16",) if isinstance(value, int) else ()
+        kind = ("uint",) if isinstance(value, int) else ()
         spec.attribute(name.replace("__", ":"), *kind, value)
     out = oiio.ImageOutput.create(str(path))
     assert out.open(str(path), spec) and out.write_image(np.zeros((72, 128, 3), np.float32))
@@ -62,7 +62,7 @@ def plan(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict]:
     frame(
         card / "E001C001" / "E001C001.0001.tif",
         **{"Make": "Halden", "Model": "H1", "Exif__LensModel": "N20", "Exif__BodySerialNumber": "9"},
-        **{"Exif__PhotographicSensitivity": 400, "ExposureTime": 1 / 50, "FNumber": 4.0},
+        **{"Exif__ISOSpeed": 400, "ExposureTime": 1 / 50, "FNumber": 4.0},
     )
     rows = ["A001C001.mov,1600,", "B001C001.mxf,,Norrin 20 mm", "C001C001,,", "D001C001,,", "E001C001,,"]
     (card / "day.csv").write_text("clip,iso,lens\n" + "\n".join(rows) + "\n")

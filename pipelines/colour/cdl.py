@@ -21,14 +21,18 @@ from rushlight.pipelines.visible_text import visible
 
 __all__ = [
     "CDL",
+    "exact_numbers",
     "format_cc",
     "format_ccc",
     "format_cdl",
     "format_edl_comments",
+    "local_name",
     "media_of",
+    "numbers_of",
     "parse_cdl",
     "parse_edl_sat",
     "parse_edl_sop",
+    "root_of",
     "stated_cdl",
 ]
 
@@ -107,11 +111,13 @@ def _show(values: Iterable[float]) -> str:
     return " ".join(f"{v:.6g}" for v in values)
 
 
-def _exact(values: Iterable[float]) -> str:
+def exact_numbers(values: Iterable[float]) -> str:
+    """Numbers as text that, read back, gives the same ones."""
     return " ".join(repr(v + 0.0) if v != int(v) else f"{v:.1f}" for v in values)
 
 
-def _numbers(text: str, count: int, key: str) -> tuple[float, ...]:
+def numbers_of(text: str, count: int, key: str) -> tuple[float, ...]:
+    """So many numbers from the text of an element. GradeError with `key` for anything else."""
     parts = text.replace(",", " ").split()
     try:
         values = tuple(float(p) for p in parts)
@@ -144,8 +150,29 @@ def stated_cdl(
 # --- XML
 
 
-def _local(tag: object) -> str:
+def local_name(tag: object) -> str:
+    """An element's name without its namespace; empty for a comment."""
     return tag.rsplit("}", 1)[-1] if isinstance(tag, str) else ""
+
+
+def root_of(text: str | bytes, *, file: str = "") -> Element:
+    """The first element of an XML document. GradeError for XML that is not well formed or declares entities."""
+    from xml.etree.ElementTree import ParseError
+
+    from defusedxml import DefusedXmlException
+    from defusedxml.ElementTree import fromstring
+
+    try:
+        root: Element = fromstring(
+            text.lstrip("\ufeff \t\r\n") if isinstance(text, str) else text.lstrip(b"\xef\xbb\xbf \t\r\n")
+        )
+    except DefusedXmlException as error:
+        raise GradeError(
+            f"is refused, for it declares entities or a document type: {error}", file=file
+        ) from None
+    except (ParseError, ValueError, LookupError) as error:
+        raise GradeError(f"is not well-formed XML: {error}", file=file) from None
+    return root
 
 
 def parse_cdl(text: str | bytes, *, file: str = "") -> tuple[CDL, ...]:
@@ -155,25 +182,11 @@ def parse_cdl(text: str | bytes, *, file: str = "") -> tuple[CDL, ...]:
     GradeError for XML that is not well formed or uses entities, for a document without a ColorCorrection, for
     `ASC_SOP`/`ASC_SAT` elements (which would be an unnoticed identity), and for numbers a CDL cannot have.
     """
-    from xml.etree.ElementTree import ParseError
-
-    from defusedxml import DefusedXmlException
-    from defusedxml.ElementTree import fromstring
-
-    try:
-        root = fromstring(
-            text.lstrip("\ufeff \t\r\n") if isinstance(text, str) else text.lstrip(b"\xef\xbb\xbf \t\r\n")
-        )
-    except DefusedXmlException as error:
-        raise GradeError(
-            f"is refused, for it declares entities or a document type: {error}", file=file
-        ) from None
-    except (ParseError, ValueError, LookupError) as error:
-        raise GradeError(f"is not well-formed XML: {error}", file=file) from None
-    nodes = [node for node in root.iter() if _local(node.tag) == "ColorCorrection"]
+    root = root_of(text, file=file)
+    nodes = [node for node in root.iter() if local_name(node.tag) == "ColorCorrection"]
     if not nodes:
         raise GradeError(
-            f"holds no ColorCorrection; found <{_local(root.tag)}>, takes ColorCorrection, "
+            f"holds no ColorCorrection; found <{local_name(root.tag)}>, takes ColorCorrection, "
             "ColorCorrectionCollection or ColorDecisionList",
             file=file,
         )
@@ -195,12 +208,12 @@ def media_of(data: bytes) -> tuple[str, ...]:
 
     root = fromstring(data.lstrip(b"\xef\xbb\xbf \t\r\n"))
     refs = {
-        id(part): next((n.get("ref", "") for n in decision if _local(n.tag) == "MediaRef"), "")
+        id(part): next((n.get("ref", "") for n in decision if local_name(n.tag) == "MediaRef"), "")
         for decision in root.iter()
-        if _local(decision.tag) == "ColorDecision"
+        if local_name(decision.tag) == "ColorDecision"
         for part in decision
     }
-    return tuple(refs.get(id(node), "") for node in root.iter() if _local(node.tag) == "ColorCorrection")
+    return tuple(refs.get(id(node), "") for node in root.iter() if local_name(node.tag) == "ColorCorrection")
 
 
 def _correction(node: Element, ident: str) -> CDL:
@@ -208,19 +221,19 @@ def _correction(node: Element, ident: str) -> CDL:
     saturation: float | None = None
     descriptions = []
     for part in node.iter():
-        name = _local(part.tag)
+        name = local_name(part.tag)
         text = part.text or ""
         if name in ("ASC_SOP", "ASC_SAT"):
             raise GradeError(f"<{name}> is not an element of the ASC CDL; SOPNode and SatNode are", key=name)
         if name in ("Slope", "Offset", "Power"):
             if name.lower() in triples:
                 raise GradeError("is stated twice", key=name.lower())
-            red, green, blue = _numbers(text, 3, name.lower())
+            red, green, blue = numbers_of(text, 3, name.lower())
             triples[name.lower()] = (red, green, blue)
         elif name == "Saturation":
             if saturation is not None:
                 raise GradeError("is stated twice", key="saturation")
-            saturation = _numbers(text, 1, "saturation")[0]
+            saturation = numbers_of(text, 1, "saturation")[0]
         elif name == "Description" and text.strip():
             descriptions.append(text.strip())
     return stated_cdl(triples, saturation, id=ident, description="; ".join(descriptions))
@@ -236,12 +249,12 @@ def _body(cdl: CDL, indent: str, *, root: bool = False) -> str:
     if cdl.description:
         lines.append(f"        <Description>{escape(visible(cdl.description, lines=True))}</Description>")
     lines += [
-        f"        <Slope>{_exact(cdl.slope)}</Slope>",
-        f"        <Offset>{_exact(cdl.offset)}</Offset>",
-        f"        <Power>{_exact(cdl.power)}</Power>",
+        f"        <Slope>{exact_numbers(cdl.slope)}</Slope>",
+        f"        <Offset>{exact_numbers(cdl.offset)}</Offset>",
+        f"        <Power>{exact_numbers(cdl.power)}</Power>",
         "    </SOPNode>",
         "    <SatNode>",
-        f"        <Saturation>{_exact((cdl.saturation,))}</Saturation>",
+        f"        <Saturation>{exact_numbers((cdl.saturation,))}</Saturation>",
         "    </SatNode>",
         "</ColorCorrection>",
     ]
@@ -285,7 +298,7 @@ def parse_edl_sop(text: str) -> tuple[Triple, Triple, Triple] | None:
             f"ASC_SOP takes (s s s)(o o o)(p p p), found {match['body'].strip()[:80]!r}", key="ASC_SOP"
         )
     slope, offset, power = (
-        _numbers(groups[k], 3, key) for k, key in ((1, "slope"), (2, "offset"), (3, "power"))
+        numbers_of(groups[k], 3, key) for k, key in ((1, "slope"), (2, "offset"), (3, "power"))
     )
     CDL(slope=slope, offset=offset, power=power)  # type: ignore[arg-type]
     return slope, offset, power  # type: ignore[return-value]
@@ -296,11 +309,11 @@ def parse_edl_sat(text: str) -> float | None:
     match = _SAT.fullmatch(text.strip())
     if not match:
         return None
-    (value,) = _numbers(match["body"].strip().strip("()"), 1, "saturation")
+    (value,) = numbers_of(match["body"].strip().strip("()"), 1, "saturation")
     return CDL(saturation=value).saturation
 
 
 def format_edl_comments(cdl: CDL) -> str:
     """The two comment lines of an EDL event."""
-    groups = "".join(f"({_exact(v)})" for v in (cdl.slope, cdl.offset, cdl.power))
-    return f"* ASC_SOP: {groups}\n* ASC_SAT: {_exact((cdl.saturation,))}\n"
+    groups = "".join(f"({exact_numbers(v)})" for v in (cdl.slope, cdl.offset, cdl.power))
+    return f"* ASC_SOP: {groups}\n* ASC_SAT: {exact_numbers((cdl.saturation,))}\n"

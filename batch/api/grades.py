@@ -1,11 +1,11 @@
-"""`rushlight grades`: the grades of a list for others, before or after the night, as .cdl, .ccc, EDL and .cube.
+"""`rushlight grades`: the grades of a list for others, before or after the night, as .cdl, .ccc, EDL, AMF and .cube.
 
 Only headers are read. A clip twice in the list with another range or grade is written twice, under names of its own.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Unpack
@@ -13,6 +13,7 @@ from typing import Unpack
 from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.look import exact_look
 from rushlight.batch.api.requests import RequestOptions, Undone, request_of
+from rushlight.batch.decisions.aces_metadata_write import aces_clip, unsaid_of
 from rushlight.batch.decisions.grade_export import GradedClip, write_handover
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.pipelines.colour.look import Look
@@ -23,12 +24,14 @@ __all__ = ["GradesResult", "graded_clips", "grades"]
 
 @dataclass(frozen=True, kw_only=True)
 class GradesResult:
-    """The files that were written, and of what. Rows of the list that are wrong are in `set_aside`."""
+    """The files that were written, and of what. Rows of the list that are wrong are in `set_aside`; `unsaid` is what ACES
+    Metadata Files have no words for, each sentence with the clips it is true of."""
 
     folder: Path  # absolute
     files: tuple[Path, ...]
     clips: tuple[GradedClip, ...]
     set_aside: tuple[Undone, ...]
+    unsaid: Mapping[str, tuple[str, ...]]
 
     def document(self) -> dict[str, object]:
         """The document that the command prints with `--json`."""
@@ -47,6 +50,7 @@ class GradesResult:
                 }
                 for c in self.clips
             ],
+            "unsaid": [{"text": text, "clips": clips} for text, clips in self.unsaid.items()],
             "set_aside": [{"clip": each.clip, "error": str(each.error)} for each in self.set_aside],
         }
 
@@ -79,7 +83,21 @@ def grades(
     stem = request.clip_list.absolute()
     name = request.title.text or (stem.name if stem.is_dir() else stem.stem)
     files = write_handover(folder, clips, name)
-    return GradesResult(folder=folder.resolve(), files=tuple(files), clips=tuple(clips), set_aside=aside)
+    return GradesResult(
+        folder=folder.resolve(),
+        files=tuple(files),
+        clips=tuple(clips),
+        set_aside=aside,
+        unsaid=_unsaid(clips),
+    )
+
+
+def _unsaid(clips: Sequence[GradedClip]) -> dict[str, tuple[str, ...]]:
+    found: dict[str, tuple[str, ...]] = {}
+    for clip in clips:
+        for text in unsaid_of(clip.look):
+            found[text] = (*found.get(text, ()), clip.name)
+    return found
 
 
 def graded_clips(prepared: Prepared) -> list[GradedClip]:
@@ -92,7 +110,12 @@ def graded_clips(prepared: Prepared) -> list[GradedClip]:
             looks[key] = exact_look(prepared, clip)
         found.append(
             GradedClip(
-                name=clip.stem, reel=clip.reel, start=clip.timecode, frames=clip.count, look=looks[key]
+                name=clip.stem,
+                reel=clip.reel,
+                start=clip.timecode,
+                frames=clip.count,
+                look=looks[key],
+                original=aces_clip(clip.stem, clip.facts, clip.signal.levels),
             )
         )
     return found

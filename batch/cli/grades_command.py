@@ -30,6 +30,9 @@ def show_grades(clip_list: Path, folder: Path, *, as_json: bool, **options: Unpa
             for c in result.clips
         ],
     )
+    for text, clips in result.unsaid.items():
+        few = ", ".join(clips[:3]) + (f" and {len(clips) - 3} more" if len(clips) > 3 else "")
+        say(f"AMF of {few}: {text}", error=True)
     kinds = ", ".join(sorted({f.suffix for f in result.files}))
     say(f"{len(result.files)} files in {result.folder}: {kinds}")
     return 1 if result.set_aside else 0

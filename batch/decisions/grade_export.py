@@ -1,4 +1,4 @@
-"""Grades for others: each clip's decision as .cdl, all of them as .ccc and in EDLs, each look as a .cube.
+"""Grades for others: each clip's decision as .cdl and its look as an AMF, all decisions as .ccc and in EDLs, each look as a .cube.
 
 Sources: ASC CDL v1.2 for the XML, whose ids are the clips' names as delivered; the EDL is CMX 3600 with the names
 of clips and reels uncut and the ASC_SOP and ASC_SAT comments of the trade. An EDL counts at one rate and in one
@@ -8,6 +8,7 @@ over midnight stands in one of its own, for there are readers that refuse a whol
 
 from __future__ import annotations
 
+import datetime
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
@@ -16,12 +17,13 @@ from pathlib import Path
 
 import numpy as np
 
+from rushlight.batch.decisions.aces_metadata_write import AcesClip, aces_documents, same_document
 from rushlight.pipelines.colour.cdl import CDL, format_ccc, format_cdl, format_edl_comments
 from rushlight.pipelines.colour.cube_lut import Lut, format_cube
 from rushlight.pipelines.colour.look import Look
-from rushlight.pipelines.errors import from_os
+from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
-from rushlight.pipelines.inside_folder import file_name, unlink, write
+from rushlight.pipelines.inside_folder import file_name, read_bytes, unlink, write
 from rushlight.pipelines.job.from_spec import build_look
 from rushlight.pipelines.job.spec import JobSpec
 from rushlight.pipelines.portable_name import safe_name
@@ -42,13 +44,14 @@ CUBE_SIZE = 33
 @dataclass(frozen=True, kw_only=True, eq=False)
 class GradedClip:
     """One clip and its grade, as others need to know them. `start` is the timecode of its first delivered
-    frame."""
+    frame; `original` how an ACES Metadata File names it, where more is known than its name."""
 
     name: str
     reel: str
     start: Timecode
     frames: int
     look: Look
+    original: AcesClip | None = None
 
 
 def graded_clip(job: JobSpec) -> GradedClip:
@@ -60,6 +63,7 @@ def graded_clip(job: JobSpec) -> GradedClip:
         start=Timecode.parse(job.timecode, rate),
         frames=job.count,
         look=build_look(job.look, Path(job.out)),
+        original=AcesClip(name=job.stem, original=Path(job.source.path).name, levels=job.source.levels),
     )
 
 
@@ -78,9 +82,13 @@ def look_cube(look: Look, size: int = CUBE_SIZE, comments: Iterable[str] = ()) -
     )
 
 
-def handover_files(clips: Sequence[GradedClip], title: str) -> Iterator[tuple[str, str | None]]:
-    """Names and texts, one after another; None for a name at which there must be nothing (a clip without a grade)."""
+def handover_files(
+    clips: Sequence[GradedClip], title: str, *, made: datetime.datetime
+) -> Iterator[tuple[str, str | None]]:
+    """Names and texts, one after another; None for a name at which there must be nothing (a clip without a grade). `made` is
+    the time, with a zone, that ACES Metadata Files state."""
     names = _names(clips)
+    yield from _aces_files(clips, names, made)
     graded = []
     for clip, name in zip(clips, names, strict=True):
         if clip.look.cdl:
@@ -100,23 +108,50 @@ def handover_files(clips: Sequence[GradedClip], title: str) -> Iterator[tuple[st
         )
 
 
-def write_handover(folder: Path, clips: Sequence[GradedClip], title: str) -> list[Path]:
-    """Write them all into `folder`, each under a temporary name first; gives the files that are there now.
+def _aces_files(
+    clips: Sequence[GradedClip], names: Sequence[str], made: datetime.datetime
+) -> Iterator[tuple[str, str]]:
+    """An ACES Metadata File a clip, and the look files that they name. Of clips of one name, none names its original: it would
+    be the other's as well."""
+    files: dict[str, str] = {}
+    for clip, name in zip(clips, names, strict=True):
+        original = clip.original or AcesClip(name=name)
+        if name != clip.name:
+            original = AcesClip(name=name, levels=original.levels)
+        found = aces_documents(clip.look, original, made=made)
+        files |= found.files
+        yield f"{safe_name(name)}.amf", found.text
+    yield from files.items()
+
+
+def write_handover(
+    folder: Path, clips: Sequence[GradedClip], title: str, *, made: datetime.datetime | None = None
+) -> list[Path]:
+    """Write them all into `folder`, each under a temporary name first; gives the files that are there now. `made` is now, unless
+    given. An ACES Metadata File that says the same already keeps its dates.
 
     ResourceError or DeliveryError where one cannot be written. Files of other names are left alone.
     """
     there = []
-    for name, text in handover_files(clips, title):
+    for name, text in handover_files(clips, title, made=made or datetime.datetime.now(datetime.UTC)):
         try:
             if text is None:
                 unlink(folder, file_name(name))
                 continue
             folder.mkdir(parents=True, exist_ok=True)
-            write(folder, file_name(name), text.encode())
+            if not (name.endswith(".amf") and _is_there(folder, name, text)):
+                write(folder, file_name(name), text.encode())
         except OSError as error:
             raise from_os(error, folder / name) from None
         there.append(folder / name)
     return there
+
+
+def _is_there(folder: Path, name: str, text: str) -> bool:
+    try:
+        return same_document(read_bytes(folder, file_name(name)).decode("utf-8", "replace"), text)
+    except (OSError, OutsideError):
+        return False
 
 
 def _names(clips: Sequence[GradedClip]) -> list[str]:

@@ -115,7 +115,7 @@ def conversion_ids(encoding: Encoding) -> ConversionIds | None:
             from_aces=f"{_V2}CSC.{back}.ACES_to_{name}.{version}",
         )
     index = f"_EI{encoding.exposure_index}" if encoding.exposure_index else ""
-    name = re.sub(r"[^A-Za-z0-9]+", "", encoding.name.replace("/", "_in_")) + index
+    name = re.sub(r"[^A-Za-z0-9_]+", "", encoding.name.replace("/", "_")) + index
     return ConversionIds(
         to_aces=f"{_V2}CSC.{OURS}.{name}_to_ACES.a1.v1",
         from_aces=f"{_V2}CSC.{OURS}.ACES_to_{name}.a1.v1",

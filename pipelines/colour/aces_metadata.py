@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from urllib.parse import unquote
 from xml.etree.ElementTree import Element
 
 from rushlight.pipelines.colour.aces_ids import SPACE, short
@@ -148,7 +149,7 @@ def _text(node: Element, name: str) -> str:
 def _clip_names(node: Element | None) -> tuple[str, ...]:
     if node is None:
         return ()
-    names = [_text(node, "clipName"), _text(node, "file")]
+    names = [_text(node, "clipName"), unquote(_text(node, "file"))]  # a URI
     sequence = _child(node, "sequence")
     if sequence is not None:
         mark = sequence.get("idx", "#") or "#"

@@ -128,14 +128,24 @@ class Look:
         if self.exposure or self.white_balance:
             linear = working.decode(signal) * 2.0**self.exposure
             if self.white_balance:
-                to_xyz = adaptation(working.gamut.white, D65, "CAT02") @ working.gamut.to_xyz()
-                adapt = adaptation(self.white_balance, D65, "CAT02")
                 with np.errstate(invalid="ignore", over="ignore"):
-                    linear = linear @ (np.linalg.solve(to_xyz, adapt @ to_xyz)).T
+                    linear = linear @ self._white_matrix(self.white_balance).T
             signal = working.encode(linear)
         if self.printer_points:
             signal = signal + np.array(self.printer_points) * self.printer_step
         return signal
+
+    def _white_matrix(self, white: tuple[float, float]) -> Array:
+        """The white balance over linear RGB of the working gamut (3, 3)."""
+        to_xyz = adaptation(self.working.gamut.white, D65, "CAT02") @ self.working.gamut.to_xyz()
+        return np.asarray(np.linalg.solve(to_xyz, adaptation(white, D65, "CAT02") @ to_xyz), np.float64)
+
+    def correction_in_aces(self) -> Array:
+        """Exposure and white balance as a matrix (3, 3) over ACES2065-1; identity without."""
+        if not self.white_balance:
+            return np.eye(3) * 2.0**self.exposure
+        to_ap0 = self.working.matrix_to_ap0
+        return 2.0**self.exposure * (to_ap0 @ self._white_matrix(self.white_balance) @ np.linalg.inv(to_ap0))
 
     @property
     def printer_step(self) -> float:

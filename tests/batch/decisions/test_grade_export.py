@@ -1,5 +1,6 @@
 """Grades for others: what is written is read back equal, by our own readers and by OpenTimelineIO."""
 
+import datetime
 import itertools
 import re
 import warnings
@@ -14,6 +15,7 @@ from pictures import numbered, write_movie
 from rushlight.batch.decisions.grade_export import GradedClip, edls, handover_files, look_cube, write_handover
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
+from rushlight.pipelines.colour.aces_metadata import parse_aces_metadata
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL, parse_cdl, parse_edl_sat, parse_edl_sop
 from rushlight.pipelines.colour.cube_lut import parse_cube
@@ -24,6 +26,7 @@ from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 
 LOG = find_encoding("LogC4")
 REC709 = find_display("Rec.709 BT.1886")
+MADE = datetime.datetime(2026, 5, 4, tzinfo=datetime.UTC)
 GRADE = CDL(slope=(1.1, 1 / 3, 0.9), offset=(-0.01, 0.0, 0.02), power=(1.0, 1.2, 0.95), saturation=0.9)
 
 
@@ -126,7 +129,9 @@ def test_names_and_reels_that_an_edl_cannot_hold_as_they_are() -> None:
 
 def test_xml_is_read_back_equal_by_clip() -> None:
     files = dict(
-        handover_files([clip("A001C001"), clip('Ünï <1> & "two"'), clip("plain", grade=None)], "day 3")
+        handover_files(
+            [clip("A001C001"), clip('Ünï <1> & "two"'), clip("plain", grade=None)], "day 3", made=MADE
+        )
     )
     assert files["plain.cdl"] is None
     (alone,) = parse_cdl(files["A001C001.cdl"] or "")
@@ -143,7 +148,7 @@ def test_xml_is_read_back_equal_by_clip() -> None:
 
 def test_what_numbers_alone_do_not_say_is_said_in_words() -> None:
     def said(**look: object) -> str:
-        files = dict(handover_files([clip(**look)], "d"))  # type: ignore[arg-type]
+        files = dict(handover_files([clip(**look)], "d", made=MADE))  # type: ignore[arg-type]
         return parse_cdl(files["A001C001.cdl"] or "")[0].description
 
     assert "in ACEScct" in said(cdl_space="ACEScct")
@@ -155,8 +160,11 @@ def test_what_numbers_alone_do_not_say_is_said_in_words() -> None:
 
 def test_twins_have_names_of_their_own() -> None:
     clips = [clip("C01", reel="A1"), clip("c01", reel="A2"), clip("C01", reel="A1"), clip("C02", reel="A1")]
-    names = [n for n in dict(handover_files(clips, "d")) if n.endswith(".cdl")]
+    names = [n for n in dict(handover_files(clips, "d", made=MADE)) if n.endswith(".cdl")]
     assert names == ["C01.A1.cdl", "c01.A2.cdl", "C01.A1.2.cdl", "C02.cdl"]
+    amfs = [t or "" for n, t in handover_files(clips, "d", made=MADE) if n.endswith(".amf")]
+    found = [parse_aces_metadata(text.encode()).clip_names for text in amfs]
+    assert found == [("C01.A1",), ("c01.A2",), ("C01.A1.2",), ("C02",)]  # no name is two clips'
 
 
 def test_a_cube_is_the_look() -> None:
@@ -172,19 +180,21 @@ def test_a_cube_is_the_look() -> None:
 
 
 def test_one_cube_a_look() -> None:
-    files = dict(handover_files([clip("a"), clip("b"), clip("c", exposure=1.0)], "d"))
+    files = dict(handover_files([clip("a"), clip("b"), clip("c", exposure=1.0)], "d", made=MADE))
     cubes = {name: text for name, text in files.items() if name.endswith(".cube")}
     assert len(cubes) == 2 and any("# Clips: a, b\n" in (text or "") for text in cubes.values())
 
 
 def test_files_are_written_and_a_lost_grade_goes(tmp_path: Path) -> None:
     folder = tmp_path / "grades"
-    first = write_handover(folder, [clip("a"), clip("b")], "day")
+    first = write_handover(folder, [clip("a"), clip("b")], "day", made=MADE)
     assert sorted(p.name for p in first) == sorted(p.name for p in folder.iterdir())
     (folder / "notes.txt").write_text("mine")
     before = {p.name: p.read_bytes() for p in first}
     write_handover(folder, [clip("a"), clip("b")], "day")
-    assert {p.name: p.read_bytes() for p in first} == before
+    assert {
+        p.name: p.read_bytes() for p in first
+    } == before  # the dates of an AMF too, which says what it said
     write_handover(folder, [clip("a"), clip("b", grade=None)], "day")
     names = {p.name for p in folder.iterdir()}
     assert "b.cdl" not in names and {"a.cdl", "notes.txt"} <= names
@@ -206,7 +216,7 @@ def test_the_command_and_its_edl_read_back_as_a_list(tmp_path: Path) -> None:
     done = rushlight("grades", tmp_path / "day.csv", "--to", tmp_path / "to")
     assert done.returncode == 1 and "A001C003" in done.stderr
     names = {p.name for p in (tmp_path / "to").iterdir()}
-    assert {"A001C001.cdl", "A001C002.cdl", "day.ccc", "day.edl"} <= names
+    assert {"A001C001.cdl", "A001C002.cdl", "A001C001.amf", "A001C002.amf", "day.ccc", "day.edl"} <= names
     assert sum(n.endswith(".cube") for n in names) == 2
     first = prepare(Request(clip_list=tmp_path / "day.csv")).plan.clips
     options = {"media": (tmp_path,), "encoding": "LogC3"}

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Unpack
 
 import click
 
+from rushlight.batch.cli.command_help import Commands
 from rushlight.batch.cli.console import say, say_json, say_wrapped
 from rushlight.batch.cli.night_options import crew_options, night_options, queue_option, watched
 from rushlight.batch.cli.tell_command import tell_command
@@ -28,7 +29,7 @@ PATH = click.Path(path_type=Path)
 def day_commands(answering: Callable[..., Command]) -> click.Group:
     """The group, with what main.py gives every command."""
 
-    @click.group()
+    @click.group(cls=Commands)
     def day() -> None:
         """A shooting day from one document, day.toml, which other commands take in place of a list (LIST) or of an output folder (DIR)."""
 

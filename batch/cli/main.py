@@ -13,6 +13,9 @@ from typing import TYPE_CHECKING, ParamSpec, Unpack, cast
 
 import click
 
+from rushlight.batch.cli import completion
+from rushlight.batch.cli.about_commands import about_commands
+from rushlight.batch.cli.command_help import Commands
 from rushlight.batch.cli.console import say, say_json
 from rushlight.batch.cli.day_commands import day_commands
 from rushlight.batch.cli.night_options import crew_options, night_options, replaced_option, watched
@@ -22,7 +25,6 @@ from rushlight.batch.cli.terminal_or_log import is_terminal, let_go
 from rushlight.batch.exit_codes import DONE, FAULT, PARTLY, STOPPED, WRONG
 from rushlight.batch.interrupts import listening
 from rushlight.pipelines.errors import InputError, QueueError, RushlightError
-from rushlight.pipelines.visible_text import visible
 
 if TYPE_CHECKING:
     from rushlight.batch.api.plan import PlanOptions
@@ -92,6 +94,7 @@ def _request_options(command: Command) -> Command:
         [
             click.option(
                 "--recipe",
+                shell_complete=completion.recipe_names,
                 help="A shipped recipe's name, or a TOML file.  [default: the day's, else overnight]",
             ),
             click.option(
@@ -117,6 +120,7 @@ def _request_options(command: Command) -> Command:
             click.option(
                 "--encoding",
                 default="",
+                shell_complete=completion.encoding_names,
                 help="Encoding of clips for which list, defaults and recipe state none.",
             ),
             click.option(
@@ -128,6 +132,7 @@ def _request_options(command: Command) -> Command:
             click.option(
                 "--only",
                 multiple=True,
+                shell_complete=completion.columns,
                 metavar="COLUMN=VALUE",
                 help="Take only rows whose cell says this. Repeatable.",
             ),
@@ -137,20 +142,7 @@ def _request_options(command: Command) -> Command:
     return command
 
 
-class _Commands(click.Group):
-    """Words of the command line that are wrong, such as names that a wildcard found, are shown with nothing hidden."""
-
-    def invoke(self, ctx: click.Context) -> object:
-        try:
-            return super().invoke(ctx)
-        except click.ClickException as error:
-            error.message = visible(error.message, lines=True)
-            raise
-
-
-@click.group(
-    cls=_Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100}
-)
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="rushlight", prog_name="rushlight")
 def cli() -> None:
     """A shooting day's log originals into graded, slated, timecoded proxies and stills, overnight."""
@@ -233,7 +225,7 @@ def plan(clip_list: Path, as_json: bool, **options: Unpack[PlanOptions]) -> int:
 
 @cli.command()
 @click.argument("clip_list", metavar="LIST", type=PATH)
-@click.argument("clip", metavar="CLIP")
+@click.argument("clip", metavar="CLIP", shell_complete=completion.clips)
 @_request_options
 @click.option("--export", type=PATH, metavar="FILE.cube", help="Write the whole look as a 3D LUT.")
 @click.option("--size", type=click.Choice(["33", "65"]), default="33", help="Points a side of that LUT.")
@@ -269,7 +261,7 @@ def grades(clip_list: Path, to: Path, as_json: bool, **options: Unpack[RequestOp
 
 
 @cli.command()
-@click.argument("name", required=False, default="")
+@click.argument("name", required=False, default="", shell_complete=completion.recipe_names)
 @click.option("--json", "as_json", is_flag=True, help="The list, or the recipe, as one JSON document.")
 @_answering
 def recipes(name: str, as_json: bool) -> int:
@@ -378,6 +370,8 @@ def report(folder: Path, as_json: bool) -> int:
 cli.add_command(queue_commands(_answering, _request_options))
 cli.add_command(day_commands(_answering))
 cli.add_command(serve_command(_answering))
+for about in about_commands(_answering):
+    cli.add_command(about)
 
 
 def main() -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Unpack
 
 import click
 
+from rushlight.batch.cli.command_help import Commands
 from rushlight.batch.cli.night_options import (
     crew_options,
     night_options,
@@ -39,7 +40,7 @@ def queue_commands(
 ) -> click.Group:
     """The group `rushlight queue`, with what main.py gives every command."""
 
-    @click.group()
+    @click.group(cls=Commands)
     def queue() -> None:
         """Collect lists in a queue during the day, and render them at wrap."""
 

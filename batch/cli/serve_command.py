@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from rushlight.batch.cli.command_help import HelpedCommand
 from rushlight.batch.cli.console import say, say_json
 from rushlight.batch.cli.terminal_or_log import is_terminal
 from rushlight.batch.exit_codes import DONE
@@ -25,7 +26,7 @@ PATH = click.Path(path_type=Path)
 def serve_command(answering: Callable[[Command], Command]) -> click.Command:
     """The command, with what main.py gives every command."""
 
-    @click.command()
+    @click.command(cls=HelpedCommand)
     @click.argument("folder", metavar="DIR", type=PATH)
     @click.option(
         "--port", type=click.IntRange(0, 65535), default=0, help="Port to listen on.  [default: a free one]"

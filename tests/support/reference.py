@@ -520,6 +520,8 @@ def event_names() -> set[str]:
 
 def pages() -> dict[str, str]:
     """Each page that is made here, by its file's name."""
+    sys.path.insert(0, str(Path(__file__).parent))  # it may have been started by its name as a module
+    catalogue = importlib.import_module("reference_catalogue")
     codes = "\n".join(
         f"| {value} | {name} | {words or 'everything was done'} |" for value, name, words in exit_codes()
     )
@@ -536,6 +538,8 @@ def pages() -> dict[str, str]:
         " `status` and `colour` are certain. What a newer version adds is kept.\n\n" + fields(record_model())
         + "\n## The spreadsheet\n\nThe columns of `report/batch.csv`, a line a clip: "
         + ", ".join(f"`{column}`" for column in REPORT_COLUMNS) + ".\n",
+        "burn-in.md": catalogue.burnin_page(MADE),
+        "encodings.md": catalogue.encodings_page(MADE),
         "editor.md": editor_page(),
         "events.md": "# Events\n\n" + MADE + "\n`rushlight render --json`, `rushlight queue run --json` and `rushlight day run DAY.toml --json` write one JSON object a line on"
         " standard output while they work, and nothing else there. Each has `schema`, `sequence` (counted from 1 without a gap), `time` (ISO 8601) and `event`, and `clip` where it is about one. What a later version adds"

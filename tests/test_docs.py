@@ -62,7 +62,8 @@ def commands(text: str) -> list[list[str]]:
 def inline(text: str) -> list[list[str]]:
     """Our commands in a page's running text."""
     plain = re.sub(r"^```.*?^```$", "", text, flags=re.MULTILINE | re.DOTALL)
-    return [shlex.split(found) for found in re.findall(r"`rushlight ([^`]+)`", plain)]
+    found = re.findall(r"`rushlight ([^`]+)`", plain)
+    return [shlex.split(re.split(r" \\?\| ", words)[0]) for words in found]
 
 
 def parsed(words: list[str]) -> None:

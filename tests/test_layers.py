@@ -40,8 +40,10 @@ LAYERS = (
     ("batch.live",),
     ("batch.finish", "batch.tell"),
     ("batch.run", "batch.serve"),
-    ("batch.watch",),
+    ("batch.watch", "batch.doctor"),
     ("batch.api",),
+    ("batch.terminal",),
+    ("batch.help",),
     ("batch.api.rushlight", "batch.cli"),  # the first is what `import rushlight` gives
 )
 RANK = {room: rank for rank, rooms in enumerate(LAYERS) for room in rooms}
@@ -210,7 +212,7 @@ SPOKEN = {
 
 def beside_the_api(module: str, source: str | None = None) -> set[str]:
     """What a module of the command line knows of and may not."""
-    rooms = ("batch.api", "batch.cli", "batch.records")
+    rooms = ("batch.api", "batch.terminal", "batch.help", "batch.cli", "batch.records")
     return {m for m in uses(module, source) if room_of(m) not in rooms and m not in SPOKEN}
 
 

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
-from rushlight.batch.cli import completion as complete
-from rushlight.batch.cli.command_help import HelpedCommand
+from rushlight.batch.help import completion as complete
+from rushlight.batch.help.command_help import HelpedCommand
 
 __all__ = ["about_commands"]
 
@@ -40,15 +40,21 @@ def about_commands(answering: Callable[..., Command]) -> tuple[click.Command, ..
     @click.command(cls=HelpedCommand)
     @click.argument("folders", metavar="[FOLDER]...", type=PATH, nargs=-1)
     @click.option("--no-speed", is_flag=True, help="Leave out how fast recipes are made here.")
+    @click.option(
+        "--recipe",
+        multiple=True,
+        shell_complete=complete.recipe_names,
+        help="Measure the speed of this recipe.  [default: all that ship]  Repeatable.",
+    )
     @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
     @answering
-    def doctor(folders: tuple[Path, ...], no_speed: bool, as_json: bool) -> int:
+    def doctor(folders: tuple[Path, ...], no_speed: bool, recipe: tuple[str, ...], as_json: bool) -> int:
         """Look at this machine: versions, codecs, fonts, ports, the disks of FOLDERs, and how fast shipped recipes are made.
 
         Exit codes: 0 all well; 1 something will stand in the way, and it says what.
         """
         from rushlight.batch.cli.doctor_command import show_doctor
 
-        return show_doctor(folders, speed=not no_speed, as_json=as_json)
+        return show_doctor(folders, speed=not no_speed, recipes=recipe, as_json=as_json)
 
     return help_, completion, doctor

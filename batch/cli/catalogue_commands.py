@@ -5,9 +5,9 @@ from __future__ import annotations
 import sys
 
 from rushlight.batch.api import catalogue
-from rushlight.batch.cli.console import say, say_json
-from rushlight.batch.cli.text_tables import print_table
 from rushlight.batch.exit_codes import DONE
+from rushlight.batch.terminal.console import say, say_json
+from rushlight.batch.terminal.text_tables import print_table
 
 __all__ = ["show_encodings", "show_recipes", "show_schema"]
 

@@ -7,8 +7,8 @@ import time
 from pathlib import Path
 
 from rushlight.batch.api.check import CheckProgress, CheckResult, check
-from rushlight.batch.cli.console import say, say_json, say_wrapped
-from rushlight.batch.cli.terminal_or_log import is_terminal
+from rushlight.batch.terminal.console import say, say_json, say_wrapped
+from rushlight.batch.terminal.terminal_or_log import is_terminal
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.visible_text import visible
 

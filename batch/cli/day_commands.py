@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Unpack
 
 import click
 
-from rushlight.batch.cli.command_help import Commands
-from rushlight.batch.cli.console import say, say_json, say_wrapped
 from rushlight.batch.cli.night_options import crew_options, night_options, queue_option, watched
 from rushlight.batch.cli.tell_command import tell_command
 from rushlight.batch.exit_codes import DONE
+from rushlight.batch.help.command_help import Commands
+from rushlight.batch.terminal.console import say, say_json, say_wrapped
 from rushlight.pipelines.counted import counted
 
 if TYPE_CHECKING:
@@ -96,7 +96,7 @@ def _run_command(answering: Callable[..., Command]) -> Command:
     ) -> int:
         """Take cards in as they come, and render them, until Ctrl-C. The same command goes on."""
         from rushlight.batch.api.day import run
-        from rushlight.batch.cli.progress import view
+        from rushlight.batch.terminal.progress import view
 
         show = view(quiet=quiet, as_json=as_json)
         night = partial(

@@ -7,8 +7,8 @@ from typing import Unpack
 
 from rushlight.batch.api.look import LookResult, look
 from rushlight.batch.api.requests import RequestOptions
-from rushlight.batch.cli.console import say, say_json
-from rushlight.batch.cli.text_tables import print_table
+from rushlight.batch.terminal.console import say, say_json
+from rushlight.batch.terminal.text_tables import print_table
 
 __all__ = ["show_look"]
 

@@ -13,17 +13,17 @@ from typing import TYPE_CHECKING, ParamSpec, Unpack, cast
 
 import click
 
-from rushlight.batch.cli import completion
 from rushlight.batch.cli.about_commands import about_commands
-from rushlight.batch.cli.command_help import Commands
-from rushlight.batch.cli.console import say, say_json
 from rushlight.batch.cli.day_commands import day_commands
 from rushlight.batch.cli.night_options import crew_options, night_options, replaced_option, watched
 from rushlight.batch.cli.queue_commands import queue_commands
 from rushlight.batch.cli.serve_command import serve_command
-from rushlight.batch.cli.terminal_or_log import is_terminal, let_go
 from rushlight.batch.exit_codes import DONE, FAULT, PARTLY, STOPPED, WRONG
+from rushlight.batch.help import completion
+from rushlight.batch.help.command_help import Commands
 from rushlight.batch.interrupts import listening
+from rushlight.batch.terminal.console import say, say_json
+from rushlight.batch.terminal.terminal_or_log import is_terminal, let_go
 from rushlight.pipelines.errors import InputError, QueueError, RushlightError
 
 if TYPE_CHECKING:
@@ -189,7 +189,7 @@ def render(
 ) -> int:
     """Make what RECIPE says of every clip of LIST; what is there and unchanged is left alone."""
     from rushlight.batch.api.render import render as make
-    from rushlight.batch.cli.progress import view
+    from rushlight.batch.terminal.progress import view
 
     show, given = view(quiet=quiet, as_json=as_json), _given(options, origin)
     return watched(show, lambda: make(clip_list, out=out, from_=origin, on_event=show, **given).code)

@@ -11,7 +11,7 @@ import click
 from rushlight.batch.interrupts import on_hangup
 
 if TYPE_CHECKING:
-    from rushlight.batch.cli.progress import View
+    from rushlight.batch.terminal.progress import View
 
 __all__ = ["crew_options", "night_options", "queue_option", "replaced_option", "watched"]
 

@@ -13,11 +13,11 @@ from rushlight.batch.api.plan_document import (
     near,
     short_grade,
 )
-from rushlight.batch.cli.console import say, say_wrapped
-from rushlight.batch.cli.text_tables import print_table
 from rushlight.batch.records.missing import Missing
 from rushlight.batch.records.original import CameraFact, facts_text
 from rushlight.batch.records.sound import ClipSound
+from rushlight.batch.terminal.console import say, say_wrapped
+from rushlight.batch.terminal.text_tables import print_table
 from rushlight.pipelines.counted import counted
 
 __all__ = ["print_plan"]

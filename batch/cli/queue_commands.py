@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Unpack
 
 import click
 
-from rushlight.batch.cli.command_help import Commands
 from rushlight.batch.cli.night_options import (
     crew_options,
     night_options,
@@ -17,6 +16,7 @@ from rushlight.batch.cli.night_options import (
     replaced_option,
     watched,
 )
+from rushlight.batch.help.command_help import Commands
 
 if TYPE_CHECKING:
     from rushlight.batch.api.nights import NightOptions
@@ -65,7 +65,7 @@ def queue_commands(
     ) -> int:
         """Render what is queued. Lists that are added meanwhile are taken in."""
         from rushlight.batch.api.queue import run
-        from rushlight.batch.cli.progress import view
+        from rushlight.batch.terminal.progress import view
 
         show = view(quiet=quiet, as_json=as_json)
         return watched(show, lambda: run(queue=queue, until=until, stay=stay, on_event=show, **options).code)
@@ -92,7 +92,7 @@ def _change_command(name: str, answering: Callable[[Command], Command]) -> Comma
     @answering
     def change(clips: tuple[str, ...], everything: bool, queue: Path | None) -> int:
         from rushlight.batch.api import queue as queues
-        from rushlight.batch.cli.progress import view
+        from rushlight.batch.terminal.progress import view
 
         show = view(quiet=False, as_json=False)
         return int(getattr(queues, name)(clips, all=everything, queue=queue, on_event=show).code)
@@ -118,7 +118,7 @@ def _add_command(answering: Callable[..., Command], request_options: Callable[[C
     ) -> int:
         """Queue what RECIPE says of every clip of each LIST; what is there and unchanged is left alone."""
         from rushlight.batch.api.queue import add
-        from rushlight.batch.cli.progress import view
+        from rushlight.batch.terminal.progress import view
 
         show = view(quiet=False, as_json=False)
         made = add(

@@ -6,9 +6,9 @@ from collections import Counter
 from pathlib import Path
 
 from rushlight.batch.api.queue import list as list_jobs
-from rushlight.batch.cli.console import say, say_json
-from rushlight.batch.cli.text_tables import print_table
 from rushlight.batch.exit_codes import DONE
+from rushlight.batch.terminal.console import say, say_json
+from rushlight.batch.terminal.text_tables import print_table
 
 __all__ = ["show_queue"]
 

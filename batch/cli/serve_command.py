@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from rushlight.batch.cli.command_help import HelpedCommand
-from rushlight.batch.cli.console import say, say_json
-from rushlight.batch.cli.terminal_or_log import is_terminal
 from rushlight.batch.exit_codes import DONE
+from rushlight.batch.help.command_help import HelpedCommand
+from rushlight.batch.terminal.console import say, say_json
+from rushlight.batch.terminal.terminal_or_log import is_terminal
 
 if TYPE_CHECKING:
     from rushlight.batch.api.serve import Serving

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from rushlight.batch.cli.console import say_json, say_wrapped
+from rushlight.batch.terminal.console import say_json, say_wrapped
 
 __all__ = ["tell_command"]
 

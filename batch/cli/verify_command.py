@@ -16,8 +16,8 @@ from rushlight.batch.api.verify import (
     VerifyResult,
     verify,
 )
-from rushlight.batch.cli.console import say, say_json, say_wrapped
-from rushlight.batch.cli.text_tables import print_table
+from rushlight.batch.terminal.console import say, say_json, say_wrapped
+from rushlight.batch.terminal.text_tables import print_table
 from rushlight.pipelines.counted import counted
 
 __all__ = ["show_verify"]

@@ -21,11 +21,11 @@ import pytest
 from command import rushlight
 from here import HereFarm, farm_here, run, small_day
 from logged import latest, read_records
-from rushlight.batch.cli.terminal_or_log import FILE
 from rushlight.batch.farm import dask_farm as farms
 from rushlight.batch.interrupts import Stopped, deaf, listening, minded, obeyed, on_hangup
 from rushlight.batch.report.clip_tables import TABLES
 from rushlight.batch.run.events import Stop
+from rushlight.batch.terminal.terminal_or_log import FILE
 from struck import MOMENTS, before
 
 __all__ = ["farm_here"]

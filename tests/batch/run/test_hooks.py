@@ -20,11 +20,11 @@ from hypothesis import strategies as st
 from command import started
 from here import rushlight
 from pictures import settled
-from rushlight.batch.cli.progress import View
 from rushlight.batch.disks import parse_size, size_text
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.hooks import Hooks, parse_hooks, ringing, run_hook
 from rushlight.batch.run.runner import Event
+from rushlight.batch.terminal.progress import View
 from rushlight.pipelines.errors import OptionError, SourceError
 
 SAMPLES = Path(__file__).resolve().parents[3] / "sample_frames"

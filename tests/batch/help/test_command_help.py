@@ -9,9 +9,9 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from rushlight.batch.cli.command_help import GROUPS
-from rushlight.batch.cli.examples import EXAMPLES
 from rushlight.batch.cli.main import cli
+from rushlight.batch.help.command_help import GROUPS
+from rushlight.batch.help.examples import EXAMPLES
 
 
 def commands(group: click.Group = cli, above: str = "") -> Iterator[tuple[str, click.Command]]:

@@ -78,12 +78,12 @@ EXAMPLES: dict[str, tuple[Example, Example, Example]] = {
     "doctor": (
         ("rushlight doctor", "Is this machine ready, and how fast is it?"),
         ("rushlight doctor out /media/cards", "Its disks too, where work will lie:"),
-        ("rushlight doctor --no-speed --json", "What is installed, for a script:"),
+        ("rushlight doctor --recipe overnight --json", "One recipe's speed, for a script:"),
     ),
     "completion": (
         ('eval "$(rushlight completion bash)"', "In ~/.bashrc:"),
         ('eval "$(rushlight completion zsh)"', "In ~/.zshrc, after compinit:"),
-        ("rushlight completion fish > ~/.config/fish/completions/rushlight.fish", "Once, for fish:"),
+        ("rushlight completion fish | source", "In ~/.config/fish/config.fish:"),
     ),
     "queue": (
         ("rushlight queue add clips.csv --media cards --out out", "Through the day, list by list:"),

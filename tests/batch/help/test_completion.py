@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from rushlight.batch.cli.completion import script
 from rushlight.batch.cli.main import cli
+from rushlight.batch.help.completion import script
 from rushlight.pipelines.errors import OptionError
 
 LIST = "clip,scene,take,note\nA001 C003,12,1,the good one\nA001C004,13,2,\n"

@@ -7,7 +7,7 @@ from collections import defaultdict
 
 import click
 
-from rushlight.batch.cli.examples import EXAMPLES
+from rushlight.batch.help.examples import EXAMPLES
 from rushlight.pipelines.visible_text import visible
 
 __all__ = ["Commands", "HelpedCommand", "words_of"]

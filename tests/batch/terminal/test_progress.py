@@ -11,12 +11,12 @@ import pytest
 from at_terminal import at_a_terminal
 from here import HereFarm, farm_here, run, rushlight, small_day  # noqa: F401
 from recorded import movie, recorded
-from rushlight.batch.cli.progress import JsonView, LiveView, View, duration, summary_lines
 from rushlight.batch.records.events import Ended
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.records.summary import FolderSums
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Event, Phase
+from rushlight.batch.terminal.progress import JsonView, LiveView, View, duration, summary_lines
 
 RECIPE = '[[output]]\nname = "viewing"\nmake = "movie"\ncodec = "h264"\nsize = "320x180"\n'
 

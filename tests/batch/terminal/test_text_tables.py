@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rushlight.batch.cli.text_tables import _wrapped, page_width, print_table, table_lines
+from rushlight.batch.terminal.text_tables import _wrapped, page_width, print_table, table_lines
 
 WORDS = st.text(st.sampled_from("ab cd:/.-"), max_size=60)
 

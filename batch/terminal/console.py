@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import textwrap
 
-from rushlight.batch.cli.text_tables import page_width
+from rushlight.batch.terminal.text_tables import page_width
 from rushlight.pipelines.visible_text import json_text, visible
 
 __all__ = ["say", "say_json", "say_wrapped"]

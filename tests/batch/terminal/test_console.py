@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from rushlight.batch.cli.console import say, say_json, say_wrapped
+from rushlight.batch.terminal.console import say, say_json, say_wrapped
 
 HOSTILE = "a\x1b[2J\u202eb"
 

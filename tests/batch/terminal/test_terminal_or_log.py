@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from rushlight.batch.cli.terminal_or_log import BEFORE, FILE, Deaf, Words, let_go
+from rushlight.batch.terminal.terminal_or_log import BEFORE, FILE, Deaf, Words, let_go
 
 
 class Broken(io.StringIO):

@@ -9,7 +9,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from rushlight.batch.cli.terminal_or_log import Deaf, Words, is_terminal
 from rushlight.batch.records.events import (
     EVENTS,
     AnyEvent,
@@ -31,6 +30,7 @@ from rushlight.batch.records.events import (
     Told,
 )
 from rushlight.batch.records.summary import FolderSums
+from rushlight.batch.terminal.terminal_or_log import Deaf, Words, is_terminal
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.visible_text import json_text, visible
 

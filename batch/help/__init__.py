@@ -1,0 +1,1 @@
+"""Help for whoever types commands: their pages with groups and examples, and completion in shells."""

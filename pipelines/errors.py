@@ -5,7 +5,7 @@
     │   ├── RecipeError         a recipe: key `output[2].size`
     │   ├── ListError           a clip list or one of its rows
     │   ├── GradeError          a colour decision (ASC CDL) or its source
-    │   ├── LutError            a 3D LUT file
+    │   ├── LutError            a LUT file
     │   ├── EncodingError       an unknown or ambiguous encoding, levels or display
     │   │   └── UnstatedError   nobody states it
     │   ├── TimecodeError       a timecode or frame rate
@@ -126,7 +126,7 @@ class GradeError(InputError):
 
 
 class LutError(InputError):
-    """A 3D LUT is wrong."""
+    """A LUT file is wrong."""
 
 
 class EncodingError(InputError):

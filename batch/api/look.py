@@ -149,7 +149,7 @@ def exact_look(prepared: Prepared, clip: PlannedClip) -> Look:
         if clip.look.lut:
             path = folder / clip.look.lut.path
             path.parent.mkdir(parents=True)
-            path.write_text(prepared.luts.texts[clip.look.lut.digest], "utf-8")
+            path.write_bytes(prepared.luts.kept[path.name])
         return build_look(clip.look, folder)
 
 

@@ -19,7 +19,8 @@ import numpy as np
 
 from rushlight.batch.decisions.aces_metadata_write import AcesClip, aces_documents, same_document
 from rushlight.pipelines.colour.cdl import CDL, format_ccc, format_cdl, format_edl_comments
-from rushlight.pipelines.colour.cube_lut import Lut, format_cube
+from rushlight.pipelines.colour.cube_lut import format_cube
+from rushlight.pipelines.colour.lattice_lut import Lut
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode

@@ -24,6 +24,7 @@ from rushlight.batch.lists.edl import read_edl
 from rushlight.batch.lists.list_columns import GRADE_COLUMNS
 from rushlight.batch.lists.table_file import read_table
 from rushlight.pipelines.colour.cdl import CDL
+from rushlight.pipelines.colour.lut_file import is_lut_file
 from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
 from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.heartbeat import beating
@@ -238,7 +239,7 @@ def _as(text: str, drop: bool) -> str:
 def _decision_files(path: Path) -> list[Path]:
     """A decision file, or all that a folder holds, in order of path."""
     if path.is_file() or is_kept(path):
-        return [path] if path.suffix.lower() != ".cube" else []  # LUTs by name are found elsewhere
+        return [] if is_lut_file(path.name) else [path]  # LUTs by name are found elsewhere
     kinds = (".cc", ".ccc", ".cdl", ".edl", ".csv", ".tsv")
     return sorted(
         p for p in path.rglob("*") if p.suffix.lower() in kinds and not p.name.startswith(".") and p.is_file()

@@ -4,39 +4,50 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 
-from rushlight.pipelines.colour.cube_lut import parse_cube
+from rushlight.pipelines.colour.lut_file import LUT_SUFFIXES, is_lut_file, parse_lut, says_narrow_range
 from rushlight.pipelines.errors import LutError
-from rushlight.pipelines.text_files import is_kept, read_text
+from rushlight.pipelines.text_files import is_kept, read_bytes
 
-__all__ = ["LutFiles"]
+__all__ = ["LutFiles", "ReadLut"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadLut:
+    """A LUT file that was read. `kept` is the file's name in an output folder's inputs."""
+
+    name: str
+    digest: str  # of its numbers: `sha256:<hex>`
+    kept: str
+    says_narrow: tuple[int, str] | None = None  # line, and what it says
 
 
 class LutFiles:
-    """Show LUTs. `texts` keeps their text by digest, `places` their digest by absolute path, `named` those that were found
-    by name under the given files and folders."""
+    """Show LUTs. `kept` has their bytes by the name that they are kept under, `places` that name by absolute path, `named` those
+    that were found by name under the given files and folders."""
 
     def __init__(self, places: Iterable[Path] = ()) -> None:
-        self._read: dict[Path, tuple[str, str]] = {}
-        self.texts: dict[str, str] = {}
+        self._read: dict[Path, ReadLut] = {}
+        self.kept: dict[str, bytes] = {}
         self.places: dict[str, str] = {}
         self.named: dict[Path, None] = {}
         self._known: dict[str, list[Path]] = defaultdict(list)
         for place in places:
             for path in sorted(place.rglob("*")) if place.is_dir() else [place]:
-                if path.suffix.lower() == ".cube" and not path.name.startswith("."):
+                if is_lut_file(path.name) and not path.name.startswith("."):
                     self._known[path.name.lower()].append(path)
                     self._known[path.stem.lower()].append(path)
 
     def find(self, name: str, base: Path) -> Path:
-        """The file that a name means: its path from `base`, with or without `.cube`, else a LUT of that name under the given
+        """The file that a name means: its path from `base`, with or without its suffix, else a LUT of that name under the given
         places. LutError where different ones are called so."""
-        for path in (base / name, base / f"{name}.cube"):
+        for path in (base / name, *(base / f"{name}{suffix}" for suffix in LUT_SUFFIXES)):
             if path.is_file() or is_kept(path):
                 return path
         found = self._known.get(name.lower(), [])
-        if len({self.read(path)[0] for path in found}) > 1:
+        if len({self.read(path).digest for path in found}) > 1:
             some = ", ".join(str(path) for path in found[:4])
             raise LutError(f"{len(found)} different LUTs are called {name!r}: {some}", key="lut")
         if not found:
@@ -44,13 +55,16 @@ class LutFiles:
         self.named[found[0]] = None
         return found[0]
 
-    def read(self, path: Path) -> tuple[str, str]:
-        """Digest and name of a LUT. LutError naming the file where it cannot be read or is none."""
+    def read(self, path: Path) -> ReadLut:
+        """A LUT. LutError naming the file, and the line where there is one, where it cannot be read or is none."""
         if path not in self._read:
-            text = read_text(path, LutError, errors="replace")  # comments in any encoding
-            lut = parse_cube(text, file=str(path))
-            digest = lut.digest()
-            self._read[path] = digest, path.stem
-            self.texts[digest] = text
-            self.places[str(path.absolute())] = digest
+            data = read_bytes(path, LutError)
+            digest = parse_lut(data, file=str(path)).digest()
+            kept = f"{digest.partition(':')[2]}{path.suffix.lower()}"
+            says = says_narrow_range(data, file=str(path))
+            self._read[path] = ReadLut(
+                name=path.stem, digest=digest, kept=kept, says_narrow=says[0] if says else None
+            )
+            self.kept[kept] = data
+            self.places[str(path.absolute())] = kept
         return self._read[path]

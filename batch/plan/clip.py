@@ -249,7 +249,7 @@ def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFi
     name = row["lut"] or ("" if video else settings.show_lut)
     if name and name.lower() != "none":
         try:
-            digest, title = luts.read(luts.find(name, Path(row.file).parent if row["lut"] else base))
+            read = luts.read(luts.find(name, Path(row.file).parent if row["lut"] else base))
         except LutError as error:
             raise LutError(str(error), key="lut") from None
         contains = (
@@ -263,9 +263,9 @@ def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFi
                 key="lut",
             )
         lut = LutSpec(
-            path=f"log/inputs/{digest.partition(':')[2]}.cube",
-            name=title,
-            digest=digest,
+            path=f"log/inputs/{read.kept}",
+            name=read.name,
+            digest=read.digest,
             interpolation=settings.lut_interpolation,
             **lut_sides(row, settings, signal.encoding),
             contains_grade=contains,

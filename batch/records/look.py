@@ -48,7 +48,13 @@ class Layer(Shape):
     clamp: bool = Field(default=True, description="Whether the ASC CDL clamps to 0..1.")
     space: str = Field(default="", description="Space that the grade acts in: log, ACEScct or display.")
     digest: str = Field(default="", description="SHA-256 of the show LUT's numbers, `sha256:HEX`.")
-    size: Count = Field(default=0, description="Points a side of the show LUT.")
+    size: Count = Field(
+        default=0, description="Points a side of the show LUT; of one of curves alone, points of a curve."
+    )
+    nodes: list[str] = Field(
+        default=[],
+        description="What the show LUT does, in order, in words; empty for one that is a lattice alone.",
+    )
     interpolation: str = Field(
         default="", description="Interpolation of the show LUT: tetrahedral or trilinear."
     )

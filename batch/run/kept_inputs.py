@@ -23,7 +23,7 @@ from rushlight.batch.plan.prepare import Prepared, kept_fonts
 from rushlight.batch.plan.request import Request
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.shape import Shape
-from rushlight.pipelines.colour.cube_lut import parse_cube
+from rushlight.pipelines.colour.lut_file import is_lut_file, parse_lut
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError, from_os
 from rushlight.pipelines.inside_folder import (
     Inside,
@@ -53,8 +53,8 @@ REQUEST_SCHEMA: Literal["rushlight-request-1"] = "rushlight-request-1"
 def keep_inputs(prepared: Prepared, out: Path) -> None:
     """All that a request was made of, by digest under log/inputs, and the request itself: enough to make it again."""
     names = {key: _name(prepared, key, data) for key, data in prepared.inputs.items()}
-    for digest, text in prepared.luts.texts.items():
-        _keep(out, f"{FOLDER}/{digest.partition(':')[2]}.cube", text.encode("utf-8", "surrogateescape"))
+    for name, data in prepared.luts.kept.items():
+        _keep(out, f"{FOLDER}/{name}", data)
     for key, name in names.items():
         if key not in prepared.luts.places:
             _keep(out, f"{FOLDER}/{name}", prepared.inputs[key])
@@ -181,14 +181,14 @@ def _away(said: KeptRequest) -> tuple[Path, ...] | None:
 
 
 def _changed(out: Path, name: str) -> str:
-    """The fault of a kept file, whose name is the digest of its bytes or, of a .cube, of its numbers; else
+    """The fault of a kept file, whose name is the digest of its bytes or, of a LUT, of its numbers; else
     empty."""
     path = out / FOLDER / name
     stem = name.partition(".")[0]
     try:
         data = read_bytes(out, f"{FOLDER}/{name}")
-        if len(stem) == 64 and path.suffix == ".cube":
-            found = parse_cube(data.decode("utf-8", "surrogateescape")).digest().partition(":")[2]
+        if len(stem) == 64 and is_lut_file(name):
+            found = parse_lut(data, file=name).digest().partition(":")[2]
         else:
             found = hashlib.sha256(data).hexdigest()[: len(stem)]
     except OSError as error:
@@ -219,7 +219,7 @@ def _checked(value: object) -> KeptRequest:
 def _name(prepared: Prepared, key: str, data: bytes) -> str:
     """Name that an input is kept under: its digest, and what it is."""
     if key in prepared.luts.places:
-        return f"{prepared.luts.places[key].partition(':')[2]}.cube"
+        return prepared.luts.places[key]
     kind, _, given = key.partition(" ")
     if kind == "font" and given in prepared.fonts:
         return prepared.fonts[given]

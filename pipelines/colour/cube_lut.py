@@ -1,4 +1,4 @@
-"""3D LUTs: .cube text, and the plain evaluation by tetrahedra or trilinearly.
+""".cube text: 3D LUTs, 1D ones, and both in one file; and LUTs written as .cube.
 
 Source: Cube LUT Specification 1.0 (red varies fastest; domain defaults to 0..1). A file may hold a 1D part
 and a 3D part, the 1D one first, as common readers take it (common practice, no source).
@@ -6,104 +6,22 @@ and a 3D part, the 1D one first, as common readers take it (common practice, no 
 
 from __future__ import annotations
 
-import hashlib
 import math
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
+from rushlight.pipelines.colour.lattice_lut import Lut
+from rushlight.pipelines.colour.lut_nodes import AnyLut, Curves, NodeLut
 from rushlight.pipelines.errors import LutError
 from rushlight.pipelines.visible_text import visible
 
-__all__ = ["Interpolation", "Lut", "format_cube", "identity_lut", "lut_side", "parse_cube"]
+__all__ = ["format_cube", "lut_side", "parse_cube"]
 
-Interpolation = Literal["tetrahedral", "trilinear"]
 Triple = tuple[float, float, float]
 _LARGEST = {"LUT_1D_SIZE": 65536, "LUT_3D_SIZE": 256}
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Lut:
-    """A 3D LUT. Input outside the domain is clamped to it."""
-
-    table: NDArray[np.float64]  # (N, N, N, 3), indexed [r, g, b]
-    title: str = ""
-    domain_min: Triple = (0.0, 0.0, 0.0)
-    domain_max: Triple = (1.0, 1.0, 1.0)
-    shaper: NDArray[np.float64] | None = None  # (M, 3): the 1D part, ahead of the 3D one
-    shaper_min: Triple = (0.0, 0.0, 0.0)
-    shaper_max: Triple = (1.0, 1.0, 1.0)
-
-    @property
-    def size(self) -> int:
-        return int(self.table.shape[0])
-
-    def apply(self, rgb: ArrayLike, interpolation: Interpolation = "tetrahedral") -> NDArray[np.float64]:
-        """Values of `rgb` (..., 3) through the LUT, float64. NaN is taken as the domain's lower end."""
-        values = np.asarray(rgb, np.float64)
-        shape = values.shape
-        values = values.reshape(-1, 3)
-        if self.shaper is not None:
-            position = _unit(values, self.shaper_min, self.shaper_max) * (len(self.shaper) - 1)
-            points = np.arange(len(self.shaper))
-            values = np.stack([np.interp(position[:, k], points, self.shaper[:, k]) for k in range(3)], -1)
-        position = _unit(values, self.domain_min, self.domain_max) * (self.size - 1)
-        pick = tetrahedral if interpolation == "tetrahedral" else trilinear
-        return pick(self.table, position).reshape(shape)
-
-    def digest(self) -> str:
-        """`sha256:<hex>` over the numbers; the title is no part of it."""
-        state = hashlib.sha256()
-        for part in (self.table, self.domain_min, self.domain_max):
-            state.update(np.ascontiguousarray(part, "<f8").tobytes())
-        if self.shaper is not None:
-            for part in (self.shaper, self.shaper_min, self.shaper_max):
-                state.update(np.ascontiguousarray(part, "<f8").tobytes())
-        return f"sha256:{state.hexdigest()}"
-
-
-def _unit(values: NDArray[np.float64], low: Triple, high: Triple) -> NDArray[np.float64]:
-    scaled = (values - np.array(low)) / (np.array(high) - np.array(low))
-    return np.clip(np.where(np.isnan(scaled), 0.0, scaled), 0.0, 1.0)
-
-
-def _cell(
-    table: NDArray[np.float64], position: NDArray[np.float64]
-) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
-    base = np.minimum(position.astype(np.intp), np.array(table.shape[:3]) - 2)
-    return base, position - base
-
-
-def tetrahedral(table: NDArray[np.float64], position: NDArray[np.float64]) -> NDArray[np.float64]:
-    """`table` (N, N, N, C) at `position` (n, 3) in lattice steps, by the tetrahedron the point lies in.
-
-    The walk goes from the cell's lower corner along the axes in order of falling fraction.
-    """
-    base, fraction = _cell(table, position)
-    order = np.argsort(-fraction, axis=1, kind="stable")
-    sorted_fraction = np.take_along_axis(fraction, order, 1)
-    corner = base.copy()
-    result = table[tuple(corner.T)] * (1 - sorted_fraction[:, :1])
-    rows = np.arange(len(base))
-    for k in range(3):
-        corner[rows, order[:, k]] += 1
-        following = sorted_fraction[:, k + 1 : k + 2] if k < 2 else 0.0
-        result += table[tuple(corner.T)] * (sorted_fraction[:, k : k + 1] - following)
-    return result
-
-
-def trilinear(table: NDArray[np.float64], position: NDArray[np.float64]) -> NDArray[np.float64]:
-    """`table` (N, N, N, C) at `position` (n, 3) in lattice steps, linear along each axis."""
-    base, fraction = _cell(table, position)
-    result = np.zeros((len(base), table.shape[3]))
-    for corner in np.ndindex(2, 2, 2):
-        weight = np.prod(np.where(corner, fraction, 1 - fraction), axis=1)
-        result += weight[:, None] * table[tuple((base + corner).T)]
-    return result
 
 
 def lut_side(text: str) -> tuple[str, Literal["narrow", "full"]]:
@@ -119,17 +37,11 @@ def lut_side(text: str) -> tuple[str, Literal["narrow", "full"]]:
     return " ".join(words), "full"
 
 
-def identity_lut(size: int) -> Lut:
-    """The LUT that changes nothing, `size` points a side."""
-    axis = np.linspace(0, 1, size)
-    return Lut(table=np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), -1), title="identity")
-
-
-def parse_cube(text: str, *, file: str = "") -> Lut:
+def parse_cube(text: str, *, file: str = "") -> AnyLut:
     """A LUT from .cube text. LutError naming the line for anything that is not one.
 
     Taken: CRLF, byte order mark, comments and blank lines anywhere, commas between values, exponents,
-    `LUT_3D_INPUT_RANGE`/`LUT_1D_INPUT_RANGE`, a 1D part ahead of the 3D one. Refused: no 3D part, a table that
+    `LUT_3D_INPUT_RANGE`/`LUT_1D_INPUT_RANGE`, a 1D part ahead of the 3D one or alone. Refused: no table, one that
     is short or long, a size under 2, values that are not finite, an empty or reversed domain.
     """
     state = _Reader(file)
@@ -195,26 +107,28 @@ class _Reader:
         except ValueError:
             values = ()
         if len(values) != count or len(parts) != count or not all(map(math.isfinite, values)):
+            comma = "; numbers have a decimal point" if len(parts) == 2 * count else ""
             raise LutError(
-                f"takes {count} finite numbers, found {text.strip()[:60]!r}",
+                f"takes {count} finite numbers, found {text.strip()[:60]!r}{comma}",
                 file=self.file,
                 line=number,
                 key=key or None,
             )
         return values
 
-    def lut(self) -> Lut:
+    def lut(self) -> AnyLut:
         size, length = self.sizes.get("LUT_3D_SIZE", 0), self.sizes.get("LUT_1D_SIZE", 0)
-        if not size:
-            found = "only a 1D table" if length else "no LUT_3D_SIZE"
-            raise LutError(f"is not a 3D LUT: it has {found}", file=self.file)
-        if len(self.rows) != length + size**3:
-            raise LutError(
-                f"has {len(self.rows)} rows; {size} points a side take {length + size**3}", file=self.file
-            )
+        if not size and not length:
+            raise LutError("is not a LUT: it has no LUT_3D_SIZE and no LUT_1D_SIZE", file=self.file)
+        wanted = length + size**3
+        if len(self.rows) != wanted:
+            words = f"{size} points a side take" if size else "its size says"
+            raise LutError(f"has {len(self.rows)} rows; {words} {wanted}", file=self.file)
         values = np.array(self.rows, np.float64)
         low, high = self.interval("LUT_3D_INPUT_RANGE")
         shaper_low, shaper_high = self.interval("LUT_1D_INPUT_RANGE")
+        if not size:
+            return NodeLut(nodes=(Curves(table=values, low=shaper_low, high=shaper_high),), title=self.title)
         table = values[length:].reshape(size, size, size, 3).transpose(2, 1, 0, 3)
         return Lut(
             table=np.ascontiguousarray(table),

@@ -19,7 +19,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from rushlight.pipelines.colour.camera_encodings import Encoding, Levels, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.colour.cube_lut import Interpolation, Lut
 from rushlight.pipelines.colour.displays import (
     ACES_CONFIG,
     Display,
@@ -28,6 +27,8 @@ from rushlight.pipelines.colour.displays import (
     output_transform,
 )
 from rushlight.pipelines.colour.gamuts import D65, adaptation
+from rushlight.pipelines.colour.interpolation import Interpolation
+from rushlight.pipelines.colour.lut_nodes import AnyLut, NodeLut
 from rushlight.pipelines.errors import GradeError
 
 __all__ = ["Look", "ShowLut", "State", "to_working", "working_encoding"]
@@ -43,7 +44,7 @@ class ShowLut:
     """A show LUT, and how its file's numbers are to be taken: the levels and spaces that it was made for."""
 
     name: str
-    lut: Lut
+    lut: AnyLut
     interpolation: Interpolation = "tetrahedral"
     input_levels: Levels = "full"
     output_levels: Levels = "full"
@@ -245,20 +246,7 @@ class Look:
             if self.grade_order == "before":
                 found.append(grade)
         if self.show_lut:
-            found.append(
-                {
-                    "layer": "show LUT",
-                    "name": self.show_lut.name,
-                    "digest": self.show_lut.lut.digest(),
-                    "size": self.show_lut.lut.size,
-                    "interpolation": self.show_lut.interpolation,
-                    "input_space": _named(self.show_lut.encoding or self.working),
-                    "input_levels": self.show_lut.input_levels,
-                    "output_space": (self.show_lut.display or self.display).name,
-                    "output_levels": self.show_lut.output_levels,
-                    "contains_grade": self.show_lut.contains_grade,
-                }
-            )
+            found.append(self._lut_layer(self.show_lut))
         elif self.transform == "aces2":
             found.append(
                 {
@@ -275,10 +263,26 @@ class Look:
         found.append({"layer": "display", "name": self.display.name})
         return found
 
+    def _lut_layer(self, show: ShowLut) -> dict[str, object]:
+        nodes = {"nodes": show.lut.labels()} if isinstance(show.lut, NodeLut) else {}
+        return {
+            "layer": "show LUT",
+            "name": show.name,
+            "digest": show.lut.digest(),
+            "size": show.lut.size,
+            "interpolation": show.lut.interpolation or show.interpolation,
+            "input_space": _named(show.encoding or self.working),
+            "input_levels": show.input_levels,
+            "output_space": (show.display or self.display).name,
+            "output_levels": show.output_levels,
+            "contains_grade": show.contains_grade,
+            **nodes,
+        }
+
     def digest(self) -> str:
-        """`sha256:<hex>` over the layers' numbers; names of LUT files are no part of it."""
+        """`sha256:<hex>` over the layers' numbers; names of LUT files and words for what is in them are no part of it."""
         layers = [
-            {k: v for k, v in layer.items() if not (layer["layer"] == "show LUT" and k == "name")}
+            {k: v for k, v in layer.items() if not (layer["layer"] == "show LUT" and k in ("name", "nodes"))}
             for layer in self.layers()
         ]
         text = json.dumps(layers, sort_keys=True, separators=(",", ":"))
@@ -300,7 +304,9 @@ class Look:
             grade.append(f"CDL {self.cdl.numbers()}{space}")
         if self.show_lut:
             name = "".join(c if c.isprintable() else "?" for c in self.show_lut.name)
-            show = [f'show LUT "{name}"{self._lut_sides()}']
+            lut = self.show_lut.lut
+            nodes = f" of {', '.join(lut.labels())}" if isinstance(lut, NodeLut) else ""
+            show = [f'show LUT "{name}"{nodes}{self._lut_sides()}']
         else:
             show = {"aces2": ["ACES 2.0"], "colorimetric": ["colorimetric"], "none": []}[self.transform]
         parts += grade + show if self.grade_order == "before" else show + grade
@@ -310,12 +316,18 @@ class Look:
         """Spaces, levels and interpolation of the show LUT, in words; empty where they are the usual ones."""
         lut = self.show_lut
         assert lut is not None
-        sides = (lut.encoding, lut.input_levels, lut.display, lut.output_levels, lut.interpolation)
+        sides = (
+            lut.encoding,
+            lut.input_levels,
+            lut.display,
+            lut.output_levels,
+            lut.lut.interpolation or lut.interpolation,
+        )
         if sides == (None, "full", None, "full", "tetrahedral"):
             return ""
         taken = f"{_named(lut.encoding or self.working)} {lut.input_levels}"
         given = f"{(lut.display or self.display).name} {lut.output_levels}"
-        return f" ({taken} to {given}, {lut.interpolation})"
+        return f" ({taken} to {given}, {sides[-1]})"
 
 
 def _named(encoding: Encoding) -> str:

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from rushlight.pipelines import inside_folder
-from rushlight.pipelines.colour.cube_lut import tetrahedral
+from rushlight.pipelines.colour.interpolation import tetrahedral
 from rushlight.pipelines.errors import DeliveryError, OutsideError, from_os
 from rushlight.pipelines.grading.display_transform import evaluated, row_length
 from rushlight.pipelines.grading.lattice import Lattice, direct_of, lattice, lattice_kind, span

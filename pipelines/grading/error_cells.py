@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from rushlight.pipelines.colour.cube_lut import tetrahedral
+from rushlight.pipelines.colour.interpolation import tetrahedral
 from rushlight.pipelines.grading.direct_evaluation import evaluated
 from rushlight.pipelines.grading.shaper import on_curve
 

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.pipelines.colour.gamuts import AP1
+from rushlight.pipelines.colour.lattice_lut import Lut
 from rushlight.pipelines.grading.display_transform import (
     CELL,
     can_unclip,
@@ -76,7 +77,12 @@ def lattice_kind(look: Look, size: int) -> str:
     if look.show_lut is not None:
         lut = look.show_lut.lut
         ahead = look.exposure or look.white_balance or look.printer_points or (look.cdl and not after)
-        own = look.show_lut.encoding is None and lut.shaper is None and lut.size <= size
+        own = (
+            look.show_lut.encoding is None
+            and isinstance(lut, Lut)
+            and lut.shaper is None
+            and lut.size <= size
+        )
         return "lut" if own and not ahead else "even"
     if look.transform == "aces2" and can_unclip(look.display) and not after and size >= SMALLEST:
         return "light"
@@ -118,6 +124,7 @@ def _axes(places: Array, signal: Array, size: int, parts: int = 1) -> list[Array
 def _lut_places(show: ShowLut, signal: Array, size: int) -> tuple[int, Array]:
     """The size that halves or quarters a LUT's cells, and coordinates at which its points are the lattice's."""
     lut = show.lut
+    assert isinstance(lut, Lut)
     parts = max(1, (size - 1) // (lut.size - 1))
     if show.input_levels == "narrow":
         signal = (signal * 876 + 64) / 1023

@@ -12,9 +12,10 @@ from pathlib import Path
 
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.colour.cube_lut import Lut, parse_cube
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look, ShowLut
+from rushlight.pipelines.colour.lut_file import parse_lut
+from rushlight.pipelines.colour.lut_nodes import AnyLut
 from rushlight.pipelines.errors import ChangedError, SourceError, from_os
 from rushlight.pipelines.formats.codecs import Tags, codec
 from rushlight.pipelines.formats.movie_format import MovieFormat
@@ -101,9 +102,9 @@ def font_of(job: JobSpec, output: MovieSpec) -> str:
 
 
 @lru_cache(maxsize=8)
-def _lut(text: str, file: str) -> Lut:
-    """A show LUT, kept: its clips share it, in the runner and in each worker. LutError where the text is none."""
-    return parse_cube(text, file=file)
+def _lut(data: bytes, file: str) -> AnyLut:
+    """A show LUT, kept: its clips share it, in the runner and in each worker. LutError where the file is none."""
+    return parse_lut(data, file=file)
 
 
 def build_look(spec: LookSpec, out: Path) -> Look:
@@ -112,12 +113,12 @@ def build_look(spec: LookSpec, out: Path) -> Look:
     if spec.lut:
         path = out / spec.lut.path
         try:
-            text = read_bytes(out, spec.lut.path).decode("utf-8", "replace")
+            data = read_bytes(out, spec.lut.path)
         except OSError as error:
             raise from_os(error, path, reading=True) from None
         show_lut = ShowLut(
             name=spec.lut.name,
-            lut=_lut(text, str(path)),
+            lut=_lut(data, str(path)),
             interpolation=spec.lut.interpolation,
             input_levels=spec.lut.input,
             output_levels=spec.lut.output,

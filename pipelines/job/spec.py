@@ -113,7 +113,7 @@ class GradeSpec(_Spec):
 
 
 class LutSpec(_Spec):
-    """A show LUT: the .cube that the output folder keeps, and how to read it."""
+    """A show LUT: the file that the output folder keeps, and how to read it."""
 
     path: Place
     name: str

@@ -186,7 +186,7 @@ def _in_marked_cells(baked: object) -> tuple[int, int, int]:
     """Y'CbCr codes, 10 bits narrow, with marked lattice points all about them."""
     from scipy.ndimage import distance_transform_edt
 
-    from rushlight.pipelines.colour.cube_lut import tetrahedral
+    from rushlight.pipelines.colour.interpolation import tetrahedral
     from rushlight.pipelines.grading.bake import Baked, _piecewise
 
     assert isinstance(baked, Baked)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rushlight.pipelines.colour.cube_lut import tetrahedral
+from rushlight.pipelines.colour.interpolation import tetrahedral
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.grading.bake import bake
 from rushlight.pipelines.grading.lattice import span

@@ -300,9 +300,10 @@ def test_show_luts_are_found_by_name_under_grades(tmp_path: Path) -> None:
     assert [c.look.lut and c.look.lut.name for c in plan.clips] == ["farrow", "farrow", "beside"]
     read = prepared.luts.read
     assert (
-        plan.clips[0].look.lut and plan.clips[0].look.lut.digest == read(tmp_path / "luts" / "farrow.cube")[0]
+        plan.clips[0].look.lut
+        and plan.clips[0].look.lut.digest == read(tmp_path / "luts" / "farrow.cube").digest
     )
-    assert plan.clips[2].look.lut and plan.clips[2].look.lut.digest == read(tmp_path / "beside.cube")[0]
+    assert plan.clips[2].look.lut and plan.clips[2].look.lut.digest == read(tmp_path / "beside.cube").digest
     assert [(row.line, error.key) for row, error in plan.wrong] == [(5, "lut"), (6, "lut")]
     assert "2 different LUTs are called 'twice'" in str(plan.wrong[0][1])
     assert (tmp_path / "luts" / "farrow.cube").absolute() in prepared.grade_files

@@ -8,29 +8,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import ocio
-from rushlight.pipelines.colour.cube_lut import Lut, format_cube, identity_lut, lut_side, parse_cube
+from rushlight.pipelines.colour.cube_lut import format_cube, lut_side, parse_cube
+from rushlight.pipelines.colour.lattice_lut import Lut
 from rushlight.pipelines.errors import LutError
 
 CUBE2 = "LUT_3D_SIZE 2\n" + "\n".join(f"{r} {g} {b}" for b in (0, 1) for g in (0, 1) for r in (0, 1)) + "\n"
 
 
-def node_lut() -> Lut:
-    table = np.zeros((2, 2, 2, 3))
-    table[1, 1, 0] = 1
-    return Lut(table=table)
-
-
-@pytest.mark.parametrize(
-    ("point", "tetrahedral", "trilinear"),
-    [
-        ((0.75, 0.5, 0.25), 0.25, 0.28125),
-        ((0.5, 0.75, 0.25), 0.25, 0.28125),
-        ((0.25, 0.5, 0.75), 0.0, 0.03125),
-    ],
-)
-def test_interpolations_differ_as_they_should(point: tuple, tetrahedral: float, trilinear: float) -> None:
-    assert node_lut().apply(point)[0] == pytest.approx(tetrahedral)
-    assert node_lut().apply(point, "trilinear")[0] == pytest.approx(trilinear)
+def test_a_1d_lut_is_a_curve_a_channel_over_its_range() -> None:
+    lut = parse_cube("LUT_1D_SIZE 3\nLUT_1D_INPUT_RANGE -1 1\n0 0 0\n0.5 0.25 -0.5\n1 2 1.5\n")
+    assert lut.apply([(0, 0.5, -0.5), (9, -9, np.nan)]) == pytest.approx(
+        np.array([(0.5, 1.125, -0.25), (1, 0, 0)])
+    )
+    assert lut.size == 3
 
 
 def test_red_is_fastest() -> None:
@@ -92,7 +82,8 @@ def test_spellings_that_are_taken(change: str) -> None:
     ("text", "words"),
     [
         ("", "LUT_3D_SIZE"),
-        ("LUT_1D_SIZE 2\n0 0 0\n1 1 1\n", "1D"),
+        ("LUT_1D_SIZE 3\n0 0 0\n1 1 1\n", "2 rows; its size says 3"),
+        ("LUT_3D_SIZE 2\n" + "0,0 0,0 0,0\n" * 8, "decimal point"),
         ("LUT_3D_SIZE 1\n0 0 0\n", "size from 2"),
         ("LUT_3D_SIZE 999\n", "size from 2"),
         ("LUT_3D_SIZE two\n", "size from 2"),
@@ -111,13 +102,6 @@ def test_wrong_files_are_one_clear_error(text: str, words: str) -> None:
     assert caught.value.file == "x.cube"
 
 
-def test_identity_shapes_nan_and_infinities() -> None:
-    grid = np.random.default_rng(0).random((4, 5, 3))
-    for way in ("tetrahedral", "trilinear"):
-        assert identity_lut(9).apply(grid, way) == pytest.approx(grid)
-        assert identity_lut(9).apply([[np.nan, np.inf, -np.inf]], way).tolist() == [[0, 1, 0]]
-
-
 @pytest.mark.parametrize(
     ("text", "wanted"),
     [
@@ -131,13 +115,6 @@ def test_identity_shapes_nan_and_infinities() -> None:
 )
 def test_what_a_lut_is_said_to_take(text: str, wanted: tuple) -> None:
     assert lut_side(text) == wanted
-
-
-def test_digest_is_over_the_numbers() -> None:
-    one, two = identity_lut(5), Lut(table=identity_lut(5).table.copy(), title="another name")
-    assert one.digest() == two.digest()
-    two.table[1, 2, 3, 0] += 1e-6
-    assert one.digest() != two.digest()
 
 
 @settings(max_examples=20)

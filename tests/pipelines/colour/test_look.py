@@ -10,9 +10,9 @@ import ocio
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.chart import PATCHES
-from rushlight.pipelines.colour.cube_lut import identity_lut
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.gamuts import D65, white_xyz
+from rushlight.pipelines.colour.lattice_lut import identity_lut
 from rushlight.pipelines.colour.look import Look, ShowLut, to_working, working_encoding
 from rushlight.pipelines.errors import GradeError
 

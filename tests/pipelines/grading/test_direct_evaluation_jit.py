@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 
 from rushlight.pipelines.colour.camera_encodings import find_encoding
-from rushlight.pipelines.colour.cube_lut import tetrahedral
 from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.colour.interpolation import tetrahedral
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.grading.direct_evaluation import evaluated
 from rushlight.pipelines.grading.direct_evaluation_jit import FEW, marks, take_shares

@@ -13,8 +13,8 @@ import pytest
 from pictures import frame_of, texture
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.colour.cube_lut import identity_lut
 from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.colour.lattice_lut import identity_lut
 from rushlight.pipelines.colour.look import Look, ShowLut
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, planes
 from rushlight.pipelines.grading.bake import Baked, bake

@@ -8,8 +8,9 @@ import pytest
 from patches import compared, cube
 from rushlight.pipelines.colour.camera_encodings import encodings, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.colour.cube_lut import Lut, tetrahedral
 from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.colour.interpolation import tetrahedral
+from rushlight.pipelines.colour.lattice_lut import Lut
 from rushlight.pipelines.colour.look import Look, ShowLut
 from rushlight.pipelines.grading.bake import bake
 from rushlight.pipelines.grading.lattice import _balanced, lattice, lattice_kind, steps

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from rushlight.pipelines.colour.cube_lut import tetrahedral
+from rushlight.pipelines.colour.interpolation import tetrahedral
 from rushlight.pipelines.grading.pixel_math import (
     FIRST_PIECE,
     LEAST,

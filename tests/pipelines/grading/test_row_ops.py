@@ -6,8 +6,8 @@ import numba as nb
 import numpy as np
 import pytest
 
-from rushlight.pipelines.colour.cube_lut import tetrahedral
 from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.colour.interpolation import tetrahedral
 from rushlight.pipelines.grading import pixel_math, row_ops
 from rushlight.pipelines.grading.bake import Baked
 from rushlight.pipelines.grading.grader import _tables

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from rushlight.pipelines.colour.cube_lut import format_cube, identity_lut
+from rushlight.pipelines.colour.cube_lut import format_cube
+from rushlight.pipelines.colour.lattice_lut import identity_lut
 from rushlight.pipelines.errors import LutError
 from rushlight.pipelines.job import from_spec
 from rushlight.pipelines.job.from_spec import build_look, drawn_fields
@@ -24,13 +25,13 @@ def test_clips_of_one_show_lut_have_it_read_once_and_another_text_is_another_lut
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     read: list[str] = []
-    parse = from_spec.parse_cube
+    parse = from_spec.parse_lut
 
-    def counted(text: str, *, file: str = "") -> object:
+    def counted(data: bytes, *, file: str) -> object:
         read.append(file)
-        return parse(text, file=file)
+        return parse(data, file=file)
 
-    monkeypatch.setattr(from_spec, "parse_cube", counted)
+    monkeypatch.setattr(from_spec, "parse_lut", counted)
     from_spec._lut.cache_clear()
     (tmp_path / "a.cube").write_text(format_cube(identity_lut(3)))
     first, second = (build_look(look("a.cube"), tmp_path) for _ in range(2))

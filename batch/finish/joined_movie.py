@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from rushlight.batch.queue.finish_token import may_finish
-from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import fresh, move, unlink
+from rushlight.pipelines.job.clip_metadata import movie_metadata
 from rushlight.pipelines.job.from_spec import movie_format, movie_tags, work_name
 from rushlight.pipelines.job.production import opened_production
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec
@@ -18,7 +18,7 @@ from rushlight.pipelines.measure.checksum import file_hash
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata
 from rushlight.pipelines.outputs.join_segments import join
-from rushlight.pipelines.outputs.mxf_packages import Umids, mxf_metadata, set_umids, umids_of
+from rushlight.pipelines.outputs.mxf_packages import Umids, set_umids, umids_of
 from rushlight.pipelines.outputs.readback import Delivered, check, expected, read_back
 from rushlight.pipelines.outputs.sound_mixdown import sound_under
 
@@ -64,6 +64,7 @@ def joined_movie(
     movie = movie_format(job, output, movie_tags(job, output, facts))
     out, final = Path(job.out), f"{output.folder}/{output.file}"
     making = f"{work_name(job)}/{output.identity}/.{token}.{output.file}.part"
+    metadata = movie_metadata(job, output)
     sound, said = sound_under(
         facts,
         first=job.first,
@@ -87,7 +88,7 @@ def joined_movie(
             movie,
             timecode=timecode,
             reel=job.reel,
-            metadata=_metadata(job, output),
+            metadata=metadata,
             sound=sound,
             hdr=None if stated else hdr,
         )
@@ -105,18 +106,14 @@ def joined_movie(
         place(out, making, final)
     finally:
         unlink(out, making)
-    noted = tuple(f"{output.output}: {text}" for text in said)
+    noted = tuple(f"{output.output}: {text}" for text in (*said, *_unsaid(delivered, metadata)))
     return Joined(delivered=delivered, timecode=timecode, path=final, digest=digest, said=noted)
 
 
-def _metadata(job: JobSpec, output: MovieSpec) -> dict[str, str]:
-    """Free metadata of a movie: MXF has the clip's name and comments instead, MP4 holds the reel in it."""
-    if output.container == "mxf":
-        return mxf_metadata(job.stem, PlannedRecord.read(job.record).row or {})
-    metadata = dict(job.metadata)
-    if output.container == "mp4" and job.reel:
-        metadata["reel"] = job.reel
-    return metadata
+def _unsaid(delivered: Delivered, metadata: Mapping[str, str]) -> list[str]:
+    """Words on metadata that the file was given and does not state as it should."""
+    lost = [key for key, text in metadata.items() if delivered.metadata.get(key) != text]
+    return [f"its tags lack {', '.join(lost)}, or cut them short; the record has them"] if lost else []
 
 
 def _umids(job: JobSpec, output: MovieSpec) -> Umids | None:

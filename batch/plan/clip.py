@@ -13,9 +13,9 @@ from pathlib import Path
 
 from rushlight.batch.decisions.decision import Decision
 from rushlight.batch.decisions.lut_files import LutFiles
-from rushlight.batch.lists.camera_columns import NOTHING, Camera, framed
+from rushlight.batch.lists.camera_columns import NOTHING, Camera, camera_letter, framed
 from rushlight.batch.lists.clip_list import Row, cell_is
-from rushlight.batch.plan.clip_sound import sound_text
+from rushlight.batch.plan.clip_sound import sound_record, sound_text
 from rushlight.batch.plan.corrections import corrections
 from rushlight.batch.plan.in_out import frame_range
 from rushlight.batch.plan.model import PlannedClip, Signal, Stated, stem_of
@@ -35,13 +35,14 @@ from rushlight.pipelines.errors import (
 )
 from rushlight.pipelines.formats.codecs import codec, log_notes, output_faults, rate_fault
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.job.clip_metadata import stated as stated_metadata
 from rushlight.pipelines.job.from_spec import fit_of
 from rushlight.pipelines.job.spec import GradeSpec, LookSpec, LutSpec
 from rushlight.pipelines.originals.framing import placement
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.recipe.model import LookSettings, MovieOutput, Output, Recipe
 
-__all__ = ["fields_of_clip", "frame_range", "plan_clip", "resolve_signal"]
+__all__ = ["clip_metadata", "fields_of_clip", "frame_range", "plan_clip", "resolve_signal"]
 
 
 def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tuple[str, ...]]:
@@ -354,3 +355,21 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe, title: DayTitle = NO_TITLE
         "unit": ours.unit,
         "day_title": ours.text if title else "",
     }
+
+
+def clip_metadata(clip: PlannedClip, fields: Mapping[str, str]) -> dict[str, str]:
+    """Metadata of a clip's files by name; what nobody states is left out. `fields` are its burn-in fields, which have its day's
+    title."""
+    sound = sound_record(clip)
+    facts = {
+        "white_balance" if name == "wb" else name: fact.value for name, fact in clip.camera_facts.items()
+    }
+    return stated_metadata(
+        {
+            **{name: clip.row[name] for name in ("scene", "take", "circled", "note")},
+            **{name: fields.get(name, "") for name in ("production", "day", "unit")},
+            "camera": camera_letter(clip.row["camera"], clip.reel),
+            "sound_roll": sound.roll if sound else "",
+            **facts,
+        }
+    )

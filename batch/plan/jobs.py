@@ -12,7 +12,7 @@ from typing import TypedDict, TypeVar
 
 from rushlight.batch.lists.camera_columns import framed
 from rushlight.batch.lists.clip_list import is_yes
-from rushlight.batch.plan.clip import takes
+from rushlight.batch.plan.clip import clip_metadata, takes
 from rushlight.batch.plan.clip_sound import production_identity, sound_record, sound_spec
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.records.job_record import RecipeName
@@ -373,7 +373,7 @@ def job_spec(
         outputs=outputs,
         segments=() if sound_alone else segments_of(clip, outputs),
         fields=dict(fields),
-        metadata={},
+        metadata=clip_metadata(clip, fields),
         record=PlannedRecord(
             signal=Signal(
                 encoding=clip.signal.encoding.name,

@@ -1,8 +1,9 @@
-"""Scene, take, circled and note that came after a clip was delivered, in its record: what was made does not show them."""
+"""Scene, take, circled, note, lens and the like that came after a clip was delivered, in its record: what was made does not
+show them."""
 
 from __future__ import annotations
 
-from rushlight.batch.cameras.camera_facts import recorded_camera_facts
+from rushlight.batch.cameras.camera_facts import FACT_COLUMNS, recorded_camera_facts
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.scenes.scene_tables import SCENE_COLUMNS
@@ -16,7 +17,7 @@ def renewed(record: JobRecord, row: Row) -> JobRecord:
     A cell of the list that recorded it stays where this row says nothing; one that was filled from elsewhere goes with its source.
     """
     known = dict(record.row or {})
-    columns = dict.fromkeys((*SCENE_COLUMNS, *row.filled, *record.row_from))
+    columns = dict.fromkeys((*SCENE_COLUMNS, *FACT_COLUMNS, *row.filled, *record.row_from))
     said = {c: row[c] for c in columns if row[c] or c in record.row_from}
     sources = {c: source for c, source in row.filled.items() if c in said}
     if all(known.get(c, "") == cell for c, cell in said.items()) and sources == dict(record.row_from):

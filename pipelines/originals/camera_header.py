@@ -75,7 +75,7 @@ def _tint(text: str) -> str:
 
 
 def _angle(text: str) -> str:
-    value = _number(text, 0.1, 360)
+    value = _number(text, 1, 360)
     return f"{value:.5g}°" if value else ""
 
 
@@ -108,10 +108,12 @@ HEADER_FACTS: Mapping[str, HeaderKeys] = MappingProxyType(
         "camera_make": HeaderKeys(
             says="maker of the camera",
             keys=("com.apple.quicktime.make", "cameraMake", "make", "company_name"),
+            endings=r"camera[._]?make",
         ),
         "camera_model": HeaderKeys(
             says="model of the camera",
             keys=("com.apple.quicktime.model", "cameraModel", "model", "dpx:InputDevice", "product_name"),
+            endings=r"camera[._]?model",
         ),
         "camera_serial": HeaderKeys(
             says="serial number of the camera",
@@ -131,10 +133,18 @@ HEADER_FACTS: Mapping[str, HeaderKeys] = MappingProxyType(
         "focal_length": HeaderKeys(
             says="focal length, in mm",
             keys=("nominalFocalLength", "effectiveFocalLength", "Exif:FocalLength"),
+            endings=r"focal[._]?length",
             read=_millimetres,
         ),
-        "aperture": HeaderKeys(says="aperture, as f-number", keys=("FNumber",), read=_stop("f/")),
-        "t_stop": HeaderKeys(says="aperture, as T-stop", keys=("tStop",), read=_stop("T")),
+        "aperture": HeaderKeys(
+            says="aperture, as f-number",
+            keys=("FNumber",),
+            endings=r"aperture|f[._]?number",
+            read=_stop("f/"),
+        ),
+        "t_stop": HeaderKeys(
+            says="aperture, as T-stop", keys=("tStop",), endings=r"t[._]?stop", read=_stop("T")
+        ),
         "iso": HeaderKeys(
             says="exposure index (ISO) that the camera was set to",
             keys=("isoSpeed", "Exif:PhotographicSensitivity", "Exif:ISOSpeed"),
@@ -156,12 +166,12 @@ HEADER_FACTS: Mapping[str, HeaderKeys] = MappingProxyType(
         "shutter": HeaderKeys(
             says="shutter angle in degrees, else the time of exposure in seconds (`ExposureTime`)",
             keys=("shutterAngle", "dpx:ShutterAngle"),
-            endings=r"shutter[._]?angle",
+            endings=r"shutter([._]?angle)?",
             read=_angle,
         ),
     }
 )
-_TIMES = HeaderKeys(says="", keys=("ExposureTime",), endings=r"exposure[._]?time", read=_time)
+_TIMES = HeaderKeys(says="", keys=("ExposureTime",), endings=r"exposure[._]?time|shutter", read=_time)
 
 
 def header_facts(metadata: Mapping[str, str]) -> dict[str, HeaderFact]:

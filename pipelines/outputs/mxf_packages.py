@@ -19,15 +19,7 @@ from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.visible_text import visible
 
-__all__ = ["COMMENTS", "Umids", "mxf_metadata", "set_umids", "umid_text", "umids_of"]
-
-COMMENTS = (
-    "scene",
-    "take",
-    "camera",
-    "circled",
-    "note",
-)  # columns of the list that the clip's package states
+__all__ = ["Umids", "mxf_metadata", "set_umids", "umid_text", "umids_of"]
 
 _LONGEST = 4000  # characters of a comment: FFmpeg leaves one out that a local set of 64 KiB cannot hold
 _SPACE = UUID(
@@ -72,10 +64,10 @@ def _bytes(umid: str) -> bytes:
     return bytes.fromhex(umid.removeprefix("urn:smpte:umid:").replace(".", ""))
 
 
-def mxf_metadata(name: str, row: Mapping[str, str]) -> dict[str, str]:
-    """A clip's name and the comments of its row as FFmpeg's muxer takes them; a cell that is empty is not stated."""
+def mxf_metadata(name: str, comments: Mapping[str, str]) -> dict[str, str]:
+    """A clip's name and its comments by name, as FFmpeg's muxer takes them; an empty one is not stated."""
     found = {"material_package_name": name}
-    found |= {f"comment_{column}": text for column in COMMENTS if (text := row.get(column, "").strip())}
+    found |= {f"comment_{key}": text for key, value in comments.items() if (text := value.strip())}
     return {key: visible(text, lines=True)[:_LONGEST] for key, text in found.items()}
 
 

@@ -26,8 +26,8 @@ from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.report.batch_csv import COLUMNS as REPORT_COLUMNS
 from rushlight.batch.report.clip_table import COLUMNS as CLIP_COLUMNS
 from rushlight.pipelines.formats.codecs import CODECS
+from rushlight.pipelines.job.clip_metadata import CLIP_METADATA, MOVIE_KEYS
 from rushlight.pipelines.originals.camera_header import HEADER_FACTS
-from rushlight.pipelines.outputs.mxf_packages import COMMENTS
 from rushlight.pipelines.recipe.day_document import DayDocument
 from rushlight.pipelines.recipe.model import Recipe
 from rushlight.pipelines.recipe.read_recipe import shipped_recipes
@@ -175,13 +175,26 @@ in the metadata and the table. The clip itself is the range of the row's `in` an
 after its slate card. `metadata.rushlight` has reel, UMIDs, scene, take, the colour digest, look, display and state of the pictures. There is
 no `cdl` in it: a grade that is in the pictures must not be put on them again.
 
+## Metadata in the files
+
+Every movie states these, as far as anybody says them:
+
+| name | key in MOV, MP4 | |
+|---|---|---|
+{metadata}
+
+`ffprobe FILE`, or the FFmpeg command, shows them; MP4 has the reel as `reel` beside them. In MXF they are comments of the clip's package. What cannot
+be seen is written out (`\\u202e`), and a text is cut at 4,000 characters. They are no part of what makes a file what it is: a note, a lens or
+a title that comes later makes no file again and stands in tables, record and report alone; a file that is made again for another reason, its
+sound too, states what is known then. Files of older versions stay as they are. No picture, colour checksum or UMID depends on any of it.
+
 ## MXF
 
 `container = "mxf"` gives OP1a (SMPTE ST 378) with the codecs whose table says so, picture and mono sound tracks in one file:
 
 | where | what |
 |---|---|
-| material package | the clip: its name, timecode, and the comments {comments} as far as the row has them |
+| material package | the clip: its name, timecode, and the clip's metadata as comments |
 | file package | the file and its tracks |
 | tape package | the reel: its name and timecode; not there without a reel |
 
@@ -553,9 +566,10 @@ def pages() -> dict[str, str]:
 def editor_page() -> str:
     """The page on clip tables and MXF, with the columns as the code has them."""
     columns = "\n".join(f"| `{name}` | {_cell(says)} |" for name, says in CLIP_COLUMNS.items())
-    return EDITOR_PAGE.format(
-        made=MADE, columns=columns, comments=", ".join(f"`{name}`" for name in COMMENTS)
+    metadata = "\n".join(
+        f"| `{name}` | `{MOVIE_KEYS.get(name, name)}` | {says} |" for name, says in CLIP_METADATA.items()
     )
+    return EDITOR_PAGE.format(made=MADE, columns=columns, metadata=metadata)
 
 
 def list_columns() -> str:

@@ -11,7 +11,7 @@ from rushlight.batch.finish import joined_movie as module
 from rushlight.batch.records.job_record import read_record
 from rushlight.batch.what_is_there import to_make
 from rushlight.pipelines.errors import DeliveryError
-from rushlight.pipelines.job.spec import JobSpec, MovieSpec
+from rushlight.pipelines.job.spec import JobSpec, LookSpec, MovieSpec
 from rushlight.pipelines.measure.checksum import file_hash
 from rushlight.pipelines.outputs.mxf_packages import umids_of
 
@@ -25,7 +25,7 @@ def given(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[JobSpec, Mov
     )  # fmt: skip
     job = JobSpec.model_construct(
         job="a-1", out=str(tmp_path), first=0, count=3, rate="24", timecode="01:00:00:00", reel="A001", metadata={},
-        retimed=False, production=None, look=SimpleNamespace(display="Rec.709 BT.1886"),
+        retimed=False, production=None, look=LookSpec(encoding="LogC3"),
     )  # fmt: skip
     monkeypatch.setattr(module, "sound_under", lambda *given, **named: (None, ("is silent",)))
     monkeypatch.setattr(module, "movie_tags", lambda *given: None)
@@ -33,7 +33,7 @@ def given(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[JobSpec, Mov
     monkeypatch.setattr(
         module, "join", lambda paths, counts, path, *given, **named: path.write_bytes(b"movie")
     )
-    monkeypatch.setattr(module, "read_back", lambda path: SimpleNamespace(size=path.stat().st_size))
+    monkeypatch.setattr(module, "read_back", lambda path: SimpleNamespace(metadata={}))
     monkeypatch.setattr(module, "may_finish", lambda *given: None)
     return job, output
 
@@ -49,10 +49,10 @@ def test_what_is_right_has_its_name(
     monkeypatch.setattr(module, "check", lambda *given: [])
     made = joined(*given)
     assert (tmp_path / "editorial" / "a.mov").read_bytes() == b"movie"
-    assert (made.path, str(made.timecode), made.said) == (
-        "editorial/a.mov",
-        "00:59:59:22",
-        ("editorial: is silent",),
+    assert (made.path, str(made.timecode)) == ("editorial/a.mov", "00:59:59:22")
+    assert made.said == (
+        "editorial: is silent",
+        "editorial: its tags lack state, look, look_digest, or cut them short; the record has them",
     )
     assert not list(tmp_path.rglob("*.part"))
 
@@ -71,8 +71,7 @@ def test_an_mxf_has_its_clip_its_comments_and_umids_of_its_own(
 ) -> None:
     """Set in the unfinished file: the hash is of what is delivered, and nothing delivered is written to."""
     job, output = given
-    row = {"scene": "12A", "take": "", "note": "soft", "lens": "32"}
-    job = job.model_copy(update={"stem": "A001C001", "record": {"row": row}})
+    job = job.model_copy(update={"stem": "A001C001", "metadata": {"scene": "12A", "note": "soft"}})
     output = output.model_copy(update={"container": "mxf", "file": "a.mxf"})
     told: dict[str, Any] = {}
     monkeypatch.setattr(module, "check", lambda *given: [])
@@ -81,10 +80,12 @@ def test_an_mxf_has_its_clip_its_comments_and_umids_of_its_own(
     )
     monkeypatch.setattr(module, "set_umids", lambda path, umids: path.write_bytes(umids.material.encode()))
     made = joined(job, output)
-    assert told["metadata"] == {
+    shown = {key: text for key, text in told["metadata"].items() if "look" not in key}
+    assert shown == {
         "material_package_name": "A001C001",
         "comment_scene": "12A",
         "comment_note": "soft",
+        "comment_state": "log",
     }
     final = tmp_path / "editorial" / "a.mxf"
     assert final.read_bytes() == umids_of("a-1 id", "A001").material.encode() and told["joined"] != final

@@ -61,10 +61,9 @@ def joined_movie(
     """The movie of an output from files of `counts` pictures each; `stated` where these state their light already. DeliveryError
     where it is not what it should be."""
     timecode = Timecode.parse(job.timecode, FrameRate.parse(job.rate)) + -output.card
-    movie = movie_format(job, output, movie_tags(job, output, facts))
+    movie, metadata = movie_format(job, output, movie_tags(job, output, facts)), movie_metadata(job, output)
     out, final = Path(job.out), f"{output.folder}/{output.file}"
     making = f"{work_name(job)}/{output.identity}/.{token}.{output.file}.part"
-    metadata = movie_metadata(job, output)
     sound, said = sound_under(
         facts,
         first=job.first,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from dataclasses import asdict, dataclass
 
-from rushlight.batch.records.schemas import SCHEMAS, find_schema, json_schema
+from rushlight.batch.schemas import SCHEMAS, find_schema, json_schema
 from rushlight.pipelines.errors import RecipeError
 from rushlight.pipelines.recipe.read_recipe import parse_recipe, shipped_recipes
 

@@ -12,9 +12,12 @@ from rushlight.batch.api.requests import day_of
 from rushlight.batch.check.check_day import check_day
 from rushlight.batch.check.check_media import Checked, Progress, check_media
 from rushlight.batch.check.clip_originals import AUTO
+from rushlight.batch.closed_delivery import closed_delivery
 from rushlight.batch.day.shooting_day import ShootingDay
 from rushlight.batch.exit_codes import DONE, PARTLY
+from rushlight.batch.records.handover import Handover
 from rushlight.batch.records.verdicts import CHECK, CheckDocument, CheckedFile, CheckedManifest
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError
 
 __all__ = ["CheckProgress", "CheckResult", "CheckedFile", "CheckedManifest", "check"]
@@ -24,7 +27,7 @@ CheckProgress = Progress
 
 @dataclass(frozen=True, kw_only=True)
 class CheckResult:
-    """Verdicts on a folder of originals, or a day's: `verdict` on all of it, `text` what to do."""
+    """Verdicts on a folder of originals or a closed delivery, or on a day's originals: `verdict` on all of it, `text` what to do."""
 
     checked: str  # when it began, as ISO 8601 in UTC
     media: Path
@@ -34,6 +37,7 @@ class CheckResult:
     files: tuple[CheckedFile, ...]  # the worst first
     counts: dict[str, int]  # files by verdict
     notes: tuple[str, ...] = ()
+    delivery: str = ""  # the folder's name where it is a closed delivery
 
     @property
     def code(self) -> int:
@@ -78,7 +82,8 @@ def check(
             found = _of_day(day, place, on_progress)
         else:
             found = check_media(Path(media), place, on_progress=on_progress)
-    return _result(began, found)
+    closed = None if day else closed_delivery(Path(media))
+    return _result(began, found, closed)
 
 
 def _of_day(day: ShootingDay, manifest: Path | None, on_progress: Callable[[CheckProgress], None]) -> Checked:
@@ -95,7 +100,17 @@ def _of_day(day: ShootingDay, manifest: Path | None, on_progress: Callable[[Chec
     return check_day(day.path, media, given, notes=notes, on_progress=on_progress)
 
 
-def _result(began: str, found: Checked) -> CheckResult:
+def _of_delivery(closed: Handover) -> str:
+    """A closed delivery in a sentence: what it is, and whether it was whole when it was closed."""
+    title = f" of {closed.title}" if closed.title else ""
+    lacks = counted(len(closed.missing), "thing") if closed.missing else "nothing"
+    return (
+        f"this is the delivery {closed.folder}{title}, closed {closed.closed[:16].replace('T', ' ')} UTC; {lacks} was missing from it"
+        " then, as its letter.txt says"
+    )
+
+
+def _result(began: str, found: Checked, closed: Handover | None) -> CheckResult:
     return CheckResult(
         checked=began,
         media=found.media,
@@ -121,5 +136,6 @@ def _result(began: str, found: Checked) -> CheckResult:
             for f in found.files
         ),
         counts={word: count for word, count in found.counts.items()},
-        notes=found.notes,
+        notes=((_of_delivery(closed),) if closed else ()) + found.notes,
+        delivery=closed.folder if closed else "",
     )

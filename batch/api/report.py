@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rushlight.batch.api.requests import output_folders
+from rushlight.batch.closed_delivery import refuse_closed
 from rushlight.batch.report.pages import write_report
 
 __all__ = ["ReportResult", "report"]
@@ -29,6 +30,10 @@ class ReportResult:
 
 
 def report(dir: str | Path) -> ReportResult:
-    """Make the pages of an output folder, or of those of a day, from the log. OptionError where it has none."""
-    pages = tuple(write_report(folder).resolve() for folder in output_folders(dir))
+    """Make the pages of an output folder, or of those of a day, from the log. OptionError where it has none, or is a closed
+    delivery."""
+    folders = output_folders(dir)
+    for folder in folders:
+        refuse_closed(folder, "its page is index.html")
+    pages = tuple(write_report(folder).resolve() for folder in folders)
     return ReportResult(page=pages[0], pages=pages)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from rushlight.batch.api.requests import output_folders
+from rushlight.batch.closed_delivery import closed_delivery
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import read_log
 from rushlight.batch.records.shape import Shape
@@ -92,7 +93,7 @@ def verify(
 ) -> VerifyResult:
     """Measure the deliveries of an output folder, or of all of a day's: frames, timecode, tags, colour.
 
-    The verdicts are kept beside its log, and its report shows them; of several folders each clip says its own (`folder`). `against`: another render of the list, whose colour is
+    The verdicts are kept beside its log, and its report shows them (into a closed delivery nothing is written); of several folders each clip says its own (`folder`). `against`: another render of the list, whose colour is
     compared. `reference`: a folder of frames taken from a monitor. `workers`:
     processes that measure; one a core if None, as far as there is enough to measure. `on_clip` is told each clip before it is measured.
     OptionError where a folder has no log.
@@ -153,7 +154,9 @@ def _in(folder: str, told: Told) -> Told:
 
 
 def _keep(folder: Path, result: VerifyResult) -> str:
-    """Keep the verdicts and bring the report up to date. Gives why that could not be done: it costs no verdict."""
+    """Keep the verdicts and bring the report up to date, but of a closed delivery. Gives why that could not be done: it costs no verdict."""
+    if closed_delivery(folder):
+        return ""  # it stays as it was handed over
     try:
         keep_verdicts(result.verdicts(), folder)
         if is_file(folder, "report/index.html"):

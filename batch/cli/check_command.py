@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import sys
-import time
 from pathlib import Path
 
-from rushlight.batch.api.check import CheckProgress, CheckResult, check
+from rushlight.batch.api.check import CheckResult, check
 from rushlight.batch.terminal.console import say, say_json, say_wrapped
+from rushlight.batch.terminal.progress_line import ProgressLine
 from rushlight.batch.terminal.terminal_or_log import is_terminal
 from rushlight.pipelines.counted import counted
-from rushlight.pipelines.visible_text import visible
 
 __all__ = ["show_check"]
 
 MOST = 200  # lines of one verdict; all stand in --json
+OF_DELIVERY = (
+    "A match proves that a file is what was handed over, and nothing more; a delivery is no backup. "
+    "Keep to the production's own copy procedure."
+)
 CAUTION = (
     "A match proves that a file is what the maker of the manifest saw, not that the card was complete. "
     "Keep to the production's own copy procedure."
@@ -23,7 +26,7 @@ CAUTION = (
 
 def show_check(media: Path, *, manifest: Path | None, as_json: bool) -> int:
     """Check a folder. Exit code 1 unless all match."""
-    line = _Line() if is_terminal(sys.stderr) and not as_json else None
+    line = ProgressLine("checking") if is_terminal(sys.stderr) and not as_json else None
     try:
         result = check(media, manifest=manifest, on_progress=line or (lambda progress: None))
     finally:
@@ -34,35 +37,6 @@ def show_check(media: Path, *, manifest: Path | None, as_json: bool) -> int:
     else:
         _print(result)
     return result.code
-
-
-class _Line:
-    """One line at the terminal: the file being read, and how much of all has been."""
-
-    def __init__(self) -> None:
-        self._next = 0.0
-        self._long = 0
-
-    def __call__(self, progress: CheckProgress) -> None:
-        """Draw it, a few times a second."""
-        now = time.monotonic()
-        if now < self._next or not progress.bytes:
-            return
-        self._next = now + 0.2
-        share = 100 * min(progress.done, progress.bytes) // progress.bytes
-        text = visible(f"checking: {share} % of {progress.bytes / 1e9:.1f} GB, {progress.path}")[:99]
-        self._draw(text)
-
-    def clear(self) -> None:
-        """Leave nothing behind."""
-        if self._long:
-            self._draw("")
-            self._draw("")
-
-    def _draw(self, text: str) -> None:
-        sys.stderr.write("\r" + text.ljust(self._long) + ("\r" if not text else ""))
-        sys.stderr.flush()
-        self._long = len(text)
 
 
 def _print(result: CheckResult) -> None:
@@ -89,4 +63,4 @@ def _print(result: CheckResult) -> None:
     )
     said = result.verdict.upper() if result.code else result.verdict
     say_wrapped(f"{said}{f': {result.text}' if result.text else ''}")
-    say_wrapped(CAUTION)
+    say_wrapped(OF_DELIVERY if result.delivery else CAUTION)

@@ -15,6 +15,7 @@ import click
 
 from rushlight.batch.cli.about_commands import about_commands
 from rushlight.batch.cli.day_commands import day_commands
+from rushlight.batch.cli.handover_command import handover_command
 from rushlight.batch.cli.night_options import crew_options, night_options, replaced_option, watched
 from rushlight.batch.cli.queue_commands import queue_commands
 from rushlight.batch.cli.serve_command import serve_command
@@ -338,7 +339,7 @@ def verify(
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
 @_answering
 def check(media: Path, manifest: Path | None, as_json: bool) -> int:
-    """Hold the originals in MEDIA, a folder or a day (day.toml), against their hash manifests (ASC MHL 2.0); nothing is written.
+    """Hold the originals in MEDIA, a folder or a day (day.toml), or a closed delivery, against their hash manifests (ASC MHL 2.0); nothing is written.
 
     It proves that the files are what the maker of the manifest saw, not that the card was complete, and does not
     replace the production's own copy procedure.
@@ -372,6 +373,7 @@ cli.add_command(day_commands(_answering))
 cli.add_command(serve_command(_answering))
 for about in about_commands(_answering):
     cli.add_command(about)
+cli.add_command(handover_command(_answering))
 
 
 def main() -> None:

@@ -18,7 +18,7 @@ MANY = 8  # options: fewer than these stand in one group
 GROUPS = {
     "What to make": (
         *("recipe", "only", "outputs", "ranges", "stills_at", "framing", "origin", "out", "write", "strict"),
-        *("export", "size", "plot", "to", "name"),
+        *("export", "size", "plot", "to", "name", "whole", "copy", "no_record"),
     ),
     "Where things are": ("media", "sound", "manifest", "grades", "defaults"),
     "What no list, defaults or recipe states": ("encoding", "levels", "rate"),

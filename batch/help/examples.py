@@ -57,6 +57,11 @@ EXAMPLES: dict[str, tuple[Example, Example, Example]] = {
         ("rushlight check /media/A001 --manifest A001.mhl", "Against one that lies elsewhere:"),
         ("rushlight check day.toml --json", "All originals of a day, for a script:"),
     ),
+    "handover": (
+        ("rushlight handover out --name editor --to /media/shuttle", "All that is delivered, for the editor:"),
+        ("rushlight handover out --name producer --outputs viewing", "The viewing copies, for the producer:"),
+        ("rushlight handover out --name editor --all --copy", "Everything once more, copied, not only changes:"),
+    ),
     "report": (
         ("rushlight report out", "The pages, made again:"),
         ("rushlight report day.toml", "Those of a day:"),

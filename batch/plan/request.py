@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rushlight.batch.check.clip_originals import AUTO
+from rushlight.batch.closed_delivery import refuse_closed
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.request import PlainRequest
 from rushlight.pipelines.errors import OptionError
@@ -137,6 +138,7 @@ class Request:
         if self.out is not None:
             if self.out.exists() and not self.out.is_dir():
                 raise OptionError("is a file; --out takes a folder", file=str(self.out))
+            refuse_closed(self.out, "give --out another folder")
             parent = next(p for p in (self.out, *self.out.absolute().parents) if p.exists())
             if not os.access(parent, os.W_OK | os.X_OK):
                 raise OptionError(

@@ -68,12 +68,13 @@ def write_manifest(
     version: str,
     retired: str,
     ignore: Sequence[str] = (),
+    name: str = "",
 ) -> Path | None:
     """Bring the history of `root` up to `files`; gives the manifest written, or None where nothing is new.
 
     New files go into a further generation. Where a file of the history was remade or is no longer delivered, the
     history no longer speaks of this folder: it is moved whole into `retired`, a folder in `root`, and a new one begins with 0001.
-    `when` is the moment of writing (aware). DeliveryError for a history that was tampered with or does not read.
+    `when` is the moment of writing (aware). `name`: the folder's, where it is to have another than now. DeliveryError for a history that was tampered with or does not read.
     """
     number, known = _read_history(root)
     now = {file.path: file.xxh128 for file in files}
@@ -85,14 +86,14 @@ def write_manifest(
         new = [file for file in files if file.path not in known]
         if not new:
             return None
-        name = f"{number + 1:04}_{root.name}_{_stamp(when)}.mhl"
+        file = f"{number + 1:04}_{name or root.name}_{_stamp(when)}.mhl"
         text = "".join(_manifest(new, when, host, version, (*DEFAULT, *ignore), whole=not known))
-        write(root, f"{HISTORY}/{name}", text.encode(), sync=True)
-        chain = _chain(root, number + 1, name, text.encode())
+        write(root, f"{HISTORY}/{file}", text.encode(), sync=True)
+        chain = _chain(root, number + 1, file, text.encode())
         write(root, f"{HISTORY}/{CHAIN}", chain.encode(), sync=True)
     except OSError as error:
         raise from_os(error, root / HISTORY) from None
-    return root / HISTORY / name
+    return root / HISTORY / file
 
 
 def _stamp(when: datetime) -> str:

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from rushlight.batch.api.check import check as check
     from rushlight.batch.api.grades import GradesResult as GradesResult
     from rushlight.batch.api.grades import grades as grades
+    from rushlight.batch.api.handover import HandoverResult as HandoverResult
+    from rushlight.batch.api.handover import handover as handover
     from rushlight.batch.api.look import LookResult as LookResult
     from rushlight.batch.api.look import look as look
     from rushlight.batch.api.plan import PlanResult as PlanResult
@@ -59,6 +61,7 @@ _NAMES = {
     ),
     "rushlight.batch.api.check": ("CheckResult", "check"),
     "rushlight.batch.api.grades": ("GradesResult", "grades"),
+    "rushlight.batch.api.handover": ("HandoverResult", "handover"),
     "rushlight.batch.api.look": ("LookResult", "look"),
     "rushlight.batch.api.plan": ("PlanResult", "plan"),
     "rushlight.batch.api.render": ("RenderResult", "render"),

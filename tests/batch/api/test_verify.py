@@ -9,8 +9,8 @@ import pytest
 import rushlight
 from here import run
 from rushlight.batch.api import verify as module
-from rushlight.batch.records.schemas import SCHEMAS, json_schema
 from rushlight.batch.records.verdicts import AloneClip, ClipVerdicts
+from rushlight.batch.schemas import SCHEMAS, json_schema
 
 
 def clip(folder: Path, verdict: str) -> ClipVerdicts:

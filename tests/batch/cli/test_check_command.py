@@ -12,7 +12,7 @@ import pytest
 from here import rushlight
 from manifests import card, chain, entry, generation, hash_list, sealed
 from rushlight.batch.api.check import CheckProgress
-from rushlight.batch.cli.check_command import _Line
+from rushlight.batch.terminal.progress_line import ProgressLine
 
 
 @pytest.fixture
@@ -121,7 +121,7 @@ def test_names_are_shown_with_nothing_hidden(tmp_path: Path) -> None:
 def test_a_line_at_the_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     screen = io.StringIO()
     monkeypatch.setattr(sys, "stderr", screen)
-    line = _Line()
+    line = ProgressLine("checking")
     line(CheckProgress(path="a\x1b.mov", done=5, bytes=10))
     line(CheckProgress(path="a.mov", done=10, bytes=10))  # at once: not drawn
     line.clear()

@@ -20,8 +20,8 @@ from rushlight.batch.live.night_pages import PAGE, STATE, NightPages
 from rushlight.batch.live.run_words import RunWords
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.records.night_state import NOW, NightState
-from rushlight.batch.records.schemas import SCHEMAS, json_schema
 from rushlight.batch.run.event_stream import EventStream
+from rushlight.batch.schemas import SCHEMAS, json_schema
 
 
 def state_in(out: Path) -> NightState:

@@ -13,8 +13,8 @@ from jsonschema import Draft202012Validator
 from logged import append_record
 from recorded import movie, recorded, still
 from rushlight.batch.api.verify import VerifyResult
-from rushlight.batch.records.schemas import SCHEMAS, json_schema
 from rushlight.batch.records.verdicts import Verdicts
+from rushlight.batch.schemas import SCHEMAS, json_schema
 from rushlight.batch.verify.compare import against_references, compare, reference_frames
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL

@@ -1,6 +1,6 @@
 """The published schemas: current with the models, of the draft that they name, and what is really written is held to them.
 
-To publish them again: PYTHONPATH=tests/support python tests/batch/records/test_schemas.py
+To publish them again: PYTHONPATH=tests/support python tests/batch/test_schemas.py
 """
 
 import json
@@ -20,13 +20,13 @@ from rushlight.batch.farm.dask_farm import Task
 from rushlight.batch.job_log import failure_record
 from rushlight.batch.records.events import EVENTS
 from rushlight.batch.records.job_record import read_record
-from rushlight.batch.records.schemas import DIALECT, SCHEMAS, find_schema, json_schema
 from rushlight.batch.records.side_files import SegmentSide
+from rushlight.batch.schemas import DIALECT, SCHEMAS, find_schema, json_schema
 from rushlight.pipelines.colour.displays import ACES_CONFIG
 from rushlight.pipelines.errors import OptionError
 
-FOLDER = Path(__file__).resolve().parents[3] / "docs" / "reference" / "schemas"
-FIELDS = Path(__file__).with_name("fields")
+FOLDER = Path(__file__).resolve().parents[2] / "docs" / "reference" / "schemas"
+FIELDS = Path(__file__).with_name("records") / "fields"
 
 
 def text_of(name: str) -> str:

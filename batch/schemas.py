@@ -9,6 +9,7 @@ from typing import Protocol
 from pydantic import TypeAdapter
 
 from rushlight.batch.records.events import EVENT, EVENTS
+from rushlight.batch.records.handover import HANDOVER, Handover
 from rushlight.batch.records.job_record import RECORDS, SCHEMA
 from rushlight.batch.records.night_state import NOW, NightState
 from rushlight.batch.records.queue_row import QueueRow
@@ -72,6 +73,11 @@ SCHEMAS = {
             name=CHECK,
             description="verdicts on originals: check --json",
             model=lambda: TypeAdapter(CheckDocument),
+        ),
+        Published(
+            name=HANDOVER,
+            description="closed delivery: its handover.json, and a line of log/handovers.jsonl",
+            model=lambda: TypeAdapter(Handover),
         ),
         Published(
             name="rushlight-queue-1",

@@ -1,0 +1,129 @@
+"""What a delivery holds beside the files of its outputs: clip tables, grades, LUTs, and the record with what was kept of the request."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
+
+from rushlight.batch.decisions.grade_export import GradedClip, write_handover
+from rushlight.batch.decisions.recorded_look import recorded_look
+from rushlight.batch.handover.what_changed import Piece
+from rushlight.batch.job_log import LOG
+from rushlight.batch.records.day_title import DayTitle
+from rushlight.batch.records.files import Output
+from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.merged import with_outputs
+from rushlight.batch.report.clip_table import clips_by_folder, clips_csv
+from rushlight.batch.report.clip_tables import TABLES
+from rushlight.batch.report.clip_timeline import clips_otio
+from rushlight.pipelines.colour.look import Look
+from rushlight.pipelines.counted import counted
+from rushlight.pipelines.errors import OutsideError, RushlightError, TimecodeError, from_os
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.inside_folder import read_bytes, write
+from rushlight.pipelines.portable_name import safe_name
+from rushlight.pipelines.visible_text import json_text
+
+__all__ = ["cut_records", "write_grades", "write_record", "write_tables"]
+
+KEPT = ("log/inputs", "log/requests")  # folders that `render --from` reads, whole
+
+
+def cut_records(pieces: Sequence[Piece]) -> list[JobRecord]:
+    """The records of clips as far as they are of these files."""
+    records = {piece.record.job: piece.record for piece in pieces}
+    own: dict[str, list[Output]] = {}
+    for piece in pieces:
+        own.setdefault(piece.record.job, []).append(piece.entry)
+    return [with_outputs(record, own[job]) for job, record in records.items()]
+
+
+def write_tables(part: Path, records: Sequence[JobRecord], title: DayTitle) -> None:
+    """The clip tables of each folder of movies, of these movies alone."""
+    for folder, clips in clips_by_folder(records, title).items():
+        for name, text in zip(TABLES, (clips_csv(clips), clips_otio(folder, clips)), strict=True):
+            _put(part, f"{folder}/{name}", text.encode("utf-8", "replace"))
+
+
+def write_grades(out: Path, part: Path, records: Sequence[JobRecord], title: str) -> list[str]:
+    """The grades of these clips as `rushlight grades` writes them, and their show LUTs as they were given; gives a sentence
+    where a look could not be built again from its record."""
+    looks: dict[str, Look | None] = {}
+    clips, without = [], []
+    for record in records:
+        if record.look is None or not record.outputs:
+            continue
+        digest = record.look.digest
+        if digest not in looks:
+            looks[digest] = recorded_look(record.look, out)
+        clip = _graded(record, looks[digest])
+        (clips.append(clip) if clip else without.append(record.clip))
+    folder = _free(part, "grades")
+    if clips:
+        write_handover(part / folder, clips, title)
+    _show_luts(out, part / folder, records)
+    if not without:
+        return []
+    some = ", ".join(without[:6]) + (" …" if len(without) > 6 else "")
+    return [
+        f"There are no grade files of {counted(len(without), 'clip')}, whose look cannot be built again here: {some}"
+    ]
+
+
+def _graded(record: JobRecord, look: Look | None) -> GradedClip | None:
+    if look is None:
+        return None
+    names = [getattr(entry, "clip_name", "") for entry in record.outputs]
+    name = next((name for name in names if name), Path(record.clip).stem)
+    with suppress(TimecodeError):
+        start = Timecode.parse(record.first_timecode, FrameRate.parse(record.rate))
+        return GradedClip(name=name, reel=record.reel, start=start, frames=record.frames, look=look)
+    return None
+
+
+def _show_luts(out: Path, folder: Path, records: Sequence[JobRecord]) -> None:
+    """Each show LUT once, the bytes that were given; two of one name have their digest's beginning behind it."""
+    layers = [layer for r in records if r.look for layer in r.look.layers if layer.layer == "show LUT"]
+    names = {layer.digest: layer.name for layer in layers if layer.digest}
+    twice = [name for name in names.values() if list(names.values()).count(name) > 1]
+    for digest, name in names.items():
+        number = digest.partition(":")[2]
+        with suppress(OSError, OutsideError):  # it is gone from the inputs: --from says so
+            data = read_bytes(out, f"log/inputs/{number}.cube")
+            stem = f"{name} {number[:8]}" if name in twice else name
+            _put(folder, f"show LUT {safe_name(stem)}.cube", data)
+
+
+def _free(part: Path, name: str) -> str:
+    """A folder's name that no output has."""
+    taken = {path.name.casefold() for path in part.iterdir()}
+    number, found = 2, name
+    while found.casefold() in taken:
+        found, number = f"{name} {number}", number + 1
+    return found
+
+
+def write_record(out: Path, part: Path, records: Sequence[JobRecord]) -> list[str]:
+    """The record of these files, and all that was kept of the requests; gives a sentence for what of it could not be read."""
+    lines = [json_text(r.plain(), separators=(",", ":"), allow_nan=False) for r in records]
+    _put(part, LOG, "".join(f"{line}\n" for line in lines).encode())
+    frames = {picture.frames for r in records for picture in r.colour.pictures if picture.frames}
+    kept = [p.relative_to(out).as_posix() for f in KEPT for p in sorted((out / f).rglob("*")) if p.is_file()]
+    said = []
+    for name in [*sorted(frames), *kept]:
+        try:
+            data = read_bytes(out, name)
+        except (OSError, RushlightError) as error:
+            said.append(f"{name} of the record could not be read and is not in it: {error}")
+            continue
+        _put(part, name, data)
+    return said
+
+
+def _put(root: Path, name: str, data: bytes) -> None:
+    try:
+        root.mkdir(parents=True, exist_ok=True)
+        write(root, name, data, sync=True)
+    except OSError as error:
+        raise from_os(error, root / name) from None

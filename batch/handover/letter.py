@@ -1,0 +1,190 @@
+"""The letter of a delivery in plain words: what is missing, what is in it, what changed and why, how to check it. Pure.
+
+The same sections stand in `letter.txt` and on the page. What is missing comes first.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from rushlight.batch.disks import size_text
+from rushlight.batch.handover.what_changed import Piece
+from rushlight.batch.records.files import DeliveredMovie, Output
+from rushlight.batch.records.handover import Handover, HandoverFile, Since
+from rushlight.pipelines.counted import counted
+from rushlight.pipelines.visible_text import visible
+
+__all__ = ["CAUTION", "Section", "heading", "letter_text", "sections"]
+
+CAUTION = (
+    "This delivery is no backup. Its manifest proves that a copy is equal to what was handed over, and nothing more: not that the"
+    " originals were copied whole, and not that anybody approved a colour. Keep to the production's own procedures for copies and"
+    " approval."
+)
+LINKED = (
+    "{count} in it {are} not copied but linked: a second name of the file in the output folder, on the same disk. To change such a"
+    " file here changes it there, so change none; and one disk that breaks takes both. Copy the folder to another disk to send it."
+)
+TOGETHER: Mapping[Since, str] = {
+    "changed": "Changed",
+    "new": "New",
+    "renamed": "Under another name, and otherwise the same",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Section:
+    """A part of the letter: sentences, then things with what is to be said of each."""
+
+    title: str
+    sentences: tuple[str, ...] = ()
+    things: tuple[tuple[str, str], ...] = ()
+    bad: bool = False
+
+
+def heading(handover: Handover) -> str:
+    """The delivery in one line."""
+    title = f"{handover.title}: " if handover.title else ""
+    return f"{title}delivery {handover.folder}, closed {clock(handover.closed)}"
+
+
+def clock(when: str) -> str:
+    """`2026-11-27 04:10 UTC` of the time of a delivery."""
+    return when[:16].replace("T", " ") + " UTC"
+
+
+def sections(handover: Handover, pieces: Sequence[Piece]) -> list[Section]:
+    """All parts of the letter, in order. `pieces` are the files that the delivery holds."""
+    found = [_missing(handover), _inside(handover, pieces)]
+    if handover.after:
+        found += _changes(handover)
+    found += [_notes(handover), _check(handover), Section(title="What it is not", sentences=(CAUTION,))]
+    return [section for section in found if section.sentences or section.things]
+
+
+def letter_text(handover: Handover, pieces: Sequence[Piece]) -> str:
+    """The letter as plain text."""
+    lines = [heading(handover)]
+    for section in sections(handover, pieces):
+        lines += ["", section.title.upper()]
+        lines += section.sentences
+        lines += [f"  {head}{f': {text}' if text else ''}" for head, text in section.things]
+    return "".join(f"{visible(line)}\n" for line in lines)
+
+
+def _missing(handover: Handover) -> Section:
+    if not handover.missing:
+        return Section(title="Missing", sentences=("Nothing: every clip that was asked for is delivered.",))
+    count = counted(len(handover.missing), "thing")
+    return Section(
+        title=f"Missing: {count}",
+        sentences=("What follows was asked for and is not in this delivery, or not as it should be.",),
+        things=tuple(
+            (each.clip, ": ".join(p for p in (each.state, each.text) if p)) for each in handover.missing
+        ),
+        bad=True,
+    )
+
+
+def _inside(handover: Handover, pieces: Sequence[Piece]) -> Section:
+    files, clips = len(handover.files), len({file.job for file in handover.files})
+    size = size_text(handover.bytes)
+    if handover.holds == "changes":
+        since = f"Only what is new or changed since {handover.after}"
+        text = f"{since}: {counted(files, 'file')} of {counted(clips, 'clip')}, {size}."
+        text += f" {counted(handover.unchanged, 'file')} did not change, and {_are(handover.unchanged)} not in it."
+    else:
+        text = f"{counted(files, 'file')} of {counted(clips, 'clip')}, {size}."
+    outputs = [
+        (f"{name}", _described([p.entry for p in pieces if p.entry.output == name]))
+        for name in handover.outputs
+    ]
+    others = Counter(_kind(path) for path in handover.others)
+    things = [*outputs, *((kind, counted(count, "file")) for kind, count in others.items() if kind)]
+    linked = sum(file.brought == "linked" for file in handover.files)
+    said = [text, *([LINKED.format(count=counted(linked, "file"), are=_are(linked))] if linked else [])]
+    return Section(title="What is in it", sentences=tuple(said), things=tuple(things))
+
+
+def _are(count: int) -> str:
+    return "is" if count == 1 else "are"
+
+
+def _kind(path: str) -> str:
+    """What a file beside the outputs is, for people; empty for the letter and the page themselves."""
+    top, _, rest = path.partition("/")
+    if path.endswith(("clips.csv", "clips.otio")):
+        return "clip tables for the editor (clips.csv, clips.otio), beside the movies"
+    if top == "log":
+        return "log: the record, with list, recipe, grades and LUTs as they were, to make any of it again from the originals"
+    if rest:
+        return f"{top}: the grades of these clips and their LUTs, for other tools"
+    return ""
+
+
+def _described(entries: Sequence[Output]) -> str:
+    """An output's files here in one line."""
+    if not entries:
+        return "no file in this delivery"
+    kinds = dict.fromkeys(_form(entry) for entry in entries)
+    word = "movie" if isinstance(entries[0], DeliveredMovie) else "still"
+    return f"{counted(len(entries), word)}, {size_text(sum(e.bytes for e in entries))}: {'; '.join(kinds)}"
+
+
+def _form(entry: Output) -> str:
+    raster = f"{entry.width}x{entry.height}"
+    state = {"log": "the camera's log, no look", "show": "the show transform alone", "graded": "graded"}[
+        entry.state
+    ]
+    display = f" for {entry.display}" if entry.display else ""
+    if isinstance(entry, DeliveredMovie):
+        container = f" in {entry.container}" if entry.container else ""
+        return f"{entry.codec}{container} {raster}, {state}{display}"
+    return f"{entry.still_kind} {raster}, {state}{display}"
+
+
+def _changes(handover: Handover) -> list[Section]:
+    found = []
+    for since, title in TOGETHER.items():
+        files = [file for file in handover.files if file.since == since]
+        if files:
+            found.append(
+                Section(title=f"{title} since {handover.after}", things=tuple(_things(files, since)))
+            )
+    if handover.gone:
+        found.append(
+            Section(
+                title=f"Handed over before, and not to be used any more since {handover.after}",
+                things=tuple((gone.path, gone.why) for gone in handover.gone),
+                bad=True,
+            )
+        )
+    return found or [Section(title=f"Changed since {handover.after}", sentences=("Nothing.",))]
+
+
+def _things(files: Iterable[HandoverFile], since: Since) -> Iterable[tuple[str, str]]:
+    for file in files:
+        revision = f"revision {file.revision}: " if since == "changed" else ""
+        yield file.path, f"{revision}{file.why}"
+
+
+def _notes(handover: Handover) -> Section:
+    notes = list(handover.notes)
+    if not handover.with_record:
+        notes.append(
+            "The record was left out: it cannot be measured with verify, nor made again with --from, from this folder."
+        )
+    return Section(title="To know", sentences=tuple(notes))
+
+
+def _check(handover: Handover) -> Section:
+    first = "rushlight check FOLDER, or any reader of ASC MHL 2.0 manifests, says whether a copy of this folder is whole and unchanged"
+    said = [f"{first}; its manifest lies in ascmhl/."]
+    if handover.with_record:
+        said.append("rushlight verify FOLDER measures frames, timecode, tags and colour against the record.")
+        said.append(
+            "rushlight render --from FOLDER --media ORIGINALS --out NEW makes it again; nothing is rendered into this folder."
+        )
+    return Section(title="How to check it", sentences=tuple(said))

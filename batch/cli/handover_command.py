@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -67,23 +67,8 @@ def handover_command(answering: Callable[[Command], Command]) -> click.Command:
 
         Exit codes: 0 all is in it; 1 something is missing, which the letter says first; 2 the request is wrong.
         """
-        from rushlight.batch.api.handover import handover as close
-
-        line = ProgressLine("handing over") if is_terminal(sys.stderr) and not as_json else None
-        try:
-            result = close(
-                folder,
-                name=name,
-                to=to,
-                outputs=[each.strip() for each in outputs.split(",") if each.strip()],
-                all=whole,
-                copy=copy,
-                no_record=no_record,
-                on_progress=line or (lambda progress: None),
-            )
-        finally:
-            if line:
-                line.clear()
+        chosen = tuple(each.strip() for each in outputs.split(",") if each.strip())
+        result = _closed(folder, name, to, chosen, whole=whole, copy=copy, no_record=no_record, quiet=as_json)
         if as_json:
             say_json(result.document())
         else:
@@ -91,6 +76,37 @@ def handover_command(answering: Callable[[Command], Command]) -> click.Command:
         return result.code
 
     return handover
+
+
+def _closed(
+    folder: Path,
+    name: str,
+    to: Path | None,
+    outputs: Sequence[str],
+    *,
+    whole: bool,
+    copy: bool,
+    no_record: bool,
+    quiet: bool,
+) -> HandoverResult:
+    """The delivery, with a line on how far it is at a terminal."""
+    from rushlight.batch.api.handover import handover as close
+
+    line = ProgressLine("handing over") if is_terminal(sys.stderr) and not quiet else None
+    try:
+        return close(
+            folder,
+            name=name,
+            to=to,
+            outputs=outputs,
+            all=whole,
+            copy=copy,
+            no_record=no_record,
+            on_progress=line or (lambda progress: None),
+        )
+    finally:
+        if line:
+            line.clear()
 
 
 def _print(result: HandoverResult) -> None:

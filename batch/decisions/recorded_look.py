@@ -12,11 +12,13 @@ from typing import Literal
 from rushlight.batch.records.look import Layer, SomeLook
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.look import Look, working_encoding
+from rushlight.pipelines.colour.lut_file import LUT_SUFFIXES
 from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.inside_folder import is_file
 from rushlight.pipelines.job.from_spec import build_look
 from rushlight.pipelines.job.spec import GradeSpec, LookSpec, LutSpec
 
-__all__ = ["recorded_look", "recorded_spec"]
+__all__ = ["kept_lut", "recorded_look", "recorded_spec"]
 
 INPUTS = "log/inputs"
 
@@ -24,14 +26,23 @@ INPUTS = "log/inputs"
 def recorded_look(record: SomeLook, out: Path) -> Look | None:
     """The exact look of a record of an output folder; None where its layers or its show LUT do not give it."""
     try:
-        look = build_look(recorded_spec(record.layers), out)
+        look = build_look(recorded_spec(record.layers, out), out)
     except (RushlightError, ValueError, KeyError):
         return None
     return look if look.digest() == record.digest else None
 
 
-def recorded_spec(layers: Sequence[Layer]) -> LookSpec:
-    """The look in numbers and names that these layers say. KeyError, ValueError or an InputError where they do not say one."""
+def kept_lut(out: Path, digest: str) -> str:
+    """Place of a show LUT's file in an output folder, as it was given. KeyError where it is not kept."""
+    names = [f"{INPUTS}/{digest.partition(':')[2]}{suffix}" for suffix in LUT_SUFFIXES]
+    for name in names:
+        if is_file(out, name):
+            return name
+    raise KeyError(digest)
+
+
+def recorded_spec(layers: Sequence[Layer], out: Path) -> LookSpec:
+    """The look in numbers and names that these layers of a record of an output folder say. KeyError, ValueError or an InputError where they do not say one."""
     by = {layer.layer: layer for layer in layers}
     encoding, display, lut = by["encoding"], by["display"], by.get("show LUT")
     order = [layer.layer for layer in layers]
@@ -44,7 +55,7 @@ def recorded_spec(layers: Sequence[Layer]) -> LookSpec:
         grade=_grade(by["grade"]) if "grade" in by else None,
         grade_space="ACEScct" if "grade" in by and by["grade"].space == "ACEScct" else "log",
         grade_order="after" if "grade" in by and by["grade"].space == "display" else "before",
-        lut=_lut(lut, encoding, display) if lut else None,
+        lut=_lut(lut, encoding, display, out) if lut else None,
         transform=_transform(by.get("transform"), order),
         display=display.name,
     )
@@ -60,13 +71,13 @@ def _grade(layer: Layer) -> GradeSpec:
     )
 
 
-def _lut(layer: Layer, encoding: Layer, display: Layer) -> LutSpec:
+def _lut(layer: Layer, encoding: Layer, display: Layer, out: Path) -> LutSpec:
     """The show LUT as it is kept by its digest. Spaces are stated where they are not the look's own, as in a recipe."""
     index = encoding.exposure_index
     working = working_encoding(find_encoding(encoding.name, exposure_index=index))
     own = working.name + (f" EI {working.exposure_index}" if working.exposure_index else "")
     return LutSpec(
-        path=f"{INPUTS}/{layer.digest.partition(':')[2]}.cube",
+        path=kept_lut(out, layer.digest),
         name=layer.name,
         digest=layer.digest,
         interpolation="trilinear" if layer.interpolation == "trilinear" else "tetrahedral",

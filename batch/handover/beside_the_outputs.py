@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from contextlib import suppress
-from pathlib import Path
+from pathlib import Path, PurePath
 
+from rushlight.batch.decisions.aces_metadata_write import AcesClip, unsaid_of
 from rushlight.batch.decisions.grade_export import GradedClip, write_handover
-from rushlight.batch.decisions.recorded_look import recorded_look
+from rushlight.batch.decisions.recorded_look import kept_lut, recorded_look
 from rushlight.batch.handover.what_changed import Piece
 from rushlight.batch.job_log import LOG
 from rushlight.batch.records.day_title import DayTitle
@@ -22,6 +24,7 @@ from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OutsideError, RushlightError, TimecodeError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import read_bytes, write
+from rushlight.pipelines.originals.spanned_clips import MOVIES
 from rushlight.pipelines.portable_name import safe_name
 from rushlight.pipelines.visible_text import json_text
 
@@ -48,7 +51,7 @@ def write_tables(part: Path, records: Sequence[JobRecord], title: DayTitle) -> N
 
 def write_grades(out: Path, part: Path, records: Sequence[JobRecord], title: str) -> list[str]:
     """The grades of these clips as `rushlight grades` writes them, and their show LUTs as they were given; gives a sentence
-    where a look could not be built again from its record."""
+    for what an AMF cannot say, and where a look could not be built again from its record."""
     looks: dict[str, Look | None] = {}
     clips, without = [], []
     for record in records:
@@ -58,16 +61,22 @@ def write_grades(out: Path, part: Path, records: Sequence[JobRecord], title: str
         if digest not in looks:
             looks[digest] = recorded_look(record.look, out)
         clip = _graded(record, looks[digest])
-        (clips.append(clip) if clip else without.append(record.clip))
+        if clip:
+            clips.append(clip)
+        else:
+            without.append(record.clip)
+    unsaid = Counter(text for clip in clips for text in unsaid_of(clip.look))
     folder = _free(part, "grades")
     if clips:
         write_handover(part / folder, clips, title)
     _show_luts(out, part / folder, records)
+    said = [f"AMF of {counted(count, 'clip')}: {text}" for text, count in unsaid.items()]
     if not without:
-        return []
+        return said
     some = ", ".join(without[:6]) + (" …" if len(without) > 6 else "")
     return [
-        f"There are no grade files of {counted(len(without), 'clip')}, whose look cannot be built again here: {some}"
+        *said,
+        f"There are no grade files of {counted(len(without), 'clip')}, whose look cannot be built again here: {some}",
     ]
 
 
@@ -78,8 +87,23 @@ def _graded(record: JobRecord, look: Look | None) -> GradedClip | None:
     name = next((name for name in names if name), Path(record.clip).stem)
     with suppress(TimecodeError):
         start = Timecode.parse(record.first_timecode, FrameRate.parse(record.rate))
-        return GradedClip(name=name, reel=record.reel, start=start, frames=record.frames, look=look)
+        return GradedClip(
+            name=name,
+            reel=record.reel,
+            start=start,
+            frames=record.frames,
+            look=look,
+            original=_original(record, name),
+        )
     return None
+
+
+def _original(record: JobRecord, name: str) -> AcesClip:
+    """How an AMF names the clip: by its original's file, where that is one."""
+    file = PurePath(record.source.path if record.source else "").name
+    levels = record.signal.levels if record.signal else ""
+    one = PurePath(file).suffix.lower() in MOVIES and "#" not in file
+    return AcesClip(name=name, original=file if one else "", levels=levels)
 
 
 def _show_luts(out: Path, folder: Path, records: Sequence[JobRecord]) -> None:
@@ -89,10 +113,11 @@ def _show_luts(out: Path, folder: Path, records: Sequence[JobRecord]) -> None:
     twice = [name for name in names.values() if list(names.values()).count(name) > 1]
     for digest, name in names.items():
         number = digest.partition(":")[2]
-        with suppress(OSError, OutsideError):  # it is gone from the inputs: --from says so
-            data = read_bytes(out, f"log/inputs/{number}.cube")
+        with suppress(OSError, OutsideError, KeyError):  # it is gone from the inputs: --from says so
+            place = kept_lut(out, digest)
+            data = read_bytes(out, place)
             stem = f"{name} {number[:8]}" if name in twice else name
-            _put(folder, f"show LUT {safe_name(stem)}.cube", data)
+            _put(folder, f"show LUT {safe_name(stem)}{Path(place).suffix}", data)
 
 
 def _free(part: Path, name: str) -> str:

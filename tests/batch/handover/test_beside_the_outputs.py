@@ -70,16 +70,17 @@ def test_tables(out: Path) -> None:
 
 def test_grades_and_the_show_lut_as_it_was_given(out: Path) -> None:
     part = out.parent / "part"
-    assert write_grades(out, part, [clip("A"), clip("B")], "Day 12") == []
+    (said,) = write_grades(out, part, [clip("A"), clip("B")], "Day 12")
+    assert said.startswith('AMF of 2 clips: Show LUT "day look"')
     names = {p.name for p in (part / "grades").iterdir()}
-    assert {"A.cdl", "B.cdl", "Day 12.ccc", "Day 12.edl", "show LUT day look.cube"} <= names
+    assert {"A.cdl", "A.amf", "B.cdl", "Day 12.ccc", "Day 12.edl", "show LUT day look.cube"} <= names
     assert (part / "grades" / "show LUT day look.cube").read_text() == CUBE
     assert "<Slope>1.1 1.0 0.9</Slope>" in (part / "grades" / "A.cdl").read_text()
 
 
 def test_a_look_that_cannot_be_built_again_is_said(out: Path) -> None:
     part = out.parent / "part"
-    assert write_grades(out, part, [clip("A"), clip("B", None)], "Day") == [
+    assert write_grades(out, part, [clip("A"), clip("B", None)], "Day")[1:] == [
         "There are no grade files of 1 clip, whose look cannot be built again here: B"
     ]
     for cube in out.rglob("*.cube"):
@@ -110,3 +111,20 @@ def test_the_record_and_what_was_kept(out: Path) -> None:
     assert {"log/jobs.jsonl", "log/frames/A.jsonl", "log/inputs/looks/x.of"} < there
     assert not {"log/frames/other.jsonl", "log/inputs/link"} & there
     assert [r.job for r in read_log(part).records] == ["A"]
+
+
+def test_a_show_lut_of_another_kind_keeps_its_suffix_and_bytes(out: Path) -> None:
+    assert LOOK.show_lut
+    (kept,) = out.rglob("*.cube")
+    kept.unlink()
+    number = LOOK.show_lut.lut.digest().partition(":")[2]
+    kept.with_name(f"{number}.spi3d").write_bytes(b"SPILUT 1.0")
+    part = out.parent / "part"
+    write_grades(out, part, [clip("A")], "Day")
+    assert (part / "grades" / "show LUT day look.spi3d").read_bytes() == b"SPILUT 1.0"
+
+
+def test_amf_names_the_original(out: Path) -> None:
+    part = out.parent / "part"
+    write_grades(out, part, [clip("A", source={"path": "/media/A001/A001C001_0123.mov"})], "Day")
+    assert "A001C001_0123.mov" in (part / "grades" / "A.amf").read_text()

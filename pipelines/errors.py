@@ -6,6 +6,7 @@
     │   ├── ListError           a clip list or one of its rows
     │   ├── GradeError          a colour decision (ASC CDL) or its source
     │   ├── LutError            a LUT file
+    │   ├── FramingError        a framing decision list (ASC FDL), or what it says of a clip
     │   ├── EncodingError       an unknown or ambiguous encoding, levels or display
     │   │   └── UnstatedError   nobody states it
     │   ├── TimecodeError       a timecode or frame rate
@@ -35,6 +36,7 @@ __all__ = [
     "ChangedError",
     "DeliveryError",
     "EncodingError",
+    "FramingError",
     "GradeError",
     "InputError",
     "ListError",
@@ -127,6 +129,10 @@ class GradeError(InputError):
 
 class LutError(InputError):
     """A LUT file is wrong."""
+
+
+class FramingError(InputError):
+    """A framing decision list is wrong, or does not fit a clip."""
 
 
 class EncodingError(InputError):

@@ -31,7 +31,7 @@ LAYERS = (
     ("batch.lists", "batch.check"),
     ("batch.cameras",),
     ("batch.decisions", "batch.sound"),
-    ("batch.scenes",),
+    ("batch.scenes", "batch.framing"),
     ("batch.plan",),
     ("batch.day",),
     ("batch.queue", "batch.farm", "batch.room"),

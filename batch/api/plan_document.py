@@ -120,6 +120,7 @@ class Clip(TypedDict):
     manifest: dict[str, object] | None  # as the record has it; null where no manifest was given
     outputs: list[str]
     folder: str
+    framing: list[dict[str, object]]  # by framing decisions, as the record has it
     files: list[str]  # that templates name, from the output folder
     row: dict[str, str]
     row_from: dict[str, str]  # of cells that the list does not state: who does
@@ -253,6 +254,7 @@ def _clip(clip: PlannedClip, recipe: Recipe, candidates: _Candidates) -> Clip:
         "manifest": clip.manifest.record().plain() if clip.manifest else None,
         "outputs": [o.name for o in recipe.output if wanted(clip, o)],
         "folder": clip.folder,
+        "framing": [frame.record.plain() for frame in clip.frames.values() if frame.record],
         "files": [path for name, names in clip.names.items() for path in names.paths(name)],
         "row": dict(clip.row.cells),
         "row_from": dict(clip.row.filled),
@@ -354,8 +356,8 @@ def _bytes(clips: list[PlannedClip], recipe: Recipe) -> int:
         for output in recipe.output:
             if not wanted(clip, output):
                 continue
-            size = output.size
-            width, height = (size.width, size.height) if size else (clip.facts.width, clip.facts.height)
+            frame = clip.frame_of(output)
+            width, height = frame.width, frame.height
             if isinstance(output, MovieOutput):
                 total += movie_bytes(
                     output.codec,

@@ -239,7 +239,8 @@ def _as(text: str, drop: bool) -> str:
 def _decision_files(path: Path) -> list[Path]:
     """A decision file, or all that a folder holds, in order of path."""
     if path.is_file() or is_kept(path):
-        return [] if is_lut_file(path.name) else [path]  # LUTs by name are found elsewhere
+        aside = is_lut_file(path.name) or path.suffix.lower() == ".fdl"  # found by name elsewhere
+        return [] if aside else [path]
     kinds = (".cc", ".ccc", ".cdl", ".edl", ".csv", ".tsv")
     return sorted(
         p for p in path.rglob("*") if p.suffix.lower() in kinds and not p.name.startswith(".") and p.is_file()

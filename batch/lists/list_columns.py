@@ -53,6 +53,8 @@ COLUMNS = _table(
     ("lut_output", "the display that the LUT was made for, and its levels; else the recipe's display, full",
         "P3-D65 narrow"),
     ("lut_contains_grade", "the LUT has the grade in it already", "yes"),
+    ("fdl", "its [framing decisions](framing.md) (ASC FDL): a .fdl, by path or by name under `--grades`; `#` and the label of a"
+        " context says which of its contexts; or `none`", "farrow.fdl#B Cam"),
     ("exposure", "exposure ahead of the grade, in stops", "-0.5"),
     ("white_balance", "the scene's white, as CIE `x y` or as daylight", "5600K"),
     ("printer_points", "printer points ahead of the grade: red, green, blue", "2 0 -1"),

@@ -13,12 +13,13 @@ from fnmatch import fnmatchcase
 from pathlib import Path
 
 from rushlight.batch.decisions.lut_files import LutFiles
+from rushlight.batch.framing.framing_files import FramingFiles
 from rushlight.batch.lists.camera_columns import camera_letter
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.plan.reels import reel_of
 from rushlight.batch.plan.show_lut_spaces import check_sides
 from rushlight.pipelines.colour.camera_encodings import find_encoding
-from rushlight.pipelines.errors import InputError, ListError, RecipeError
+from rushlight.pipelines.errors import FramingError, InputError, ListError, RecipeError
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.recipe.clip_defaults import STATED, Default
 from rushlight.pipelines.recipe.read_recipe import parse_defaults
@@ -55,8 +56,11 @@ class Defaults:
     text: str = ""  # of the side file, to be kept
     used: set[str] = field(default_factory=set)
 
-    def add(self, defaults: Iterable[Default], file: str, base: Path, luts: LutFiles) -> None:
-        """Another document's tables, less trusted than those before. An encoding or LUT that is none is an error now."""
+    def add(
+        self, defaults: Iterable[Default], file: str, base: Path, luts: LutFiles, fdls: FramingFiles
+    ) -> None:
+        """Another document's tables, less trusted than those before. An encoding, LUT or framing decision list that is none is an
+        error now."""
         document = len({t.document for t in self.tables})
         for index, default in enumerate(defaults):
             key = f"default[{index}]"
@@ -70,6 +74,12 @@ class Defaults:
                 path = luts.find(default.lut, base).absolute()
                 luts.read(path)
                 default = default.model_copy(update={"lut": str(path)})
+            if default.fdl:
+                try:
+                    said = fdls.stated(default.fdl, base, key)
+                    default = default.model_copy(update={"fdl": said.reference if said else "none"})
+                except FramingError as error:
+                    raise error.at(key=key) from None
             self.tables.append(_Table(document=document, place=f"{file} {key}", default=default))
 
     def of(self, row: Row, path: Path, facts: Facts) -> Mapping[str, str]:
@@ -108,11 +118,11 @@ class Defaults:
         ]
 
 
-def read_defaults(path: Path | None, luts: LutFiles) -> Defaults:
+def read_defaults(path: Path | None, luts: LutFiles, fdls: FramingFiles) -> Defaults:
     """The side file's tables, or none. RecipeError naming file and key where it is none."""
     defaults = Defaults()
     if path is None:
         return defaults
     defaults.text = read_text(path, RecipeError)
-    defaults.add(parse_defaults(defaults.text, file=str(path)), str(path), path.parent, luts)
+    defaults.add(parse_defaults(defaults.text, file=str(path)), str(path), path.parent, luts, fdls)
     return defaults

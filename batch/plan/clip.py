@@ -13,7 +13,11 @@ from pathlib import Path
 
 from rushlight.batch.decisions.decision import Decision
 from rushlight.batch.decisions.lut_files import LutFiles
-from rushlight.batch.lists.camera_columns import NOTHING, Camera, camera_letter, framed
+from rushlight.batch.framing.clip_canvas import FramedClip
+from rushlight.batch.framing.clip_frames import clip_frames
+from rushlight.batch.framing.framing_files import ClipFdl
+from rushlight.batch.framing.output_framing import OutputFrame
+from rushlight.batch.lists.camera_columns import NOTHING, Camera, camera_letter
 from rushlight.batch.lists.clip_list import Row, cell_is
 from rushlight.batch.plan.clip_sound import sound_record, sound_text
 from rushlight.batch.plan.corrections import corrections
@@ -27,7 +31,6 @@ from rushlight.pipelines.colour.camera_encodings import by_header, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.errors import (
     EncodingError,
-    InputError,
     ListError,
     LutError,
     SourceError,
@@ -36,9 +39,7 @@ from rushlight.pipelines.errors import (
 from rushlight.pipelines.formats.codecs import codec, log_notes, output_faults, rate_fault
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.job.clip_metadata import stated as stated_metadata
-from rushlight.pipelines.job.from_spec import fit_of
 from rushlight.pipelines.job.spec import GradeSpec, LookSpec, LutSpec
-from rushlight.pipelines.originals.framing import placement
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.recipe.model import LookSettings, MovieOutput, Output, Recipe
 
@@ -112,15 +113,18 @@ def plan_clip(
     luts: LutFiles,
     lut_base: Path,
     camera: Camera = NOTHING,
+    fdl: ClipFdl | None = None,
+    no_framing: bool = False,
 ) -> PlannedClip:
     """One row with its original's facts and its grade, resolved. InputError or SourceError with the key at fault."""
     warnings = [*facts.warnings, *decision.warnings]
     _acceptable(facts if camera.rotation is None else replace(facts, rotation=0), recipe)
-    _frames(row, facts, recipe, camera, warnings)
+    reel = reel_of(row, path, facts)
+    frames = _frames(row, path, facts, recipe, camera, reel, fdl, no_framing, warnings)
     rate, retimed = played_rate(facts, recipe, warnings)
     exposed = exposed_rate(row, facts, rate, warnings)
     start = Timecode.parse(row["timecode"], facts.rate) if row["timecode"] else facts.timecode
-    _codecs_take(row, recipe, rate, facts)
+    _codecs_take(row, recipe, rate, frames)
     first, count, notes = frame_range(
         row["in"], row["out"], start=start, frames=facts.frames, handles=recipe.handles
     )
@@ -136,7 +140,6 @@ def plan_clip(
     look = _look(row, recipe, signal, decision.cdl, luts, lut_base)
     warnings += inherited_side(row, recipe.look, look.lut)
     warnings += _grade_notes(recipe, decision, look, finished=finished)
-    reel = reel_of(row, path, facts)
     if row["reel"] and facts.reel and row["reel"].lower() != facts.reel.lower():
         warnings.append(f"the list says reel {row['reel']}, the file says {facts.reel}")
     return PlannedClip(
@@ -155,6 +158,8 @@ def plan_clip(
         decision=decision,
         look=look,
         camera=camera,
+        fdl=fdl,
+        frames=frames,
         warnings=tuple(dict.fromkeys(warnings)),
     )
 
@@ -178,26 +183,41 @@ def takes(output: Output, row: Row) -> bool:
     return all(cell_is(row[column.lower()], value) for column, value in output.only.items())
 
 
-def _frames(row: Row, facts: Facts, recipe: Recipe, camera: Camera, warnings: list[str]) -> None:
-    """SourceError where an output cannot frame this original: an extraction area drawn for another raster."""
-    for index, output in enumerate(recipe.output):
-        if not takes(output, row):
-            continue
-        frame = framed(output.frame, camera, facts)
-        size = output.size or facts
-        try:
-            fit = fit_of(frame, size.width // 2 * 2, size.height // 2 * 2, facts)
-            placement(fit, facts.width, facts.height, pixel_aspect=facts.pixel_aspect)
-        except InputError as error:
-            raise error.at(key=f"output[{index}].frame") from None
-        if frame.desqueeze != 1 and facts.pixel_aspect != 1 and camera.desqueeze is None:
-            warnings.append(
-                f"its header states pixels {float(facts.pixel_aspect):.4g} wide, and {output.name} widens them by "
-                f"{frame.desqueeze:.4g}: {float(facts.pixel_aspect) * frame.desqueeze:.4g} in all"
-            )
+def _frames(
+    row: Row,
+    path: Path,
+    facts: Facts,
+    recipe: Recipe,
+    camera: Camera,
+    reel: str,
+    fdl: ClipFdl | None,
+    no_framing: bool,
+    warnings: list[str],
+) -> dict[str, OutputFrame]:
+    """The frame of each output that takes this clip. SourceError where one cannot frame its original: an extraction area drawn for
+    another raster; FramingError where a framing decision does not fit."""
+    taken = [(index, output) for index, output in enumerate(recipe.output) if takes(output, row)]
+    clip = FramedClip(
+        names=(row.clip, stem_of(path, facts)),
+        reel=reel,
+        camera=camera_letter(row["camera"], reel),
+        width=facts.width,
+        height=facts.height,
+    )
+    frames, notes = clip_frames(
+        taken,
+        clip,
+        facts,
+        camera,
+        fdl,
+        none_stated=no_framing,
+        refuse=recipe.unframed == "refuse",
+    )
+    warnings += notes
+    return frames
 
 
-def _codecs_take(row: Row, recipe: Recipe, rate: FrameRate, facts: Facts) -> None:
+def _codecs_take(row: Row, recipe: Recipe, rate: FrameRate, frames: Mapping[str, OutputFrame]) -> None:
     """ListError for a rate that a container does not hold, and for a raster of the original's that a codec does not take."""
     for index, output in enumerate(recipe.output):
         if isinstance(output, MovieOutput) and takes(output, row):
@@ -206,7 +226,8 @@ def _codecs_take(row: Row, recipe: Recipe, rate: FrameRate, facts: Facts) -> Non
             if fault:
                 raise ListError(fault, key=f"output[{index}].container")
             if output.size is None:
-                for _, fault in output_faults(which, size=(facts.width // 2 * 2, facts.height // 2 * 2)):
+                frame = frames[output.name]
+                for _, fault in output_faults(which, size=(frame.width, frame.height)):
                     raise ListError(
                         f"output {output.name!r} states no size: {fault}", key=f"output[{index}].size"
                     )

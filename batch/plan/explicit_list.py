@@ -49,6 +49,8 @@ def _explicit(clip: PlannedClip, folder: Path, luts: LutFiles) -> dict[str, str]
         cells["exposure_index"] = str(clip.signal.encoding.exposure_index)
     if cells.get("lut") and cells["lut"].lower() != "none":
         cells["lut"] = str(luts.find(cells["lut"], Path(clip.row.file).parent).absolute())
+    if clip.fdl and clip.fdl.who != "the recipe":
+        cells["fdl"] = clip.fdl.reference
     if clip.facts.rate_from == "stated":
         cells["rate"] = str(clip.facts.rate.fraction)
     if clip.camera.rotation is not None:

@@ -10,7 +10,7 @@ from math import ceil
 from pathlib import Path
 from typing import TypedDict, TypeVar
 
-from rushlight.batch.lists.camera_columns import framed
+from rushlight.batch.framing.output_framing import framing_record
 from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.plan.clip import clip_metadata, takes
 from rushlight.batch.plan.clip_sound import production_identity, sound_record, sound_spec
@@ -26,6 +26,7 @@ from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.job.delivered_names import Named, Names, StillFrame, by_template, own_names
 from rushlight.pipelines.job.from_spec import drawn_fields
 from rushlight.pipelines.job.spec import (
+    FrameLine,
     JobSpec,
     MovieSpec,
     OutputSpec,
@@ -118,10 +119,11 @@ class _Common(TypedDict):
     height: int
     frame: Frame
     guides: Guides | None
+    lines: tuple[FrameLine, ...]
 
 
 def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> _Common:
-    size = output.size
+    frame = clip.frame_of(output)
     folder = _names(clip, output).folder
     return {
         "output": output.name,
@@ -129,10 +131,11 @@ def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> _Common:
         "by_template": by_template(output),
         "state": output.state,
         "look": clip.shows.get(output.name, "") if output.state != "log" else "",
-        "width": size.width if size else clip.facts.width // 2 * 2,
-        "height": size.height if size else clip.facts.height // 2 * 2,
-        "frame": framed(output.frame, clip.camera, clip.facts),
+        "width": frame.width,
+        "height": frame.height,
+        "frame": frame.frame,
         "guides": output.guides,
+        "lines": frame.lines,
     }
 
 
@@ -177,10 +180,10 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         shown = {name: fields.get(name, "") for name in fields_of(output.burnin) if name not in RUNNING}
         font = known.fonts.get(output.burnin.font, "")
         drawn = {**output.burnin.model_dump(mode="json"), "font": font, "values": shown}
-    shown = settings | {"frame": common["frame"].model_dump(mode="json")}
+    settings |= clip.frame_of(output).identity(output.guides)
     pictures = {
         **_source_identity(clip, output, known),
-        "settings": shown,
+        "settings": settings,
         "size": [common["width"], common["height"]],
         "container": container,
         "burnin": drawn,
@@ -189,7 +192,7 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         "retimed": clip.retimed,
         **({"card": card} if card else {}),
     }
-    alone = {key: value for key, value in shown.items() if key != "channels"}
+    alone = {key: value for key, value in settings.items() if key != "channels"}
     return MovieSpec(
         **common,
         identity=digest_of({**pictures, "sound": sound, **production_identity(clip, output, sound)}),
@@ -391,5 +394,6 @@ def job_spec(
             warnings=list(clip.warnings),
             sampled_hash=hashes[1],
             manifest=clip.manifest.record() if clip.manifest else None,
-        ).plain(),
+        ).plain()
+        | framing_record(clip.frames),
     )

@@ -10,6 +10,8 @@ from rushlight.batch.cameras.camera_facts import camera_facts
 from rushlight.batch.cameras.camera_groups import Seen
 from rushlight.batch.check.clip_originals import ClipCheck
 from rushlight.batch.decisions.decision import Decision
+from rushlight.batch.framing.framing_files import ClipFdl
+from rushlight.batch.framing.output_framing import OutputFrame, frame_output
 from rushlight.batch.lists.camera_columns import NOTHING, Camera
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
@@ -22,6 +24,7 @@ from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.job.delivered_names import Names
 from rushlight.pipelines.job.spec import LookSpec
 from rushlight.pipelines.originals.probe import Facts
+from rushlight.pipelines.recipe.model import MovieOutput, StillsOutput
 
 __all__ = ["Plan", "PlannedClip", "Signal", "Stated", "stem_of"]
 
@@ -75,6 +78,8 @@ class PlannedClip:
     sound: Chosen | None = None  # None where no sound folder was given
     manifest: ClipCheck | None = None  # None where no manifest was given
     folder: str = ""  # inside each output's folder, where twins need one
+    fdl: ClipFdl | None = None  # its framing decision list
+    frames: Mapping[str, OutputFrame] = field(default_factory=dict)  # of its outputs, by their names
     names: Mapping[str, Names] = field(
         default_factory=dict
     )  # of outputs with templates, by the output's name
@@ -87,6 +92,10 @@ class PlannedClip:
     def camera_facts(self) -> dict[str, CameraFact]:
         """Lens, exposure index and the like, by the row, else by the header."""
         return camera_facts(self.row.cells, self.row.filled, self.facts.metadata)
+
+    def frame_of(self, output: MovieOutput | StillsOutput) -> OutputFrame:
+        """The frame of an output as it was planned; of one that was not, as it is without a framing decision."""
+        return self.frames.get(output.name) or frame_output(output, self.camera, self.facts, None)
 
 
 def stem_of(path: Path, facts: Facts) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -10,6 +10,7 @@ from pathlib import Path
 from rushlight.batch.cameras.camera_groups import Seen
 from rushlight.batch.decisions.decision import GradeFiles, row_decision
 from rushlight.batch.decisions.lut_files import LutFiles
+from rushlight.batch.framing.framing_files import FramingFiles
 from rushlight.batch.lists.camera_columns import camera_of
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
@@ -52,6 +53,7 @@ class RowPlanner:
     defaults: Defaults
     files: GradeFiles
     luts: LutFiles
+    fdls: FramingFiles
     lut_base: Path
     sound: SoundFolders
 
@@ -131,6 +133,7 @@ class RowPlanner:
         row = with_default_lut(row, said, stated, self.recipe.look)
         camera = camera_of(row.cells, said)
         decision = row_decision(row, self.files) or self.matcher.decision(row, path, facts, camera)
+        fdl = self._fdl(row, said)
         planned = partial(
             plan_clip,
             path=path,
@@ -141,13 +144,24 @@ class RowPlanner:
             luts=self.luts,
             lut_base=self.lut_base,
             camera=camera,
+            fdl=self.fdls.stated(*fdl),
+            no_framing=fdl[0].lower() == "none",
         )
         clip = with_sound(planned(row), said, self.recipe, self.sound, self.matcher.utc_offset)
         told = filled_from_sound(row, clip.sound)
         if any(takes(output, told) != takes(output, row) for output in self.recipe.output):
-            planned(told)  # what it is made into now may not hold it
+            clip = replace(clip, frames=planned(told).frames)  # what it is made into now may not hold it
         clip = replace(clip, row=told)
         return with_still_notes(clip)
+
+    def _fdl(self, row: Row, said: Mapping[str, str]) -> tuple[str, Path, str]:
+        """How a row names its framing decision list, else a default, else the recipe: with the folder it is relative to, and who."""
+        stated = (
+            (row["fdl"], Path(row.file).parent, "the row"),
+            (said.get("fdl", ""), self.lut_base, said.get("fdl_from", "")),
+            (self.recipe.fdl, self.lut_base, "the recipe"),
+        )
+        return next((s for s in stated if s[0]), ("", self.lut_base, ""))
 
 
 def _without(row: Row | None, fault: RushlightError) -> Row | None:

@@ -15,6 +15,7 @@ from rushlight.batch.decisions.grade_change_files import clock_seconds, utc_seco
 from rushlight.batch.decisions.grade_changes import ChangeRecord
 from rushlight.batch.decisions.grade_lookup import GradeBook
 from rushlight.batch.decisions.lut_files import LutFiles
+from rushlight.batch.framing.framing_files import FramingFiles
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.lists.clip_list import ClipList, Row, cell_is, read_csv, write_csv
 from rushlight.batch.lists.edl import read_edl
@@ -37,12 +38,7 @@ from rushlight.batch.scenes.filled_rows import filled_list
 from rushlight.batch.scenes.scene_tables import SceneTables, read_scene_tables
 from rushlight.batch.sound.sound_folders import SoundFolders, find_sound
 from rushlight.pipelines.colour.camera_encodings import find_encoding
-from rushlight.pipelines.errors import (
-    GradeError,
-    ListError,
-    OptionError,
-    RecipeError,
-)
+from rushlight.pipelines.errors import GradeError, ListError, OptionError, RecipeError
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.originals.spanned_clips import is_span
@@ -201,7 +197,7 @@ def _prepared(
         sound=sound,
         fonts=fonts,
         inputs=inputs,
-        grade_files=(*grades.read, *(path.absolute() for path in grades.luts.named)),
+        grade_files=(*grades.read, *(p.absolute() for p in (*grades.luts.named, *grades.fdls.named))),
         recipe_file=recipe_file,
         faults=tuple(faults or ()),
         carried=carried,
@@ -223,6 +219,7 @@ class _Grades:
     """The decisions, LUTs and defaults that a request names, read."""
 
     luts: LutFiles
+    fdls: FramingFiles
     files: GradeFiles
     book: GradeBook
     record: ChangeRecord
@@ -236,7 +233,7 @@ class _Grades:
 def _read_grades(
     request: Request, recipe: Recipe, recipe_file: str, read: Desk, faults: list[GradeError] | None
 ) -> _Grades:
-    luts, files = LutFiles(request.grades), GradeFiles()
+    luts, files, fdls = LutFiles(request.grades), GradeFiles(), FramingFiles(request.grades)
     before = set(read.read)
     book = GradeBook(request.grades, files, faults)
     grade_files = tuple(Path(name) for name in read.read if name not in before)
@@ -251,16 +248,18 @@ def _read_grades(
     )
     lut_base = Path(recipe_file).parent if recipe_file else Path()
     default = None
-    defaults = read_defaults(request.defaults, luts)
+    defaults = read_defaults(request.defaults, luts, fdls)
     with read.unsealed(request.own_recipe):
         if recipe.look.show_lut:
             luts.read(luts.find(recipe.look.show_lut, lut_base))
+        fdls.stated(recipe.fdl, lut_base, "the recipe")
         if recipe.grade:
             cdl, place = files.named(recipe.grade, lut_base)
             default = Decision(cdl=cdl, source=place, reason="the recipe's default")
-        defaults.add(recipe.default, recipe_file or request.recipe, lut_base, luts)
+        defaults.add(recipe.default, recipe_file or request.recipe, lut_base, luts, fdls)
     return _Grades(
         luts=luts,
+        fdls=fdls,
         files=files,
         book=book,
         record=record,
@@ -302,6 +301,7 @@ def _plan_rows(
         defaults=grades.defaults,
         files=grades.files,
         luts=grades.luts,
+        fdls=grades.fdls,
         lut_base=grades.lut_base,
         sound=sound,
     )

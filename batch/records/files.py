@@ -8,9 +8,10 @@ from annotated_types import Ge, Le
 from pydantic import Field
 
 from rushlight.batch.records.original import Levels
-from rushlight.batch.records.shape import Box, Count, Name, Shape, Side, State, Tiles, Whole
+from rushlight.batch.records.shape import Box, Count, Name, Number, Shape, Side, State, Tiles, Whole
 
 __all__ = [
+    "ClipFraming",
     "DeliveredMovie",
     "DeliveredStill",
     "Light",
@@ -177,3 +178,28 @@ Output = Annotated[OutputFile, Field(discriminator="kind")]
 def revision_path(entry: Output) -> str:
     """Path under which a file that was replaced is kept, from the output folder."""
     return f"revisions/{entry.revision}/{entry.path}"
+
+
+class ClipFraming(Shape):
+    """What a framing decision makes of an output."""
+
+    output: str = Field(description="Name of the output in the recipe.")
+    intent: str = Field(
+        description="Framing intent that it is framed for, by its label; empty of lines alone."
+    )
+    crop: str = Field(
+        description="framing, protection, effective or canvas: what is delivered of the canvas."
+    )
+    area: Box | None = Field(
+        default=None,
+        description="That in whole pixels of the original: x, y, width, height; null where all of it is delivered.",
+    )
+    squeeze: Number = Field(description="How many times wider the picture is made than it is stored.")
+    lines: list[str] = Field(default=[], description="Framing intents that frame lines are drawn of.")
+    decision: str = Field(description="Id of the framing decision.")
+    context: str = Field(description="Label of its context.")
+    canvas: str = Field(description="Id and size of its canvas.")
+    source: str = Field(description="Framing decision list, by its path.")
+    reason: str = Field(
+        description="Why it is this clip's: who names the list, and what its context was found by."
+    )

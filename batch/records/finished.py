@@ -164,7 +164,7 @@ def finished_record(
         {"over": pushed.over, "under": pushed.under, "pixels": pushed.pixels},
     )
     seen = original_of([side.original for side in sides if side.original], job.no_light)
-    return DeliveredRecord(
+    record = DeliveredRecord(
         schema=SCHEMA,
         job=job.job,
         clip=job.clip,
@@ -197,6 +197,7 @@ def finished_record(
         warnings=list(dict.fromkeys(warnings)),
         damage=damage,
     )
+    return record.model_copy(update={"framing": planned.framing}) if planned.framing else record
 
 
 def _sound(planned: ClipSound | None, heard: Heard | None) -> ClipSound | None:

@@ -13,7 +13,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field, TypeAdapter
 
 from rushlight.batch.records.colour import Colour, SomeColour
-from rushlight.batch.records.files import DeliveredMovie, Output, OutputName, Revision
+from rushlight.batch.records.files import ClipFraming, DeliveredMovie, Output, OutputName, Revision
 from rushlight.batch.records.look import Look, SomeLook
 from rushlight.batch.records.original import CameraFacts, Counts, Damage, Original, Signal, Source
 from rushlight.batch.records.shape import LATER, Count, Name, Number, Plain, Shape, shaped
@@ -113,6 +113,9 @@ class ClipRecord(Shape):
     camera_facts: CameraFacts = Field(default={})
     sound: ClipSound | None = Field(
         default=None, description="Sound of the clip; null where no sound folder was given."
+    )
+    framing: list[ClipFraming] = Field(
+        default=[], description="What framing decisions (ASC FDL) make of its outputs."
     )
     outputs: Outputs = Field(default=[])
     colour: SomeColour = Field(default=SomeColour(), description="Colour of the clip.")

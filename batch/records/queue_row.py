@@ -7,6 +7,7 @@ from typing import Literal
 
 from pydantic import Field
 
+from rushlight.batch.records.files import ClipFraming
 from rushlight.batch.records.job_record import RecipeName
 from rushlight.batch.records.look import Grade
 from rushlight.batch.records.original import CameraFacts, ManifestCheck, Signal, ToCompare
@@ -78,6 +79,9 @@ class PlannedRecord(Shape):
     camera_facts: CameraFacts = Field(default={})
     sound: ClipSound | None = Field(
         default=None, description="Sound of the clip, where sound folders were given."
+    )
+    framing: list[ClipFraming] = Field(
+        default=[], description="What framing decisions (ASC FDL) make of its outputs."
     )
     warnings: list[str] = Field(default=[], description="Things to know of the clip, a sentence each.")
     sampled_hash: str = Field(default="", description="Hash of the original's ends, `ALGORITHM:HEX`.")

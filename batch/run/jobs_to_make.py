@@ -317,7 +317,8 @@ def cost_of_outputs(clip: PlannedClip, outputs: Sequence[MovieOutput | StillsOut
     source = clip.facts.width * clip.facts.height
 
     def pixels(output: MovieOutput | StillsOutput) -> int:
-        return output.size.width * output.size.height if output.size else source
+        frame = clip.frame_of(output)
+        return frame.width * frame.height
 
     return cost_of(
         source,

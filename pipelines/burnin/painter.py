@@ -5,7 +5,7 @@ What does not change is laid on one canvas when a clip begins; a running value i
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.pipelines.burnin.canvas import Canvas, Ink, Strokes, draw
+from rushlight.pipelines.burnin.frame_lines import draw_frame_lines
 from rushlight.pipelines.burnin.guides import draw_guides
 from rushlight.pipelines.burnin.text_fields import FIELDS, RUNNING, check_fields, fields_of, parse_template
 from rushlight.pipelines.burnin.text_masks import (
@@ -29,6 +30,7 @@ from rushlight.pipelines.burnin.text_masks import (
 from rushlight.pipelines.burnin.watermark import SHARE_OF_TILE, draw_watermark
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, planes, whole_rows
+from rushlight.pipelines.job.spec import FrameLine
 from rushlight.pipelines.recipe.model import Burnin, Guides, TextLine
 
 __all__ = ["FIELDS", "RUNNING", "Painter", "check_fields", "fields_of"]
@@ -80,7 +82,7 @@ class Painter:
 
     `fields` are the values that do not change; an unknown one is empty (`check_fields` refuses those beforehand).
     `longest` gives the number of characters to keep for a running value. `picture` is the area that guides refer to;
-    `white` the signal that text has (`graphics_white` of the output's transfer).
+    `white` the signal that text has (`graphics_white` of the output's transfer); `lines` the frame lines of framing decisions.
     `covered` lists the rectangles (x, y, width, height) that may be touched; `warnings` what could not be drawn.
     """
 
@@ -97,6 +99,7 @@ class Painter:
         guides: Guides | None = None,
         picture: Box | None = None,
         white: float = 1.0,
+        lines: Sequence[FrameLine] = (),
     ) -> None:
         self.format, self.width, self.height = pixel_format, width, height
         self.warnings: list[str] = []
@@ -111,6 +114,8 @@ class Painter:
         below: list[Box] = []
         if guides:
             below += draw_guides(canvas, guides, picture or (0, 0, width, height))
+        if lines:
+            below += draw_frame_lines(canvas, lines, guides.opacity if guides else 1.0)
         if burnin:
             if burnin.watermark:
                 below += self._watermark(canvas, burnin)

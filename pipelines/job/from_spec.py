@@ -23,13 +23,14 @@ from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_fo
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.inside_folder import path_of, read_bytes, same_time
 from rushlight.pipelines.job.spec import JobSpec, LookSpec, MovieSpec, SegmentSpec, SourceSpec, StillsSpec
-from rushlight.pipelines.originals.framing import Fit, Rect
+from rushlight.pipelines.originals.framing import Fit, Placement, Rect
 from rushlight.pipelines.originals.probe import Facts, probe
 from rushlight.pipelines.outputs.segment_writer import MovieWriter
 from rushlight.pipelines.recipe.model import Frame
 
 __all__ = [
     "NO_SOUND",
+    "box_in_raster",
     "build_look",
     "drawn_fields",
     "fit_of",
@@ -187,11 +188,9 @@ def fit_of(frame: Frame, width: int, height: int, facts: Facts) -> Fit:
                 f"is {facts.width}x{facts.height}; the extraction area is drawn for {raster}",
                 file=str(facts.path),
             )
-        extraction = Rect(x=frame.area.x, y=frame.area.y, width=frame.area.width, height=frame.area.height)
-        if facts.rotation == 180:
-            extraction = replace(extraction, y=facts.height - extraction.y - extraction.height)
-        if facts.mirrored != (facts.rotation == 180):
-            extraction = replace(extraction, x=facts.width - extraction.x - extraction.width)
+        area = frame.area
+        x, y = _stored_at(area.x, area.y, area.width, area.height, facts)
+        extraction = Rect(x=int(x), y=int(y), width=area.width, height=area.height)
     return Fit(
         width=width,
         height=height,
@@ -202,3 +201,30 @@ def fit_of(frame: Frame, width: int, height: int, facts: Facts) -> Fit:
         flop=frame.flop != facts.mirrored,
         extraction=extraction,
     )
+
+
+def _stored_at(x: float, y: float, width: float, height: float, facts: Facts) -> tuple[float, float]:
+    """Where the corner of an area of the upright picture lies in the picture as it is stored."""
+    if facts.rotation == 180:
+        y = facts.height - y - height
+    if facts.mirrored != (facts.rotation == 180):
+        x = facts.width - x - width
+    return x, y
+
+
+def box_in_raster(
+    x: float, y: float, width: float, height: float, *, fit: Fit, place: Placement, facts: Facts
+) -> Rect:
+    """An area of the upright original, in its pixels, as the output's raster shows it: edges to the nearest pixel. It may reach
+    outside."""
+    x, y = _stored_at(x, y, width, height, facts)
+    across, down = place.width / place.crop.width, place.height / place.crop.height
+    left, top = (x - place.crop.x) * across, (y - place.crop.y) * down
+    wide, high = width * across, height * down
+    if fit.flop != (fit.rotate == 180):
+        left = place.width - left - wide
+    if fit.flip != (fit.rotate == 180):
+        top = place.height - top - high
+    x0, x1 = round(place.x + left), round(place.x + left + wide)
+    y0, y1 = round(place.y + top), round(place.y + top + high)
+    return Rect(x=x0, y=y0, width=x1 - x0, height=y1 - y0)

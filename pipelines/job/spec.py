@@ -19,6 +19,7 @@ from rushlight.pipelines.recipe.model import Burnin, Frame, Guides
 from rushlight.pipelines.recipe.validation_messages import key_and_words
 
 __all__ = [
+    "FrameLine",
     "GradeSpec",
     "JobSpec",
     "LookSpec",
@@ -151,6 +152,17 @@ class LookSpec(_Spec):
         return data
 
 
+class FrameLine(_Spec):
+    """A frame line in pixels of the output's raster; parts of it may lie outside. `dashed`: of what a framing protects."""
+
+    x: int
+    y: int
+    width: int
+    height: int
+    label: str = ""
+    dashed: bool = False
+
+
 class _OutputSpec(_Spec):
     output: str
     identity: Name
@@ -162,6 +174,7 @@ class _OutputSpec(_Spec):
     height: int
     frame: Frame = Frame()
     guides: Guides | None = None
+    lines: tuple[FrameLine, ...] = ()
 
     @property
     def look_key(self) -> str:

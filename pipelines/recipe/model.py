@@ -45,6 +45,11 @@ CARD_RULE = (
 )
 
 
+def _unsaid(value: object) -> bool:
+    """True of a key that says nothing. One that recipes did not always have is then in no digest, so that those stay."""
+    return value in ("", (), False)
+
+
 class Size(Model):
     """A raster in pixels."""
 
@@ -131,6 +136,23 @@ class Frame(Model):
     flip: bool = False
     flop: bool = False
     area: Area | None = None
+    framing: str = Field(default="", exclude_if=_unsaid)  # of its FDL: a framing intent's id or label
+    crop: Literal["framing", "protection", "effective", "canvas"] = Field(
+        default="framing", exclude_if=lambda crop: crop == "framing"
+    )  # the part of its canvas that is delivered
+
+    @model_validator(mode="after")
+    def _one_framing(self) -> Frame:
+        if self.crop != "framing" and not self.framing:
+            raise ValueError(f'crop = "{self.crop}" is of a framing decision; `framing` says of which intent')
+        if self.framing and self.area:
+            raise ValueError("takes `framing` or `area`, not both")
+        if self.framing and self.desqueeze != 1:
+            raise ValueError(
+                "takes `framing` or `desqueeze`, not both: the decision's canvas states its squeeze; for a clip that it is"
+                " wrong of, a column `desqueeze` overrules it"
+            )
+        return self
 
 
 class Guides(Model):
@@ -142,6 +164,14 @@ class Guides(Model):
     title_safe: float | None = Field(default=None, gt=0.5, le=1)
     centre: bool = False
     opacity: float = Field(default=0.6, gt=0, le=1)
+    framing: tuple[str, ...] = Field(default=(), exclude_if=_unsaid)  # of its FDL: intents to draw lines of
+    protection: bool = Field(default=False, exclude_if=_unsaid)  # and of what they protect
+
+    @model_validator(mode="after")
+    def _lines(self) -> Guides:
+        if self.protection and not self.framing:
+            raise ValueError("protection is that of a framing decision; `framing` says of which intents")
+        return self
 
 
 class TextLine(Model):
@@ -274,6 +304,10 @@ class Recipe(Model):
     damaged_frames: Literal["deliver", "fail"] = "deliver"
     deliver_differing: bool = False  # clips whose originals are not as their hash manifest has them
     ungraded: Literal["warn", "refuse"] = "warn"
+    fdl: str = Field(default="", exclude_if=_unsaid)  # a .fdl, beside the recipe or by name under --grades
+    unframed: Literal["warn", "refuse"] = Field(
+        default="warn", exclude_if=lambda word: word == "warn"
+    )  # clips without the framing that an output asks for
     grade: str = ""  # a decision file, or file#id, beside the recipe: for clips that nothing else grades
     handles: int = Field(default=0, ge=0, le=10000)
     sound: Literal["production", "camera"] = (

@@ -17,7 +17,7 @@ from rushlight.pipelines.formats.codecs import Tags
 from rushlight.pipelines.formats.frame_pool import FramePool
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, planes
 from rushlight.pipelines.grading.grader import Grader
-from rushlight.pipelines.job.spec import MovieSpec
+from rushlight.pipelines.job.spec import FrameLine, MovieSpec
 from rushlight.pipelines.measure import colour_tiles
 from rushlight.pipelines.originals.framing import Fitter, Placement
 from rushlight.pipelines.outputs.hdr_metadata import light_of
@@ -52,6 +52,7 @@ def kept_painter(
     guides: Guides | None,
     picture: Box,
     transfer: int,
+    lines: tuple[FrameLine, ...] = (),
 ) -> Painter:
     """The drawing of one output, kept for the next segment of the clip."""
     return Painter(
@@ -64,6 +65,7 @@ def kept_painter(
         guides=guides,
         picture=picture,
         white=graphics_white(transfer),
+        lines=lines,
     )
 
 

@@ -250,7 +250,7 @@ class _Segment:
         )
 
     def _painter(self, spec: MovieSpec, picture: Picture, pixel_format: PixelFormat) -> Painter | None:
-        if not (spec.burnin or spec.guides):
+        if not (spec.burnin or spec.guides or spec.lines):
             return None
         burnin = spec.burnin and spec.burnin.model_copy(update={"font": font_of(self.job, spec)})
         last = self.facts.first_number + self.facts.frames
@@ -264,6 +264,7 @@ class _Segment:
             spec.guides,
             picture.box,
             picture.tags.transfer,
+            spec.lines,
         )
 
     # --- frame by frame

@@ -28,7 +28,7 @@ class Default(Model):
     lut: str = ""
     lut_input: str = ""  # what that LUT takes and gives, or the recipe's: a space, levels, or both
     lut_output: str = ""
-    fdl: str = ""  # framing decisions (ASC FDL); #CONTEXT says which of its contexts
+    fdl: str = ""
     rotation: Literal[0, 180] | None = None  # degrees, as the picture is to be turned; beats the header's
     desqueeze: float | None = Field(
         default=None, ge=0.25, le=4

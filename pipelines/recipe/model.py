@@ -136,10 +136,10 @@ class Frame(Model):
     flip: bool = False
     flop: bool = False
     area: Area | None = None
-    framing: str = Field(default="", exclude_if=_unsaid)  # of its FDL: a framing intent's id or label
+    framing: str = Field(default="", exclude_if=_unsaid)
     crop: Literal["framing", "protection", "effective", "canvas"] = Field(
         default="framing", exclude_if=lambda crop: crop == "framing"
-    )  # the part of its canvas that is delivered
+    )
 
     @model_validator(mode="after")
     def _one_framing(self) -> Frame:
@@ -164,8 +164,8 @@ class Guides(Model):
     title_safe: float | None = Field(default=None, gt=0.5, le=1)
     centre: bool = False
     opacity: float = Field(default=0.6, gt=0, le=1)
-    framing: tuple[str, ...] = Field(default=(), exclude_if=_unsaid)  # of its FDL: intents to draw lines of
-    protection: bool = Field(default=False, exclude_if=_unsaid)  # and of what they protect
+    framing: tuple[str, ...] = Field(default=(), exclude_if=_unsaid)
+    protection: bool = Field(default=False, exclude_if=_unsaid)
 
     @model_validator(mode="after")
     def _lines(self) -> Guides:
@@ -283,6 +283,12 @@ class StillsOutput(_Output):
     at: tuple[Literal["first", "middle", "last", "list"], ...] = ("middle",)
     every: float | None = Field(default=None, ge=0.5)  # seconds
 
+    @model_validator(mode="after")
+    def _no_lines(self) -> StillsOutput:
+        if self.guides and self.guides.framing:
+            raise ValueError("guides.framing is for movies: stills have no burn-in")
+        return self
+
 
 Output = Annotated[MovieOutput | StillsOutput, Field(discriminator="make")]
 
@@ -304,10 +310,8 @@ class Recipe(Model):
     damaged_frames: Literal["deliver", "fail"] = "deliver"
     deliver_differing: bool = False  # clips whose originals are not as their hash manifest has them
     ungraded: Literal["warn", "refuse"] = "warn"
-    fdl: str = Field(default="", exclude_if=_unsaid)  # a .fdl, beside the recipe or by name under --grades
-    unframed: Literal["warn", "refuse"] = Field(
-        default="warn", exclude_if=lambda word: word == "warn"
-    )  # clips without the framing that an output asks for
+    fdl: str = Field(default="", exclude_if=_unsaid)
+    unframed: Literal["warn", "refuse"] = Field(default="warn", exclude_if=lambda word: word == "warn")
     grade: str = ""  # a decision file, or file#id, beside the recipe: for clips that nothing else grades
     handles: int = Field(default=0, ge=0, le=10000)
     sound: Literal["production", "camera"] = (

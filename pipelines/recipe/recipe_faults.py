@@ -71,8 +71,6 @@ def codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
     for index, output in enumerate(recipe.output):
         key = f"output[{index}]"
         if not isinstance(output, MovieOutput):
-            if output.guides and output.guides.framing:
-                faults.append((f"{key}.guides", "stills have no burn-in; frame lines go into a movie"))
             mute = [k for k in output.kinds if k not in ("png16", "exr")]
             if mute and transfer in (16, 18) and output.state != "log":
                 words = f"{' and '.join(mute)} cannot say that a picture is PQ or HLG; png16 can, and exr is linear"

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from rushlight.batch.cameras.camera_groups import CameraGroup, Seen, camera_groups, shortened
 from rushlight.batch.decisions.lut_files import LutFiles
+from rushlight.batch.framing.framing_files import FramingFiles
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.plan.apply_defaults import Defaults
 from rushlight.batch.plan.reels import reel_of
@@ -58,7 +59,7 @@ def chosen_by(group: CameraGroup, clips: list[Seen]) -> set[str]:
     """The clips that a group's lines state something of, as the plan reads them."""
     text = group.tables(['encoding = "LogC3"'])
     defaults = Defaults()
-    defaults.add(parse_defaults(text), "day.toml", Path(), LutFiles(()))
+    defaults.add(parse_defaults(text), "day.toml", Path(), LutFiles(()), FramingFiles())
     return {s.clip for s in clips if defaults.of(row(s.clip), s.path, s.facts)}
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from framings import canvas, context, write_fdl
 from here import write_list
 from ltc_signal import ltc
 from pictures import numbered, write_movie
@@ -77,6 +78,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     write_movie(folder / "A001C003.mov", [numbered(n) for n in range(8)], sound=sound)
     for name in ("farrow.cube", "garden.cdl"):
         shutil.copy(SAMPLES / name, folder / name)
+    write_fdl(folder / "farrow.fdl", context("B Cam", canvas("gate", (128, 72))))
     (folder / "one.toml").write_text(RECIPE)
     return folder
 

@@ -252,10 +252,9 @@ class _Segment:
     def _painter(self, spec: MovieSpec, picture: Picture, pixel_format: PixelFormat) -> Painter | None:
         if not (spec.burnin or spec.guides or spec.lines):
             return None
-        burnin = spec.burnin and spec.burnin.model_copy(update={"font": font_of(self.job, spec)})
         last = self.facts.first_number + self.facts.frames
         return kept_painter(
-            burnin,
+            spec.burnin and spec.burnin.model_copy(update={"font": font_of(self.job, spec)}),
             pixel_format,
             picture.tags.levels,
             (spec.width, spec.height),

@@ -21,7 +21,7 @@ class ReadLut:
     name: str
     digest: str  # of its numbers: `sha256:<hex>`
     kept: str
-    says_narrow: tuple[int, str] | None = None  # line, and what it says
+    says_narrow: tuple[tuple[int, str], ...] = ()  # lines by which the file says so: number and text
 
 
 class LutFiles:
@@ -61,10 +61,8 @@ class LutFiles:
             data = read_bytes(path, LutError)
             digest = parse_lut(data, file=str(path)).digest()
             kept = f"{digest.partition(':')[2]}{path.suffix.lower()}"
-            says = says_narrow_range(data, file=str(path))
-            self._read[path] = ReadLut(
-                name=path.stem, digest=digest, kept=kept, says_narrow=says[0] if says else None
-            )
+            says = tuple(says_narrow_range(data, file=str(path)))
+            self._read[path] = ReadLut(name=path.stem, digest=digest, kept=kept, says_narrow=says)
             self.kept[kept] = data
             self.places[str(path.absolute())] = kept
         return self._read[path]

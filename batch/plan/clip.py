@@ -25,7 +25,7 @@ from rushlight.batch.plan.in_out import frame_range
 from rushlight.batch.plan.model import PlannedClip, Signal, Stated, stem_of
 from rushlight.batch.plan.rates import exposed_rate, played_rate, relabelled
 from rushlight.batch.plan.reels import reel_of
-from rushlight.batch.plan.show_lut_spaces import inherited_side, lut_sides, no_lut
+from rushlight.batch.plan.show_lut_spaces import check_range, inherited_side, lut_sides, no_lut
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.pipelines.colour.camera_encodings import by_header, find_encoding, suggest_encoding
 from rushlight.pipelines.colour.cdl import CDL
@@ -274,6 +274,7 @@ def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFi
             read = luts.read(luts.find(name, Path(row.file).parent if row["lut"] else base))
         except LutError as error:
             raise LutError(str(error), key="lut") from None
+        check_range(read, row, settings)
         contains = (
             row["lut_contains_grade"].lower() == "yes"
             if row["lut_contains_grade"]

@@ -11,12 +11,13 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypedDict
 
+from rushlight.batch.decisions.lut_files import ReadLut
 from rushlight.batch.lists.clip_list import Row
 from rushlight.pipelines.colour.camera_encodings import Encoding, Levels, find_encoding
 from rushlight.pipelines.colour.cube_lut import lut_side
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import working_encoding
-from rushlight.pipelines.errors import EncodingError, ListError
+from rushlight.pipelines.errors import EncodingError, ListError, LutError
 from rushlight.pipelines.job.spec import LutSpec
 from rushlight.pipelines.recipe.model import LookSettings
 
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from rushlight.batch.plan.model import Stated
     from rushlight.pipelines.recipe.clip_defaults import Default
 
-__all__ = ["check_sides", "inherited_side", "lut_sides", "no_lut", "with_default_lut"]
+__all__ = ["check_range", "check_sides", "inherited_side", "lut_sides", "no_lut", "with_default_lut"]
 
 SIDES = ("lut_input", "lut_output")
 
@@ -67,6 +68,25 @@ def lut_sides(row: Row, settings: LookSettings, encoding: Encoding) -> LutSides:
         "output": levels_out,
         "output_space": "" if made_for == shown else made_for.name,
     }
+
+
+def check_range(lut: ReadLut, row: Row, settings: LookSettings) -> None:
+    """LutError where a file says that it takes or gives narrow range and nobody states levels of that side: readers leave
+    such a line out, so it may be wrong, and a picture through the wrong one is."""
+    for line, text in lut.says_narrow:
+        words = set(text.split()[0].upper().split("_"))
+        ends = [side for side, ways in zip(SIDES, _WAYS, strict=True) if words & ways]
+        for side in ends or SIDES:
+            by_recipe = getattr(settings, side) if side in settings.model_fields_set else ""
+            if (row[side] or by_recipe).lower().rpartition(" ")[2] not in ("narrow", "full"):
+                raise LutError(
+                    f'{lut.name!r} says {text!r} in line {line}, and nobody states its levels; state {side} = "narrow", '
+                    'or "full" where that line is wrong',
+                    key=side,
+                )
+
+
+_WAYS = ({"IN", "INPUT"}, {"OUT", "OUTPUT"})
 
 
 def check_sides(default: Default, file: str, key: str) -> None:

@@ -87,7 +87,9 @@ def check_xml(data: bytes, suffix: str, *, file: str = "") -> None:
         reader.parser.Parse(data, True)
     except expat.ExpatError as error:
         raise LutError(
-            f"is not whole XML: {expat.ErrorString(error.code)}", file=file, line=error.lineno
+            f"is not whole XML, it may be cut off: {expat.ErrorString(error.code)}",
+            file=file,
+            line=error.lineno,
         ) from None
     except (LookupError, ValueError) as error:  # of the encoding that its first line states
         raise LutError(f"is not XML that can be read: {error}", file=file, line=1) from None

@@ -279,6 +279,41 @@ def test_headers_are_read_and_no_frame_is_decoded(tmp_path: Path) -> None:
 CUBE = "LUT_3D_SIZE 2\n" + "".join(f"{r} {g} {{}}\n" for _ in (0, 1) for g in (0, 1) for r in (0, 1))
 
 
+CLF = """<ProcessList id="x" compCLFversion="3">
+<Matrix inBitDepth="32f" outBitDepth="32f"><Array dim="3 3">{} 0 0 0 1 0 0 0 1</Array></Matrix>
+</ProcessList>
+"""
+
+
+def test_show_luts_of_other_kinds_are_found_by_name_and_others_refused(tmp_path: Path) -> None:
+    luts = ("warm", "cold.clf", "curve.cube", "own.3dl", "torn.clf", "mixed")
+    for n in range(len(luts)):
+        write_movie(tmp_path / f"A001C00{n}.mov", [numbered(0)])
+    rows = "".join(f"A001C00{n}.mov,v-log,{name}\n" for n, name in enumerate(luts))
+    (tmp_path / "day.csv").write_text("clip,encoding,lut\n" + rows)
+    grades = tmp_path / "luts"
+    grades.mkdir()
+    (grades / "warm.clf").write_text(CLF.format(1.1))
+    (grades / "cold.clf").write_text("\ufeff" + CLF.format(0.9))
+    (grades / "torn.clf").write_text(CLF.format(0.9)[:80])
+    (grades / "curve.cube").write_text("LUT_1D_SIZE 2\n0 0 0\n1 1 1\n")
+    (tmp_path / "own.3dl").write_text("0 512 1023\n")
+    (grades / "mixed.clf").write_text(CLF.format(0.8))
+    (grades / "mixed.cube").write_text(CUBE.format(*[0.5] * 8))
+    prepared = prepare(Request(clip_list=tmp_path / "day.csv", grades=(grades,)))
+    found = [c.look.lut for c in prepared.plan.clips]
+    assert [lut and lut.name for lut in found] == ["warm", "cold", "curve"]
+    for lut, file in zip(found, ("warm.clf", "cold.clf", "curve.cube"), strict=True):
+        assert lut and lut.path == f"log/inputs/{lut.digest.partition(':')[2]}{Path(file).suffix}"
+        assert (
+            prepared.luts.kept[Path(lut.path).name] == (grades / file).read_bytes()
+        )  # as it is, mark and all
+    wrong = {row.clip: error for row, error in prepared.plan.wrong}
+    assert ".clf" in str(wrong["A001C003.mov"]) and "own.3dl" in str(wrong["A001C003.mov"])
+    assert "torn.clf:2: is not whole XML" in str(wrong["A001C004.mov"])
+    assert "2 different LUTs are called 'mixed'" in str(wrong["A001C005.mov"])
+
+
 def test_show_luts_are_found_by_name_under_grades(tmp_path: Path) -> None:
     for n in (1, 2, 3, 4, 5):
         write_movie(tmp_path / f"A001C00{n}.mov", [numbered(0)])

@@ -18,12 +18,13 @@ import ocio
 from here import rushlight
 from logged import latest, read_records
 from pictures import numbered, write_movie, write_sequence
+from rushlight.batch.decisions.lut_files import ReadLut
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
-from rushlight.batch.plan.show_lut_spaces import lut_sides, no_lut
+from rushlight.batch.plan.show_lut_spaces import check_range, lut_sides, no_lut
 from rushlight.pipelines.colour.camera_encodings import find_encoding
-from rushlight.pipelines.errors import EncodingError, ListError
+from rushlight.pipelines.errors import EncodingError, ListError, LutError
 from rushlight.pipelines.recipe.model import LookSettings
 
 PATCHES = np.array([[380, 420, 350], [610, 330, 240], [250, 480, 700], [512, 512, 512]])
@@ -230,6 +231,37 @@ def test_a_side_without_a_lut_is_an_error() -> None:
             find_encoding("LogC3"),
         )
     assert caught.value.key == "lut_output"
+
+
+NARROW_IN, NARROW_OUT = (3, "LUT_IN_NARROW_RANGE"), (4, "OUT_NARROW_RANGE 1")
+
+
+@pytest.mark.parametrize(
+    ("says", "cells", "recipe", "key"),
+    [
+        ((NARROW_IN,), {}, {}, "lut_input"),
+        ((NARROW_OUT,), {}, {}, "lut_output"),
+        (((7, "NARROW_RANGE"),), {"lut_input": "narrow"}, {}, "lut_output"),
+        ((NARROW_IN,), {"lut_input": "LogC3"}, {}, "lut_input"),
+        ((NARROW_IN,), {"lut_input": "LogC3 narrow"}, {}, None),
+        ((NARROW_IN,), {}, {"lut_input": "full"}, None),
+        ((NARROW_IN, NARROW_OUT), {"lut_output": "Narrow"}, {"lut_input": "narrow"}, None),
+        ((), {}, {}, None),
+    ],
+)
+def test_a_lut_that_says_narrow_range_needs_its_levels_stated(
+    says: tuple, cells: dict, recipe: dict, key: str | None
+) -> None:
+    lut = ReadLut(name="show", digest="", kept="", says_narrow=says)
+    row = Row(file="a.csv", line=2, clip="a", cells=cells)
+    if key is None:
+        check_range(lut, row, LookSettings(**recipe))
+        return
+    with pytest.raises(
+        LutError, match=f"'show' says .* in line {says[0][0]}, .* state {key} = \"narrow\""
+    ) as caught:
+        check_range(lut, row, LookSettings(**recipe))
+    assert caught.value.key == key
 
 
 def test_defaults_say_it_of_a_camera_s_lut_and_the_recipe_of_all(tmp_path: Path) -> None:

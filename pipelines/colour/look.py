@@ -54,10 +54,15 @@ class ShowLut:
 
     def apply(self, signal: ArrayLike) -> Array:
         """R'G'B' (..., 3) as the LUT gives it of a log signal (..., 3) in its own input space."""
-        values = np.asarray(signal, np.float64)
-        if self.input_levels == "narrow":
-            values = (values * 876 + 64) / 1023
-        values = self.lut.apply(values, self.interpolation)
+        values = self.levelled(np.asarray(signal, np.float64))
+        return self.given(self.lut.apply(values, self.interpolation))
+
+    def levelled(self, signal: Array) -> Array:
+        """A signal at the levels that the LUT takes."""
+        return (signal * 876 + 64) / 1023 if self.input_levels == "narrow" else signal
+
+    def given(self, values: Array) -> Array:
+        """R'G'B' of what the LUT gives, which is at its output levels."""
         return (values * 1023 - 64) / 876 if self.output_levels == "narrow" else values
 
 
@@ -174,14 +179,25 @@ class Look:
         if self.show_lut:
             if self.show_lut.encoding:
                 values = self.show_lut.encoding.from_ap0(self.working.to_ap0(values))
-            values = self.show_lut.apply(values)
-            if self.show_lut.display:
-                values = converted(values, self.show_lut.display, self.display)
-        elif self.transform != "none":
+            return self._on_display(self.show_lut.apply(values))
+        if self.transform != "none":
             return output_transform(self.working.to_ap0(values), self.display, self.transform)
         elif self.encoding.kind == "video":
             values = converted(values, find_display(RECORDED), self.display)
         return np.clip(np.where(np.isnan(values), 0.0, values), 0.0, 1.0)
+
+    def _on_display(self, values: Array) -> Array:
+        """Display R'G'B' (..., 3), clipped to 0..1, of what the show LUT gives."""
+        if self.show_lut and self.show_lut.display:
+            values = converted(values, self.show_lut.display, self.display)
+        return np.clip(np.where(np.isnan(values), 0.0, values), 0.0, 1.0)
+
+    def after_lut(self, values: Array) -> Array:
+        """What is delivered of the show LUT's R'G'B' (..., 3): at the display, after a grade that sits after it."""
+        shown = self._on_display(values)
+        if self.cdl and self.grade_order == "after":
+            return np.clip(self.cdl.apply(shown), 0.0, 1.0)
+        return shown
 
     def evaluate(self, code: ArrayLike, state: State = "graded") -> Array:
         """Display R'G'B' (..., 3) of camera signal values `code` (..., 3), any range; for state `log` the code itself.

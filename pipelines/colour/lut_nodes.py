@@ -41,10 +41,12 @@ HALF = 65504.0  # the largest half float
 
 
 class Node(Protocol):
-    """One step of a LUT. `label` names it in a word or two."""
+    """One step of a LUT. `label` names it in a word or two; `alone`: it acts on each channel alone."""
 
     @property
     def label(self) -> str: ...
+    @property
+    def alone(self) -> bool: ...
     def apply(self, values: Array, interpolation: Interpolation) -> Array:
         """Values (n, 3) after the node, float64."""
         ...
@@ -62,6 +64,10 @@ class Curves:
     def label(self) -> str:
         return f"1D LUT {len(self.table)}"
 
+    @property
+    def alone(self) -> bool:
+        return True
+
     def apply(self, values: Array, interpolation: Interpolation) -> Array:
         low, high = np.array(self.low), np.array(self.high)
         position = (np.where(np.isnan(values), low, values) - low) / (high - low) * (len(self.table) - 1)
@@ -78,6 +84,10 @@ class HalfCurves:
     @property
     def label(self) -> str:
         return "1D LUT over half floats"
+
+    @property
+    def alone(self) -> bool:
+        return True
 
     def apply(self, values: Array, interpolation: Interpolation) -> Array:
         below = np.signbit(values)
@@ -102,6 +112,10 @@ class Lattice:
     def label(self) -> str:
         return f"3D LUT {self.lut.size}"
 
+    @property
+    def alone(self) -> bool:
+        return False
+
     def apply(self, values: Array, interpolation: Interpolation) -> Array:
         return self.lut.apply(values, interpolation)
 
@@ -116,6 +130,10 @@ class Matrix:
     @property
     def label(self) -> str:
         return "matrix"
+
+    @property
+    def alone(self) -> bool:
+        return bool((self.matrix == np.diag(np.diag(self.matrix))).all())
 
     def apply(self, values: Array, interpolation: Interpolation) -> Array:
         result: Array = values @ self.matrix.T + self.offset
@@ -134,6 +152,10 @@ class Range:
     @property
     def label(self) -> str:
         return "range"
+
+    @property
+    def alone(self) -> bool:
+        return True
 
     def apply(self, values: Array, interpolation: Interpolation) -> Array:
         scaled = values * self.scale + self.offset
@@ -159,6 +181,10 @@ class Logarithm:
     @property
     def label(self) -> str:
         return "antilogarithm" if self.inverse else "logarithm"
+
+    @property
+    def alone(self) -> bool:
+        return True
 
     def apply(self, values: Array, interpolation: Interpolation) -> Array:
         log_slope, log_offset = np.array(self.log_slope), np.array(self.log_offset)
@@ -200,6 +226,10 @@ class Exponent:
     def label(self) -> str:
         return "exponent"
 
+    @property
+    def alone(self) -> bool:
+        return True
+
     def apply(self, values: Array, interpolation: Interpolation) -> Array:
         with np.errstate(over="ignore"):
             raised = np.abs(values) ** np.array(self.power)
@@ -223,6 +253,10 @@ class MonCurve:
     @property
     def label(self) -> str:
         return "exponent with a straight line"
+
+    @property
+    def alone(self) -> bool:
+        return True
 
     def apply(self, values: Array, interpolation: Interpolation) -> Array:
         g, f = np.maximum(self.power, 1.000001), np.maximum(self.offset, 1e-6)
@@ -248,6 +282,10 @@ class Decision:
     @property
     def label(self) -> str:
         return "ASC CDL"
+
+    @property
+    def alone(self) -> bool:
+        return self.cdl.saturation == 1
 
     def apply(self, values: Array, interpolation: Interpolation) -> Array:
         return self.cdl.apply(values)

@@ -313,6 +313,10 @@ class _Evaluated:
     def label(self) -> str:
         return f"{self.name} by OpenColorIO"
 
+    @property
+    def alone(self) -> bool:
+        return False
+
     def apply(self, values: Array, interpolation: Interpolation) -> Array:
         found = np.ascontiguousarray(values, np.float32)
         if found.size:

@@ -2,7 +2,7 @@
 
 Three kinds, by what follows the grade:
 - A show LUT, interpolated by tetrahedra: the points are the LUT's own, or halves and quarters of them, so that the
-  lattice is the LUT, exactly.
+  lattice is the LUT, exactly; behind a shaper where it has curves ahead of them (lut_lattice.py).
 - An ACES 2.0 transform to an SDR display: the points lie closer where the transform bends, and hold display light
   before its last clip, stretched near black; a curve after the lattice makes the display's signal of it. Where the
   lattice errs too much it is marked for direct evaluation (display_transform.py).
@@ -26,6 +26,7 @@ from rushlight.pipelines.grading.display_transform import (
     marked,
     unclipped,
 )
+from rushlight.pipelines.grading.lut_lattice import can_be_shaped, shaped_lattice
 from rushlight.pipelines.grading.shaper import light_curve, signal_of, stretched
 
 if TYPE_CHECKING:
@@ -38,6 +39,7 @@ Array = NDArray[np.float64]
 CAMERA_SPAN = (-0.075, 1.1)
 ACESCCT_SPAN = (-0.15, 1.475)  # scene-linear -0.02 to 65504 and a little
 SHAPER_STEP = 0.005  # divides both spans, so that 0 and 1 are points of the shaper
+FINE_STEP = SHAPER_STEP / 10  # where a LUT's own curves are the shaper, which may bend anywhere
 MARKED_FROM = 65  # points a side from which cells are marked for direct evaluation
 SMALLEST = 9  # points a side below which spacing is simply even
 
@@ -65,25 +67,23 @@ def span(look: Look) -> tuple[float, float]:
     return ACESCCT_SPAN if look.encoding.kind == "linear" else CAMERA_SPAN
 
 
-def steps(look: Look) -> Array:
+def steps(look: Look, step: float = SHAPER_STEP) -> Array:
     """The signal at each point of a shaper."""
     low, high = span(look)
-    return np.linspace(low, high, round((high - low) / SHAPER_STEP) + 1)
+    return np.linspace(low, high, round((high - low) / step) + 1)
 
 
 def lattice_kind(look: Look, size: int) -> str:
-    """Kind of lattice that a look gets: `lut`, `light` or `even`; part of a lattice's name."""
+    """Kind of lattice that a look gets: `lut`, `shaped`, `light` or `even`; part of a lattice's name."""
     after = look.cdl is not None and look.grade_order == "after"
     if look.show_lut is not None:
         lut = look.show_lut.lut
         ahead = look.exposure or look.white_balance or look.printer_points or (look.cdl and not after)
-        own = (
-            look.show_lut.encoding is None
-            and isinstance(lut, Lut)
-            and lut.shaper is None
-            and lut.size <= size
-        )
-        return "lut" if own and not ahead else "even"
+        if ahead or look.show_lut.encoding is not None:
+            return "even"
+        if isinstance(lut, Lut) and lut.shaper is None:
+            return "lut" if lut.size <= size else "even"
+        return "shaped" if can_be_shaped(lut, size) else "even"
     if look.transform == "aces2" and can_unclip(look.display) and not after and size >= SMALLEST:
         return "light"
     return "even"
@@ -92,6 +92,9 @@ def lattice_kind(look: Look, size: int) -> str:
 def lattice(look: Look, size: int) -> Lattice:
     """The lattice of everything in `look`, at most `size` points a side."""
     kind = lattice_kind(look, size)
+    if kind == "shaped":
+        places, values = shaped_lattice(look, steps(look, FINE_STEP), size)
+        return Lattice(places=places, values=values, light=False)
     if kind == "lut":
         assert look.show_lut is not None
         size, places = _lut_places(look.show_lut, steps(look), size)

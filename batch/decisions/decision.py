@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from itertools import chain, islice, repeat
 from pathlib import Path
 
+from rushlight.batch.decisions.aces_files import referenced_file
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.records.look import Grade
+from rushlight.pipelines.colour.aces_metadata import AcesLook, AcesMetadata, parse_aces_metadata
 from rushlight.pipelines.colour.cdl import CDL, media_of, parse_cdl
 from rushlight.pipelines.errors import GradeError
 from rushlight.pipelines.text_files import read_bytes
@@ -38,6 +41,7 @@ class Decision:
     later: tuple[Later, ...] = ()
     date: datetime.date | None = None  # on which its clip was recorded, where it says so
     for_one_clip: bool = False  # it names one clip: where two are taken for it, neither may have it
+    aces: AcesMetadata | None = None  # the file it was read from says more of the clip's pipeline
 
     @property
     def record(self) -> Grade | None:
@@ -58,18 +62,19 @@ NONE = Decision(cdl=None, reason="no decision was found for this clip")
 
 
 class GradeFiles:
-    """Decision files, each read once."""
+    """Decision files, each read once. `places` are the files and folders that were given: what an ACES Metadata File names lies
+    in them or below its own folder, or is not read."""
 
-    def __init__(self) -> None:
+    def __init__(self, places: Iterable[Path] = ()) -> None:
+        self._places = tuple(places)
         self._read: dict[Path, tuple[CDL, ...]] = {}
         self._media: dict[Path, tuple[str, ...]] = {}
+        self._aces: dict[Path, AcesMetadata] = {}
 
     def read(self, path: Path) -> tuple[CDL, ...]:
         """All decisions of a .cc, .ccc or .cdl file. GradeError naming it where it cannot be read."""
         if path not in self._read:
-            data = read_bytes(path, GradeError)
-            if data.count(b"<") + data.count(b"=") > MAX_MARKS:
-                raise GradeError("is far too large for a collection of decisions", file=str(path))
+            data = _bytes(path)
             self._read[path] = parse_cdl(data, file=str(path))
             self._media[path] = media_of(data) if path.suffix.lower() == ".cdl" else ()
         return self._read[path]
@@ -78,10 +83,42 @@ class GradeFiles:
         """MediaRef of each decision of a .cdl file; empty where it says nothing."""
         return tuple(islice(chain(self._media.get(path, ()), repeat("")), len(self.read(path))))
 
-    def named(self, reference: str, base: Path) -> tuple[CDL, str]:
+    def aces(self, path: Path) -> AcesMetadata:
+        """An ACES Metadata File, its references to files as paths and grades that lie in other documents read. GradeError naming
+        it where it cannot be read, or leads out of the given places."""
+        if path not in self._aces:
+            found = parse_aces_metadata(_bytes(path), file=str(path))
+            self._aces[path] = replace(found, looks=tuple(self._look(look, path) for look in found.looks))
+        return self._aces[path]
+
+    def _look(self, look: AcesLook, amf: Path) -> AcesLook:
+        if look.applied or not (look.transform and (look.transform.file or look.correction)):
+            return look
+        if not look.transform.file:
+            raise GradeError(f"names a grade {look.correction!r} and no file that it is in", file=str(amf))
+        place = referenced_file(look.transform.file, amf, self._places)
+        if not look.correction:
+            return replace(look, transform=replace(look.transform, path=str(place)))
+        try:
+            cdl, _ = self._one(place, look.correction)
+        except GradeError as error:
+            raise GradeError(f"names the grade {look.correction!r}: {error}", file=str(amf)) from None
+        return replace(look, cdl=cdl)
+
+    def named(self, reference: str, base: Path, reason: str) -> Decision:
         """The decision of `path` or `path#id`, relative to `base`, and the place it stands at."""
         name, _, ident = reference.partition("#")
         path = base / name.strip()
+        if path.suffix.lower() != ".amf":
+            cdl, place = self._one(path, ident)
+            return Decision(cdl=cdl, source=place, reason=reason)
+        if ident:
+            raise GradeError(f"is an AMF, which holds one look: take #{ident} away", file=str(path))
+        aces = self.aces(path)
+        return Decision(cdl=aces.cdl, source=str(path), reason=reason, aces=aces)
+
+    def _one(self, path: Path, ident: str) -> tuple[CDL, str]:
+        """The only decision of a file, or that of an id, and the place it stands at."""
         found = self.read(path)
         if ident:
             same = [c for c in found if c.id == ident] or [c for c in found if c.id.lower() == ident.lower()]
@@ -94,6 +131,13 @@ class GradeFiles:
         if len(found) > 1:
             raise GradeError(f"holds {len(found)} decisions; say which with #id", file=str(path))
         return found[0], str(path)
+
+
+def _bytes(path: Path) -> bytes:
+    data = read_bytes(path, GradeError)
+    if data.count(b"<") + data.count(b"=") > MAX_MARKS:
+        raise GradeError("is far too large for a collection of decisions", file=str(path))
+    return data
 
 
 def row_decision(row: Row, files: GradeFiles) -> Decision | None:
@@ -113,8 +157,7 @@ def row_decision(row: Row, files: GradeFiles) -> Decision | None:
         return Decision(cdl=row.grade, source=row.place, reason="numbers in the row")
     if reference:
         try:
-            cdl, place = files.named(reference, Path(row.file).parent)
+            return files.named(reference, Path(row.file).parent, "the row names this file")
         except GradeError as error:
             raise GradeError(str(error), file=row.file, line=row.line, key="cdl") from None
-        return Decision(cdl=cdl, source=place, reason="the row names this file")
     return None

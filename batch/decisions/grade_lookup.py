@@ -23,6 +23,7 @@ from rushlight.batch.lists.clip_list import row_grade
 from rushlight.batch.lists.edl import read_edl
 from rushlight.batch.lists.list_columns import GRADE_COLUMNS
 from rushlight.batch.lists.table_file import read_table
+from rushlight.pipelines.colour.aces_metadata import AcesMetadata
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.lut_file import is_lut_file
 from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
@@ -40,10 +41,11 @@ BY_SCENE = "it is for the clip's scene and take"
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Entry:
-    """One decision and what it says of the clip it is for; empty where it is silent."""
+    """One decision and what it says of the clip it is for; empty where it is silent. `aces`: the ACES Metadata File it is."""
 
-    cdl: CDL
+    cdl: CDL | None  # None where such a file has no grade to apply
     place: str
+    aces: AcesMetadata | None = None
     name: str = ""
     reel: str = ""
     first: str = ""  # timecode of its first frame
@@ -91,7 +93,8 @@ def _same_camera_name(entry: str, clip: str) -> bool:
 
 
 class GradeBook:
-    """Every decision under some paths: .cc, .ccc and .cdl files, EDLs with ASC CDL comments, CSV files; or folders of them."""
+    """Every decision under some paths: .amf, .cc, .ccc and .cdl files, EDLs with ASC CDL comments, CSV files; or folders of
+    them."""
 
     def __init__(
         self, paths: Iterable[Path], files: GradeFiles, faults: list[GradeError] | None = None
@@ -128,6 +131,10 @@ class GradeBook:
             return _of_edl(read_text(file, GradeError), file, faults)
         if kind in (".csv", ".tsv"):
             return _of_csv(read_text(file, GradeError), file, faults)
+        if kind == ".amf":
+            aces = files.aces(file)
+            names = {plain_name(n): n for n in aces.clip_names or (file.stem,)}
+            return [Entry(cdl=aces.cdl, place=str(file), name=name, aces=aces) for name in names.values()]
         cdls = files.read(file)
         alone = file.stem if len(cdls) == 1 else ""  # one decision that says nothing bears its file's name
         found = []
@@ -189,18 +196,32 @@ class GradeBook:
                 continue
             if clip.date is None and any(e.date == clip.made for e in found if e.date):
                 found = [e for e in found if e.date in (None, clip.made)]
-            if len({replace(e.cdl, id="") for e in found}) > 1:
-                places = ", ".join(f"{e.place} ({e.cdl.numbers()})" for e in found[:6]) + (
-                    " …" if len(found) > 6 else ""
-                )
-                raise GradeError(
-                    f"{len(found)} different decisions fit this clip, as {reason}: {places}", key="cdl"
-                )
-            best = next((e for e in found if e.date), found[0])
+            best = _agreed(found, reason)
             return Decision(
-                cdl=best.cdl, source=best.place, reason=reason, for_one_clip=for_one_clip, date=best.date
+                cdl=best.cdl,
+                source=best.place,
+                reason=reason,
+                for_one_clip=for_one_clip,
+                date=best.date,
+                aces=best.aces,
             )
         return None
+
+
+def _agreed(found: list[Entry], reason: str) -> Entry:
+    """The decision that all of these are: an ACES Metadata File before others, since it says more. GradeError where they differ:
+    in their numbers, or in what is to be done with the picture."""
+    aces = [e for e in found if e.aces]
+    bare = [e for e in aces if e.aces and not e.aces.looks]  # they have nothing to say of a grade
+    stating = [e for e in found if e not in bare] or found
+    numbers = {replace(e.cdl, id="", description="") if e.cdl else None for e in stating}
+    if len(numbers) > 1 or len({e.aces.pipeline for e in aces if e.aces}) > 1:
+        places = ", ".join(
+            f"{e.place} ({e.cdl.numbers() if e.cdl else 'no grade to apply'})" for e in found[:6]
+        ) + (" …" if len(found) > 6 else "")
+        raise GradeError(f"{len(found)} different decisions fit this clip, as {reason}: {places}", key="cdl")
+    best = next((e for e in stating if e.aces or e.date), stating[0])
+    return replace(best, aces=aces[0].aces) if aces else best
 
 
 def _place_fits(entry: Entry, clip: Wanted) -> bool:
@@ -241,7 +262,7 @@ def _decision_files(path: Path) -> list[Path]:
     if path.is_file() or is_kept(path):
         aside = is_lut_file(path.name) or path.suffix.lower() == ".fdl"  # found by name elsewhere
         return [] if aside else [path]
-    kinds = (".cc", ".ccc", ".cdl", ".edl", ".csv", ".tsv")
+    kinds = (".amf", ".cc", ".ccc", ".cdl", ".edl", ".csv", ".tsv")
     return sorted(
         p for p in path.rglob("*") if p.suffix.lower() in kinds and not p.name.startswith(".") and p.is_file()
     )

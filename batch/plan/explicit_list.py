@@ -61,7 +61,9 @@ def _explicit(clip: PlannedClip, folder: Path, luts: LutFiles) -> dict[str, str]
         cells["clock_offset"] = str(clip.camera.clock_offset)
     cells |= stated_cells(clip)
     cdl = clip.decision.cdl
-    if cdl is not None:
+    if clip.decision.aces and clip.decision.aces.looks:  # it says more than numbers: in which space they act
+        cells["cdl"] = str(Path(clip.decision.aces.file).absolute())
+    elif cdl is not None:
         for column, value in (("slope", cdl.slope), ("offset", cdl.offset), ("power", cdl.power)):
             cells[column] = " ".join(repr(v) for v in value)
         cells["saturation"] = repr(cdl.saturation)

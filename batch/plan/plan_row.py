@@ -8,7 +8,8 @@ from functools import partial
 from pathlib import Path
 
 from rushlight.batch.cameras.camera_groups import Seen
-from rushlight.batch.decisions.decision import GradeFiles, row_decision
+from rushlight.batch.decisions.aces_fit import stated_encoding
+from rushlight.batch.decisions.decision import Decision, GradeFiles, row_decision
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.framing.framing_files import FramingFiles
 from rushlight.batch.lists.camera_columns import camera_of
@@ -130,9 +131,10 @@ class RowPlanner:
         row = with_ltc(row, said, facts)
         if said:
             stated = stated_by(row, self.recipe, said, self.options)
-        row = with_default_lut(row, said, stated, self.recipe.look)
         camera = camera_of(row.cells, said)
         decision = row_decision(row, self.files) or self.matcher.decision(row, path, facts, camera)
+        stated = [*stated, *_stated_by_aces(decision)]
+        row = with_default_lut(row, said, stated, self.recipe.look)
         fdl = self._fdl(row, said)
         planned = partial(
             plan_clip,
@@ -175,6 +177,15 @@ def _without(row: Row | None, fault: RushlightError) -> Row | None:
         return new if (new.grade, new.cells) != (row.grade, row.cells) else None
     rest = mended(row.cells, fault)
     return replace(row, cells=rest, problem=None) if rest is not None else None
+
+
+def _stated_by_aces(decision: Decision) -> list[Stated]:
+    """The encoding by the input transform of a clip's ACES Metadata File: where nobody else states one."""
+    encoding = stated_encoding(decision.aces) if decision.aces else None
+    if decision.aces is None or encoding is None:
+        return []
+    who = f"the ACES Metadata File {Path(decision.aces.file).name}"
+    return [Stated(who=who, encoding=encoding.name, exposure_index=encoding.exposure_index)]
 
 
 def _encoding(name: str) -> Encoding:

@@ -233,7 +233,7 @@ class _Grades:
 def _read_grades(
     request: Request, recipe: Recipe, recipe_file: str, read: Desk, faults: list[GradeError] | None
 ) -> _Grades:
-    luts, files, fdls = LutFiles(request.grades), GradeFiles(), FramingFiles(request.grades)
+    luts, files, fdls = LutFiles(request.grades), GradeFiles(request.grades), FramingFiles(request.grades)
     before = set(read.read)
     book = GradeBook(request.grades, files, faults)
     grade_files = tuple(Path(name) for name in read.read if name not in before)
@@ -254,8 +254,7 @@ def _read_grades(
             luts.read(luts.find(recipe.look.show_lut, lut_base))
         fdls.stated(recipe.fdl, lut_base, "the recipe")
         if recipe.grade:
-            cdl, place = files.named(recipe.grade, lut_base)
-            default = Decision(cdl=cdl, source=place, reason="the recipe's default")
+            default = files.named(recipe.grade, lut_base, "the recipe's default")
         defaults.add(recipe.default, recipe_file or request.recipe, lut_base, luts, fdls)
     return _Grades(
         luts=luts,

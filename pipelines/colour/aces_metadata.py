@@ -33,6 +33,7 @@ class AcesTransform:
     applied: bool = False
     ids: tuple[str, ...] = ()
     file: str = ""  # as written: a URI, relative to the AMF
+    path: str = ""  # where that file is, once it was looked for
     uuid: str = ""
     inverse: bool = False  # an input that undoes an output transform: the picture was made for a display
     description: str = ""
@@ -80,6 +81,11 @@ class AcesMetadata:
     looks: tuple[AcesLook, ...] = ()
     output: AcesTransform | None = None
     archived: int = 0
+
+    @property
+    def pipeline(self) -> tuple[object, ...]:
+        """What is to be done with the picture: where this is equal, two files mean one pipeline."""
+        return self.input, self.looks, self.output
 
     @property
     def grades(self) -> tuple[AcesLook, ...]:

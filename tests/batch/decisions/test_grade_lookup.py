@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from aces_samples import V2, clip_id, document, grade, transform
 from pictures import numbered, write_movie
 from rushlight.batch.decisions.decision import GradeFiles
 from rushlight.batch.decisions.grade_lookup import GradeBook, Wanted, camera_name, plain_name
@@ -191,3 +192,86 @@ def test_a_day_of_three_hundred_clips_against_a_truth_written_down_beforehand(tm
         found = decisions.decision(clip)
         assert (found.cdl.saturation if found and found.cdl else None) == value, clip
     assert time.process_time() - start < 5
+
+
+def amf(
+    slope: str, *, space: str = "Arri.LogC4", clip: str = "A001C003", file: str = "", more: str = ""
+) -> str:
+    looks = grade(f"{V2}CSC.{space}_to_ACES.a2.v1", slope=slope) if slope else ""
+    return document(looks, more, clip=clip_id(clip, file) if clip else "")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        amf("1.1 1 1", clip="A001C003"),
+        amf("1.1 1 1", clip="a001_c003"),
+        amf("1.1 1 1", clip="some name", file="A001C003.mov"),
+        amf("1.1 1 1", clip="some name", file="card%2FA001C003.mov"),
+    ],
+)
+def test_an_amf_is_its_clips_by_either_name(tmp_path: Path, text: str) -> None:
+    found = book(tmp_path, some__amf=text).decision(CLIP)
+    assert found and found.cdl and found.cdl.slope == (1.1, 1, 1) and found.for_one_clip
+    assert found.aces and found.source.endswith("some.amf")
+
+
+def test_an_amf_without_a_clip_is_its_names(tmp_path: Path) -> None:
+    grades = book(tmp_path, A001C003__amf=amf("1.1 1 1", clip=""), other__amf=amf("1.2 1 1", clip=""))
+    found = grades.decision(CLIP)
+    assert found and found.cdl and found.cdl.slope == (1.1, 1, 1)
+
+
+def test_an_amf_and_the_cdl_beside_it_are_one_decision(tmp_path: Path) -> None:
+    numbers = CDL(
+        slope=(1.1, 1, 0.95), offset=(0.01, 0, -0.01), power=(1, 1.2, 1), saturation=0.9, id="A001C003"
+    )
+    same = book(tmp_path, a__ccc=format_ccc([numbers]), b__amf=amf("1.1 1 0.95")).decision(CLIP)
+    assert same and same.aces and same.cdl and same.cdl.saturation == 0.9
+    (tmp_path / "b.amf").write_text(amf(""))  # it says nothing of a grade: the other one holds
+    bare = book(tmp_path).decision(CLIP)
+    assert bare and bare.aces and bare.cdl == numbers and bare.source.startswith(str(tmp_path / "a.ccc"))
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        amf("1.2 1 0.95"),
+        amf("1.1 1 0.95", space="Academy.ACEScct"),  # the same numbers over another signal
+        amf("1.1 1 0.95").replace(
+            '<aces:lookTransform applied="false">', '<aces:lookTransform applied="true">'
+        ),
+        amf("1.1 1 0.95", more=transform("outputTransform", f"{V2}Output.Academy.X.a2.v1")),
+    ],
+)
+def test_two_amfs_that_differ_are_refused(tmp_path: Path, other: str) -> None:
+    grades = book(tmp_path, a__amf=amf("1.1 1 0.95"), b__amf=other)
+    with pytest.raises(GradeError, match=r"2 different decisions fit this clip.*a\.amf.*b\.amf"):
+        grades.decision(CLIP)
+
+
+def test_a_grade_in_another_document_is_read_from_there(tmp_path: Path) -> None:
+    look = (
+        '<aces:lookTransform applied="false"><aces:cdlWorkingSpace>'
+        f"{transform('fromCdlWorkingSpace', f'{V2}CSC.Arri.LogC4_to_ACES.a2.v1', applied='')}</aces:cdlWorkingSpace>"
+        '<cdl:ColorCorrectionRef ref="garden"/><aces:file>{}</aces:file></aces:lookTransform>'
+    )
+    garden = format_ccc([CDL(id="garden", saturation=0.4), CDL(id="hall", saturation=0.6)])
+    (tmp_path / "show.ccc").write_text(garden)
+    text = document(look.format("show.ccc"), clip=clip_id("A001C003"))
+    assert saturation(book(tmp_path, a__amf=text).decision(CLIP)) == 0.4
+    for name, words in (
+        ("../show.ccc", "neither below"),
+        ("hall.ccc", r"hall\.ccc: cannot be read"),
+        ("", "no file that"),
+    ):
+        with pytest.raises(GradeError, match=words) as caught:
+            book(tmp_path, a__amf=document(look.format(name), clip=clip_id("A001C003")))
+        assert str(tmp_path / "a.amf") in str(caught.value)
+    with pytest.raises(GradeError, match="no decision 'garden'"):
+        book(tmp_path, show__ccc=garden.replace("garden", "x"), a__amf=text)
+
+
+def test_a_damaged_amf_is_named(tmp_path: Path) -> None:
+    with pytest.raises(GradeError, match=r"a\.amf: lookTransform\[1\]"):
+        book(tmp_path, a__amf=amf("1 1"))

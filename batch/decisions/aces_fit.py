@@ -8,17 +8,19 @@ said. An output transform of ACES 2.0 for another display is said too: the recip
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
+from rushlight.batch.decisions.decision import Decision
+from rushlight.batch.lists.clip_list import Row
 from rushlight.pipelines.colour.aces_ids import SPACE, display_of, encoding_of, is_aces1_rendering
 from rushlight.pipelines.colour.aces_metadata import AcesLook, AcesMetadata, AcesTransform
 from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
 from rushlight.pipelines.colour.look import working_encoding
 from rushlight.pipelines.errors import GradeError
-from rushlight.pipelines.recipe.model import LookSettings
+from rushlight.pipelines.recipe.model import LookSettings, Recipe
 
-__all__ = ["AcesFit", "fitted", "stated_encoding"]
+__all__ = ["AcesFit", "fitted", "stated_encoding", "with_aces"]
 
 ACES2_OUTPUT = f"{SPACE}v2.0:Output.Academy."
 
@@ -37,6 +39,20 @@ def stated_encoding(aces: AcesMetadata) -> Encoding | None:
     if taken is None or taken.applied or taken.inverse or not taken.ids:
         return None
     return encoding_of(taken.ids[0])
+
+
+def with_aces(decision: Decision, row: Row, recipe: Recipe, encoding: Encoding) -> tuple[Decision, Recipe]:
+    """A clip's decision and recipe as its ACES Metadata File has them: with its warnings, and its grade in the space that it
+    states. GradeError as `fitted`."""
+    if decision.aces is None:
+        return decision, recipe
+    lut = row["lut"] or ("" if encoding.kind == "video" else recipe.look.show_lut)
+    fit = fitted(decision.aces, encoding, recipe.look, lut="" if lut.lower() == "none" else lut)
+    decision = replace(decision, warnings=(*decision.warnings, *fit.warnings))
+    if not fit.grade_space:
+        return decision, recipe
+    settings = recipe.look.model_copy(update={"grade_space": fit.grade_space})
+    return decision, recipe.model_copy(update={"look": settings})
 
 
 def fitted(aces: AcesMetadata, encoding: Encoding, settings: LookSettings, *, lut: str = "") -> AcesFit:

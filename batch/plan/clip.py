@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from rushlight.batch.decisions.aces_fit import fitted
 from rushlight.batch.decisions.decision import Decision
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.framing.clip_canvas import FramedClip
@@ -28,7 +27,6 @@ from rushlight.batch.plan.rates import exposed_rate, played_rate, relabelled
 from rushlight.batch.plan.reels import reel_of
 from rushlight.batch.plan.show_lut_spaces import check_range, inherited_side, lut_sides, no_lut
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
-from rushlight.pipelines.colour.aces_metadata import AcesMetadata
 from rushlight.pipelines.colour.camera_encodings import by_header, find_encoding, suggest_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.errors import (
@@ -139,9 +137,6 @@ def plan_clip(
     finished = signal.encoding.kind == "video" and row.grade is None and not row["cdl"]
     if finished and decision.cdl is not None:  # a look recorded in camera: twice graded would be wrong
         decision = Decision(cdl=None, reason=f"display-encoded: {decision.source} is not for it")
-    if decision.aces:
-        recipe, notes = _with_aces(recipe, row, decision.aces, signal)
-        warnings += notes
     look = _look(row, recipe, signal, decision.cdl, luts, lut_base)
     warnings += inherited_side(row, recipe.look, look.lut)
     warnings += _grade_notes(recipe, decision, look, finished=finished)
@@ -167,18 +162,6 @@ def plan_clip(
         frames=frames,
         warnings=tuple(dict.fromkeys(warnings)),
     )
-
-
-def _with_aces(
-    recipe: Recipe, row: Row, aces: AcesMetadata, signal: Signal
-) -> tuple[Recipe, tuple[str, ...]]:
-    """The recipe as a clip's ACES Metadata File has it, which says in which space its grade sits; and warnings."""
-    lut = row["lut"] or ("" if signal.encoding.kind == "video" else recipe.look.show_lut)
-    fit = fitted(aces, signal.encoding, recipe.look, lut="" if lut.lower() == "none" else lut)
-    if not fit.grade_space:
-        return recipe, fit.warnings
-    settings = recipe.look.model_copy(update={"grade_space": fit.grade_space})
-    return recipe.model_copy(update={"look": settings}), fit.warnings
 
 
 def _grade_notes(recipe: Recipe, decision: Decision, look: LookSpec, *, finished: bool) -> list[str]:

@@ -8,7 +8,7 @@ from functools import partial
 from pathlib import Path
 
 from rushlight.batch.cameras.camera_groups import Seen
-from rushlight.batch.decisions.aces_fit import stated_encoding
+from rushlight.batch.decisions.aces_fit import stated_encoding, with_aces
 from rushlight.batch.decisions.decision import Decision, GradeFiles, row_decision
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.framing.framing_files import FramingFiles
@@ -18,7 +18,7 @@ from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.list_columns import GRADE_COLUMNS
 from rushlight.batch.lists.row_faults import NoOriginal, faults_of, mended, together
 from rushlight.batch.plan.apply_defaults import Defaults
-from rushlight.batch.plan.clip import plan_clip, stated_by, takes
+from rushlight.batch.plan.clip import plan_clip, resolve_signal, stated_by, takes
 from rushlight.batch.plan.clip_sound import with_sound
 from rushlight.batch.plan.corrections import corrections
 from rushlight.batch.plan.grade_matching import Headers, Matcher
@@ -135,12 +135,16 @@ class RowPlanner:
         decision = row_decision(row, self.files) or self.matcher.decision(row, path, facts, camera)
         stated = [*stated, *_stated_by_aces(decision)]
         row = with_default_lut(row, said, stated, self.recipe.look)
+        recipe = self.recipe
+        if decision.aces:
+            signal, _ = resolve_signal(stated, facts)
+            decision, recipe = with_aces(decision, row, recipe, signal.encoding)
         fdl = self._fdl(row, said)
         planned = partial(
             plan_clip,
             path=path,
             facts=facts,
-            recipe=self.recipe,
+            recipe=recipe,
             stated=stated,
             decision=decision,
             luts=self.luts,

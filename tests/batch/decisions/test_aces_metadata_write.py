@@ -27,8 +27,8 @@ from rushlight.pipelines.colour.aces_ids import encoding_of
 from rushlight.pipelines.colour.aces_metadata import AcesMetadata, parse_aces_metadata
 from rushlight.pipelines.colour.camera_encodings import Encoding, encodings, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.colour.cube_lut import identity_lut
 from rushlight.pipelines.colour.displays import displays, find_display
+from rushlight.pipelines.colour.lattice_lut import identity_lut
 from rushlight.pipelines.colour.look import Look, ShowLut
 
 MADE = datetime.datetime(2026, 5, 4, 22, 30, tzinfo=datetime.timezone(datetime.timedelta(hours=2)))

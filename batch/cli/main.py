@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, ParamSpec, Unpack, cast
 
 import click
 
+from rushlight.batch.api.own_process import own_process, put_away
 from rushlight.batch.cli.about_commands import about_commands
 from rushlight.batch.cli.day_commands import day_commands
 from rushlight.batch.cli.handover_command import handover_command
@@ -378,6 +379,7 @@ cli.add_command(handover_command(_answering))
 
 def main() -> None:
     """The console script."""
+    own_process()
     gc.set_threshold(
         100_000, 20, 50
     )  # a plan makes objects by the million and drops few: looking finds nothing
@@ -386,5 +388,6 @@ def main() -> None:
     except SystemExit as end:
         let_go()
         if end.code == STOPPED:  # with no wait for what was dropped
+            put_away()
             os._exit(STOPPED)
         raise

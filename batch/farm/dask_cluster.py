@@ -10,13 +10,20 @@ import contextlib
 import logging
 import os
 import signal
-import sys
 import warnings
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rushlight.batch.farm.child_processes import (
+    ENVIRONMENT,
+    NO_PAGES,
+    for_children,
+    forking,
+    name_modules,
+    without_main,
+)
 from rushlight.batch.interrupts import deaf
 from rushlight.pipelines.errors import QueueError, from_os
 
@@ -27,18 +34,7 @@ if TYPE_CHECKING:
 __all__ = ["STRANGERS", "connected", "ended", "is_up", "safe", "started"]
 
 STRANGERS = "is open to strangers: a farm on several machines needs TLS (tls://…), on one 127.0.0.1"
-# One thread a library and worker: N workers use N cores. And what keeps a worker small.
-ENVIRONMENT = {
-    "OMP_NUM_THREADS": "1",
-    "OPENBLAS_NUM_THREADS": "1",
-    "MKL_NUM_THREADS": "1",
-    "NUMBA_NUM_THREADS": "1",
-    "OPENIMAGEIO_THREADS": "1",
-    # Frames go back to the system when they are let go (glibc; others do not look): 30 MB a worker at 3840x2160.
-    "MALLOC_ARENA_MAX": "1",
-    "MALLOC_MMAP_THRESHOLD_": "2097152",
-}
-NO_PAGES = "rushlight.batch.farm.no_status_pages"
+METHOD = "distributed.worker.multiprocessing-method"
 SETTINGS: Mapping[str, object] = {
     "distributed.scheduler.allowed-failures": 0,
     "distributed.scheduler.work-stealing": False,
@@ -52,7 +48,6 @@ SETTINGS: Mapping[str, object] = {
     "distributed.deploy.lost-worker-timeout": "1 day",  # a worker that died is not given up while it starts again
     "distributed.worker.daemon": True,
     "distributed.nanny.pre-spawn-environ": ENVIRONMENT,  # also of workers that start later, or again
-    "distributed.worker.multiprocessing-method": "spawn",
     "distributed.scheduler.http.routes": [],  # not even until nopages is loaded
     "distributed.worker.http.routes": [],
     "distributed.scheduler.preload": [NO_PAGES],
@@ -79,11 +74,15 @@ def started(workers: int, scratch: Path, *, ahead: Sequence[str] = ()) -> tuple[
     import distributed
 
     _quiet()
-    dask.config.set({"temporary-directory": str(scratch), "distributed.worker.preload": [NO_PAGES, *ahead]})
+    preload = [NO_PAGES, *ahead]
+    dask.config.set({"temporary-directory": str(scratch), "distributed.worker.preload": preload})
+    dask.config.set({METHOD: "forkserver" if forking() else "spawn"})
+    distributed.utils.get_mp_context()
+    name_modules()
     security = _certified(scratch)
     for turn in range(STARTS):
         try:
-            with _for_children(), _without_main():
+            with for_children(), without_main():
                 start = partial(
                     distributed.LocalCluster,
                     n_workers=workers,
@@ -181,32 +180,3 @@ def safe(address: str) -> bool:
     """True if nobody without the farm's certificate gets there: by TLS, or on this machine alone."""
     host = address.rpartition("://")[2].rpartition(":")[0]
     return address.startswith("tls://") or host.startswith("127.") or host in ("localhost", "[::1]")
-
-
-@contextlib.contextmanager
-def _without_main() -> Iterator[None]:
-    """Processes that start in here do not run this one's main program: a spawned process does so first (multiprocessing's
-    `spawn`), and a worker has no use for the commands, nor for a script that renders."""
-    main = sys.modules["__main__"].__dict__
-    hidden = {name: main.get(name) for name in ("__file__", "__spec__")}
-    main.pop("__file__", None)
-    main["__spec__"] = None
-    try:
-        yield
-    finally:
-        main.update({name: value for name, value in hidden.items() if value is not None})
-
-
-@contextlib.contextmanager
-def _for_children() -> Iterator[None]:
-    """Environment of processes that start in here: one thread a library."""
-    before = {name: os.environ.get(name) for name in ENVIRONMENT}
-    os.environ.update(ENVIRONMENT)
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rushlight.batch.farm.child_processes import fork_ahead
 from rushlight.batch.farm.path_map import Mount, parse_mount
 from rushlight.batch.plan.request import default_workers
 from rushlight.pipelines.errors import OptionError
@@ -45,6 +46,8 @@ class Crew:
         ahead: Sequence[str] = (),
     ) -> DaskFarm:
         """The farm, once it is there; `ahead` are modules that workers here load as they start. QueueError where it does not answer or a worker of it does not fit."""
+        if not self.scheduler:
+            fork_ahead(ahead)  # they load while this process does
         from rushlight.batch.farm.dask_farm import DaskFarm
 
         return DaskFarm(

@@ -174,12 +174,12 @@ def alive(process: psutil.Process) -> bool:
 
 
 def workers_of(runner: psutil.Process) -> list[psutil.Process]:
-    """The worker processes that a runner has now."""
+    """The worker processes that a runner has now, and the one that they are forks of."""
     found = []
     with contextlib.suppress(psutil.NoSuchProcess):
         for child in runner.children(recursive=True):
             with contextlib.suppress(psutil.NoSuchProcess):
-                if "spawn_main" in " ".join(child.cmdline()):
+                if "forkserver" in " ".join(child.cmdline()):
                     found.append(child)
     return found
 

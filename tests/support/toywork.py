@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 import time
 from pathlib import Path
 from typing import Any
@@ -63,7 +64,12 @@ def compile_all(kinds: list[Any]) -> list[Any]:
 
 
 def environment(payload: dict[str, Any]) -> dict[str, Any]:
-    """How many threads libraries may have in this process."""
+    """How many threads libraries may have in this process, and whether it is a fork of one that loaded what it needs."""
     time.sleep(0.5)  # so that the other one takes the other
     names = ("OMP_NUM_THREADS", "NUMBA_NUM_THREADS", "OPENIMAGEIO_THREADS")
-    return {"process": os.getpid(), "threads": " ".join(os.environ.get(name, "-") for name in names)}
+    threads = " ".join(os.environ.get(name, "-") for name in names)
+    return {
+        "process": os.getpid(),
+        "threads": threads,
+        "loaded": "rushlight.batch.farm.forked" in sys.modules,
+    }

@@ -1,0 +1,117 @@
+"""Processes that a farm starts on this machine: what they inherit, and the one that they are forks of.
+
+Of a command's workers, what they need is loaded once: by a fork server (multiprocessing's), while the list is planned. It is one
+a process, so that in a program that calls the API it would be that program's: there, and elsewhere than on Linux, each worker
+starts and loads for itself.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import sys
+from collections.abc import Iterator, Sequence
+
+from rushlight.batch.interrupts import deaf
+
+__all__ = [
+    "ENVIRONMENT",
+    "NO_PAGES",
+    "for_children",
+    "fork_ahead",
+    "forking",
+    "name_modules",
+    "own_process",
+    "put_away",
+    "without_main",
+]
+
+# One thread a library and worker: N workers use N cores. And what keeps a worker small.
+ENVIRONMENT = {
+    "OMP_NUM_THREADS": "1",
+    "OPENBLAS_NUM_THREADS": "1",
+    "MKL_NUM_THREADS": "1",
+    "NUMBA_NUM_THREADS": "1",
+    "OPENIMAGEIO_THREADS": "1",
+    # Frames go back to the system when they are let go (glibc; others do not look): 30 MB a worker at 3840x2160.
+    "MALLOC_ARENA_MAX": "1",
+    "MALLOC_MMAP_THRESHOLD_": "2097152",
+}
+NO_PAGES = "rushlight.batch.farm.no_status_pages"
+CALLS = "rushlight.batch.farm.worker_process"
+# Before 3.11.1 whoever is logged in could have a fork server run his code (CVE-2022-42919).
+POSSIBLE = sys.platform == "linux" and sys.version_info >= (3, 11, 1)
+
+_own = False
+_loaded: list[str] = []  # what the fork server loads; empty while there is none
+
+
+def own_process() -> None:
+    """Say that this process is a command's, which shares it with nobody."""
+    global _own
+    _own = True
+
+
+def fork_ahead(modules: Sequence[str]) -> None:
+    """Start the process that workers will be forks of, which loads these modules; nothing where that is not ours to do."""
+    if not (_own and POSSIBLE):
+        return
+    from multiprocessing import forkserver
+
+    _loaded[:] = ["distributed", NO_PAGES, CALLS, *modules, "rushlight.batch.farm.forked"]
+    forkserver.set_forkserver_preload(_loaded)
+    try:
+        with for_children(), without_main():
+            deaf(forkserver.ensure_running, lambda _: None)
+    except OSError:  # such as a $TMPDIR whose path is too long for a socket
+        _loaded.clear()
+
+
+def forking() -> bool:
+    """True if workers are to be forked."""
+    return bool(_loaded)
+
+
+def name_modules() -> None:
+    """Name what a fork server loads that has to start again, once Dask has named what it would."""
+    from multiprocessing import forkserver
+
+    forkserver.set_forkserver_preload(_loaded)
+
+
+def put_away() -> None:
+    """Remove what the fork server has in the folder of temporary files, ahead of an end that does not."""
+    if _loaded:
+        from multiprocessing.util import get_temp_dir
+
+        shutil.rmtree(get_temp_dir(), ignore_errors=True)
+
+
+@contextlib.contextmanager
+def without_main() -> Iterator[None]:
+    """Processes that start in here do not run this one's main program: a spawned process does so first (multiprocessing's
+    `spawn`), and a worker has no use for the commands, nor for a script that renders."""
+    main = sys.modules["__main__"].__dict__
+    hidden = {name: main.get(name) for name in ("__file__", "__spec__")}
+    main.pop("__file__", None)
+    main["__spec__"] = None
+    try:
+        yield
+    finally:
+        main.update({name: value for name, value in hidden.items() if value is not None})
+
+
+@contextlib.contextmanager
+def for_children() -> Iterator[None]:
+    """Environment of processes that start in here: one thread a library."""
+    before = {name: os.environ.get(name) for name in ENVIRONMENT}
+    os.environ.update(ENVIRONMENT)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value

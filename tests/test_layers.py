@@ -198,11 +198,12 @@ def test_who_goes_round_the_door_is_found(inside: str) -> None:
     assert round_the_door(module, f"def lazily():\n    import {inside}") == {(module, inside)}
 
 
-# Beside the API and the types of records, what the command line may know of: how it ends, signals, errors, words, and how a
-# file is written inside a folder.
+# Beside the API and the types of records, what the command line may know of: how it ends, whose the process is,
+# signals, errors, words, and how a file is written inside a folder.
 SPOKEN = {
     "rushlight.batch.exit_codes",
     "rushlight.batch.interrupts",
+    "rushlight.batch.own_process",
     "rushlight.pipelines.counted",
     "rushlight.pipelines.errors",
     "rushlight.pipelines.inside_folder",

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, ParamSpec, Unpack, cast
 
 import click
 
-from rushlight.batch.api.own_process import own_process, put_away
 from rushlight.batch.cli.about_commands import about_commands
 from rushlight.batch.cli.day_commands import day_commands
 from rushlight.batch.cli.handover_command import handover_command
@@ -24,6 +23,7 @@ from rushlight.batch.exit_codes import DONE, FAULT, PARTLY, STOPPED, WRONG
 from rushlight.batch.help import completion
 from rushlight.batch.help.command_help import Commands
 from rushlight.batch.interrupts import listening
+from rushlight.batch.own_process import own_process, put_away
 from rushlight.batch.terminal.console import say, say_json
 from rushlight.batch.terminal.terminal_or_log import is_terminal, let_go
 from rushlight.pipelines.errors import InputError, QueueError, RushlightError

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import contextlib
 import os
-import shutil
 import sys
 from collections.abc import Iterator, Sequence
 
 from rushlight.batch.interrupts import deaf
+from rushlight.batch.own_process import is_own
 
 __all__ = [
     "ENVIRONMENT",
@@ -22,8 +22,6 @@ __all__ = [
     "fork_ahead",
     "forking",
     "name_modules",
-    "own_process",
-    "put_away",
     "without_main",
 ]
 
@@ -43,19 +41,12 @@ CALLS = "rushlight.batch.farm.worker_process"
 # Before 3.11.1 whoever is logged in could have a fork server run his code (CVE-2022-42919).
 POSSIBLE = sys.platform == "linux" and sys.version_info >= (3, 11, 1)
 
-_own = False
 _loaded: list[str] = []  # what the fork server loads; empty while there is none
-
-
-def own_process() -> None:
-    """Say that this process is a command's, which shares it with nobody."""
-    global _own
-    _own = True
 
 
 def fork_ahead(modules: Sequence[str]) -> None:
     """Start the process that workers will be forks of, which loads these modules; nothing where that is not ours to do."""
-    if not (_own and POSSIBLE):
+    if not (is_own() and POSSIBLE):
         return
     from multiprocessing import forkserver
 
@@ -74,18 +65,11 @@ def forking() -> bool:
 
 
 def name_modules() -> None:
-    """Name what a fork server loads that has to start again, once Dask has named what it would."""
-    from multiprocessing import forkserver
-
-    forkserver.set_forkserver_preload(_loaded)
-
-
-def put_away() -> None:
-    """Remove what the fork server has in the folder of temporary files, ahead of an end that does not."""
+    """Name what a fork server of ours loads that has to start again, once Dask has named what it would."""
     if _loaded:
-        from multiprocessing.util import get_temp_dir
+        from multiprocessing import forkserver
 
-        shutil.rmtree(get_temp_dir(), ignore_errors=True)
+        forkserver.set_forkserver_preload(_loaded)
 
 
 @contextlib.contextmanager

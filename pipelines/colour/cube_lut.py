@@ -69,7 +69,7 @@ class _Reader:
     def table(self, lines: list[str]) -> bool:
         """Take lines that are nothing but rows of the table, ten times as fast as `line`; False, and nothing is taken, where
         one is anything else or wrong: `line` says what."""
-        rows = []
+        rows: list[tuple[float, ...]] = []
         try:
             for line in lines:
                 if parts := line.split():

@@ -11,7 +11,7 @@ from rushlight.batch.farm import child_processes
 COMMAND = """
 import json, os, signal, sys, time
 import psutil
-from rushlight.batch.farm.child_processes import own_process
+from rushlight.batch.own_process import own_process
 from rushlight.batch.farm.dask_farm import LostWorker, Task
 from rushlight.batch.farm.worker_options import Crew
 
@@ -97,7 +97,7 @@ def test_a_folder_of_too_long_a_name_for_a_socket_costs_the_fork_server_alone(
     def refuse() -> None:
         raise OSError("AF_UNIX path too long")
 
-    monkeypatch.setattr(child_processes, "_own", True)
+    monkeypatch.setattr(child_processes, "is_own", lambda: True)
     monkeypatch.setattr(child_processes, "_loaded", [])
     monkeypatch.setattr("multiprocessing.forkserver.ensure_running", refuse)
     child_processes.fork_ahead(("rushlight.batch.job_log",))

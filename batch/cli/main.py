@@ -18,6 +18,7 @@ from rushlight.batch.cli.day_commands import day_commands
 from rushlight.batch.cli.handover_command import handover_command
 from rushlight.batch.cli.night_options import crew_options, night_options, replaced_option, watched
 from rushlight.batch.cli.queue_commands import queue_commands
+from rushlight.batch.cli.recipes_command import recipes_command
 from rushlight.batch.cli.serve_command import serve_command
 from rushlight.batch.exit_codes import DONE, FAULT, PARTLY, STOPPED, WRONG
 from rushlight.batch.help import completion
@@ -263,17 +264,6 @@ def grades(clip_list: Path, to: Path, as_json: bool, **options: Unpack[RequestOp
 
 
 @cli.command()
-@click.argument("name", required=False, default="", shell_complete=completion.recipe_names)
-@click.option("--json", "as_json", is_flag=True, help="The list, or the recipe, as one JSON document.")
-@_answering
-def recipes(name: str, as_json: bool) -> int:
-    """List the recipes that ship, or print one to copy from."""
-    from rushlight.batch.cli.catalogue_commands import show_recipes
-
-    return show_recipes(name, as_json=as_json)
-
-
-@cli.command()
 @click.option("--json", "as_json", is_flag=True, help="The list as one JSON document.")
 @_answering
 def encodings(as_json: bool) -> int:
@@ -372,6 +362,7 @@ def report(folder: Path, as_json: bool) -> int:
 cli.add_command(queue_commands(_answering, _request_options))
 cli.add_command(day_commands(_answering))
 cli.add_command(serve_command(_answering))
+cli.add_command(recipes_command(_answering))
 for about in about_commands(_answering):
     cli.add_command(about)
 cli.add_command(handover_command(_answering))

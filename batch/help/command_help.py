@@ -27,6 +27,11 @@ GROUPS = {
         *("ready_by", "keep_free", "replaced", "hash_originals", "mode", "until", "hold", "still", "every"),
         *("stay", "queue", "on_finish", "on_failure", "on_late"),
     ),
+    "A new recipe": (
+        "new",
+        *("description", "editorial", "viewing", "stills", "watermark", "lut", "display"),
+    ),
+    "A recipe, tried": ("check",),
     "What is said": ("quiet", "as_json", "help"),
 }
 _GROUP_OF = {name: group for group, names in GROUPS.items() for name in names}

@@ -29,7 +29,7 @@ ALL = dict(commands())
 def test_options_stand_in_groups_each_once() -> None:
     text = CliRunner().invoke(cli, ["render", "--help"]).output
     headings = [line.strip(":") for line in text.splitlines() if line.endswith(":") and not line[0].isspace()]
-    assert headings == [*GROUPS, "Examples"]
+    assert headings == [*(group for group in GROUPS if not group.startswith("A ")), "Examples"]
     render = ALL["render"]
     for parameter in render.params:
         if isinstance(parameter, click.Option) and not parameter.hidden:

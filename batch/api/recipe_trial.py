@@ -1,0 +1,159 @@
+"""`rushlight recipes --check FILE`: a recipe read, and made of one frame of a chart, so that people see what it draws."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from rushlight.batch.api.nights import OnEvent
+from rushlight.batch.api.render import render
+from rushlight.batch.doctor.chart_original import write_chart
+from rushlight.batch.exit_codes import DONE
+from rushlight.batch.job_log import latest, read_log
+from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
+from rushlight.pipelines.colour.camera_encodings import find_encoding
+from rushlight.pipelines.errors import DeliveryError, OptionError, from_os
+from rushlight.pipelines.originals.frame_sources import open_source
+from rushlight.pipelines.originals.probe import probe
+from rushlight.pipelines.outputs.stills import write_still
+from rushlight.pipelines.recipe.model import MovieOutput
+from rushlight.pipelines.recipe.read_recipe import load_recipe
+
+__all__ = ["DrawnFrame", "RecipeTrial", "TrialOutput", "try_recipe"]
+
+ENCODING = "S-Log3/S-Gamut3.Cine"  # of the chart, where the recipe states none
+CLIP = "chart"
+ROW = {
+    **{"scene": "12A", "take": "3", "camera": "A", "reel": "A001", "circled": "yes", "day": "2026-05-04"},
+    **{"note": "a note of some length, as they are", "production": "The Lamp Room", "unit": "main"},
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrialOutput:
+    """An output of the recipe, in words."""
+
+    name: str
+    what: str
+    size: str
+    state: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class DrawnFrame:
+    """A picture that the recipe made: of an output, its frame of the chart or its slate card."""
+
+    output: str
+    path: Path
+
+
+@dataclass(frozen=True, kw_only=True)
+class RecipeTrial:
+    """A recipe that holds, and what was drawn of it."""
+
+    recipe: str
+    outputs: tuple[TrialOutput, ...]
+    frames: tuple[DrawnFrame, ...]
+
+    def document(self) -> dict[str, object]:
+        return {
+            "recipe": self.recipe,
+            "outputs": [asdict(each) for each in self.outputs],
+            "frames": [{"output": each.output, "path": str(each.path)} for each in self.frames],
+        }
+
+
+def try_recipe(
+    name: str | Path, *, to: str | Path | None = None, on_event: OnEvent | None = None
+) -> RecipeTrial:
+    """Read a recipe, shipped or a file; with `to`, make it of one frame of a chart, and write what it gave into that folder as PNG:
+    a frame of each movie, its slate card, and the stills. RecipeError naming every wrong key; OptionError where a file is in
+    the way: none is replaced.
+    """
+    recipe, _, _ = load_recipe(str(name))
+    outputs = tuple(
+        TrialOutput(
+            name=each.name,
+            what=f"{each.codec} {each.container}".strip()
+            if isinstance(each, MovieOutput)
+            else f"stills: {', '.join(each.kinds)}",
+            size=str(each.size or "the original's"),
+            state=each.state,
+        )
+        for each in recipe.output
+    )
+    frames = () if to is None else _drawn(str(name), recipe.encoding, Path(to), on_event)
+    return RecipeTrial(recipe=recipe.name, outputs=outputs, frames=frames)
+
+
+def _drawn(name: str, encoding: str, to: Path, on_event: OnEvent | None) -> tuple[DrawnFrame, ...]:
+    with TemporaryDirectory(prefix="rushlight-recipe-") as scratch:
+        media, out = Path(scratch) / "media" / CLIP, Path(scratch) / "out"
+        media.mkdir(parents=True)
+        chosen = find_encoding(encoding or ENCODING)
+        write_chart(media / f"{CLIP}.0001.dpx", chosen)
+        listed = media.parent / "chart.csv"
+        columns = ["clip", *([] if encoding else ["encoding"]), "levels", "rate", *ROW]
+        cells = [CLIP, *([] if encoding else [chosen.name]), "full", "24", *ROW.values()]
+        listed.write_text(",".join(columns) + "\n" + ",".join(f'"{cell}"' for cell in cells) + "\n")
+        made = render(listed, out=out, recipe=name, media=[media.parent], workers=1, on_event=on_event)
+        if made.code != DONE:
+            told = [each.error for each in (*made.failed, *made.set_aside)] + list(made.problems)
+            raise DeliveryError(
+                f"the chart could not be made by it: {'; '.join(told) or 'stopped'}", file=name
+            )
+        return _taken(out, to)
+
+
+def _taken(out: Path, to: Path) -> tuple[DrawnFrame, ...]:
+    """What was delivered, as pictures under `to`."""
+    (record,) = latest(read_log(out).records).values()
+    frames: list[DrawnFrame] = []
+    try:
+        to.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise from_os(error, to) from None
+    for entry in record.outputs:
+        if isinstance(entry, DeliveredMovie):
+            numbers = {
+                f"{entry.output}.png": entry.card,
+                **({f"{entry.output}-card.png": 0} if entry.card else {}),
+            }
+            for file, number in numbers.items():
+                _put(to / file, lambda path, n=number, e=entry: _frame(out / e.path, n, path))  # type: ignore[misc]
+                frames.append(DrawnFrame(output=entry.output, path=to / file))
+        elif isinstance(entry, DeliveredStill):
+            file = f"{entry.output}{Path(entry.path).suffix}"
+            if to / file in {each.path for each in frames}:
+                file = f"{entry.output}-{len(frames)}{Path(entry.path).suffix}"
+            _put(to / file, lambda path, e=entry: path.write_bytes((out / e.path).read_bytes()))  # type: ignore[misc]
+            frames.append(DrawnFrame(output=entry.output, path=to / file))
+    return tuple(frames)
+
+
+def _put(path: Path, write: Callable[[Path], object]) -> None:
+    """Under its name once it is whole, and never over another."""
+    if path.exists():
+        raise OptionError("is there already; name another folder", file=str(path))
+    part = path.with_name(f".part-{path.name}")
+    try:
+        write(part)
+        part.rename(path)
+    except OSError as error:
+        raise from_os(error, path) from None
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _frame(movie: Path, number: int, path: Path) -> None:
+    """A frame of a delivered movie, decoded, as its codes have it."""
+    from rushlight.pipelines.formats.pixel_formats import planes
+    from rushlight.pipelines.measure.colour_tiles import display_rgb
+
+    facts = probe(movie)
+    with open_source(facts) as source:
+        views = planes(next(iter(source.frames(number, 1))).image)
+        rgb = display_rgb(views, facts.pixel_format, facts.levels_tag or "narrow", facts.matrix)
+    write_still(path, rgb, "png8")

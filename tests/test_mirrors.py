@@ -20,7 +20,7 @@ OWED = {
     "pipelines/outputs": "readback sound_tracks",
     "pipelines/recipe": "clip_defaults model validation_messages",
     "pipelines/render": "picture",
-    "batch/api": "grades look look_plot nights plan plan_document queue render report",
+    "batch/api": "grades look nights plan plan_document queue render report",
     "batch/cli": "catalogue_commands main night_options plan_command queue_page",
     "batch/decisions": "lut_files",
     "batch": "disks job_log",

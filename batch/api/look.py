@@ -102,7 +102,7 @@ def look(
         _write(path, look_cube(exact, size, (f"Clip {planned.stem}",)).encode())
         result = replace(result, export=path.resolve())
     if plot:
-        from rushlight.batch.api.look_plot import look_picture
+        from rushlight.batch.look_pictures.curves_and_gamuts import look_picture
 
         path = _named(plot, ".png", "--plot")
         _write(path, look_picture(exact, planned.stem))

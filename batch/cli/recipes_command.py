@@ -74,7 +74,7 @@ def recipes_command(answering: Callable[[Command], Command]) -> click.Command:
 
 
 def _begin(file: Path, given: dict[str, str | None], as_json: bool) -> int:
-    from rushlight.batch.api.new_recipe import Answers, new_recipe
+    from rushlight.batch.api.recipes import Answers, new_recipe
 
     answers = {field.name: str(field.default) for field in fields(Answers)}
     answers |= {key: value for key, value in given.items() if value is not None}
@@ -90,7 +90,7 @@ def _begin(file: Path, given: dict[str, str | None], as_json: bool) -> int:
 
 
 def _check(name: str, to: Path | None, as_json: bool) -> int:
-    from rushlight.batch.api.recipe_trial import try_recipe
+    from rushlight.batch.api.recipes import try_recipe
 
     found = try_recipe(name, to=to)
     if as_json:

@@ -10,7 +10,7 @@ import ocio
 from here import rushlight
 from pictures import numbered, write_movie
 from rushlight.batch.api.look import exact_look, find_clip, look_through
-from rushlight.batch.api.look_plot import look_picture
+from rushlight.batch.look_pictures.curves_and_gamuts import look_picture
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.colour.cube_lut import parse_cube

@@ -1,4 +1,5 @@
-"""`rushlight recipes --check FILE`: a recipe read, and made of one frame of a chart, so that people see what it draws."""
+"""`rushlight recipes --new` and `--check`: a recipe begun from a few answers; one read, and made of one frame of a chart, so that people
+see what it draws."""
 
 from __future__ import annotations
 
@@ -20,8 +21,9 @@ from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.stills import write_still
 from rushlight.pipelines.recipe.model import MovieOutput
 from rushlight.pipelines.recipe.read_recipe import load_recipe
+from rushlight.pipelines.recipe.starter import Answers, starter_recipe
 
-__all__ = ["DrawnFrame", "RecipeTrial", "TrialOutput", "try_recipe"]
+__all__ = ["Answers", "DrawnFrame", "RecipeTrial", "TrialOutput", "new_recipe", "try_recipe"]
 
 ENCODING = "S-Log3/S-Gamut3.Cine"  # of the chart, where the recipe states none
 CLIP = "chart"
@@ -63,6 +65,20 @@ class RecipeTrial:
             "outputs": [asdict(each) for each in self.outputs],
             "frames": [{"output": each.output, "path": str(each.path)} for each in self.frames],
         }
+
+
+def new_recipe(file: str | Path, answers: Answers | None = None) -> str:
+    """Write the recipe, and give its text. RecipeError naming an answer that will not do; OptionError where the file is there already."""
+    path = Path(file)
+    text = starter_recipe(answers or Answers(), file=str(path))
+    try:
+        with path.open("x", encoding="utf-8") as new:
+            new.write(text)
+    except FileExistsError:
+        raise OptionError("is there already; name another file", file=str(path)) from None
+    except OSError as error:
+        raise from_os(error, path) from None
+    return text
 
 
 def try_recipe(

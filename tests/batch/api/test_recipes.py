@@ -1,4 +1,4 @@
-"""A recipe tried on a chart: what is drawn is what a night delivers."""
+"""A recipe begun is written once, and never over a file; one tried on a chart draws what a night delivers."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import OpenImageIO as oiio
 import pytest
 
 from here import HereFarm, farm_here  # noqa: F401
-from rushlight.batch.api.recipe_trial import try_recipe
+from rushlight.batch.api.recipes import Answers, new_recipe, try_recipe
 from rushlight.batch.doctor.chart_original import GAP, MARGIN, SIDE
 from rushlight.pipelines.errors import RushlightError
 
@@ -87,3 +87,28 @@ def test_a_recipe_that_does_not_hold(tmp_path: Path) -> None:
     file.write_text(RECIPE.replace('codec = "h264"', 'codec = "h265"'))
     with pytest.raises(RushlightError, match=r"output\[0\]\.codec"):
         try_recipe(file)
+
+
+def test_it_is_written_whole(tmp_path: Path) -> None:
+    file = tmp_path / "ours.toml"
+    text = new_recipe(file)
+    assert file.read_text() == text and "[[output]]" in text
+
+
+def test_a_file_that_is_there_stays(tmp_path: Path) -> None:
+    file = tmp_path / "ours.toml"
+    file.write_text("mine")
+    with pytest.raises(RushlightError, match=r"ours\.toml: is there already"):
+        new_recipe(file)
+    assert file.read_text() == "mine"
+
+
+def test_nothing_is_written_of_a_wrong_answer(tmp_path: Path) -> None:
+    with pytest.raises(RushlightError):
+        new_recipe(tmp_path / "ours.toml", Answers(editorial="x"))
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_folder_that_is_not_there_is_said(tmp_path: Path) -> None:
+    with pytest.raises(RushlightError, match=r"[Nn]o such (file|folder)"):
+        new_recipe(tmp_path / "gone" / "ours.toml")

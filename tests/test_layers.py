@@ -38,7 +38,7 @@ LAYERS = (
     ("batch.verify",),
     ("batch.report",),
     ("batch.live",),
-    ("batch.finish", "batch.tell", "batch.handover"),
+    ("batch.finish", "batch.look_pictures", "batch.tell", "batch.handover"),
     ("batch.run", "batch.serve"),
     ("batch.watch", "batch.doctor"),
     ("batch.api",),

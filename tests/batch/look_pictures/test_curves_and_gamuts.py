@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import io
-
-import OpenImageIO as oiio
+import struct
 
 from rushlight.batch.look_pictures.curves_and_gamuts import look_picture
 from rushlight.pipelines.colour.camera_encodings import find_encoding
@@ -25,5 +23,4 @@ def look(slope: float) -> Look:
 def test_it_is_a_png_of_this_look() -> None:
     one, again, other = (look_picture(look(slope), "A001 $x$ <b>") for slope in (1.0, 1.0, 1.2))
     assert one == again != other and one.startswith(b"\x89PNG")
-    reader = oiio.ImageInput.open("look.png", oiio.ImageSpec(), oiio.IOMemReader(io.BytesIO(one).getbuffer()))
-    assert reader and reader.spec().width == 1430
+    assert struct.unpack(">II", one[16:24]) == (1430, 660)  # of its header: W3C PNG, section 11.2.1

@@ -39,6 +39,7 @@ def clip_frames(
             raise error.at(key="fdl") from None
     frames: dict[str, OutputFrame] = {}
     notes: list[str] = []
+    unframed: dict[tuple[str, str], list[str]] = {}
     for index, output in outputs:
         try:
             frame = frames[output.name] = frame_output(output, camera, facts, canvases)
@@ -53,12 +54,13 @@ def clip_frames(
                 f"{output.frame.desqueeze:.4g}: {float(facts.pixel_aspect) * output.frame.desqueeze:.4g} in all"
             )
         if frame.missing and not none_stated:
-            text = f"{_why(canvases, frame.missing, clip)}; {_what(output, frame)}"
+            why, what = _why(canvases, frame.missing, clip), _what(output, frame)
             if refuse:
                 raise FramingError(
-                    f"{text}, and the recipe refuses clips without framing", key=f"output[{index}].frame"
+                    f"{why}, and the recipe refuses clips without framing", key=f"output[{index}].frame"
                 )
-            notes.append(f"unframed: {text}")
+            unframed.setdefault((why, what), []).append(output.name)
+    notes += [f"unframed: {why}; {what}: {', '.join(names)}" for (why, what), names in unframed.items()]
     return frames, list(dict.fromkeys(notes))
 
 
@@ -76,7 +78,5 @@ def _why(canvases: ClipCanvases | None, missing: tuple[str, ...], clip: FramedCl
 
 def _what(output: MovieOutput | StillsOutput, frame: OutputFrame) -> str:
     """What is delivered without the decision."""
-    asked = output.frame.framing
-    if asked and asked in frame.missing:
-        return f"{output.name} shows its whole picture" + (" without frame lines" if output.guides else "")
-    return f"{output.name} has no frame line of it"
+    whole = output.frame.framing and output.frame.framing in frame.missing
+    return "delivered with the whole picture" if whole else "delivered without its frame line"

@@ -203,3 +203,17 @@ class ClipFraming(Shape):
     reason: str = Field(
         description="Why it is this clip's: who names the list, and what its context was found by."
     )
+
+    @property
+    def sentence(self) -> str:
+        """What is delivered, in short: `Theatrical, protection 4448x1861+0+617; lines of Streaming`."""
+        parts = []
+        if self.intent:
+            of = "" if self.crop == "framing" else f", {self.crop}"
+            at = f" {self.area[2]}x{self.area[3]}+{self.area[0]}+{self.area[1]}" if self.area else " whole"
+            parts.append(
+                f"{self.intent}{of}{at}" + (f", squeeze {self.squeeze:g}" if self.squeeze != 1 else "")
+            )
+        if self.lines:
+            parts.append(f"lines of {', '.join(self.lines)}")
+        return ", ".join(parts)

@@ -90,7 +90,9 @@ def test_a_clip_without_framing_is_delivered_whole_and_it_is_said(
     facts: Facts, options: dict[str, Any], framing: str, words: str
 ) -> None:
     found, (note,) = frames(facts, output("framed", framing), **options)
-    assert note.startswith(f"unframed: {words}") and note.endswith("; framed shows its whole picture")
+    assert note.startswith(f"unframed: {words}") and note.endswith(
+        "; delivered with the whole picture: framed"
+    )
     assert found["framed"].frame.area is None and found["framed"].frame.framing == ""
     with pytest.raises(FramingError, match="the recipe refuses clips without framing") as caught:
         frames(facts, output("framed", framing), refuse=True, **options)
@@ -104,7 +106,7 @@ def test_one_that_is_to_have_none_has_none_and_nobody_is_told(facts: Facts) -> N
 
 def test_a_missing_line_is_said(facts: Facts) -> None:
     _, (note,) = frames(facts, output("lines", lines=["Theatrical", "Streaming"]))
-    assert note.endswith("no decision of 'Streaming' on canvas gate; lines has no frame line of it")
+    assert note.endswith("no decision of 'Streaming' on canvas gate; delivered without its frame line: lines")
 
 
 def test_an_area_for_another_raster_is_refused_as_ever(facts: Facts) -> None:

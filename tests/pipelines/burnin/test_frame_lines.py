@@ -14,8 +14,10 @@ def test_a_line_lies_inside_its_box() -> None:
     boxes = draw_frame_lines(canvas, [FrameLine(x=40, y=20, width=240, height=140)])
     rows, columns = np.flatnonzero(canvas.covered.any(1)), np.flatnonzero(canvas.covered.any(0))
     assert (rows[0], rows[-1], columns[0], columns[-1]) == (20, 159, 40, 279)
-    assert canvas.covered.sum() == 2 * 240 + 2 * 138  # one pixel wide, each corner once
+    white = canvas.white > 0.5
+    assert white.sum() == 2 * 240 + 2 * 138  # one pixel wide, each corner once
     assert canvas.white[20, 40:280].min() == 1 and not canvas.covered[22:158, 42:278].any()
+    assert canvas.keep[21, 41:279].max() < 0.5 and canvas.white[21, 41:279].max() == 0  # its dark edge
     drawn = np.zeros((180, 320), bool)
     for x, y, width, height in boxes:
         drawn[y : y + height, x : x + width] = True

@@ -19,6 +19,7 @@ __all__ = [
     "HeaderKeys",
     "camera_in_header",
     "camera_line",
+    "fact_number",
     "header_facts",
     "header_shown",
 ]
@@ -52,10 +53,10 @@ class HeaderKeys:
 
 def _number(text: str, least: float, most: float) -> float | None:
     """The number that a text begins with, one over another too; None outside `least` to `most`."""
-    match = re.match(rf"\s*({_NUMBER.pattern})(?:\s*/\s*(\d{{1,9}}))?", text, re.IGNORECASE)
-    if not match or (match[2] and not int(match[2])):
+    match = re.match(rf"\s*({_NUMBER.pattern})(?:\s*/\s*(\d{{1,9}}(?:\.\d{{0,6}})?))?", text, re.IGNORECASE)
+    if not match or (match[2] and not float(match[2])):
         return None
-    value = float(match[1]) / int(match[2] or 1)
+    value = float(match[1]) / float(match[2] or 1)
     return value if least <= value <= most else None
 
 
@@ -75,7 +76,7 @@ def _tint(text: str) -> str:
 
 
 def _angle(text: str) -> str:
-    value = _number(text, 1, 360)
+    value = None if re.search(r"\d\s*s(ec)?\b", text) else _number(text, 1, 360)
     return f"{value:.5g}°" if value else ""
 
 
@@ -203,6 +204,15 @@ def _stated(said: Mapping[str, tuple[str, str]], keys: HeaderKeys) -> HeaderFact
 def _is_ours(key: str, endings: str) -> bool:
     """False for the serial number of a lens where the camera's is meant, and for what a colour profile says of a device."""
     return not key.startswith("iccprofile:") and ("lens" in endings or "lens" not in key)
+
+
+def fact_number(name: str, text: str) -> float | None:
+    """The number of a fact as a header or a person writes it: 2.8 of `T2.8`. In mm, kelvin or degrees; of `exposure_time` in
+    seconds, where a shutter is stated so. None where it is none."""
+    if name == "exposure_time":
+        return None if _angle(text) else _number(text, 1e-6, 3600)
+    match = re.search(r"[+-]?\d+(\.\d+)?", HEADER_FACTS[name].read(text))
+    return float(match[0]) if match else None
 
 
 def camera_in_header(metadata: Mapping[str, str]) -> str:

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -20,8 +21,9 @@ from rushlight.pipelines.colour.icc_profile import profile
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.inside_folder import fresh
+from rushlight.pipelines.outputs.xmp_packet import with_xmp
 
-__all__ = ["EXTENSIONS", "KINDS", "read_still", "still_words", "write_still"]
+__all__ = ["EXTENSIONS", "KINDS", "Attribute", "read_still", "still_words", "write_still"]
 
 EXTENSIONS = {
     "jpeg": ".jpg",
@@ -32,6 +34,7 @@ EXTENSIONS = {
     "exr": ".exr",
 }
 KINDS = tuple(EXTENSIONS)
+Attribute = str | tuple[str, object]  # a text, or OpenImageIO's name of a type and a value
 ACES_CHROMATICITIES = (0.7347, 0.2653, 0.0, 1.0, 0.0001, -0.0770, 0.32168, 0.33767)
 
 
@@ -41,11 +44,13 @@ def write_still(
     kind: str,
     *,
     display: Display | None = None,
-    metadata: Mapping[str, str] | None = None,
+    metadata: Mapping[str, Attribute] | None = None,
+    xmp: bytes = b"",
     quality: int = 95,
 ) -> None:
     """Write (h, w, 3) values as `kind`: display R'G'B' in 0..1 (clipped; NaN is 0), 8-bit codes as they are where the kind has
     8 bits, or for `exr` scene-linear ACES2065-1. `quality` is JPEG's, 1 to 100; below 90 its chroma is 4:2:0.
+    `metadata` are attributes by OpenImageIO's names, `xmp` is a packet for any kind but `exr`.
 
     DeliveryError with the library's words if it cannot be written, ResourceError if there is no room. `path` must end in the kind's extension.
     """
@@ -83,11 +88,11 @@ def write_still(
     spec.attribute("Software", "")
     spec.attribute("DateTime", "")  # nothing of the clock goes into an output
     for key, value in sorted((metadata or {}).items()):
-        spec.attribute(key, value)
+        spec.attribute(key, *(value if isinstance(value, tuple) else (value,)))
     writer = oiio.ImageOutput.create(str(path))
     if writer is None:
         raise DeliveryError(f"cannot be created: {oiio.geterror()}", file=str(path))
-    with _in_memory(path) as place:
+    with _in_memory(path, partial(with_xmp, kind=kind, packet=xmp) if xmp else None) as place:
         try:
             if not writer.open(place, spec) or not writer.write_image(pixels):
                 raise DeliveryError(f"cannot be written: {writer.geterror()}", file=str(path))
@@ -96,18 +101,23 @@ def write_still(
 
 
 @contextmanager
-def _in_memory(path: Path) -> Iterator[str]:
-    """A file in memory for a library, put under `path` by us: of a full disk libjpeg ends the process, and others do not
+def _in_memory(path: Path, change: Callable[[bytes], bytes] | None) -> Iterator[str]:
+    """A file in memory for a library, put under `path` by us, with a `change` of its bytes: of a full disk libjpeg ends the process, and others do not
     say that it was that. Elsewhere than on Linux it is the file itself. ResourceError where there is no room."""
     if not hasattr(os, "memfd_create"):
         yield str(path)
+        if change:
+            path.write_bytes(change(path.read_bytes()))
         return
     temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
     with open(os.memfd_create(path.name), "rb") as memory:
         yield f"/proc/self/fd/{memory.fileno()}"
         try:
             with fresh(path.parent, temporary.name).open("wb") as stream:
-                shutil.copyfileobj(memory, stream, 1 << 20)
+                if change:
+                    stream.write(change(memory.read()))
+                else:
+                    shutil.copyfileobj(memory, stream, 1 << 20)
             os.replace(temporary, path)
         except OSError as error:
             raise from_os(error, path) from None

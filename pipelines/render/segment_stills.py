@@ -16,9 +16,11 @@ from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look, State
 from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.inside_folder import fresh, move, unlink
+from rushlight.pipelines.job.clip_metadata import output_metadata
 from rushlight.pipelines.job.exact_signal import Signal
 from rushlight.pipelines.job.from_spec import fit_of, still_name
 from rushlight.pipelines.job.spec import JobSpec, LookSpec, StillsSpec
+from rushlight.pipelines.job.still_metadata import still_attributes, still_xmp
 from rushlight.pipelines.measure import colour_tiles
 from rushlight.pipelines.measure.checksum import frame_digest
 from rushlight.pipelines.measure.out_of_range import range_counts
@@ -51,6 +53,7 @@ class SegmentStills:
         self.start, self.token, self.look, self.counted = start, token, look, counted
         self.out = Path(job.out)
         self.made: dict[str, list[dict[str, object]]] = {}  # by output
+        self.said: dict[str, dict[str, str]] = {}  # metadata by output
         self.seen: Counter[str] = Counter()  # as the kernel counts
 
     def take(self, image: av.VideoFrame, number: int) -> None:
@@ -106,6 +109,9 @@ class SegmentStills:
             canvas[place.y : place.y + place.height, place.x : place.x + place.width] = picture
             picture = canvas
         display = find_display(self.job.look_of(output).display)
+        if output.output not in self.said:
+            self.said[output.output] = output_metadata(self.job, output)
+        said, timecode = self.said[output.output], self.start + (number - self.job.first)
         final = still_name(self.job, output, file)
         temporary = f"{os.path.dirname(final)}/.{self.token}.part{os.path.splitext(file)[1]}"
         try:
@@ -114,7 +120,8 @@ class SegmentStills:
                 picture,
                 kind,
                 display=display if output.state != "log" else None,
-                metadata={"ImageDescription": f"{self.job.stem} {self.start + (number - self.job.first)}"},
+                metadata=still_attributes(self.job, said, kind, timecode),
+                xmp=still_xmp(self.job, said, kind, timecode),
             )
             move(self.out, temporary, final)
         finally:

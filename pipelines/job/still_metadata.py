@@ -64,6 +64,10 @@ XMP_NAMES = {
     "exposure_time": "exif:ExposureTime",
     "iso": "exif:ISOSpeedRatings",
 }
+_BASE = (
+    "camera_make",
+    "camera_model",
+)  # of TIFF itself: texts of EXIF the library puts in a JPEG where they do not belong
 _YES = {"yes", "y", "true", "1", "x", "circled", "*"}
 _LIGHT = "scene light"  # what an EXR holds: nothing of the look is in it
 
@@ -78,16 +82,18 @@ def still_attributes(
         return described
     numbers = _numbers(said)
     if kind != "exr":
-        texts = {TAGS[name]: text for name, text in said.items() if name in TAGS and name not in EXR_NUMBERS}
+        there = {name: text for name, text in said.items() if name in TAGS and name not in EXR_NUMBERS}
+        texts = {TAGS[name]: text for name, text in there.items() if kind != "jpeg" or name in _BASE}
         values = {TAGS[name]: _tag(name, value) for name, value in numbers.items() if name in TAGS}
         return described | texts | values
-    names = {EXR_NAMES.get(name, name): text for name, text in said.items() if name not in EXR_NUMBERS}
+    counted = {*numbers, *(["shutter"] if "exposure_time" in numbers else [])}  # an ISO of "auto" stays text
+    names = {EXR_NAMES.get(name, name): text for name, text in said.items() if name not in counted}
     exact = {EXR_NUMBERS[name]: ("float", value) for name, value in numbers.items()}
     return described | names | {"state": _LIGHT} | exact | _timing(job, timecode)
 
 
 def _tag(name: str, value: float) -> Attribute:
-    return ("uint16", min(int(value), 65535)) if name == "iso" else ("float", value)
+    return ("int", min(int(value), 65535)) if name == "iso" else ("float", value)
 
 
 def _numbers(said: Mapping[str, str]) -> dict[str, float]:

@@ -77,14 +77,16 @@ def with_xmp(data: bytes, kind: str, packet: bytes) -> bytes:
 def _in_jpeg(data: bytes, packet: bytes) -> bytes:
     if data[:2] != b"\xff\xd8":
         raise ValueError("it has no SOI marker")
-    head, place = [data[:2]], 2
     ours = b"\xff\xe1" + struct.pack(">H", 2 + len(_JPEG) + len(packet)) + _JPEG + packet
-    while data[place : place + 2] in (b"\xff\xe0", b"\xff\xe1"):  # JFIF and EXIF go first
+    segments, place = [], 2
+    while data[place] == 0xFF and data[place + 1] != 0xDA:  # up to the scan
         (length,) = struct.unpack_from(">H", data, place + 2)
-        segment = data[place : place + 2 + length]
-        head += [] if segment[4:].startswith(_JPEG) else [segment]
+        segments.append(data[place : place + 2 + length])
         place += 2 + length
-    return b"".join([*head, ours, data[place:]])
+    segments = [segment for segment in segments if not segment[4:].startswith(_JPEG)]
+    first = [segment for segment in segments if segment[1] in (0xE0, 0xE1)]  # JFIF and EXIF
+    rest = [segment for segment in segments if segment[1] not in (0xE0, 0xE1)]
+    return b"".join([data[:2], *first, ours, *rest, data[place:]])
 
 
 def _in_png(data: bytes, packet: bytes) -> bytes:

@@ -2,10 +2,12 @@
 and others; a note that comes later makes no file again."""
 
 import csv
+import json
 import subprocess
 from collections.abc import Mapping
 from pathlib import Path
 
+import OpenImageIO as oiio
 import pytest
 
 import independent
@@ -13,6 +15,7 @@ from here import rushlight
 from logged import latest, read_records
 from mxf_structure import structure
 from pictures import settled, texture
+from xmp import properties
 
 NOTE = 'lamp; "Mårten" = 1\nsecond line #2 \\ \u202e'
 ROW = {
@@ -76,6 +79,13 @@ make = "movie"
 codec = "prores-proxy"
 state = "log"
 size = "256x144"
+
+[[output]]
+name = "stills"
+make = "stills"
+kinds = ["jpeg", "png16", "tiff16", "exr"]
+at = ["first"]
+size = "128x72"
 """
 
 
@@ -142,6 +152,83 @@ def test_comments_of_mxf(out: Path) -> None:
     assert material.name == "A001C001"
     assert {key: material.comments.get(key) for key in WANTED} == WANTED
     assert material.comments["look"].startswith("ARRI LogC3")
+
+
+def header_of(path: Path) -> dict[str, object]:
+    """A picture's header as OpenImageIO reads it."""
+    reader = oiio.ImageInput.open(str(path))
+    found = {a.name: a.value for a in reader.spec().extra_attribs}
+    reader.close()
+    return found
+
+
+def still(out: Path, extension: str) -> Path:
+    (path,) = (out / "stills").glob(f"*{extension}")
+    return path
+
+
+def test_standard_attributes_of_exr(out: Path) -> None:
+    found = header_of(still(out, ".exr"))
+    wanted = {
+        "cameraLabel": "A",
+        "cameraMake": "Halden",
+        "cameraModel": "H7",
+        "cameraSerialNumber": "0042",
+        "lensModel": "Norrin 35 mm",
+        "isoSpeed": 1600.0,
+        "cameraCCTSetting": 5600.0,
+        "cameraTintSetting": 3.0,
+        "shutterAngle": pytest.approx(172.8),
+        "framesPerSecond": (24, 1),
+        "smpte:TimeCode": (0x10000000, 0),
+        "ImageDescription": "A001C001 10:00:00:00",  # OpenEXR's `comments`
+        "state": "scene light",
+        "note": SHOWN,
+    }
+    wanted |= {name: ROW[name] for name in ("scene", "take", "circled", "production", "day", "unit")}
+    assert {name: found.get(name) for name in wanted} == wanted
+    assert str(found["look"]).startswith("ARRI LogC3")
+
+
+@pytest.mark.parametrize("extension", [".jpg", ".tif"])
+def test_tags_of_tiff_and_jpeg(out: Path, extension: str) -> None:
+    found = header_of(still(out, extension))
+    assert (found["Make"], found["Model"]) == ("Halden", "H7")
+    if extension == ".tif":
+        assert (found["Exif:BodySerialNumber"], found["Exif:LensModel"]) == ("0042", "Norrin 35 mm")
+    assert found["ImageDescription"] == "A001C001 10:00:00:00"
+    assert found.get("Exif:PhotographicSensitivity") == (1600 if extension == ".jpg" else None)
+    assert "DateTime" not in found and "Software" not in found
+
+
+@pytest.mark.parametrize("extension", [".jpg", ".png", ".tif"])
+def test_xmp_of_a_still(out: Path, extension: str) -> None:
+    found = properties(still(out, extension).read_bytes())
+    wanted = {
+        "dc:title": "A001C001",
+        "dc:description": "A001C001 10:00:00:00",
+        "xmpDM:scene": "12A",
+        "xmpDM:takeNumber": "3",
+        "xmpDM:good": "True",
+        "xmpDM:cameraLabel": "A",
+        "xmpDM:logComment": SHOWN,
+        "xmpDM:projectName": "The Lamp Room",
+        "xmpDM:shotDay": "day 3",
+        "tiff:Make": "Halden",
+        "tiff:Model": "H7",
+        "exifEX:LensModel": "Norrin 35 mm",
+        "exif:ISOSpeedRatings": "1600",
+    }
+    wanted |= {f"rushlight:{name}": text for name, text in WANTED.items()}
+    assert {name: found.get(name) for name in wanted} == wanted
+
+
+def test_stills_are_as_verify_wants_them(out: Path) -> None:
+    run = rushlight("verify", out, "--json")
+    (clip,) = json.loads(run.stdout)["clips"]
+    assert {
+        name: check["verdict"] for name, check in clip["checks"].items() if check["verdict"] == "fail"
+    } == {}
 
 
 def test_the_record_says_who(out: Path) -> None:

@@ -27,6 +27,7 @@ from rushlight.batch.report.batch_csv import COLUMNS as REPORT_COLUMNS
 from rushlight.batch.report.clip_table import COLUMNS as CLIP_COLUMNS
 from rushlight.pipelines.formats.codecs import CODECS
 from rushlight.pipelines.job.clip_metadata import CLIP_METADATA, MOVIE_KEYS
+from rushlight.pipelines.job.still_metadata import EXR_NAMES, EXR_NUMBERS, TAGS, XMP_NAMES
 from rushlight.pipelines.originals.camera_header import HEADER_FACTS
 from rushlight.pipelines.recipe.day_document import DayDocument
 from rushlight.pipelines.recipe.model import Recipe
@@ -177,16 +178,24 @@ no `cdl` in it: a grade that is in the pictures must not be put on them again.
 
 ## Metadata in the files
 
-Every movie states these, as far as anybody says them:
+Every movie and still states these, as far as anybody says them:
 
-| name | key in MOV, MP4 | |
-|---|---|---|
+| name | MOV, MP4 | EXR | TIFF, EXIF | XMP | |
+|---|---|---|---|---|---|
 {metadata}
 
-`ffprobe FILE`, or the FFmpeg command, shows them; MP4 has the reel as `reel` beside them. In MXF they are comments of the clip's package. What cannot
-be seen is written out (`\\u202e`), and a text is cut at 4,000 characters. They are no part of what makes a file what it is: a note, a lens or
-a title that comes later makes no file again and stands in tables, record and report alone; a file that is made again for another reason, its
-sound too, states what is known then. Files of older versions stay as they are. No picture, colour checksum or UMID depends on any of it.
+`ffprobe FILE`, or the FFmpeg command, shows those of movies; MP4 has the reel as `reel` beside them. In MXF they are comments of the clip's package.
+
+Stills: an EXR has the standard attributes of OpenEXR, and the plain name where there is none; `timeCode`, `framesPerSecond`, `captureRate` and
+`reelName` beside them, and `comments` with clip and timecode. It holds scene light, so its `state` is `scene light`: nothing of the look is in it.
+JPEG, PNG and TIFF have one XMP packet: the properties above, and every name in a namespace of its own (`rushlight`,
+`urn:rushlight:clip:1:`); clip as `dc:title`, reel as `xmpDM:tapeName`. A TIFF has the tags above as well; a JPEG those of make, model and numbers. Where
+a standard wants a number and there is none (an `iso` of `auto`, take `3B`), its name is left out and the plain one stays; `xmpDM:good` is there for a circled take. No image sequence is delivered but EXR stills, so no DPX.
+
+What cannot be seen is written out (`\\u202e`), and a text is cut at 4,000 characters. All this is no part of what makes a file what it is: a note, a lens
+or a title that comes later makes no file again and stands in tables, record and report alone; a file that is made again for another reason,
+its sound too, states what is known then. Files of older versions stay as they are. No picture, colour checksum or UMID depends on any of it.
+[Why](../decisions/0055-metadata-is-no-identity.md).
 
 ## MXF
 
@@ -571,11 +580,22 @@ def pages() -> dict[str, str]:
     }  # fmt: skip
 
 
+def _in_stills(name: str) -> str:
+    """Cells of the table of metadata: attribute of EXR, tag of TIFF and EXIF, property of XMP."""
+    exr = {**EXR_NAMES, **EXR_NUMBERS}
+    also = {"shutter": "exposure_time"}.get(name, "")
+    tag = TAGS.get(also or name, "").removeprefix("Exif:")
+    xmp = XMP_NAMES.get(also or name) or {"take": "xmpDM:takeNumber", "circled": "xmpDM:good"}.get(name, "")
+    told = " or ".join(f"`{each}`" for each in (exr.get(name, name), exr.get(also, "")) if each)
+    return f"{told} | {f'`{tag}`' if tag else ''} | {f'`{xmp}`' if xmp else ''}"
+
+
 def editor_page() -> str:
     """The page on clip tables and MXF, with the columns as the code has them."""
     columns = "\n".join(f"| `{name}` | {_cell(says)} |" for name, says in CLIP_COLUMNS.items())
     metadata = "\n".join(
-        f"| `{name}` | `{MOVIE_KEYS.get(name, name)}` | {says} |" for name, says in CLIP_METADATA.items()
+        f"| `{name}` | `{MOVIE_KEYS.get(name, name)}` | {_in_stills(name)} | {says} |"
+        for name, says in CLIP_METADATA.items()
     )
     return EDITOR_PAGE.format(made=MADE, columns=columns, metadata=metadata)
 

@@ -40,7 +40,7 @@ LAYERS = (
     ("batch.live",),
     ("batch.finish", "batch.look_pictures", "batch.tell", "batch.handover"),
     ("batch.run", "batch.serve"),
-    ("batch.watch", "batch.doctor"),
+    ("batch.watch", "batch.again", "batch.doctor"),
     ("batch.api",),
     ("batch.terminal",),
     ("batch.help",),

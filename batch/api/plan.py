@@ -4,29 +4,42 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import MutableSequence
+from collections.abc import Callable, MutableSequence, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Unpack
 
+from rushlight.batch.again.render_from import requests_again
+from rushlight.batch.again.shared_out import shared_out
 from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.plan_document import Counts, PlanDocument, plan_document
-from rushlight.batch.api.requests import RequestOptions, Undone, day_of, requests_of
+from rushlight.batch.api.requests import (
+    PartOptions,
+    RequestOptions,
+    Undone,
+    check_source,
+    day_of,
+    differing,
+    known_alone,
+    parts_of,
+    request_options,
+    requests_of,
+)
 from rushlight.batch.decisions.grade_change_files import together
 from rushlight.batch.farm.preparing import seconds_to_prepare
 from rushlight.batch.job_log import latest, read_records
 from rushlight.batch.plan.clip import fields_of_clip
 from rushlight.batch.plan.explicit_list import plan_list
-from rushlight.batch.plan.jobs import in_turns, job_id, wanted
+from rushlight.batch.plan.jobs import asked_outputs, in_turns, job_id
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request, default_workers
 from rushlight.batch.records.missing import Missing
 from rushlight.batch.room.room_ahead import KEEP_FREE
 from rushlight.batch.room.room_forecast import ToMake, forecast_room, kept_bytes
-from rushlight.batch.run.forecast import forecast, next_time
-from rushlight.batch.run.jobs_to_make import cost_of_outputs, room_to_make, sound_news
+from rushlight.batch.run.forecast import cost_of_outputs, forecast, next_time
+from rushlight.batch.run.jobs_to_make import room_to_make, sound_news
 from rushlight.pipelines import inside_folder
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os
@@ -61,7 +74,11 @@ class PlanResult:
         return plain
 
 
-class PlanOptions(RequestOptions, total=False):
+class _Options(RequestOptions, PartOptions, total=False):
+    """What is to be made."""
+
+
+class PlanOptions(RequestOptions, PartOptions, total=False):
     """All options of `rushlight plan`."""
 
     out: str | Path | None
@@ -71,16 +88,17 @@ class PlanOptions(RequestOptions, total=False):
 
 
 def plan(
-    list: str | Path,
+    list: str | Path | None = None,
     *,
     out: str | Path | None = None,
+    from_: str | Path | None = None,
     write: str | Path | None = None,
     ready_by: str = "",
     workers: int | None = None,
     cancel: Cancel | None = None,
-    **options: Unpack[RequestOptions],
+    **options: Unpack[_Options],
 ) -> PlanResult:
-    """Read a list and everything that it names, and make nothing.
+    """Read a list and everything that it names, or with `from_` what an output folder keeps of them, and make nothing.
 
     `ready_by` ("05:30"): the document says what would be ready then, if so many `workers` (one a core without) began now.
     With `out` the document says what each output is likely to take on which disk, and what of older revisions stays there.
@@ -90,12 +108,16 @@ def plan(
     day = day_of(list)
     ready_by = ready_by or (day.document.ready_by if day else "")
     by = next_time(ready_by, datetime.now(UTC)) if ready_by else None
-    first, *rest = requests_of(list, options, out=out)
+    check_source(list, from_, options)
+    told: MutableSequence[str] = []
+    first, *rest = _requests(list, from_, out, options, told.append)
     if write and rest:
         recipes = ", ".join(request.recipe for request in (first, *rest))
         raise OptionError(f"--write needs one recipe, with --recipe; the day has {recipes}", file=str(list))
     items: MutableSequence[ToMake] = []  # of the whole day, since its recipes share their disks
     made = _planned(first, by, workers, Path(write) if write else None, cancel, items)
+    made.plain["warnings"][:0] = told
+    made = replace(made, warnings=(*told, *made.warnings))
     further = tuple(_planned(request, by, workers, None, cancel, items) for request in rest)
     if first.out:
         room = forecast_room(items, keep_free=KEEP_FREE, kept=kept_bytes)
@@ -103,6 +125,22 @@ def plan(
         made.plain["warnings"] += room.warnings
         made = replace(made, warnings=(*made.warnings, *room.warnings))
     return replace(made, further=further)
+
+
+def _requests(
+    clip_list: str | Path | None,
+    origin: str | Path | None,
+    out: str | Path | None,
+    options: _Options,
+    tell: Callable[[str], None],
+) -> Sequence[Request]:
+    """What is asked for: of a list, or of a folder again."""
+    known_alone(options, _Options)
+    if origin is not None:
+        again = requests_again(Path(origin), differing(out or origin, options), tell, tell)
+        return [request.checked() for request in again]
+    requests = requests_of(clip_list or Path(), request_options(options), out=out)
+    return shared_out(requests, **parts_of(options))
 
 
 def _planned(
@@ -168,8 +206,9 @@ def _seconds_to_prepare(prepared: Prepared) -> float:
 
     kinds = set()
     for clip in prepared.plan.clips:
-        outputs = [o for o in prepared.recipe.output if wanted(clip, o)]
-        kinds |= kinds_of([(o, clip.look_of(o.name)) for o in outputs], clip.facts)
+        kinds |= kinds_of(
+            [(o, clip.look_of(o.name)) for o in asked_outputs(clip, prepared.recipe)], clip.facts
+        )
     return seconds_to_prepare(len(missing_kinds(sorted(kinds))))
 
 
@@ -183,6 +222,6 @@ def _work(prepared: Prepared) -> list[tuple[str, float]]:
     for clip in prepared.plan.clips:
         if job_id(clip) in done:
             continue
-        for rank, part in in_turns(clip, [o for o in recipe.output if wanted(clip, o)], recipe.first):
+        for rank, part in in_turns(clip, asked_outputs(clip, recipe), recipe.first):
             parts.append((rank, -clip.count, clip.row.clip, cost_of_outputs(clip, part)))
     return [(clip, cost) for _, _, clip, cost in sorted(parts, key=lambda p: p[:2])]

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, NotRequired, TypedDict, cast
 from rushlight.batch.disks import existing
 from rushlight.batch.lists.row_faults import faults_of
 from rushlight.batch.plan.clip_sound import shown_of, sound_record
-from rushlight.batch.plan.jobs import still_frames, wanted
+from rushlight.batch.plan.jobs import asked_outputs, shown_files, still_frames
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.reconcile_media import MediaSums, Unreadable
 from rushlight.batch.room.output_sizes import movie_bytes, stills_bytes
 from rushlight.batch.room.room_forecast import RoomDocument
-from rushlight.batch.run.jobs_to_make import cost_of_outputs
+from rushlight.batch.run.forecast import cost_of_outputs
 from rushlight.batch.sound.sound_sums import Sounded, sound_sums
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.originals.camera_header import header_shown
@@ -121,7 +121,8 @@ class Clip(TypedDict):
     outputs: list[str]
     folder: str
     framing: list[dict[str, object]]  # by framing decisions, as the record has it
-    files: list[str]  # that templates name, from the output folder
+    files: list[str]  # that templates name, or of an excerpt; from the output folder
+    excerpt: str  # the part of the clip that is asked for alone: `IN-OUT`, or a still's timecode; else empty
     row: dict[str, str]
     row_from: dict[str, str]  # of cells that the list does not state: who does
     camera_facts: dict[str, dict[str, object]]  # as the record has them
@@ -227,7 +228,7 @@ def _clip(clip: PlannedClip, recipe: Recipe, candidates: _Candidates) -> Clip:
     if decision.cdl is not None:
         grade = {**_numbers(decision.cdl), "source": decision.source, "reason": decision.reason}
     return {
-        "clip": clip.row.clip,
+        "clip": clip.called,
         "path": str(clip.path),
         "line": clip.row.line,
         "reel": clip.reel,
@@ -252,10 +253,11 @@ def _clip(clip: PlannedClip, recipe: Recipe, candidates: _Candidates) -> Clip:
         "look": clip.look.model_dump(mode="json"),
         "sound": sound.plain() if sound else None,
         "manifest": clip.manifest.record().plain() if clip.manifest else None,
-        "outputs": [o.name for o in recipe.output if wanted(clip, o)],
+        "outputs": [o.name for o in asked_outputs(clip, recipe)],
         "folder": clip.folder,
         "framing": [frame.record.plain() for frame in clip.frames.values() if frame.record],
-        "files": [path for name, names in clip.names.items() for path in names.paths(name)],
+        "files": shown_files(clip, recipe),
+        "excerpt": clip.excerpt,
         "row": dict(clip.row.cells),
         "row_from": dict(clip.row.filled),
         "camera_facts": {name: fact.plain() for name, fact in clip.camera_facts.items()},
@@ -346,16 +348,14 @@ def _sound(prepared: Prepared) -> SoundCounts | None:
 
 
 def _seconds(clips: list[PlannedClip], recipe: Recipe) -> float:
-    return sum(cost_of_outputs(clip, [o for o in recipe.output if wanted(clip, o)]) for clip in clips)
+    return sum(cost_of_outputs(clip, asked_outputs(clip, recipe)) for clip in clips)
 
 
 def _bytes(clips: list[PlannedClip], recipe: Recipe) -> int:
     """Bytes that the pictures of all outputs are likely to take, whatever is there."""
     total = 0.0
     for clip in clips:
-        for output in recipe.output:
-            if not wanted(clip, output):
-                continue
+        for output in asked_outputs(clip, recipe):
             frame = clip.frame_of(output)
             width, height = frame.width, frame.height
             if isinstance(output, MovieOutput):

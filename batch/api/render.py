@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Unpack, cast
+from typing import Unpack
 
+from rushlight.batch.again.render_from import render_again
+from rushlight.batch.again.shared_out import shared_out
 from rushlight.batch.api.cancel import Cancel
 from rushlight.batch.api.nights import (
     NightOptions,
@@ -17,12 +19,21 @@ from rushlight.batch.api.nights import (
     held_to,
     terms_for,
 )
-from rushlight.batch.api.requests import RequestOptions, day_of, known_alone, paths_of, requests_of, texts_of
+from rushlight.batch.api.requests import (
+    PartOptions,
+    RequestOptions,
+    check_source,
+    day_of,
+    differing,
+    known_alone,
+    parts_of,
+    request_options,
+    requests_of,
+)
 from rushlight.batch.exit_codes import STOPPED
 from rushlight.batch.plan.model import Plan
 from rushlight.batch.run.event_stream import EventStream, summary_sums
 from rushlight.batch.run.render import render as run
-from rushlight.batch.run.render_from import Differing, render_again
 from rushlight.pipelines.errors import OptionError
 
 __all__ = ["RenderResult", "render"]
@@ -30,7 +41,7 @@ __all__ = ["RenderResult", "render"]
 Place = str | Path
 
 
-class RenderOptions(RequestOptions, NightOptions, total=False):
+class RenderOptions(RequestOptions, PartOptions, NightOptions, total=False):
     """All options of `rushlight render` but what is to be made and where to."""
 
     strict: bool
@@ -90,7 +101,8 @@ def render(
     **options: Unpack[RenderOptions],
 ) -> RenderResult:
     """Make what `recipe` says of every clip of a list or a day, in `out`; or with `from_` make an output folder again from what
-    it keeps. Blocks until it ends; may run in any thread.
+    it keeps. `output` names those of the recipe's outputs that are to be made; with `range` or `still` those excerpts are made, under
+    names of their own, and no whole clip. Blocks until it ends; may run in any thread.
 
     `on_event` gets each event that `--json` prints (docs/reference/events.md) on the thread that met it; what it raises
     stops the night in order and is raised again. One bad clip raises nothing: it is in `set_aside` or `failed`. InputError where the
@@ -104,23 +116,25 @@ def render(
     if day and not options.get("ready_by"):
         options["ready_by"] = day.document.ready_by
     terms = terms_for(options, events, cancel)
-    _check_source(list, out or ((day.document.out or None) if day else None), from_, options)
+    check_source(list, from_, options)
+    if from_ is None and not (out or (day and day.document.out)):
+        raise OptionError("--out is needed: the folder for everything that is made")
 
     def night() -> int:
         crew = crew_for(options)
         if from_ is not None:
-            given = _again(out or from_, options)
+            given = differing(out or from_, options)
             return render_again(Path(from_), given=given, crew=crew, events=events, terms=terms)
         requests = requests_of(
             list or Path(),
-            _of_request(options),
+            request_options(options),
             out=out,
             strict=options.get("strict", False),
             hash_originals=options.get("hash_originals", False),
             replaced=options.get("replaced", "keep"),
         )
         codes = []
-        for request in requests:
+        for request in shared_out(requests, **parts_of(options)):
             codes.append(run(request, crew=crew, events=events, terms=terms))
             if codes[-1] == STOPPED:
                 break
@@ -128,39 +142,3 @@ def render(
 
     code = held_to(terms, options, events, night, day=day)
     return RenderResult.of(events, code)
-
-
-def _check_source(
-    clip_list: Place | None, out: Place | None, origin: Place | None, options: RenderOptions
-) -> None:
-    """OptionError where there is neither a list nor a folder to make again, or for what does not go with the latter."""
-    if (clip_list is None) == (origin is None):
-        raise OptionError("takes LIST, or --from DIR; one of them is needed")
-    if origin is None:
-        if out is None:
-            raise OptionError("--out is needed: the folder for everything that is made")
-        return
-    for name in ("grades", "defaults", "encoding", "levels", "rate", "strict", "hash_originals"):
-        if name in options:
-            raise OptionError(
-                f"--{name.replace('_', '-')} does not go with --from, which has all that was given then"
-            )
-
-
-def _again(out: Place, options: RenderOptions) -> Differing:
-    """The changes that `--from` makes to the kept request."""
-    return Differing(
-        out=Path(out),
-        recipe=str(options.get("recipe") or ""),
-        only=texts_of(options.get("only")),
-        media=paths_of(options.get("media")),
-        sound=paths_of(options.get("sound")),
-        manifest=tuple(map(str, paths_of(options.get("manifest")))),
-        replaced=options.get("replaced", "keep"),
-    )
-
-
-def _of_request(options: RenderOptions) -> RequestOptions:
-    """The options of the request alone."""
-    names = RequestOptions.__annotations__
-    return cast("RequestOptions", {name: value for name, value in options.items() if name in names})

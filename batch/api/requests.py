@@ -5,27 +5,49 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Self, TypedDict, TypeVar
+from typing import Self, TypedDict, TypeVar, cast
 
+from rushlight.batch.again.render_from import Differing
 from rushlight.batch.day.shooting_day import ShootingDay, is_day, load_day
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.plan.request import Request
-from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.errors import OptionError, RushlightError
 
 __all__ = [
+    "PartOptions",
     "RequestOptions",
     "Undone",
+    "check_source",
     "day_of",
+    "differing",
     "known_alone",
     "output_folders",
+    "parts_of",
     "paths_of",
     "request_of",
+    "request_options",
     "requests_of",
     "texts_of",
 ]
 
 Place = str | Path
 Given = TypeVar("Given")
+
+
+class PartOptions(TypedDict, total=False):
+    """What is to be made of a list in place of all: outputs of the recipe by name, ranges `CLIP=IN-OUT` and stills `CLIP=TIMECODE`."""
+
+    output: str | Sequence[str]
+    range: str | Sequence[str]
+    still: str | Sequence[str]
+
+
+class Parts(TypedDict):
+    """The same as they are asked for."""
+
+    outputs: tuple[str, ...]
+    ranges: tuple[str, ...]
+    stills: tuple[str, ...]
 
 
 class RequestOptions(TypedDict, total=False):
@@ -41,6 +63,12 @@ class RequestOptions(TypedDict, total=False):
     levels: str | None
     rate: str
     only: str | Sequence[str]
+
+
+class AgainOptions(RequestOptions, PartOptions, total=False):
+    """Options of a command that makes a folder again, or plans it."""
+
+    replaced: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -118,6 +146,49 @@ def known_alone(options: Mapping[str, object], kind: type) -> None:
     """TypeError for an option that there is not among those of a kind (`RequestOptions` and the like)."""
     if odd := sorted(set(options) - set(kind.__annotations__)):
         raise TypeError(f"there is no option {', '.join(odd)}; there are {', '.join(kind.__annotations__)}")
+
+
+def check_source(clip_list: Place | None, origin: Place | None, options: Mapping[str, object]) -> None:
+    """OptionError where there is neither a list nor a folder to make again, or for what does not go with the latter."""
+    if (clip_list is None) == (origin is None):
+        raise OptionError("takes LIST, or --from DIR; one of them is needed")
+    if origin is None:
+        return
+    for name in ("grades", "defaults", "encoding", "levels", "rate", "strict", "hash_originals"):
+        if name in options:
+            raise OptionError(
+                f"--{name.replace('_', '-')} does not go with --from, which has all that was given then"
+            )
+
+
+def differing(out: Place, options: Mapping[str, object]) -> Differing:
+    """The changes that options make to the requests of a folder that is made again."""
+    given = cast("AgainOptions", options)
+    return Differing(
+        out=Path(out),
+        recipe=str(given.get("recipe") or ""),
+        only=texts_of(given.get("only")),
+        media=paths_of(given.get("media")),
+        sound=paths_of(given.get("sound")),
+        manifest=tuple(map(str, paths_of(given.get("manifest")))),
+        replaced=given.get("replaced", "keep"),
+        **parts_of(given),
+    )
+
+
+def parts_of(options: PartOptions) -> Parts:
+    """Outputs, ranges and stills that options name."""
+    return Parts(
+        outputs=texts_of(options.get("output")),
+        ranges=texts_of(options.get("range")),
+        stills=texts_of(options.get("still")),
+    )
+
+
+def request_options(options: Mapping[str, object]) -> RequestOptions:
+    """Those of a command's options that say what is to be made."""
+    names = RequestOptions.__annotations__
+    return cast("RequestOptions", {name: value for name, value in options.items() if name in names})
 
 
 def paths_of(given: Place | Sequence[Place] | None) -> tuple[Path, ...]:

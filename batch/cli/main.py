@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, ParamSpec, Unpack, cast
+from typing import TYPE_CHECKING, ParamSpec, TypeVar, Unpack, cast
 
 import click
 
@@ -19,6 +19,7 @@ from rushlight.batch.cli.handover_command import handover_command
 from rushlight.batch.cli.night_options import crew_options, night_options, replaced_option, watched
 from rushlight.batch.cli.queue_commands import queue_commands
 from rushlight.batch.cli.recipes_command import recipes_command
+from rushlight.batch.cli.request_options import part_options, request_options
 from rushlight.batch.cli.serve_command import serve_command
 from rushlight.batch.exit_codes import DONE, FAULT, PARTLY, STOPPED, WRONG
 from rushlight.batch.help import completion
@@ -38,6 +39,7 @@ __all__ = ["main"]
 
 Command = Callable[..., int]
 P = ParamSpec("P")
+Given = TypeVar("Given", "RenderOptions", "PlanOptions")
 _REQUEST = (
     "recipe", "media", "sound", "manifest", "grades", "defaults", "encoding", "levels", "rate", "only", "strict", "hash_originals", "replaced",
 )  # fmt: skip
@@ -91,79 +93,26 @@ def _tell(text: str) -> None:
 PATH = click.Path(path_type=Path)
 
 
-def _request_options(command: Command) -> Command:
-    """The options that say what is to be made: the same for render, plan, look and queue add."""
-    for option in reversed(
-        [
-            click.option(
-                "--recipe",
-                shell_complete=completion.recipe_names,
-                help="A shipped recipe's name, or a TOML file.  [default: the day's, else overnight]",
-            ),
-            click.option(
-                "--media", type=PATH, multiple=True, help="A folder that holds originals. Repeatable."
-            ),
-            click.option(
-                "--sound", type=PATH, multiple=True, help="A folder that holds production sound. Repeatable."
-            ),
-            click.option(
-                "--manifest",
-                type=PATH,
-                multiple=True,
-                metavar="FILE|auto",
-                help="A hash manifest (ASC MHL 2.0) of originals, compared before a clip is rendered; `auto`: those"
-                " of the folders they lie in. Repeatable.",
-            ),
-            click.option(
-                "--grades", type=PATH, multiple=True, help="Colour decisions: a file or folder. Repeatable."
-            ),
-            click.option(
-                "--defaults", type=PATH, help="A TOML file of defaults by camera, reel or file pattern."
-            ),
-            click.option(
-                "--encoding",
-                default="",
-                shell_complete=completion.encoding_names,
-                help="Encoding of clips for which list, defaults and recipe state none.",
-            ),
-            click.option(
-                "--levels",
-                type=click.Choice(["narrow", "full"]),
-                help="Levels of clips for which list, defaults and recipe state none.",
-            ),
-            click.option("--rate", default="", help="Frames a second of sequences whose headers state none."),
-            click.option(
-                "--only",
-                multiple=True,
-                shell_complete=completion.columns,
-                metavar="COLUMN=VALUE",
-                help="Take only rows whose cell says this. Repeatable.",
-            ),
-        ]
-    ):
-        command = option(command)
-    return command
-
-
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="rushlight", prog_name="rushlight")
 def cli() -> None:
     """A shooting day's log originals into graded, slated, timecoded proxies and stills, overnight."""
 
 
-def _given(options: RenderOptions, origin: Path | None) -> RenderOptions:
+def _given(options: Given, origin: Path | None) -> Given:
     """With `--from`, which has all that was asked for then, only those options of a request that were given now."""
     if origin is None:
         return options
     source = click.get_current_context().get_parameter_source
     given = {name for name in options if source(name) is click.core.ParameterSource.COMMANDLINE}
     kept = {name: value for name, value in options.items() if name in given or name not in _REQUEST}
-    return cast("RenderOptions", kept)
+    return cast("Given", kept)
 
 
 @cli.command()
 @click.argument("clip_list", metavar="[LIST]", type=PATH, required=False)
-@_request_options
+@request_options
+@part_options
 @click.option("--out", type=PATH, help="The folder for everything that is made.")
 @click.option(
     "--from",
@@ -199,9 +148,11 @@ def render(
 
 
 @cli.command()
-@click.argument("clip_list", metavar="LIST", type=PATH)
-@_request_options
+@click.argument("clip_list", metavar="[LIST]", type=PATH, required=False)
+@request_options
+@part_options
 @click.option("--out", type=PATH, help="The output folder, for its free space and what is made already.")
+@click.option("--from", "origin", type=PATH, metavar="DIR", help="Plan to make DIR again from what it keeps.")
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
 @click.option(
     "--write", type=PATH, metavar="FILE.csv", help="Write the list with everything stated, for render."
@@ -216,20 +167,20 @@ def render(
     "--workers", type=click.IntRange(1, 256), help="Reckon with so many workers.  [default: one a core]"
 )
 @_answering
-def plan(clip_list: Path, as_json: bool, **options: Unpack[PlanOptions]) -> int:
+def plan(clip_list: Path | None, origin: Path | None, as_json: bool, **options: Unpack[PlanOptions]) -> int:
     """Show what would be made, each clip's grade and why, and everything that is wrong.
 
     Exit codes: 0 all well; 1 some rows are wrong; 2 the request as a whole is wrong.
     """
     from rushlight.batch.cli.plan_command import show_plan
 
-    return show_plan(clip_list, as_json=as_json, **options)
+    return show_plan(clip_list, origin, as_json=as_json, **_given(options, origin))
 
 
 @cli.command()
 @click.argument("clip_list", metavar="LIST", type=PATH)
 @click.argument("clip", metavar="CLIP", shell_complete=completion.clips)
-@_request_options
+@request_options
 @click.option("--export", type=PATH, metavar="FILE.cube", help="Write the whole look as a 3D LUT.")
 @click.option("--size", type=click.Choice(["33", "65"]), default="33", help="Points a side of that LUT.")
 @click.option("--plot", type=PATH, metavar="FILE.png", help="Draw its curves and chromaticities.")
@@ -252,7 +203,7 @@ def look(
 
 @cli.command()
 @click.argument("clip_list", metavar="LIST", type=PATH)
-@_request_options
+@request_options
 @click.option("--to", type=PATH, required=True, metavar="FOLDER", help="The folder for the files.")
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
 @_answering
@@ -359,7 +310,7 @@ def report(folder: Path, as_json: bool) -> int:
     return DONE
 
 
-cli.add_command(queue_commands(_answering, _request_options))
+cli.add_command(queue_commands(_answering, request_options))
 cli.add_command(day_commands(_answering))
 cli.add_command(serve_command(_answering))
 cli.add_command(recipes_command(_answering))

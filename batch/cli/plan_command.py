@@ -13,9 +13,11 @@ from rushlight.batch.terminal.console import say, say_json
 __all__ = ["show_plan"]
 
 
-def show_plan(clip_list: Path, *, as_json: bool, **options: Unpack[PlanOptions]) -> int:
+def show_plan(
+    clip_list: Path | None, origin: Path | None, *, as_json: bool, **options: Unpack[PlanOptions]
+) -> int:
     """The command. Gives 0 where all is well, 1 where some rows are wrong, 2 where the request would be refused."""
-    result = plan(clip_list, **options)
+    result = plan(clip_list, from_=origin, **options)
     plans = (result, *result.further)
     if as_json:
         say_json(result.document())

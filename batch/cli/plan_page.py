@@ -133,6 +133,9 @@ def _print_clips(document: PlanDocument) -> dict[str, int]:
         print_table(heading, rows)
     if len(made) == 1:
         say_wrapped(f"outputs of each: {', '.join(*made) or 'none'}")
+    for clip in clips:
+        if clip["excerpt"]:
+            say_wrapped(f"{clip['clip']}: {', '.join(clip['files'])}; the whole clip is left as it is")
     return notes
 
 
@@ -197,9 +200,11 @@ def print_plan(document: PlanDocument) -> None:
     if document["sound"]:
         _print_sound(document["sound"])
     counts, estimate = document["counts"], document["estimate"]
+    parts = any(clip["excerpt"] for clip in document["clips"])
+    several = "several parts of a clip" if parts else "files one by one"
     say_wrapped(
         f"{counted(counts['rows'], 'row')}"
-        + (f" + {counts['one_by_one']} for files one by one" if counts["one_by_one"] else "")
+        + (f" + {counts['one_by_one']} for {several}" if counts["one_by_one"] else "")
         + f" = {counts['planned']} planned + {counts['set_aside']} set aside + {counts['failed']} failed"
         + (f" + {counts['alike']} alike" if counts["alike"] else "")
         + (f" + {counts['not_chosen']} not chosen" if counts["not_chosen"] else "")

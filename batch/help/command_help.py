@@ -17,8 +17,8 @@ MANY = 8  # options: fewer than these stand in one group
 # Groups in the order in which they are shown, each with the parameters that it holds.
 GROUPS = {
     "What to make": (
-        *("recipe", "only", "outputs", "ranges", "stills_at", "framing", "origin", "out", "write", "strict"),
-        *("export", "size", "plot", "to", "name", "whole", "copy", "no_record"),
+        *("recipe", "only", "output", "range", "render still", "plan still", "framing", "origin", "out"),
+        *("write", "strict", "export", "size", "plot", "to", "name", "whole", "copy", "no_record"),
     ),
     "Where things are": ("media", "sound", "manifest", "grades", "defaults"),
     "What no list, defaults or recipe states": ("encoding", "levels", "rate"),
@@ -70,7 +70,9 @@ class HelpedCommand(_Examples):
         for parameter in self.get_params(ctx):
             record = parameter.get_help_record(ctx)
             if record is not None:
-                groups[_GROUP_OF.get(parameter.name or "", OTHERS)].append(record)
+                name = parameter.name or ""
+                own = _GROUP_OF.get(f"{ctx.info_name} {name}")  # `--still` is another in `day run`
+                groups[own or _GROUP_OF.get(name, OTHERS)].append(record)
         rows = [row for found in groups.values() for row in found]
         if len(rows) < MANY:
             groups = defaultdict(list, {"Options": rows})

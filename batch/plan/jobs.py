@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 from pathlib import Path
@@ -14,15 +13,14 @@ from rushlight.batch.framing.output_framing import framing_record
 from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.plan.clip import clip_metadata, takes
 from rushlight.batch.plan.clip_sound import production_identity, sound_record, sound_spec
+from rushlight.batch.plan.in_out import marked_stills
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.records.job_record import RecipeName
 from rushlight.batch.records.original import Signal
 from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.sound.sound_statements import lay_of
 from rushlight.pipelines.burnin.text_fields import RUNNING, card_values, fields_of
-from rushlight.pipelines.errors import TimecodeError
 from rushlight.pipelines.formats.codecs import codec, segment_frames
-from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.job.delivered_names import Named, Names, StillFrame, by_template, own_names
 from rushlight.pipelines.job.from_spec import drawn_fields
 from rushlight.pipelines.job.spec import (
@@ -41,15 +39,16 @@ from rushlight.pipelines.portable_name import safe_name
 from rushlight.pipelines.recipe.model import Frame, Guides, MovieOutput, Recipe, StillsOutput
 
 __all__ = [
-    "dotted",
+    "asked_outputs",
     "in_turns",
+    "is_asked",
     "job_id",
     "named",
     "output_specs",
     "segments_of",
+    "shown_files",
     "still_frames",
     "wanted",
-    "with_still_notes",
 ]
 
 
@@ -58,12 +57,23 @@ T = TypeVar("T", MovieOutput | StillsOutput, OutputSpec)
 
 def job_id(clip: PlannedClip) -> str:
     """The key of a clip in its output folder: where its files go."""
-    return f"{safe_name(clip.stem)[:40]}-{digest_of([clip.folder, clip.stem], 10)}"
+    part = [clip.excerpt, clip.still] if clip.excerpt else []
+    return f"{safe_name(clip.stem)[:40]}-{digest_of([clip.folder, clip.stem, *part], 10)}"
 
 
 def wanted(clip: PlannedClip, output: MovieOutput | StillsOutput) -> bool:
-    """True if an output's `only` takes this clip."""
-    return takes(output, clip.row)
+    """True if an output's `only` takes this clip, and the output makes stills where the clip is to be one."""
+    return takes(output, clip.row) and not (clip.still and isinstance(output, MovieOutput))
+
+
+def is_asked(clip: PlannedClip, output: str) -> bool:
+    """True of an output, by its name, that is to be made now."""
+    return not clip.outputs or output in clip.outputs
+
+
+def asked_outputs(clip: PlannedClip, recipe: Recipe) -> list[MovieOutput | StillsOutput]:
+    """The outputs of a recipe that are to be made of a clip now."""
+    return [o for o in recipe.output if wanted(clip, o) and is_asked(clip, o.name)]
 
 
 def in_turns(
@@ -248,11 +258,12 @@ def named(
             StillFrame(
                 frame=number - clip.first,
                 source_frame=clip.facts.first_number + number,
-                timecode=dotted(clip.timecode + (number - clip.first)),
+                timecode=(clip.timecode + (number - clip.first)).dotted,
             )
             for number in frames
         ),
-        single=frames == [clip.first + clip.count // 2],
+        single=clip.still or frames == [clip.first + clip.count // 2],
+        tail=clip.excerpt.replace(":", ".").replace(";", "."),
         extension=(output.container or codec(output.codec).containers[0])
         if isinstance(output, MovieOutput)
         else "",
@@ -264,14 +275,18 @@ def _names(clip: PlannedClip, output: MovieOutput | StillsOutput) -> Names:
     return clip.names.get(output.name) or own_names(output, named(clip, output))
 
 
-def dotted(timecode: Timecode) -> str:
-    """A timecode as a name has it: with dots, since no system takes colons."""
-    return str(timecode).replace(":", ".").replace(";", ".")
+def shown_files(clip: PlannedClip, recipe: Recipe) -> list[str]:
+    """Files that a person may want to know of ahead, from the output folder: those that templates name, and all of an excerpt."""
+    if not clip.excerpt:
+        return [path for name, names in clip.names.items() for path in names.paths(name)]
+    return [
+        path for output in asked_outputs(clip, recipe) for path in _names(clip, output).paths(output.name)
+    ]
 
 
 def still_frames(clip: PlannedClip, output: StillsOutput) -> list[int]:
     """The original's frame numbers that an output takes stills of, in order."""
-    found: set[int] = set()
+    found: set[int] = {clip.first} if clip.still else set()
     for place in output.at:
         if place == "list":
             found.update(clip.first + n for n in marked_stills(clip.row["stills"], clip.timecode))
@@ -281,28 +296,6 @@ def still_frames(clip: PlannedClip, output: StillsOutput) -> list[int]:
         step = max(Fraction(1), Fraction(str(output.every)) * clip.rate.fraction)
         found.update(clip.first + round(k * step) for k in range(ceil(clip.count / step)))
     return sorted(n for n in found if clip.first <= n < clip.first + clip.count)
-
-
-def with_still_notes(clip: PlannedClip) -> PlannedClip:
-    """The clip, saying which timecodes in its cell `stills` lie outside it. TimecodeError for what is no timecode."""
-    outside = [n for n in marked_stills(clip.row["stills"], clip.timecode) if n >= clip.count]
-    if not outside:
-        return clip
-    listed = ", ".join(str(clip.timecode + n) for n in outside)
-    last = clip.timecode + (clip.count - 1)
-    note = f"no still at {listed}: the clip is from {clip.timecode} to {last}"
-    return replace(clip, warnings=(*clip.warnings, note))
-
-
-def marked_stills(text: str, start: Timecode) -> list[int]:
-    """The frames after `start` of the timecodes in a cell, between commas, spaces, or `;` and a space. TimecodeError with key
-    `stills` for anything else."""
-    try:
-        return [
-            start.until(Timecode.parse(t, start.rate)) for t in re.split(r"[,\s]+|;\s+", text.strip()) if t
-        ]
-    except TimecodeError as error:
-        raise error.at(key="stills") from None
 
 
 def segments_of(clip: PlannedClip, outputs: tuple[OutputSpec, ...]) -> tuple[SegmentSpec, ...]:
@@ -359,7 +352,7 @@ def job_spec(
     and as sampled."""
     return JobSpec(
         job=job_id(clip),
-        clip=clip.row.clip,
+        clip=clip.called,
         stem=clip.stem,
         out=str(out),
         source=_source(clip, recipe, hashes[0]),
@@ -387,6 +380,7 @@ def job_spec(
             capture_rate=str(clip.capture_rate.fraction) if clip.capture_rate else None,
             grade=clip.decision.record,
             recipe=RecipeName(name=recipe.name, digest=recipe.digest()),
+            excerpt=clip.excerpt,
             row=dict(clip.row.cells),
             row_from=dict(clip.row.filled),
             camera_facts=clip.camera_facts,

@@ -83,6 +83,14 @@ class PlannedClip:
     names: Mapping[str, Names] = field(
         default_factory=dict
     )  # of outputs with templates, by the output's name
+    outputs: tuple[str, ...] = ()  # that are to be made now; all of the recipe's where none is named
+    excerpt: str = ""  # of a part that was asked for alone: `IN-OUT`, or a still's timecode
+    still: bool = False  # that part is one frame, for stills alone
+
+    @property
+    def called(self) -> str:
+        """The clip as the list names it, with the part of it that this is."""
+        return f"{self.row.clip} {self.excerpt}" if self.excerpt else self.row.clip
 
     def look_of(self, output: str) -> LookSpec:
         """The look that the output of this name shows."""

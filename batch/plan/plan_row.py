@@ -22,7 +22,7 @@ from rushlight.batch.plan.clip import plan_clip, resolve_signal, stated_by, take
 from rushlight.batch.plan.clip_sound import with_sound
 from rushlight.batch.plan.corrections import corrections
 from rushlight.batch.plan.grade_matching import Headers, Matcher
-from rushlight.batch.plan.jobs import with_still_notes
+from rushlight.batch.plan.in_out import with_still_notes
 from rushlight.batch.plan.model import Plan, PlannedClip, Stated
 from rushlight.batch.plan.reels import reel_of
 from rushlight.batch.plan.show_lut_spaces import with_default_lut

@@ -17,8 +17,10 @@ from rushlight.batch.decisions.grade_lookup import GradeBook
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.framing.framing_files import FramingFiles
 from rushlight.batch.job_log import latest, read_records
-from rushlight.batch.lists.clip_list import ClipList, Row, cell_is, read_csv, write_csv
+from rushlight.batch.lists.chosen_rows import one_by_one, selected
+from rushlight.batch.lists.clip_list import ClipList, Row, read_csv, write_csv
 from rushlight.batch.lists.edl import read_edl
+from rushlight.batch.lists.excerpt import excerpts_of, rows_of
 from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.folder_list import read_folder, read_folders
 from rushlight.batch.lists.otio import read_timeline
@@ -26,27 +28,27 @@ from rushlight.batch.plan.apply_defaults import Defaults, read_defaults
 from rushlight.batch.plan.away_clips import keep_places, take_out_away, take_out_not_come
 from rushlight.batch.plan.clip_sound import drift_notes
 from rushlight.batch.plan.grade_matching import Headers, Matcher, set_aside_shared
+from rushlight.batch.plan.in_out import keep_excerpts
 from rushlight.batch.plan.model import Plan, Stated
 from rushlight.batch.plan.plan_row import RowPlanner
 from rushlight.batch.plan.rates import rate_doubts
 from rushlight.batch.plan.reconcile_media import Media, hold_to_manifests, reconcile
 from rushlight.batch.plan.reels import reel_doubts, runs_on
-from rushlight.batch.plan.request import Request
+from rushlight.batch.plan.request import Request, asked_of
 from rushlight.batch.plan.request_ledger import Asked, Asking, made_from, read_askings, request_id
 from rushlight.batch.plan.twins import check_name_fields, doubt, name_files, set_apart, untwinned
 from rushlight.batch.scenes.filled_rows import filled_list
 from rushlight.batch.scenes.scene_tables import SceneTables, read_scene_tables
 from rushlight.batch.sound.sound_folders import SoundFolders, find_sound
 from rushlight.pipelines.colour.camera_encodings import find_encoding
-from rushlight.pipelines.errors import GradeError, ListError, OptionError, RecipeError
+from rushlight.pipelines.errors import GradeError, ListError, RecipeError
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.heartbeat import beating
-from rushlight.pipelines.originals.spanned_clips import is_span
 from rushlight.pipelines.recipe.model import MovieOutput, Recipe
 from rushlight.pipelines.recipe.read_recipe import load_recipe
 from rushlight.pipelines.text_files import Desk, desk, is_kept, noted, read_text
 
-__all__ = ["Prepared", "is_day", "prepare", "read_list", "selected"]
+__all__ = ["Prepared", "is_day", "prepare", "read_list"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -155,6 +157,7 @@ def _prepared(
     outside = [*([request.out] if request.out else []), *(request.away or ())]
     clip_list, list_text, tables = _filled_list(request, outside)
     _check_recipe(recipe, clip_list, recipe_file or request.recipe)
+    recipe, outputs, of_stills = asked_of(recipe, request)
     if request.rate:
         FrameRate.parse(request.rate)
     if request.encoding:
@@ -170,13 +173,16 @@ def _prepared(
         warnings=[*request.notes, *clip_list.warnings, *grades.book.warnings, *tables.warnings],
     )
     chosen = selected(clip_list, request.only)
+    if excerpts := excerpts_of(request.ranges, request.stills):
+        chosen = rows_of(excerpts, chosen)
     plan.not_chosen = len(clip_list.rows) - len(chosen)
     sound = find_sound(request.sound, leave_out=[request.out] if request.out else [])
     told(len(chosen))
     _plan_rows(plan, chosen, request, recipe, grades, base, media, sound)
     carried, elsewhere = _placed(plan, request, recipe, recipe_file, clip_list, base)
+    plan.clips = [replace(clip, outputs=of_stills if clip.still else outputs) for clip in plan.clips]
     not_come = () if request.away is None else take_out_not_come(plan)
-    if not request.only and request.away is None:  # of a watched day more clips may come
+    if not (request.only or excerpts) and request.away is None:  # of a watched day more clips may come
         plan.warnings += [*grades.defaults.unused(), *tables.unused()]
     plan.named += _not_chosen(clip_list, chosen, base, media)
     inputs = dict(read.read)
@@ -304,7 +310,7 @@ def _plan_rows(
         lut_base=grades.lut_base,
         sound=sound,
     )
-    rows = list(_one_by_one(chosen, recipe, base, media))
+    rows = list(one_by_one(chosen, base, media) if recipe.several_files == "each" else chosen)
     plan.one_by_one = len(rows) - len(chosen)
     for row in beating(rows):
         planner.into(plan, row)
@@ -328,9 +334,12 @@ def _placed(
     """Give every clip a place and names of its own in the output folder. Gives the rows of an earlier reading that wait for their
     media, and the keys of the originals that other requests of the folder name, or clips there were made from."""
     ours, others = _askings(request, recipe_file)
-    placed = keep_places(plan, ours) if request.away is not None or is_day(request.clip_list) else ()
+    whole = request.away is not None or is_day(request.clip_list) or bool(request.excerpts)
+    placed = keep_places(plan, ours) if whole else ()
     carried = () if request.away is None else take_out_away(plan, ours, request.away, base)
     set_apart(plan, str(request.clip_list.absolute()), others, (*placed, *carried))
+    if excerpts := excerpts_of(request.ranges, request.stills):
+        keep_excerpts(plan, excerpts)
     records = list(latest(read_records(request.out)).values()) if request.out else []
     asked = [*carried, *(row for other in others for row in other.rows)]
     file = recipe_file or request.recipe
@@ -340,13 +349,15 @@ def _placed(
 
 
 def _askings(request: Request, recipe_file: str) -> tuple[tuple[Asked, ...], list[Asking]]:
-    """The rows of this request as it stood when it was read last, and the other requests of the output folder."""
+    """The rows of this request as it stood when it was read last, of excerpts those of the whole clips; and the other requests of
+    the output folder."""
     if request.out is None:
         return (), []
     recipe = str(Path(recipe_file).absolute()) if recipe_file else request.recipe
     ours = request_id(str(request.clip_list.absolute()), recipe, request.only)
     known = read_askings(request.out)[0]
     before = next((asking.rows for asking in known if asking.id == ours), ())
+    ours = request_id(str(request.clip_list.absolute()), recipe, request.only, request.excerpts)
     return before, [asking for asking in known if asking.id != ours]
 
 
@@ -367,32 +378,3 @@ def _check_recipe(recipe: Recipe, clip_list: ClipList, file: str) -> None:
                 check_fields(output.burnin, clip_list.columns, key=f"output[{index}].burnin.text")
             except RecipeError as error:
                 raise error.at(file=file) from None
-
-
-def selected(clip_list: ClipList, only: Iterable[str]) -> list[Row]:
-    """The rows that every COLUMN=VALUE takes. OptionError for a column the list does not have."""
-    rows = list(clip_list.rows)
-    for choice in only:
-        column, equals, value = choice.partition("=")
-        column = column.strip().lower()
-        if not equals or column not in clip_list.columns:
-            raise OptionError(
-                f"--only {choice!r}: takes COLUMN=VALUE; the list has {', '.join(clip_list.columns)}"
-            )
-        rows = [r for r in rows if cell_is(r[column], value)]
-    return rows
-
-
-def _one_by_one(rows: Iterable[Row], recipe: Recipe, base: Path, media: MediaIndex) -> Iterable[Row]:
-    """The rows; where the recipe takes each file of a clip in several for itself, a row for each file."""
-    for row in rows:
-        files: tuple[Path, ...] = ()
-        if recipe.several_files == "each" and "#" in row.clip and not row.problem:
-            with suppress(Exception):  # said once, where the row itself is resolved
-                path = resolve_clip(row.clip, base, media)
-                files = files_of(path, row.clip, base, media) if is_span(path) else ()
-        if not files:
-            yield row
-        for file in files:
-            folder = row.clip[: max(row.clip.rfind("/"), row.clip.rfind("\\")) + 1]
-            yield replace(row, clip=folder + file.name)

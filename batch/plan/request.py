@@ -12,9 +12,11 @@ from rushlight.batch.closed_delivery import refuse_closed
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.request import PlainRequest
 from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.recipe.model import Output, Recipe, StillsOutput
+from rushlight.pipelines.recipe.read_recipe import parse_recipe, shipped_recipes
 from rushlight.pipelines.text_files import Kept
 
-__all__ = ["Request", "default_workers"]
+__all__ = ["Request", "asked_of", "default_workers"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,6 +35,9 @@ class Request:
     levels: str = ""
     rate: str = ""
     only: tuple[str, ...] = ()
+    outputs: tuple[str, ...] = ()  # names of the recipe's; all of them where none is named
+    ranges: tuple[str, ...] = ()  # `CLIP=IN-OUT` and
+    stills: tuple[str, ...] = ()  # `CLIP=TIMECODE`: where there are any, they are made and no whole clip
     strict: bool = False
     hash_originals: bool = False
     manifest: tuple[str, ...] = ()  # hash manifests of originals: paths, or "auto"
@@ -50,6 +55,11 @@ class Request:
     )
     wait_for_grade: bool = False  # what has no grade is not queued, and said to wait for one
     notes: tuple[str, ...] = ()  # what the plan is to warn of: files and folders that are not there yet
+
+    @property
+    def excerpts(self) -> tuple[str, ...]:
+        """What is asked for of single clips, as this request is told by it."""
+        return tuple(sorted({*(f"range {r}" for r in self.ranges), *(f"still {s}" for s in self.stills)}))
 
     def plain(self) -> PlainRequest:
         """The request in plain values, to be asked for again: paths absolute, and no stand-ins for files."""
@@ -145,6 +155,38 @@ class Request:
                     "cannot be written to; --out takes a folder you may write", file=str(self.out)
                 )
         return self
+
+
+def asked_of(recipe: Recipe, request: Request) -> tuple[Recipe, tuple[str, ...], tuple[str, ...]]:
+    """The recipe that a request is made by; and which of its outputs are to be made of clips, and which of single frames (all, where
+    none is named). OptionError for an output that the recipe does not have.
+
+    Stills that are asked for of a recipe without any are those of the recipe `overnight`, framed as its first output.
+    """
+    known = {output.name.casefold(): output for output in recipe.output}
+    for name in request.outputs:
+        if name.casefold() not in known:
+            raise OptionError(
+                f"--output {name!r}: the recipe {recipe.name} has no such output; it has {', '.join(o.name for o in recipe.output)}"
+            )
+    asked = [known[name.casefold()] for name in request.outputs] or list(recipe.output)
+    names = tuple(dict.fromkeys(output.name for output in asked)) if request.outputs else ()
+    if not request.stills or any(isinstance(output, StillsOutput) for output in asked):
+        return recipe, names, names
+    if request.outputs:
+        raise OptionError(
+            f"--still takes an output of stills; --output names {', '.join(names)}, which makes movies"
+        )
+    added = _plain_stills("still frames" if "stills" in known else "stills", recipe.output[0])
+    whole = recipe.model_copy(update={"output": (*recipe.output, added)})
+    return whole, tuple(output.name for output in recipe.output), (added.name,)
+
+
+def _plain_stills(name: str, framed: Output) -> StillsOutput:
+    """The output of stills that the recipe `overnight` has, in the raster and framing of another output."""
+    shipped = parse_recipe(shipped_recipes()["overnight"], file="overnight")
+    found = next(output for output in shipped.output if isinstance(output, StillsOutput))
+    return found.model_copy(update={"name": name, "size": framed.size, "frame": framed.frame})
 
 
 def default_workers() -> int:

@@ -58,6 +58,7 @@ class Asking:
     list: str  # absolute path
     recipe: str
     only: tuple[str, ...] = ()
+    excerpts: tuple[str, ...] = ()  # ranges and stills of single clips, where it asks for nothing else
     when: float = 0.0  # as time.time
     rows: tuple[Asked, ...] = ()
     named: frozenset[str] = frozenset()  # keys of the originals that its rows name, chosen or not
@@ -67,7 +68,7 @@ class Asking:
 
     @property
     def id(self) -> str:
-        return request_id(self.list, self.recipe, self.only)
+        return request_id(self.list, self.recipe, self.only, self.excerpts)
 
     @property
     def name(self) -> str:
@@ -120,9 +121,9 @@ class Day:
         }
 
 
-def request_id(clip_list: str, recipe: str, only: Iterable[str]) -> str:
+def request_id(clip_list: str, recipe: str, only: Iterable[str], excerpts: Sequence[str] = ()) -> str:
     """Identity of a request within an output folder."""
-    return digest_of([clip_list, recipe, list(only)], 12)
+    return digest_of([clip_list, recipe, list(only), *([list(excerpts)] if excerpts else [])], 12)
 
 
 FOLDER = "log/requests"
@@ -157,6 +158,7 @@ def _asking_of(kept: AskedRequest) -> Asking:
         list=kept.clip_list,
         recipe=kept.recipe,
         only=tuple(kept.only),
+        excerpts=tuple(kept.excerpts),
         when=kept.when,
         rows=tuple(
             Asked(
@@ -206,7 +208,7 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, JobRecord]) -> Day:
         for asking in askings
         if not asking.rows or any(not row.dropped or status(row.job) == "done" for row in asking.rows)
     ]
-    settled = _settled(live, records)
+    settled = _settled([asking for asking in live if not asking.excerpts], records)
     seen: dict[str, _Seen] = {}
     dropped: dict[str, str] = {}
     for asking in askings:

@@ -10,7 +10,7 @@ from pathlib import Path
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.equal_copies import twin_notes
 from rushlight.batch.plan.clip import fields_of_clip
-from rushlight.batch.plan.jobs import dotted, job_id, named, wanted
+from rushlight.batch.plan.jobs import job_id, named, wanted
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.request_ledger import Asked, Asking
 from rushlight.batch.records.day_title import DayTitle
@@ -50,10 +50,7 @@ def _folder(clip: PlannedClip, twins: list[PlannedClip]) -> str:
     ways = (
         [t.reel for t in twins],
         [_card(t, twins) for t in twins],
-        [
-            f"{t.reel or t.path.parent.name}-{str(t.timecode).replace(':', '.').replace(';', '.')}"
-            for t in twins
-        ],
+        [f"{t.reel or t.path.parent.name}-{t.timecode.dotted}" for t in twins],
         [f"row-{t.row.line}" for t in twins],
     )
     for names in ways:
@@ -134,7 +131,7 @@ def name_files(
         found = {n: ways_of(output, named(plan.clips[n], output, values[n])) for n in takers}
         wishes = [
             Wish(
-                who=plan.clips[n].row.clip,
+                who=plan.clips[n].called,
                 ways=tuple(way.paths(output.name) for way in found[n][0]),
                 twin=bool(plan.clips[n].folder),
                 holds=set(found[n][0][0].paths(output.name)) == held.get(job_id(plan.clips[n])),
@@ -160,7 +157,7 @@ def name_files(
 def _values(clip: PlannedClip, recipe: Recipe, title: DayTitle, numbers: Mapping[int, int]) -> dict[str, str]:
     """What a template's fields are of a clip: those of burn-in, and the number of its row in its list."""
     number = numbers.get(clip.row.line, 0)
-    return {**fields_of_clip(clip, recipe, title), "timecode": dotted(clip.timecode), "number": str(number)}
+    return {**fields_of_clip(clip, recipe, title), "timecode": clip.timecode.dotted, "number": str(number)}
 
 
 def _no_name(key: str, output: Output, met: Met | None) -> RecipeError:
@@ -215,9 +212,13 @@ def set_apart(plan: Plan, clip_list: str, others: Iterable[Asking], kept: Iterab
 
 
 def _elsewhere(clip: PlannedClip, taken: dict[str, tuple[str, str]], used: set[str]) -> PlannedClip:
-    time = str(clip.timecode).replace(":", ".").replace(";", ".")
     card = clip.reel or clip.path.parent.name
-    names: Sequence[str] = (clip.reel, clip.path.parent.name, f"{card}-{time}", f"{card}-{fingerprint(clip)}")
+    names: Sequence[str] = (
+        clip.reel,
+        clip.path.parent.name,
+        f"{card}-{clip.timecode.dotted}",
+        f"{card}-{fingerprint(clip)}",
+    )
     found = clip
     for name in filter(None, names):
         found = replace(clip, folder=safe_name(name))

@@ -197,7 +197,8 @@ def finished_record(
         warnings=list(dict.fromkeys(warnings)),
         damage=damage,
     )
-    return record.model_copy(update={"framing": planned.framing}) if planned.framing else record
+    told = {"framing": planned.framing, "excerpt": planned.excerpt}
+    return record.model_copy(update={name: value for name, value in told.items() if value})
 
 
 def _sound(planned: ClipSound | None, heard: Heard | None) -> ClipSound | None:

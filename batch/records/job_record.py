@@ -105,6 +105,10 @@ class ClipRecord(Shape):
     signal: Signal | None = Field(default=None, description="How the original's code values were read.")
     look: SomeLook | None = Field(default=None, description="Look of the clip.")
     recipe: RecipeName | None = Field(default=None, description="Recipe that the clip was made by.")
+    excerpt: str = Field(
+        default="",
+        description="Part of the clip that was asked for alone: `IN-OUT` (out exclusive), or a still's timecode; empty of a whole clip.",
+    )
     row: Mapping[str, str] | None = Field(default=None, description="Row of the list: its cells by column.")
     row_from: Mapping[str, str] = Field(
         default={},

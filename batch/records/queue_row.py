@@ -71,6 +71,9 @@ class PlannedRecord(Shape):
     capture_rate: str | None = Field(default=None, description="Frames a second in the camera, where stated.")
     grade: Grade | None = Field(default=None, description="Grade and whose decision it is; null without one.")
     recipe: RecipeName | None = Field(default=None, description="Recipe that the clip is made by.")
+    excerpt: str = Field(
+        default="", description="Part of the clip that is made alone: `IN-OUT`, or a still's timecode."
+    )
     row: Mapping[str, str] | None = Field(default=None, description="Row of the list: its cells by column.")
     row_from: Mapping[str, str] = Field(
         default={},
@@ -113,7 +116,7 @@ class TurnOrders(Shape):
 
     rank: int = Field(default=0, description="Rank among jobs of one priority: lower ones first.")
     cost: Number = Field(default=0.0, description="Work in seconds of one core, as the plan estimates it.")
-    kept_outputs: list[str] = Field(default=[], description="Outputs that were found as they should be.")
+    kept_outputs: list[str] = Field(default=[], description="Outputs that stay as they are.")
     earlier_outputs: list[str] = Field(default=[], description="Outputs that earlier turns of the clip make.")
     later_outputs: list[str] = Field(default=[], description="Outputs that later turns of the clip make.")
     replaced: Literal["keep", "remove"] = Field(

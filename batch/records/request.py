@@ -85,6 +85,9 @@ class AskedRequest(Shape):
     clip_list: str = Field(alias="list", description="Path of the list.")
     recipe: str = Field(description="Path of the recipe, or the name of a shipped one.")
     only: list[str] = Field(description="Rows that are taken, as `COLUMN=VALUE`.")
+    excerpts: list[str] = Field(
+        default=[], description="Ranges and stills of single clips, where nothing else was asked for."
+    )
     when: Number = Field(description="When it was read, in seconds since 1970.")
     rows: list[AskedRow] = Field(description="Its rows.")
     named: list[str] = Field(description="Keys of the originals that its rows name, chosen or not.")

@@ -218,7 +218,7 @@ def summary_sums(
     failed = [(row.clip, str(error)) for row, error in plan.broken] + (made.failed if made else [])
     return Sums(
         done=made.done if made else [],
-        unchanged=[clip.row.clip for clip in settled],
+        unchanged=[clip.called for clip in settled],
         set_aside=[ClipError(clip=clip, error=error) for clip, error in aside],
         failed=[ClipError(clip=clip, error=error) for clip, error in failed],
         left=made.left if made else 0,

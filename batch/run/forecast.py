@@ -11,10 +11,22 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
+from rushlight.batch.plan.jobs import still_frames
+from rushlight.batch.plan.model import PlannedClip
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.recipe.model import MovieOutput, StillsOutput
 
-__all__ = ["Deadline", "Forecast", "cost_of", "forecast", "moment_text", "next_time", "speed"]
+__all__ = [
+    "Deadline",
+    "Forecast",
+    "cost_of",
+    "cost_of_outputs",
+    "forecast",
+    "moment_text",
+    "next_time",
+    "speed",
+]
 
 # Seconds of one core for a million pixels decoded, and for a million of them graded, drawn on and encoded: measured (see
 # docs/performance.md); a first guess, since codecs and machines differ.
@@ -35,6 +47,23 @@ def cost_of(
     decode = (LINEAR if scene_linear else DECODE) * source
     frames = count * (decode + MAKE * sum(movies)) if movies else len(exact) * decode
     return (frames + STILL * sum(exact)) / 1e6 + FINISH
+
+
+def cost_of_outputs(clip: PlannedClip, outputs: Sequence[MovieOutput | StillsOutput]) -> float:
+    """Seconds of one core that a recipe's outputs of a clip take."""
+    source = clip.facts.width * clip.facts.height
+
+    def pixels(output: MovieOutput | StillsOutput) -> int:
+        frame = clip.frame_of(output)
+        return frame.width * frame.height
+
+    return cost_of(
+        source,
+        (pixels(o) for o in outputs if isinstance(o, MovieOutput)),
+        clip.count,
+        stills=[pixels(o) for o in outputs if isinstance(o, StillsOutput) for _ in still_frames(clip, o)],
+        scene_linear=clip.signal.encoding.kind == "linear",
+    )
 
 
 def speed(done: float, seconds: float, guess: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, MutableMapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, MutableMapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,7 +14,14 @@ from rushlight.batch.interrupts import Stop
 from rushlight.batch.job_log import append_record, failure_record, latest, read_log
 from rushlight.batch.plan.clip import fields_of_clip
 from rushlight.batch.plan.clip_sound import recorded_sound_text, same_sound, sound_record
-from rushlight.batch.plan.jobs import Known, in_turns, job_id, job_spec, output_specs, still_frames
+from rushlight.batch.plan.jobs import (
+    Known,
+    in_turns,
+    is_asked,
+    job_id,
+    job_spec,
+    output_specs,
+)
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.reconcile_media import media_text
@@ -28,7 +35,7 @@ from rushlight.batch.room.room_forecast import ToMake
 from rushlight.batch.room.room_of_jobs import room_of_clip, room_of_jobs
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import PLANNING, phase
-from rushlight.batch.run.forecast import cost_of
+from rushlight.batch.run.forecast import cost_of_outputs
 from rushlight.batch.run.kept_inputs import bake_looks, keep_inputs
 from rushlight.batch.run.request_accounts import account_for, leave_out, renew_rows
 from rushlight.batch.run.sound_alone import SoundNews, news_of, told
@@ -40,7 +47,6 @@ from rushlight.pipelines.inside_folder import refuse_links, same_time
 from rushlight.pipelines.job.spec import OutputSpec, digest_of
 from rushlight.pipelines.originals.probe import full_hash, sampled_hash
 from rushlight.pipelines.portable_name import same_name
-from rushlight.pipelines.recipe.model import MovieOutput, StillsOutput
 
 if TYPE_CHECKING:
     from rushlight.batch.plan.request import Request
@@ -49,7 +55,6 @@ if TYPE_CHECKING:
 
 __all__ = [
     "baked",
-    "cost_of_outputs",
     "jobs_of",
     "make_folder",
     "planned",
@@ -109,7 +114,7 @@ def jobs_of(
         events.warning(f"{refused.error}; {refused.name} counts as not made yet")
     for text in plan.warnings:
         events.warning(text)
-    for text in told(news):
+    for text in (*told(news), *_excerpts(plan.clips, dues)):
         events.note(text)
     days: list[Day] = []
 
@@ -138,6 +143,18 @@ def jobs_of(
     return turns, settled, days[-1]
 
 
+def _excerpts(clips: Iterable[PlannedClip], dues: Mapping[str, _Due]) -> list[str]:
+    """Sentences on the parts of clips that are asked for alone, and what their files are called."""
+    parts = [clip for clip in clips if clip.excerpt]
+    found = []
+    for clip in parts:
+        paths = [path for output in dues[job_id(clip)].asked for path in paths_of(output)]
+        found.append(
+            f"{clip.called}: {counted(clip.count, 'frame')}, as {', '.join(paths)}; the whole clip is left as it is"
+        )
+    return found
+
+
 def room_to_make(prepared: Prepared, out: Path) -> list[ToMake]:
     """What `render` into a folder would make, and what that stands in for. Of originals that the log knows nothing of no hash is taken."""
     records = latest(read_log(out).records)
@@ -149,9 +166,9 @@ def room_to_make(prepared: Prepared, out: Path) -> list[ToMake]:
                 outputs = _anew(out, record, _due(prepared, clip, out, record))
             else:
                 fields = fields_of_clip(clip, prepared.recipe, prepared.request.title)
-                outputs = output_specs(
-                    clip, prepared.recipe, Known(source="", fields=fields, fonts=prepared.fonts)
-                )
+                known = Known(source="", fields=fields, fonts=prepared.fonts)
+                made = output_specs(clip, prepared.recipe, known)
+                outputs = tuple(o for o in made if is_asked(clip, o.output))
             if outputs:
                 found.append(room_of_clip(clip, out, outputs, record, measured))
     return found
@@ -186,7 +203,7 @@ def _renamed(
     """Give delivered files the names that they are to have now, and put by what is in their way. `records` and `dues` are kept up, the
     log too. Gives sentences on it."""
     owners = {same_name(path): job for job, due in dues.items() for o in due.outputs for path in paths_of(o)}
-    moves = {job: moves_of(records[job], due.outputs) for job, due in dues.items() if job in records}
+    moves = {job: moves_of(records[job], due.asked) for job, due in dues.items() if job in records}
     keep, changed = prepared.request.replaced == "keep", dict[str, JobRecord]()
     for job, going in moves.items():
         if waits := in_the_way(records[job], going, owners):
@@ -244,9 +261,12 @@ def sound_news(prepared: Prepared, out: Path) -> list[str]:
 
 @dataclass(frozen=True, kw_only=True)
 class _Due:
-    """What of a clip is to be made: its outputs, those of them that are missing, and those of which the sound alone is."""
+    """What of a clip is to be made: its outputs, those of them that are asked for now, that are missing, and of which the sound alone
+    is; `stale` are names of those that differ from what is there, and are not asked for."""
 
     outputs: tuple[OutputSpec, ...]
+    asked: tuple[OutputSpec, ...]
+    stale: tuple[str, ...]
     missing: tuple[OutputSpec, ...]
     news: SoundNews
     fields: Mapping[str, str]
@@ -259,9 +279,11 @@ def _due(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord | N
     fields = fields_of_clip(clip, recipe, prepared.request.title)
     known = Known(source=sampled, fields=fields, fonts=prepared.fonts, missing_frames=recipe.missing_frames)
     outputs = output_specs(clip, recipe, known)
-    missing = tuple(o for o, _ in to_make(out, outputs, record))
+    asked = tuple(o for o in outputs if is_asked(clip, o.output))
+    differing = to_make(out, outputs, record)
+    missing = tuple(o for o, _ in differing if o in asked)
     if record and record.status != "done" and not missing:
-        missing = outputs
+        missing = asked
     news = SoundNews(clip=clip.row.clip)
     if record and missing:
         other = not same_sound(record.sound, sound_record(clip))
@@ -270,13 +292,24 @@ def _due(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord | N
         was = output_specs(replace(clip, sound=None), recipe, replace(known, fields=shown))
         differ = [name for name, text in shown.items() if text != fields.get(name, "")]
         news = news_of(clip.row.clip, out, missing, record, was=was, other_sound=other, other_fields=differ)
-    return _Due(outputs=outputs, missing=missing, news=news, fields=fields, hashes=(logged, sampled))
+    return _Due(
+        outputs=outputs,
+        asked=asked,
+        stale=tuple(o.output for o, why in differing if o not in asked and why == "changed"),
+        missing=missing,
+        news=news,
+        fields=fields,
+        hashes=(logged, sampled),
+    )
 
 
 def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, due: _Due) -> list[Turn]:
     """Turns of what of one clip is to be made, in order; none where everything is there. Sound alone goes first: it costs
     seconds, and needs the record as it is."""
     recipe = prepared.recipe
+    if due.stale:
+        text = f"left as it was before: {', '.join(due.stale)}; what is asked for now differs, and --output did not name it"
+        clip = replace(clip, warnings=(*clip.warnings, text))
     alone = tuple(o for o in due.missing if o.output in due.news.alone)
     parts = in_turns(clip, (o for o in due.missing if o not in alone), recipe.first)
     if alone:
@@ -310,23 +343,6 @@ def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, due: _Due) 
         )
         turns.append(Turn(spec=spec, orders=orders, recipe=recipe.name))
     return turns
-
-
-def cost_of_outputs(clip: PlannedClip, outputs: Sequence[MovieOutput | StillsOutput]) -> float:
-    """Seconds of one core that a recipe's outputs of a clip take."""
-    source = clip.facts.width * clip.facts.height
-
-    def pixels(output: MovieOutput | StillsOutput) -> int:
-        frame = clip.frame_of(output)
-        return frame.width * frame.height
-
-    return cost_of(
-        source,
-        (pixels(o) for o in outputs if isinstance(o, MovieOutput)),
-        clip.count,
-        stills=[pixels(o) for o in outputs if isinstance(o, StillsOutput) for _ in still_frames(clip, o)],
-        scene_linear=clip.signal.encoding.kind == "linear",
-    )
 
 
 def _hashes(clip: PlannedClip, record: JobRecord | None, full: bool) -> tuple[str, str]:

@@ -83,6 +83,9 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
     if request.manifest:
         named = [m if m == AUTO else str(Path(m).absolute()) for m in request.manifest]
         said = said.model_copy(update={"manifest": named})
+    for name in ("outputs", "ranges", "stills"):
+        if given := getattr(request, name):
+            said = said.model_copy(update={name: list(given)})
     plain = said.plain()
     if all(plain != known.plain() for known in read_requests(out)):
         line = json_text(plain, separators=(",", ":"))
@@ -109,6 +112,9 @@ class KeptRequest(Shape):
     title: DayTitle = Field(default=NO_TITLE)
     away: list[str] | None = Field(default=None)
     tables: list[str] = Field(default=[])
+    outputs: list[str] = Field(default=[])
+    ranges: list[str] = Field(default=[])
+    stills: list[str] = Field(default=[])
 
 
 def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[KeptRequest]:
@@ -136,8 +142,12 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
     gone or changed. OptionError where nothing is left.
     """
     latest: dict[str, KeptRequest] = {}
+    outputs: dict[str, list[str]] = {}  # all that were ever asked for; none where that is all of the recipe's
     for said in read_requests(out, tell):
-        latest[digest_of([said.list_, said.recipe, said.only])] = said
+        key = digest_of([said.list_, said.recipe, said.only, said.ranges, said.stills])
+        known = outputs.get(key, said.outputs)
+        outputs[key] = [*dict.fromkeys([*known, *said.outputs])] if known and said.outputs else []
+        latest[key] = said
     for key, said in list(latest.items()):
         faults = [text for name in said.files.values() if (text := _changed(out, name))]
         if faults:
@@ -157,6 +167,9 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
             levels=said.levels,
             rate=said.rate,
             only=tuple(said.only),
+            outputs=tuple(outputs[key]),
+            ranges=tuple(said.ranges),
+            stills=tuple(said.stills),
             manifest=tuple(m for m in said.manifest if m == AUTO),  # of others the user names the path anew
             notes=tuple(
                 f"originals were held against {m} then; name it with --manifest to have them held against it again"
@@ -169,7 +182,7 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
             origin=out,
             kept={key: Inside(out.absolute(), f"{FOLDER}/{name}") for key, name in said.files.items()},
         )
-        for said in latest.values()
+        for key, said in latest.items()
     ]
 
 

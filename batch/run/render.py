@@ -80,7 +80,7 @@ def _rendered(night: _Night, prepared: Prepared) -> int:
         if not night.made.left and not night.made.stopped:
             clear_work(out)
     made, plan = night.made, night.plan
-    settled = [clip for clip in night.settled if clip.row.clip not in made.done]
+    settled = [clip for clip in night.settled if clip.called not in made.done]
     outcome = made if made.done or made.failed or made.set_aside or made.left or made.stopped else None
     night.events.summary(
         plan=plan,

@@ -76,7 +76,7 @@ def asking_of(prepared: Prepared) -> Asking:
         rows.append(
             Asked(
                 job=job_id(clip),
-                clip=clip.row.clip,
+                clip=clip.called,
                 line=clip.row.line,
                 asks=asks,
                 original=fingerprint(clip),
@@ -90,6 +90,7 @@ def asking_of(prepared: Prepared) -> Asking:
         list=str(clip_list),
         recipe=str(Path(prepared.recipe_file).absolute()) if prepared.recipe_file else request.recipe,
         only=request.only,
+        excerpts=request.excerpts,
         when=time.time(),
         rows=tuple(sorted(rows, key=lambda row: row.line)),
         named=frozenset(map(str, originals_named(plan))),

@@ -145,6 +145,11 @@ class Timecode:
             raise TimecodeError(f"{self} at {self.rate} and {other} at {other.rate} do not count alike")
         return (other.frames - self.frames) % self.rate.day(drop=self.drop)
 
+    @property
+    def dotted(self) -> str:
+        """The label as a file's name has it: with dots, since no system takes colons."""
+        return str(self).replace(":", ".").replace(";", ".")
+
     def __str__(self) -> str:
         count = self.frames
         if self.drop:

@@ -38,7 +38,8 @@ class StillFrame:
 @dataclass(frozen=True, kw_only=True)
 class Named:
     """What a clip's names are made of: its own, its folder where another clip has that name too, values by field, and the frames that
-    stills are taken of; `single` where that is the middle frame alone. `extension` is a movie's."""
+    stills are taken of; `single` where that is the middle frame alone. `extension` is a movie's. `tail` ends the names of a part of the clip,
+    which never has the whole clip's."""
 
     stem: str
     folder: str = ""
@@ -46,6 +47,7 @@ class Named:
     frames: tuple[StillFrame, ...] = ()
     single: bool = True
     extension: str = ""
+    tail: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -129,6 +131,8 @@ def _files(
     output: MovieOutput | StillsOutput, clip: Named, stems: list[str], *, tails: bool
 ) -> tuple[str, ...]:
     """Files of these stems, one a movie or a frame of stills; `tails` adds a frame's number where there are several."""
+    if clip.tail:
+        stems = [stem if stem.endswith(clip.tail) else f"{stem}_{clip.tail}" for stem in stems]
     if isinstance(output, MovieOutput):
         return (f"{stems[0]}.{clip.extension}",)
     extensions = [EXTENSIONS[kind] for kind in output.kinds]

@@ -15,7 +15,7 @@ from rushlight.batch.lists.edl import read_edl
 from rushlight.batch.lists.list_columns import COLUMNS
 from rushlight.batch.lists.otio import read_timeline
 from rushlight.batch.plan.explicit_list import plan_list
-from rushlight.batch.plan.prepare import prepare, selected
+from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.errors import InputError
 
@@ -230,13 +230,3 @@ def test_lists_of_other_forms_survive_write_and_read_as_csv(
         (r.clip, r["in"], r["out"], r.grade) for r in found.rows
     ]
     assert not found.problems and not again.problems
-
-
-def test_only_takes_every_spelling_of_yes_and_repeats() -> None:
-    found = read_csv("clip,Circled,scene\na,x,7\nb,yes,8\nc,no,7\nd,,7\n", file="d")
-    assert [r.clip for r in selected(found, ["circled=yes"])] == ["a", "b"]
-    assert [r.clip for r in selected(found, ["circled=yes", "SCENE=7"])] == ["a"]
-    assert [r.clip for r in selected(found, ["circled="])] == ["d"]
-    for wrong in ("circled", "take=1"):
-        with pytest.raises(InputError, match="the list has clip, circled, scene"):
-            selected(found, [wrong])

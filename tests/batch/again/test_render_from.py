@@ -1,5 +1,6 @@
 """`render --from`: any part of an output folder made again from what it keeps, byte for byte."""
 
+import csv
 import json
 import shutil
 from collections.abc import Callable
@@ -11,8 +12,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from here import RECIPE, HereFarm, farm_here, files, run, small_day  # noqa: F401
+from here import RECIPE, HereFarm, farm_here, files, run, small_day, write_list  # noqa: F401
 from logged import latest, read_records
+from rushlight.batch.again.render_from import Differing, requests_again
+from rushlight.batch.farm import dask_farm as farms
 from rushlight.batch.run.kept_inputs import kept_requests, read_requests
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.grading import bake
@@ -202,3 +205,173 @@ def test_a_folder_of_which_all_was_taken_out_says_so(tmp_path: Path, farm_here: 
     run("queue", "drop", "--all", "--queue", queue)
     with pytest.raises(OptionError, match="taken out of the queue by hand"):
         run("render", "--from", out, "--traceback")
+
+
+# --- a part of it
+
+
+@pytest.fixture(scope="module")
+def delivered(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A day `day/day.csv`, rendered whole to `out`; a test takes a copy."""
+    top = tmp_path_factory.mktemp("delivered")
+    day = small_day(top / "day", {"A001C001": 52, "A001C002": 6})
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(farms, "DaskFarm", lambda **options: HereFarm())
+        code, said = run("render", day, "--recipe", day.parent / "two.toml", "--out", top / "out")
+    assert code == 0, said
+    return top
+
+
+@pytest.fixture
+def top(delivered: Path, tmp_path: Path, farm_here: HereFarm) -> Path:  # noqa: F811
+    """A delivery of its own, and the originals where they were."""
+    shutil.copytree(delivered / "out", tmp_path / "out", copy_function=shutil.copy2)
+    (tmp_path / "day").symlink_to(delivered / "day")
+    return tmp_path
+
+
+def command(top: Path, *more: object) -> tuple[object, ...]:
+    day = (top / "day").resolve()
+    return ("render", day / "day.csv", "--recipe", day / "two.toml", "--out", top / "out", *more)
+
+
+def record_of(out: Path, clip: str) -> dict[str, Any]:
+    return {r["clip"]: r for r in latest(read_records(out)).values()}[clip]
+
+
+def frames_of(out: Path, record: dict[str, Any]) -> set[tuple[int, int, str]]:
+    """Picture, number in the original and digest of each frame of a clip."""
+    (place,) = {picture["frames"] for picture in record["colour"]["pictures"]}
+    lines = map(json.loads, (out / place).read_text().splitlines())
+    return {(line["picture"], line["frame"], line["digest"]) for line in lines}
+
+
+RANGE = ("--range", "A001C001=01:00:00:05-01:00:02:04")
+NAME = "A001C001_01.00.00.05-01.00.02.04"
+
+
+def test_a_range_and_a_still_beside_the_whole_clip(top: Path) -> None:
+    out, before = top / "out", files(top / "out", *BOTH)
+    parts = (*RANGE, "--still", "a001c002.MOV=02:00:00:03")
+    code, said = run(*command(top, *parts))
+    assert code == 0 and f"editorial/{NAME}.mov, viewing/{NAME}.mp4; the whole clip is left as it is" in said
+    now = files(out, *BOTH, "stills")
+    new = sorted(now.keys() - before.keys())
+    still = "stills/A001C002_02.00.00.03"
+    assert new == [f"editorial/{NAME}.mov", f"{still}.jpg", f"{still}.tif", f"viewing/{NAME}.mp4"]
+    assert {path: now[path] for path in before} == before
+    part = record_of(out, "A001C001.mov 01:00:00:05-01:00:02:04")
+    whole = record_of(out, "A001C001.mov")
+    assert (part["excerpt"], part["first_frame"], part["frames"]) == ("01:00:00:05-01:00:02:04", 5, 47)
+    assert "excerpt" not in whole and part["look"]["digest"] == whole["look"]["digest"]
+    assert len(frames_of(out, part)) == 2 * 47
+    assert frames_of(out, part) < frames_of(out, whole)  # the colour is the whole clip's, frame for frame
+    report = json.loads((out / "report" / "batch.json").read_text())
+    assert report["counts"]["listed"] == report["counts"]["delivered"] == 4
+    assert "A001C001.mov 01:00:00:05-01:00:02:04" in (out / "report" / "index.html").read_text()
+    with (out / "editorial" / "clips.csv").open() as stream:
+        table = {line["file"]: line["start"] for line in csv.DictReader(stream)}
+    assert table[f"{NAME}.mov"] == "01:00:00:05" and len(table) == 3
+
+    for again in (parts, RANGE, ()):  # the same again, a part of it, and the whole list later
+        code, said = run(*command(top, *again))
+        assert code == 0 and "nothing to render" in said, said
+    for again in ((), RANGE):
+        code, said = run("render", "--from", out, *again)
+        assert code == 0 and "nothing to render" in said, said
+    assert files(out, *BOTH, "stills") == now
+    (out / f"{still}.jpg").unlink()  # what is damaged is made again, the still too
+    assert run("render", "--from", out)[0] == 0 and files(out, *BOTH, "stills") == now
+
+
+def test_a_part_goes_to_a_folder_of_its_own_from_one_original(
+    top: Path,
+    farm_here: HereFarm,  # noqa: F811
+) -> None:
+    """The others are on tape; what the new folder keeps makes the part again, and the whole if that is asked for."""
+    (top / "card").mkdir()
+    shutil.copy2(top / "day" / "A001C001.mov", top / "card")
+    kept = top / "out" / "log" / "inputs" / "requests.jsonl"
+    kept.write_text(kept.read_text().replace(str((top / "day").resolve()), "/archive"))  # no original there
+    inputs = ("--media", top / "card", "--out", top / "new")
+    code, said = run("render", "--from", top / "out", *inputs, *RANGE, "--output", "Viewing")
+    assert code == 0, said
+    assert list(files(top / "new", *BOTH)) == [f"viewing/{NAME}.mp4"]
+    farm_here.calls.clear()
+    code, said = run("render", "--from", top / "new", "--media", top / "card")
+    assert code == 0 and "nothing to render" in said and not farm_here.calls
+    code, said = run(
+        "render", "--from", top / "new", "--media", top / "card", *RANGE, "--output", "editorial"
+    )
+    assert code == 0 and sorted(files(top / "new", *BOTH)) == [f"editorial/{NAME}.mov", f"viewing/{NAME}.mp4"]
+    (again,) = requests_again(top / "new", Differing(out=top / "new"), print, print)
+    assert again.outputs == ("Viewing", "editorial") and again.ranges == (RANGE[1],)
+
+
+def test_one_output_of_a_recipe(top: Path, tmp_path: Path) -> None:
+    """The others stay as they are, and say so where the grade was revised; a later run makes them as well."""
+    day, out = small_day(tmp_path / "other"), tmp_path / "made"
+    whole = ("render", day, "--recipe", day.parent / "two.toml", "--out", out)
+    assert run(*whole, "--output", "viewing")[0] == 0
+    assert [path.partition("/")[0] for path in files(out, *BOTH)] == ["viewing", "viewing"]
+    assert run(*whole)[0] == 0
+    first = files(out, *BOTH)
+    grade = {"slope": "1.2 1 1", "offset": "0 0 0", "power": "1 1 1"}
+    write_list(day, {"A001C001": grade, "A001C002": dict.fromkeys(grade, "")})
+    code, said = run(*whole, "--output", "viewing")
+    assert code == 0 and "left as it was before: editorial; what is asked for now differs" in said, said
+    second = files(out, *BOTH)
+    assert {path for path in first if first[path] != second[path]} == {"viewing/A001C001.mp4"}
+    record = record_of(out, "A001C001.mov")
+    assert [(e["output"], e["revision"]) for e in record["outputs"]] == [("editorial", 1), ("viewing", 2)]
+    assert run(*whole)[0] == 0
+    third = files(out, *BOTH)
+    assert {path for path in second if second[path] != third[path]} == {"editorial/A001C001.mov"}
+    kept = out / "revisions" / "1" / "editorial" / "A001C001.mov"
+    assert kept.read_bytes() == first["editorial/A001C001.mov"]
+    assert not any("left as it was" in text for text in record_of(out, "A001C001.mov")["warnings"])
+
+
+def test_parts_of_two_lists_go_each_to_its_own(top: Path, tmp_path: Path) -> None:
+    other = small_day(tmp_path / "second", {"B001C001": 6})
+    assert run("render", other, "--recipe", other.parent / "two.toml", "--out", top / "out")[0] == 0
+    code, said = run(
+        *("render", "--from", top / "out", "--out", top / "new", "--output", "editorial"),
+        *("--range", "A001C002=1-3", "--range", "B001C001=2-5"),
+    )
+    assert code == 0, said
+    assert len(files(top / "new", *BOTH)) == 2
+    code, said = run("render", "--from", top / "out", "--out", top / "x", "--range", "Z=1-2", *RANGE)
+    assert (
+        code == 2 and "--range 'Z=1-2': no list has a clip of that name" in said and not (top / "x").exists()
+    )
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (("--output", "vewing"), "has no such output; it has editorial, viewing"),
+        (
+            ("--still", "A001C001=5", "--output", "viewing"),
+            "--still takes an output of stills; --output names viewing",
+        ),
+        (("--range", "A001C001=50-60"), "'60' lies outside: A001C001.mov is delivered from 01:00:00:00 to"),
+        (("--range", "A001C003=5-9"), "the list has no clip 'A001C003'"),
+    ],
+)
+def test_a_part_that_is_none_makes_nothing(top: Path, more: tuple[str, ...], words: str) -> None:
+    log = (top / "out" / "log" / "jobs.jsonl").read_bytes()
+    for start in (command(top), ("render", "--from", top / "out"), ("plan", "--from", top / "out")):
+        code, said = run(*start, *more)
+        assert code == 2 and words in " ".join(said.split()), said
+    assert (top / "out" / "log" / "jobs.jsonl").read_bytes() == log
+
+
+def test_a_folder_is_planned_again_as_it_would_be_made(top: Path) -> None:
+    code, said = run("plan", "--from", top / "out", *RANGE, "--output", "viewing", "--json")
+    (clip,) = json.loads(said)["clips"]
+    assert code == 0 and clip["outputs"] == ["viewing"] and clip["files"] == [f"viewing/{NAME}.mp4"]
+    assert clip["excerpt"] == "01:00:00:05-01:00:02:04" and clip["frames"] == 47
+    assert len(json.loads(run("plan", "--from", top / "out", "--json")[1])["clips"]) == 2
+    code, said = run("plan", "--from", top / "out", "--grades", "x")
+    assert code == 2 and "--grades does not go with --from" in said

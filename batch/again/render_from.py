@@ -1,0 +1,130 @@
+"""A night made again from what an output folder keeps of its requests, and the originals."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rushlight.batch.again.shared_out import shared_out
+from rushlight.batch.exit_codes import PARTLY, STOPPED, WRONG
+from rushlight.batch.plan.request import Request
+from rushlight.batch.plan.request_ledger import read_askings, request_id
+from rushlight.batch.run.events import Terms
+from rushlight.batch.run.kept_inputs import kept_requests
+from rushlight.batch.run.render import render
+from rushlight.batch.run.request_accounts import day_in
+from rushlight.pipelines.counted import counted
+from rushlight.pipelines.errors import InputError, OptionError
+
+if TYPE_CHECKING:
+    from rushlight.batch.farm.worker_options import Crew
+    from rushlight.batch.run.event_stream import EventStream
+
+__all__ = ["Differing", "render_again", "requests_again"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Differing:
+    """Changes to what was asked for then; `recipe` is empty where it is to be the same."""
+
+    out: Path
+    recipe: str = ""
+    only: tuple[str, ...] = ()
+    outputs: tuple[str, ...] = ()
+    ranges: tuple[str, ...] = ()  # these and
+    stills: tuple[str, ...] = ()  # these of the whole clips that were asked for then, and nothing else
+    media: tuple[Path, ...] = ()
+    sound: tuple[Path, ...] = ()
+    manifest: tuple[str, ...] = ()
+    replaced: str = "keep"
+
+
+def requests_again(
+    origin: Path, given: Differing, tell: Callable[[str], None], warn: Callable[[str], None]
+) -> list[Request]:
+    """What was asked of an output folder, with what is to differ now. `tell` gets what cannot be asked again, `warn` what is left
+    out. OptionError where nothing is left, or the folder knows nothing of what is given."""
+    kept = kept_requests(origin, tell)
+    kept = _of_whole_clips(kept) if given.ranges or given.stills else _still_asked(origin, kept, warn)
+    found = []
+    for request in kept:
+        request = replace(
+            request,
+            out=given.out,
+            only=(*request.only, *given.only),
+            media=(*given.media, *request.media),
+            sound=(*given.sound, *request.sound),
+            manifest=tuple(dict.fromkeys((*given.manifest, *request.manifest))),
+            notes=() if given.manifest else request.notes,
+            replaced=given.replaced,
+        )
+        if recipe := given.recipe:
+            ours = {str(Path(recipe).absolute()), f"recipe {recipe}"}
+            still = {key: place for key, place in request.kept.items() if key not in ours}
+            request = replace(request, recipe=recipe, kept=still, own_recipe=True)
+        found.append(request)
+    return shared_out(found, outputs=given.outputs, ranges=given.ranges, stills=given.stills)
+
+
+def _of_whole_clips(kept: Sequence[Request]) -> list[Request]:
+    """The requests that ask for whole clips; of those that ask for excerpts alone, their lists. No media is waited for."""
+    found: dict[str, Request] = {}
+    for request in sorted(kept, key=lambda request: bool(request.excerpts)):
+        found.setdefault(request_id(str(request.clip_list), request.recipe, request.only), request)
+    return [
+        replace(request, outputs=() if request.excerpts else request.outputs, away=None)
+        for request in found.values()
+    ]
+
+
+def render_again(origin: Path, *, given: Differing, crew: Crew, events: EventStream, terms: Terms) -> int:
+    """`rushlight render --from`: make again, from nothing but what an output folder keeps and the originals.
+
+    `given`: out, and what is to differ. Gives the exit code, the worst of several lists.
+    """
+    codes: list[int] = []
+
+    def tell(text: str) -> None:
+        events.problem(text)
+        codes.append(PARTLY)
+
+    requests = requests_again(origin, given, tell, events.warning)
+    refused: OptionError | None = None
+    for request in requests:
+        try:
+            codes.append(render(request.checked(), crew=crew, events=events, terms=terms))
+        except InputError as error:
+            if isinstance(error, OptionError) and "--only" in error.text:
+                refused = error  # that list has no such column
+            elif len(requests) == 1:
+                raise
+            else:
+                events.problem(f"{request.clip_list} was not made again: {error}")
+                codes.append(WRONG)
+        if STOPPED in codes:
+            return STOPPED
+    if refused and not codes:
+        raise refused
+    return max(codes)
+
+
+def _still_asked(origin: Path, requests: Sequence[Request], warn: Callable[[str], None]) -> list[Request]:
+    """The requests without what a person took out of the queue, and was not made: it is said, not made again."""
+    askings = {asking.id: asking for asking in read_askings(origin)[0]}
+    dropped = frozenset(day_in(origin).dropped)
+    found = []
+    for kept in requests:
+        asking = askings.get(request_id(str(kept.clip_list), kept.recipe, kept.only, kept.excerpts))
+        rows = asking.rows if asking else ()
+        out = {row.job for row in rows} & dropped
+        if out:
+            text = f"{kept.clip_list}: {counted(len(out), 'clip')} left out, since taken out of the queue by hand; "
+            warn(text + "give the list itself to have it made")
+        if not rows or len(out) < len({row.job for row in rows}):
+            found.append(replace(kept, dropped=dropped))
+    if not found:
+        text = "all that was asked for here was taken out of the queue by hand; give the list itself to have it made"
+        raise OptionError(text, file=str(origin))
+    return found

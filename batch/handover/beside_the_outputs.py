@@ -14,11 +14,12 @@ from rushlight.batch.handover.what_changed import Piece
 from rushlight.batch.job_log import LOG
 from rushlight.batch.records.day_title import DayTitle
 from rushlight.batch.records.files import Output
-from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
 from rushlight.batch.records.merged import with_outputs
 from rushlight.batch.report.clip_table import clips_by_folder, clips_csv
 from rushlight.batch.report.clip_tables import TABLES
 from rushlight.batch.report.clip_timeline import clips_otio
+from rushlight.batch.report.page_pictures import PICTURES, pictures_there
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OutsideError, RushlightError, TimecodeError, from_os
@@ -28,9 +29,22 @@ from rushlight.pipelines.originals.spanned_clips import MOVIES
 from rushlight.pipelines.portable_name import safe_name
 from rushlight.pipelines.visible_text import json_text
 
-__all__ = ["cut_records", "write_grades", "write_record", "write_tables"]
+__all__ = ["cut_records", "write_grades", "write_pictures", "write_record", "write_tables"]
 
 KEPT = ("log/inputs", "log/requests")  # folders that `render --from` reads, whole
+
+
+def write_pictures(out: Path, part: Path, pieces: Sequence[Piece]) -> dict[str, str]:
+    """The report's small stills of these clips, as far as they are there; gives their places in the delivery, by job."""
+    records = {piece.record.job: piece.record for piece in pieces}
+    folder, found = _free(part, "pictures"), dict[str, str]()
+    for job, record in records.items():
+        if isinstance(record, DeliveredRecord) and (name := pictures_there(out, record)["still"]):
+            with suppress(OSError, OutsideError):
+                data = read_bytes(out, f"{PICTURES}/{name}")
+                found[job] = f"{folder}/{name}"
+                _put(part, found[job], data)
+    return found
 
 
 def cut_records(pieces: Sequence[Piece]) -> list[JobRecord]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 import platform
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -18,7 +18,13 @@ from pathlib import Path
 from rushlight.batch.closed_delivery import CLOSED, refuse_closed
 from rushlight.batch.disks import free_bytes, size_text
 from rushlight.batch.handover import place
-from rushlight.batch.handover.beside_the_outputs import cut_records, write_grades, write_record, write_tables
+from rushlight.batch.handover.beside_the_outputs import (
+    cut_records,
+    write_grades,
+    write_pictures,
+    write_record,
+    write_tables,
+)
 from rushlight.batch.handover.bring import Damaged, bring, hash_of
 from rushlight.batch.handover.handover_log import (
     add_handover,
@@ -36,7 +42,7 @@ from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.records.handover import HANDOVER, Handover, HandoverFile, Lacking
 from rushlight.batch.report.mhl_manifest import ManifestFile, write_manifest
-from rushlight.pipelines.errors import OptionError, ResourceError, from_os
+from rushlight.pipelines.errors import DeliveryError, OptionError, ResourceError, from_os, no_room
 from rushlight.pipelines.inside_folder import stat_of, unlink, write
 from rushlight.pipelines.visible_text import json_text
 
@@ -106,8 +112,8 @@ def hand_over(asked: Asked, on_progress: Callable[[Progress], None] = lambda pro
     if not log.records and not log.refused:
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(out))
     to = place.checked_place(out, asked.to or out.resolve().parent)
-    with _held(out):
-        contents = _contents(asked, to)
+    with _held(out) as unheld:
+        contents = _contents(asked, to, unheld)
         pieces = contents.compared.to_bring(whole=asked.whole)
         last = contents.before[-1].folder if contents.before else ""
         if contents.before and not pieces and not contents.compared.gone:
@@ -117,23 +123,32 @@ def hand_over(asked: Asked, on_progress: Callable[[Progress], None] = lambda pro
         if not pieces and not contents.compared.gone:
             raise OptionError(_nothing(contents), file=str(out))
         handover, folder = _closed(asked, to, name, contents, pieces, on_progress)
-        add_handover(out, handover)
+        if not unheld:
+            add_handover(out, handover)
     return Closed(
         folder=folder,
         handover=handover,
         last=last,
         missing=tuple(handover.missing),
-        notes=tuple(handover.notes),
+        notes=(*handover.notes, *([unheld] if unheld else [])),
     )
 
 
 @contextmanager
-def _held(out: Path) -> Iterator[None]:
-    """Hold an output folder as its one runner does; the lock's file goes again where nothing else lies there."""
+def _held(out: Path) -> Iterator[str]:
+    """Hold an output folder as its one runner does; the lock's file goes again where nothing else lies there. Gives why a folder
+    that cannot be written to is not held: nobody renders into it either."""
     fresh = not (out / ".work").exists()
-    with hold_folder(out):
+    try:
+        lock = hold_folder(out, "closing a delivery of it")
+    except (ResourceError, DeliveryError) as error:
+        if no_room(error):
+            raise
+        yield f"{out} cannot be written to ({error.text}): the next delivery knows of this one only if it is put beside it"
+        return
+    with lock:
         try:
-            yield
+            yield ""
         finally:
             if fresh:
                 with suppress(OSError):
@@ -146,8 +161,8 @@ def _nothing(contents: _Contents) -> str:
     return f"{text}; {len(contents.missing)} of its clips are missing" if contents.missing else text
 
 
-def _contents(asked: Asked, to: Path) -> _Contents:
-    """What is to be handed over, once the folder is held."""
+def _contents(asked: Asked, to: Path, unheld: str) -> _Contents:
+    """What is to be handed over, once the folder is held, or `unheld` says why it is not."""
     out, log = asked.out, read_log(asked.out)
     known = latest(log.records)
     there = output_names(known.values())
@@ -162,7 +177,8 @@ def _contents(asked: Asked, to: Path) -> _Contents:
     day = day_of(askings, known)
     handovers, faults = read_handovers(out)
     for each in place.unknown_in(to, asked.name, origin_of(out), {(h.number, h.closed) for h in handovers}):
-        add_handover(out, each)
+        if not unheld:
+            add_handover(out, each)
         handovers.append(each)
     before = tuple(of_name(handovers, asked.name))
     return _Contents(
@@ -201,6 +217,7 @@ def _closed(
         records, title = cut_records(brought), contents.title or out.resolve().name
         write_tables(part, records, contents.day.title)
         notes = [*contents.notes, *write_grades(out, part, records, title)]
+        pictures = write_pictures(out, part, brought)
         if asked.with_record:
             notes += write_record(out, part, records)
         handover = Handover(
@@ -223,7 +240,7 @@ def _closed(
             others=sorted(_names_in(part) - {file.path for file in files}),
             notes=notes,
         )
-        _sealed(part, handover, brought)
+        _sealed(part, handover, brought, pictures)
         place.close(opening)
     return handover, opening.folder
 
@@ -285,12 +302,12 @@ def _names_in(folder: Path) -> set[str]:
     return {path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()}
 
 
-def _sealed(part: Path, handover: Handover, pieces: Sequence[Piece]) -> None:
-    """Letter, page and `handover.json`, and over all files the manifest."""
+def _sealed(part: Path, handover: Handover, pieces: Sequence[Piece], pictures: Mapping[str, str]) -> None:
+    """Letter, page with `pictures` by job, and `handover.json`; and over all files the manifest."""
     pages = {
         CLOSED: json_text(handover.plain(), indent=1) + "\n",
         LETTER: letter_text(handover, pieces),
-        PAGE: handover_page(handover, pieces),
+        PAGE: handover_page(handover, pieces, pictures),
     }
     hashes = {file.path: file.hash for file in handover.files}
     try:

@@ -119,6 +119,8 @@ def _kind(path: str) -> str:
         return "clip tables for the editor (clips.csv, clips.otio), beside the movies"
     if top == "log":
         return "log: the record, with list, recipe, grades and LUTs as they were, to make any of it again from the originals"
+    if top.startswith("pictures"):
+        return f"{top}: small stills for the page, to find a clip by and not to judge colour by"
     if rest:
         return f"{top}: the grades of these clips and their LUTs, for other tools"
     return ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from urllib.parse import quote
 
 from rushlight.batch.disks import size_text
@@ -11,6 +11,7 @@ from rushlight.batch.handover.letter import clock, sections
 from rushlight.batch.handover.what_changed import Piece
 from rushlight.batch.records.handover import Handover
 from rushlight.batch.report.page_templates import render_page
+from rushlight.pipelines.counted import counted
 
 __all__ = ["handover_page", "link_to"]
 
@@ -20,13 +21,23 @@ def link_to(path: str) -> str:
     return "./" + quote(os.fsencode(path), safe="/")
 
 
-def handover_page(handover: Handover, pieces: Sequence[Piece]) -> str:
-    """The page. `pieces` are the files that the delivery holds, in the order of its record's."""
+def handover_page(handover: Handover, pieces: Sequence[Piece], pictures: Mapping[str, str]) -> str:
+    """The page. `pieces` are the files that the delivery holds, in the order of its record's; `pictures` small stills by job."""
+    records = {piece.record.job: piece.record for piece in pieces}
     return render_page(
         "handover.html",
         title=f"{handover.title or 'Delivery'} · {handover.folder}",
         soft=f"closed {clock(handover.closed)} · for {handover.name} · number {handover.number}",
         sections=sections(handover, pieces),
+        stills=[
+            {
+                "link": link_to(pictures[job]),
+                "clip": record.clip,
+                "facts": f"{record.reel or 'no reel'} · {record.first_timecode} · {counted(record.frames, 'frame')}",
+            }
+            for job, record in records.items()
+            if job in pictures
+        ],
         files=[
             {
                 "link": link_to(piece.entry.path),

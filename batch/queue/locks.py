@@ -19,12 +19,13 @@ __all__ = ["Lock", "hold_folder", "hold_queue"]
 class Lock:
     """A lock that is held until `release`."""
 
-    def __init__(self, folder: Path, name: str, refused: str) -> None:
-        """Take the one of that name in a folder, which is made. QueueError `refused` with the holder's process, machine and
+    def __init__(self, folder: Path, name: str, refused: str, doing: str = "") -> None:
+        """Take the one of that name in a folder, which is made; `doing` says to others what for. QueueError `refused` with the holder's process, machine and
         time where another has it, OutsideError where a link stands there."""
         self.folder, self.name, self.place = folder, name, folder / name
         self._handle = self._taken(refused)
         who = f"process {os.getpid()} on {os.uname().nodename}, since {time.strftime('%H:%M')}"
+        who += f" ({doing})" if doing else ""
         with suppress(OSError):  # a full disk takes no name, but the lock
             os.ftruncate(self._handle, 0)
             os.pwrite(self._handle, who.encode(), 0)
@@ -88,15 +89,16 @@ def hold_queue(queue: Path) -> Lock:
         raise QueueError(error.text, file=str(queue)) from None
 
 
-def hold_folder(out: Path) -> Lock:
-    """The lock of the one runner of an output folder, whichever queue its jobs are in. It lies in `.work`."""
+def hold_folder(out: Path, doing: str = "") -> Lock:
+    """The lock of the one runner of an output folder, whichever queue its jobs are in. It lies in `.work`. `doing`: what its
+    holder does, where that is no render."""
     try:
         refuse_links(out)
     except FileNotFoundError:
         pass  # it is made now
     try:
         return Lock(
-            out, ".work/runner", "is being rendered into by {who}; a folder takes one runner at a time"
+            out, ".work/runner", "is being rendered into by {who}; a folder takes one runner at a time", doing
         )
     except QueueError as error:
         raise QueueError(error.text, file=str(out)) from None

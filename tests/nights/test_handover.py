@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from browsers import stopped
 from here import RECIPE, rushlight, small_day, write_list
 
 STILLS = """
@@ -78,6 +79,14 @@ def test_grades_and_tables_are_of_what_is_in_it(night: Path) -> None:
     assert {p.name for p in (second / "grades").glob("*.cdl")} == {"A001C002.cdl"}
     assert "1.1 1.0 0.9" in (first / "grades" / "A001C001.cdl").read_text()
     assert (second / "editorial" / "clips.csv").read_bytes().count(b"\r\n") == 2
+
+
+def test_the_page_shows_its_clips(night: Path) -> None:
+    second = night / "to" / "editor_002"
+    page = (second / "index.html").read_text()
+    (picture,) = (second / "pictures").iterdir()
+    assert f'src="./pictures/{picture.name}"' in page and picture.name.startswith("A001C002")
+    assert stopped(page) == []
 
 
 def test_the_first_is_as_it_was_handed_over(night: Path) -> None:

@@ -218,6 +218,29 @@ def test_where_there_can_be_no_link_it_is_copied(
     assert {f.brought for f in closed.handover.files} == {"copied"}  # type: ignore[union-attr]
 
 
+def test_a_folder_on_a_disk_that_is_read_only(out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As an archive is: nothing is written there, and what lies beside tells what was handed over."""
+
+    def refuse(*_: object) -> None:
+        raise ResourceError("the disk is read-only", file="x")
+
+    monkeypatch.setattr(handing, "hold_folder", refuse)
+    monkeypatch.setattr(handing, "add_handover", refuse)
+    closed = hand(out)
+    assert folder_of(closed).name == "editor_001" and "(the disk is read-only)" in closed.notes[-1]
+    assert "read-only" not in (folder_of(closed) / "letter.txt").read_text()
+    assert hand(out).last == "editor_001" and not (out / HANDOVERS).exists()
+
+
+def test_a_full_disk_is_no_read_only_one(out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object) -> None:
+        raise ResourceError("no space left on the disk", file="x")
+
+    monkeypatch.setattr(handing, "hold_folder", refuse)
+    with pytest.raises(ResourceError):
+        hand(out)
+
+
 def test_a_folder_that_is_being_rendered_into(out: Path) -> None:
     with hold_folder(out), pytest.raises(QueueError, match="is being rendered into by process"):
         hand(out)
@@ -228,7 +251,7 @@ def test_the_folder_is_held_all_the_while(out: Path, monkeypatch: pytest.MonkeyP
     real = handing._sealed
 
     def look(*given: Any) -> None:
-        with pytest.raises(QueueError):
+        with pytest.raises(QueueError, match=r"by process \d+ .* \(closing a delivery of it\)"):
             hold_folder(out)
         real(*given)
 

@@ -5,6 +5,7 @@ The same sections stand in `letter.txt` and on the page. What is missing comes f
 
 from __future__ import annotations
 
+import textwrap
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -24,9 +25,12 @@ CAUTION = (
     " approval."
 )
 LINKED = (
-    "{count} in it {are} not copied but linked: a second name of the file in the output folder, on the same disk. To change such a"
-    " file here changes it there, so change none; and one disk that breaks takes both. Copy the folder to another disk to send it."
+    "In the folder where it was closed {count} {are} not copied but linked: a second name of the file in the output folder, on the same"
+    " disk. To change one there changes it in both, so change none; and a disk that breaks takes both. A copy of the folder on another"
+    " disk is free of that: send such a one."
 )
+WIDTH = 96  # characters of a line of the letter; names and paths stay whole
+MANY = 6  # files of one clip that are named
 TOGETHER: Mapping[Since, str] = {
     "changed": "Changed",
     "new": "New",
@@ -66,12 +70,25 @@ def sections(handover: Handover, pieces: Sequence[Piece]) -> list[Section]:
 
 def letter_text(handover: Handover, pieces: Sequence[Piece]) -> str:
     """The letter as plain text."""
-    lines = [heading(handover)]
+    lines = [visible(heading(handover))]
     for section in sections(handover, pieces):
         lines += ["", section.title.upper()]
-        lines += section.sentences
-        lines += [f"  {head}{f': {text}' if text else ''}" for head, text in section.things]
-    return "".join(f"{visible(line)}\n" for line in lines)
+        for sentence in section.sentences:
+            lines += _wrapped(sentence, "", "")
+        for head, text in section.things:
+            lines += _wrapped(f"{head}{f': {text}' if text else ''}", "  ", "    ")
+    return "".join(f"{line}\n" for line in lines)
+
+
+def _wrapped(text: str, first: str, further: str) -> list[str]:
+    return textwrap.wrap(
+        visible(text),
+        WIDTH,
+        initial_indent=first,
+        subsequent_indent=further,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
 
 
 def _missing(handover: Handover) -> Section:
@@ -101,29 +118,28 @@ def _inside(handover: Handover, pieces: Sequence[Piece]) -> Section:
         (f"{name}", _described([p.entry for p in pieces if p.entry.output == name]))
         for name in handover.outputs
     ]
-    others = Counter(_kind(path) for path in handover.others)
-    things = [*outputs, *((kind, counted(count, "file")) for kind, count in others.items() if kind)]
+    others = Counter(kind for path in handover.others if (kind := _kind(path)))
+    beside = [(head, f"{counted(count, 'file')}: {what}") for (head, what), count in others.items()]
     linked = sum(file.brought == "linked" for file in handover.files)
     said = [text, *([LINKED.format(count=counted(linked, "file"), are=_are(linked))] if linked else [])]
-    return Section(title="What is in it", sentences=tuple(said), things=tuple(things))
+    return Section(title="What is in it", sentences=tuple(said), things=(*outputs, *beside))
 
 
 def _are(count: int) -> str:
     return "is" if count == 1 else "are"
 
 
-def _kind(path: str) -> str:
-    """What a file beside the outputs is, for people; empty for the letter and the page themselves."""
+def _kind(path: str) -> tuple[str, str] | None:
+    """What a file beside the outputs is, for people, and where; None for the letter and the page themselves."""
     top, _, rest = path.partition("/")
     if path.endswith(("clips.csv", "clips.otio")):
-        return "clip tables for the editor (clips.csv, clips.otio), beside the movies"
+        return "clips.csv, clips.otio", "clip tables for the editor, beside the movies"
     if top == "log":
-        return "log: the record, with list, recipe, grades and LUTs as they were, to make any of it again from the originals"
+        what = "the record, with list, recipe, grades and LUTs as they were, to make any of it again from the originals"
+        return top, what
     if top.startswith("pictures"):
-        return f"{top}: small stills for the page, to find a clip by and not to judge colour by"
-    if rest:
-        return f"{top}: the grades of these clips and their LUTs, for other tools"
-    return ""
+        return top, "small stills for the page, to find a clip by and not to judge colour by"
+    return (top, "the grades of these clips and their LUTs, for other tools") if rest else None
 
 
 def _described(entries: Sequence[Output]) -> str:
@@ -167,9 +183,16 @@ def _changes(handover: Handover) -> list[Section]:
 
 
 def _things(files: Iterable[HandoverFile], since: Since) -> Iterable[tuple[str, str]]:
+    """What is to be said of files: those of a clip that changed for one reason together."""
+    if since != "changed":
+        yield from ((file.path, file.why) for file in files)
+        return
+    together: dict[tuple[str, int, str], list[str]] = {}
     for file in files:
-        revision = f"revision {file.revision}: " if since == "changed" else ""
-        yield file.path, f"{revision}{file.why}"
+        together.setdefault((file.job, file.revision, file.why), []).append(file.path)
+    for (_, revision, why), paths in together.items():
+        more = f" and {len(paths) - MANY} more" if len(paths) > MANY else ""
+        yield f"{', '.join(paths[:MANY])}{more}", f"revision {revision}: {why}"
 
 
 def _notes(handover: Handover) -> Section:

@@ -79,6 +79,6 @@ def sayings(day: Day) -> list[str]:
         found.append(f"{counted(bad, 'original')} of the media could not be read")
     if day.ungraded:
         found.append(
-            f"{counted(day.ungraded, 'clip')} of the whole day without a colour decision, delivered with the show transform alone"
+            f"{counted(day.ungraded, 'clip')} of the whole day delivered without a colour decision, through the show transform alone"
         )
     return found

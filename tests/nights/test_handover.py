@@ -67,8 +67,14 @@ def night(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_the_second_says_what_changed_and_why(night: Path) -> None:
     letter = (night / "to" / "editor_002" / "letter.txt").read_text()
-    assert "editorial/A001C002.mov: revision 2: another look: " in letter
-    assert "MISSING\nNothing: every clip" in letter and "A001C001.mov" not in letter
+    assert letter.split("\n\n")[1].startswith("MISSING\nNothing: every clip")
+    changed = next(part for part in letter.split("\n\n") if part.startswith("CHANGED SINCE EDITOR_001"))
+    words = " ".join(changed.split())
+    assert (
+        "editorial/A001C002.mov, viewing/A001C002.mp4, stills/A001C002.jpg: revision 2: another look: "
+        in words
+    )
+    assert "A001C001" not in letter
     files = {p.name for p in (night / "to" / "editor_002").rglob("*.m*")}
     assert {"A001C002.mov", "A001C002.mp4"} <= files and "A001C001.mov" not in files
 

@@ -37,6 +37,10 @@ def handover(**given: Any) -> Handover:
     return Handover.read(plain | given)
 
 
+def one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
 def test_the_first() -> None:
     text = letter_text(handover(), PIECES)
     assert text.startswith(
@@ -45,7 +49,10 @@ def test_the_first() -> None:
     assert "2 files of 1 clip, 2.0 GB." in text
     assert "  editorial: 1 movie, 2.0 GB: dnxhr-lb in mov 1920x1080, graded for Rec.709 BT.1886\n" in text
     assert "  stills: 1 still, 3 MB: tiff16 1920x1080, the camera's log, no look\n" in text
-    assert "  grades: the grades of these clips" in text and CAUTION in text and "since" not in text
+    assert "  grades: 1 file: the grades of these clips" in text
+    assert CAUTION in one_line(text) and "since" not in text
+    assert "  clips.csv, clips.otio: 2 files: clip tables" in text
+    assert max(len(line) for line in text.splitlines()) <= 96
 
 
 def test_what_is_missing_is_first() -> None:
@@ -77,7 +84,7 @@ def test_what_changed_and_what_is_gone() -> None:
     )
     assert (
         "Only what is new or changed since editor_001: 2 files of 1 clip, 2.0 GB. 7 files did not change, and are not in it."
-        in text
+        in one_line(text)
     )
     assert "CHANGED SINCE EDITOR_001\n  editorial/A001C001.mov: revision 2: another look\n" in text
     assert "UNDER ANOTHER NAME, AND OTHERWISE THE SAME SINCE EDITOR_001\n  stills/A.tif: was x\n" in text
@@ -88,7 +95,7 @@ def test_links_are_warned_of() -> None:
     files = handover().plain()["files"]
     assert isinstance(files, list)
     text = letter_text(handover(files=[files[0] | {"brought": "linked"}, files[1]]), PIECES)
-    assert "1 file in it is not copied but linked" in text and "change none" in text
+    assert "1 file is not copied but linked" in one_line(text) and "change none" in one_line(text)
 
 
 def test_without_its_record_nothing_is_promised() -> None:
@@ -103,3 +110,12 @@ def test_nothing_hides_in_it() -> None:
     text = letter_text(bad, PIECES)
     assert "\x1b" not in text and "\u202e" not in text and "B\\nC" in text
     assert heading(bad).startswith("\x1b")  # it is the writing that shows it
+
+
+def test_what_changed_for_one_reason_stands_together() -> None:
+    (first, *_), clips = handover().plain()["files"], []  # type: ignore[misc]
+    for number in range(8):
+        clips.append(first | {"path": f"stills/{number}.tif", "since": "changed", "why": "another look"})
+    clips.append(first | {"path": "e/A.mov", "since": "changed", "why": "other sound"})
+    text = one_line(letter_text(handover(files=clips, after="editor_001"), PIECES))
+    assert "stills/5.tif and 2 more: revision 2: another look e/A.mov: revision 2: other sound" in text

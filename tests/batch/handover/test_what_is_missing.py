@@ -71,5 +71,5 @@ def test_a_line_that_does_not_read() -> None:
 def test_ungraded_clips_are_said() -> None:
     known = latest([done("A", "e")])
     assert sayings(day_of([], known)) == [
-        "1 clip of the whole day without a colour decision, delivered with the show transform alone"
+        "1 clip of the whole day delivered without a colour decision, through the show transform alone"
     ]

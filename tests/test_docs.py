@@ -40,6 +40,7 @@ RUN = (
     "README.md",
     "docs/a-day-on-the-cart.md",
     "docs/an-assistants-redo.md",
+    "docs/handing-a-day-over.md",
     "docs/the-queue-through-a-day.md",
 )
 FRAMES = 3  # of each clip of the sample day, as its shortest has: enough for every command

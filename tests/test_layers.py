@@ -19,7 +19,7 @@ NAMED = re.compile(r"\brushlight(?:\.\w+)+")
 LAYERS = (
     ("pipelines",),
     ("pipelines.formats", "pipelines.colour", "pipelines.manifests"),
-    ("pipelines.originals",),
+    ("pipelines.originals", "pipelines.luts"),
     ("pipelines.sound",),
     ("pipelines.grading",),
     ("pipelines.recipe", "pipelines.outputs"),

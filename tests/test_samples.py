@@ -12,8 +12,8 @@ import pytest
 import independent
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL, parse_cdl
-from rushlight.pipelines.colour.cube_lut import parse_cube
 from rushlight.pipelines.grading.grader import to_rgb
+from rushlight.pipelines.luts.cube_lut import parse_cube
 from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import probe
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.requests import RequestOptions, request_of
-from rushlight.batch.decisions.grade_export import look_cube
+from rushlight.batch.decisions.grade_export import look_luts
 from rushlight.batch.farm.scratch_folders import scratch_folder
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
@@ -89,7 +89,7 @@ def look(
     cancel: Cancel | None = None,
     **options: Unpack[RequestOptions],
 ) -> LookResult:
-    """Evaluate the look of `clip` on known colours. `export`: a .cube to be written, of `size` (33 or 65)
+    """Evaluate the look of `clip` on known colours. `export`: a .cube or .clf to be written, of `size` (33 or 65)
     points a side; `plot`: a .png of its curves and chromaticities. InputError where the list has no such
     clip; CancelledError where it was cancelled."""
     with reading(cancel):
@@ -98,22 +98,22 @@ def look(
     exact = exact_look(prepared, planned)
     result = look_through(planned, exact)
     if export:
-        path = _named(export, ".cube", "--export")
-        _write(path, look_cube(exact, size, (f"Clip {planned.stem}",)).encode())
+        path = _named(export, (".cube", ".clf"), "--export")
+        _write(path, look_luts(exact, size, (f"Clip {planned.stem}",))[path.suffix.lower()].encode())
         result = replace(result, export=path.resolve())
     if plot:
         from rushlight.batch.look_pictures.curves_and_gamuts import look_picture
 
-        path = _named(plot, ".png", "--plot")
+        path = _named(plot, (".png",), "--plot")
         _write(path, look_picture(exact, planned.stem))
         result = replace(result, plot=path.resolve())
     return result
 
 
-def _named(path: str | Path, suffix: str, key: str) -> Path:
+def _named(path: str | Path, suffixes: Sequence[str], key: str) -> Path:
     path = Path(path)
-    if path.suffix.lower() != suffix:
-        raise OptionError(f"takes a name that ends in {suffix}", file=str(path), key=key)
+    if path.suffix.lower() not in suffixes:
+        raise OptionError(f"takes a name that ends in {' or '.join(suffixes)}", file=str(path), key=key)
     return path
 
 

@@ -181,7 +181,9 @@ def plan(clip_list: Path | None, origin: Path | None, as_json: bool, **options: 
 @click.argument("clip_list", metavar="LIST", type=PATH)
 @click.argument("clip", metavar="CLIP", shell_complete=completion.clips)
 @request_options
-@click.option("--export", type=PATH, metavar="FILE.cube", help="Write the whole look as a 3D LUT.")
+@click.option(
+    "--export", type=PATH, metavar="FILE", help="Write the whole look as a 3D LUT, FILE.cube or FILE.clf."
+)
 @click.option("--size", type=click.Choice(["33", "65"]), default="33", help="Points a side of that LUT.")
 @click.option("--plot", type=PATH, metavar="FILE.png", help="Draw its curves and chromaticities.")
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")

@@ -1,4 +1,4 @@
-"""Grades for others: each clip's decision as .cdl and its look as an AMF, all decisions as .ccc and in EDLs, each look as a .cube.
+"""Grades for others: each clip's decision as .cdl and its look as an AMF, all decisions as .ccc and in EDLs, each look as a .cube and a .clf.
 
 Sources: ASC CDL v1.2 for the XML, whose ids are the clips' names as delivered; the EDL is CMX 3600 with the names
 of clips and reels uncut and the ASC_SOP and ASC_SAT comments of the trade. An EDL counts at one rate and in one
@@ -11,7 +11,7 @@ from __future__ import annotations
 import datetime
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -19,14 +19,15 @@ import numpy as np
 
 from rushlight.batch.decisions.aces_metadata_write import AcesClip, aces_documents, same_document
 from rushlight.pipelines.colour.cdl import CDL, format_ccc, format_cdl, format_edl_comments
-from rushlight.pipelines.colour.cube_lut import format_cube
-from rushlight.pipelines.colour.lattice_lut import Lut
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import file_name, read_bytes, unlink, write
 from rushlight.pipelines.job.from_spec import build_look
 from rushlight.pipelines.job.spec import JobSpec
+from rushlight.pipelines.luts.clf import format_clf
+from rushlight.pipelines.luts.cube_lut import format_cube
+from rushlight.pipelines.luts.lattice_lut import Lut
 from rushlight.pipelines.portable_name import safe_name
 
 __all__ = [
@@ -34,7 +35,7 @@ __all__ = [
     "edls",
     "graded_clip",
     "handover_files",
-    "look_cube",
+    "look_luts",
     "write_handover",
 ]
 
@@ -68,19 +69,18 @@ def graded_clip(job: JobSpec) -> GradedClip:
     )
 
 
-def look_cube(look: Look, size: int = CUBE_SIZE, comments: Iterable[str] = ()) -> str:
-    """A .cube text of a whole look: from the camera's signal 0..1 to display R'G'B' 0..1, by the exact evaluation."""
+def look_luts(look: Look, size: int = CUBE_SIZE, comments: Sequence[str] = ()) -> dict[str, str]:
+    """A whole look as a 3D LUT, its text by suffix (`.cube`, `.clf`): from the camera's signal 0..1 to display R'G'B' 0..1, by the
+    exact evaluation."""
     axis = np.linspace(0.0, 1.0, size)
     table = look.evaluate(np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), -1))
-    return format_cube(
-        Lut(title=look.describe(), table=table),
-        (
-            look.describe(),
-            f"In: {look.working.name}, the curve's 0 to 1. Out: {look.display.name}, full levels.",
-            f"Look {look.digest()}",
-            *comments,
-        ),
-    )
+    lut = Lut(title=look.describe(), table=table)
+    takes, gives = f"{look.working.name}, the curve's 0 to 1", f"{look.display.name}, full levels"
+    named = f"Look {look.digest()}"
+    return {
+        ".cube": format_cube(lut, (look.describe(), f"In: {takes}. Out: {gives}.", named, *comments)),
+        ".clf": format_clf(lut, ident=look.digest(), takes=takes, gives=gives, comments=(named, *comments)),
+    }
 
 
 def handover_files(
@@ -103,10 +103,9 @@ def handover_files(
         users = [name for clip, name in zip(clips, names, strict=True) if clip.look.digest() == digest]
         stem = f"{look.working.name} to {look.display.name}".replace("/", "-")
         shown = ", ".join(users[:8]) + (" …" if len(users) > 8 else "")
-        yield (
-            f"{safe_name(stem)} {digest.partition(':')[2][:8]}.cube",
-            look_cube(look, comments=[f"Clips: {shown}"]),
-        )
+        name = f"{safe_name(stem)} {digest.partition(':')[2][:8]}"
+        for suffix, text in look_luts(look, comments=[f"Clips: {shown}"]).items():
+            yield f"{name}{suffix}", text
 
 
 def _aces_files(

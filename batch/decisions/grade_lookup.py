@@ -25,10 +25,10 @@ from rushlight.batch.lists.list_columns import GRADE_COLUMNS
 from rushlight.batch.lists.table_file import read_table
 from rushlight.pipelines.colour.aces_metadata import AcesMetadata
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.colour.lut_file import is_lut_file
 from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
 from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.heartbeat import beating
+from rushlight.pipelines.luts.lut_file import is_lut_file
 from rushlight.pipelines.text_files import is_kept, read_text
 
 __all__ = ["Entry", "GradeBook", "Wanted", "camera_name", "plain_name"]

@@ -7,11 +7,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from rushlight.pipelines.colour.lut_file import LUT_SUFFIXES, is_lut_file, parse_lut, says_narrow_range
+import numpy as np
+
 from rushlight.pipelines.errors import LutError
+from rushlight.pipelines.luts.lut_file import LUT_SUFFIXES, is_lut_file, parse_lut, says_narrow_range
 from rushlight.pipelines.text_files import is_kept, read_bytes
 
 __all__ = ["LutFiles", "ReadLut"]
+
+SAME = 1e-6  # of the signal, by which two files of one LUT may differ
+_order = LUT_SUFFIXES.index
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,14 +51,23 @@ class LutFiles:
         for path in (base / name, *(base / f"{name}{suffix}" for suffix in LUT_SUFFIXES)):
             if path.is_file() or is_kept(path):
                 return path
-        found = self._known.get(name.lower(), [])
-        if len({self.read(path).digest for path in found}) > 1:
+        found = sorted(self._known.get(name.lower(), []), key=lambda path: _order(path.suffix.lower()))
+        if any(self._differ(found[0], path) for path in found[1:]):
             some = ", ".join(str(path) for path in found[:4])
             raise LutError(f"{len(found)} different LUTs are called {name!r}: {some}", key="lut")
         if not found:
             return base / name
         self.named[found[0]] = None
         return found[0]
+
+    def _differ(self, one: Path, other: Path) -> bool:
+        """True if two files are different LUTs: one LUT may lie there as .cube and as .clf, whose numbers are float32."""
+        first, second = self.read(one), self.read(other)
+        if first.digest == second.digest:
+            return False
+        luts = [parse_lut(self.kept[read.kept], file=read.kept) for read in (first, second)]
+        values = np.random.default_rng(0).uniform(-0.1, 1.1, (500, 3))
+        return bool(np.abs(luts[0].apply(values) - luts[1].apply(values)).max() > SAME)
 
     def read(self, path: Path) -> ReadLut:
         """A LUT. LutError naming the file, and the line where there is one, where it cannot be read or is none."""

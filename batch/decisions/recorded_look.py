@@ -12,11 +12,11 @@ from typing import Literal
 from rushlight.batch.records.look import Layer, SomeLook
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.look import Look, working_encoding
-from rushlight.pipelines.colour.lut_file import LUT_SUFFIXES
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.inside_folder import is_file
 from rushlight.pipelines.job.from_spec import build_look
 from rushlight.pipelines.job.spec import GradeSpec, LookSpec, LutSpec
+from rushlight.pipelines.luts.lut_file import LUT_SUFFIXES
 
 __all__ = ["kept_lut", "recorded_look", "recorded_spec"]
 

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, TypedDict
 from rushlight.batch.decisions.lut_files import ReadLut
 from rushlight.batch.lists.clip_list import Row
 from rushlight.pipelines.colour.camera_encodings import Encoding, Levels, find_encoding
-from rushlight.pipelines.colour.cube_lut import lut_side
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import working_encoding
 from rushlight.pipelines.errors import EncodingError, ListError, LutError
 from rushlight.pipelines.job.spec import LutSpec
+from rushlight.pipelines.luts.cube_lut import lut_side
 from rushlight.pipelines.recipe.model import LookSettings
 
 if TYPE_CHECKING:

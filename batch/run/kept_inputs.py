@@ -23,7 +23,6 @@ from rushlight.batch.plan.prepare import Prepared, kept_fonts
 from rushlight.batch.plan.request import Request
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.shape import Shape
-from rushlight.pipelines.colour.lut_file import is_lut_file, parse_lut
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError, from_os
 from rushlight.pipelines.inside_folder import (
     Inside,
@@ -35,6 +34,7 @@ from rushlight.pipelines.inside_folder import (
     write,
 )
 from rushlight.pipelines.job.spec import JobSpec, digest_of
+from rushlight.pipelines.luts.lut_file import is_lut_file, parse_lut
 from rushlight.pipelines.visible_text import json_text
 
 if TYPE_CHECKING:

@@ -1,1 +1,1 @@
-"""Colour science: encodings, gamuts, displays, grades, LUTs and looks, each evaluated exactly."""
+"""Colour science: encodings, gamuts, displays, grades and looks, each evaluated exactly."""

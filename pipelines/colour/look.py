@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -28,7 +28,6 @@ from rushlight.pipelines.colour.displays import (
 )
 from rushlight.pipelines.colour.gamuts import D65, adaptation
 from rushlight.pipelines.colour.interpolation import Interpolation
-from rushlight.pipelines.colour.lut_nodes import AnyLut, NodeLut
 from rushlight.pipelines.errors import GradeError
 
 __all__ = ["Look", "ShowLut", "State", "to_working", "working_encoding"]
@@ -39,12 +38,29 @@ RECORDED = "Rec.709 BT.1886"  # the display that a camera's finished video is ma
 POINTS_A_STOP = 12  # one printer point is 0.025 log10 exposure: common practice, no source
 
 
+class LutOfAnyKind(Protocol):
+    """A LUT as a look takes it; of which kinds there are, the room `luts` knows."""
+
+    @property
+    def size(self) -> int: ...
+    @property
+    def interpolation(self) -> Interpolation | None:
+        """That the file states, which holds whatever is asked for."""
+        ...
+
+    def apply(self, rgb: ArrayLike, interpolation: Interpolation) -> Array: ...
+    def digest(self) -> str: ...
+    def labels(self) -> list[str]:
+        """What it does, in order, in words; empty for a lattice alone."""
+        ...
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class ShowLut:
     """A show LUT, and how its file's numbers are to be taken: the levels and spaces that it was made for."""
 
     name: str
-    lut: AnyLut
+    lut: LutOfAnyKind
     interpolation: Interpolation = "tetrahedral"
     input_levels: Levels = "full"
     output_levels: Levels = "full"
@@ -280,7 +296,7 @@ class Look:
         return found
 
     def _lut_layer(self, show: ShowLut) -> dict[str, object]:
-        nodes = {"nodes": show.lut.labels()} if isinstance(show.lut, NodeLut) else {}
+        nodes = {"nodes": show.lut.labels()} if show.lut.labels() else {}
         return {
             "layer": "show LUT",
             "name": show.name,
@@ -320,8 +336,8 @@ class Look:
             grade.append(f"CDL {self.cdl.numbers()}{space}")
         if self.show_lut:
             name = "".join(c if c.isprintable() else "?" for c in self.show_lut.name)
-            lut = self.show_lut.lut
-            nodes = f" of {', '.join(lut.labels())}" if isinstance(lut, NodeLut) else ""
+            labels = self.show_lut.lut.labels()
+            nodes = f" of {', '.join(labels)}" if labels else ""
             show = [f'show LUT "{name}"{nodes}{self._lut_sides()}']
         else:
             show = {"aces2": ["ACES 2.0"], "colorimetric": ["colorimetric"], "none": []}[self.transform]

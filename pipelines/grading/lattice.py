@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.pipelines.colour.gamuts import AP1
-from rushlight.pipelines.colour.lattice_lut import Lut
 from rushlight.pipelines.grading.display_transform import (
     CELL,
     can_unclip,
@@ -28,6 +27,7 @@ from rushlight.pipelines.grading.display_transform import (
 )
 from rushlight.pipelines.grading.lut_lattice import can_be_shaped, shaped_lattice
 from rushlight.pipelines.grading.shaper import light_curve, signal_of, stretched
+from rushlight.pipelines.luts.lattice_lut import Lut
 
 if TYPE_CHECKING:
     from rushlight.pipelines.colour.look import Look, ShowLut

@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from rushlight.pipelines.colour.lut_nodes import AnyLut, Curves, Lattice, Node, NodeLut
+from rushlight.pipelines.luts.lattice_lut import Lut
+from rushlight.pipelines.luts.lut_nodes import Curves, Lattice, Node, NodeLut
 
 if TYPE_CHECKING:
-    from rushlight.pipelines.colour.look import Look, ShowLut
+    from rushlight.pipelines.colour.look import Look, LutOfAnyKind, ShowLut
 
 __all__ = ["can_be_shaped", "shaped_lattice"]
 
@@ -24,7 +25,7 @@ Array = NDArray[np.float64]
 CURVE_POINTS = 33  # of the lattice of curves alone, on which nothing bends
 
 
-def can_be_shaped(lut: AnyLut, size: int) -> bool:
+def can_be_shaped(lut: LutOfAnyKind, size: int) -> bool:
     """True if a lattice of at most `size` points a side has the LUT's own points behind a shaper."""
     ahead, rest = _split(lut)
     if not rest:
@@ -61,14 +62,15 @@ def _domain(show: ShowLut, rest: Sequence[Node], size: int) -> tuple[Array, Arra
     return np.full(3, low), np.full(3, high), size if show.display else min(size, CURVE_POINTS)
 
 
-def _split(lut: AnyLut) -> tuple[Sequence[Node], Sequence[Node]]:
+def _split(lut: LutOfAnyKind) -> tuple[Sequence[Node], Sequence[Node]]:
     """The nodes that act on each channel alone, up to the first that does not; and the rest."""
+    nodes: Sequence[Node] = ()
     if isinstance(lut, NodeLut):
-        nodes: Sequence[Node] = lut.nodes
-    elif lut.shaper is not None:
+        nodes = lut.nodes
+    elif isinstance(lut, Lut) and lut.shaper is not None:
         curves = Curves(table=lut.shaper, low=lut.shaper_min, high=lut.shaper_max)
         nodes = (curves, Lattice(lut=replace(lut, shaper=None)))
-    else:
+    elif isinstance(lut, Lut):
         nodes = (Lattice(lut=lut),)
     first = next((k for k, node in enumerate(nodes) if not node.alone), len(nodes))
     return nodes[:first], nodes[first:]

@@ -14,8 +14,6 @@ from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look, ShowLut
-from rushlight.pipelines.colour.lut_file import parse_lut
-from rushlight.pipelines.colour.lut_nodes import AnyLut
 from rushlight.pipelines.errors import ChangedError, SourceError, from_os
 from rushlight.pipelines.formats.codecs import Tags, codec
 from rushlight.pipelines.formats.movie_format import MovieFormat
@@ -23,6 +21,8 @@ from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_fo
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.inside_folder import path_of, read_bytes, same_time
 from rushlight.pipelines.job.spec import JobSpec, LookSpec, MovieSpec, SegmentSpec, SourceSpec, StillsSpec
+from rushlight.pipelines.luts.lut_file import parse_lut
+from rushlight.pipelines.luts.lut_nodes import AnyLut
 from rushlight.pipelines.originals.framing import Fit, Placement, Rect
 from rushlight.pipelines.originals.probe import Facts, probe
 from rushlight.pipelines.outputs.segment_writer import MovieWriter

@@ -48,9 +48,9 @@ def _names_faults(recipe: Recipe) -> list[tuple[str, str]]:
 def codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
     """Settings that codecs, containers and displays do not take, by key."""
     from rushlight.pipelines.colour.camera_encodings import find_encoding
-    from rushlight.pipelines.colour.cube_lut import lut_side
     from rushlight.pipelines.colour.displays import find_display
     from rushlight.pipelines.formats.codecs import codec, output_faults
+    from rushlight.pipelines.luts.cube_lut import lut_side
 
     faults = _names_faults(recipe)
     transfer = 2

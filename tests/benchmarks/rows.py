@@ -118,7 +118,7 @@ class Bench:
         """The same look as a 65-point .cube of the log signal, for `lut3d`."""
         path = self.folder / "look.cube"
         if not path.exists():
-            from rushlight.batch.decisions.grade_export import look_cube
+            from rushlight.batch.decisions.grade_export import look_luts
             from rushlight.pipelines.job.from_spec import build_look
             from tests.benchmarks.alone import spec_of
 
@@ -126,7 +126,7 @@ class Bench:
             spec = spec_of(
                 self.clip_list([clip]), str(self.recipe(EDITORIAL)), clip.parent, self.folder / "look"
             )
-            path.write_text(look_cube(build_look(spec.look, self.folder / "look"), size=65))
+            path.write_text(look_luts(build_look(spec.look, self.folder / "look"), size=65)[".cube"])
         return path
 
     def alone(self, what: str, clip: Path, recipe: Path, *more: str, cores: int = 1) -> dict[str, Any]:

@@ -8,6 +8,7 @@ import numpy as np
 import opentimelineio as otio
 import pytest
 
+import ocio
 from here import rushlight
 from pictures import numbered, write_movie
 from rushlight.batch.api.grades import graded_clips
@@ -16,7 +17,7 @@ from rushlight.batch.decisions.grade_lookup import GradeBook, Wanted
 from rushlight.batch.plan.prepare import prepare, read_list
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.colour.cdl import parse_cdl
-from rushlight.pipelines.colour.cube_lut import parse_cube
+from rushlight.pipelines.luts.cube_lut import parse_cube
 
 LIST = """clip,encoding,levels,slope,offset,power,saturation,reel,timecode
 A001C001.mov,LogC3,narrow,1.1 1 0.95,0.01 0 -0.01,1.02 1 0.98,0.9,A001,01:00:00:00
@@ -95,6 +96,8 @@ def test_what_the_command_writes_is_read_back_equal(day: Path, tmp_path: Path) -
             np.abs(parse_cube(cube.read_text()).apply(points, "tetrahedral") - c.look.evaluate(points)).max()
             < 1e-5
         )
+        clf = cube.with_suffix(".clf")
+        assert np.abs(ocio.through_file(points, clf) - c.look.evaluate(points)).max() < 1e-5
 
 
 def test_a_row_set_aside_is_named_and_the_rest_is_written(day: Path, tmp_path: Path) -> None:

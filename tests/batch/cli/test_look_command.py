@@ -13,9 +13,10 @@ from rushlight.batch.api.look import exact_look, find_clip, look_through
 from rushlight.batch.look_pictures.curves_and_gamuts import look_picture
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
-from rushlight.pipelines.colour.cube_lut import parse_cube
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import EncodingError, OptionError
+from rushlight.pipelines.luts.cube_lut import parse_cube
+from rushlight.pipelines.luts.lut_file import parse_lut
 
 LIST = """clip,encoding,levels,slope,offset,power,saturation,exposure
 A001C001.mov,LogC3,narrow,1.1 1 0.95,0.01 0 -0.01,1.02 1 0.98,0.9,
@@ -113,7 +114,13 @@ def test_the_command_writes_what_it_is_asked_for(prepared: Prepared, tmp_path: P
     wrong = rushlight(
         "look", str(prepared.request.clip_list), "A001C001", "--export", str(tmp_path / "x.txt")
     )
-    assert wrong.returncode == 2 and ".cube" in wrong.stderr
+    assert wrong.returncode == 2 and ".cube or .clf" in wrong.stderr
+    clf = tmp_path / "look.CLF"
+    assert (
+        rushlight("look", str(prepared.request.clip_list), "A001C001", "--export", str(clf)).returncode == 0
+    )
+    back = parse_lut(clf.read_bytes(), file=str(clf))
+    assert np.abs(back.apply(between) - lut.apply(between)).max() < 1e-6
 
 
 def test_the_picture_shows_this_look(prepared: Prepared) -> None:

@@ -28,8 +28,8 @@ from rushlight.pipelines.colour.aces_metadata import AcesMetadata, parse_aces_me
 from rushlight.pipelines.colour.camera_encodings import Encoding, encodings, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import displays, find_display
-from rushlight.pipelines.colour.lattice_lut import identity_lut
 from rushlight.pipelines.colour.look import Look, ShowLut
+from rushlight.pipelines.luts.lattice_lut import identity_lut
 
 MADE = datetime.datetime(2026, 5, 4, 22, 30, tzinfo=datetime.timezone(datetime.timedelta(hours=2)))
 CLIP = AcesClip(name="A001C003", original="A001C003 day 1.mov", levels="narrow")

@@ -12,17 +12,18 @@ import pytest
 
 from here import rushlight
 from pictures import numbered, write_movie
-from rushlight.batch.decisions.grade_export import GradedClip, edls, handover_files, look_cube, write_handover
+from rushlight.batch.decisions.grade_export import GradedClip, edls, handover_files, look_luts, write_handover
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.colour.aces_metadata import parse_aces_metadata
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL, parse_cdl, parse_edl_sat, parse_edl_sop
-from rushlight.pipelines.colour.cube_lut import parse_cube
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.luts.cube_lut import parse_cube
+from rushlight.pipelines.luts.lut_file import parse_lut
 
 LOG = find_encoding("LogC4")
 REC709 = find_display("Rec.709 BT.1886")
@@ -167,14 +168,16 @@ def test_twins_have_names_of_their_own() -> None:
     assert found == [("C01.A1",), ("c01.A2",), ("C01.A1.2",), ("C02",)]  # no name is two clips'
 
 
-def test_a_cube_is_the_look() -> None:
-    """At its points the .cube is the exact evaluation, to its ten digits."""
+def test_a_cube_and_a_clf_are_the_look() -> None:
+    """At its points the .cube is the exact evaluation, to its ten digits, and the .clf to float32."""
     look = clip().look
-    text = look_cube(look, 9)
+    text, other = look_luts(look, 9).values()
     cube = parse_cube(text)
     axis = np.linspace(0, 1, 9)
     points = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), -1).reshape(-1, 3)
     assert np.allclose(cube.apply(points), look.evaluate(points), atol=1e-9)
+    assert np.abs(parse_lut(other.encode(), file="x.clf").apply(points) - look.evaluate(points)).max() < 1e-7
+    assert look.digest() in other and "the curve's 0 to 1</InputDescriptor>" in other.replace("&#x27;", "'")
     assert look.describe() in text and look.digest() in text and "the curve's 0 to 1" in text
     assert all(len(line) <= 250 for line in text.splitlines())  # Cube LUT Specification 1.0
 
@@ -182,6 +185,7 @@ def test_a_cube_is_the_look() -> None:
 def test_one_cube_a_look() -> None:
     files = dict(handover_files([clip("a"), clip("b"), clip("c", exposure=1.0)], "d", made=MADE))
     cubes = {name: text for name, text in files.items() if name.endswith(".cube")}
+    assert all(files[f"{name[:-5]}.clf"] for name in cubes)
     assert len(cubes) == 2 and any("# Clips: a, b\n" in (text or "") for text in cubes.values())
 
 

@@ -12,9 +12,9 @@ from rushlight.batch.decisions.recorded_look import recorded_look
 from rushlight.batch.records.look import SomeLook
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.colour.cube_lut import parse_cube
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look, ShowLut
+from rushlight.pipelines.luts.cube_lut import parse_cube
 
 CUBE = "LUT_3D_SIZE 2\n" + "\n".join(
     f"{r * 0.9:g} {g * 0.8 + 0.1:g} {b * 0.7:g}" for b in (0, 1) for g in (0, 1) for r in (0, 1)

@@ -15,9 +15,9 @@ from rushlight.batch.records.day_title import DayTitle
 from rushlight.batch.records.job_record import JobRecord, read_record
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.colour.cube_lut import parse_cube
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look, ShowLut
+from rushlight.pipelines.luts.cube_lut import parse_cube
 
 CUBE = "# as it was given\nLUT_3D_SIZE 2\n" + "\n".join(
     f"{r} {g} {b}" for b in (0, 1) for g in (0, 0.9) for r in (0, 0.8)

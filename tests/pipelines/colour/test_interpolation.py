@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from rushlight.pipelines.colour.interpolation import tetrahedral, trilinear
-from rushlight.pipelines.colour.lattice_lut import Lut
+from rushlight.pipelines.luts.lattice_lut import Lut
 
 
 def node_lut() -> Lut:

@@ -12,9 +12,9 @@ from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.chart import PATCHES
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.gamuts import D65, white_xyz
-from rushlight.pipelines.colour.lattice_lut import identity_lut
 from rushlight.pipelines.colour.look import Look, ShowLut, to_working, working_encoding
 from rushlight.pipelines.errors import GradeError
+from rushlight.pipelines.luts.lattice_lut import identity_lut
 
 REC709 = find_display("Rec.709 BT.1886")
 GRADE = CDL(slope=(1.1, 1, 0.95), offset=(0.01, 0, -0.02), power=(1.1, 1, 0.9), saturation=1.2)

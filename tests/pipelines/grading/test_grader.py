@@ -14,11 +14,11 @@ from pictures import frame_of, texture
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
-from rushlight.pipelines.colour.lattice_lut import identity_lut
 from rushlight.pipelines.colour.look import Look, ShowLut
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, planes
 from rushlight.pipelines.grading.bake import Baked, bake
 from rushlight.pipelines.grading.grader import Grader, code_scale, to_rgb
+from rushlight.pipelines.luts.lattice_lut import identity_lut
 from rushlight.pipelines.measure.checksum import frame_digest
 from rushlight.pipelines.originals.framing import Placement, Rect
 

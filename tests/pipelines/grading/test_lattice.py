@@ -10,10 +10,10 @@ from rushlight.pipelines.colour.camera_encodings import encodings, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.interpolation import tetrahedral
-from rushlight.pipelines.colour.lattice_lut import Lut
 from rushlight.pipelines.colour.look import Look, ShowLut
 from rushlight.pipelines.grading.bake import bake
 from rushlight.pipelines.grading.lattice import _balanced, lattice, lattice_kind, steps
+from rushlight.pipelines.luts.lattice_lut import Lut
 
 REC709 = find_display("Rec.709 BT.1886")
 LOOK = Look(encoding=find_encoding("LogC3"), display=REC709)

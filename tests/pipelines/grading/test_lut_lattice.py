@@ -9,9 +9,12 @@ from patches import compared, cube
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
-from rushlight.pipelines.colour.lattice_lut import Lut
 from rushlight.pipelines.colour.look import Look, ShowLut
-from rushlight.pipelines.colour.lut_nodes import (
+from rushlight.pipelines.grading.bake import bake, lattice_digest
+from rushlight.pipelines.grading.lattice import lattice_kind
+from rushlight.pipelines.grading.lut_lattice import can_be_shaped
+from rushlight.pipelines.luts.lattice_lut import Lut
+from rushlight.pipelines.luts.lut_nodes import (
     AnyLut,
     Curves,
     Decision,
@@ -23,9 +26,6 @@ from rushlight.pipelines.colour.lut_nodes import (
     NodeLut,
     Range,
 )
-from rushlight.pipelines.grading.bake import bake, lattice_digest
-from rushlight.pipelines.grading.lattice import lattice_kind
-from rushlight.pipelines.grading.lut_lattice import can_be_shaped
 
 LOOK = Look(encoding=find_encoding("LogC3"), display=find_display("Rec.709 BT.1886"))
 AXIS = np.linspace(0, 1, 1024)

@@ -4,12 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from rushlight.pipelines.colour.cube_lut import format_cube
-from rushlight.pipelines.colour.lattice_lut import identity_lut
 from rushlight.pipelines.errors import LutError
 from rushlight.pipelines.job import from_spec
 from rushlight.pipelines.job.from_spec import build_look, drawn_fields
 from rushlight.pipelines.job.spec import LookSpec, LutSpec
+from rushlight.pipelines.luts.cube_lut import format_cube
+from rushlight.pipelines.luts.lattice_lut import identity_lut
 
 
 def look(path: str) -> LookSpec:

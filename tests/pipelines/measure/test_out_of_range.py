@@ -12,9 +12,9 @@ from pictures import frame_of, write_sequence
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
-from rushlight.pipelines.colour.lattice_lut import identity_lut
 from rushlight.pipelines.colour.look import Look, ShowLut
 from rushlight.pipelines.formats.pixel_formats import find_pixel_format, planes
+from rushlight.pipelines.luts.lattice_lut import identity_lut
 from rushlight.pipelines.measure.out_of_range import pushed_out, range_counts, range_warnings, thinned
 
 REC709 = find_display("Rec.709 BT.1886")

@@ -240,7 +240,7 @@ def _cdl(path: Path) -> Any:
 
 
 def _cube(path: Path) -> Any:
-    from rushlight.pipelines.colour.cube_lut import parse_cube
+    from rushlight.pipelines.luts.cube_lut import parse_cube
 
     return parse_cube(_text(path), file=path.name)
 

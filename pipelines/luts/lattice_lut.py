@@ -45,6 +45,10 @@ class Lut:
         pick = trilinear if (self.interpolation or interpolation) == "trilinear" else tetrahedral
         return pick(self.table, position).reshape(shape)
 
+    def labels(self) -> list[str]:
+        """Nothing: a lattice alone, with or without curves ahead of it, is known by its size."""
+        return []
+
     def digest(self) -> str:
         """`sha256:<hex>` over the numbers; the title is no part of it."""
         state = hashlib.sha256()

@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.interpolation import Interpolation
-from rushlight.pipelines.colour.lattice_lut import Lut
-from rushlight.pipelines.colour.lut_nodes import (
+from rushlight.pipelines.errors import GradeError, LutError, said
+from rushlight.pipelines.luts.lattice_lut import Lut
+from rushlight.pipelines.luts.lut_nodes import (
     AnyLut,
     Curves,
     Decision,
@@ -33,7 +34,6 @@ from rushlight.pipelines.colour.lut_nodes import (
     NodeLut,
     Range,
 )
-from rushlight.pipelines.errors import GradeError, LutError, said
 
 if TYPE_CHECKING:
     import PyOpenColorIO as ocio

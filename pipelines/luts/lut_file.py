@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from pathlib import PurePath
 
-from rushlight.pipelines.colour.cube_lut import parse_cube
-from rushlight.pipelines.colour.lut_nodes import AnyLut
-from rushlight.pipelines.colour.lut_text import check_rows, check_xml, narrow_range_lines
-from rushlight.pipelines.colour.ocio_lut import read_by_opencolorio
 from rushlight.pipelines.errors import LutError
+from rushlight.pipelines.luts.cube_lut import parse_cube
+from rushlight.pipelines.luts.lut_nodes import AnyLut
+from rushlight.pipelines.luts.lut_text import check_rows, check_xml, narrow_range_lines
+from rushlight.pipelines.luts.ocio_lut import read_by_opencolorio
 
 __all__ = ["LUT_SUFFIXES", "is_lut_file", "parse_lut", "says_narrow_range"]
 

@@ -13,9 +13,9 @@ from typing import Literal
 
 import numpy as np
 
-from rushlight.pipelines.colour.lattice_lut import Lut
-from rushlight.pipelines.colour.lut_nodes import AnyLut, Curves, NodeLut
 from rushlight.pipelines.errors import LutError
+from rushlight.pipelines.luts.lattice_lut import Lut
+from rushlight.pipelines.luts.lut_nodes import AnyLut, Curves, NodeLut
 from rushlight.pipelines.visible_text import visible
 
 __all__ = ["format_cube", "lut_side", "parse_cube"]

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.colour.lattice_lut import Lut, identity_lut
-from rushlight.pipelines.colour.lut_nodes import (
+from rushlight.pipelines.luts.lattice_lut import Lut, identity_lut
+from rushlight.pipelines.luts.lut_nodes import (
     Curves,
     Decision,
     Exponent,

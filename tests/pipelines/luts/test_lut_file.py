@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from rushlight.pipelines.colour.cube_lut import format_cube
-from rushlight.pipelines.colour.lattice_lut import Lut, identity_lut
-from rushlight.pipelines.colour.lut_file import LUT_SUFFIXES, is_lut_file, parse_lut, says_narrow_range
 from rushlight.pipelines.errors import LutError
+from rushlight.pipelines.luts.cube_lut import format_cube
+from rushlight.pipelines.luts.lattice_lut import Lut, identity_lut
+from rushlight.pipelines.luts.lut_file import LUT_SUFFIXES, is_lut_file, parse_lut, says_narrow_range
 
 CUBE = format_cube(identity_lut(2)).encode()
 CLF = b"""<?xml version="1.0" encoding="UTF-8"?>

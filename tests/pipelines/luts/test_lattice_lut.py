@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from rushlight.pipelines.colour.lattice_lut import Lut, identity_lut
+from rushlight.pipelines.luts.lattice_lut import Lut, identity_lut
 
 
 def test_identity_shapes_nan_and_infinities() -> None:

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.interpolation import Interpolation
-from rushlight.pipelines.colour.lattice_lut import Lut
+from rushlight.pipelines.luts.lattice_lut import Lut
 
 __all__ = [
     "AnyLut",

@@ -2,8 +2,8 @@
 
 import pytest
 
-from rushlight.pipelines.colour.lut_text import check_rows, check_xml, narrow_range_lines
 from rushlight.pipelines.errors import LutError
+from rushlight.pipelines.luts.lut_text import check_rows, check_xml, narrow_range_lines
 
 HEAD = '<ProcessList id="x" compCLFversion="3">\n'
 CURVE = '<LUT1D inBitDepth="32f" outBitDepth="32f"><Array dim="2 1">\n0\n1\n</Array></LUT1D>\n'

@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import ocio
-from rushlight.pipelines.colour.cube_lut import format_cube, lut_side, parse_cube
-from rushlight.pipelines.colour.lattice_lut import Lut
 from rushlight.pipelines.errors import LutError
+from rushlight.pipelines.luts.cube_lut import format_cube, lut_side, parse_cube
+from rushlight.pipelines.luts.lattice_lut import Lut
 
 CUBE2 = "LUT_3D_SIZE 2\n" + "\n".join(f"{r} {g} {b}" for b in (0, 1) for g in (0, 1) for r in (0, 1)) + "\n"
 

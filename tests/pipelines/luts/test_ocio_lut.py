@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 import ocio
-from rushlight.pipelines.colour.lattice_lut import Lut
-from rushlight.pipelines.colour.lut_file import parse_lut
-from rushlight.pipelines.colour.lut_nodes import AnyLut, NodeLut
 from rushlight.pipelines.errors import LutError
+from rushlight.pipelines.luts.lattice_lut import Lut
+from rushlight.pipelines.luts.lut_file import parse_lut
+from rushlight.pipelines.luts.lut_nodes import AnyLut, NodeLut
 
 EXACT = 1e-12
 VALUES = np.array([[-0.1, 0.0, 0.1], [0.3, 0.5, 0.7], [0.9, 1.0, 1.2]])

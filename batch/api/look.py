@@ -14,13 +14,16 @@ from numpy.typing import NDArray
 
 from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.requests import RequestOptions, request_of
+from rushlight.batch.decisions.decision import GradeFiles
 from rushlight.batch.decisions.grade_export import look_luts
 from rushlight.batch.farm.scratch_folders import scratch_folder
+from rushlight.batch.plan.jobs import job_spec
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.pipelines.colour.chart import COLOURS
 from rushlight.pipelines.colour.look import Look
-from rushlight.pipelines.errors import OptionError, from_os
+from rushlight.pipelines.errors import OptionError, TimecodeError, from_os
+from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.job.from_spec import build_look
 
 __all__ = ["LookResult", "exact_look", "find_clip", "look", "look_through"]
@@ -58,6 +61,7 @@ class LookResult:
     warnings: tuple[str, ...]
     export: Path | None = None  # what was written
     plot: Path | None = None
+    picture: Path | None = None
 
     def document(self) -> dict[str, object]:
         """The document that the command prints with `--json`."""
@@ -73,7 +77,11 @@ class LookResult:
             "colours": self.colours,
             "warnings": list(self.warnings),
         }
-        return document | {n: str(p) for n, p in (("export", self.export), ("plot", self.plot)) if p}
+        return document | {
+            n: str(p)
+            for n, p in (("export", self.export), ("plot", self.plot), ("picture", self.picture))
+            if p
+        }
 
 
 SCHEMA = "rushlight-look-1"
@@ -86,12 +94,16 @@ def look(
     export: str | Path | None = None,
     size: int = 33,
     plot: str | Path | None = None,
+    picture: str | Path | None = None,
+    at: str = "",
+    compare: str = "",
     cancel: Cancel | None = None,
     **options: Unpack[RequestOptions],
 ) -> LookResult:
     """Evaluate the look of `clip` on known colours. `export`: a .cube or .clf to be written, of `size` (33 or 65)
-    points a side; `plot`: a .png of its curves and chromaticities. InputError where the list has no such
-    clip; CancelledError where it was cancelled."""
+    points a side; `plot`: a .png of its curves and chromaticities; `picture`: a .png or .html of its frame `at` a timecode
+    (else the middle one) log, show, graded and in exposure, and with `compare` under another grade, `none` or a decision file,
+    `file#id`. InputError where the list has no such clip, or a frame or grade is not there; CancelledError where it was cancelled."""
     with reading(cancel):
         prepared = prepare(request_of(list, options))
     planned = find_clip(prepared, clip)
@@ -107,7 +119,56 @@ def look(
         path = _named(plot, (".png",), "--plot")
         _write(path, look_picture(exact, planned.stem))
         result = replace(result, plot=path.resolve())
+    if picture:
+        path = _named(picture, (".png", ".html"), "--picture")
+        _write(path, _pictured(prepared, planned, exact, path, at, compare))
+        result = replace(result, picture=path.resolve())
+    elif at or compare:
+        raise OptionError("--at and --compare go with --picture", key="--at" if at else "--compare")
     return result
+
+
+def _pictured(prepared: Prepared, clip: PlannedClip, exact: Look, path: Path, at: str, compare: str) -> bytes:
+    """The look on a frame of the clip, as the file's kind has it."""
+    from rushlight.batch.look_pictures import look_frame
+
+    number = _frame_at(clip, at)
+    other = None
+    if compare:
+        cdl = None
+        if compare.casefold() != "none":
+            cdl = GradeFiles(prepared.request.grades).named(compare, Path(), "--compare").cdl
+        other = (Path(compare).name, cdl)
+    job = job_spec(
+        clip,
+        out=Path(),
+        outputs=(),
+        recipe=prepared.recipe,
+        baked={},
+        fields={},
+        hashes=("", ""),
+        sound_alone=True,
+    )
+    panels = look_frame.panels_of(look_frame.signal_of(job, clip.facts, clip.first + number), exact, other)
+    title, timecode = f"{clip.stem} at {clip.timecode + number}", str(clip.timecode + number)
+    if path.suffix.lower() == ".html":
+        page = look_frame.page_of(panels, title=title, look=exact.describe(), timecode=timecode)
+        return page.encode()
+    return look_frame.png(look_frame.sheet(panels, f"{title}: {exact.describe()}"))
+
+
+def _frame_at(clip: PlannedClip, at: str) -> int:
+    """The frame of a timecode, counted from the clip's first; the middle one where none is given."""
+    if not at:
+        return clip.count // 2
+    try:
+        number = clip.timecode.until(Timecode.parse(at, clip.rate))
+    except TimecodeError as error:
+        raise error.at(key="--at") from None
+    if not 0 <= number < clip.count:
+        last = clip.timecode + (clip.count - 1)
+        raise OptionError(f"{at} is outside the clip: it is from {clip.timecode} to {last}", key="--at")
+    return number
 
 
 def _named(path: str | Path, suffixes: Sequence[str], key: str) -> Path:

@@ -20,11 +20,24 @@ def show_look(
     export: Path | None,
     size: int,
     plot: Path | None,
+    picture: Path | None,
+    at: str,
+    compare: str,
     as_json: bool,
     **options: Unpack[RequestOptions],
 ) -> int:
     """The command. Gives the exit code."""
-    result = look(clip_list, clip, export=export, size=size, plot=plot, **options)
+    result = look(
+        clip_list,
+        clip,
+        export=export,
+        size=size,
+        plot=plot,
+        picture=picture,
+        at=at,
+        compare=compare,
+        **options,
+    )
     if as_json:
         say_json(result.document())
     else:
@@ -48,6 +61,6 @@ def _print(result: LookResult) -> None:
     print_table(["colour", *stages, "cd/m2"], rows)
     for text in result.warnings:
         say(f"note: {text}")
-    for path in (result.export, result.plot):
+    for path in (result.export, result.plot, result.picture):
         if path:
             say(f"written: {path}")

@@ -186,6 +186,16 @@ def plan(clip_list: Path | None, origin: Path | None, as_json: bool, **options: 
 )
 @click.option("--size", type=click.Choice(["33", "65"]), default="33", help="Points a side of that LUT.")
 @click.option("--plot", type=PATH, metavar="FILE.png", help="Draw its curves and chromaticities.")
+@click.option(
+    "--picture",
+    type=PATH,
+    metavar="FILE.png|.html",
+    help="Show a frame log, show, graded, and its exposure in false colours.",
+)
+@click.option("--at", default="", metavar="TIMECODE", help="That frame.  [default: the middle one]")
+@click.option(
+    "--compare", default="", metavar="GRADE", help="Also under another grade: FILE, FILE#ID or `none`."
+)
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
 @_answering
 def look(
@@ -194,13 +204,27 @@ def look(
     export: Path | None,
     size: str,
     plot: Path | None,
+    picture: Path | None,
+    at: str,
+    compare: str,
     as_json: bool,
     **options: Unpack[RequestOptions],
 ) -> int:
     """Show what the look of CLIP does to black, grey, white and the 24 patches, layer by layer."""
     from rushlight.batch.cli.look_command import show_look
 
-    return show_look(clip_list, clip, export=export, size=int(size), plot=plot, as_json=as_json, **options)
+    return show_look(
+        clip_list,
+        clip,
+        export=export,
+        size=int(size),
+        plot=plot,
+        picture=picture,
+        at=at,
+        compare=compare,
+        as_json=as_json,
+        **options,
+    )
 
 
 @cli.command()

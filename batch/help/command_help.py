@@ -18,7 +18,21 @@ MANY = 8  # options: fewer than these stand in one group
 GROUPS = {
     "What to make": (
         *("recipe", "only", "output", "range", "render still", "plan still", "framing", "origin", "out"),
-        *("write", "strict", "export", "size", "plot", "to", "name", "whole", "copy", "no_record"),
+        *(
+            "write",
+            "strict",
+            "export",
+            "size",
+            "plot",
+            "picture",
+            "at",
+            "compare",
+            "to",
+            "name",
+            "whole",
+            "copy",
+            "no_record",
+        ),
     ),
     "Where things are": ("media", "sound", "manifest", "grades", "defaults"),
     "What no list, defaults or recipe states": ("encoding", "levels", "rate"),

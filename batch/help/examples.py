@@ -24,7 +24,7 @@ EXAMPLES: dict[str, tuple[Example, Example, Example]] = {
     ),
     "look": (
         ("rushlight look clips.csv A001C003", "One clip's look in numbers, layer by layer:"),
-        ("rushlight look day.toml A001C003 --plot look.png", "Its curves and chromaticities as a picture:"),
+        ("rushlight look day.toml A001C003 --picture look.png --compare new.cdl", "On a frame of it, beside another grade:"),
         ("rushlight look day.toml A001C003 --export look.cube --size 65", "The whole look as a 3D LUT for a monitor:"),
     ),
     "grades": (

@@ -133,3 +133,40 @@ def test_the_picture_shows_this_look(prepared: Prepared) -> None:
 
     for display in ("PQ", "HLG", "P3-D65"):
         assert look_picture(replace(looks[1], display=find_display(display)), "a")[:4] == b"\x89PNG"
+
+
+def test_a_frame_of_the_clip_as_a_picture_and_a_page(prepared: Prepared, tmp_path: Path) -> None:
+    listed = prepared.request.clip_list
+    other = tmp_path / "other.cc"
+    other.write_text(
+        '<ColorCorrection id="other"><SOPNode><Slope>0.9 1 1</Slope><Offset>0 0 0</Offset><Power>1 1 1</Power></SOPNode>'
+        "<SatNode><Saturation>1</Saturation></SatNode></ColorCorrection>"
+    )
+    for name, more in (
+        ("look.png", ()),
+        ("look.html", ("--compare", other)),
+        ("none.png", ("--compare", "none")),
+    ):
+        done = rushlight("look", listed, "A001C001", "--picture", tmp_path / name, *more)
+        assert done.returncode == 0 and f"written: {tmp_path / name}" in done.stdout, done.stderr
+    page = (tmp_path / "look.html").read_text()
+    assert "other.cc: slope 0.9 1 1" in page and page.count("<img ") == 6
+    assert len({(tmp_path / n).read_bytes() for n in ("look.png", "none.png")}) == 2
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (("--picture", "look.gif"), "takes a name that ends in .png or .html"),
+        (("--picture", "x.png", "--at", "20:00:00:00"), "outside the clip"),
+        (("--picture", "x.png", "--at", "late"), "--at"),
+        (("--picture", "x.png", "--compare", "gone.cc"), "gone.cc"),
+        (("--at", "00:00:00:00"), "go with --picture"),
+    ],
+)
+def test_what_will_not_do_for_a_picture(
+    prepared: Prepared, tmp_path: Path, words: tuple[str, ...], told: str
+) -> None:
+    done = rushlight("look", prepared.request.clip_list, "A001C001", *words, cwd=tmp_path)
+    assert done.returncode == 2 and told in done.stderr
+    assert not list(tmp_path.iterdir())

@@ -13,7 +13,7 @@ from rushlight.batch.api.plan_document import (
     near,
     short_grade,
 )
-from rushlight.batch.records.files import ClipFraming
+from rushlight.batch.records.files import ClipFraming, framing_text
 from rushlight.batch.records.missing import Missing
 from rushlight.batch.records.original import CameraFact, facts_text
 from rushlight.batch.records.sound import ClipSound
@@ -143,12 +143,8 @@ def _print_framing(clips: Sequence[Clip]) -> None:
     """Print what framing decisions make of the clips' outputs, and why they are theirs, once for all clips that are alike."""
     alike: dict[str, list[str]] = {}
     for name, clip in zip(_names(clips), clips, strict=True):
-        found = [ClipFraming.read(said) for said in clip["framing"]]
-        if found:
-            made = "; ".join(f"{framing.output} {framing.sentence}" for framing in found)
-            first = found[0]
-            whose = f"{_name(first.source)}, {first.context or first.canvas} ({first.reason})"
-            alike.setdefault(f"{made}; by {whose}", []).append(name)
+        if text := framing_text([ClipFraming.read(said) for said in clip["framing"]]):
+            alike.setdefault(text, []).append(name)
     for text, names in alike.items():
         more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
         say_wrapped(f"framing: {text}: {', '.join(names[:MOST_NAMED])}{more}")

@@ -6,6 +6,7 @@ standard's own library reads and checks it; what is kept here are its numbers, i
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Canvas", "Context", "Decision", "FramingList", "Intent", "Region", "parse_fdl", "read_fdl"]
 
+LARGEST = 2**31 - 1  # of any number
 LONGEST = 4_000_000  # characters; the standard's own samples have some thousands
 FAULTS = 3  # of a document that are told
 
@@ -115,7 +117,7 @@ def parse_fdl(text: str, *, file: str = "") -> FramingList:
     if len(text) > LONGEST:
         raise FramingError("is far too long for a framing decision list", file=file)
     try:
-        with fdl.FDL.parse(text.encode("utf-8", "replace")) as document:
+        with fdl.FDL.parse(_plain(text, file)) as document:
             document.validate()
             return _read(document, file)
     except fdl.FDLValidationError as error:
@@ -124,6 +126,28 @@ def parse_fdl(text: str, *, file: str = "") -> FramingList:
         ) from None
     except ValueError as error:
         raise FramingError(f"is no JSON: {' '.join(str(error).split())[:200]}", file=file) from None
+
+
+def _plain(text: str, file: str) -> bytes:
+    """The document with numbers that the library can hold: one that is larger ends it, and our process with it (asc-fdl 1.0.2)."""
+
+    def number(words: str) -> float:
+        value = float(words)
+        if not abs(value) <= LARGEST:
+            raise FramingError(f"holds the number {words[:40]}, which no picture has", file=file)
+        return value
+
+    def whole(words: str) -> int:
+        number(words)
+        return int(words)
+
+    try:
+        value = json.loads(text, parse_float=number, parse_int=whole, parse_constant=number)
+    except json.JSONDecodeError as error:
+        raise FramingError(f"is no JSON: {error.msg}", file=file, line=error.lineno) from None
+    except RecursionError:
+        raise FramingError("is no framing decision list: it nests too deep", file=file) from None
+    return json.dumps(value, ensure_ascii=False).encode("utf-8", "replace")
 
 
 def _faults(text: str) -> str:

@@ -63,7 +63,8 @@ def untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
     """Every clip a place of its own: the same clip, range and grade twice is made once; twins go to a folder each."""
     distinct: dict[str, PlannedClip] = {}
     for clip in clips:
-        key = digest_of([str(clip.path), clip.first, clip.count, clip.look.identity()])
+        framing = clip.fdl.reference if clip.fdl and any(f.record for f in clip.frames.values()) else ""
+        key = digest_of([str(clip.path), clip.first, clip.count, clip.look.identity(), framing])
         if key in distinct:
             plan.alike += 1
             plan.warnings.append(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from annotated_types import Ge, Le
@@ -22,6 +23,7 @@ __all__ = [
     "SoundLaid",
     "SoundTrack",
     "Tags",
+    "framing_text",
     "revision_path",
 ]
 
@@ -217,3 +219,12 @@ class ClipFraming(Shape):
         if self.lines:
             parts.append(f"lines of {', '.join(self.lines)}")
         return ", ".join(parts)
+
+
+def framing_text(found: Sequence[ClipFraming]) -> str:
+    """What framing decisions make of a clip's outputs, of which list, and why it is that, in a line; empty where there are none."""
+    if not found:
+        return ""
+    made = "; ".join(f"{framing.output} {framing.sentence}" for framing in found)
+    first = found[0]
+    return f"{made}; by {first.source.rpartition('/')[2]}, {first.context or first.canvas} ({first.reason})"

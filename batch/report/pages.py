@@ -21,7 +21,7 @@ from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import Log, latest, not_yet_record, read_log
 from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
-from rushlight.batch.records.files import OutputFile
+from rushlight.batch.records.files import OutputFile, framing_text
 from rushlight.batch.records.job_record import ClipRecord, DeliveredRecord, Replaced
 from rushlight.batch.records.look import Grade
 from rushlight.batch.records.original import facts_text
@@ -210,6 +210,7 @@ class PageClip:
     waves: Sequence[Line]  # of production sound and the camera's, at the start
     heard_seconds: float  # that they show
     manifest: str  # the original against its manifest; empty where none was given
+    framing: str  # what framing decisions make of its outputs; empty without any
     sound: str  # which it is and why; empty where no sound folder was given
     warnings: Sequence[str]
     revision: int
@@ -254,6 +255,7 @@ def _clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | None) 
         source=record.source.path,
         manifest=record.source.manifest.sentence if record.source.manifest else "",
         files=record.outputs,
+        framing=framing_text(record.framing),
         sound=_sound(record.sound),
         waves=_waves(record.sound),
         heard_seconds=round(min(WINDOW, record.frames / _rate(record.rate)), 1),

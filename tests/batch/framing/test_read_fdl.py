@@ -1,6 +1,7 @@
 """Framing decision lists read: what they say, and what is none of them."""
 
 import json
+import re
 import sys
 
 import pytest
@@ -75,6 +76,9 @@ def test_the_lists_own_intent_and_one_that_there_is_not() -> None:
         same.intent("TV")
 
 
+PLAIN = fdl_text(WHOLE)
+
+
 def _with(**changes: object) -> str:
     return json.dumps(document(WHOLE) | changes)
 
@@ -87,12 +91,18 @@ NO_INTENT = document(context("A", canvas("gate", (4448, 3096), decision("gate", 
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("", "is no JSON: Unexpected end of file at line 1"),
+        ("", "show.fdl:1: is no JSON: Expecting value"),
         ('{"uuid": ', "is no JSON"),
         ("[1]", "Expected object, found array"),
-        ("[" * 100_000, "is no JSON: .*nesting"),
+        ("[" * 100_000, "it nests too deep"),
         ("{}", "Required property 'uuid' not found"),
         (_with(version={"major": 3, "minor": 1}), "it is of version 3.1; 1.0 and 2.0 are read"),
+        (
+            PLAIN.replace("4448", "99999999999999999999"),
+            "holds the number 99999999999999999999, which no picture has",
+        ),
+        (PLAIN.replace("4448", "1e999"), "holds the number 1e999"),
+        (PLAIN.replace("4448", "NaN"), "holds the number NaN"),
         (_with(extra=1), "/extra: Additional property 'extra'"),
         (json.dumps(BENT), "/contexts/0/canvases/0/framing_decisions/0/anchor_point/x: Minimum value is 0"),
         (json.dumps(TOO_WIDE), "framing decision dimensions .5000x100. exceeds canvas dimensions"),
@@ -100,12 +110,10 @@ NO_INTENT = document(context("A", canvas("gate", (4448, 3096), decision("gate", 
     ],
 )
 def test_what_is_no_list_is_refused_with_the_reason(text: str, words: str) -> None:
-    with pytest.raises(FramingError, match=words) as caught:
+    with pytest.raises(FramingError) as caught:
         parse_fdl(text, file="show.fdl")
+    assert re.search(words, str(caught.value)), caught.value
     assert caught.value.file == "show.fdl" and len(caught.value.text) < 900
-
-
-PLAIN = fdl_text(WHOLE)
 
 
 @given(st.integers(0, len(PLAIN) - 1), st.integers(0, 40), st.text(max_size=6))

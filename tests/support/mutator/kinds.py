@@ -88,6 +88,10 @@ def of_lut(home: Path, path: Path, rng: Random) -> list[Call]:
     return asked(home, "day.csv", rng)
 
 
+def of_fdl(home: Path, path: Path, rng: Random) -> list[Call]:
+    return asked(home, "day.csv", rng, recipe="framed.toml")
+
+
 def of_recipe(home: Path, path: Path, rng: Random) -> list[Call]:
     return asked(home, "day.csv", rng, recipe=path.name)
 
@@ -239,6 +243,12 @@ def _cdl(path: Path) -> Any:
     return parse_cdl(path.read_bytes(), file=path.name)
 
 
+def _fdl(path: Path) -> Any:
+    from rushlight.batch.framing.read_fdl import parse_fdl
+
+    return parse_fdl(_text(path), file=path.name)
+
+
 def _cube(path: Path) -> Any:
     from rushlight.pipelines.luts.cube_lut import parse_cube
 
@@ -326,6 +336,7 @@ KINDS: dict[str, Kind] = {
         Kind(name="cdl", group="texts", form="xml", seeds=("day/grades/*.cdl",), calls=of_grades, read=_cdl),
         Kind(name="grades", group="texts", form="table", seeds=("day/grades/five.csv",), calls=of_grades),
         Kind(name="cube", group="texts", form="text", seeds=("day/small.cube",), calls=of_lut, read=_cube),
+        Kind(name="fdl", group="texts", form="json", seeds=("day/small.fdl",), calls=of_fdl, read=_fdl),
         Kind(
             name="recipe", group="texts", form="toml", seeds=("day/two.toml",), calls=of_recipe, read=_recipe
         ),

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 import independent
+from framings import canvas, context, decision, fdl_text
 from here import run
 from manifests import HASH, c4_of, card, entry, folder_entry, generation, sealed
 from pictures import numbered, texture, write_dpx, write_movie, write_picture
@@ -73,6 +74,27 @@ at = ["middle"]
 size = "128x72"
 """
 LOG = '[[output]]\nname = "codes"\nmake = "movie"\ncodec = "prores-proxy"\nstate = "log"\nsize = "128x72"\n'
+FRAMED = """fdl = "small.fdl"
+
+[[output]]
+name = "framed"
+make = "movie"
+codec = "prores-proxy"
+frame = { framing = "Theatrical", crop = "protection" }
+guides = { framing = ["Theatrical", "Streaming"], protection = true }
+"""
+FDL = fdl_text(
+    context(
+        "A Cam",
+        canvas(
+            "gate",
+            (128, 72),
+            decision("gate", "fi1", (16.5, 8, 96, 56.25), (8, 4, 112, 64)),
+            decision("gate", "fi2", (32, 0, 64, 72)),
+            effective=(4, 0, 120, 72),
+        ),
+    )
+)
 LIST = """clip,encoding,levels,slope,offset,power,saturation,cdl,lut,scene,take,day,note,circled,in,out,exposure
 A001C001.mov,LogC3,narrow,1.06 1.0 0.97,0 0 0.004,1.02 1 1,1.08,,small.cube,12A,3,2026-05-04,lamplight,yes,,,0.5
 A001C002.mov,S-Log3/S-Gamut3.Cine,full,,,,,grades/three.ccc#two,,12B,1,2026-05-04,"a ""quote"", here",,02:00:00:00,02:00:00:02,
@@ -215,6 +237,8 @@ def _texts(day: Path) -> None:
         "day.otio": OTIO,
         "two.toml": RECIPE,
         "log.toml": LOG,
+        "framed.toml": FRAMED,
+        "small.fdl": FDL,
         "defaults.toml": DEFAULTS,
         "shooting.toml": SHOOTING,
         "scenes.csv": SCENES,

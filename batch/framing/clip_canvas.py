@@ -76,7 +76,7 @@ def _stated(said: ClipFdl, contexts: Iterable[Context]) -> list[tuple[Context, s
     if not found:
         known = ", ".join(repr(c.label) for c in list(contexts)[:8]) or "none"
         raise FramingError(
-            f"has no context and no canvas {said.context!r}; its contexts are {known}", file=said.list.file
+            f"{said.list.file} has no context and no canvas {said.context!r}; its contexts are {known}"
         )
     return [(c, f"{said.who} says so") for c in found]
 

@@ -80,9 +80,8 @@ class ClipCanvases:
         if len({(d.framing, d.protection, f.canvas.squeeze, f.canvas.effective) for f, d in found}) > 1:
             some = ", ".join(f"{f.context.label!r} canvas {f.canvas.id}" for f, _ in found[:6])
             raise FramingError(
-                f"{len(found)} decisions for {intent.name!r} fit this clip and differ: {some}; column `fdl` says"
-                " which, with # and a context's label or a canvas's id",
-                file=self.said.list.file,
+                f"{len(found)} decisions of {self.said.list.file} for {intent.name!r} fit this clip and differ: {some}; column"
+                " `fdl` says which, with # and a context's label or a canvas's id"
             )
         if not found:
             return None

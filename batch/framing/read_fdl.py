@@ -100,9 +100,9 @@ class FramingList:
         known = ", ".join(f"{i.label!r} ({i.id})" if i.label else i.id for i in self.intents[:8]) or "none"
         if found:
             raise FramingError(
-                f"has {len(found)} framing intents {name!r}; say which by its id: {known}", file=self.file
+                f"{self.file} has {len(found)} framing intents {name!r}; say which by its id: {known}"
             )
-        raise FramingError(f"has no framing intent {name!r}; it has {known}", file=self.file)
+        raise FramingError(f"{self.file} has no framing intent {name!r}; it has {known}")
 
 
 def read_fdl(path: Path) -> FramingList:
@@ -125,7 +125,9 @@ def parse_fdl(text: str, *, file: str = "") -> FramingList:
             f"is no framing decision list that will do: {_faults(str(error))}", file=file
         ) from None
     except ValueError as error:
-        raise FramingError(f"is no JSON: {' '.join(str(error).split())[:200]}", file=file) from None
+        raise FramingError(
+            f"is no framing decision list: {' '.join(str(error).split())[:200]}", file=file
+        ) from None
 
 
 def _plain(text: str, file: str) -> bytes:
@@ -144,7 +146,9 @@ def _plain(text: str, file: str) -> bytes:
     try:
         value = json.loads(text, parse_float=number, parse_int=whole, parse_constant=number)
     except json.JSONDecodeError as error:
-        raise FramingError(f"is no JSON: {error.msg}", file=file, line=error.lineno) from None
+        raise FramingError(
+            f"is no framing decision list, which is JSON: {error.msg}", file=file, line=error.lineno
+        ) from None
     except RecursionError:
         raise FramingError("is no framing decision list: it nests too deep", file=file) from None
     return json.dumps(value, ensure_ascii=False).encode("utf-8", "replace")

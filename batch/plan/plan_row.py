@@ -11,7 +11,7 @@ from rushlight.batch.cameras.camera_groups import Seen
 from rushlight.batch.decisions.aces_fit import stated_encoding, with_aces
 from rushlight.batch.decisions.decision import Decision, GradeFiles, row_decision
 from rushlight.batch.decisions.lut_files import LutFiles
-from rushlight.batch.framing.framing_files import FramingFiles
+from rushlight.batch.framing.framing_files import ClipFdl, FramingFiles
 from rushlight.batch.lists.camera_columns import camera_of
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
@@ -31,7 +31,14 @@ from rushlight.batch.sound.ltc_track import with_ltc
 from rushlight.batch.sound.sound_folders import SoundFolders
 from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.errors import InputError, ListError, RushlightError, UnstatedError, own_fault
+from rushlight.pipelines.errors import (
+    FramingError,
+    InputError,
+    ListError,
+    RushlightError,
+    UnstatedError,
+    own_fault,
+)
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.recipe.model import Recipe
 
@@ -150,7 +157,7 @@ class RowPlanner:
             luts=self.luts,
             lut_base=self.lut_base,
             camera=camera,
-            fdl=self.fdls.stated(*fdl),
+            fdl=self._framing(*fdl),
             no_framing=fdl[0].lower() == "none",
         )
         clip = with_sound(planned(row), said, self.recipe, self.sound, self.matcher.utc_offset)
@@ -159,6 +166,14 @@ class RowPlanner:
             clip = replace(clip, frames=planned(told).frames)  # what it is made into now may not hold it
         clip = replace(clip, row=told)
         return with_still_notes(clip)
+
+    def _framing(self, reference: str, base: Path, who: str) -> ClipFdl | None:
+        """The framing decision list that is named so. FramingError, of the row, where it is none."""
+        try:
+            return self.fdls.stated(reference, base, who)
+        except FramingError as error:
+            place = f"{error.file}:{error.line}" if error.line else error.file
+            raise FramingError(f"{place}: {error.text}" if place else error.text, key="fdl") from None
 
     def _fdl(self, row: Row, said: Mapping[str, str]) -> tuple[str, Path, str]:
         """How a row names its framing decision list, else a default, else the recipe: with the folder it is relative to, and who."""

@@ -246,7 +246,7 @@ def test_a_recipe_may_refuse_clips_without_framing(day: Path) -> None:
             "has no framing intent '1.85'; it has 'Theatrical' (fi1)",
         ),
         ('"farrow.fdl"', '"gone.fdl"', "gone.fdl: fdl: cannot be read: No such file"),
-        ('"farrow.fdl"', '"day.csv"', "day.csv: fdl: is no JSON"),
+        ('"farrow.fdl"', '"day.csv"', "day.csv:1: fdl: is no framing decision list, which is JSON"),
         ('framing = "Theatrical" }', "crop = 'protection' }", "`framing` says of which intent"),
         (
             'framing = "Theatrical" }',
@@ -261,3 +261,70 @@ def test_what_will_not_do_is_said_before_the_night(day: Path, old: str, new: str
     run = rushlight("plan", day / "day.csv", "--recipe", day / "wrong.toml")
     assert run.returncode != 0
     assert words in " ".join((run.stdout + run.stderr).split())
+
+
+def test_a_list_by_name_under_the_grades_is_kept_as_well(day: Path) -> None:
+    shelf = day / "shelf"
+    shelf.mkdir()
+    write_fdl(
+        shelf / "stage.fdl", context("any", canvas("c", (512, 288), decision("c", "fi1", (0, 0, 256, 144))))
+    )
+    (day / "named.toml").write_text(
+        RECIPE.replace('"farrow.fdl"', '"stage"').partition('[[output]]\nname = "lines"')[0]
+    )
+    asked = ("--only", "clip=A001C001.mov", "--workers", 1)
+    run = rushlight(
+        "render",
+        day / "day.csv",
+        "--recipe",
+        day / "named.toml",
+        "--grades",
+        shelf,
+        "--out",
+        day / "named",
+        *asked,
+    )
+    assert run.returncode == 0, run.stdout + run.stderr
+    (shelf / "stage.fdl").unlink()
+    shelf.rmdir()
+    run = rushlight("render", "--from", day / "named", "--out", day / "named again", "--workers", 1)
+    assert run.returncode == 0, run.stdout + run.stderr
+    first, again = records(day / "named")["A001"], records(day / "named again")["A001"]
+    assert first["framing"][0]["area"] == again["framing"][0]["area"] == [0, 0, 256, 144]
+    assert first["colour"]["digest"] == again["colour"]["digest"]
+
+
+def test_a_written_list_frames_alike(day: Path) -> None:
+    """`plan --write` states the list of a default by its place; two rows of a clip that differ in it are two clips."""
+    (day / "default.toml").write_text('[[default]]\ncamera = "C"\nfdl = "farrow.fdl#A Cam"\n')
+    asked = ("--recipe", day / "r.toml", "--write", day / "written.csv", "--defaults", day / "default.toml")
+    assert rushlight("plan", day / "day.csv", *asked).returncode == 0
+    assert f"{day / 'farrow.fdl'}#A Cam" in (day / "written.csv").read_text()
+    run = rushlight("plan", day / "written.csv", "--recipe", day / "r.toml", "--json")
+    clips = {clip["clip"][:4]: clip for clip in json.loads(run.stdout)["clips"]}
+    assert clips["C001"]["framing"][0]["area"] == [64, 64, 320, 160]
+    (day / "twice.csv").write_text(
+        "clip,encoding,fdl\nA001C001.mov,Video Rec.709,\nA001C001.mov,Video Rec.709,none\nA001C001.mov,Video Rec.709,\n"
+    )
+    found = json.loads(rushlight("plan", day / "twice.csv", "--recipe", day / "r.toml", "--json").stdout)
+    assert found["counts"]["planned"] == 2 and found["counts"]["alike"] == 1
+
+
+def test_the_page_says_the_framing(day: Path) -> None:
+    page = (day / "out" / "report" / "index.html").read_text()
+    assert "Framing: cut Theatrical 320x160+64+64; lines lines of Theatrical, Streaming" in page
+
+
+def test_what_is_wrong_with_a_rows_list_is_said_at_the_row(day: Path) -> None:
+    (day / "none.fdl").write_text('{\n"uuid": 1')
+    (day / "wrong.csv").write_text(
+        "clip,encoding,fdl\nA001C001.mov,Video Rec.709,none.fdl\nB001C001.mov,Video Rec.709,farrow.fdl#X\n"
+    )
+    run = rushlight("plan", day / "wrong.csv", "--recipe", day / "r.toml", "--json")
+    first, second = json.loads(run.stdout)["problems"]
+    assert (first["file"], first["line"], first["key"]) == (str(day / "wrong.csv"), 2, "fdl")
+    assert first["text"].startswith(f"{day / 'none.fdl'}:2: is no framing decision list, which is JSON")
+    assert (second["line"], second["key"]) == (3, "fdl")
+    assert second["text"].endswith(
+        "farrow.fdl has no context and no canvas 'X'; its contexts are 'A Cam', 'camera_b'"
+    )

@@ -63,7 +63,7 @@ def test_each_output_has_its_own(facts: Facts) -> None:
 def test_an_unknown_intent_is_refused_with_its_key(facts: Facts) -> None:
     with pytest.raises(FramingError, match=r"has no framing intent '1\.85'; it has 'Theatrical'") as caught:
         frames(facts, output("plain"), output("framed", "1.85"))
-    assert (caught.value.file, caught.value.key) == ("show.fdl", "output[1].frame.framing")
+    assert caught.value.text.startswith("show.fdl has no") and caught.value.key == "output[1].frame.framing"
     with pytest.raises(FramingError) as caught:
         frames(facts, output("lines", lines=["1.85"]))
     assert caught.value.key == "output[0].guides.framing"

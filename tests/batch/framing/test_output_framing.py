@@ -243,7 +243,8 @@ def test_who_is_believed_of_a_squeeze(facts: Facts) -> None:
 def test_several_decisions_of_one_intent_that_differ_are_refused(facts: Facts) -> None:
     other = canvas("gate2", (4448, 3096), decision("gate2", "fi1", PROTECTED))
     with pytest.raises(
-        FramingError, match="2 decisions for 'Theatrical' fit this clip and differ: 'A' canvas gate, "
+        FramingError,
+        match=r"2 decisions of show\.fdl for 'Theatrical' fit this clip and differ: 'A' canvas gate, ",
     ) as e:
         framed(output(framing="fi1"), sized(facts, 4448, 3096), GATE, other)
     assert e.value.key == "frame.framing"

@@ -66,7 +66,7 @@ def test_the_lists_own_intent_and_one_that_there_is_not() -> None:
     found = parse_fdl(fdl_text(WHOLE), file="show.fdl")
     assert found.intent("default").id == "fi1"
     with pytest.raises(
-        FramingError, match=r"show.fdl: has no framing intent '1.85'; it has 'Theatrical' \(fi1\), "
+        FramingError, match=r"show.fdl has no framing intent '1.85'; it has 'Theatrical' \(fi1\), "
     ):
         found.intent("1.85")
     same = parse_fdl(fdl_text(intents=(("a", "TV"), ("b", "TV"))))
@@ -91,8 +91,8 @@ NO_INTENT = document(context("A", canvas("gate", (4448, 3096), decision("gate", 
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("", "show.fdl:1: is no JSON: Expecting value"),
-        ('{"uuid": ', "is no JSON"),
+        ("", "show.fdl:1: is no framing decision list, which is JSON: Expecting value"),
+        ('{"uuid": ', "which is JSON"),
         ("[1]", "Expected object, found array"),
         ("[" * 100_000, "it nests too deep"),
         ("{}", "Required property 'uuid' not found"),

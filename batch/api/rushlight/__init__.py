@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from rushlight.batch.api.catalogue import schemas as schemas
     from rushlight.batch.api.check import CheckResult as CheckResult
     from rushlight.batch.api.check import check as check
+    from rushlight.batch.api.doctor import Examination as Examination
+    from rushlight.batch.api.doctor import doctor as doctor
     from rushlight.batch.api.grades import GradesResult as GradesResult
     from rushlight.batch.api.grades import grades as grades
     from rushlight.batch.api.handover import HandoverResult as HandoverResult
@@ -31,6 +33,10 @@ if TYPE_CHECKING:
     from rushlight.batch.api.look import look as look
     from rushlight.batch.api.plan import PlanResult as PlanResult
     from rushlight.batch.api.plan import plan as plan
+    from rushlight.batch.api.recipes import Answers as Answers
+    from rushlight.batch.api.recipes import RecipeTrial as RecipeTrial
+    from rushlight.batch.api.recipes import new_recipe as new_recipe
+    from rushlight.batch.api.recipes import try_recipe as try_recipe
     from rushlight.batch.api.render import RenderResult as RenderResult
     from rushlight.batch.api.render import render as render
     from rushlight.batch.api.report import ReportResult as ReportResult
@@ -60,10 +66,12 @@ _NAMES = {
         "schemas",
     ),
     "rushlight.batch.api.check": ("CheckResult", "check"),
+    "rushlight.batch.api.doctor": ("Examination", "doctor"),
     "rushlight.batch.api.grades": ("GradesResult", "grades"),
     "rushlight.batch.api.handover": ("HandoverResult", "handover"),
     "rushlight.batch.api.look": ("LookResult", "look"),
     "rushlight.batch.api.plan": ("PlanResult", "plan"),
+    "rushlight.batch.api.recipes": ("Answers", "RecipeTrial", "new_recipe", "try_recipe"),
     "rushlight.batch.api.render": ("RenderResult", "render"),
     "rushlight.batch.api.report": ("ReportResult", "report"),
     "rushlight.batch.api.serve": ("Serving", "serve"),

@@ -31,7 +31,7 @@ LAYERS = (
     ("batch.lists", "batch.check"),
     ("batch.cameras",),
     ("batch.decisions", "batch.sound"),
-    ("batch.scenes", "batch.framing"),
+    ("batch.scenes", "batch.framing", "batch.looks"),
     ("batch.plan",),
     ("batch.day",),
     ("batch.queue", "batch.farm", "batch.room"),

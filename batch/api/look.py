@@ -17,7 +17,7 @@ from rushlight.batch.api.requests import RequestOptions, request_of
 from rushlight.batch.decisions.decision import GradeFiles
 from rushlight.batch.decisions.grade_export import look_luts
 from rushlight.batch.farm.scratch_folders import scratch_folder
-from rushlight.batch.plan.jobs import job_spec
+from rushlight.batch.plan.jobs import job_spec, wanted
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.pipelines.colour.chart import COLOURS
@@ -25,6 +25,7 @@ from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import OptionError, TimecodeError, from_os
 from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.job.from_spec import build_look
+from rushlight.pipelines.job.spec import LookSpec
 
 __all__ = ["LookResult", "exact_look", "find_clip", "look", "look_through"]
 
@@ -59,6 +60,8 @@ class LookResult:
     grade_source: str
     colours: Mapping[str, ThroughLook]
     warnings: tuple[str, ...]
+    output: str = ""  # whose look it is, where one was asked for
+    name: str = ""  # of that look, where it is not the recipe's
     export: Path | None = None  # what was written
     plot: Path | None = None
     picture: Path | None = None
@@ -77,6 +80,8 @@ class LookResult:
             "colours": self.colours,
             "warnings": list(self.warnings),
         }
+        if self.output:
+            document |= {"output": self.output, "name": self.name}
         return document | {
             n: str(p)
             for n, p in (("export", self.export), ("plot", self.plot), ("picture", self.picture))
@@ -97,18 +102,23 @@ def look(
     picture: str | Path | None = None,
     at: str = "",
     compare: str = "",
+    output: str = "",
     cancel: Cancel | None = None,
     **options: Unpack[RequestOptions],
 ) -> LookResult:
     """Evaluate the look of `clip` on known colours. `export`: a .cube or .clf to be written, of `size` (33 or 65)
     points a side; `plot`: a .png of its curves and chromaticities; `picture`: a .png or .html of its frame `at` a timecode
     (else the middle one) log, show, graded and in exposure, and with `compare` under another grade, `none` or a decision file,
-    `file#id`. InputError where the list has no such clip, or a frame or grade is not there; CancelledError where it was cancelled."""
+    `file#id`; `output`: the look that this output of the recipe shows, else the recipe's. InputError where the list has no such
+    clip, the clip no such output, or a frame or grade is not there; CancelledError where it was cancelled."""
     with reading(cancel):
         prepared = prepare(request_of(list, options))
     planned = find_clip(prepared, clip)
-    exact = exact_look(prepared, planned)
+    spec = _shown(prepared, planned, output) if output else planned.look
+    exact = exact_look(prepared, planned, spec)
     result = look_through(planned, exact)
+    if output:
+        result = replace(result, output=output, name=planned.shows.get(output, ""))
     if export:
         path = _named(export, (".cube", ".clf"), "--export")
         _write(path, look_luts(exact, size, (f"Clip {planned.stem}",))[path.suffix.lower()].encode())
@@ -204,14 +214,26 @@ def find_clip(prepared: Prepared, name: str) -> PlannedClip:
     )
 
 
-def exact_look(prepared: Prepared, clip: PlannedClip) -> Look:
-    """The exact look of a planned clip, before there is an output folder that keeps its LUT."""
+def _shown(prepared: Prepared, clip: PlannedClip, output: str) -> LookSpec:
+    """The look that an output shows of a clip. OptionError where there is no such output, or it shows no look."""
+    outputs = {each.name: each for each in prepared.recipe.output if wanted(clip, each)}
+    if output not in outputs:
+        text = f"{clip.row.clip} has no output {output!r}; it has {', '.join(outputs) or 'none'}"
+        raise OptionError(text, key="--output")
+    if outputs[output].state == "log":
+        raise OptionError(f"{output} is in state log, which shows no look", key="--output")
+    return clip.look_of(output)
+
+
+def exact_look(prepared: Prepared, clip: PlannedClip, spec: LookSpec | None = None) -> Look:
+    """An exact look of a planned clip, the recipe's if None, before there is an output folder that keeps its LUT."""
+    spec = spec or clip.look
     with scratch_folder() as folder:
-        if clip.look.lut:
-            path = folder / clip.look.lut.path
+        if spec.lut:
+            path = folder / spec.lut.path
             path.parent.mkdir(parents=True)
             path.write_bytes(prepared.luts.kept[path.name])
-        return build_look(clip.look, folder)
+        return build_look(spec, folder)
 
 
 def look_through(clip: PlannedClip, look: Look) -> LookResult:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NotRequired, TypedDict, cast
 
 from rushlight.batch.disks import existing
 from rushlight.batch.lists.row_faults import faults_of
+from rushlight.batch.looks.output_looks import OutputLook, output_looks
 from rushlight.batch.plan.clip_sound import shown_of, sound_record
 from rushlight.batch.plan.jobs import asked_outputs, shown_files, still_frames
 from rushlight.batch.plan.model import PlannedClip
@@ -117,6 +118,7 @@ class Clip(TypedDict):
     sound: dict[str, object] | None  # as the record has it
     show_lut: str | None
     look: dict[str, object]
+    looks: NotRequired[dict[str, OutputLook]]  # of outputs that do not show `look`, by the output's name
     manifest: dict[str, object] | None  # as the record has it; null where no manifest was given
     outputs: list[str]
     folder: str
@@ -227,7 +229,7 @@ def _clip(clip: PlannedClip, recipe: Recipe, candidates: _Candidates) -> Clip:
     grade: Grade | None = None
     if decision.cdl is not None:
         grade = {**_numbers(decision.cdl), "source": decision.source, "reason": decision.reason}
-    return {
+    plain: Clip = {
         "clip": clip.called,
         "path": str(clip.path),
         "line": clip.row.line,
@@ -264,6 +266,7 @@ def _clip(clip: PlannedClip, recipe: Recipe, candidates: _Candidates) -> Clip:
         "header": header_shown(facts.metadata),
         "warnings": [*clip.warnings, *_candidates(decision)],
     }
+    return {**plain, "looks": output_looks(clip.looks, clip.shows)} if clip.shows else plain
 
 
 def _candidates(decision: Decision) -> list[str]:

@@ -23,6 +23,7 @@ def show_look(
     picture: Path | None,
     at: str,
     compare: str,
+    output: str,
     as_json: bool,
     **options: Unpack[RequestOptions],
 ) -> int:
@@ -36,6 +37,7 @@ def show_look(
         picture=picture,
         at=at,
         compare=compare,
+        output=output,
         **options,
     )
     if as_json:
@@ -47,6 +49,10 @@ def show_look(
 
 def _print(result: LookResult) -> None:
     say(f"{result.clip}: {result.look}")
+    if result.output:
+        say(
+            f"shown by {result.output}" + (f", as {result.name}" if result.name else ", as the recipe's look")
+        )
     say(f"grade: {result.grade_reason}" + (f" ({result.grade_source})" if result.grade_source else ""))
     say(f"10-bit codes R G B after each layer; the file's levels are {result.levels}, the display's narrow\n")
     stages = list(next(iter(result.colours.values()))["after"])

@@ -196,6 +196,7 @@ def plan(clip_list: Path | None, origin: Path | None, as_json: bool, **options: 
 @click.option(
     "--compare", default="", metavar="GRADE", help="Also under another grade: FILE, FILE#ID or `none`."
 )
+@click.option("--output", default="", metavar="NAME", help="The look that this output of the recipe shows.")
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
 @_answering
 def look(
@@ -207,6 +208,7 @@ def look(
     picture: Path | None,
     at: str,
     compare: str,
+    output: str,
     as_json: bool,
     **options: Unpack[RequestOptions],
 ) -> int:
@@ -222,6 +224,7 @@ def look(
         picture=picture,
         at=at,
         compare=compare,
+        output=output,
         as_json=as_json,
         **options,
     )

@@ -136,6 +136,8 @@ def _print_clips(document: PlanDocument) -> dict[str, int]:
     for clip in clips:
         if clip["excerpt"]:
             say_wrapped(f"{clip['clip']}: {', '.join(clip['files'])}; the whole clip is left as it is")
+    for text in _other_looks(clips):
+        say_wrapped(text)
     return notes
 
 
@@ -163,6 +165,23 @@ def _print_camera_facts(clips: Sequence[Clip]) -> None:
         more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
         who = "by the header" if all(by_header for _, by_header in said) else "by list and header"
         say_wrapped(f"camera: {text}, {who}: {', '.join(names[:MOST_NAMED])}{more}")
+
+
+def _other_looks(clips: Sequence[Clip]) -> list[str]:
+    """A line for each look that is not the recipe's: whose it is, and of how many clips where it is not all."""
+    shown: dict[tuple[str, str], dict[str, int]] = {}
+    for clip in clips:
+        for output, look in clip.get("looks", {}).items():
+            transform = {"aces2": "ACES 2.0"}.get(look["transform"], look["transform"])
+            text = f'LUT "{look["show_lut"]}"' if look["show_lut"] else transform
+            counts = shown.setdefault((look["name"], f"{text} for {look['display']}"), {})
+            counts[output] = counts.get(output, 0) + 1
+    lines = []
+    for (name, text), counts in shown.items():
+        some = max(counts.values())
+        of = f" ({counted(some, 'clip')})" if some < len(clips) else ""
+        lines.append(f"look of {', '.join(counts)}: {name}; {text}{of}")
+    return lines
 
 
 def print_plan(document: PlanDocument) -> None:

@@ -16,8 +16,8 @@ from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.framing.framing_files import FramingFiles
 from rushlight.batch.lists.camera_columns import camera_letter
 from rushlight.batch.lists.clip_list import Row
+from rushlight.batch.looks.show_lut_spaces import check_sides
 from rushlight.batch.plan.reels import reel_of
-from rushlight.batch.plan.show_lut_spaces import check_sides
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.errors import FramingError, InputError, ListError, RecipeError
 from rushlight.pipelines.originals.probe import Facts

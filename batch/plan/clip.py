@@ -19,31 +19,30 @@ from rushlight.batch.framing.framing_files import ClipFdl
 from rushlight.batch.framing.output_framing import OutputFrame
 from rushlight.batch.lists.camera_columns import NOTHING, Camera, camera_letter
 from rushlight.batch.lists.clip_list import Row, cell_is
+from rushlight.batch.looks.clip_looks import ClipLooks, clip_looks
+from rushlight.batch.looks.show_lut_spaces import inherited_side
 from rushlight.batch.plan.clip_sound import sound_record, sound_text
-from rushlight.batch.plan.corrections import corrections
 from rushlight.batch.plan.in_out import frame_range
 from rushlight.batch.plan.model import PlannedClip, Signal, Stated, stem_of
 from rushlight.batch.plan.rates import exposed_rate, played_rate, relabelled
 from rushlight.batch.plan.reels import reel_of
-from rushlight.batch.plan.show_lut_spaces import check_range, inherited_side, lut_sides, no_lut
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.pipelines.colour.camera_encodings import by_header, find_encoding, suggest_encoding
-from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.errors import (
     EncodingError,
     ListError,
-    LutError,
     SourceError,
     UnstatedError,
 )
 from rushlight.pipelines.formats.codecs import codec, log_notes, output_faults, rate_fault
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.job.clip_metadata import stated as stated_metadata
-from rushlight.pipelines.job.spec import GradeSpec, LookSpec, LutSpec
+from rushlight.pipelines.job.other_looks import ungraded_notes
+from rushlight.pipelines.job.spec import LookSpec
 from rushlight.pipelines.originals.probe import Facts
-from rushlight.pipelines.recipe.model import LookSettings, MovieOutput, Output, Recipe
+from rushlight.pipelines.recipe.model import MovieOutput, Output, Recipe
 
-__all__ = ["clip_metadata", "fields_of_clip", "frame_range", "plan_clip", "resolve_signal"]
+__all__ = ["clip_metadata", "fields_of_clip", "frame_range", "own_fields", "plan_clip", "resolve_signal"]
 
 
 def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tuple[str, ...]]:
@@ -137,9 +136,9 @@ def plan_clip(
     finished = signal.encoding.kind == "video" and row.grade is None and not row["cdl"]
     if finished and decision.cdl is not None:  # a look recorded in camera: twice graded would be wrong
         decision = Decision(cdl=None, reason=f"display-encoded: {decision.source} is not for it")
-    look = _look(row, recipe, signal, decision.cdl, luts, lut_base)
-    warnings += inherited_side(row, recipe.look, look.lut)
-    warnings += _grade_notes(recipe, decision, look, finished=finished)
+    looks = clip_looks(row, recipe, takes, signal.encoding, decision.cdl, luts, lut_base)
+    warnings += inherited_side(row, recipe.look, looks["look"].lut)
+    warnings += _grade_notes(recipe, decision, looks, finished=finished)
     if row["reel"] and facts.reel and row["reel"].lower() != facts.reel.lower():
         warnings.append(f"the list says reel {row['reel']}, the file says {facts.reel}")
     return PlannedClip(
@@ -156,7 +155,7 @@ def plan_clip(
         retimed=retimed,
         signal=signal,
         decision=decision,
-        look=look,
+        **looks,
         camera=camera,
         fdl=fdl,
         frames=frames,
@@ -164,13 +163,18 @@ def plan_clip(
     )
 
 
-def _grade_notes(recipe: Recipe, decision: Decision, look: LookSpec, *, finished: bool) -> list[str]:
+def _grade_notes(recipe: Recipe, decision: Decision, looks: ClipLooks, *, finished: bool) -> list[str]:
     """Notes on a clip without a grade; ListError where the recipe refuses one. `finished`: it is
     display-encoded."""
     if finished:
         return ["is display-encoded: nothing but what its row states is applied"]
-    if decision.cdl is not None or (look.lut and look.lut.contains_grade):
+    if decision.cdl is not None:
         return []
+    if (lut := looks["look"].lut) and lut.contains_grade:
+        notes = ungraded_notes(recipe, looks["looks"], looks["shows"])
+        if notes and recipe.ungraded == "refuse":
+            raise ListError(f"the recipe refuses ungraded clips: {notes[0]}", key="grade")
+        return notes
     if recipe.ungraded == "refuse":
         raise ListError(
             f"has no grade, and the recipe refuses ungraded clips: {decision.reason}", key="grade"
@@ -264,61 +268,6 @@ def _acceptable(facts: Facts, recipe: Recipe) -> None:
         )
 
 
-def _look(row: Row, recipe: Recipe, signal: Signal, cdl: CDL | None, luts: LutFiles, base: Path) -> LookSpec:
-    settings = recipe.look
-    video = signal.encoding.kind == "video"
-    lut = None
-    name = row["lut"] or ("" if video else settings.show_lut)
-    if name and name.lower() != "none":
-        try:
-            read = luts.read(luts.find(name, Path(row.file).parent if row["lut"] else base))
-        except LutError as error:
-            raise LutError(str(error), key="lut") from None
-        check_range(read, row, settings)
-        contains = (
-            row["lut_contains_grade"].lower() == "yes"
-            if row["lut_contains_grade"]
-            else settings.lut_contains_grade
-        )
-        if contains and cdl is not None:
-            raise ListError(
-                "the LUT is stated to contain the grade, and there is a CDL as well; remove one of them",
-                key="lut",
-            )
-        lut = LutSpec(
-            path=f"log/inputs/{read.kept}",
-            name=read.name,
-            digest=read.digest,
-            interpolation=settings.lut_interpolation,
-            **lut_sides(row, settings, signal.encoding),
-            contains_grade=contains,
-        )
-    else:
-        no_lut(row, settings, signal.encoding)
-    grade = None
-    if cdl is not None:
-        grade = GradeSpec(
-            slope=cdl.slope,
-            offset=cdl.offset,
-            power=cdl.power,
-            saturation=cdl.saturation,
-            clamp=cdl.clamp and settings.clamp,
-            id=cdl.id,
-        )
-    return LookSpec(
-        encoding=signal.encoding.name,
-        exposure_index=signal.encoding.exposure_index,
-        **corrections(row, LookSettings() if video else settings),
-        grade=grade,
-        grade_space=settings.grade_space,
-        grade_order=settings.grade_order,
-        lut=lut,
-        transform="none" if video and not lut else settings.transform,
-        display=settings.display,
-        size=settings.size,
-    )
-
-
 def stated_by(row: Row, recipe: Recipe, defaults: Mapping[str, str], options: Stated) -> list[Stated]:
     """Statements of a clip's signal, in order of trust: row, side file, recipe, options."""
 
@@ -351,12 +300,6 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe, title: DayTitle = NO_TITLE
     """Burn-in fields of a clip, beside the values that run. `title` is its day's; what its row says of that overrules."""
     row = clip.row
     cdl = clip.decision.cdl
-    show = (
-        f'"{clip.look.lut.name}"'
-        if clip.look.lut
-        else {"aces2": "ACES 2.0"}.get(clip.look.transform, clip.look.transform)
-    )
-    look = row["look"] or f"{(cdl.id or 'CDL ' + cdl.numbers()) + ' + ' if cdl else ''}{show}"
     camera = row["camera"] or (clip.reel[:1] if clip.reel[:1].isalpha() else "")
     return {
         **dict(row.cells),
@@ -367,7 +310,7 @@ def fields_of_clip(clip: PlannedClip, recipe: Recipe, title: DayTitle = NO_TITLE
         "camera": camera,
         "capture_rate": str(clip.capture_rate or ""),
         "date": row["date"] or row["day"],
-        "look": look,
+        "look": _look_text(clip, clip.look),
         "grade": cdl.numbers() if cdl else "no grade",
         "recipe": recipe.name,
         "note": row["note"],
@@ -395,3 +338,15 @@ def clip_metadata(clip: PlannedClip, fields: Mapping[str, str]) -> dict[str, str
             **facts,
         }
     )
+
+
+def own_fields(clip: PlannedClip, output: str) -> dict[str, str]:
+    """Burn-in fields of an output that are not the clip's: its look, where it has another than the recipe's."""
+    name = clip.shows.get(output, "")
+    return {"look": f"{_look_text(clip, clip.looks[name])}, {name}"} if name else {}
+
+
+def _look_text(clip: PlannedClip, look: LookSpec) -> str:
+    cdl = clip.decision.cdl
+    show = f'"{look.lut.name}"' if look.lut else {"aces2": "ACES 2.0"}.get(look.transform, look.transform)
+    return clip.row["look"] or f"{(cdl.id or 'CDL ' + cdl.numbers()) + ' + ' if cdl else ''}{show}"

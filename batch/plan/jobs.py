@@ -11,7 +11,7 @@ from typing import TypedDict, TypeVar
 
 from rushlight.batch.framing.output_framing import framing_record
 from rushlight.batch.lists.clip_list import is_yes
-from rushlight.batch.plan.clip import clip_metadata, takes
+from rushlight.batch.plan.clip import clip_metadata, own_fields, takes
 from rushlight.batch.plan.clip_sound import production_identity, sound_record, sound_spec
 from rushlight.batch.plan.in_out import marked_stills
 from rushlight.batch.plan.model import PlannedClip
@@ -36,7 +36,7 @@ from rushlight.pipelines.job.spec import (
     digest_of,
 )
 from rushlight.pipelines.portable_name import safe_name
-from rushlight.pipelines.recipe.model import Frame, Guides, MovieOutput, Recipe, StillsOutput
+from rushlight.pipelines.recipe.model import Frame, Guides, MovieOutput, Output, Recipe, StillsOutput
 
 __all__ = [
     "asked_outputs",
@@ -149,9 +149,7 @@ def _common(clip: PlannedClip, output: MovieOutput | StillsOutput) -> _Common:
     }
 
 
-def _source_identity(
-    clip: PlannedClip, output: MovieOutput | StillsOutput, known: Known
-) -> dict[str, object]:
+def _source_identity(clip: PlannedClip, output: Output, known: Known) -> dict[str, object]:
     """Identity of the source: all of the clip itself that changes an output's pictures."""
     look, state = clip.look_of(output.name).identity(), output.state
     if state == "show":
@@ -180,13 +178,14 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         mode="json",
         exclude={
             *("name", "only", "path", "file", "burnin", "sound", "tracks", "camera_sound", "container"),
-            *("size", "card"),
+            *("size", "card", "look", "lut", "display"),
         },
     )
-    card = [output.card, *card_values(known.fields)] if output.card else None
+    own = own_fields(clip, output.name)
+    card = [output.card, *card_values({**known.fields, **own})] if output.card else None
     drawn = None
     if output.burnin:
-        fields = drawn_fields(known.fields, sound)
+        fields = drawn_fields({**known.fields, **own}, sound)
         shown = {name: fields.get(name, "") for name in fields_of(output.burnin) if name not in RUNNING}
         font = known.fonts.get(output.burnin.font, "")
         drawn = {**output.burnin.model_dump(mode="json"), "font": font, "values": shown}
@@ -221,6 +220,7 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         font=f"log/inputs/{known.fonts[output.burnin.font]}" if output.burnin and output.burnin.font else "",
         dither=output.dither,
         card=output.card,
+        fields=own,
     )
 
 

@@ -17,15 +17,15 @@ from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.list_columns import GRADE_COLUMNS
 from rushlight.batch.lists.row_faults import NoOriginal, faults_of, mended, together
+from rushlight.batch.looks.corrections import corrections
+from rushlight.batch.looks.show_lut_spaces import with_default_lut
 from rushlight.batch.plan.apply_defaults import Defaults
 from rushlight.batch.plan.clip import plan_clip, resolve_signal, stated_by, takes
 from rushlight.batch.plan.clip_sound import with_sound
-from rushlight.batch.plan.corrections import corrections
 from rushlight.batch.plan.grade_matching import Headers, Matcher
 from rushlight.batch.plan.in_out import with_still_notes
 from rushlight.batch.plan.model import Plan, PlannedClip, Stated
 from rushlight.batch.plan.reels import reel_of
-from rushlight.batch.plan.show_lut_spaces import with_default_lut
 from rushlight.batch.scenes.filled_rows import filled_from_sound
 from rushlight.batch.sound.ltc_track import with_ltc
 from rushlight.batch.sound.sound_folders import SoundFolders
@@ -141,7 +141,8 @@ class RowPlanner:
         camera = camera_of(row.cells, said)
         decision = row_decision(row, self.files) or self.matcher.decision(row, path, facts, camera)
         stated = [*stated, *_stated_by_aces(decision)]
-        row = with_default_lut(row, said, stated, self.recipe.look)
+        named = next((s.encoding for s in stated if s.encoding), "")
+        row = with_default_lut(row, said, named, self.recipe.look)
         recipe = self.recipe
         if decision.aces:
             signal, _ = resolve_signal(stated, facts)
@@ -162,9 +163,9 @@ class RowPlanner:
         )
         clip = with_sound(planned(row), said, self.recipe, self.sound, self.matcher.utc_offset)
         told = filled_from_sound(row, clip.sound)
-        if any(takes(output, told) != takes(output, row) for output in self.recipe.output):
-            clip = replace(clip, frames=planned(told).frames)  # what it is made into now may not hold it
-        clip = replace(clip, row=told)
+        other = any(takes(output, told) != takes(output, row) for output in self.recipe.output)
+        made = planned(told) if other else clip  # what it is made into now may not hold it
+        clip = replace(clip, row=told, frames=made.frames, looks=made.looks, shows=made.shows)
         return with_still_notes(clip)
 
     def _framing(self, reference: str, base: Path, who: str) -> ClipFdl | None:

@@ -256,8 +256,9 @@ def _read_grades(
     default = None
     defaults = read_defaults(request.defaults, luts, fdls)
     with read.unsealed(request.own_recipe):
-        if recipe.look.show_lut:
-            luts.read(luts.find(recipe.look.show_lut, lut_base))
+        others = [look.settings for output in recipe.output if (look := recipe.look_of(output))]
+        for name in {settings.lut_named: None for settings in (recipe.look, *others) if settings.lut_named}:
+            luts.read(luts.find(name, lut_base))
         fdls.stated(recipe.fdl, lut_base, "the recipe")
         if recipe.grade:
             default = files.named(recipe.grade, lut_base, "the recipe's default")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.equal_copies import twin_notes
-from rushlight.batch.plan.clip import fields_of_clip
+from rushlight.batch.plan.clip import fields_of_clip, own_fields
 from rushlight.batch.plan.jobs import job_id, named, wanted
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.request_ledger import Asked, Asking
@@ -59,12 +59,18 @@ def _folder(clip: PlannedClip, twins: list[PlannedClip]) -> str:
     return safe_name(next(name for name, twin in zip(names, twins, strict=True) if twin is clip))
 
 
+def _others(clip: PlannedClip) -> list[object]:
+    """Looks of a clip beside the recipe's, by output: two rows of a clip may differ in these alone."""
+    return [[name, clip.look_of(name).identity()] for name in sorted(clip.shows)]
+
+
 def untwinned(clips: list[PlannedClip], plan: Plan) -> list[PlannedClip]:
     """Every clip a place of its own: the same clip, range and grade twice is made once; twins go to a folder each."""
     distinct: dict[str, PlannedClip] = {}
     for clip in clips:
         framing = clip.fdl.reference if clip.fdl and any(f.record for f in clip.frames.values()) else ""
-        key = digest_of([str(clip.path), clip.first, clip.count, clip.look.identity(), framing])
+        own = [clip.look.identity(), framing, *_others(clip)]
+        key = digest_of([str(clip.path), clip.first, clip.count, *own])
         if key in distinct:
             plan.alike += 1
             plan.warnings.append(
@@ -129,7 +135,12 @@ def name_files(
             ours = row.job in jobs or row.dropped
             claims.take((p for p in row.files if not ours and p.startswith(f"{output.name}/")), row.clip)
         takers = [n for n, clip in enumerate(plan.clips) if n not in wrong and wanted(clip, output)]
-        found = {n: ways_of(output, named(plan.clips[n], output, values[n])) for n in takers}
+        found = {
+            n: ways_of(
+                output, named(plan.clips[n], output, values[n] | own_fields(plan.clips[n], output.name))
+            )
+            for n in takers
+        }
         wishes = [
             Wish(
                 who=plan.clips[n].called,

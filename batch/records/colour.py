@@ -22,6 +22,11 @@ class Picture(Shape):
     """A distinct graded picture, which one or several outputs show, and the side file of its frames."""
 
     state: str = Field(default="", description="State of the colour: log, show or graded.")
+    look: str = Field(
+        default="", description="Name of its look in the record's `looks`; empty: the clip's `look`."
+    )
+    look_digest: str = Field(default="", description="Digest of that look; empty: the clip's `look`.")
+    display: str = Field(default="", description="Display of that look; empty: the clip's `look`.")
     raster: str = Field(default="", description="Raster, `WIDTHxHEIGHT` in pixels.")
     pixel_format: str = Field(default="", description="Pixel format, by FFmpeg's name.")
     digest: str = Field(description="Digest of all its frames in order, before burn-in and encoding.")

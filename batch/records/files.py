@@ -76,6 +76,9 @@ FilePath = Annotated[Name, Field(description="Path of the file from the output f
 StateOf = Annotated[
     State, Field(description="State of the colour: log, show (show transform alone), or graded.")
 ]
+LookOf = Annotated[
+    str, Field(description="Name of its look in the record's `looks`; empty: the clip's `look`.")
+]
 Identity = Annotated[
     str,
     Field(description="Hex digest of all that makes the file what it is; another means it is made again."),
@@ -105,6 +108,7 @@ class DeliveredMovie(Shape):
     kind: Literal["movie"] = Field(description="Kind of output: movie.")
     path: FilePath
     state: StateOf
+    look: LookOf = ""
     identity: Identity
     picture_identity: str = Field(
         default="",
@@ -154,6 +158,7 @@ class DeliveredStill(Shape):
     still_kind: str = Field(description="Format of the still, by the recipe's name.")
     path: FilePath
     state: StateOf
+    look: LookOf = ""
     identity: Identity
     frame: Count = Field(description="Frame number in the original.")
     frames: Frames

@@ -10,18 +10,20 @@ from pathlib import Path
 from rushlight.batch.records.colour import Colour, Patch, Picture
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Light, SoundLaid, SoundTrack, Tags
 from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, RecipeName
-from rushlight.batch.records.look import Layer, Look, OpenColorIO
+from rushlight.batch.records.look import Grade, Layer, Look, OpenColorIO, OtherLook
+from rushlight.batch.records.merged import checksum_of, looks_shown
 from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source
 from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.records.side_files import SegmentSide, SegmentStill
 from rushlight.batch.records.sound import ClipSound, heard_record
 from rushlight.pipelines.colour.displays import opencolorio_version
+from rushlight.pipelines.colour.look import Look as ExactLook
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import stat_of, write
 from rushlight.pipelines.job.from_spec import build_look
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec, StillSpec, StillsSpec
-from rushlight.pipelines.measure.checksum import colour_digest, picture_digest
+from rushlight.pipelines.measure.checksum import picture_digest
 from rushlight.pipelines.measure.original_baseline import original_of
 from rushlight.pipelines.measure.out_of_range import corrected_look, range_warnings
 from rushlight.pipelines.measure.sound_lag import Heard
@@ -50,7 +52,7 @@ def movie_entry(
     """A movie as its record has it. `path` is the file's from the output folder, `digest` its hash, `side` any segment's."""
     info = stat_of(Path(job.out), path)
     picture = next(p for p in side.pictures if output.output in p.outputs)
-    return DeliveredMovie(
+    entry = DeliveredMovie(
         output=output.output,
         kind="movie",
         path=path,
@@ -84,6 +86,7 @@ def movie_entry(
         covered=side.movies[output.output].covered,
         display=job.look_of(output).display if output.state != "log" else None,
     )
+    return entry.model_copy(update={"look": output.look}) if output.look else entry
 
 
 def laid_of(job: JobSpec, output: MovieSpec) -> SoundLaid | None:
@@ -115,7 +118,7 @@ def still_entry(
     made: SegmentStill,
 ) -> DeliveredStill:
     """A still as its record has it. `path` and `info` are the file's, `digest` its hash, `made` what its segment says of it."""
-    return DeliveredStill(
+    entry = DeliveredStill(
         output=output.output,
         kind="still",
         still_kind=still.kind,
@@ -136,6 +139,7 @@ def still_entry(
         covered=[],
         display=job.look_of(output).display if output.state != "log" and still.kind != "exr" else None,
     )
+    return entry.model_copy(update={"look": output.look}) if output.look else entry
 
 
 # --- the record
@@ -151,7 +155,6 @@ def finished_record(
 ) -> DeliveredRecord:
     """The record of a delivered clip; the lines of its frames go to a side file. `said` are warnings of its movies."""
     look, planned = build_look(job.look, Path(job.out)), PlannedRecord.read(job.record)
-    layers = [Layer.model_validate(layer) for layer in look.layers()]
     counts, damage = _counts(sides), [each for side in sides for each in side.damage]
     warnings = [*planned.warnings, *(text for side in sides for text in side.warnings), *said]
     if damage:
@@ -164,6 +167,8 @@ def finished_record(
         {"over": pushed.over, "under": pushed.under, "pixels": pushed.pixels},
     )
     seen = original_of([side.original for side in sides if side.original], job.no_light)
+    colour = _colour(job, sides, outputs)
+    looks = {name: _other_look(job, name, planned.grade) for name in job.looks}
     record = DeliveredRecord(
         schema=SCHEMA,
         job=job.job,
@@ -178,26 +183,21 @@ def finished_record(
         last_timecode=str(Timecode.parse(job.timecode, FrameRate.parse(job.rate)) + (job.count - 1)),
         source=_source(job, facts, planned),
         signal=planned.signal or Signal(),
-        look=Look(
-            layers=layers,
-            digest=look.digest(),
-            description=look.describe(),
-            grade=planned.grade,
-            opencolorio=_opencolorio(layers),
-        ),
+        look=_look(look, planned.grade),
         recipe=planned.recipe or RecipeName(),
         row=planned.row or {},
         row_from=planned.row_from,
         camera_facts=planned.camera_facts,
         sound=_sound(planned.sound, heard),
         outputs=list(outputs),
-        colour=_colour(job, sides, outputs),
+        colour=colour,
         original=Original.model_validate(seen),
         counts=counts,
         warnings=list(dict.fromkeys(warnings)),
         damage=damage,
     )
-    told = {"framing": planned.framing, "excerpt": planned.excerpt}
+    shown = looks_shown(looks, colour.pictures, outputs)
+    told = {"framing": planned.framing, "excerpt": planned.excerpt, "looks": shown}
     return record.model_copy(update={name: value for name, value in told.items() if value})
 
 
@@ -206,6 +206,35 @@ def _sound(planned: ClipSound | None, heard: Heard | None) -> ClipSound | None:
     if planned is None or heard is None:
         return planned
     return planned.model_copy(update={"heard": heard_record(heard)})
+
+
+def _look(look: ExactLook, grade: Grade | None) -> Look:
+    layers = [Layer.model_validate(layer) for layer in look.layers()]
+    return Look(
+        layers=layers,
+        digest=look.digest(),
+        description=look.describe(),
+        grade=grade,
+        opencolorio=_opencolorio(layers),
+    )
+
+
+def _other_look(job: JobSpec, name: str, grade: Grade | None) -> OtherLook:
+    look = build_look(job.looks[name], Path(job.out))
+    found = _look(look, grade)
+    return OtherLook(
+        layers=found.layers,
+        digest=found.digest,
+        description=found.description,
+        grade=found.grade,
+        opencolorio=found.opencolorio,
+        display=look.display.name,
+        patches=_patches(job.look_patches.get(name, {})),
+    )
+
+
+def _patches(patches: Mapping[str, object]) -> dict[str, Patch]:
+    return {name: Patch.model_validate(patch) for name, patch in patches.items()}
 
 
 def _opencolorio(layers: Sequence[Layer]) -> OpenColorIO | None:
@@ -250,17 +279,21 @@ def _counts(sides: Sides) -> Counts:
 
 def _colour(job: JobSpec, sides: Sides, outputs: Sequence[DeliveredMovie | DeliveredStill]) -> Colour:
     pictures = _pictures(job, sides)
-    digests: Mapping[str, str] = {name: p.digest for p in pictures for name in p.outputs}
-    stills = {entry.path: entry.digest for entry in outputs if isinstance(entry, DeliveredStill)}
     names = sorted({name for side in sides for name in side.movies})
     return Colour(
-        digest=colour_digest({**digests, **stills}),
+        digest=checksum_of(pictures, outputs),
         pictures=pictures,
-        patches={name: Patch.model_validate(patch) for name, patch in job.patches.items()},
+        patches=_patches(job.patches),
         tiles={n: [t for side in sides if n in side.movies for t in side.movies[n].tiles] for n in names},
         sensitivity=next((side.sensitivity for side in sides if side.sensitivity), {}),
         faults=[fault for side in sides for fault in side.faults],
     )
+
+
+def _shown_look(job: JobSpec, name: str) -> dict[str, str]:
+    """A picture's fields where it does not show the recipe's look."""
+    look = build_look(job.looks[name], Path(job.out))
+    return {"look": name, "look_digest": look.digest(), "display": look.display.name}
 
 
 def _pictures(job: JobSpec, sides: Sides) -> list[Picture]:
@@ -275,6 +308,7 @@ def _pictures(job: JobSpec, sides: Sides) -> list[Picture]:
         found.append(
             Picture(
                 state=first.state,
+                **(_shown_look(job, first.look) if first.look else {}),
                 raster=first.raster,
                 pixel_format=first.pixel_format,
                 digest=picture_digest(

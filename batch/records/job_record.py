@@ -13,8 +13,15 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field, TypeAdapter
 
 from rushlight.batch.records.colour import Colour, SomeColour
-from rushlight.batch.records.files import ClipFraming, DeliveredMovie, Output, OutputName, Revision
-from rushlight.batch.records.look import Look, SomeLook
+from rushlight.batch.records.files import (
+    ClipFraming,
+    DeliveredMovie,
+    Output,
+    OutputFile,
+    OutputName,
+    Revision,
+)
+from rushlight.batch.records.look import Look, OtherLook, SomeLook
 from rushlight.batch.records.original import CameraFacts, Counts, Damage, Original, Signal, Source
 from rushlight.batch.records.shape import LATER, Count, Name, Number, Plain, Shape, shaped
 from rushlight.batch.records.sound import ClipSound
@@ -103,7 +110,10 @@ class ClipRecord(Shape):
     last_timecode: Last = ""
     source: Source | None = Field(default=None, description="Original of the clip.")
     signal: Signal | None = Field(default=None, description="How the original's code values were read.")
-    look: SomeLook | None = Field(default=None, description="Look of the clip.")
+    look: SomeLook | None = Field(default=None, description="Look of the clip: its recipe's.")
+    looks: Mapping[str, OtherLook] = Field(
+        default={}, description="Looks of outputs that do not show that one, by name."
+    )
     recipe: RecipeName | None = Field(default=None, description="Recipe that the clip was made by.")
     excerpt: str = Field(
         default="",
@@ -136,6 +146,10 @@ class ClipRecord(Shape):
     started: str = Field(default="", description="When the job was started (ISO 8601).")
     finished: str = Field(default="", description="When the record was written (ISO 8601).")
     error: str = Field(default="", description="Why the clip, or a part of it, was not delivered.")
+
+    def look_of(self, entry: OutputFile) -> SomeLook:
+        """The look that a file of this record shows; empty where the record does not say."""
+        return self.looks.get(entry.look) or self.look or SomeLook()
 
     def plain(self) -> Plain:
         return self._in_order(super().plain())

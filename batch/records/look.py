@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pydantic import Field
 
+from rushlight.batch.records.colour import Patch
 from rushlight.batch.records.shape import Count, Number, Shape, Triple
 
 __all__ = [
@@ -11,6 +14,7 @@ __all__ = [
     "Layer",
     "Look",
     "OpenColorIO",
+    "OtherLook",
     "SomeLook",
 ]
 
@@ -94,3 +98,16 @@ class Look(SomeLook):
         description="SHA-256 over the layers' numbers, `sha256:HEX`: alike for the same look."
     )
     description: str = Field(description="Look in one line of plain English.")
+
+
+class OtherLook(Look):
+    """Look of outputs that do not show the recipe's, with all its numbers."""
+
+    display: str = Field(description="Display that it is made for.")
+    colour: str = Field(
+        default="", description="Checksum of the clip's colour, over the pictures that show this look."
+    )
+    patches: Mapping[str, Patch] = Field(
+        default={},
+        description="Black, grey, white and the 24 chart patches through this exact look, by name.",
+    )

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import TypeVar
 
 from rushlight.batch.records.colour import Colour, Picture, ShiftedTiles, SomeColour
 from rushlight.batch.records.files import DeliveredStill, Output
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
+from rushlight.batch.records.look import OtherLook
 from rushlight.batch.records.original import Original
 from rushlight.pipelines.measure.checksum import colour_digest
 
-__all__ = ["merged", "only_outputs", "with_outputs"]
+__all__ = ["checksum_of", "looks_shown", "merged", "only_outputs", "with_outputs"]
 
 T = TypeVar("T", Picture, ShiftedTiles)
 R = TypeVar("R", bound=JobRecord)
@@ -25,7 +26,10 @@ def merged(record: DeliveredRecord, before: JobRecord | None, keep: Collection[s
     still = set(keep) - {entry.output for entry in record.outputs}
     outputs = [*(entry for entry in before.outputs if entry.output in still), *record.outputs]
     seen = record.original if record.original and record.original.plain() else before.original
-    update = {"outputs": outputs, "colour": _colour(record.colour, before.colour, still, outputs)}
+    colour = _colour(record.colour, before.colour, still, outputs)
+    update: dict[str, object] = {"outputs": outputs, "colour": colour}
+    if looks := {**before.looks, **record.looks}:
+        update["looks"] = looks_shown(looks, colour.pictures, outputs)
     return record.model_copy(update={**update, "original": seen or Original()})
 
 
@@ -36,10 +40,7 @@ def _colour(new: Colour, old: SomeColour, still: Collection[str], outputs: list[
         "pictures": pictures,
         "tiles": {**{name: tiles for name, tiles in old.tiles.items() if name in still}, **new.tiles},
         "sensitivity": new.sensitivity or old.sensitivity,
-        "digest": colour_digest(
-            {name: picture.digest for picture in pictures for name in picture.outputs}
-            | {entry.path: entry.digest for entry in outputs if isinstance(entry, DeliveredStill)}
-        ),
+        "digest": checksum_of(pictures, outputs),
     }
     if faults:
         update["faults"] = [*new.faults, *faults]
@@ -50,10 +51,9 @@ def with_outputs(record: R, outputs: Sequence[Output]) -> R:
     """A record with these entries, of files of its own under other names or of fewer outputs."""
     colour = only_outputs(record.colour, {entry.output for entry in outputs})
     if colour.digest:
-        shown = {name: picture.digest for picture in colour.pictures for name in picture.outputs}
-        stills = {entry.path: entry.digest for entry in outputs if isinstance(entry, DeliveredStill)}
-        colour = colour.model_copy(update={"digest": colour_digest(shown | stills)})
-    return record.model_copy(update={"outputs": list(outputs), "colour": colour})
+        colour = colour.model_copy(update={"digest": checksum_of(colour.pictures, outputs)})
+    looks = {"looks": looks_shown(record.looks, colour.pictures, outputs)} if record.looks else {}
+    return record.model_copy(update={"outputs": list(outputs), "colour": colour, **looks})
 
 
 def only_outputs(colour: C, outputs: Collection[str]) -> C:
@@ -71,3 +71,25 @@ def _shown(found: Sequence[T], still: Collection[str]) -> list[T]:
     """Items that some of the outputs show, for these alone."""
     parted = ((each, [name for name in each.outputs if name in still]) for each in found)
     return [each.model_copy(update={"outputs": names}) for each, names in parted if names]
+
+
+def checksum_of(pictures: Iterable[Picture], outputs: Iterable[Output]) -> str:
+    """Checksum of a clip's colour: over all these pictures and stills."""
+    shown = {name: picture.digest for picture in pictures for name in picture.outputs}
+    return colour_digest(
+        shown | {entry.path: entry.digest for entry in outputs if isinstance(entry, DeliveredStill)}
+    )
+
+
+def looks_shown(
+    looks: Mapping[str, OtherLook], pictures: Sequence[Picture], outputs: Sequence[Output]
+) -> dict[str, OtherLook]:
+    """Those of the looks that an output shows, in order, each with the checksum of its own pictures and stills."""
+    shown = {name: [entry for entry in outputs if entry.look == name] for name in looks}
+    return {
+        name: looks[name].model_copy(
+            update={"colour": checksum_of([p for p in pictures if p.look == name], entries)}
+        )
+        for name, entries in shown.items()
+        if entries
+    }

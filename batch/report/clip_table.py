@@ -19,7 +19,6 @@ from rushlight.batch.plan.in_out import frame_range
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.files import DeliveredMovie
 from rushlight.batch.records.job_record import JobRecord
-from rushlight.batch.records.look import SomeLook
 from rushlight.batch.records.original import Source
 from rushlight.batch.report.batch_csv import guarded
 from rushlight.pipelines.errors import RushlightError, TimecodeError
@@ -127,7 +126,7 @@ class TableClip:
     def cells(self) -> dict[str, str | int]:
         """Its cells by column, in the order of `COLUMNS`."""
         record, entry, used = self.record, self.entry, self.used
-        row, look, source = record.row or {}, record.look or SomeLook(), record.source or Source()
+        row, look, source = record.row or {}, record.look_of(entry), record.source or Source()
         sound, title = record.sound, self.title.overruled(record.row or {})
         return {
             "clip": self.name,

@@ -12,7 +12,6 @@ import os
 from collections.abc import Sequence
 from urllib.parse import quote
 
-from rushlight.batch.records.look import SomeLook
 from rushlight.batch.records.shape import Plain
 from rushlight.batch.report.clip_table import TableClip
 from rushlight.pipelines.visible_text import json_text, visible
@@ -49,7 +48,7 @@ def _clip(clip: TableClip) -> Plain:
 
 
 def _metadata(clip: TableClip) -> Plain:
-    cells, look = clip.cells(), clip.record.look or SomeLook()
+    cells, look = clip.cells(), clip.record.look_of(clip.entry)
     told: Plain = {
         key: cells[key] if key == "revision" else visible(str(cells[key]), lines=True) for key in _TOLD
     }

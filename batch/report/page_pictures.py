@@ -135,7 +135,7 @@ def _write(folder: Path, name: str, rgb: Array | Codes, kind: str, *, quality: i
 
 
 def _first_still(folder: Path, record: DeliveredRecord) -> tuple[Array, Display] | None:
-    for entry in record.outputs:
+    for entry in sorted(record.outputs, key=lambda entry: entry.look != ""):  # the recipe's look first
         if isinstance(entry, DeliveredStill) and entry.display:
             try:
                 rgb = read_still(inside_folder.path_of(folder, entry.path), width=2 * STILL[0])
@@ -146,11 +146,11 @@ def _first_still(folder: Path, record: DeliveredRecord) -> tuple[Array, Display]
 
 
 def _strip(folder: Path, record: DeliveredRecord) -> list[tuple[Array, Display]]:
-    """Frames spread over the clip, from its smallest movie that a display shows; none where there is no such movie."""
+    """Frames spread over the clip, from its smallest movie that a display shows, of the recipe's look where one has it; none where there is no such movie."""
     from rushlight.pipelines.measure import colour_tiles  # loads numba; most reports find all strips made
 
     movies = [(e, e.display) for e in record.outputs if isinstance(e, DeliveredMovie) and e.display]
-    for entry, shown_on in sorted(movies, key=lambda pair: pair[0].width):
+    for entry, shown_on in sorted(movies, key=lambda pair: (pair[0].look != "", pair[0].width)):
         try:
             facts = probe(inside_folder.path_of(folder, entry.path))
             card = entry.card

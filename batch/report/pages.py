@@ -23,7 +23,7 @@ from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
 from rushlight.batch.records.files import OutputFile, framing_text
 from rushlight.batch.records.job_record import ClipRecord, DeliveredRecord, Replaced
-from rushlight.batch.records.look import Grade
+from rushlight.batch.records.look import Grade, OtherLook
 from rushlight.batch.records.original import facts_text
 from rushlight.batch.records.sound import ClipSound, HeardSound
 from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts, Verdicts
@@ -183,6 +183,17 @@ def _exceptions(
 
 
 @dataclass(frozen=True, kw_only=True)
+class PageLook:
+    """A look of outputs that do not show the recipe's."""
+
+    name: str
+    outputs: str
+    description: str
+    digest: str
+    colour: str  # checksum
+
+
+@dataclass(frozen=True, kw_only=True)
 class PageClip:
     """One delivered clip as the page shows it; names of pictures are empty where there is none."""
 
@@ -201,6 +212,7 @@ class PageClip:
     grade: Grade | None
     description: str  # of the look
     look_digest: str
+    looks: Sequence[PageLook]  # of outputs that do not show that one
     camera: str  # camera, lens and settings in a line; empty where nobody states any
     camera_facts: Sequence[tuple[str, str, str]]  # name, value, who says so
     header: Sequence[tuple[str, str]]  # of the original, by its own keys
@@ -248,6 +260,7 @@ def _clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | None) 
         grade=grade,
         description=record.look.description,
         look_digest=record.look.digest,
+        looks=[_look(record, name, look) for name, look in record.looks.items()],
         camera=facts_text(facts := recorded_camera_facts(record)),
         camera_facts=[(name.replace("_", " "), fact.value, fact.said_by) for name, fact in facts.items()],
         header=list(record.source.header.items()),
@@ -267,6 +280,17 @@ def _clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | None) 
         verdict=measured.verdict if measured else "",
         checks=tuple(measured.checks.items()) if measured else (),
         **clip_pictures(folder, record),
+    )
+
+
+def _look(record: DeliveredRecord, name: str, look: OtherLook) -> PageLook:
+    outputs = dict.fromkeys(entry.output for entry in record.outputs if entry.look == name)
+    return PageLook(
+        name=name,
+        outputs=", ".join(outputs),
+        description=look.description,
+        digest=look.digest,
+        colour=look.colour,
     )
 
 

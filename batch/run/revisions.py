@@ -89,6 +89,10 @@ def _same_picture(before: JobRecord, record: JobRecord) -> str:
     was, now = (each.look or SomeLook() for each in (before, record))
     if was.digest != now.digest:
         return f"another look: {now.description}; before: {was.description}"
+    for name, look in record.looks.items():
+        earlier = before.looks.get(name, look)
+        if earlier.digest != look.digest:
+            return f"another look {name!r}: {look.description}; before: {earlier.description}"
     return ""
 
 

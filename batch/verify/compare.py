@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.batch.error_log import unexpected
+from rushlight.batch.records.colour import Patch
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.records.shape import TileValues, box_of
@@ -58,7 +59,7 @@ def compare(folder: Path, other: Path) -> list[ComparedClip | AloneClip]:
 
 def _compared(record: DeliveredRecord, match: DeliveredRecord) -> ComparedClip | AloneClip:
     """One clip of both folders."""
-    here, there = record.colour.patches, match.colour.patches
+    here, there = _patches(record), _patches(match)
     names = [name for name in here if name in there]
     if not names:
         return _alone(record.clip, "not compared", "one of the records has no patches")
@@ -68,7 +69,7 @@ def _compared(record: DeliveredRecord, match: DeliveredRecord) -> ComparedClip |
     return ComparedClip(
         clip=record.clip,
         verdict="colour differs" if moved else "same colour",
-        same_look=record.look.digest == match.look.digest,
+        same_look=_looks(record) == _looks(match),
         same_frames=_same_frames(record, match),
         differences=_differences(record, match),
         patches=Difference(mean=round(float(patches.mean()), 4), worst=round(float(patches.max()), 4)),
@@ -76,6 +77,17 @@ def _compared(record: DeliveredRecord, match: DeliveredRecord) -> ComparedClip |
         if tiles is None
         else Difference(mean=round(float(np.nanmean(tiles)), 4), worst=round(float(np.nanmax(tiles)), 4)),
     )
+
+
+def _looks(record: DeliveredRecord) -> dict[str, str]:
+    """Digests of a record's looks by name, the recipe's under an empty one."""
+    return {"": record.look.digest, **{name: look.digest for name, look in record.looks.items()}}
+
+
+def _patches(record: DeliveredRecord) -> dict[tuple[str, str], Patch]:
+    """Patches through each look of a record, by the name of the look and of the patch."""
+    looks = {"": record.colour.patches, **{name: look.patches for name, look in record.looks.items()}}
+    return {(look, name): patch for look, found in looks.items() for name, patch in found.items()}
 
 
 def _alone(
@@ -94,6 +106,11 @@ def _differences(one: DeliveredRecord, two: DeliveredRecord) -> list[str]:
     found = [
         f"{name} is only {where}"
         for where, names in (("here", here.keys() - there.keys()), ("there", there.keys() - here.keys()))
+        for name in sorted(names)
+    ]
+    found += [
+        f"look {name!r} is only {where}"
+        for where, names in (("here", one.looks.keys() - two.looks), ("there", two.looks.keys() - one.looks))
         for name in sorted(names)
     ]
     for name in sorted(here.keys() & there.keys()):
@@ -116,20 +133,19 @@ def _same_frames(one: DeliveredRecord, two: DeliveredRecord) -> bool | None:
 
 
 def _common_tiles(one: DeliveredRecord, two: DeliveredRecord) -> Array | None:
-    def graded(record: DeliveredRecord) -> Mapping[int, TileValues]:
-        for entry in record.outputs:
+    def graded(record: DeliveredRecord, look: str) -> Mapping[int, TileValues]:
+        entries = [e for e in record.outputs if e.state == "graded" and e.look == look]
+        for entry in entries:
             tiles = record.colour.tiles.get(entry.output)
-            if isinstance(entry, DeliveredMovie) and entry.state == "graded" and tiles:
+            if isinstance(entry, DeliveredMovie) and tiles:
                 return {t.frame: t.values for t in tiles}
-        return {
-            e.frame: e.tiles
-            for e in record.outputs
-            if isinstance(e, DeliveredStill) and e.state == "graded" and e.tiles
-        }
+        return {e.frame: e.tiles for e in entries if isinstance(e, DeliveredStill) and e.tiles}
 
-    first, second = graded(one), graded(two)
-    common = sorted(first.keys() & second.keys())
-    if not common:
+    for look in ("", *one.looks):
+        first, second = graded(one, look), graded(two, look)
+        if common := sorted(first.keys() & second.keys()):
+            break
+    else:
         return None
     off = colour_difference.delta_e(*(np.array([tile_array(t[n]) for n in common]) for t in (first, second)))
     return None if np.isnan(off).all() else off
@@ -161,7 +177,7 @@ def against_references(folder: Path, references: Path) -> list[ReferenceVerdict]
     """Reference frames against the graded frame at their timecode: mean CIEDE2000 of tiles, the worst first.
 
     Tiles are parts of the picture, whatever its raster: a frame may have been scaled. Of a clip's graded movies, the one
-    with the least burn-in is taken. A picture whose name tells no clip and timecode is said and not compared.
+    with the least burn-in is taken, of the recipe's look where one has it. A picture whose name tells no clip and timecode is said and not compared.
     OptionError where the folder holds none with such a name.
     """
     frames = list(reference_frames(references))
@@ -170,7 +186,7 @@ def against_references(folder: Path, references: Path) -> list[ReferenceVerdict]
     by_stem: dict[str, DeliveredMovie] = {}
     for record in delivered_clips(folder):
         movies = [e for e in record.outputs if isinstance(e, DeliveredMovie) and e.state == "graded"]
-        for entry in sorted(movies, key=lambda e: -len(e.covered)):
+        for entry in sorted(movies, key=lambda e: (not e.look, -len(e.covered))):  # the last holds
             for name in (
                 entry.path,
                 record.clip.replace("\\", "/"),

@@ -201,6 +201,7 @@ class MovieSpec(_OutputSpec):
     font: Annotated[str, AfterValidator(lambda name: "/".join(parts_of(name)) if name else "")] = ""
     dither: bool = True
     card: int = 0  # frames of a slate card before the first of the clip
+    fields: dict[str, str] = {}  # of burn-in and card, where they are not the clip's
 
 
 class StillSpec(_Spec):

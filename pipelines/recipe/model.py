@@ -15,6 +15,7 @@ from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from rushlight.pipelines.errors import InputError
 from rushlight.pipelines.recipe.clip_defaults import Changes, Default, Model
+from rushlight.pipelines.recipe.look_settings import LookSettings, OtherLook, other_look
 from rushlight.pipelines.recipe.name_template import parse_file, parse_path
 
 __all__ = [
@@ -193,40 +194,12 @@ class Burnin(Model):
     font: str = ""
 
 
-class LookSettings(Model):
-    """The show's look: what stands between the log picture and the monitor."""
-
-    display: str = "Rec.709 BT.1886"
-    transform: Literal["aces2", "colorimetric", "none"] = "aces2"
-    show_lut: str = ""
-    lut_interpolation: Literal["tetrahedral", "trilinear"] = "tetrahedral"
-    lut_input: str = (
-        "full"  # the encoding that the LUT takes (else the clip's own), and its levels: "LogC3 narrow"
-    )
-    lut_output: str = (
-        "full"  # the display that it is made for (else `display`), and its levels: "P3-D65 full"
-    )
-    lut_contains_grade: bool = False
-    grade_order: Literal["before", "after"] = "before"
-    grade_space: Literal["log", "ACEScct"] = "log"
-    clamp: bool = True
-    exposure: float = 0.0  # stops; these three for rows that state none
-    white_balance: str = ""  # the white of the scene: CIE x y, or daylight such as 5600K
-    printer_points: str = ""  # red, green, blue; a twelfth of a stop at 18 % grey each
-    size: int = Field(default=65, ge=17, le=129)
-
-    @model_validator(mode="after")
-    def _one_place(self) -> LookSettings:
-        if self.grade_order == "after" and self.grade_space != "log":
-            raise ValueError(
-                f'grade_order = "after" works on the display\'s signal; grade_space = "{self.grade_space}" must go'
-            )
-        return self
-
-
 class _Output(Model):
     name: str
     state: State = "graded"
+    look: str = ""  # a table `looks.NAME`; else the recipe's `look`
+    lut: str = ""  # another show LUT than that look's, or "none"; a row's `lut` does not overrule it
+    display: str = ""  # another display than that look's
     size: RasterSize | None = None
     frame: Frame = Frame()
     guides: Guides | None = None
@@ -324,6 +297,9 @@ class Recipe(Model):
         str, ...
     ] = ()  # what is made first: "circled" takes, names of outputs; the first named counts most
     look: LookSettings = LookSettings()
+    looks: dict[str, LookSettings] = Field(
+        default_factory=dict
+    )  # further looks by name, for outputs that state one; a key is that of `look` where it is not stated
     default: tuple[Default, ...] = ()
     changes: Changes = Changes()
     output: tuple[Output, ...] = Field(min_length=1)
@@ -340,11 +316,17 @@ class Recipe(Model):
                 raise ValueError(f'first takes "circled" and names of outputs, not {word!r}')
         return self
 
+    def look_of(self, output: MovieOutput | StillsOutput) -> OtherLook | None:
+        """The look of an output that does not show the recipe's `look`."""
+        said = {"look": output.look, "lut": output.lut, "display": output.display}
+        return other_look(self.look, self.looks, **said)
+
     def digest(self) -> str:
         """sha256 over the settings that change a result; name, description, order and the names of files are no part of it."""
-        names = {"output": {"__all__": {"path", "file"}}}
-        data = self.model_dump(
-            mode="json",
-            exclude={"name": True, "description": True, "first": True, "deliver_differing": True, **names},
-        )
+        names = {"output": {"__all__": {"path", "file", "look", "lut", "display"}}}
+        left_out = ("name", "description", "first", "deliver_differing", "looks")
+        data = self.model_dump(mode="json", exclude={**dict.fromkeys(left_out, True), **names})
+        for output, settings in zip(self.output, data["output"], strict=True):
+            if look := self.look_of(output):
+                settings["look"] = [look.settings.model_dump(mode="json"), look.own_lut]
         return "sha256:" + hashlib.sha256(json.dumps(data, sort_keys=True).encode()).hexdigest()

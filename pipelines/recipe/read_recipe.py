@@ -81,6 +81,7 @@ def _tables() -> dict[str, type[BaseModel]]:
     return {
         "": Recipe,
         "look": LookSettings,
+        "looks": LookSettings,
         "changes": Changes,
         "default": Default,
         "frame": Frame,

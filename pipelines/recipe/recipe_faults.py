@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from rushlight.pipelines.errors import InputError
+from rushlight.pipelines.recipe.look_faults import look_faults, transfer_of
 from rushlight.pipelines.recipe.model import CARD_RULE, MovieOutput, Recipe
 from rushlight.pipelines.recipe.name_template import name_fields
 
@@ -17,17 +18,23 @@ def unknown_names(data: Mapping[str, object]) -> list[tuple[str, str]]:
     from rushlight.pipelines.colour.displays import find_display
     from rushlight.pipelines.formats.codecs import codec
 
-    look, outputs = data.get("look"), data.get("output")
+    look, looks, outputs = data.get("look"), data.get("looks"), data.get("output")
     named: list[tuple[str, object, Callable[[str], object]]] = []
-    if isinstance(look, dict):
-        named.append(("look.display", look.get("display"), find_display))
+    tables = {
+        "look": look,
+        **({f"looks.{k}": v for k, v in looks.items()} if isinstance(looks, dict) else {}),
+    }
+    for key, table in tables.items():
+        if isinstance(table, dict):
+            named.append((f"{key}.display", table.get("display"), find_display))
     for index, output in enumerate(outputs if isinstance(outputs, list) else ()):
         if isinstance(output, dict):
             named.append((f"output[{index}].codec", output.get("codec"), codec))
+            named.append((f"output[{index}].display", output.get("display"), find_display))
     faults = []
     for key, name, find in named:
         try:
-            _ = isinstance(name, str) and find(name)
+            _ = isinstance(name, str) and name and find(name)
         except InputError as error:
             faults.append((key, error.text))
     return faults
@@ -47,32 +54,14 @@ def _names_faults(recipe: Recipe) -> list[tuple[str, str]]:
 
 def codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
     """Settings that codecs, containers and displays do not take, by key."""
-    from rushlight.pipelines.colour.camera_encodings import find_encoding
-    from rushlight.pipelines.colour.displays import find_display
     from rushlight.pipelines.formats.codecs import codec, output_faults
-    from rushlight.pipelines.luts.cube_lut import lut_side
 
-    faults = _names_faults(recipe)
-    transfer = 2
-    try:
-        transfer = find_display(recipe.look.display).transfer
-    except InputError as error:
-        faults.append(("look.display", error.text))
-    sides: tuple[tuple[str, str, Callable[[str], object]], ...] = (
-        ("lut_input", recipe.look.lut_input, find_encoding),
-        ("lut_output", recipe.look.lut_output, find_display),
-    )
-    for key, stated, find in sides:
-        space, _ = lut_side(stated)
-        try:
-            _ = space and find(space)
-        except InputError as error:
-            faults.append((f"look.{key}", error.text))
+    faults = _names_faults(recipe) + look_faults(recipe)
     for index, output in enumerate(recipe.output):
-        key = f"output[{index}]"
+        key, transfer = f"output[{index}]", transfer_of(recipe, output)
         if not isinstance(output, MovieOutput):
             mute = [k for k in output.kinds if k not in ("png16", "exr")]
-            if mute and transfer in (16, 18) and output.state != "log":
+            if mute and transfer in (16, 18):
                 words = f"{' and '.join(mute)} cannot say that a picture is PQ or HLG; png16 can, and exr is linear"
                 faults.append((f"{key}.kinds", words))
             continue
@@ -88,7 +77,7 @@ def codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
             quality=output.quality,
             preset=output.preset,
             peak=output.peak,
-            transfer=transfer if output.state != "log" else 2,
+            transfer=transfer,
         )
         faults += [(f"{key}.{name}", text) for name, text in wrong]
         if output.state == "log" and found.bits < 10:

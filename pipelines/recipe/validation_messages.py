@@ -45,5 +45,6 @@ def key_and_words(
 
 def _known_keys(loc: tuple[int | str, ...], tables: Mapping[str, type[BaseModel]]) -> list[str]:
     parents = [part for part in loc[:-1] if isinstance(part, str)]
-    model = tables.get(parents[-1] if parents else "", tables[""])
+    table = "looks" if parents[:1] == ["looks"] else parents[-1] if parents else ""  # a look has any name
+    model = tables.get(table, tables[""])
     return sorted(model.model_fields)

@@ -258,7 +258,7 @@ class _Segment:
             pixel_format,
             picture.tags.levels,
             (spec.width, spec.height),
-            tuple(drawn_fields(self.job.fields, spec.sound).items()),
+            tuple(drawn_fields({**self.job.fields, **spec.fields}, spec.sound).items()),
             running_room(self.start, frames=self.job.count, last_number=last),
             spec.guides,
             picture.box,

@@ -62,7 +62,7 @@ def write_head(path: Path, job: JobSpec, output: MovieSpec, facts: Facts) -> Hea
         output.height,
         title=job.fields.get("clip", job.stem),
         facts=card_facts(
-            job.fields,
+            {**job.fields, **output.fields},
             state=output.state,
             first=Timecode.parse(job.timecode, rate),
             count=job.count,
@@ -126,7 +126,7 @@ def _picture(
         target,
         tags.levels,
         (width, height),
-        tuple(drawn_fields(job.fields, output.sound).items()),
+        tuple(drawn_fields({**job.fields, **output.fields}, output.sound).items()),
         (),
         None,
         (0, 0, width, height),

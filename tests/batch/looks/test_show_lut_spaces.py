@@ -20,9 +20,9 @@ from logged import latest, read_records
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.decisions.lut_files import ReadLut
 from rushlight.batch.lists.clip_list import Row
+from rushlight.batch.looks.show_lut_spaces import check_range, lut_sides, no_lut
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
-from rushlight.batch.plan.show_lut_spaces import check_range, lut_sides, no_lut
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.errors import EncodingError, ListError, LutError
 from rushlight.pipelines.recipe.model import LookSettings

@@ -7,7 +7,7 @@ the recipe's is shown in its light: `rushlight.pipelines.colour.look` does both.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypedDict
 
@@ -22,10 +22,17 @@ from rushlight.pipelines.luts.cube_lut import lut_side
 from rushlight.pipelines.recipe.model import LookSettings
 
 if TYPE_CHECKING:
-    from rushlight.batch.plan.model import Stated
     from rushlight.pipelines.recipe.clip_defaults import Default
 
-__all__ = ["check_range", "check_sides", "inherited_side", "lut_sides", "no_lut", "with_default_lut"]
+__all__ = [
+    "check_range",
+    "check_sides",
+    "inherited_side",
+    "lut_sides",
+    "no_lut",
+    "with_default_lut",
+    "without_lut",
+]
 
 SIDES = ("lut_input", "lut_output")
 
@@ -39,10 +46,11 @@ class LutSides(TypedDict):
     output_space: str
 
 
-def lut_sides(row: Row, settings: LookSettings, encoding: Encoding) -> LutSides:
+def lut_sides(row: Row, settings: LookSettings, encoding: Encoding, lut_display: str = "") -> LutSides:
     """The fields `input`, `input_space`, `output` and `output_space` of a LUT for a clip of that encoding.
 
-    A space is empty where there is nothing to convert. `LogC3` without an exposure index is the clip's own LogC3.
+    A space is empty where there is nothing to convert. `lut_display` is what a LUT is for of which nobody states it; else it is
+    for the look's own display. `LogC3` without an exposure index is the clip's own LogC3.
     EncodingError with key `lut_input` or `lut_output` for an unknown space, or for a display of the other dynamic range.
     """
     taken, levels_in = lut_side(row["lut_input"] or settings.lut_input)
@@ -53,10 +61,11 @@ def lut_sides(row: Row, settings: LookSettings, encoding: Encoding) -> LutSides:
         wanted = find_encoding(taken, exposure_index=index) if taken else own
         key = "lut_output"
         shown = find_display(settings.display)
-        made_for = find_display(given) if given else shown
+        made_for = find_display(given or lut_display or settings.display)
         if made_for.hdr != shown.hdr:
             raise EncodingError(
-                f"the LUT is stated to be for {made_for.name}, the recipe's display is {shown.name}: no conversion is "
+                f"the LUT is {'stated to be ' if given else ''}for {made_for.name}, the {'recipe' if not lut_display else 'output'}'s "
+                f"display is {shown.name}: no conversion is "
                 "defined between SDR and HDR"
             )
     except EncodingError as error:
@@ -103,11 +112,9 @@ def check_sides(default: Default, file: str, key: str) -> None:
             raise error.at(file=file, key=f"{key}.{side}") from None
 
 
-def with_default_lut(
-    row: Row, said: Mapping[str, str], stated: Iterable[Stated], settings: LookSettings
-) -> Row:
-    """The row with the show LUT of its defaults and what they say of it, unless it states these or is finished video."""
-    encoding = next((s.encoding for s in stated if s.encoding), "")
+def with_default_lut(row: Row, said: Mapping[str, str], encoding: str, settings: LookSettings) -> Row:
+    """The row with the show LUT of its defaults and what they say of it, unless it states these or is finished video.
+    `encoding` is the clip's, as whoever states it names it."""
     if not encoding or not any(said.get(key) for key in ("lut", *SIDES)):
         return row
     try:
@@ -120,6 +127,12 @@ def with_default_lut(
     if lut and lut.lower() != "none":
         wanted |= {key: said[key] for key in SIDES if said.get(key)}
     return replace(row, cells={**wanted, **{key: text for key, text in row.cells.items() if text}})
+
+
+def without_lut(row: Row) -> Row:
+    """The row without its show LUT and what it says of that: for a look that has a LUT of its own."""
+    said = ("lut", "lut_input", "lut_output", "lut_contains_grade")
+    return replace(row, cells={key: text for key, text in row.cells.items() if key not in said})
 
 
 def inherited_side(row: Row, settings: LookSettings, lut: LutSpec | None) -> list[str]:

@@ -14,7 +14,7 @@ import independent
 from here import rushlight
 from pictures import write_movie
 from rushlight.batch.lists.clip_list import Row
-from rushlight.batch.plan.corrections import corrections, daylight
+from rushlight.batch.looks.corrections import corrections, daylight
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look

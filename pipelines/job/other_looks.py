@@ -1,0 +1,53 @@
+"""Looks of a clip beside the recipe's: those of outputs that state another look, show LUT or display.
+
+A look that comes out as the recipe's own for a clip is the recipe's: nothing is named, and nothing is made twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+
+from rushlight.pipelines.errors import InputError
+from rushlight.pipelines.job.spec import LookSpec
+from rushlight.pipelines.recipe.look_settings import OtherLook
+from rushlight.pipelines.recipe.model import Output, Recipe
+
+__all__ = ["other_looks", "ungraded_notes"]
+
+
+def other_looks(
+    recipe: Recipe, outputs: Iterable[Output], look: LookSpec, made: Callable[[OtherLook], LookSpec]
+) -> tuple[dict[str, LookSpec], dict[str, str]]:
+    """Looks of these outputs that are not `look`, by name, and the name of each output's. `made` gives a clip's look by its
+    settings; the InputError that it raises is given the output's name."""
+    names = {_numbers(look): ""}
+    looks: dict[str, LookSpec] = {}
+    shows: dict[str, str] = {}
+    for output in outputs:
+        other = recipe.look_of(output)
+        if other is None or output.state == "log":
+            continue
+        try:
+            spec = made(other)
+        except InputError as error:
+            text = f"output {output.name!r}: {error.text}"
+            raise type(error)(text, file=error.file, line=error.line, key=error.key) from None
+        if name := names.setdefault(_numbers(spec), other.name):
+            looks.setdefault(name, spec)
+            shows[output.name] = name
+    return looks, shows
+
+
+def ungraded_notes(recipe: Recipe, looks: Mapping[str, LookSpec], shows: Mapping[str, str]) -> list[str]:
+    """Of a clip whose grade is in the LUT of the recipe's look: outputs whose own look has no grade in it."""
+    graded = {output.name for output in recipe.output if output.state == "graded"}
+    bare = [
+        n
+        for n, name in shows.items()
+        if n in graded and not ((lut := looks[name].lut) and lut.contains_grade)
+    ]
+    return [f"ungraded in {name}: the grade is in the recipe's LUT, which is not its own" for name in bare]
+
+
+def _numbers(look: LookSpec) -> str:
+    return str(look.identity())

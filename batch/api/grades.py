@@ -1,4 +1,4 @@
-"""`rushlight grades`: the grades of a list for others, before or after the night, as .cdl, .ccc, EDL, AMF and .cube.
+"""`rushlight grades`: the grades of a list for others, before or after the night, as .cdl, .ccc, EDL, AMF, .cube and .clf.
 
 Only headers are read. A clip twice in the list with another range or grade is written twice, under names of its own.
 """

@@ -237,7 +237,7 @@ def look(
 @click.option("--json", "as_json", is_flag=True, help="Everything, as one JSON document.")
 @_answering
 def grades(clip_list: Path, to: Path, as_json: bool, **options: Unpack[RequestOptions]) -> int:
-    """Write the grades of LIST for others: .cdl and AMF a clip, one .ccc, EDL with ASC CDL, .cube a look."""
+    """Write the grades of LIST for others: .cdl and AMF a clip, one .ccc, EDL with ASC CDL, .cube and .clf a look."""
     from rushlight.batch.cli.grades_command import show_grades
 
     return show_grades(clip_list, to, as_json=as_json, **options)

@@ -47,7 +47,7 @@ COLUMNS = _table(
     ("power", "its power", "1.02 1.0 1.0"),
     ("saturation", "its saturation: one number", "1.08"),
     ("cdl", "the grade in a .cc, .ccc or .cdl file, with `#id`", "garden.cdl#garden_12A_3"),
-    ("lut", "the show LUT: a .cube, by path or by name under `--grades`", "farrow.cube"),
+    ("lut", "the show LUT: a .cube, .clf or another LUT file, by path or by name under `--grades`", "farrow.cube"),
     ("lut_input", "the signal that the LUT was made for: a space, levels or both; else the clip's own signal, full",
         "LogC3 full"),
     ("lut_output", "the display that the LUT was made for, and its levels; else the recipe's display, full",

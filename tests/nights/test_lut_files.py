@@ -122,3 +122,5 @@ def test_look_and_plan_say_what_is_in_the_file(day: Path) -> None:
     assert 'show LUT "shaped" of 1D LUT 5, 3D LUT 3' in said.stdout
     plan = json.loads(rushlight("plan", day / "day.csv", *options, "--json").stdout)
     assert plan["clips"][0]["show_lut"] == "shaped"
+    page = " ".join(rushlight("plan", day / "day.csv", *options).stdout.split())
+    assert 'LUT "shaped" (.clf)' in page and 'LUT "curve"' in page

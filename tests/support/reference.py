@@ -262,7 +262,7 @@ RECIPE_WORDS = {
     "LookSettings.grade_space": "the grade acts on the camera's log signal or in ACEScct",
     "LookSettings.lut_contains_grade": "the LUT has the grade in it: a row's own is not applied again",
     "LookSettings.lut_interpolation": "between the LUT's points",
-    "LookSettings.show_lut": "a .cube for every clip; a row's `lut` overrules it",
+    "LookSettings.show_lut": "a LUT file (.cube, .clf, …) for every clip; a row's `lut` overrules it",
     "LookSettings.size": "points a side of the baked lattice",
     "LookSettings.transform": "the output transform where there is no show LUT",
     "MovieOutput.burnin": "text and watermark over the picture",

@@ -24,6 +24,7 @@ from rushlight.batch.lists.list_columns import COLUMNS as LIST_COLUMNS
 from rushlight.batch.records.events import AnyEvent
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.report.batch_csv import COLUMNS as REPORT_COLUMNS
+from rushlight.batch.report.camera_report import COLUMNS as CAMERA_COLUMNS
 from rushlight.batch.report.clip_table import COLUMNS as CLIP_COLUMNS
 from rushlight.pipelines.formats.codecs import CODECS
 from rushlight.pipelines.job.clip_metadata import CLIP_METADATA, MOVIE_KEYS
@@ -145,6 +146,24 @@ the day's; a row's column of that name overrules them.
 `[tell]` says who is told of the night, by mail or webhook: [Telling](telling.md). `rushlight day tell day.toml --test` tries it.
 
 {keys}"""
+
+CAMERA_PAGE = """# The camera report
+
+{made}
+`report/cameras.html` is a page a day: every original by camera and card, with scene, take, timecode, length, frames a second, lens, stop, ISO, white
+balance, shutter and note, and how much each card and camera has. `report/cameras.csv` is the same as a table, with who states each fact. Both are made
+of the records alone, with the other pages at the end of each run and by `rushlight report DIR`; `index.html` leads to them.
+
+A clip that was not delivered is in it as well, as far as its record knows it; one whose original did not open has no header. What a list states goes
+before [the header](originals.md); a cell that comes later is in the report with the next run, and makes no file again. Clips that an older version made
+have what their rows say: their records hold no header.
+
+| column | |
+|---|---|
+{columns}
+
+It is no copy log and no proof: **proxies are no backup**, and what a header states is what the camera was set to, not what a person saw.
+"""
 
 EDITOR_PAGE = """# What the editor gets
 
@@ -570,6 +589,7 @@ def pages() -> dict[str, str]:
         + ", ".join(f"`{column}`" for column in REPORT_COLUMNS) + ".\n",
         "burn-in.md": catalogue.burnin_page(MADE),
         "encodings.md": catalogue.encodings_page(MADE),
+        "camera-report.md": camera_report_page(),
         "editor.md": editor_page(),
         "events.md": "# Events\n\n" + MADE + "\n`rushlight render --json`, `rushlight queue run --json` and `rushlight day run DAY.toml --json` write one JSON object a line on"
         " standard output while they work, and nothing else there. Each has `schema`, `sequence` (counted from 1 without a gap), `time` (ISO 8601) and `event`, and `clip` where it is about one. What a later version adds"
@@ -578,6 +598,12 @@ def pages() -> dict[str, str]:
         + "\n\nA second Ctrl-C ends a command with 3 at once. `queue run --stay` that had nothing left when it was stopped ends with 0 or 1."
         " What `--on-finish` and `--on-failure` do changes no exit code.\n",
     }  # fmt: skip
+
+
+def camera_report_page() -> str:
+    """The page on the camera report, with the columns as the code has them."""
+    columns = "\n".join(f"| `{name}` | {_cell(says)} |" for name, says in CAMERA_COLUMNS.items())
+    return CAMERA_PAGE.format(made=MADE, columns=columns)
 
 
 def _in_stills(name: str) -> str:

@@ -105,6 +105,20 @@ def test_the_page_accounts_for_every_clip(out: Path) -> None:
         assert (out / "report" / picture).stat().st_size > 1000
 
 
+def test_the_camera_report_has_every_clip_and_what_it_says_is_escaped(out: Path) -> None:
+    page = (out / "report" / "cameras.html").read_text()
+    with (out / "report" / "cameras.csv").open(newline="", encoding="utf-8") as stream:
+        rows = {row["clip"]: row for row in csv.DictReader(stream)}
+    assert {"A001C003.mov", "A001C007.mov", "gone.mov", HOSTILE} <= rows.keys()
+    assert rows["gone.mov"]["status"] == "set aside"
+    assert (
+        rows[HOSTILE]["camera_model"] == "H7<b>old</b>" and "H7&lt;b&gt;old" in page and "<b>old" not in page
+    )
+    assert rows[HOSTILE]["said_by"] == "camera_model: its header (com.apple.quicktime.model)"
+    assert stopped(page) == [] and "proxies are no backup" in page
+    assert 'href="cameras.html"' in (out / "report" / "index.html").read_text()
+
+
 def test_pictures_curve_and_sheet(out: Path) -> None:
     from rushlight.pipelines.outputs.stills import read_still
 

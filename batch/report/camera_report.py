@@ -12,9 +12,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby
+from pathlib import Path
 from types import MappingProxyType
 
 from rushlight.batch.cameras.camera_facts import FACT_COLUMNS, recorded_camera_facts
+from rushlight.batch.error_log import unexpected
 from rushlight.batch.lists.camera_columns import camera_letter
 from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
@@ -24,10 +26,11 @@ from rushlight.batch.report.page_templates import render_page
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import TimecodeError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.inside_folder import write
 from rushlight.pipelines.originals.camera_header import HEADER_FACTS, camera_line
 from rushlight.pipelines.visible_text import visible
 
-__all__ = ["COLUMNS", "Shot", "cameras_csv", "cameras_page", "shot_of"]
+__all__ = ["COLUMNS", "Shot", "cameras_csv", "cameras_page", "shot_of", "write_camera_report"]
 
 _LIKEWISE = "likewise"
 COLUMNS: Mapping[str, str] = MappingProxyType(
@@ -127,6 +130,22 @@ def _start(record: ClipRecord, rate: FrameRate | None) -> Timecode | None:
         return Timecode.parse(record.first_timecode, rate) + -record.first_frame if rate else None
     except TimecodeError:
         return None
+
+
+def write_camera_report(
+    folder: Path, records: Sequence[ClipRecord], title: DayTitle
+) -> list[tuple[str, str]]:
+    """Write both into an output folder, anew; gives each clip that could not be shown, with why."""
+    shots, faults = [], []
+    for record in records:
+        try:
+            shots.append(shot_of(record, title))
+        except Exception as error:
+            faults.append((record.clip, unexpected(folder, f"reporting the camera of {record.clip}", error)))
+    page, table = cameras_page(shots, title.text or folder.name), cameras_csv(shots)
+    write(folder, "report/cameras.html", page.encode("utf-8", "replace"))
+    write(folder, "report/cameras.csv", table.encode("utf-8", "replace"))
+    return faults
 
 
 def in_order(shots: Sequence[Shot]) -> list[Shot]:

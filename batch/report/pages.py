@@ -28,7 +28,7 @@ from rushlight.batch.records.original import facts_text
 from rushlight.batch.records.sound import ClipSound, HeardSound
 from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts, Verdicts
 from rushlight.batch.report.batch_csv import batch_csv
-from rushlight.batch.report.camera_report import cameras_csv, cameras_page, shot_of
+from rushlight.batch.report.camera_report import write_camera_report
 from rushlight.batch.report.kept_results import kept_faults, kept_verdicts
 from rushlight.batch.report.page_pictures import PICTURES, anchor_of, clip_pictures, contact_sheets
 from rushlight.batch.report.page_templates import render_page
@@ -67,7 +67,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
     verdicts = {v.job: v for v in measured.clips} if measured else {}
     faults = [(each.name, f"its record does not read: {each.error}") for each in log.refused]
     faults += [("the log", text) for text in (*kept_faults(folder), *unread)]
-    faults += _camera_report(folder, records, day)
+    faults += write_camera_report(folder, records, day.title)
     clips = []
     for record in done:
         try:
@@ -100,19 +100,6 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
 
 def _write(folder: Path, name: str, text: str) -> None:
     write(folder, name, text.encode("utf-8", "replace"))
-
-
-def _camera_report(folder: Path, records: Sequence[ClipRecord], day: Day) -> list[tuple[str, str]]:
-    """Write the camera report; gives what could not be shown in it."""
-    shots, faults = [], []
-    for record in records:
-        try:
-            shots.append(shot_of(record, day.title))
-        except Exception as error:
-            faults.append((record.clip, unexpected(folder, f"reporting the camera of {record.clip}", error)))
-    _write(folder, "report/cameras.html", cameras_page(shots, day.title.text or folder.name))
-    _write(folder, "report/cameras.csv", cameras_csv(shots))
-    return faults
 
 
 def _batch(records: Sequence[ClipRecord], day: Day) -> str:

@@ -61,6 +61,8 @@ def clip_frames(
                 )
             unframed.setdefault((why, what), []).append(output.name)
     notes += [f"unframed: {why}; {what}: {', '.join(names)}" for (why, what), names in unframed.items()]
+    if said and not asking and said.who != "the recipe":
+        notes.append(f"no output of it asks for a framing: {said.list.file} is not used")
     return frames, list(dict.fromkeys(notes))
 
 

@@ -23,6 +23,7 @@ from rushlight.pipelines.recipe.model import Area, Frame, Guides, MovieOutput, S
 
 __all__ = ["ClipCanvases", "OutputFrame", "asked_of", "frame_output", "framing_record", "whole_pixels"]
 
+WHOLE = {1: "whole", 2: "even"}  # as asc-fdl calls it
 SMALLEST = 16  # pixels of an extraction area
 
 
@@ -110,7 +111,10 @@ def frame_output(
         frame = output.frame.model_copy(update={"framing": "", "crop": "framing"})
     if by:
         region, notes = _region(by.canvas, by.decision, output.frame.crop)
-        update = {"area": _area(region, facts), "desqueeze": _squeeze(by.canvas, facts)}
+        update = {
+            "area": _area(region, facts, even=output.size is None),
+            "desqueeze": _squeeze(by.canvas, facts),
+        }
         frame = frame.model_copy(update=update)
     frame = framed(frame, camera, facts)
     width, height = _raster(output, frame if by else None, facts)
@@ -168,19 +172,20 @@ def _region(canvas: Canvas, decision: Decision, crop: str) -> tuple[Region | Non
     return regions.get(crop), []
 
 
-def _area(region: Region | None, facts: Facts) -> Area | None:
+def _area(region: Region | None, facts: Facts, *, even: bool) -> Area | None:
     """A region in whole pixels of the original. FramingError with key `frame` where it lies outside, or is too small."""
     if region is None:
         return None
-    rect = whole_pixels(region, facts)
+    rect = whole_pixels(region, facts, even=even)
     if (rect.x, rect.y, rect.width, rect.height) == (0, 0, facts.width, facts.height):
         return None
     raster = Size(width=facts.width, height=facts.height)
     return Area(x=rect.x, y=rect.y, width=rect.width, height=rect.height, raster=raster)
 
 
-def whole_pixels(region: Region, facts: Facts) -> Rect:
-    """A region of the original to the nearest whole pixels, and to even ones where its chroma has fewer samples than its luma.
+def whole_pixels(region: Region, facts: Facts, *, even: bool = False) -> Rect:
+    """A region of the original to the nearest whole pixels, and to even ones where its chroma has fewer samples than its luma; with
+    `even` its size to even ones in any case, as encoders need it of their rasters.
 
     FramingError with key `frame` where it reaches outside by more than that, or is too small.
     """
@@ -196,14 +201,14 @@ def whole_pixels(region: Region, facts: Facts) -> Rect:
                 f"its framing decision reaches to pixel {start + length:g} of a canvas that is {whole} {what}",
                 key="frame",
             )
-        even = "even" if sub > 1 else "whole"
-        size = min(fdl.fdl_round(length, even, "round"), whole // sub * sub)
+        step = 2 if even or sub > 1 else 1
+        size = min(fdl.fdl_round(length, WHOLE[step], "round"), whole // step * step)
         if size < SMALLEST:
             raise FramingError(
                 f"its framing decision is {length:g} pixels {what}; {SMALLEST} are the least that is delivered",
                 key="frame",
             )
-        at = min(fdl.fdl_round(start, even, "round"), (whole - size) // sub * sub)
+        at = min(fdl.fdl_round(start, WHOLE[sub], "round"), (whole - size) // sub * sub)
         found.append((at, size))
     (x, width), (y, height) = found
     return Rect(x=x, y=y, width=width, height=height)

@@ -39,10 +39,15 @@ def output(name: str, framing: str = "", lines: list[str] | None = None, **frame
 
 
 def frames(
-    facts: Facts, *outputs: MovieOutput, said: bool = True, camera: str = "A", **options: bool
+    facts: Facts,
+    *outputs: MovieOutput,
+    said: bool = True,
+    camera: str = "A",
+    who: str = "the recipe",
+    **options: bool,
 ) -> tuple[dict[str, OutputFrame], list[str]]:
     clip = FramedClip(names=("a",), reel="A001", camera=camera, width=facts.width, height=facts.height)
-    fdl = ClipFdl(list=parse_fdl(fdl_text(A_CAM), file="show.fdl"), context="", who="the recipe")
+    fdl = ClipFdl(list=parse_fdl(fdl_text(A_CAM), file="show.fdl"), context="", who=who)
     rules = {"none_stated": False, "refuse": False} | options
     return clip_frames(enumerate(outputs), clip, facts, NOTHING, fdl if said else None, **rules)
 
@@ -113,3 +118,11 @@ def test_an_area_for_another_raster_is_refused_as_ever(facts: Facts) -> None:
     area = {"x": 0, "y": 0, "width": 64, "height": 36, "raster": "1920x1080"}
     with pytest.raises(SourceError, match="is 128x72; the extraction area is drawn for 1920x1080"):
         frames(facts, output("cut", area=area))
+
+
+def test_a_list_that_no_output_asks_for_is_said(facts: Facts) -> None:
+    """Somebody stated it for this clip, and the recipe makes nothing of it. One of the recipe's own may be for other clips."""
+    assert frames(facts, output("plain"), who="the row")[1] == [
+        "no output of it asks for a framing: show.fdl is not used"
+    ]
+    assert frames(facts, output("plain"))[1] == []

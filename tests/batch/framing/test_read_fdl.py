@@ -57,6 +57,11 @@ def test_the_names_of_a_context_for_one_clip(clip_id: dict[str, object], names: 
     assert parse_fdl(text).contexts[0].clips == names
 
 
+@pytest.mark.parametrize("version", [{"major": 1, "minor": 0}, {"major": 2, "minor": 0}])
+def test_both_published_versions_are_read(version: dict[str, int]) -> None:
+    assert parse_fdl(_with(version=version)).contexts == parse_fdl(PLAIN).contexts
+
+
 @pytest.mark.parametrize("name", ["fi2", "FI2", "Streaming", " streaming "])
 def test_an_intent_by_id_or_label(name: str) -> None:
     assert parse_fdl(fdl_text(WHOLE)).intent(name).id == "fi2"

@@ -147,7 +147,7 @@ def write_record(out: Path, part: Path, records: Sequence[JobRecord]) -> list[st
     """The record of these files, and all that was kept of the requests; gives a sentence for what of it could not be read."""
     lines = [json_text(r.plain(), separators=(",", ":"), allow_nan=False) for r in records]
     _put(part, LOG, "".join(f"{line}\n" for line in lines).encode())
-    frames = {picture.frames for r in records for picture in r.colour.pictures if picture.frames}
+    frames = {p.frames for r in records for p in r.colour.pictures if p.frames.startswith("log/frames/")}
     kept = [p.relative_to(out).as_posix() for f in KEPT for p in sorted((out / f).rglob("*")) if p.is_file()]
     said = []
     for name in [*sorted(frames), *kept]:

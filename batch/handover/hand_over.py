@@ -214,6 +214,8 @@ def _closed(
         if not brought and not contents.compared.gone:
             missing = "; ".join(f"{each.clip}: {each.text}" for each in damaged[:3])
             raise OptionError(f"has no file that is as it was made: {missing}", file=str(out))
+        size = sum(file.bytes for file in files)
+        on_progress(Progress(path="its tables, grades and record", done=size, bytes=size))
         records, title = cut_records(brought), contents.title or out.resolve().name
         write_tables(part, records, contents.day.title)
         notes = [*contents.notes, *write_grades(out, part, records, title)]

@@ -165,32 +165,40 @@ def _contents(asked: Asked, to: Path, unheld: str) -> _Contents:
     """What is to be handed over, once the folder is held, or `unheld` says why it is not."""
     out, log = asked.out, read_log(asked.out)
     known = latest(log.records)
-    there = output_names(known.values())
-    if odd := [name for name in asked.outputs if name not in there]:
-        raise OptionError(
-            f"no file of {', '.join(map(repr, odd))} is delivered; there are {', '.join(there) or 'none'}",
-            file=str(out),
-            key="--outputs",
-        )
-    outputs = asked.outputs or tuple(there)
-    askings, unread = read_askings(out)
-    day = day_of(askings, known)
     handovers, faults = read_handovers(out)
     for each in place.unknown_in(to, asked.name, origin_of(out), {(h.number, h.closed) for h in handovers}):
         if not unheld:
             add_handover(out, each)
         handovers.append(each)
     before = tuple(of_name(handovers, asked.name))
+    held = handed_over(before) if before else None
+    outputs = _outputs(
+        asked, [*output_names(known.values()), *(file.output for file in (held or {}).values())]
+    )
+    askings, unread = read_askings(out)
+    day = day_of(askings, known)
     return _Contents(
         log=log,
         day=day,
         outputs=outputs,
         before=before,
-        compared=compared(known, log.records, outputs, handed_over(before) if before else None),
+        compared=compared(known, log.records, outputs, held),
         missing=tuple(lacking(day, known, log.refused, outputs)),
         notes=(*sayings(day), *unread, *faults),
         title=day.title.text,
     )
+
+
+def _outputs(asked: Asked, there: Sequence[str]) -> tuple[str, ...]:
+    """The outputs that were chosen, or all that are delivered or were handed over before."""
+    names = tuple(dict.fromkeys(there))
+    if odd := [name for name in asked.outputs if name not in names]:
+        raise OptionError(
+            f"no file of {', '.join(map(repr, odd))} is delivered; there are {', '.join(names) or 'none'}",
+            file=str(asked.out),
+            key="--outputs",
+        )
+    return asked.outputs or names
 
 
 # --- one delivery

@@ -148,6 +148,22 @@ def test_what_is_gone_is_said(out: Path) -> None:
     assert hand(out).folder is None
 
 
+def test_an_output_that_is_gone_as_a_whole_is_said(out: Path) -> None:
+    hand(out)
+    for name in ("A001C001", "A001C002"):
+        append_record(out, recorded(name, entry_of(out, f"editorial/{name}.mov", name.encode() * 50)))
+    closed = hand(out)
+    assert closed.handover and [g.path for g in closed.handover.gone] == [
+        "viewing/A001C001.mp4",
+        "viewing/A001C002.mp4",
+    ]
+    letter = one_line(folder_of(closed) / "letter.txt")
+    assert (
+        "NOT TO BE USED ANY MORE SINCE EDITOR_001 viewing/A001C001.mp4: nothing makes it any more" in letter
+    )
+    assert hand(out, outputs=("viewing",)).folder is None
+
+
 def test_missing_comes_first(out: Path) -> None:
     append_record(
         out,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 
 from rushlight.batch.cameras.camera_facts import camera_facts
@@ -96,7 +97,7 @@ class PlannedClip:
         """The look that the output of this name shows."""
         return self.looks[self.shows[output]] if output in self.shows else self.look
 
-    @property
+    @cached_property
     def camera_facts(self) -> dict[str, CameraFact]:
         """Lens, exposure index and the like, by the row, else by the header."""
         return camera_facts(self.row.cells, self.row.filled, self.facts.metadata)

@@ -173,18 +173,23 @@ HEADER_FACTS: Mapping[str, HeaderKeys] = MappingProxyType(
     }
 )
 _TIMES = HeaderKeys(says="", keys=("ExposureTime",), endings=r"exposure[._]?time|shutter", read=_time)
+_LENS_MAKERS = HeaderKeys(says="", keys=("lensMake", "Exif:LensMake"))
+_ALL = (*HEADER_FACTS.values(), _TIMES, _LENS_MAKERS)
+_EXACT = {key.casefold() for keys in _ALL for key in keys.keys}
+_ENDS = re.compile(rf"(^|[.:_/ ])({'|'.join(keys.endings for keys in _ALL if keys.endings)})$")
 
 
 def header_facts(metadata: Mapping[str, str]) -> dict[str, HeaderFact]:
     """Facts of the camera by name, in the order of `HEADER_FACTS`; those that the header does not state are left out."""
-    said = {key.casefold(): (key, value.strip()) for key, value in metadata.items() if value.strip()}
+    folded = ((key.casefold(), key, value.strip()) for key, value in metadata.items())
+    said = {k: (key, text) for k, key, text in folded if text and (k in _EXACT or _ENDS.search(k))}
     found = {name: fact for name, keys in HEADER_FACTS.items() if (fact := _stated(said, keys))}
     if "shutter" not in found and (fact := _stated(said, _TIMES)):
         found["shutter"] = fact
     if "camera_make" in found and _PROGRAMS.search(found["camera_make"].value):
         found.pop("camera_make")
         found.pop("camera_model", None)
-    maker = _stated(said, HeaderKeys(says="", keys=("lensMake", "Exif:LensMake")))
+    maker = _stated(said, _LENS_MAKERS)
     if maker and (lens := found.get("lens")) and not lens.value.casefold().startswith(maker.value.casefold()):
         found["lens"] = HeaderFact(value=f"{maker.value} {lens.value}"[:LONGEST], key=lens.key)
     return found

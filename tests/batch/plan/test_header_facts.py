@@ -35,7 +35,7 @@ def frame(path: Path, **attributes: object) -> None:
 
 
 @pytest.fixture(scope="module")
-def plan(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict]:
+def card(tmp_path_factory: pytest.TempPathFactory) -> Path:
     card = tmp_path_factory.mktemp("card")
     quicktime = "com__apple__quicktime"
     movie(
@@ -66,9 +66,18 @@ def plan(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict]:
     )
     rows = ["A001C001.mov,1600,", "B001C001.mxf,,Norrin 20 mm", "C001C001,,", "D001C001,,", "E001C001,,"]
     (card / "day.csv").write_text("clip,iso,lens\n" + "\n".join(rows) + "\n")
-    run = rushlight("plan", card / "day.csv", "--encoding", "LogC3", "--rate", "24", "--json")
+    return card
+
+
+def planned(card: Path, *options: str) -> str:
+    run = rushlight("plan", card / "day.csv", "--encoding", "LogC3", "--rate", "24", *options)
     assert run.returncode == 0, run.stderr
-    return {clip["clip"]: clip for clip in json.loads(run.stdout)["clips"]}
+    return run.stdout
+
+
+@pytest.fixture(scope="module")
+def plan(card: Path) -> dict[str, dict]:
+    return {clip["clip"]: clip for clip in json.loads(planned(card, "--json"))["clips"]}
 
 
 @pytest.mark.parametrize(
@@ -111,3 +120,11 @@ def test_who_says_so_and_the_header_as_it_is(plan: dict[str, dict]) -> None:
     assert plan["B001C001.mxf"]["camera_facts"]["lens"]["said_by"] == "the list"
     assert plan["A001C001.mov"]["header"]["scene"] == "12A"
     assert plan["C001C001"]["header"]["ownersMark"] == "x"
+
+
+def test_plan_says_it_once_for_clips_alike(card: Path) -> None:
+    text = " ".join(planned(card).split())
+    assert "camera: Halden H7; N35; ISO 1600; 180°, by list and header: A001C001.mov" in text
+    assert "camera: H3 no. 7; 90°, by the header: D001C001" in text
+    wanted = "Halden H5 no. 0042; N50 at 50 mm no. N501; T2.1; ISO 800; 5600K, tint +3; 172.8°"
+    assert f"camera: {wanted}, by the header: C001C001" in text

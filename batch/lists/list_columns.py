@@ -46,11 +46,13 @@ COLUMNS = _table(
     ("offset", "its offset", "0.0 0.0 0.004"),
     ("power", "its power", "1.02 1.0 1.0"),
     ("saturation", "its saturation: one number", "1.08"),
-    ("cdl", "the grade in a .cc, .ccc or .cdl file, with `#id`", "garden.cdl#garden_12A_3"),
+    ("cdl", "the grade in a .cc, .ccc or .cdl file, with `#id`, or an [ACES Metadata File](aces.md) (.amf)",
+        "garden.cdl#garden_12A_3"),
     ("lut", "the show LUT: a .cube, .clf or another LUT file, by path or by name under `--grades`", "farrow.cube"),
     ("lut_input", "the signal that the LUT was made for: a space, levels or both; else the clip's own signal, full",
         "LogC3 full"),
-    ("lut_output", "the display that the LUT was made for, and its levels; else the recipe's display, full",
+    ("lut_output", "the display that the LUT was made for, and its levels; else the recipe's display, full; a LUT that gives a scene "
+        "states its encoding, and the recipe's transform shows it",
         "P3-D65 narrow"),
     ("lut_contains_grade", "the LUT has the grade in it already", "yes"),
     ("fdl", "its [framing decisions](framing.md) (ASC FDL): a .fdl, by path or by name under `--grades`; `#` and the label of a"

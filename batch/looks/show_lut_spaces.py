@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, TypedDict
 from rushlight.batch.decisions.lut_files import ReadLut
 from rushlight.batch.lists.clip_list import Row
 from rushlight.pipelines.colour.camera_encodings import Encoding, Levels, find_encoding
-from rushlight.pipelines.colour.displays import find_display
-from rushlight.pipelines.colour.look import working_encoding
+from rushlight.pipelines.colour.displays import Display, find_display
+from rushlight.pipelines.colour.look import lut_output, working_encoding
 from rushlight.pipelines.errors import EncodingError, ListError, LutError
 from rushlight.pipelines.job.spec import LutSpec
 from rushlight.pipelines.luts.cube_lut import lut_side
@@ -51,32 +51,47 @@ def lut_sides(row: Row, settings: LookSettings, encoding: Encoding, lut_display:
 
     A space is empty where there is nothing to convert. `lut_display` is what a LUT is for of which nobody states it; else it is
     for the look's own display. `LogC3` without an exposure index is the clip's own LogC3.
-    EncodingError with key `lut_input` or `lut_output` for an unknown space, or for a display of the other dynamic range.
+    EncodingError with key `lut_input` or `lut_output` for an unknown space, for a display of the other dynamic range, or for a
+    LUT that gives a scene where no transform shows it.
     """
     taken, levels_in = lut_side(row["lut_input"] or settings.lut_input)
     given, levels_out = lut_side(row["lut_output"] or settings.lut_output)
     own, key = working_encoding(encoding), "lut_input"
     try:
-        index = None if re.search(r"(?i)\bEI", taken) else own.exposure_index
-        wanted = find_encoding(taken, exposure_index=index) if taken else own
+        wanted = find_encoding(taken, exposure_index=_index(taken, own)) if taken else own
         key = "lut_output"
         shown = find_display(settings.display)
-        made_for = find_display(given or lut_display or settings.display)
-        if made_for.hdr != shown.hdr:
+        named = given or lut_display or settings.display
+        gives = lut_output(named, exposure_index=_index(given, own))
+        if isinstance(gives, Display) and gives.hdr != shown.hdr:
             raise EncodingError(
-                f"the LUT is {'stated to be ' if given else ''}for {made_for.name}, the {'recipe' if not lut_display else 'output'}'s "
+                f"the LUT is {'stated to be ' if given else ''}for {gives.name}, the {'recipe' if not lut_display else 'output'}'s "
                 f"display is {shown.name}: no conversion is "
                 "defined between SDR and HDR"
             )
+        if isinstance(gives, Encoding) and settings.transform == "none":
+            raise EncodingError(
+                f'the LUT is stated to give {gives.name}, which is for no display; transform = "aces2" shows it, and the '
+                'recipe has "none"'
+            )
     except EncodingError as error:
         raise error.at(key=key) from None
-    space = f"{wanted.name} EI {wanted.exposure_index}" if wanted.exposure_index else wanted.name
     return {
         "input": levels_in,
-        "input_space": "" if wanted == own else space,
+        "input_space": "" if wanted == own else _named(wanted),
         "output": levels_out,
-        "output_space": "" if made_for == shown else made_for.name,
+        "output_space": "" if gives == shown else _named(gives),
     }
+
+
+def _index(text: str, own: Encoding) -> int | None:
+    """The clip's own exposure index, unless the text states one."""
+    return None if re.search(r"(?i)\bEI", text) else own.exposure_index
+
+
+def _named(space: Encoding | Display) -> str:
+    index = space.exposure_index if isinstance(space, Encoding) else None
+    return f"{space.name} EI {index}" if index else space.name
 
 
 def check_range(lut: ReadLut, row: Row, settings: LookSettings) -> None:
@@ -102,7 +117,7 @@ def check_sides(default: Default, file: str, key: str) -> None:
     """EncodingError where a table of defaults states a space that is none."""
     finders: tuple[tuple[str, Callable[[str], object]], ...] = (
         ("lut_input", find_encoding),
-        ("lut_output", find_display),
+        ("lut_output", lut_output),
     )
     for side, find in finders:
         space, _ = lut_side(getattr(default, side))

@@ -28,9 +28,9 @@ from rushlight.pipelines.colour.displays import (
 )
 from rushlight.pipelines.colour.gamuts import D65, adaptation
 from rushlight.pipelines.colour.interpolation import Interpolation
-from rushlight.pipelines.errors import GradeError
+from rushlight.pipelines.errors import EncodingError, GradeError
 
-__all__ = ["Look", "ShowLut", "State", "to_working", "working_encoding"]
+__all__ = ["Look", "ShowLut", "State", "lut_output", "to_working", "working_encoding"]
 
 State = Literal["log", "show", "graded"]
 Array = NDArray[np.float64]
@@ -66,6 +66,9 @@ class ShowLut:
     output_levels: Levels = "full"
     encoding: Encoding | None = None  # of its input, where that is not the signal's own
     display: Display | None = None  # for which its output is, where that is not the look's
+    scene: Encoding | None = (
+        None  # of its output, where that is for no display: the look's transform shows it
+    )
     contains_grade: bool = False
 
     def apply(self, signal: ArrayLike) -> Array:
@@ -85,6 +88,21 @@ class ShowLut:
 def working_encoding(encoding: Encoding) -> Encoding:
     """The encoding that grades and lattices work in: the camera's own, or ACEScct for scene-linear originals."""
     return find_encoding("ACEScct") if encoding.kind == "linear" else encoding
+
+
+def lut_output(name: str, *, exposure_index: int | None = None) -> Display | Encoding:
+    """What a LUT gives, by name: the signal of a display, else a scene in a camera or linear encoding, which a transform is
+    still to show; of LogC3 for that exposure index, unless the name states one. EncodingError naming the displays for anything else."""
+    try:
+        return find_display(name)
+    except EncodingError as error:
+        try:
+            scene = find_encoding(name, exposure_index=exposure_index)
+        except EncodingError:
+            raise error from None
+        if scene.kind == "video":
+            raise
+        return scene
 
 
 def to_working(linear: ArrayLike, encoding: Encoding) -> NDArray[np.float32]:
@@ -125,6 +143,12 @@ class Look:
             raise GradeError(
                 f"show LUT {self.show_lut.name!r} gives {self.show_lut.display.name}, and the display is "
                 f"{self.display.name}: no conversion is defined between SDR and HDR",
+                key="lut_output",
+            )
+        if self.show_lut and self.show_lut.scene and self.transform == "none":
+            raise GradeError(
+                f"LUT {self.show_lut.name!r} gives {self.show_lut.scene.name}, which is for no display, and the look has no "
+                'transform; transform = "aces2" shows it',
                 key="lut_output",
             )
 
@@ -198,15 +222,27 @@ class Look:
             return self._on_display(self.show_lut.apply(values))
         if self.transform != "none":
             return output_transform(self.working.to_ap0(values), self.display, self.transform)
-        elif self.encoding.kind == "video":
+        if self.encoding.kind == "video":
             values = converted(values, find_display(RECORDED), self.display)
         return np.clip(np.where(np.isnan(values), 0.0, values), 0.0, 1.0)
 
     def _on_display(self, values: Array) -> Array:
         """Display R'G'B' (..., 3), clipped to 0..1, of what the show LUT gives."""
+        if self.show_lut and self.show_lut.scene and self.transform != "none":
+            return output_transform(self.show_lut.scene.to_ap0(values), self.display, self.transform)
         if self.show_lut and self.show_lut.display:
             values = converted(values, self.show_lut.display, self.display)
         return np.clip(np.where(np.isnan(values), 0.0, values), 0.0, 1.0)
+
+    def to_transform(self, signal: ArrayLike) -> Array:
+        """ACES2065-1 (..., 3) of a graded signal as the output transform gets it: through a LUT that gives a scene."""
+        values = np.asarray(signal, np.float64)
+        show = self.show_lut
+        if show is None or show.scene is None:
+            return self.working.to_ap0(values)
+        if show.encoding:
+            values = show.encoding.from_ap0(self.working.to_ap0(values))
+        return show.scene.to_ap0(show.apply(values))
 
     def after_lut(self, values: Array) -> Array:
         """What is delivered of the show LUT's R'G'B' (..., 3): at the display, after a grade that sits after it."""
@@ -279,6 +315,8 @@ class Look:
                 found.append(grade)
         if self.show_lut:
             found.append(self._lut_layer(self.show_lut))
+        if self.show_lut and not self.show_lut.scene:
+            pass  # it leads to the display
         elif self.transform == "aces2":
             found.append(
                 {
@@ -305,7 +343,7 @@ class Look:
             "interpolation": show.lut.interpolation or show.interpolation,
             "input_space": _named(show.encoding or self.working),
             "input_levels": show.input_levels,
-            "output_space": (show.display or self.display).name,
+            "output_space": _named(show.scene) if show.scene else (show.display or self.display).name,
             "output_levels": show.output_levels,
             "contains_grade": show.contains_grade,
             **nodes,
@@ -330,7 +368,7 @@ class Look:
         if self.printer_points:
             points = "{:+g} {:+g} {:+g}".format(*self.printer_points)
             parts.append(f"printer points {points} of {self.printer_step:.4f}")
-        grade = []
+        grade, show = [], []
         if self.cdl is not None:
             space = f" in {self.cdl_space}" if self.cdl_space != "log" else ""
             grade.append(f"CDL {self.cdl.numbers()}{space}")
@@ -339,8 +377,8 @@ class Look:
             labels = self.show_lut.lut.labels()
             nodes = f" of {', '.join(labels)}" if labels else ""
             show = [f'show LUT "{name}"{nodes}{self._lut_sides()}']
-        else:
-            show = {"aces2": ["ACES 2.0"], "colorimetric": ["colorimetric"], "none": []}[self.transform]
+        if not self.show_lut or self.show_lut.scene:
+            show += {"aces2": ["ACES 2.0"], "colorimetric": ["colorimetric"], "none": []}[self.transform]
         parts += grade + show if self.grade_order == "before" else show + grade
         return " -> ".join([*parts, self.display.name])
 
@@ -351,14 +389,15 @@ class Look:
         sides = (
             lut.encoding,
             lut.input_levels,
-            lut.display,
+            lut.display or lut.scene,
             lut.output_levels,
             lut.lut.interpolation or lut.interpolation,
         )
         if sides == (None, "full", None, "full", "tetrahedral"):
             return ""
         taken = f"{_named(lut.encoding or self.working)} {lut.input_levels}"
-        given = f"{(lut.display or self.display).name} {lut.output_levels}"
+        shown = _named(lut.scene) if lut.scene else (lut.display or self.display).name
+        given = f"{shown} {lut.output_levels}"
         return f" ({taken} to {given}, {sides[-1]})"
 
 

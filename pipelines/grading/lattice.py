@@ -3,7 +3,7 @@
 Three kinds, by what follows the grade:
 - A show LUT, interpolated by tetrahedra: the points are the LUT's own, or halves and quarters of them, so that the
   lattice is the LUT, exactly; behind a shaper where it has curves ahead of them (lut_lattice.py).
-- An ACES 2.0 transform to an SDR display: the points lie closer where the transform bends, and hold display light
+- An ACES 2.0 transform to an SDR display, also after a LUT that gives a scene: the points lie closer where the transform bends, and hold display light
   before its last clip, stretched near black; a curve after the lattice makes the display's signal of it. Where the
   lattice errs too much it is marked for direct evaluation (display_transform.py).
 - Anything else: even spacing, points at 0 and 1 of the signal, where clamps bend it, and the display's signal itself.
@@ -76,7 +76,7 @@ def steps(look: Look, step: float = SHAPER_STEP) -> Array:
 def lattice_kind(look: Look, size: int) -> str:
     """Kind of lattice that a look gets: `lut`, `shaped`, `light` or `even`; part of a lattice's name."""
     after = look.cdl is not None and look.grade_order == "after"
-    if look.show_lut is not None:
+    if look.show_lut is not None and look.show_lut.scene is None:
         lut = look.show_lut.lut
         ahead = look.exposure or look.white_balance or look.printer_points or (look.cdl and not after)
         if ahead or look.show_lut.encoding is not None:
@@ -148,14 +148,14 @@ def _even_places(look: Look, size: int) -> Array:
 
 def _light(look: Look, code: Array) -> Array:
     """Display light before the last clip, of camera signal values."""
-    return unclipped(look.working.to_ap0(look.graded(look.correct(code))), look.display)
+    return unclipped(look.to_transform(look.graded(look.correct(code))), look.display)
 
 
 def direct_of(look: Look, places: Array, size: int) -> Array | None:
-    """Row for direct evaluation (`direct_row`) of the transform at lattice coordinates; None where a grade or white
-    balance lies in the lattice, and for fewer points a side than MARKED_FROM: too many cells would ask for
+    """Row for direct evaluation (`direct_row`) of the transform at lattice coordinates; None where a grade, white
+    balance or LUT lies in the lattice, and for fewer points a side than MARKED_FROM: too many cells would ask for
     it."""
-    inside = look.cdl or look.exposure or look.printer_points or look.white_balance
+    inside = look.cdl or look.exposure or look.printer_points or look.white_balance or look.show_lut
     if inside or size < MARKED_FROM or lattice_kind(look, size) != "light":
         return None
     axes = _axes(places, steps(look), size, CELL)

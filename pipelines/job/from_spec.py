@@ -10,10 +10,10 @@ from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
-from rushlight.pipelines.colour.camera_encodings import find_encoding
+from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
-from rushlight.pipelines.colour.displays import find_display
-from rushlight.pipelines.colour.look import Look, ShowLut
+from rushlight.pipelines.colour.displays import Display, find_display
+from rushlight.pipelines.colour.look import Look, ShowLut, lut_output
 from rushlight.pipelines.errors import ChangedError, SourceError, from_os
 from rushlight.pipelines.formats.codecs import Tags, codec
 from rushlight.pipelines.formats.movie_format import MovieFormat
@@ -112,6 +112,7 @@ def build_look(spec: LookSpec, out: Path) -> Look:
     """The exact look of a job, its LUT from the output folder's inputs."""
     show_lut = None
     if spec.lut:
+        gives = lut_output(spec.lut.output_space) if spec.lut.output_space else None
         path = out / spec.lut.path
         try:
             data = read_bytes(out, spec.lut.path)
@@ -124,7 +125,8 @@ def build_look(spec: LookSpec, out: Path) -> Look:
             input_levels=spec.lut.input,
             output_levels=spec.lut.output,
             encoding=find_encoding(spec.lut.input_space) if spec.lut.input_space else None,
-            display=find_display(spec.lut.output_space) if spec.lut.output_space else None,
+            display=gives if isinstance(gives, Display) else None,
+            scene=gives if isinstance(gives, Encoding) else None,
             contains_grade=spec.lut.contains_grade,
         )
     grade = CDL(**spec.grade.model_dump()) if spec.grade else None

@@ -123,7 +123,7 @@ class LutSpec(_Spec):
     input: Levels = "full"
     output: Levels = "full"
     input_space: str = ""  # the encoding that it takes; empty: the clip's own
-    output_space: str = ""  # the display that it is for; empty: the look's
+    output_space: str = ""  # the display that it is for, or the scene's encoding; empty: the look's display
     contains_grade: bool = False
 
 

@@ -41,11 +41,12 @@ def _settings_faults(settings: LookSettings, key: str) -> Faults:
     from rushlight.pipelines.colour.camera_encodings import find_encoding
     from rushlight.pipelines.colour.displays import find_display
     from rushlight.pipelines.luts.cube_lut import lut_side
+    from rushlight.pipelines.luts.lut_spaces import lut_output
 
     named: tuple[tuple[str, str, Callable[[str], object]], ...] = (
         ("display", settings.display, find_display),
         ("lut_input", lut_side(settings.lut_input)[0], find_encoding),
-        ("lut_output", lut_side(settings.lut_output)[0], find_display),
+        ("lut_output", lut_side(settings.lut_output)[0], lut_output),
     )
     faults = []
     for name, text, find in named:
@@ -57,8 +58,9 @@ def _settings_faults(settings: LookSettings, key: str) -> Faults:
 
 
 def _output_faults(recipe: Recipe, output: MovieOutput | StillsOutput) -> Faults:
-    from rushlight.pipelines.colour.displays import find_display
+    from rushlight.pipelines.colour.displays import Display, find_display
     from rushlight.pipelines.luts.cube_lut import lut_side
+    from rushlight.pipelines.luts.lut_spaces import lut_output
 
     stated = [key for key in ("look", "lut", "display") if getattr(output, key)]
     if not stated:
@@ -80,10 +82,10 @@ def _output_faults(recipe: Recipe, output: MovieOutput | StillsOutput) -> Faults
     assert found is not None
     try:
         display = find_display(found.settings.display)
-        made_for = find_display(lut_side(found.settings.lut_output)[0] or found.lut_display)
+        made_for = lut_output(lut_side(found.settings.lut_output)[0] or found.lut_display)
     except InputError as error:
         return [("display", error.text)] if key == "display" else []  # else it is told where it stands
-    if found.settings.lut_named and display.hdr != made_for.hdr:
+    if isinstance(made_for, Display) and found.settings.lut_named and display.hdr != made_for.hdr:
         text = (
             f"the show LUT {found.settings.show_lut!r} is for {made_for.name}, and no conversion to {display.name} is defined "
             'between SDR and HDR; `lut` takes one that is made for it, or "none" for ACES 2.0'

@@ -28,9 +28,7 @@ class LookSettings(Model):
     lut_input: str = (
         "full"  # the encoding that the LUT takes (else the clip's own), and its levels: "LogC3 narrow"
     )
-    lut_output: str = (
-        "full"  # the display that it is made for (else `display`), and its levels: "P3-D65 full"
-    )
+    lut_output: str = "full"  # the display that it is for (else `display`), or the encoding of the scene that it gives, and its levels
     lut_contains_grade: bool = False
     grade_order: Literal["before", "after"] = "before"
     grade_space: Literal["log", "ACEScct"] = "log"

@@ -12,9 +12,10 @@ from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.chart import PATCHES
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.gamuts import D65, white_xyz
-from rushlight.pipelines.colour.look import Look, ShowLut, to_working, working_encoding
-from rushlight.pipelines.errors import GradeError
+from rushlight.pipelines.colour.look import Look, ShowLut, lut_output, to_working, working_encoding
+from rushlight.pipelines.errors import EncodingError, GradeError
 from rushlight.pipelines.luts.lattice_lut import identity_lut
+from rushlight.pipelines.luts.lut_nodes import Matrix, NodeLut
 
 REC709 = find_display("Rec.709 BT.1886")
 GRADE = CDL(slope=(1.1, 1, 0.95), offset=(0.01, 0, -0.02), power=(1.1, 1, 0.9), saturation=1.2)
@@ -212,3 +213,48 @@ def test_scene_linear_originals_work_in_acescct() -> None:
 
 def test_nan_is_black() -> None:
     assert look().evaluate([np.nan, 0.4, 0.4]) == pytest.approx([0, 0, 0], abs=1e-6)
+
+
+def test_a_lut_may_give_a_scene_which_the_transform_shows() -> None:
+    """A stop down in ACES2065-1 is a stop of exposure; nothing in ACEScct is nothing."""
+    aces = find_encoding("ACES2065-1")
+    half = NodeLut(nodes=(Matrix(matrix=np.eye(3) * 0.5, offset=np.zeros(3)),))
+    code = np.random.default_rng(1).uniform(0.1, 0.8, (500, 3))
+    for settings in ({}, {"transform": "colorimetric"}, {"display": find_display("PQ BT.2100")}):
+        plain = replace(look("LogC4", cdl=GRADE), **settings)  # type: ignore[arg-type]
+        down = replace(plain, show_lut=ShowLut(name="half", lut=half, encoding=aces, scene=aces))
+        graded = plain.graded(code)
+        assert down.evaluate(code) == pytest.approx(
+            replace(plain, cdl=None, exposure=-1.0).evaluate(graded), abs=2e-5
+        )
+        assert down.stages(code)[-1][1] == pytest.approx(down.evaluate(code))
+    acescct = find_encoding("ACEScct")
+    same = ShowLut(name="same", lut=identity_lut(3), encoding=acescct, scene=acescct)
+    assert look("LogC4", show_lut=same).evaluate(code) == pytest.approx(
+        look("LogC4").evaluate(code), abs=1e-5
+    )
+
+
+def test_a_lut_that_gives_a_scene_is_said_with_the_transform() -> None:
+    aces = find_encoding("ACES2065-1")
+    shown = look("LogC4", show_lut=ShowLut(name="film", lut=identity_lut(2), encoding=aces, scene=aces))
+    assert shown.describe().endswith(
+        'show LUT "film" (ACES2065-1 full to ACES2065-1 full, tetrahedral) -> ACES 2.0 -> Rec.709 BT.1886'
+    )
+    layers = shown.layers()
+    assert [v["layer"] for v in layers] == ["encoding", "show LUT", "transform", "display"]
+    assert layers[1]["output_space"] == "ACES2065-1"
+    bare = replace(shown, show_lut=replace(shown.show_lut, scene=None))
+    assert shown.digest() != bare.digest()
+    with pytest.raises(GradeError, match=r"gives ACES2065-1, which is for no display.*aces2") as caught:
+        replace(shown, transform="none")
+    assert caught.value.key == "lut_output"
+
+
+def test_what_a_lut_gives_by_name() -> None:
+    assert lut_output("Rec.709") == find_display("Rec.709 BT.1886")  # a display before a scene of that name
+    assert lut_output("ACES2065-1") == find_encoding("ACES2065-1")
+    assert lut_output("LogC3", exposure_index=400) == find_encoding("LogC3 EI 400")
+    for name in ("LogX", "Video Rec.709"):
+        with pytest.raises(EncodingError, match="is no display; takes"):
+            lut_output(name)

@@ -11,6 +11,7 @@ from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.interpolation import tetrahedral
 from rushlight.pipelines.colour.look import Look, ShowLut
+from rushlight.pipelines.colour.lut_nodes import Matrix, NodeLut
 from rushlight.pipelines.grading.bake import bake
 from rushlight.pipelines.grading.lattice import _balanced, lattice, lattice_kind, steps
 from rushlight.pipelines.luts.lattice_lut import Lut
@@ -48,6 +49,18 @@ def test_a_show_lut_of_other_levels_and_domain() -> None:
         # A grade ahead is itself a table; one after bends what lies between the LUT's points where it clips only.
         limit = 5e-5 if look.cdl is None or look.grade_order == "after" else 0.02
         assert np.quantile(np.abs(found - exact), 0.999) < limit
+
+
+def test_a_lut_that_gives_a_scene_is_baked_as_the_transform_is() -> None:
+    """A matrix over ACES2065-1 ahead of ACES 2.0 errs as the transform alone does: no more than twice in the mean."""
+    aces = find_encoding("ACES2065-1")
+    warm = np.array([[0.6, 0.02, 0.0], [0.01, 0.55, 0.0], [0.0, 0.03, 0.45]])
+    node = NodeLut(nodes=(Matrix(matrix=warm, offset=np.zeros(3)),))
+    look = replace(LOOK, show_lut=ShowLut(name="warm", lut=node, encoding=aces, scene=aces))
+    assert lattice_kind(look, 33) == "light"
+    code = np.random.default_rng(0).uniform(0.2, 0.6, (4000, 3))
+    found, plain = (np.abs(bake(x, size=33).apply(code) - x.evaluate(code)).mean() for x in (look, LOOK))
+    assert found < 2 * plain, (found, plain)
 
 
 def test_kinds() -> None:

@@ -1,35 +1,42 @@
 """An ACES Metadata File held against the clip that it is for: what of its pipeline is done here, and what does not fit.
 
-A clip's picture must be the one that was approved. So an input transform or a grade's space of another encoding, a look that is
-not known here and a rendering of ACES 1 are refused, with both names; what was applied already is not done again, and that is
-said. An output transform of ACES 2.0 for another display is said too: the recipe's displays are what it delivers.
+A clip's picture must be the one that was approved. So an input transform or a grade's space of another encoding, a look that
+cannot be done here and a rendering of ACES 1 are refused, with both names; what was applied already is not done again, and
+that is said. Done are exposure and white balance ahead of the grade, the grade, and one look file after it. An output transform of ACES 2.0 for another display is said too: the recipe's displays are what it delivers.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Literal
 
-from rushlight.batch.decisions.decision import Decision
-from rushlight.batch.lists.clip_list import Row
 from rushlight.pipelines.colour.aces_ids import SPACE, display_of, encoding_of, is_aces1_rendering
 from rushlight.pipelines.colour.aces_metadata import AcesLook, AcesMetadata, AcesTransform
 from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
+from rushlight.pipelines.colour.gamuts import D65
 from rushlight.pipelines.colour.look import working_encoding
 from rushlight.pipelines.errors import GradeError
-from rushlight.pipelines.recipe.model import LookSettings, Recipe
+from rushlight.pipelines.luts.lut_nodes import AnyLut
+from rushlight.pipelines.luts.scene_correction import correction_of, matrix_of
+from rushlight.pipelines.recipe.model import LookSettings
 
-__all__ = ["AcesFit", "fitted", "stated_encoding", "with_aces"]
+__all__ = ["AcesFit", "Correction", "fitted", "stated_encoding"]
 
 ACES2_OUTPUT = f"{SPACE}v2.0:Output.Academy."
 
 
+Correction = tuple[float, tuple[float, float] | None]  # stops, and CIE x, y of the scene's white
+
+
 @dataclass(frozen=True, kw_only=True)
 class AcesFit:
-    """What a clip takes from its ACES Metadata File beside the grade's numbers."""
+    """What a clip takes from its ACES Metadata File beside the grade's numbers. `cells` are what a row would state of it: exposure
+    and white balance ahead of the grade, and the look file after it as a LUT from scene to scene."""
 
     grade_space: Literal["log", "ACEScct"] | None = None  # None without a grade
+    cells: Mapping[str, str] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
 
 
@@ -41,37 +48,28 @@ def stated_encoding(aces: AcesMetadata) -> Encoding | None:
     return encoding_of(taken.ids[0])
 
 
-def with_aces(decision: Decision, row: Row, recipe: Recipe, encoding: Encoding) -> tuple[Decision, Recipe]:
-    """A clip's decision and recipe as its ACES Metadata File has them: with its warnings, and its grade in the space that it
-    states. GradeError as `fitted`."""
-    if decision.aces is None:
-        return decision, recipe
-    lut = row["lut"] or ("" if encoding.kind == "video" else recipe.look.show_lut)
-    fit = fitted(decision.aces, encoding, recipe.look, lut="" if lut.lower() == "none" else lut)
-    decision = replace(decision, warnings=(*decision.warnings, *fit.warnings))
-    if not fit.grade_space:
-        return decision, recipe
-    settings = recipe.look.model_copy(update={"grade_space": fit.grade_space})
-    return decision, recipe.model_copy(update={"look": settings})
-
-
-def fitted(aces: AcesMetadata, encoding: Encoding, settings: LookSettings, *, lut: str = "") -> AcesFit:
+def fitted(
+    aces: AcesMetadata,
+    encoding: Encoding,
+    settings: LookSettings,
+    *,
+    lut: str = "",
+    stated: Correction = (0.0, None),
+    read: Callable[[Path], AnyLut],
+) -> AcesFit:
     """Hold an ACES Metadata File against a clip of that encoding and the look's settings. `lut` is the clip's show LUT, if it
-    has one. GradeError with both names where it does not fit or cannot be done here."""
+    has one, `stated` the correction that row and recipe state, and `read` opens a look file. GradeError with both names where
+    the file does not fit or cannot be done here; LutError where a look file cannot be read."""
     try:
         warnings = [*_input(aces.input, encoding), *_applied_looks(aces.looks)]
-        for look in aces.looks:
-            if not (look.applied or look.is_grade):
-                _refuse_look(look)
-        if len(aces.grades) > 1:
-            raise GradeError(
-                f"has {len(aces.grades)} grades to be applied one after another; a clip takes one here"
-            )
+        cells = _look_files(aces, encoding, lut, stated, read)
         space = _grade_space(aces.grades[0], encoding, settings) if aces.grades else None
         warnings += _output(aces.output, settings, lut)
     except GradeError as error:
         raise GradeError(f"the ACES Metadata File {aces.file} {error.text}", key="cdl") from None
-    return AcesFit(grade_space=space, warnings=tuple(f"{aces.file}: {text}" for text in warnings))
+    return AcesFit(
+        grade_space=space, cells=cells, warnings=tuple(f"{aces.file}: {text}" for text in warnings)
+    )
 
 
 def _of(encoding: Encoding) -> str:
@@ -112,10 +110,81 @@ def _named(look: AcesLook) -> str:
     return look.correction or (look.transform.name if look.transform else "") or look.description
 
 
-def _refuse_look(look: AcesLook) -> None:
-    raise GradeError(
-        f"has the look {_named(look)}, which is not done here; give it as a show LUT, and the grade as .cdl or in the row"
-    )
+def _look_files(
+    aces: AcesMetadata, encoding: Encoding, lut: str, stated: Correction, read: Callable[[Path], AnyLut]
+) -> dict[str, str]:
+    """Cells of a row for the look files: ahead of the grade exposure and white balance, after it one from scene to scene."""
+    todo = [look for look in aces.looks if not look.applied]
+    if len(aces.grades) > 1:
+        raise GradeError(
+            f"has {len(aces.grades)} grades to be applied one after another; a clip takes one here"
+        )
+    for look in todo:
+        if not look.is_grade and not (look.transform and look.transform.path):
+            raise GradeError(
+                f"has the look {_named(look)}, which is not done here; give it as a look file or a show LUT"
+            )
+    at = next((k for k, look in enumerate(todo) if look.is_grade), None)
+    if at is None:
+        at = 1 if todo and _corrects(todo[0], encoding, read) else 0
+        ahead, after = todo[:at], todo[at:]
+    else:
+        ahead, after = todo[:at], todo[at + 1 :]
+    cells = _correction_cells(ahead, encoding, stated, read)
+    if len(after) > 1:
+        raise GradeError(
+            f"has the looks {', '.join(map(_named, after))} after its grade; a clip takes one here"
+        )
+    for look in after:
+        assert look.transform is not None
+        path = look.transform.path
+        if lut and lut != path:
+            raise GradeError(
+                f"has the look {_named(look)}, and the clip has the show LUT {lut!r}: a clip takes one; "
+                "the row's lut = none takes the look"
+            )
+        cells |= {"lut": path, "lut_input": "ACES2065-1", "lut_output": "ACES2065-1"}
+    return cells
+
+
+def _corrects(look: AcesLook, encoding: Encoding, read: Callable[[Path], AnyLut]) -> Correction | None:
+    assert look.transform is not None
+    matrix = matrix_of(read(Path(look.transform.path)))
+    return None if matrix is None else correction_of(matrix, working_encoding(encoding))
+
+
+def _correction_cells(
+    ahead: list[AcesLook], encoding: Encoding, stated: Correction, read: Callable[[Path], AnyLut]
+) -> dict[str, str]:
+    if not ahead:
+        return {}
+    names = ", ".join(map(_named, ahead))
+    found = _corrects(ahead[0], encoding, read) if len(ahead) == 1 else None
+    if found is None:
+        raise GradeError(
+            f"has the look {names} ahead of its grade, which is no exposure and white balance of {_of(encoding)}: "
+            "only these are done there"
+        )
+    if stated != (0.0, None):
+        if not _alike(found, stated):
+            raise GradeError(
+                f"has {_words(found)} ahead of its grade (by {names}), and the clip has {_words(stated)}"
+            )
+        return {}
+    stops, white = found
+    cells = {"exposure": repr(stops)} if stops else {}
+    return cells | ({"white_balance": f"{white[0]!r} {white[1]!r}"} if white else {})
+
+
+def _alike(first: Correction, second: Correction) -> bool:
+    whites = [white or D65 for _, white in (first, second)]
+    near = all(abs(a - b) < 1e-6 for a, b in zip(*whites, strict=True))
+    return near and abs(first[0] - second[0]) < 1e-6
+
+
+def _words(correction: Correction) -> str:
+    stops, white = correction
+    return f"exposure {stops:+g} stops" + (f" and white x {white[0]:.4f} y {white[1]:.4f}" if white else "")
 
 
 def _grade_space(look: AcesLook, encoding: Encoding, settings: LookSettings) -> Literal["log", "ACEScct"]:

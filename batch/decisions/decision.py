@@ -13,7 +13,9 @@ from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.records.look import Grade
 from rushlight.pipelines.colour.aces_metadata import AcesLook, AcesMetadata, parse_aces_metadata
 from rushlight.pipelines.colour.cdl import CDL, media_of, parse_cdl
-from rushlight.pipelines.errors import GradeError
+from rushlight.pipelines.errors import GradeError, LutError
+from rushlight.pipelines.luts.lut_file import parse_lut
+from rushlight.pipelines.luts.lut_nodes import AnyLut
 from rushlight.pipelines.text_files import read_bytes
 
 __all__ = ["NONE", "Decision", "GradeFiles", "Later", "row_decision"]
@@ -70,6 +72,7 @@ class GradeFiles:
         self._read: dict[Path, tuple[CDL, ...]] = {}
         self._media: dict[Path, tuple[str, ...]] = {}
         self._aces: dict[Path, AcesMetadata] = {}
+        self._luts: dict[Path, AnyLut] = {}
 
     def read(self, path: Path) -> tuple[CDL, ...]:
         """All decisions of a .cc, .ccc or .cdl file. GradeError naming it where it cannot be read."""
@@ -104,6 +107,12 @@ class GradeFiles:
         except GradeError as error:
             raise GradeError(f"names the grade {look.correction!r}: {error}", file=str(amf)) from None
         return replace(look, cdl=cdl)
+
+    def look_file(self, path: Path) -> AnyLut:
+        """A look file of an ACES Metadata File. LutError naming it where it cannot be read."""
+        if path not in self._luts:
+            self._luts[path] = parse_lut(read_bytes(path, LutError), file=str(path))
+        return self._luts[path]
 
     def named(self, reference: str, base: Path, reason: str) -> Decision:
         """The decision of `path` or `path#id`, relative to `base`, and the place it stands at."""

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 from rushlight.batch.cameras.camera_groups import Seen
-from rushlight.batch.decisions.aces_fit import stated_encoding, with_aces
+from rushlight.batch.decisions.aces_fit import stated_encoding
 from rushlight.batch.decisions.decision import Decision, GradeFiles, row_decision
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.framing.framing_files import ClipFdl, FramingFiles
@@ -17,6 +17,7 @@ from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.lists.find_media import MediaIndex, files_of, resolve_clip
 from rushlight.batch.lists.list_columns import GRADE_COLUMNS
 from rushlight.batch.lists.row_faults import NoOriginal, faults_of, mended, together
+from rushlight.batch.looks.aces_rows import with_aces
 from rushlight.batch.looks.corrections import corrections
 from rushlight.batch.looks.show_lut_spaces import with_default_lut
 from rushlight.batch.plan.apply_defaults import Defaults
@@ -40,6 +41,7 @@ from rushlight.pipelines.errors import (
     own_fault,
 )
 from rushlight.pipelines.formats.timecode import FrameRate
+from rushlight.pipelines.originals.facts import Facts
 from rushlight.pipelines.recipe.model import Recipe
 
 __all__ = ["RowPlanner"]
@@ -143,10 +145,7 @@ class RowPlanner:
         stated = [*stated, *_stated_by_aces(decision)]
         named = next((s.encoding for s in stated if s.encoding), "")
         row = with_default_lut(row, said, named, self.recipe.look)
-        recipe = self.recipe
-        if decision.aces:
-            signal, _ = resolve_signal(stated, facts)
-            decision, recipe = with_aces(decision, row, recipe, signal.encoding)
+        decision, recipe, cells = self._with_aces(decision, row, stated, facts)
         fdl = self._fdl(row, said)
         planned = partial(
             plan_clip,
@@ -161,10 +160,12 @@ class RowPlanner:
             fdl=self._framing(*fdl),
             no_framing=fdl[0].lower() == "none",
         )
-        clip = with_sound(planned(row), said, self.recipe, self.sound, self.matcher.utc_offset)
+        clip = with_sound(
+            planned(_having(row, cells)), said, self.recipe, self.sound, self.matcher.utc_offset
+        )
         told = filled_from_sound(row, clip.sound)
         other = any(takes(output, told) != takes(output, row) for output in self.recipe.output)
-        made = planned(told) if other else clip  # what it is made into now may not hold it
+        made = planned(_having(told, cells)) if other else clip  # what it is made into now may not hold it
         clip = replace(clip, row=told, frames=made.frames, looks=made.looks, shows=made.shows)
         return with_still_notes(clip)
 
@@ -176,6 +177,16 @@ class RowPlanner:
             place = f"{error.file}:{error.line}" if error.line else error.file
             raise FramingError(f"{place}: {error.text}" if place else error.text, key="fdl") from None
 
+    def _with_aces(
+        self, decision: Decision, row: Row, stated: Sequence[Stated], facts: Facts
+    ) -> tuple[Decision, Recipe, Mapping[str, str]]:
+        """Decision and recipe as a clip's ACES Metadata File has them, and cells that its row does not have. GradeError or LutError
+        where the file does not fit the clip."""
+        if decision.aces is None:
+            return decision, self.recipe, {}
+        encoding = resolve_signal(stated, facts)[0].encoding
+        return with_aces(decision, row, self.recipe, encoding, self.files.look_file)
+
     def _fdl(self, row: Row, said: Mapping[str, str]) -> tuple[str, Path, str]:
         """How a row names its framing decision list, else a default, else the recipe: with the folder it is relative to, and who."""
         stated = (
@@ -184,6 +195,11 @@ class RowPlanner:
             (self.recipe.fdl, self.lut_base, "the recipe"),
         )
         return next((s for s in stated if s[0]), ("", self.lut_base, ""))
+
+
+def _having(row: Row, cells: Mapping[str, str]) -> Row:
+    """The row as if it had these cells as well."""
+    return replace(row, cells={**row.cells, **cells}) if cells else row
 
 
 def _without(row: Row | None, fault: RushlightError) -> Row | None:

@@ -70,11 +70,16 @@ def white_xyz(white: tuple[float, float]) -> Array:
     return np.array([x / y, 1.0, (1 - x - y) / y])
 
 
+def cones(cat: str) -> Array:
+    """XYZ to cone responses (3, 3) of a chromatic adaptation transform, such as CAT02."""
+    return np.array(_CAT[cat])
+
+
 def adaptation(white: tuple[float, float], target: tuple[float, float], cat: str) -> Array:
     """Von Kries adaptation of XYZ from one white to another in the cone space `cat`."""
     if cat == "none" or white == target:
         return np.eye(3)
-    cone = np.array(_CAT[cat])
+    cone = cones(cat)
     gain = (cone @ white_xyz(target)) / (cone @ white_xyz(white))
     matrix: Array = np.asarray(np.linalg.inv(cone) @ np.diag(gain) @ cone, np.float64)
     return matrix

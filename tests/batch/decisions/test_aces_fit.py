@@ -1,15 +1,19 @@
 """An AMF held against its clip: what fits, what is said, and what is refused with both names."""
 
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from aces_samples import SAMPLES, V1, V2, document, grade, look_file, need_standard, transform
-from rushlight.batch.decisions.aces_fit import AcesFit, fitted, stated_encoding
+from rushlight.batch.decisions.aces_fit import AcesFit, Correction, fitted, stated_encoding
 from rushlight.pipelines.colour.aces_ids import conversion_ids
 from rushlight.pipelines.colour.aces_metadata import parse_aces_metadata
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.errors import GradeError
+from rushlight.pipelines.luts.lattice_lut import identity_lut
+from rushlight.pipelines.luts.lut_nodes import AnyLut, Matrix, NodeLut
 from rushlight.pipelines.recipe.model import LookSettings
 
 LOGC4, TO_LOGC4 = f"{V2}CSC.Arri.LogC4_to_ACES.a2.v1", f"{V2}CSC.Arri.ACES_to_LogC4.a2.v1"
@@ -30,11 +34,34 @@ INPUT, GRADE = transform("inputTransform", LOGC4), grade(LOGC4, to_space=TO_LOGC
 APPLIED = ' applied="true"'
 
 
+FILES: dict[str, AnyLut] = {
+    "half.clf": NodeLut(nodes=(Matrix(matrix=np.eye(3) * 0.5, offset=np.zeros(3)),)),
+    "mixed.clf": NodeLut(nodes=(Matrix(matrix=np.eye(3)[::-1], offset=np.zeros(3)),)),
+    "film.clf": identity_lut(3),
+}
+
+
 def held(
-    *pipeline: str, encoding: str = "LogC4", lut: str = "", version: str = "2.0", **look: object
+    *pipeline: str,
+    encoding: str = "LogC4",
+    lut: str = "",
+    version: str = "2.0",
+    stated: Correction = (0.0, None),
+    **look: object,
 ) -> AcesFit:
     aces = parse_aces_metadata(document(*pipeline, version=version).encode(), file="a.amf")
-    return fitted(aces, find_encoding(encoding), LookSettings(**look), lut=lut)  # type: ignore[arg-type]
+    looks = [
+        replace(each, transform=replace(each.transform, path=each.transform.file)) if each.transform else each
+        for each in aces.looks
+    ]
+    return fitted(
+        replace(aces, looks=tuple(looks)),
+        find_encoding(encoding),
+        LookSettings(**look),  # type: ignore[arg-type]
+        lut=lut,
+        stated=stated,
+        read=lambda path: FILES[str(path)],
+    )
 
 
 @pytest.mark.parametrize("version", ["1.0", "2.0"])
@@ -59,6 +86,22 @@ def test_what_fits_is_taken(
 
 def test_the_recipes_space_gives_way_to_the_files() -> None:
     assert held(GRADE, grade_space="ACEScct").grade_space == "log"
+
+
+def test_exposure_ahead_of_the_grade_is_taken_as_the_rows() -> None:
+    assert held(look_file("half.clf"), GRADE).cells == {"exposure": "-1.0"}
+    assert held(look_file("half.clf"), GRADE, stated=(-1.0, None)).cells == {}  # the row says so itself
+    assert held(look_file("half.clf")).cells == {"exposure": "-1.0"}
+
+
+def test_a_look_file_after_the_grade_is_a_lut_from_scene_to_scene() -> None:
+    cells = {"lut": "film.clf", "lut_input": "ACES2065-1", "lut_output": "ACES2065-1"}
+    assert held(GRADE, look_file("film.clf")).cells == cells
+    assert held(look_file("film.clf")).cells == cells
+    assert held(look_file("half.clf"), GRADE, look_file("film.clf"), lut="film.clf").cells == {
+        "exposure": "-1.0",
+        **cells,
+    }
 
 
 INVERSE = (
@@ -99,6 +142,11 @@ REFUSED = {
         {},
         ("Look.Academy.ReferenceGamutCompress.a2.v1", "not done here"),
     ),
+    "a correction that is none": ((look_file("mixed.clf"), GRADE), {}, ("mixed.clf", "no exposure and white balance of ARRI LogC4")),
+    "two corrections": ((look_file("half.clf"), look_file("half.clf"), GRADE), {}, ("half.clf, half.clf",)),
+    "another exposure": ((look_file("half.clf"), GRADE), {"stated": (0.5, (0.4, 0.4))}, ("exposure -1 stops ahead of its grade (by half.clf)", "exposure +0.5 stops and white x 0.4000")),
+    "two look files": ((GRADE, look_file("film.clf"), look_file("mixed.clf")), {}, ("film.clf, mixed.clf",)),
+    "a look file and a show LUT": ((GRADE, look_file("film.clf")), {"lut": "show"}, ("film.clf", "show LUT 'show'")),
     "a rendering of ACES 1": ((ACES1,), {}, ("RRT.a1.0.3 + ODT.Academy.Rec709_100nits_dim.a1.0.3", "ACES 2.0 on Rec.709 BT.1886")),
     "somebody's own rendering": ((transform("outputTransform", f"{V2}Output.Acme.X.a1.v1"),), {}, ("Output.Acme.X.a1.v1", "ACES 2.0 on")),
 }  # fmt: skip
@@ -151,15 +199,19 @@ VERDICTS = {
 }
 
 
+def nothing(path: Path) -> AnyLut:
+    raise AssertionError(path)
+
+
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda p: p.stem)
 def test_every_sample_of_the_standard_fits_or_is_refused_with_the_reason(path: Path) -> None:
     need_standard()
     aces = parse_aces_metadata(path.read_bytes(), file=path.name)
     if not VERDICTS[path.stem]:
-        assert fitted(aces, find_encoding("LogC4"), LookSettings()) == AcesFit()
+        assert fitted(aces, find_encoding("LogC4"), LookSettings(), read=nothing) == AcesFit()
         return
     with pytest.raises(GradeError, match=VERDICTS[path.stem].replace("+", r"\+")):
-        fitted(aces, find_encoding("LogC4"), LookSettings())
+        fitted(aces, find_encoding("LogC4"), LookSettings(), read=nothing)
 
 
 def test_an_input_transform_states_the_encoding() -> None:

@@ -4,15 +4,18 @@ import csv
 import datetime
 import random
 import shutil
+from dataclasses import replace
 from itertools import takewhile
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from aces_samples import V2, clip_id, document, grade, transform
+from aces_samples import V2, clip_id, document, grade, look_file, transform
 from here import rushlight
 from pictures import numbered, write_movie
 from rushlight.batch.api.grades import graded_clips
+from rushlight.batch.api.look import exact_look
 from rushlight.batch.decisions.grade_export import handover_files
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import prepare
@@ -117,6 +120,32 @@ def test_what_is_written_of_a_plan_leads_back_to_the_file(day: Day, tmp_path: Pa
     assert found.look.identity() == clip.look.identity()
 
 
+def test_a_look_file_acts_between_the_grade_and_the_output_transform(day: Day, tmp_path: Path) -> None:
+    """A CLF over ACES2065-1: the picture is that of a stop less light after the grade."""
+    (tmp_path / "grades" / "a stop down.clf").write_text(
+        '<?xml version="1.0" encoding="UTF-8"?>\n<ProcessList xmlns="http://www.smpte-ra.org/ns/2136-1/2024" id="down" '
+        'compCLFversion="3">\n<Matrix inBitDepth="32f" outBitDepth="32f">\n'
+        '<Array dim="3 3">\n0.5 0 0\n0 0.5 0\n0 0 0.5\n</Array>\n</Matrix>\n</ProcessList>\n'
+    )
+    text = document(
+        transform("inputTransform", LOGC4),
+        grade(LOGC4),
+        look_file("a%20stop%20down.clf"),
+        clip=clip_id("A001C001"),
+    )
+    (clip,) = day.planned("clip\nA001C001.mov\n", amf=text)
+    assert clip.look.lut and (clip.look.lut.input_space, clip.look.lut.output_space) == ("ACES2065-1",) * 2
+    assert "lut" not in clip.row.cells  # nobody's row says so
+    shown = exact_look(day.prepared, clip)
+    code = np.random.default_rng(0).uniform(0.1, 0.8, (200, 3))
+    plain = replace(shown, show_lut=None)
+    expected = replace(plain, cdl=None, exposure=-1.0).evaluate(plain.graded(code))
+    assert shown.evaluate(code) == pytest.approx(expected, abs=2e-5)
+    (tmp_path / "grades" / "a stop down.clf").unlink()
+    assert day.planned("clip\nA001C001.mov\n", amf=text) == []
+    assert "a stop down.clf: cannot be read" in day.wrong[0]
+
+
 LOGS = [e.name for e in encodings() if e.kind == "log"]
 
 
@@ -128,19 +157,20 @@ def test_three_days_come_back_with_every_number(number: int, day: Day, tmp_path:
     def cell(low: float, high: float) -> str:
         return " ".join(repr(random.uniform(low, high)) for _ in range(3))
 
-    rows = ["clip,encoding,exposure_index,slope,offset,power,saturation"]
+    rows = ["clip,encoding,exposure_index,exposure,white_balance,slope,offset,power,saturation"]
     for k, name in enumerate(LOGS, 1):
         index = random.choice([200, 400, 800, 1600]) if name.startswith("ARRI LogC3") else ""
         numbers = [cell(0.5, 2), cell(-0.1, 0.1), cell(0.5, 2), repr(random.uniform(0, 2))]
-        rows.append(f"A00{number}C{k:03}.mov,{name},{index},{','.join(numbers)}")
+        stops, white = (round(random.uniform(-2, 2), 2), "0.4476 0.4074") if k % 3 == 0 else ("", "")
+        rows.append(f"A00{number}C{k:03}.mov,{name},{index},{stops},{white},{','.join(numbers)}")
     space = "ACEScct" if number == 2 else "log"
     recipe = f'[look]\ngrade_space = "{space}"'
     given = day.planned("\n".join(rows) + "\n", recipe=recipe)
     assert len(given) == len(LOGS) and day.wrong == []
     files = handover_files(graded_clips(day.prepared), "day", made=datetime.datetime.now(datetime.UTC))
     for name, text in takewhile(
-        lambda file: file[0].endswith(".amf"), files
-    ):  # LUTs, which take long, come after them
+        lambda file: file[0].endswith((".amf", ".clf")), files
+    ):  # no .cube: they take long
         (tmp_path / "grades" / name).write_text(text or "")
     bare = "clip\n" + "\n".join(row.partition(",")[0] for row in rows[1:]) + "\n"
     found = day.planned(bare)  # the list says nothing, and the recipe grades in log
@@ -152,3 +182,7 @@ def test_three_days_come_back_with_every_number(number: int, day: Day, tmp_path:
         first, second = ((c.slope, c.offset, c.power, c.saturation) for c in cdls if c)
         assert first == second
         assert after.look.grade_space == ("log" if before.signal.encoding.curve == "ACEScct" else space)
+        assert (after.look.exposure, after.look.white_balance) == (
+            before.look.exposure,
+            before.look.white_balance,
+        )

@@ -1,6 +1,7 @@
 """ACES transform ids: each is in OpenColorIO's built-in config, and means there what it means here."""
 
 import re
+from pathlib import Path
 
 import numpy as np
 import PyOpenColorIO as ocio
@@ -146,3 +147,12 @@ def test_an_id_in_short() -> None:
     assert short(f"{V2}CSC.Arri.LogC4_to_ACES.a2.v1") == "CSC.Arri.LogC4_to_ACES.a2.v1"
     assert short(f" {V1}RRT.a1.0.3\n") == "RRT.a1.0.3"
     assert set(aces_ids.__all__) >= {"conversion_ids", "encoding_of"}
+
+
+def test_the_page_has_every_id() -> None:
+    page = (Path(__file__).resolve().parents[3] / "docs/reference/aces.md").read_text()
+    named = set(re.findall(r"`((?:CSC|Output)\.[\w.-]+v1)`", page))
+    ids = [conversion_ids(e) for e in REGISTERED]
+    assert named == {short(i.to_aces) for i in ids if i} | {
+        short(output_id(d)) for d in displays() if output_id(d)
+    }

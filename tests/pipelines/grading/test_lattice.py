@@ -11,10 +11,10 @@ from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.interpolation import tetrahedral
 from rushlight.pipelines.colour.look import Look, ShowLut
-from rushlight.pipelines.colour.lut_nodes import Matrix, NodeLut
 from rushlight.pipelines.grading.bake import bake
 from rushlight.pipelines.grading.lattice import _balanced, lattice, lattice_kind, steps
 from rushlight.pipelines.luts.lattice_lut import Lut
+from rushlight.pipelines.luts.lut_nodes import Matrix, NodeLut
 
 REC709 = find_display("Rec.709 BT.1886")
 LOOK = Look(encoding=find_encoding("LogC3"), display=REC709)

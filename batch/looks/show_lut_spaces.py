@@ -15,10 +15,11 @@ from rushlight.batch.decisions.lut_files import ReadLut
 from rushlight.batch.lists.clip_list import Row
 from rushlight.pipelines.colour.camera_encodings import Encoding, Levels, find_encoding
 from rushlight.pipelines.colour.displays import Display, find_display
-from rushlight.pipelines.colour.look import lut_output, working_encoding
+from rushlight.pipelines.colour.look import working_encoding
 from rushlight.pipelines.errors import EncodingError, ListError, LutError
 from rushlight.pipelines.job.spec import LutSpec
 from rushlight.pipelines.luts.cube_lut import lut_side
+from rushlight.pipelines.luts.lut_spaces import lut_output
 from rushlight.pipelines.recipe.model import LookSettings
 
 if TYPE_CHECKING:

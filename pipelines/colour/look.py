@@ -28,9 +28,9 @@ from rushlight.pipelines.colour.displays import (
 )
 from rushlight.pipelines.colour.gamuts import D65, adaptation
 from rushlight.pipelines.colour.interpolation import Interpolation
-from rushlight.pipelines.errors import EncodingError, GradeError
+from rushlight.pipelines.errors import GradeError
 
-__all__ = ["Look", "ShowLut", "State", "lut_output", "to_working", "working_encoding"]
+__all__ = ["Look", "ShowLut", "State", "to_working", "working_encoding"]
 
 State = Literal["log", "show", "graded"]
 Array = NDArray[np.float64]
@@ -88,21 +88,6 @@ class ShowLut:
 def working_encoding(encoding: Encoding) -> Encoding:
     """The encoding that grades and lattices work in: the camera's own, or ACEScct for scene-linear originals."""
     return find_encoding("ACEScct") if encoding.kind == "linear" else encoding
-
-
-def lut_output(name: str, *, exposure_index: int | None = None) -> Display | Encoding:
-    """What a LUT gives, by name: the signal of a display, else a scene in a camera or linear encoding, which a transform is
-    still to show; of LogC3 for that exposure index, unless the name states one. EncodingError naming the displays for anything else."""
-    try:
-        return find_display(name)
-    except EncodingError as error:
-        try:
-            scene = find_encoding(name, exposure_index=exposure_index)
-        except EncodingError:
-            raise error from None
-        if scene.kind == "video":
-            raise
-        return scene
 
 
 def to_working(linear: ArrayLike, encoding: Encoding) -> NDArray[np.float32]:

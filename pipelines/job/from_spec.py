@@ -13,7 +13,7 @@ from pathlib import Path
 from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import Display, find_display
-from rushlight.pipelines.colour.look import Look, ShowLut, lut_output
+from rushlight.pipelines.colour.look import Look, ShowLut
 from rushlight.pipelines.errors import ChangedError, SourceError, from_os
 from rushlight.pipelines.formats.codecs import Tags, codec
 from rushlight.pipelines.formats.movie_format import MovieFormat
@@ -23,6 +23,7 @@ from rushlight.pipelines.inside_folder import path_of, read_bytes, same_time
 from rushlight.pipelines.job.spec import JobSpec, LookSpec, MovieSpec, SegmentSpec, SourceSpec, StillsSpec
 from rushlight.pipelines.luts.lut_file import parse_lut
 from rushlight.pipelines.luts.lut_nodes import AnyLut
+from rushlight.pipelines.luts.lut_spaces import lut_output
 from rushlight.pipelines.originals.framing import Fit, Placement, Rect
 from rushlight.pipelines.originals.probe import Facts, probe
 from rushlight.pipelines.outputs.segment_writer import MovieWriter

@@ -12,8 +12,8 @@ from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.chart import PATCHES
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.gamuts import D65, white_xyz
-from rushlight.pipelines.colour.look import Look, ShowLut, lut_output, to_working, working_encoding
-from rushlight.pipelines.errors import EncodingError, GradeError
+from rushlight.pipelines.colour.look import Look, ShowLut, to_working, working_encoding
+from rushlight.pipelines.errors import GradeError
 from rushlight.pipelines.luts.lattice_lut import identity_lut
 from rushlight.pipelines.luts.lut_nodes import Matrix, NodeLut
 
@@ -249,12 +249,3 @@ def test_a_lut_that_gives_a_scene_is_said_with_the_transform() -> None:
     with pytest.raises(GradeError, match=r"gives ACES2065-1, which is for no display.*aces2") as caught:
         replace(shown, transform="none")
     assert caught.value.key == "lut_output"
-
-
-def test_what_a_lut_gives_by_name() -> None:
-    assert lut_output("Rec.709") == find_display("Rec.709 BT.1886")  # a display before a scene of that name
-    assert lut_output("ACES2065-1") == find_encoding("ACES2065-1")
-    assert lut_output("LogC3", exposure_index=400) == find_encoding("LogC3 EI 400")
-    for name in ("LogX", "Video Rec.709"):
-        with pytest.raises(EncodingError, match="is no display; takes"):
-            lut_output(name)

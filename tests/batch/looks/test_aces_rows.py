@@ -22,6 +22,8 @@ from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.colour.camera_encodings import encodings, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
+from rushlight.pipelines.luts.cube_lut import format_cube
+from rushlight.pipelines.luts.lattice_lut import identity_lut
 
 LOGC4, ACESCCT = f"{V2}CSC.Arri.LogC4_to_ACES.a2.v1", f"{V2}CSC.Academy.ACEScct_to_ACES.a2.v1"
 OUTPUT = '\n[[output]]\nname = "o"\nmake = "movie"\ncodec = "prores-proxy"\n'
@@ -144,6 +146,27 @@ def test_a_look_file_acts_between_the_grade_and_the_output_transform(day: Day, t
     (tmp_path / "grades" / "a stop down.clf").unlink()
     assert day.planned("clip\nA001C001.mov\n", amf=text) == []
     assert "a stop down.clf: cannot be read" in day.wrong[0]
+
+
+def test_every_look_of_a_recipe_takes_the_files_space_and_the_lut_of_an_output_its_place(
+    day: Day, tmp_path: Path
+) -> None:
+    (tmp_path / "warm.cube").write_text(format_cube(identity_lut(2)))
+    outputs = [
+        '[looks.cinema]\ndisplay = "P3-D65"\ngrade_space = "log"',
+        *(f'[[output]]\nname = "{n}"\nmake = "movie"\ncodec = "prores-proxy"\n{key}' for n, key in (
+            ("cinema", 'look = "cinema"'), ("own", 'lut = "warm.cube"'))),
+    ]  # fmt: skip
+    text = document(grade(ACESCCT), clip=clip_id("A001C001"))
+    (clip,) = day.planned("clip,encoding\nA001C001.mov,LogC4\n", amf=text, recipe="\n".join(outputs))
+    looks = [clip.look, *clip.looks.values()]
+    assert len(looks) == 3 and [look.grade_space for look in looks] == ["ACEScct"] * 3
+    after = outputs[0].replace('grade_space = "log"', 'grade_order = "after"')
+    assert (
+        day.planned("clip,encoding\nA001C001.mov,LogC4\n", amf=text, recipe="\n".join([after, *outputs[1:]]))
+        == []
+    )
+    assert 'grade_order is "after"' in day.wrong[0]
 
 
 LOGS = [e.name for e in encodings() if e.kind == "log"]

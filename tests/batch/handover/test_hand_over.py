@@ -161,7 +161,8 @@ def test_an_output_that_is_gone_as_a_whole_is_said(out: Path) -> None:
     assert (
         "NOT TO BE USED ANY MORE SINCE EDITOR_001 viewing/A001C001.mp4: nothing makes it any more" in letter
     )
-    assert hand(out, outputs=("viewing",)).folder is None
+    with pytest.raises(OptionError, match="no file of 'viewing' is delivered; there are editorial"):
+        hand(out, outputs=("viewing",))  # now it is neither there nor with the receiver
 
 
 def test_missing_comes_first(out: Path) -> None:

@@ -30,7 +30,7 @@ LINKED = (
     " disk is free of that: send such a one."
 )
 WIDTH = 96  # characters of a line of the letter; names and paths stay whole
-MANY = 6  # files of one clip that are named
+MANY = 6  # clips, or files of one clip, that are named for one reason
 TOGETHER: Mapping[Since, str] = {
     "changed": "Changed",
     "new": "New",
@@ -64,7 +64,12 @@ def sections(handover: Handover, pieces: Sequence[Piece]) -> list[Section]:
     found = [_missing(handover), _inside(handover, pieces)]
     if handover.after:
         found += _changes(handover)
-    found += [_notes(handover), _check(handover), Section(title="What it is not", sentences=(CAUTION,))]
+    found += [
+        _notes(handover),
+        _of_clips(pieces),
+        _check(handover),
+        Section(title="What it is not", sentences=(CAUTION,)),
+    ]
     return [section for section in found if section.sentences or section.things]
 
 
@@ -191,8 +196,7 @@ def _things(files: Iterable[HandoverFile], since: Since) -> Iterable[tuple[str, 
     for file in files:
         together.setdefault((file.job, file.revision, file.why), []).append(file.path)
     for (_, revision, why), paths in together.items():
-        more = f" and {len(paths) - MANY} more" if len(paths) > MANY else ""
-        yield f"{', '.join(paths[:MANY])}{more}", f"revision {revision}: {why}"
+        yield _some(paths), f"revision {revision}: {why}"
 
 
 def _notes(handover: Handover) -> Section:
@@ -202,6 +206,23 @@ def _notes(handover: Handover) -> Section:
             "The record was left out: it cannot be measured with verify, nor made again with --from, from this folder."
         )
     return Section(title="To know", sentences=tuple(notes))
+
+
+def _of_clips(pieces: Sequence[Piece]) -> Section:
+    """What the records warn of, each once with the clips it is true of."""
+    records = {piece.record.job: piece.record for piece in pieces}
+    clips: dict[str, list[str]] = {}
+    for record in records.values():
+        for text in record.warnings:
+            clips.setdefault(text, []).append(record.clip)
+    return Section(
+        title="Notes on clips in it", things=tuple((_some(names), text) for text, names in clips.items())
+    )
+
+
+def _some(names: Sequence[str]) -> str:
+    more = f" and {len(names) - MANY} more" if len(names) > MANY else ""
+    return f"{', '.join(names[:MANY])}{more}"
 
 
 def _check(handover: Handover) -> Section:

@@ -51,12 +51,13 @@ def _why(record: JobRecord | None, outputs: Sequence[str]) -> str:
 
 
 def _without_file(day: Day, latest: Mapping[str, JobRecord], outputs: Sequence[str]) -> Iterable[Lacking]:
-    """Chosen outputs that a delivered clip has no file of, and other clips of its recipe have."""
+    """Chosen outputs that a delivered clip has no file of, and other clips of its recipe have. A range or a still of a clip is
+    what somebody asked for, and lacks none."""
     made: dict[str, set[str]] = defaultdict(set)
-    for each in latest.values():
+    for each in (record for record in latest.values() if not record.excerpt):
         made[_recipe(each)] |= {entry.output for entry in each.outputs}
     for entry in day.entries:
-        if (record := latest.get(entry.job)) and entry.state == "done":
+        if (record := latest.get(entry.job)) and entry.state == "done" and not record.excerpt:
             own = {file.output for file in record.outputs}
             lost = [name for name in outputs if name in made[_recipe(record)] - own]
             if lost:

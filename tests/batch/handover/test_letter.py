@@ -119,3 +119,19 @@ def test_what_changed_for_one_reason_stands_together() -> None:
     clips.append(first | {"path": "e/A.mov", "since": "changed", "why": "other sound"})
     text = one_line(letter_text(handover(files=clips, after="editor_001"), PIECES))
     assert "stills/5.tif and 2 more: revision 2: another look e/A.mov: revision 2: other sound" in text
+
+
+def test_what_the_records_warn_of_is_said_once() -> None:
+    def piece(number: int, *warnings: str) -> Piece:
+        record = read_record(recorded(f"C{number}", movie(), warnings=list(warnings)))
+        return Piece(record=record, entry=record.outputs[0], since="first")
+
+    pieces = [piece(n, "no reel is stated") for n in range(8)] + [
+        piece(9, "delivered with 2 damaged frames: 01:00:00:03")
+    ]
+    text = letter_text(handover(), [*pieces, pieces[0]])
+    part = one_line(text.split("NOTES ON CLIPS IN IT")[1].split("HOW TO CHECK")[0])
+    assert part == (
+        "C0, C1, C2, C3, C4, C5 and 2 more: no reel is stated C9: delivered with 2 damaged frames: 01:00:00:03"
+    )
+    assert "NOTES ON CLIPS" not in letter_text(handover(), PIECES)

@@ -58,6 +58,12 @@ def test_an_output_of_another_recipe_is_not_missed() -> None:
     assert found([done("A", "e"), done("B", "v", **other)]) == []
 
 
+def test_a_range_or_a_still_of_a_clip_lacks_nothing() -> None:
+    """And the others do not lack what was made of it alone."""
+    part = done("A 10.00.00.00", "v", "stills", excerpt="10:00:00:00")
+    assert found([done("A", "e", "v"), part], outputs=("e", "v", "stills")) == []
+
+
 def test_an_output_that_is_not_chosen_is_not_missed() -> None:
     assert found([done("A", "e", "v"), done("B", "e")], outputs=("e",)) == []
 

@@ -6,7 +6,9 @@ references to other files. What a file says and nobody does is a wrong picture, 
 
 from __future__ import annotations
 
+import math
 import re
+from itertools import pairwise
 from xml.parsers import expat
 
 from rushlight.pipelines.errors import LutError
@@ -44,7 +46,7 @@ def narrow_range_lines(text: str) -> list[tuple[int, str]]:
 
 def check_rows(text: str, suffix: str, *, file: str = "") -> None:
     """LutError with its line for a .spi1d, .spi3d or .csp whose first line is another format's, or that has something else than
-    finite numbers with a decimal point where numbers stand; and for a .spi3d that gives a point twice."""
+    finite numbers with a decimal point where numbers stand; points given twice, or beyond the size; inputs that do not rise."""
     lines = text.splitlines()
     first = next((n for n, line in enumerate(lines) if line.strip()), 0)
     if not lines or " ".join(lines[first].split()).lower() != _HEADS[suffix].lower():
@@ -52,27 +54,57 @@ def check_rows(text: str, suffix: str, *, file: str = "") -> None:
         raise LutError(
             f"begins with {found!r}; a {suffix} begins with {_HEADS[suffix]!r}", file=file, line=first + 1
         )
-    points: set[tuple[str, ...]] = set()
+    rows: list[_Row] = []
     inside_notes = False
     for number, line in enumerate(lines[first + 1 :], first + 2):
         words = line.split()
         if suffix == ".csp" and words[:2] in (["BEGIN", "METADATA"], ["END", "METADATA"]):
             inside_notes = words[0] == "BEGIN"
-            continue
-        if not words or inside_notes or words[0][0] in "#{}":
-            continue
-        if words[0] in ("1D", "3D", "From", "Length", "Components"):
-            words = words[1:]
-        _check_numbers(words, number, file)
-        if suffix == ".spi3d" and len(words) == 6:
-            if tuple(words[:3]) in points:
-                raise LutError(f"has the point {' '.join(words[:3])} twice", file=file, line=number)
-            points.add(tuple(words[:3]))
+        elif words and not inside_notes and words[0][0] not in "#{}":
+            named = words[0] in ("1D", "3D", "From", "Length", "Components")
+            _check_numbers(words[named:], number, file)
+            rows.append((number, words[0] if named else "", words[named:]))
+    {".spi1d": _check_spi1d, ".spi3d": _check_spi3d, ".csp": _check_csp}[suffix](rows, file)
+
+
+_Row = tuple[int, str, list[str]]  # number of a line, its keyword, its numbers
+
+
+def _check_spi1d(rows: list[_Row], file: str) -> None:
+    for line, keyword, words in rows:
+        if keyword == "From" and len(words) == 2 and float(words[0]) >= float(words[1]):
+            raise LutError("its input goes down or nowhere", file=file, line=line, key="From")
+
+
+def _check_spi3d(rows: list[_Row], file: str) -> None:
+    size = rows[1][2] if len(rows) > 1 else []
+    points: set[tuple[str, ...]] = set()
+    for line, _, words in rows[2:]:
+        point = tuple(words[:3])
+        if point in points:
+            raise LutError(f"has the point {' '.join(point)} twice", file=file, line=line)
+        if len(size) != 3 or any(
+            float(place) >= float(count) for place, count in zip(point, size, strict=False)
+        ):
+            raise LutError(f"has the point {' '.join(point)}, beyond its size", file=file, line=line)
+        points.add(point)
+
+
+def _check_csp(rows: list[_Row], file: str) -> None:
+    """Three curves of a count, inputs and outputs; then the size and as many rows as it says."""
+    for (line, _, inputs), channel in zip(rows[2:11:3], ("red", "green", "blue"), strict=False):
+        values = [float(word) for word in inputs]
+        if any(a >= b for a, b in pairwise(values)):
+            raise LutError(f"the inputs of its {channel} curve do not rise", file=file, line=line)
+    if len(rows) > 10:
+        count = math.prod(int(float(word)) for word in rows[10][2])
+        if len(rows) > 11 + count:
+            raise LutError(f"has more rows than its size says ({count})", file=file, line=rows[11 + count][0])
 
 
 def _check_numbers(words: list[str], line: int, file: str) -> None:
     for word in words:
-        if not _NUMBER.fullmatch(word):
+        if not _NUMBER.fullmatch(word) or not math.isfinite(float(word)):
             comma = (
                 "; numbers have a decimal point, not a comma" if re.fullmatch(r"[-+]?\d+,\d+", word) else ""
             )

@@ -101,7 +101,10 @@ def _fault(error: Exception, file: str) -> LutError:
     text = re.sub(
         r"Error parsing \S+( \w+)? file \(\S*\)\.?\s*|Error is:\s*|\bCTF/CLF parsing error[:.]\s*", "", text
     )
-    text = text.strip(" .") or said(error)
+    text = re.sub(
+        r"(?: in|\. In|The transform file:)? *\b[0-9a-f]{64}\.\w+", "", text
+    )  # the name that it knows the file by
+    text = text.strip(" .:") or said(error)
     return LutError(
         f"is not a LUT that can be read: {text[:240]}", file=file, line=int(line[1]) if line else None
     )

@@ -66,11 +66,19 @@ def test_a_cube_that_says_narrow_range_says_it_with_its_line() -> None:
     assert says_narrow_range(CUBE, file="x.cube") == says_narrow_range(CLF, file="x.clf") == []
 
 
+POINTS = [f"{k // 4} {k // 2 % 2} {k % 2}" for k in range(8)]
+SEEDS = {
+    ".spi1d": b"Version 1\nFrom 0 1\nLength 3\nComponents 1\n{\n0\n0.4\n1\n}\n",
+    ".spi3d": f"SPILUT 1.0\n3 3\n2 2 2\n{''.join(f'{p} {p}' + chr(10) for p in POINTS)}".encode(),
+    ".csp": b"CSPLUTV100\n1D\n\n" + b"2\n0 1\n0 1\n" * 3 + b"\n3\n0 0 0\n.2 .3 .4\n1 1 1\n",
+}
+
+
 @pytest.mark.parametrize("suffix", LUT_SUFFIXES)
 def test_junk_is_a_lut_error(suffix: str) -> None:
     random = np.random.default_rng(4)
-    seed = CLF if suffix in (".clf", ".ctf") else CUBE
-    for _ in range(60):
+    seed = SEEDS.get(suffix, CLF if suffix in (".clf", ".ctf") else CUBE)
+    for _ in range(150):
         data = bytearray(seed)
         for place in random.integers(0, len(data), 4):
             data[place] = random.integers(1, 256)

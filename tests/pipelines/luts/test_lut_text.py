@@ -10,7 +10,8 @@ CURVE = '<LUT1D inBitDepth="32f" outBitDepth="32f"><Array dim="2 1">\n0\n1\n</Ar
 END = "</ProcessList>\n"
 SPI3D = "SPILUT 1.0\n3 3\n2 2 2\n" + "".join(f"{k // 4} {k // 2 % 2} {k % 2} 0 0.5 1\n" for k in range(8))
 SPI1D = "Version 1\nFrom 0.0 1.0\nLength 2\nComponents 1\n{\n 0.0\n 1e0\n}\n"
-CSP = "CSPLUTV100\n1D\n\nBEGIN METADATA\nany 0,5 nan words\nEND METADATA\n\n2\n0 1\n0 1\n"
+CURVE_ROWS = "2\n0 1\n0 1\n"
+CSP = f"CSPLUTV100\n1D\n\nBEGIN METADATA\nany 0,5 nan words\nEND METADATA\n\n{CURVE_ROWS * 3}\n2\n0 0 0\n1 1 1\n"
 
 
 @pytest.mark.parametrize(("text", "suffix"), [(SPI3D, ".spi3d"), (SPI1D, ".spi1d"), (CSP, ".csp")])
@@ -27,8 +28,13 @@ def test_good_rows_pass(text: str, suffix: str) -> None:
         (SPI3D.replace("0 0 1 0 0.5 1", "0 0 0 0 0.5 1"), ".spi3d", "the point 0 0 0 twice", 5),
         (SPI3D.replace("SPILUT", "LUT"), ".spi3d", "begins with 'LUT 1.0'", 1),
         (SPI1D.replace("1e0", "inf"), ".spi1d", "found 'inf'", 7),
+        (SPI1D.replace("1e0", "1e999"), ".spi1d", "found '1e999'", 7),
         (SPI1D.replace("From 0.0 1.0", "From 0,0 1,0"), ".spi1d", "not a comma", 2),
-        (CSP + "0,5 1 1\n", ".csp", "not a comma", 11),
+        (CSP.replace("1 1 1", "0,5 1 1"), ".csp", "not a comma", 20),
+        (CSP + "0 0 0\n", ".csp", r"more rows than its size says \(2\)", 21),
+        (CSP.replace("2\n0 1", "2\n1 0", 1), ".csp", "inputs of its red curve do not rise", 9),
+        (SPI3D + "5 5 5 0 0 0\n", ".spi3d", "5 5 5, beyond its size", 12),
+        (SPI1D.replace("From 0.0 1.0", "From 1.0 0.0"), ".spi1d", "goes down", 2),
         ("", ".csp", "begins with ''", 1),
     ],
 )

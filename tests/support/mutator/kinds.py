@@ -88,6 +88,10 @@ def of_lut(home: Path, path: Path, rng: Random) -> list[Call]:
     return asked(home, "day.csv", rng)
 
 
+def of_other_lut(home: Path, path: Path, rng: Random) -> list[Call]:
+    return asked(home, f"{path.suffix[1:]}.csv", rng)
+
+
 def of_fdl(home: Path, path: Path, rng: Random) -> list[Call]:
     return asked(home, "day.csv", rng, recipe="framed.toml")
 
@@ -255,6 +259,12 @@ def _cube(path: Path) -> Any:
     return parse_cube(_text(path), file=path.name)
 
 
+def _lut(path: Path) -> Any:
+    from rushlight.pipelines.luts.lut_file import parse_lut
+
+    return parse_lut(path.read_bytes(), file=path.name).apply([[0.2, 0.4, 0.6], [float("nan"), -1.0, 2.0]])
+
+
 def _recipe(path: Path) -> Any:
     from rushlight.pipelines.recipe.read_recipe import parse_recipe
 
@@ -336,6 +346,8 @@ KINDS: dict[str, Kind] = {
         Kind(name="cdl", group="texts", form="xml", seeds=("day/grades/*.cdl",), calls=of_grades, read=_cdl),
         Kind(name="grades", group="texts", form="table", seeds=("day/grades/five.csv",), calls=of_grades),
         Kind(name="cube", group="texts", form="text", seeds=("day/small.cube",), calls=of_lut, read=_cube),
+        Kind(name="clf", group="texts", form="xml", seeds=("day/small.clf",), calls=of_other_lut, read=_lut),
+        Kind(name="csp", group="texts", form="text", seeds=("day/small.csp",), calls=of_other_lut, read=_lut),
         Kind(name="fdl", group="texts", form="json", seeds=("day/small.fdl",), calls=of_fdl, read=_fdl),
         Kind(
             name="recipe", group="texts", form="toml", seeds=("day/two.toml",), calls=of_recipe, read=_recipe

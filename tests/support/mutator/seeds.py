@@ -99,6 +99,23 @@ LIST = """clip,encoding,levels,slope,offset,power,saturation,cdl,lut,scene,take,
 A001C001.mov,LogC3,narrow,1.06 1.0 0.97,0 0 0.004,1.02 1 1,1.08,,small.cube,12A,3,2026-05-04,lamplight,yes,,,0.5
 A001C002.mov,S-Log3/S-Gamut3.Cine,full,,,,,grades/three.ccc#two,,12B,1,2026-05-04,"a ""quote"", here",,02:00:00:00,02:00:00:02,
 """
+CLF = """<?xml version="1.0" encoding="UTF-8"?>
+<ProcessList id="urn:uuid:1" name="small" compCLFversion="3">
+<Description>every node</Description>
+<Range inBitDepth="10i" outBitDepth="32f"><minInValue>0</minInValue><maxInValue>1023</maxInValue>
+<minOutValue>0</minOutValue><maxOutValue>1</maxOutValue></Range>
+<Matrix inBitDepth="32f" outBitDepth="32f"><Array dim="3 3">1 0 0 0 1 0 0 0 1</Array></Matrix>
+<Log inBitDepth="32f" outBitDepth="32f" style="linToLog">
+<LogParams base="2" logSideSlope="0.1" logSideOffset="0.5" linSideSlope="1" linSideOffset="0.01"/></Log>
+<Exponent inBitDepth="32f" outBitDepth="32f" style="basicFwd"><ExponentParams exponent="1.1"/></Exponent>
+<ASC_CDL inBitDepth="32f" outBitDepth="32f" style="Fwd"><SOPNode><Slope>1 1 1</Slope><Offset>0 0 0</Offset>
+<Power>1 1 1</Power></SOPNode><SatNode><Saturation>0.9</Saturation></SatNode></ASC_CDL>
+<LUT1D inBitDepth="32f" outBitDepth="32f"><Array dim="3 1">0 0.4 1</Array></LUT1D>
+<LUT3D inBitDepth="32f" outBitDepth="32f" interpolation="tetrahedral"><Array dim="3 3 3 3">
+{}
+</Array></LUT3D>
+</ProcessList>
+"""
 EDL = """TITLE: DAY 1
 FCM: NON-DROP FRAME
 
@@ -242,6 +259,10 @@ def _texts(day: Path) -> None:
         "defaults.toml": DEFAULTS,
         "shooting.toml": SHOOTING,
         "scenes.csv": SCENES,
+        "small.clf": CLF.format("\n".join(f"{r} {g} {b}" for r in axis for g in axis for b in axis)),
+        "small.csp": "CSPLUTV100\n3D\n\n" + "3\n0 0.5 1\n0 0.4 1\n" * 3 + f"\n3 3 3\n{cube}",
+        "clf.csv": LIST.replace("small.cube", "small.clf"),
+        "csp.csv": LIST.replace("small.cube", "small.csp"),
         "small.cube": f'TITLE "small"\nDOMAIN_MIN 0 0 0\nDOMAIN_MAX 1 1 1\nLUT_3D_SIZE 3\n{cube}',
         "grades/one.cc": HEAD + CORRECTION.format("A001C001", "1.04", "1.05", SPACE),
         "grades/three.ccc": f"{HEAD}<ColorCorrectionCollection{SPACE}>{one}{two}</ColorCorrectionCollection>\n",

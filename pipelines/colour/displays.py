@@ -263,8 +263,9 @@ def output_transform(ap0: ArrayLike, display: Display, kind: Transform) -> Array
     NaN and +inf give black, as the ACES transform has it.
     """
     linear = np.asarray(ap0, np.float64)
-    finite = np.isfinite(linear).all(-1, keepdims=True)
-    linear = np.where(finite, linear, 0.0)
+    finite = np.isfinite(linear)
+    if not finite.all():
+        linear = np.where(finite.all(-1, keepdims=True), linear, 0.0)
     if kind == "colorimetric":
         matrix = np.linalg.solve(
             display.gamut.to_xyz(), adaptation(ACES_WHITE, D65, "Bradford") @ AP0.to_xyz()

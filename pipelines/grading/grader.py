@@ -87,39 +87,53 @@ def to_rgb(
     siting: Siting | None = None,
     rows: slice = slice(None),
 ) -> NDArray[np.float64]:
-    """The encoded signal R'G'B' (h, w, 3), float64, of a frame's planes: the exact path's way in. `rows`: of an RGB frame
-    these alone."""
+    """The encoded signal R'G'B' (h, w, 3), float64, of a frame's planes: the exact path's way in. `rows`: of these alone."""
     siting = siting or ("top-left" if top_sited else "left")
-    rgb = pixel_format.family == "rgb"
-    first, second, third = (p[rows if rgb else slice(None)].astype(np.float64) for p in planes(frame))
+    first, second, third = planes(frame)
     y_unit, y_zero, c_unit, c_zero = source_scale(pixel_format, levels, chroma or levels)
-    if rgb:
-        return (np.stack([first, second, third], -1) - y_zero) / y_unit
+    if pixel_format.family == "rgb":
+        return (np.stack([p[rows].astype(np.float64) for p in (first, second, third)], -1) - y_zero) / y_unit
     height, width = first.shape
-    luma = (first - y_zero) / y_unit
-    cb, cr = (_full_size((p - c_zero) / c_unit, pixel_format, width, height, siting) for p in (second, third))
+    luma = (first[rows].astype(np.float64) - y_zero) / y_unit
+    at = np.arange(height)[rows]
+    cb, cr = (_full_size(p, c_zero, c_unit, pixel_format, at, width, siting) for p in (second, third))
     r_cr, g_cb, g_cr, b_cb = _rgb_weights(matrix)
     return np.stack([luma + r_cr * cr, luma + g_cb * cb + g_cr * cr, luma + b_cb * cb], -1)
 
 
 def _full_size(
-    plane: NDArray[np.float64], pixel_format: PixelFormat, width: int, height: int, siting: Siting
+    plane: NDArray[np.generic],
+    zero: float,
+    unit: float,
+    pixel_format: PixelFormat,
+    rows: NDArray[np.intp],
+    width: int,
+    siting: Siting,
 ) -> NDArray[np.float64]:
-    """Chroma at luma's size, linear between samples, which lie where `siting` says."""
+    """Chroma in these rows of luma and at its width, linear between samples, which lie where `siting` says."""
+
+    def scaled(codes: NDArray[np.generic]) -> NDArray[np.float64]:
+        return (codes.astype(np.float64) - zero) / unit
+
     if pixel_format.sub_y == 2:
-        plane = _between(plane, height, 0.0 if siting == "top-left" else 0.5)
+        upper, lower, part = _between(rows, plane.shape[0], 0.0 if siting == "top-left" else 0.5)
+        found = scaled(plane[upper]) * (1 - part)[:, None] + scaled(plane[lower]) * part[:, None]
+    else:
+        found = scaled(plane[rows])
     if pixel_format.sub_x == 2:
-        plane = _between(plane.T, width, 0.5 if siting == "centre" else 0.0).T
-    return plane
+        left, right, part = _between(np.arange(width), plane.shape[1], 0.5 if siting == "centre" else 0.0)
+        found = found.take(left, 1) * (1 - part) + found.take(right, 1) * part
+    return found
 
 
-def _between(plane: NDArray[np.float64], rows: int, first: float) -> NDArray[np.float64]:
-    """Twice the rows, of a plane whose samples lie at `first`, `first` + 2, …; the outermost are held."""
-    place = np.clip((np.arange(rows) - first) / 2, 0, plane.shape[0] - 1)
-    upper = np.minimum(place.astype(np.intp), max(plane.shape[0] - 2, 0))
-    lower = np.minimum(upper + 1, plane.shape[0] - 1)
-    part = (place - upper)[:, None]
-    return plane[upper] * (1 - part) + plane[lower] * part
+def _between(
+    places: NDArray[np.intp], samples: int, first: float
+) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.float64]]:
+    """Of places among samples that lie at `first`, `first` + 2, …: the sample before, the one after and the share of that; the
+    outermost are held."""
+    place = np.clip((places - first) / 2, 0, samples - 1)
+    before = np.minimum(place.astype(np.intp), max(samples - 2, 0))
+    return before, np.minimum(before + 1, samples - 1), place - before
 
 
 def _pairs(table: NDArray[np.float32]) -> NDArray[np.float32]:

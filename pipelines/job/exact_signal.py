@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import av
 import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.look import to_working
-from rushlight.pipelines.formats.pixel_formats import new_frame, planes
+from rushlight.pipelines.formats.pixel_formats import PixelFormat, new_frame, planes
 from rushlight.pipelines.grading.grader import to_rgb
 from rushlight.pipelines.job.from_spec import working_format
 from rushlight.pipelines.job.spec import JobSpec
@@ -37,30 +39,45 @@ class Signal:
         """A decoded frame in the encoding that grades work in."""
         if not self.linear:
             return image
-        source = self.facts.pixel_format
-        whole = None if source.family == "rgb" else to_rgb(image, source, "full", 1)
-        out = new_frame(self.format, image.width, image.height)
+        source, out = self.facts.pixel_format, new_frame(self.format, image.width, image.height)
         for first in range(0, image.height, BAND):
             rows = slice(first, first + BAND)
-            linear = to_rgb(image, source, "full", 1, rows=rows) if whole is None else whole[rows]
-            signal = to_working(linear, self.encoding)
+            signal = to_working(to_rgb(image, source, "full", 1, rows=rows), self.encoding)
             for k, plane in enumerate(planes(out)):
                 plane[rows] = signal[..., k]
         return out
 
     def fitted(self, image: av.VideoFrame, fit: Fit) -> tuple[Array, Placement]:
         """R'G'B' (h, w, 3) of a working frame, fitted, and where it sits in the raster: padding is not part of it."""
-        place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
+        place = self.place(fit)
         return self.resampled(image, fit, place), place
+
+    def place(self, fit: Fit) -> Placement:
+        """Where the picture sits in a raster."""
+        return placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
+
+    def bands(
+        self, image: av.VideoFrame, fit: Fit, place: Placement, height: int
+    ) -> Iterator[tuple[slice, Array]]:
+        """The same, so many rows at a time and where they lie in the picture: a whole one takes much memory."""
+        fitter = Fitter(fit, self.format, place, siting=self.siting)
+        fitted = fitter.fit(image)
+        for first in range(0, place.height, height):
+            rows = slice(first, min(first + height, place.height))
+            yield rows, self._rgb(fitted, fitter.format, rows)
 
     def resampled(self, image: av.VideoFrame, fit: Fit, place: Placement) -> Array:
         """R'G'B' of the part of a working frame that `place` names, at its size."""
         fitter = Fitter(fit, self.format, place, siting=self.siting)
+        return self._rgb(fitter.fit(image), fitter.format, slice(None))
+
+    def _rgb(self, fitted: av.VideoFrame, pixel_format: PixelFormat, rows: slice) -> Array:
         return to_rgb(
-            fitter.fit(image),
-            fitter.format,
+            fitted,
+            pixel_format,
             self.source.levels,
             self.source.matrix,
             chroma=self.source.chroma,
             siting=self.siting,
+            rows=rows,
         )

@@ -29,6 +29,7 @@ __all__ = [
     "luma_grid",
     "sampled_frames",
     "sensitivity",
+    "step_of",
     "tile_codes",
     "tile_lab",
     "uncovered",
@@ -96,7 +97,7 @@ def display_rgb(
     )
 
 
-def _step(width: int) -> int:
+def step_of(width: int) -> int:
     """Every how many pixels a tile is sampled: a raster of 640 is enough for a mean."""
     return max(1, width // 640)
 
@@ -108,7 +109,7 @@ def tile_lab_rgb(
     width, height = (
         (rgb.shape[1], rgb.shape[0]) if step is None else (rgb.shape[1] * step, rgb.shape[0] * step)
     )
-    thin = _step(width) if step is None else step
+    thin = step_of(width) if step is None else step
     x, y, w, h = picture
     open_ = uncovered(width, height, (0, 0, width, height), covered)
     inside = np.zeros_like(open_)
@@ -134,7 +135,7 @@ def tile_lab(
     covered: Iterable[Box] = (),
 ) -> Array:
     """(9, 16, 3) L*a*b* (D65) of the mean display-linear XYZ of each tile; NaN where all of a tile is covered."""
-    step = _step(planes[0].shape[1])
+    step = step_of(planes[0].shape[1])
     rgb = display_rgb(planes, pixel_format, levels, matrix, step)
     return tile_lab_rgb(rgb, display, picture, covered, step=step)
 

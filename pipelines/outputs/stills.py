@@ -23,7 +23,7 @@ from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.inside_folder import fresh
 from rushlight.pipelines.outputs.xmp_packet import with_xmp
 
-__all__ = ["EXTENSIONS", "KINDS", "Attribute", "read_still", "still_words", "write_still"]
+__all__ = ["EXTENSIONS", "KINDS", "Attribute", "codes", "read_still", "still_words", "write_still"]
 
 EXTENSIONS = {
     "jpeg": ".jpg",
@@ -40,7 +40,7 @@ ACES_CHROMATICITIES = (0.7347, 0.2653, 0.0, 1.0, 0.0001, -0.0770, 0.32168, 0.337
 
 def write_still(
     path: Path,
-    rgb: NDArray[np.float64] | NDArray[np.uint8],
+    rgb: NDArray[np.generic],
     kind: str,
     *,
     display: Display | None = None,
@@ -48,8 +48,8 @@ def write_still(
     xmp: bytes = b"",
     quality: int = 95,
 ) -> None:
-    """Write (h, w, 3) values as `kind`: display R'G'B' in 0..1 (clipped; NaN is 0), 8-bit codes as they are where the kind has
-    8 bits, or for `exr` scene-linear ACES2065-1. `quality` is JPEG's, 1 to 100; below 90 its chroma is 4:2:0.
+    """Write (h, w, 3) values as `kind`: display R'G'B' in 0..1 (clipped; NaN is 0), for `exr` scene-linear ACES2065-1, or `codes`
+    of the kind as they are. `quality` is JPEG's, 1 to 100; below 90 its chroma is 4:2:0.
     `metadata` are attributes by OpenImageIO's names, `xmp` is a packet for any kind but `exr`.
 
     DeliveryError with the library's words if it cannot be written, ResourceError if there is no room. `path` must end in the kind's extension.
@@ -57,21 +57,16 @@ def write_still(
     import OpenImageIO as oiio
 
     height, width, _ = rgb.shape
+    pixels = np.ascontiguousarray(
+        rgb if rgb.dtype == _type_of(kind) else codes(rgb.astype(np.float64, copy=False), kind)
+    )
     if kind == "exr":
-        pixels: NDArray[np.generic] = np.ascontiguousarray(
-            np.clip(np.nan_to_num(rgb), -65504, 65504), np.float16
-        )
         spec = oiio.ImageSpec(width, height, 3, oiio.HALF)
         spec.attribute("compression", "zip")
         spec.attribute("chromaticities", "float[8]", ACES_CHROMATICITIES)
         spec.attribute("oiio:ColorSpace", "ACES2065-1")
     else:
-        top = 65535 if kind.endswith("16") else 255
-        pixels = np.ascontiguousarray(rgb)
-        if rgb.dtype != np.uint8 or top > 255:
-            clean = np.clip(np.where(np.isnan(rgb), 0.0, rgb), 0.0, 1.0)
-            pixels = np.ascontiguousarray(np.rint(clean * top), np.uint16 if top > 255 else np.uint8)
-        spec = oiio.ImageSpec(width, height, 3, oiio.UINT16 if top > 255 else oiio.UINT8)
+        spec = oiio.ImageSpec(width, height, 3, oiio.UINT16 if kind.endswith("16") else oiio.UINT8)
         icc = profile(display) if display else None
         if icc:
             spec.attribute("ICCProfile", f"uint8[{len(icc)}]", np.frombuffer(icc, np.uint8))
@@ -98,6 +93,18 @@ def write_still(
                 raise DeliveryError(f"cannot be written: {writer.geterror()}", file=str(path))
         finally:
             writer.close()
+
+
+def _type_of(kind: str) -> type[np.generic]:
+    return np.float16 if kind == "exr" else np.uint16 if kind.endswith("16") else np.uint8
+
+
+def codes(rgb: NDArray[np.float64], kind: str) -> NDArray[np.generic]:
+    """Values as a file of this kind holds them: integers of 0..1 (clipped; NaN is 0), rounded to even, or half floats."""
+    if kind == "exr":
+        return np.clip(np.nan_to_num(rgb), -65504, 65504).astype(np.float16)
+    top = 65535 if kind.endswith("16") else 255
+    return np.rint(np.minimum(np.fmax(rgb, 0.0), 1.0) * top).astype(_type_of(kind))
 
 
 @contextmanager

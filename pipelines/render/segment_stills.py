@@ -6,7 +6,7 @@ import os
 from collections import Counter
 from collections.abc import Callable
 from pathlib import Path
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import av
 import numpy as np
@@ -19,19 +19,16 @@ from rushlight.pipelines.inside_folder import fresh, move, unlink
 from rushlight.pipelines.job.clip_metadata import output_metadata
 from rushlight.pipelines.job.exact_signal import Signal
 from rushlight.pipelines.job.from_spec import fit_of, still_name
-from rushlight.pipelines.job.spec import JobSpec, LookSpec, StillsSpec
+from rushlight.pipelines.job.spec import JobSpec, LookSpec, StillSpec, StillsSpec
 from rushlight.pipelines.job.still_metadata import still_attributes, still_xmp
-from rushlight.pipelines.measure import colour_tiles
-from rushlight.pipelines.measure.checksum import frame_digest
 from rushlight.pipelines.measure.out_of_range import range_counts
 from rushlight.pipelines.originals.facts import Facts
-from rushlight.pipelines.originals.framing import Placement
 from rushlight.pipelines.outputs.stills import write_still
-from rushlight.pipelines.render.picture import rounded
+from rushlight.pipelines.render.still_picture import StillPicture
 
 __all__ = ["SegmentStills"]
 
-BAND = 64  # rows evaluated at a time: they stay in the processor's cache, which saves a third
+BAND = 64  # rows evaluated at a time: they stay in the processor's cache, which saves a third, and take little memory
 
 
 class SegmentStills:
@@ -58,77 +55,84 @@ class SegmentStills:
 
     def take(self, image: av.VideoFrame, number: int) -> None:
         """Write the stills of the frame of this number."""
-        fitted: dict[str, tuple[NDArray[np.float64], Placement]] = {}
-        shown: dict[str, NDArray[np.float64]] = {}  # what several files show, evaluated once
+        framed: dict[str, list[tuple[StillsSpec, StillSpec]]] = {}
         for output in self.job.outputs:
-            if not isinstance(output, StillsSpec):
-                continue
-            for still in output.stills:
-                if still.frame != number:
-                    continue
-                key = f"{output.width}x{output.height} {output.frame.model_dump_json()}"
-                if key not in fitted:
-                    fit = fit_of(output.frame, output.width, output.height, self.facts)
-                    fitted[key] = self.signal.fitted(image, fit)
-                    if self.counted:
-                        self.seen.update(range_counts(fitted[key][0]))
-                signal, place = fitted[key]
-                kind: State | Literal["light"] = "light" if still.kind == "exr" else output.state
-                name = output.look if kind in ("show", "graded") else ""
-                this = f"{kind} {name} {key}"
-                if this not in shown:
-                    shown[this] = self._shown(signal, kind, self.job.look_of(output))
-                self._still(output, still.kind, still.file, number, shown[this], place)
+            if isinstance(output, StillsSpec):
+                for still in output.stills:
+                    if still.frame == number:
+                        self.made.setdefault(output.output, [])
+                        key = f"{output.width}x{output.height} {output.frame.model_dump_json()}"
+                        framed.setdefault(key, []).append((output, still))
+        for stills in framed.values():
+            shown = self._shown(image, stills)
+            for output, still in stills:
+                self._still(output, still, shown[_what(output, still.kind)])
 
     def _shown(
+        self, image: av.VideoFrame, stills: list[tuple[StillsSpec, StillSpec]]
+    ) -> dict[What, StillPicture]:
+        """What stills of one framing show, evaluated once each."""
+        size = (stills[0][0].width, stills[0][0].height)
+        fit = fit_of(stills[0][0].frame, *size, self.facts)
+        place = self.signal.place(fit)
+        shown: dict[What, StillPicture] = {}
+        looks: dict[What, LookSpec] = {}
+        for output, still in stills:
+            what = _what(output, still.kind)
+            looks[what] = self.job.look_of(output)
+            if what not in shown:
+                display = None if what.state == "log" else find_display(looks[what].display)
+                shown[what] = StillPicture(size, place, display)
+            shown[what].wants(still.kind)
+        for rows, signal in self.signal.bands(image, fit, place, BAND):
+            if self.counted:
+                self.seen.update(range_counts(signal))
+            for what, picture in shown.items():
+                picture.put(rows, self._evaluated(signal, what.state, looks[what]))
+        return shown
+
+    def _evaluated(
         self, signal: NDArray[np.float64], kind: State | Literal["light"], spec: LookSpec
     ) -> NDArray[np.float64]:
         """A fitted signal as a still holds it: a state's display R'G'B', or its scene light as ACES2065-1."""
         if kind == "log":
             return np.clip(signal, 0, 1)
-        look, found = self.look(spec), np.empty_like(signal)
-        for first in range(0, len(signal), BAND):
-            rows = slice(first, first + BAND)
-            found[rows] = (
-                look.working.to_ap0(signal[rows]) if kind == "light" else look.evaluate(signal[rows], kind)
-            )
-        return found
+        look = self.look(spec)
+        return look.working.to_ap0(signal) if kind == "light" else look.evaluate(signal, kind)
 
-    def _still(
-        self,
-        output: StillsSpec,
-        kind: str,
-        file: str,
-        number: int,
-        picture: NDArray[np.float64],
-        place: Placement,
-    ) -> None:
-        box = (place.x, place.y, place.width, place.height)
-        if box != (0, 0, output.width, output.height):
-            canvas = np.zeros((output.height, output.width, 3))
-            canvas[place.y : place.y + place.height, place.x : place.x + place.width] = picture
-            picture = canvas
-        display = find_display(self.job.look_of(output).display)
+    def _still(self, output: StillsSpec, still: StillSpec, shown: StillPicture) -> None:
         if output.output not in self.said:
             self.said[output.output] = output_metadata(self.job, output)
-        said, timecode = self.said[output.output], self.start + (number - self.job.first)
-        final = still_name(self.job, output, file)
-        temporary = f"{os.path.dirname(final)}/.{self.token}.part{os.path.splitext(file)[1]}"
+        said, timecode = self.said[output.output], self.start + (still.frame - self.job.first)
+        final = still_name(self.job, output, still.file)
+        temporary = f"{os.path.dirname(final)}/.{self.token}.part{os.path.splitext(still.file)[1]}"
+        display = find_display(self.job.look_of(output).display) if output.state != "log" else None
         try:
             write_still(
                 fresh(self.out, temporary),
-                picture,
-                kind,
-                display=display if output.state != "log" else None,
-                metadata=still_attributes(self.job, said, kind, timecode),
-                xmp=still_xmp(self.job, said, kind, timecode),
+                shown.codes_of(still.kind),
+                still.kind,
+                display=display,
+                metadata=still_attributes(self.job, said, still.kind, timecode),
+                xmp=still_xmp(self.job, said, still.kind, timecode),
             )
             move(self.out, temporary, final)
         finally:
             unlink(self.out, temporary)
-        codes = np.rint(np.clip(np.nan_to_num(picture), 0, 1) * 65535).astype("<u2")
-        entry: dict[str, object] = {"file": file, "kind": kind, "frame": number, "picture": list(box)}
-        entry["digest"] = frame_digest([codes])
-        if kind != "exr" and output.state != "log":
-            entry["tiles"] = rounded(colour_tiles.tile_lab_rgb(picture, display, box))
-        self.made.setdefault(output.output, []).append(entry)
+        entry: dict[str, object] = {"file": still.file, "kind": still.kind, "frame": still.frame}
+        entry["picture"], entry["digest"] = list(shown.box), shown.digest
+        if still.kind != "exr" and output.state != "log":
+            entry["tiles"] = shown.tiles
+        self.made[output.output].append(entry)
+
+
+class What(NamedTuple):
+    """What a still shows of a framing: a state, in which look where that is told apart."""
+
+    state: State | Literal["light"]
+    look: str
+
+
+def _what(output: StillsSpec, kind: str) -> What:
+    state: State | Literal["light"] = "light" if kind == "exr" else output.state
+    return What(state, output.look if state in ("show", "graded") else "")

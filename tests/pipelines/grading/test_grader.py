@@ -15,7 +15,7 @@ from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look, ShowLut
-from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, planes
+from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, new_frame, planes
 from rushlight.pipelines.grading.bake import Baked, bake
 from rushlight.pipelines.grading.grader import Grader, code_scale, to_rgb
 from rushlight.pipelines.luts.lattice_lut import identity_lut
@@ -227,6 +227,19 @@ def test_chroma_comes_in_where_it_lies(source: str, siting: str) -> None:
     rgb = to_rgb(frame, fmt(source), "narrow", 1, siting=siting)  # type: ignore[arg-type]
     cb = (rgb[..., 2] - rgb @ [0.2126, 0.7152, 0.0722]) / 1.8556
     assert (cb * 3584 + 2048)[2:-2, 2:-2] == pytest.approx(wanted * 4095, abs=0.6)
+
+
+@pytest.mark.parametrize("name", ["yuv420p", "yuv422p10le", "yuv444p12le", "gbrp16le", "gbrpf32le"])
+@pytest.mark.parametrize("siting", ["left", "top-left", "centre"])
+def test_rows_alone_are_those_of_the_whole(name: str, siting: str) -> None:
+    frame, dice = new_frame(fmt(name), 34, 22), np.random.default_rng(5)
+    for plane in planes(frame):
+        plane[:] = dice.integers(0, 200, plane.shape)
+    whole = to_rgb(frame, fmt(name), "narrow", 1, siting=siting)  # type: ignore[arg-type]
+    for first, last in ((0, 22), (0, 1), (3, 8), (21, 30)):
+        rows = slice(first, last)
+        part = to_rgb(frame, fmt(name), "narrow", 1, siting=siting, rows=rows)  # type: ignore[arg-type]
+        assert part.tobytes() == np.ascontiguousarray(whole[first:last]).tobytes()
 
 
 @pytest.mark.parametrize("siting", SITES)

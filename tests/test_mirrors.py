@@ -21,7 +21,7 @@ OWED = {
     "pipelines/recipe": "clip_defaults model validation_messages",
     "pipelines/render": "picture",
     "batch/api": "grades look nights plan plan_document queue render report",
-    "batch/cli": "catalogue_commands main night_options plan_command queue_page",
+    "batch/cli": "catalogue_commands main night_options plan_command",
     "batch": "disks job_log",
     "batch/farm": "dask_cluster no_status_pages",
     "batch/plan": "model plan_row request",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field, fields
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Unpack
@@ -21,11 +23,15 @@ from rushlight.batch.api.render import RenderResult
 from rushlight.batch.api.requests import RequestOptions, known_alone, requests_of
 from rushlight.batch.exit_codes import STOPPED
 from rushlight.batch.interrupts import Stopped
+from rushlight.batch.live.night_pages import STATE
+from rushlight.batch.queue.locks import runner_of
 from rushlight.batch.queue.store import QueuedJob, open_store
+from rushlight.batch.records.night_state import NightState
 from rushlight.batch.run import queue_operations as operations
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.forecast import next_time
-from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.errors import OptionError, RushlightError
+from rushlight.pipelines.inside_folder import read_bytes
 
 __all__ = [
     "QueueChange",
@@ -55,10 +61,25 @@ class QueueJob:
     error: str
     attempts: int
     deaths: int
+    made: int = 0  # frames that are finished
+    turn: str = ""  # why it stands where it does, in words
 
     @classmethod
-    def of(cls, row: QueuedJob) -> QueueJob:
-        return cls(**{each.name: getattr(row, each.name) for each in fields(cls)})
+    def of(cls, row: QueuedJob, *, made: int = 0, turns: bool = False) -> QueueJob:
+        """`made`: frames that are finished; `turns`: jobs of its priority differ in rank."""
+        own = {each.name: getattr(row, each.name) for each in fields(cls) if hasattr(row, each.name)}
+        words = [f"priority {row.priority}" if row.priority else ""]
+        if turns:
+            words.append(
+                "what the recipe has made first" if row.orders.rank == 0 else "after what is made first"
+            )
+        words.append("then the longest")
+        return cls(**own, made=made, turn=", ".join(filter(None, words)).removeprefix("then "))
+
+    @property
+    def percent(self) -> int:
+        """Hundredths that are made, rounded down."""
+        return 100 if self.state == "done" else 100 * self.made // self.frames if self.frames else 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,6 +89,8 @@ class QueueResult:
     queue: Path
     jobs: tuple[QueueJob, ...]
     damaged: tuple[str, ...]
+    runner: str = ""  # process and machine that run it now, and since when; empty where nobody does
+    ends: Mapping[str, str] = field(default_factory=dict)  # forecast of the end by output folder (ISO 8601)
 
     def document(self) -> Sequence[dict[str, object]]:
         """The document that `queue list --json` prints."""
@@ -198,12 +221,31 @@ def list(*, queue: Place | None = None) -> QueueResult:
     """The jobs of a queue."""
     path = _queue(queue)
     with open_store(path) as store:
-        rows, odd = store.rows(), store.damaged_rows()
+        rows, odd, made = store.rows(), store.damaged_rows(), store.frames_made()
+    ranks: dict[int, set[int]] = {}
+    for row in rows:
+        ranks.setdefault(row.priority, set()).add(row.orders.rank)
+    runner = runner_of(path)
     return QueueResult(
         queue=path.resolve(),
-        jobs=tuple(QueueJob.of(row) for row in rows),
+        jobs=tuple(
+            QueueJob.of(row, made=made.get(row.key, 0), turns=len(ranks[row.priority]) > 1) for row in rows
+        ),
         damaged=tuple(text for _, text in odd),
+        runner=runner,
+        ends=_ends({row.out for row in rows}) if runner else {},
     )
+
+
+def _ends(folders: Iterable[str]) -> dict[str, str]:
+    """The end that each folder's run foresees, where it has said so."""
+    found = {}
+    for folder in folders:
+        with suppress(OSError, ValueError, RushlightError):
+            state = NightState.read(json.loads(read_bytes(Path(folder), STATE)))
+            if state.ends and not state.is_over:
+                found[folder] = state.ends
+    return found
 
 
 def _change(

@@ -166,15 +166,27 @@ def render(
 @click.option(
     "--workers", type=click.IntRange(1, 256), help="Reckon with so many workers.  [default: one a core]"
 )
+@click.option(
+    "--clips",
+    "all_clips",
+    is_flag=True,
+    help="Show each clip, however many: its grade and why, encoding, timecode, sound.",
+)
 @_answering
-def plan(clip_list: Path | None, origin: Path | None, as_json: bool, **options: Unpack[PlanOptions]) -> int:
+def plan(
+    clip_list: Path | None,
+    origin: Path | None,
+    as_json: bool,
+    all_clips: bool,
+    **options: Unpack[PlanOptions],
+) -> int:
     """Show what would be made, each clip's grade and why, and everything that is wrong.
 
     Exit codes: 0 all well; 1 some rows are wrong; 2 the request as a whole is wrong.
     """
     from rushlight.batch.cli.plan_command import show_plan
 
-    return show_plan(clip_list, origin, as_json=as_json, **_given(options, origin))
+    return show_plan(clip_list, origin, as_json=as_json, all_clips=all_clips, **_given(options, origin))
 
 
 @cli.command()

@@ -14,7 +14,12 @@ __all__ = ["show_plan"]
 
 
 def show_plan(
-    clip_list: Path | None, origin: Path | None, *, as_json: bool, **options: Unpack[PlanOptions]
+    clip_list: Path | None,
+    origin: Path | None,
+    *,
+    as_json: bool,
+    all_clips: bool,
+    **options: Unpack[PlanOptions],
 ) -> int:
     """The command. Gives 0 where all is well, 1 where some rows are wrong, 2 where the request would be refused."""
     result = plan(clip_list, from_=origin, **options)
@@ -25,7 +30,7 @@ def show_plan(
         for each in plans:
             if result.further:
                 say(f"recipe {each.document()['recipe']}:")
-            print_plan(each.document())
+            print_plan(each.document(), all_clips=all_clips)
     if any(each.refused for each in plans):
         return WRONG
     return PARTLY if any(each.wrong or each.failed for each in plans) else DONE

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import PurePosixPath
 
 from rushlight.batch.api.plan_document import (
     Clip,
@@ -12,19 +11,18 @@ from rushlight.batch.api.plan_document import (
     RoomDocument,
     SoundCounts,
     near,
-    short_grade,
 )
+from rushlight.batch.cli.plan_clips import file_of, names_of, print_clips, print_scenes, some_of
 from rushlight.batch.records.files import ClipFraming, framing_text
 from rushlight.batch.records.missing import Missing
 from rushlight.batch.records.original import CameraFact, facts_text
-from rushlight.batch.records.sound import ClipSound
 from rushlight.batch.terminal.console import say, say_wrapped
 from rushlight.batch.terminal.text_tables import print_table
 from rushlight.pipelines.counted import counted
 
 __all__ = ["print_plan"]
 
-MOST_NAMED = 4  # clips of one camera, named in a line
+MOST_SHOWN = 12  # clips that are shown each for itself, unless all are asked for
 
 
 def _print_media(media: MediaSums) -> None:
@@ -55,117 +53,32 @@ def _print_sound(sound: SoundCounts) -> None:
     )
 
 
-def _sound_text(clip: Clip) -> str:
-    """The sound of a clip and why it is that, in short."""
-    if clip["sound"] is None:
-        return "-"
-    sound = ClipSound.read(clip["sound"])
-    if sound.kind != "production":
-        return f"{sound.kind}; {sound.reason}"
-    first = sound.files[0][0].path.rpartition("/")[2]
-    more = sum(map(len, sound.files)) - 1
-    return f"{first}{f' and {more} more' if more else ''}; {sound.reason}"
-
-
-def _names(clips: Sequence[Clip]) -> list[str]:
-    """The clips as a table has them: without their folders, where no two are of one name."""
-    names = [clip["clip"].rpartition("/")[2] for clip in clips]
-    return names if len(set(names)) == len(names) else [clip["clip"] for clip in clips]
-
-
-def _scene_text(clip: Clip) -> str:
-    """Scene, take and whether it is circled, and who says so where the list does not."""
-    said = [clip["row"].get("scene", ""), clip["row"].get("take", "")]
-    said += ["circled"] if clip["row"].get("circled") else []
-    sources = dict.fromkeys(_name(source) for source in clip["row_from"].values())
-    return " ".join(filter(None, said)) + (f"; {', '.join(sources)}" if sources else "") or "-"
-
-
 def _minutes(seconds: float) -> str:
     return f"about {seconds / 60:.0f} min" if seconds >= 60 else "less than a minute"
-
-
-def _name(place: str) -> str:
-    """The file of a place, without its folders, and what stands there: the document has the whole path."""
-    path, mark, ident = place.partition("#")
-    return (
-        path.rpartition("/")[2] + mark + ident if "://" not in path and not path.startswith("--") else place
-    )
-
-
-def _print_clips(document: PlanDocument) -> dict[str, int]:
-    """Print a line a clip; gives the notes with the numbers that the lines have of them."""
-    clips = document["clips"]
-    notes: dict[str, int] = {}
-    for clip in clips:
-        for text in clip["warnings"]:
-            notes.setdefault(text, len(notes) + 1)
-    made = {tuple(clip["outputs"]) for clip in clips}
-    heading = ["clip", "reel", "timecode", "frames", "encoding, levels", "grade and why", "notes"]
-    rows = [
-        [
-            name,
-            clip["reel"] or "-",
-            f"{clip['first_timecode']} {clip['last_timecode']}",
-            str(clip["frames"]),
-            f"{clip['encoding']} {clip['levels']}; {_name(clip['encoding_from'])}",
-            _grade_text(clip),
-            " ".join(str(notes[text]) for text in dict.fromkeys(clip["warnings"])),
-        ]
-        for name, clip in zip(_names(clips), clips, strict=True)
-    ]
-    if len(made) > 1:
-        heading.insert(6, "outputs")
-        for row, clip in zip(rows, clips, strict=True):
-            row.insert(6, ", ".join(clip["outputs"]) or "none")
-    if any(clip["row_from"] for clip in clips):
-        heading.insert(6, "scene, take and who says so")
-        for row, clip in zip(rows, clips, strict=True):
-            row.insert(6, _scene_text(clip))
-    if any(clip["manifest"] for clip in clips):
-        heading.insert(6, "original")
-        for row, clip in zip(rows, clips, strict=True):
-            row.insert(6, str((clip["manifest"] or {}).get("verdict", "-")))
-    if document["sound"]:
-        heading.insert(6, "sound and why")
-        for row, clip in zip(rows, clips, strict=True):
-            row.insert(6, _sound_text(clip))
-    if rows:
-        print_table(heading, rows)
-    if len(made) == 1:
-        say_wrapped(f"outputs of each: {', '.join(*made) or 'none'}")
-    for clip in clips:
-        if clip["excerpt"]:
-            say_wrapped(f"{clip['clip']}: {', '.join(clip['files'])}; the whole clip is left as it is")
-    for text in _other_looks(clips):
-        say_wrapped(text)
-    return notes
 
 
 def _print_framing(clips: Sequence[Clip]) -> None:
     """Print what framing decisions make of the clips' outputs, and why they are theirs, once for all clips that are alike."""
     alike: dict[str, list[str]] = {}
-    for name, clip in zip(_names(clips), clips, strict=True):
+    for name, clip in zip(names_of(clips), clips, strict=True):
         if text := framing_text([ClipFraming.read(said) for said in clip["framing"]]):
             alike.setdefault(text, []).append(name)
     for text, names in alike.items():
-        more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
-        say_wrapped(f"framing: {text}: {', '.join(names[:MOST_NAMED])}{more}")
+        say_wrapped(f"framing: {text}: {some_of(names)}")
 
 
 def _print_camera_facts(clips: Sequence[Clip]) -> None:
     """Print camera, lens and settings of the clips, once for all that are alike; nothing where nobody states any."""
     alike: dict[str, list[tuple[str, bool]]] = {}
-    for name, clip in zip(_names(clips), clips, strict=True):
+    for name, clip in zip(names_of(clips), clips, strict=True):
         facts = {key: CameraFact.read(fact) for key, fact in clip["camera_facts"].items()}
         if text := facts_text(facts):
             by_header = all(fact.said_by.startswith("its header") for fact in facts.values())
             alike.setdefault(text, []).append((name, by_header))
     for text, said in alike.items():
         names = [name for name, _ in said]
-        more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
         who = "by the header" if all(by_header for _, by_header in said) else "by list and header"
-        say_wrapped(f"camera: {text}, {who}: {', '.join(names[:MOST_NAMED])}{more}")
+        say_wrapped(f"camera: {text}, {who}: {some_of(names)}")
 
 
 def _other_looks(clips: Sequence[Clip]) -> list[str]:
@@ -185,10 +98,8 @@ def _other_looks(clips: Sequence[Clip]) -> list[str]:
     return lines
 
 
-def print_plan(document: PlanDocument) -> None:
-    """The plan for a person: what is wrong first, then every clip with the numbers of its notes, then the sums."""
-    if document["title"]:
-        say_wrapped(document["title"])
+def _print_problems(document: PlanDocument) -> None:
+    """Print what is missing, once a camera, and what else is wrong, in the order of the list."""
     grouped = {clip for each in document["missing"] for clip in each["alone"]}
     for each in document["missing"]:
         missing = Missing.read(each)
@@ -204,13 +115,48 @@ def print_plan(document: PlanDocument) -> None:
         say_wrapped(f"{problem['kind'].upper()}  {place}: {clip_name}{key}{problem['text']}")
     if document["problems"]:
         say()
-    notes = _print_clips(document)
-    for text, number in notes.items():
-        say_wrapped(f"note {number}: {text}")
+
+
+def _print_notes(clips: Sequence[Clip]) -> dict[str, int]:
+    """Print each note once, with the clips that it is of; gives its number."""
+    concerned: dict[str, list[str]] = {}
+    for name, clip in zip(names_of(clips), clips, strict=True):
+        for text in dict.fromkeys(clip["warnings"]):
+            concerned.setdefault(text, []).append(name)
+    for number, (text, names) in enumerate(concerned.items(), 1):
+        say_wrapped(f"note {number}: {some_of(names)}: {text}")
+    return {text: number for number, text in enumerate(concerned, 1)}
+
+
+def print_plan(document: PlanDocument, *, all_clips: bool = False) -> None:
+    """The plan for a person: what is wrong, then what is doubtful, then the clips by scene, then the sums. Each clip for itself where
+    they are few, or `all_clips` are asked for."""
+    if document["title"]:
+        say_wrapped(document["title"])
+    _print_problems(document)
+    clips = document["clips"]
+    numbers = _print_notes(clips)
     for text in document["warnings"]:
         say_wrapped(f"note: {text}")
-    _print_camera_facts(document["clips"])
-    _print_framing(document["clips"])
+    if clips:
+        if numbers or document["warnings"]:
+            say()
+        print_scenes(clips)
+        say()
+        if all_clips or len(clips) <= MOST_SHOWN:
+            print_clips(clips, numbers)
+        else:
+            say("--clips shows each clip: its grade and why, encoding, timecode, sound")
+        made = {tuple(clip["outputs"]) for clip in clips}
+        if len(made) == 1:
+            say_wrapped(f"outputs of each: {', '.join(*made) or 'none'}")
+        for clip in clips:
+            if clip["excerpt"]:
+                say_wrapped(f"{clip['clip']}: {', '.join(clip['files'])}; the whole clip is left as it is")
+        for text in _other_looks(clips):
+            say_wrapped(text)
+    _print_camera_facts(clips)
+    _print_framing(clips)
     if document["media"]:
         _print_media(document["media"])
     if document["sound"]:
@@ -243,7 +189,7 @@ def _print_room(room: RoomDocument) -> None:
     several = len({each["out"] for each in room["outputs"]}) > 1
     rows = [
         [
-            f"{_name(each['out'])}/{each['output']}" if several else each["output"],
+            f"{file_of(each['out'])}/{each['output']}" if several else each["output"],
             str(each["clips"]),
             _size(each["make"]),
             _size(each["replaced"]),
@@ -271,16 +217,3 @@ def _size(size: int) -> str:
     if not size:
         return "-"
     return f"{size / 1e9:.1f} GB" if size >= 1e8 else f"{max(size / 1e6, 0.1):.1f} MB"
-
-
-def _grade_text(clip: Clip) -> str:
-    """A clip's grade, its place and the reason, in short."""
-    grade = clip["grade"]
-    if grade is None:
-        text = f"none; {clip['grade_reason']}"
-    else:
-        text = f"{short_grade(grade)}; {_name(grade['source'])}: {clip['grade_reason']}"
-    lut = clip["look"]["lut"]
-    suffix = PurePosixPath(str(lut["path"])).suffix if isinstance(lut, dict) else ".cube"
-    kind = f" ({suffix})" if suffix != ".cube" else ""
-    return text + (f'; LUT "{clip["show_lut"]}"{kind}' if clip["show_lut"] else "")

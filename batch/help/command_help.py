@@ -46,7 +46,7 @@ GROUPS = {
         *("description", "editorial", "viewing", "stills", "watermark", "lut", "display"),
     ),
     "A recipe, tried": ("check",),
-    "What is said": ("quiet", "as_json", "help"),
+    "What is said": ("all_clips", "quiet", "as_json", "help"),
 }
 _GROUP_OF = {name: group for group, names in GROUPS.items() for name in names}
 OTHERS = "Others"

@@ -13,7 +13,7 @@ from pathlib import Path
 from rushlight.pipelines.errors import OutsideError, QueueError, from_os
 from rushlight.pipelines.inside_folder import holding, refuse_links
 
-__all__ = ["Lock", "hold_folder", "hold_queue"]
+__all__ = ["Lock", "hold_folder", "hold_queue", "runner_of"]
 
 
 class Lock:
@@ -102,3 +102,19 @@ def hold_folder(out: Path, doing: str = "") -> Lock:
         )
     except QueueError as error:
         raise QueueError(error.text, file=str(out)) from None
+
+
+def runner_of(queue: Path) -> str:
+    """Who runs a queue now: process, machine and since when; empty where nobody does. Nothing is taken, made or written."""
+    try:
+        handle = os.open(queue.with_name(f"{queue.name}.runner"), os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK)
+    except OSError:
+        return ""
+    try:
+        fcntl.flock(handle, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except OSError as error:
+        if error.errno in (errno.EWOULDBLOCK, errno.EACCES):
+            return os.read(handle, 200).decode("utf-8", "replace").strip() or "another process"
+    finally:
+        os.close(handle)
+    return ""

@@ -326,6 +326,17 @@ class Store:
         results = {number: segment_of(result) for number, result in found if isinstance(number, int)}
         return {n: made for n, made in results.items() if made is not None and all(map(_same, made.files))}
 
+    def frames_made(self) -> dict[str, int]:
+        """Frames of finished segments, by key of their jobs; of jobs that have none, nothing."""
+        found: dict[str, int] = {}
+        for key, result in self._read(
+            "SELECT segment.key, result FROM segment JOIN job ON job.key = segment.key AND job.identity = segment.identity"
+        ):
+            made = segment_of(result)
+            if made is not None:
+                found[str(key)] = found.get(str(key), 0) + made.frames
+        return found
+
 
 def _is_to_wait(job: QueuedJob, old: tuple[str, str] | None, holding: set[str]) -> bool:
     """True if a job that joins is held: it was before, or its folder is; a bad row never is."""

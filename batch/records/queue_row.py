@@ -41,6 +41,8 @@ class QueueRow(Shape):
     error: str = Field(description="Why it failed or was set aside; empty otherwise.")
     attempts: Count = Field(description="How often it was started.")
     deaths: Count = Field(description="How often a worker was lost over it.")
+    made: Count = Field(default=0, description="Frames that are finished.")
+    turn: str = Field(default="", description="Why it stands where it does in the order, in words.")
 
 
 class QueuedSource(Shape):

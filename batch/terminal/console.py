@@ -16,14 +16,14 @@ def say(text: str = "", *, error: bool = False) -> None:
     print(visible(text, lines=True), file=sys.stderr if error else sys.stdout, flush=True)
 
 
-def say_wrapped(text: str) -> None:
-    """A line wrapped as tables are; paths and names stay whole."""
+def say_wrapped(text: str, *, indent: str = "  ") -> None:
+    """A line wrapped as tables are, by `indent` from its second on; paths and names stay whole."""
     width = page_width()
     print(
         textwrap.fill(
             visible(text, lines=True),
             width,
-            subsequent_indent="  ",
+            subsequent_indent=indent,
             break_long_words=False,
             break_on_hyphens=False,
         ),

@@ -205,5 +205,12 @@ def test_one_screen_says_it_all_and_fits(day: tuple[Path, dict[str, float | None
         "A001C077.mov",
     ):
         assert word in together
-    for path in truth:  # every clip begins a row of the table
+    assert "scene 7" in together and "--clips shows each clip" in together
+    assert not any(line.startswith("A001C001.mov") for line in lines), "the long list is on demand"
+    run = rushlight(
+        "plan", "day.csv", "--clips", "--media", "media", "--grades", "grades", cwd=place, COLUMNS=columns
+    )
+    lines = run.stdout.splitlines()
+    assert max(map(len, lines)) <= int(columns)
+    for path in truth:  # every clip has lines of its own
         assert any(line.startswith(Path(path).name) for line in lines), path

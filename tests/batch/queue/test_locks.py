@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from rushlight.batch.queue.locks import Lock, hold_folder, hold_queue
+from rushlight.batch.queue.locks import Lock, hold_folder, hold_queue, runner_of
 from rushlight.pipelines.errors import QueueError, ResourceError, RushlightError
 
 
@@ -70,3 +70,13 @@ def test_a_place_that_cannot_be_is_one_clear_error(tmp_path: Path) -> None:
     with pytest.raises(RushlightError) as caught:
         Lock(tmp_path / "file", "lock", "{who}")
     assert not isinstance(caught.value, ResourceError)
+
+
+def test_who_runs_a_queue_is_seen_without_taking_it(tmp_path: Path) -> None:
+    queue = tmp_path / "q.sqlite"
+    assert runner_of(queue) == "" and not list(tmp_path.iterdir())
+    with hold_queue(queue):
+        assert runner_of(queue).startswith(f"process {os.getpid()} on {os.uname().nodename}, since ")
+    assert runner_of(queue) == ""
+    with hold_queue(queue):
+        pass

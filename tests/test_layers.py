@@ -43,6 +43,7 @@ LAYERS = (
     ("batch.watch", "batch.again", "batch.doctor"),
     ("batch.api",),
     ("batch.terminal",),
+    ("batch.printed",),
     ("batch.help",),
     ("batch.api.rushlight", "batch.cli"),  # the first is what `import rushlight` gives
 )
@@ -213,7 +214,7 @@ SPOKEN = {
 
 def beside_the_api(module: str, source: str | None = None) -> set[str]:
     """What a module of the command line knows of and may not."""
-    rooms = ("batch.api", "batch.terminal", "batch.help", "batch.cli", "batch.records")
+    rooms = ("batch.api", "batch.terminal", "batch.printed", "batch.help", "batch.cli", "batch.records")
     return {m for m in uses(module, source) if room_of(m) not in rooms and m not in SPOKEN}
 
 

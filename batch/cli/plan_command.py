@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Unpack
 
 from rushlight.batch.api.plan import PlanOptions, plan
-from rushlight.batch.cli.plan_page import print_plan
 from rushlight.batch.exit_codes import DONE, PARTLY, WRONG
+from rushlight.batch.printed.plan_page import print_plan
 from rushlight.batch.terminal.console import say, say_json
 
 __all__ = ["show_plan"]

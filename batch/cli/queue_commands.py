@@ -76,7 +76,7 @@ def queue_commands(
     @answering
     def list_(as_json: bool, queue: Path | None) -> int:
         """List the jobs in the order in which they will run."""
-        from rushlight.batch.cli.queue_page import show_queue
+        from rushlight.batch.printed.queue_page import show_queue
 
         return show_queue(queue, as_json=as_json)
 

@@ -12,7 +12,7 @@ from rushlight.batch.api.plan_document import (
     SoundCounts,
     near,
 )
-from rushlight.batch.cli.plan_clips import file_of, names_of, print_clips, print_scenes, some_of
+from rushlight.batch.printed.plan_clips import file_of, names_of, print_clips, print_scenes, some_of
 from rushlight.batch.records.files import ClipFraming, framing_text
 from rushlight.batch.records.missing import Missing
 from rushlight.batch.records.original import CameraFact, facts_text

@@ -1,0 +1,1 @@
+"""Pages at a terminal: plans and queues as commands print them, from results of the API."""

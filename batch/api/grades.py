@@ -18,6 +18,7 @@ from rushlight.batch.decisions.grade_export import GradedClip, write_handover
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.job.spec import LookSpec
 
 __all__ = ["GradesResult", "graded_clips", "grades"]
 
@@ -102,19 +103,19 @@ def _unsaid(clips: Sequence[GradedClip]) -> dict[str, tuple[str, ...]]:
 
 def graded_clips(prepared: Prepared) -> list[GradedClip]:
     """The planned clips in the list's order, each with its exact look and the timecode of its first frame."""
-    looks: dict[str, Look] = {}
+    exact: dict[LookSpec, Look] = {}
     found = []
     for clip in prepared.plan.clips:
-        key = clip.look.model_dump_json()
-        if key not in looks:
-            looks[key] = exact_look(prepared, clip)
+        specs = (clip.look, *clip.looks.values())
+        exact |= {spec: exact_look(prepared, clip, spec) for spec in specs if spec not in exact}
         found.append(
             GradedClip(
                 name=clip.stem,
                 reel=clip.reel,
                 start=clip.timecode,
                 frames=clip.count,
-                look=looks[key],
+                look=exact[clip.look],
+                others=tuple(exact[spec] for spec in clip.looks.values()),
                 original=aces_clip(clip.stem, clip.facts, clip.signal.levels),
             )
         )

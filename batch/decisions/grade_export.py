@@ -46,7 +46,8 @@ CUBE_SIZE = 33
 @dataclass(frozen=True, kw_only=True, eq=False)
 class GradedClip:
     """One clip and its grade, as others need to know them. `start` is the timecode of its first delivered
-    frame; `original` how an ACES Metadata File names it, where more is known than its name."""
+    frame; `original` how an ACES Metadata File names it, where more is known than its name; `others` are looks of outputs that do
+    not show its own, of which LUTs are written."""
 
     name: str
     reel: str
@@ -54,6 +55,12 @@ class GradedClip:
     frames: int
     look: Look
     original: AcesClip | None = None
+    others: tuple[Look, ...] = ()
+
+    @property
+    def looks(self) -> dict[str, Look]:
+        """All its looks by digest."""
+        return {look.digest(): look for look in (self.look, *self.others)}
 
 
 def graded_clip(job: JobSpec) -> GradedClip:
@@ -65,6 +72,7 @@ def graded_clip(job: JobSpec) -> GradedClip:
         start=Timecode.parse(job.timecode, rate),
         frames=job.count,
         look=build_look(job.look, Path(job.out)),
+        others=tuple(build_look(look, Path(job.out)) for look in job.looks.values()),
         original=AcesClip(name=job.stem, original=Path(job.source.path).name, levels=job.source.levels),
     )
 
@@ -98,13 +106,14 @@ def handover_files(
     yield f"{safe_name(title)}.ccc", format_ccc(graded) if graded else None
     for suffix, text in edls(clips, title):
         yield f"{safe_name(title)}{suffix}.edl", text
-    looks = {clip.look.digest(): clip.look for clip in clips}
+    shown = [clip.looks for clip in clips]
+    looks = {digest: look for each in shown for digest, look in each.items()}
     for digest, look in looks.items():
-        users = [name for clip, name in zip(clips, names, strict=True) if clip.look.digest() == digest]
+        users = [name for each, name in zip(shown, names, strict=True) if digest in each]
         stem = f"{look.working.name} to {look.display.name}".replace("/", "-")
-        shown = ", ".join(users[:8]) + (" …" if len(users) > 8 else "")
+        some = ", ".join(users[:8]) + (" …" if len(users) > 8 else "")
         name = f"{safe_name(stem)} {digest.partition(':')[2][:8]}"
-        for suffix, text in look_luts(look, comments=[f"Clips: {shown}"]).items():
+        for suffix, text in look_luts(look, comments=[f"Clips: {some}"]).items():
             yield f"{name}{suffix}", text
 
 

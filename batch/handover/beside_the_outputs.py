@@ -67,24 +67,31 @@ def write_grades(out: Path, part: Path, records: Sequence[JobRecord], title: str
     """The grades of these clips as `rushlight grades` writes them, and their show LUTs as they were given; gives a sentence
     for what an AMF cannot say, and where a look could not be built again from its record."""
     looks: dict[str, Look | None] = {}
-    clips, without = [], []
+    clips, without, lost = [], [], set[str]()
     for record in records:
         if record.look is None or not record.outputs:
             continue
-        digest = record.look.digest
-        if digest not in looks:
-            looks[digest] = recorded_look(record.look, out)
-        clip = _graded(record, looks[digest])
+        for each in (record.look, *record.looks.values()):
+            if each.digest not in looks:
+                looks[each.digest] = recorded_look(each, out)
+        others = [looks[each.digest] for each in record.looks.values()]
+        clip = _graded(record, looks[record.look.digest], tuple(filter(None, others)))
         if clip:
             clips.append(clip)
         else:
             without.append(record.clip)
+        lost |= {name for name, look in record.looks.items() if looks[look.digest] is None}
     unsaid = Counter(text for clip in clips for text in unsaid_of(clip.look))
     folder = _free(part, "grades")
     if clips:
         write_handover(part / folder, clips, title)
     _show_luts(out, part / folder, records)
     said = [f"AMF of {counted(count, 'clip')}: {text}" for text, count in unsaid.items()]
+    if lost:
+        said.append(f"There is no LUT of {', '.join(sorted(lost))}, which cannot be built again here")
+    if beside := dict.fromkeys(e.output for r in records for e in r.outputs if e.look):
+        outputs = ", ".join(beside)
+        said.append(f"AMF are of the recipe's look; {outputs} show other looks, whose LUTs are beside them")
     if not without:
         return said
     some = ", ".join(without[:6]) + (" …" if len(without) > 6 else "")
@@ -94,7 +101,7 @@ def write_grades(out: Path, part: Path, records: Sequence[JobRecord], title: str
     ]
 
 
-def _graded(record: JobRecord, look: Look | None) -> GradedClip | None:
+def _graded(record: JobRecord, look: Look | None, others: tuple[Look, ...]) -> GradedClip | None:
     if look is None:
         return None
     names = [getattr(entry, "clip_name", "") for entry in record.outputs]
@@ -108,6 +115,7 @@ def _graded(record: JobRecord, look: Look | None) -> GradedClip | None:
             frames=record.frames,
             look=look,
             original=_original(record, name),
+            others=others,
         )
     return None
 
@@ -122,7 +130,8 @@ def _original(record: JobRecord, name: str) -> AcesClip:
 
 def _show_luts(out: Path, folder: Path, records: Sequence[JobRecord]) -> None:
     """Each show LUT once, the bytes that were given; two of one name have their digest's beginning behind it."""
-    layers = [layer for r in records if r.look for layer in r.look.layers if layer.layer == "show LUT"]
+    looks = [look for record in records for look in (record.look, *record.looks.values()) if look]
+    layers = [layer for look in looks for layer in look.layers if layer.layer == "show LUT"]
     names = {layer.digest: layer.name for layer in layers if layer.digest}
     twice = [name for name in names.values() if list(names.values()).count(name) > 1]
     for digest, name in names.items():

@@ -46,6 +46,62 @@ KEYS_BEGIN = (
 KEYS_END = "\n<!-- end of keys -->"
 MADE = "<!-- made by `python -m tests.support.reference --write`; changes here are lost -->\n"
 
+LOOKS_PART = """## Several looks
+
+Each output shows the recipe's `[look]` unless it says otherwise:
+
+```toml
+[look]
+show_lut = "show.cube"                # for Rec.709, the display of the show
+
+[looks.producer]                      # a key that is not stated is that of [look]
+show_lut = "producer.cube"
+exposure = 0.3
+
+[[output]]
+name = "editorial"                    # the show's look
+make = "movie"
+codec = "dnxhr-lb"
+
+[[output]]
+name = "for the producer"
+make = "movie"
+codec = "h264"
+look = "producer"
+
+[[output]]
+name = "projection"                   # the show LUT's picture in the light of another display
+make = "movie"
+codec = "prores-422"
+display = "P3-D65"
+
+[[output]]
+name = "hdr"                          # no SDR LUT: the grade through ACES 2.0
+make = "movie"
+codec = "hevc-10"
+lut = "none"
+display = "PQ BT.2100"
+
+[[output]]
+name = "log picture"
+make = "movie"
+codec = "prores-422"
+state = "log"
+```
+
+One decode feeds all, and outputs of equal look, state, raster and framing share one picture. `look` names a table; `lut` and `display` are short for one that differs
+in these alone, and lie over the table's where both are stated. The grade is the clip's in every look.
+
+A LUT is for the display that it was stated beside, unless `lut_output` says more: under another `display` its picture is shown in that display's light. Between SDR and HDR
+no conversion is defined, so an HDR output under an SDR LUT is refused: give it a `lut` that is made for it, or "none". A row's `lut` stands for the recipe's, not for one that
+an output or its table states. Where a row's LUT has the grade in it, outputs without that LUT are ungraded, and `plan` says so. Finished video has no LUT but
+its row's, whatever the output; an HDR output cannot show it, and the row is set aside unless `only` keeps it from there.
+
+`plan` says which outputs show another look, `rushlight look LIST CLIP --output NAME` what it does to known colours. The record's `look` and `patches` are the recipe's; `looks` has the others by
+name, each with its numbers, digest, patches and the checksum of its own pictures. `verify` holds each file to its own. Changing a look makes the files that show it again, and no
+others. With one look, files, identities and records are what they always were.
+"""
+
 NAMES_PART = """## Names and folders
 
 A file lies in the folder of its output and has the clip's own name. Templates say otherwise:
@@ -580,7 +636,7 @@ def pages() -> dict[str, str]:
         "recipes.md": "# Recipes\n\n" + MADE + "\nA recipe is a TOML file that says what is to be made of each clip. These ship: "
         + ", ".join(f"`{name}`" for name in shipped_recipes())
         + ". `rushlight recipes NAME` prints one to copy from, and `--recipe FILE.toml` takes your own. Every setting that is not"
-        " known, or has a value that will not do, is told by its key before anything is read.\n\n" + fields(Recipe, RECIPE_WORDS) + "\n" + NAMES_PART,
+        " known, or has a value that will not do, is told by its key before anything is read.\n\n" + fields(Recipe, RECIPE_WORDS) + "\n" + LOOKS_PART + "\n" + NAMES_PART,
         "day.md": DAY_PAGE.format(made=MADE, keys=fields(DayDocument, RECIPE_WORDS)),
         "record.md": "# The job record\n\n" + MADE + "\nA line of `log/jobs.jsonl` is one record, as JSON; the latest of a clip holds."
         " These are the fields of a clip that was delivered. Of one that was set aside, failed or taken out of the queue only `job`, `clip`,"

@@ -4,6 +4,7 @@ import datetime
 import itertools
 import re
 import warnings
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -231,3 +232,15 @@ def test_the_command_and_its_edl_read_back_as_a_list(tmp_path: Path) -> None:
     ).plan.clips
     for clips in (again, beside):
         assert [c.look.identity() for c in clips] == [c.look.identity() for c in first]
+
+
+def test_looks_of_other_outputs_are_luts_as_well_each_once() -> None:
+    one = clip("a")
+    hdr = Look(encoding=LOG, display=find_display("PQ BT.2100"), cdl=GRADE, transform="colorimetric")
+    clips = [replace(each, others=(hdr,)) for each in (one, clip("b"))]
+    plain, found = (dict(handover_files(each, "d", made=MADE)) for each in ([one, clip("b")], clips))
+    (cube,) = (name for name in found.keys() - plain.keys() if name.endswith(".cube"))
+    assert "PQ BT.2100" in cube and "# Clips: a, b" in (found[cube] or "")
+    assert {name: text for name, text in found.items() if name in plain and not name.endswith(".amf")} == {
+        name: text for name, text in plain.items() if not name.endswith(".amf")
+    }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -128,3 +129,31 @@ def test_amf_names_the_original(out: Path) -> None:
     part = out.parent / "part"
     write_grades(out, part, [clip("A", source={"path": "/media/A001/A001C001_0123.mov"})], "Day")
     assert "A001C001_0123.mov" in (part / "grades" / "A.amf").read_text()
+
+
+def test_looks_of_outputs_that_do_not_show_the_recipe_s_are_luts_and_said(out: Path) -> None:
+    part, warm = out.parent / "part", CUBE.replace("0.9", "0.7")
+    assert LOOK.show_lut
+    other = replace(LOOK, show_lut=replace(LOOK.show_lut, name="warm", lut=parse_cube(warm)))
+    (out / "log" / "inputs" / f"{other.show_lut.lut.digest().partition(':')[2]}.cube").write_text(warm)  # type: ignore[union-attr]
+    said = {
+        "layers": other.layers(),
+        "digest": other.digest(),
+        "description": "",
+        "display": other.display.name,
+    }
+    record = clip("A", looks={"producer": said})
+    entries = [record.outputs[0], record.outputs[1].model_copy(update={"look": "producer"})]
+    record = record.model_copy(update={"outputs": entries})
+    told = write_grades(out, part, [record], "Day")
+    assert told[-1] == "AMF are of the recipe's look; viewing show other looks, whose LUTs are beside them"
+    names = {p.name for p in (part / "grades").iterdir()}
+    assert {"show LUT warm.cube", "show LUT day look.cube"} <= names
+    assert len([name for name in names if name.endswith(f"{other.digest()[7:15]}.cube")]) == 1
+    gone = record.model_copy(
+        update={"looks": {"producer": record.looks["producer"].model_copy(update={"digest": "sha256:0"})}}
+    )
+    (out.parent / "two").mkdir()
+    assert "There is no LUT of producer, which cannot be built again here" in write_grades(
+        out, out.parent / "two", [gone], "Day"
+    )

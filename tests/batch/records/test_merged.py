@@ -4,7 +4,8 @@ from typing import Any
 
 from recorded import movie, recorded, still
 from rushlight.batch.records.job_record import DeliveredRecord
-from rushlight.batch.records.merged import merged
+from rushlight.batch.records.merged import merged, with_outputs
+from rushlight.pipelines.measure.checksum import colour_digest
 
 TILES = [[[1.0, 2.0, 3.0]] * 16] * 9
 
@@ -51,3 +52,40 @@ def test_what_only_the_one_before_has_seen_is_taken_from_it() -> None:
         record(STILL, original=seen | {"black": []}), record(EDITORIAL, original=seen), {"editorial"}
     )
     assert kept.original and kept.original.black == []
+
+
+def other_look(digest: str) -> dict[str, Any]:
+    return {"digest": digest, "description": "", "layers": [], "display": "P3-D65", "colour": "old"}
+
+
+def test_looks_stay_with_the_outputs_that_show_them_each_with_the_checksum_of_its_own_pictures() -> None:
+    copy, p3 = movie(output="copy", look="producer"), movie(output="p3", look="wide")
+    looks = {"producer": other_look("sha256:1"), "wide": other_look("sha256:2")}
+    before = record(EDITORIAL, copy, p3, looks=looks)
+    shown = [
+        {"digest": f"d-{entry['output']}", "outputs": [entry["output"]], "look": entry.get("look", "")}
+        for entry in (EDITORIAL, copy, p3)
+    ]
+    before = before.model_copy(
+        update={
+            "colour": DeliveredRecord.read(
+                recorded("a", colour={**before.colour.plain(), "pictures": shown})
+            ).colour
+        }
+    )
+    new = record(EDITORIAL, digest="new")
+    found = merged(new, before, {"copy"})
+    assert list(found.looks) == ["producer"]
+    assert found.looks["producer"].digest == "sha256:1"
+    alone = colour_digest({"copy": "d-copy"})
+    assert found.looks["producer"].colour == alone != found.colour.digest
+    entries = [entry for entry in before.outputs if entry.output != "copy"]
+    assert list(with_outputs(before, entries).looks) == ["wide"]
+    assert "looks" not in merged(new, record(EDITORIAL, VIEWING), {"viewing"}).plain()
+
+
+def test_a_record_gives_each_file_the_look_that_it_shows() -> None:
+    found = record(
+        EDITORIAL, movie(output="copy", look="producer"), looks={"producer": other_look("sha256:1")}
+    )
+    assert [found.look_of(entry).digest for entry in found.outputs] == ["sha256:0", "sha256:1"]

@@ -128,3 +128,42 @@ def test_what_verify_prints_of_both_is_of_the_published_schema(tmp_path: Path) -
         assert not Draft202012Validator(schema).is_valid(damaged)
         with pytest.raises(OptionError, match="against"):
             Verdicts.read(damaged)
+
+
+def with_look(each: dict[str, Any], look: Look, name: str = "producer") -> dict[str, Any]:
+    """The record with another output, of another look."""
+    said = {
+        "digest": look.digest(),
+        "description": "",
+        "display": look.display.name,
+        "patches": patches(look),
+    }
+    return each | {
+        "looks": {name: said},
+        "outputs": [*each["outputs"], movie(output="copy", look=name, path="copy/A001C001.mov")],
+    }
+
+
+def test_other_looks_are_compared_each_with_its_own(tmp_path: Path) -> None:
+    assert LOOK.cdl is not None
+    warm = replace(LOOK, cdl=replace(LOOK.cdl, slope=(1.2, 1.0, 0.8)))
+    here = folder(tmp_path / "here", *(with_look(record(clip), warm) for clip in ("a.mov", "b.mov", "c.mov")))
+    other, renamed = with_look(record("b.mov"), LOOK), with_look(record("c.mov"), warm, "P3")
+    rows = {
+        r.clip: r
+        for r in compare(here, folder(tmp_path / "there", with_look(record("a.mov"), warm), other, renamed))
+    }
+    assert rows["a.mov"].same_look and rows["a.mov"].verdict == "same colour"
+    assert rows["b.mov"].verdict == "colour differs" and not rows["b.mov"].same_look
+    assert rows["c.mov"].verdict == "same colour" and not rows["c.mov"].same_look
+    assert rows["c.mov"].differences == ["look 'producer' is only here", "look 'P3' is only there"]
+
+
+def test_tiles_are_compared_of_one_look_only(tmp_path: Path) -> None:
+    """The first graded movie of each is of another look: what both have of the recipe's is compared."""
+    one, two = with_look(record("a.mov"), LOOK), with_look(record("a.mov"), LOOK)
+    for each, tiles in ((one, TILES), (two, np.add(TILES, 5).tolist())):
+        each["colour"]["tiles"]["copy"] = [{"frame": 0, "values": tiles}]
+        each["outputs"].reverse()
+    (row,) = compare(folder(tmp_path / "1", one), folder(tmp_path / "2", two))
+    assert row.tiles is not None and row.tiles.worst == 0

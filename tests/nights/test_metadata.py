@@ -81,6 +81,13 @@ state = "log"
 size = "256x144"
 
 [[output]]
+name = "wide"
+make = "movie"
+codec = "prores-proxy"
+display = "P3-D65"
+size = "256x144"
+
+[[output]]
 name = "stills"
 make = "stills"
 kinds = ["jpeg", "png16", "tiff16", "exr"]
@@ -145,6 +152,13 @@ def test_tags_of_mov_and_mp4(out: Path, name: str, state: str) -> None:
     usual = {"major_brand", "minor_version", "compatible_brands", "encoder", "timecode", "reel", "reel_name"}
     assert found.keys() - wanted.keys() <= usual, "nothing else is invented"
     assert record["warnings"] == [w for w in record["warnings"] if "does not state" not in w]
+
+
+def test_each_file_states_the_look_that_it_shows(out: Path) -> None:
+    """An output with a display of its own has another look, and another digest of it."""
+    one, other = tags_of(out / "cut" / "A001C001.mov"), tags_of(out / "wide" / "A001C001.mov")
+    assert one["look"].endswith("Rec.709 BT.1886") and "P3-D65" in other["look"]
+    assert one["look_digest"] != other["look_digest"] and other["look_digest"].startswith("sha256:")
 
 
 def test_comments_of_mxf(out: Path) -> None:
@@ -255,15 +269,35 @@ def test_what_was_written_is_read_again_as_an_original(out: Path) -> None:
         assert found["wb"] == "5600K"
 
 
+def test_a_folder_of_an_older_version_stays_as_it_is(out: Path) -> None:
+    """Its records know nothing of headers: nothing is made again, and nothing new is recorded."""
+    log = out / "log" / "jobs.jsonl"
+    lines = [json.loads(line) for line in log.read_text().splitlines()]
+    for line in lines:
+        del line["camera_facts"], line["source"]["header"]
+    old = "".join(json.dumps(line) + "\n" for line in lines)
+    log.write_text(old)
+    before = {path: path.stat().st_mtime_ns for path in out.rglob("A001C001*") if "log" not in path.parts}
+    assert len(before) >= 9
+    day = ("render", out.parent / "day.csv", "--recipe", out.parent / "four.toml", "--out", out)
+    run = rushlight(*day)
+    assert run.returncode == 0, run.stderr
+    assert log.read_text() == old
+    pictures = out / "report"
+    assert {p: p.stat().st_mtime_ns for p in before if pictures not in p.parents} == {
+        p: when for p, when in before.items() if pictures not in p.parents
+    }
+
+
 def test_a_later_note_makes_no_file_again(out: Path) -> None:
     """And where the file is made again all the same, it states the note that is known then."""
     movies = [
         p
         for p in out.rglob("*.m*")
-        if p.parent.name in ("cut", "view", "relink", "plain") and p.suffix != ".mhl"
+        if p.parent.name in ("cut", "view", "relink", "plain", "wide") and p.suffix != ".mhl"
     ]
     before = {path: path.stat().st_mtime_ns for path in movies}
-    assert len(before) == 4
+    assert len(before) == 5
     day = written(out.parent / "day.csv", ROW | {"note": "later", "lens": "another"})
     again = ("render", day, "--recipe", out.parent / "four.toml", "--out", out)
     run = rushlight(*again)

@@ -245,7 +245,9 @@ def bake(
         shaper_lo=lo,
         shaper_hi=hi,
         lattice=values,
-        light=_rounded(light_curve(look.display)) if found.light else None,
+        light=_rounded(light_curve(look.display) if found.curve is None else found.curve)
+        if found.light
+        else None,
         direct=None if direct is None else direct.astype(np.float32),
         digest="",
     )

@@ -2,7 +2,7 @@
 
 Three kinds, by what follows the grade:
 - A show LUT, interpolated by tetrahedra: the points are the LUT's own, or halves and quarters of them, so that the
-  lattice is the LUT, exactly; behind a shaper where it has curves ahead of them (lut_lattice.py).
+  lattice is the LUT, exactly; behind a shaper where it has curves ahead of them, and with a curve after it where it ends in one (lut_lattice.py).
 - An ACES 2.0 transform to an SDR display, also after a LUT that gives a scene: the points lie closer where the transform bends, and hold display light
   before its last clip, stretched near black; a curve after the lattice makes the display's signal of it. Where the
   lattice errs too much it is marked for direct evaluation (display_transform.py).
@@ -25,7 +25,7 @@ from rushlight.pipelines.grading.display_transform import (
     marked,
     unclipped,
 )
-from rushlight.pipelines.grading.lut_lattice import can_be_shaped, shaped_lattice
+from rushlight.pipelines.grading.lut_lattice import can_be_shaped, held_before_a_curve, shaped_lattice
 from rushlight.pipelines.grading.shaper import light_curve, signal_of, stretched
 from rushlight.pipelines.luts.lattice_lut import Lut
 
@@ -60,6 +60,7 @@ class Lattice:
     values: Array  # (N, N, N, 3)
     light: bool  # stretched light, for `light_curve`; otherwise the display's signal 0..1
     share: Array | None = None  # (N, N, N): of `direct` evaluation, 0..1
+    curve: Array | None = None  # (K,): after the lattice, in place of the display's
 
 
 def span(look: Look) -> tuple[float, float]:
@@ -74,7 +75,7 @@ def steps(look: Look, step: float = SHAPER_STEP) -> Array:
 
 
 def lattice_kind(look: Look, size: int) -> str:
-    """Kind of lattice that a look gets: `lut`, `shaped`, `light` or `even`; part of a lattice's name."""
+    """Kind of lattice that a look gets: `lut`, `shaped`, `light` or `even`, or `shaped, curved` and `even, curved`; part of a lattice's name."""
     after = look.cdl is not None and look.grade_order == "after"
     if look.show_lut is not None and look.show_lut.scene is None:
         lut = look.show_lut.lut
@@ -83,7 +84,8 @@ def lattice_kind(look: Look, size: int) -> str:
             return "even"
         if isinstance(lut, Lut) and lut.shaper is None:
             return "lut" if lut.size <= size else "even"
-        return "shaped" if can_be_shaped(lut, size) else "even"
+        kind = "shaped" if can_be_shaped(lut, size) else "even"
+        return f"{kind}, curved" if held_before_a_curve(look) else kind
     if look.transform == "aces2" and can_unclip(look.display) and not after and size >= SMALLEST:
         return "light"
     return "even"
@@ -92,9 +94,11 @@ def lattice_kind(look: Look, size: int) -> str:
 def lattice(look: Look, size: int) -> Lattice:
     """The lattice of everything in `look`, at most `size` points a side."""
     kind = lattice_kind(look, size)
-    if kind == "shaped":
-        places, values = shaped_lattice(look, steps(look, FINE_STEP), size)
-        return Lattice(places=places, values=values, light=False)
+    held = held_before_a_curve(look) if kind.endswith("curved") else None
+    curve = held.curve if held else None
+    if kind.startswith("shaped"):
+        places, values = shaped_lattice(look, steps(look, FINE_STEP), size, held)
+        return Lattice(places=places, values=values, light=held is not None, curve=curve)
     if kind == "lut":
         assert look.show_lut is not None
         size, places = _lut_places(look.show_lut, steps(look), size)
@@ -108,6 +112,9 @@ def lattice(look: Look, size: int) -> Lattice:
         direct = direct_of(look, places, size)
         share = None if direct is None else marked(values, light_curve(look.display), direct)
         return Lattice(places=places, values=values, light=True, share=share)
+    if held and look.show_lut:
+        values = held.values(look.show_lut.levelled(code), look.show_lut.interpolation)
+        return Lattice(places=places, values=values, light=True, curve=curve)
     return Lattice(places=places, values=np.clip(look.evaluate(code), 0.0, 1.0), light=False)
 
 

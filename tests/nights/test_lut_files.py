@@ -36,6 +36,13 @@ DEPTHS = 'inBitDepth="32f" outBitDepth="32f"'
 CURVES = f'<LUT1D {DEPTHS}><Array dim="5 1">\n{" ".join(map(str, CURVE))}\n</Array></LUT1D>\n'
 CUBE = f'<LUT3D {DEPTHS} interpolation="tetrahedral"><Array dim="3 3 3 3">\n{lines(TABLE.reshape(-1, 3))}</Array></LUT3D>\n'
 MATRIX = f'<Matrix {DEPTHS}><Array dim="3 3">0.9 0.05 0.05 0.02 0.96 0.02 0 0.1 0.9</Array></Matrix>\n'
+ANTILOG = f"""<Log {DEPTHS} style="cameraLogToLin"><LogParams base="10" logSideSlope="0.24719" logSideOffset="0.385537"
+linSideSlope="5.555556" linSideOffset="0.052272" linSideBreak="0.010591"/></Log>
+"""
+CUT = f"""<Range {DEPTHS}><minInValue>0</minInValue><maxInValue>1</maxInValue><minOutValue>0</minOutValue>
+<maxOutValue>1</maxOutValue></Range>
+"""
+POWER = f'<Exponent {DEPTHS} style="basicRev"><ExponentParams exponent="2.4"/></Exponent>\n'
 RED_FASTEST = lines(TABLE.transpose(2, 1, 0, 3).reshape(-1, 3))
 INDEXED = "".join(
     f"{r} {g} {b} {lines(TABLE[r, g, b][None])}" for r in range(3) for g in range(3) for b in range(3)
@@ -43,6 +50,8 @@ INDEXED = "".join(
 FILES = {
     "shaped.clf": clf(CURVES, CUBE),
     "mixed.clf": clf(MATRIX, CUBE),
+    "after.clf": clf(CUBE, CURVES),
+    "formula.clf": clf(ANTILOG, MATRIX, CUT, POWER),
     "plain.ctf": clf(CUBE).replace('compCLFversion="3"', 'version="2.0"'),
     "curve.spi1d": "Version 1\nFrom 0 1\nLength 5\nComponents 1\n{\n" + "\n".join(map(str, CURVE)) + "\n}\n",
     "cube.spi3d": f"SPILUT 1.0\n3 3\n3 3 3\n{INDEXED}",
@@ -51,7 +60,7 @@ FILES = {
     "both.cube": "LUT_1D_SIZE 5\nLUT_3D_SIZE 3\n" + "".join(f"{v} {v} {v}\n" for v in CURVE) + RED_FASTEST,
 }
 # A matrix ahead of a three-point LUT turns its bends across the lattice's points.
-CODES = {"mixed.clf": 4.0}
+CODES = {"mixed.clf": 4.0, "formula.clf": 2.0}
 
 
 @pytest.fixture(scope="module")

@@ -21,6 +21,7 @@ from rushlight.pipelines.luts.lut_nodes import (
     Exponent,
     HalfCurves,
     Lattice,
+    Logarithm,
     Matrix,
     Node,
     NodeLut,
@@ -107,3 +108,58 @@ def test_kinds_and_what_is_not_shaped() -> None:
     inside = replace(shown(nodes(CURVES, ROUGH)), white_balance=(0.35, 0.36))
     assert lattice_kind(inside, 65) == "even"
     assert lattice_kind(shown(nodes(CURVES, ROUGH), encoding=find_encoding("V-Log")), 65) == "even"
+
+
+GAMUT = Matrix(matrix=np.array([[1.6, -0.5, -0.1], [-0.1, 1.2, -0.1], [0.0, -0.2, 1.2]]), offset=np.zeros(3))
+ANTILOG = Logarithm(
+    base=10.0,
+    log_slope=(0.24719,) * 3,
+    log_offset=(0.385537,) * 3,
+    lin_slope=(5.555556,) * 3,
+    lin_offset=(0.052272,) * 3,
+    breaks=(0.010591,) * 3,
+    inverse=True,
+)
+CUT = Range(scale=1.0, offset=0.0, low=0.0, high=1.0)
+POWER = Exponent(power=(1 / 2.4,) * 3)
+ALIKE = Curves(table=np.repeat(BENT[:, :1], 3, 1))
+
+
+@pytest.mark.parametrize(
+    "look",
+    [
+        shown(nodes(ROUGH, ALIKE)),
+        shown(nodes(CURVES, ROUGH, ALIKE)),
+        shown(nodes(CURVES, ROUGH, ALIKE), input_levels="narrow"),
+        shown(nodes(ROUGH, CUT, POWER)),
+    ],
+)
+def test_a_curve_after_the_lattice_is_after_it(look: Look) -> None:
+    code = np.random.default_rng(0).uniform(-0.07, 1.09, (20000, 3))
+    assert lattice_kind(look, 65) == "shaped, curved"
+    off = np.abs(bake(look).apply(code) - look.evaluate(code)) * 1023
+    assert np.quantile(off, 0.998) < 0.2 and off.max() < 4
+
+
+@pytest.mark.parametrize("levels", ["full", "narrow"])
+def test_clamps_of_a_formula_bend_nothing_between_the_points(levels: str) -> None:
+    """A tenth of what evenly spaced points of the display's signal err by, at the worst and in the mean."""
+    look = shown(nodes(ANTILOG, GAMUT, CUT, POWER), output_levels=levels)
+    assert lattice_kind(look, 65) == "even, curved"
+    even, baked = compared(look, cube(33))
+    assert even.worst > 200 and even.mean > 2
+    assert baked.worst < even.worst / 4 and baked.p99 < even.p99 / 10 and baked.mean < even.mean / 5
+
+
+def test_curves_that_are_not_alike_or_not_level_are_in_the_lattice() -> None:
+    rising = Exponent(power=(1.5, 1.5, 1.5))  # at 4/3 and at 2 both are 1 on the display
+    assert lattice_kind(shown(nodes(GAMUT, CURVES)), 65) == "even"
+    assert lattice_kind(shown(nodes(GAMUT, rising)), 65) == "even, curved"
+    assert lattice_kind(shown(nodes(GAMUT, Exponent(power=(0.5, 0.5, 0.5)))), 65) == "even, curved"
+    slow = Range(scale=0.5, offset=0.0, low=None, high=None)
+    lifted = Range(scale=1.0, offset=0.5, low=None, high=None)
+    for end in (slow, lifted):
+        assert lattice_kind(shown(nodes(GAMUT, end)), 65) == "even"
+    curved = nodes(ROUGH, ALIKE)
+    assert lattice_kind(shown(curved, display=find_display("P3-D65")), 65) == "shaped"
+    assert lattice_kind(replace(shown(curved), grade_order="after", cdl=CDL()), 65) == "shaped"

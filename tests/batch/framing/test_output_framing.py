@@ -1,12 +1,14 @@
 """Framing decisions as an output's frame: held to the standard's own check values (github.com/ascmitc/fdl) and to hand's arithmetic."""
 
+import json
 from dataclasses import replace
 from fractions import Fraction
+from random import Random
 from typing import Any
 
 import pytest
 
-from framings import Four, canvas, context, decision, fdl_text
+from framings import Four, canvas, context, decision, document, fdl_text
 from pictures import numbered, write_movie
 from rushlight.batch.framing.clip_canvas import FramedClip, find_canvases
 from rushlight.batch.framing.framing_files import ClipFdl
@@ -162,6 +164,78 @@ def test_the_standards_template_places_it_alike(facts: Facts) -> None:
     x, width = round(-222.4 * scale), round(4448 * scale)
     assert abs(protected.x - x) <= 1 and abs(protected.width - width) <= 1
     assert abs(protected.y - 92) <= 2 and abs(protected.height - 894) <= 2
+
+
+TEMPLATE = {
+    "id": "t",
+    "label": "t",
+    "target_anamorphic_squeeze": 1.0,
+    "fit_method": "fit_all",
+    "alignment_method_horizontal": "center",
+    "alignment_method_vertical": "center",
+    "pad_to_maximum": True,
+    "round": {"even": "even", "mode": "round"},
+}
+
+
+def by_template(size: tuple[int, int], on: dict[str, Any], source: str) -> tuple[Four, Four | None]:
+    """What the standard's own library makes of a decision in a raster: the places of what is framed, and of what is protected."""
+    import fdl
+
+    raster = {"width": size[0], "height": size[1]}
+    of_source = {"preserve_from_source_canvas": source} if "protection" in source else {}
+    template = (
+        TEMPLATE
+        | of_source
+        | {"target_dimensions": raster, "maximum_dimensions": raster, "fit_source": source}
+    )
+    text = json.dumps(document(context("A", on)) | {"canvas_templates": [template]})
+    with fdl.FDL.parse(text.encode()) as found:
+        found.validate()
+        (template_,), (used,) = found.canvas_templates, found.contexts[0].canvases
+        made = template_.apply(used, used.framing_decisions[0], "new", "new")
+        with made.fdl:
+            new = made.framing_decision
+            at, length = new.anchor_point, new.dimensions
+            framing = (at.x, at.y, length.width, length.height)
+            at, length = new.protection_anchor_point, new.protection_dimensions
+            return framing, (at.x, at.y, length.width, length.height) if length else None
+
+
+@pytest.mark.parametrize("seed", range(24))
+@pytest.mark.parametrize("crop", ["framing", "protection"])
+def test_any_decision_lies_where_the_standards_template_puts_it(facts: Facts, crop: str, seed: int) -> None:
+    """Whole picture in a raster, centred, for made-up cameras, squeezes and rasters: within the pixels that either rounds."""
+    rng = Random(seed)
+    width, height = rng.choice([(4448, 3096), (3840, 2160), (2880, 2160), (8192, 4320), (5184, 4320)])
+    wide, high = rng.uniform(0.6, 1) * width, rng.uniform(0.6, 1) * height
+    protection = (rng.uniform(0, width - wide), rng.uniform(0, height - high), wide, high)
+    inner_wide, inner_high = rng.uniform(0.7, 1) * wide, rng.uniform(0.7, 1) * high
+    framing = (
+        protection[0] + (wide - inner_wide) / 2,
+        protection[1] + (high - inner_high) / 2,
+        inner_wide,
+        inner_high,
+    )
+    squeeze = rng.choice([1.0, 1.0, 1.3, 1.8, 2.0])
+    size = rng.choice([(1920, 1080), (1280, 720), (1998, 1080), (1080, 1080)])
+    on = canvas("c", (width, height), decision("c", "fi1", framing, protection), squeeze=squeeze)
+    original = sized(facts, width, height)
+    frame = framed(
+        output(f"{size[0]}x{size[1]}", {"framing": ["fi1"]}, framing="fi1", crop=crop), original, on
+    )
+    wanted, kept = by_template(
+        size, on, f"framing_decision.{'protection_' * (crop == 'protection')}dimensions"
+    )
+    (line,) = frame.lines
+    assert (
+        max(abs(a - b) for a, b in zip((line.x, line.y, line.width, line.height), wanted, strict=True)) <= 3
+    )
+    box = box_of(frame, original)
+    assert (
+        max(abs(a - b) for a, b in zip(box, kept if crop == "protection" and kept else wanted, strict=True))
+        <= 2
+    )
 
 
 def test_lines_alone_over_the_whole_picture(facts: Facts) -> None:

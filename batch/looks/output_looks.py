@@ -16,6 +16,7 @@ class OutputLook(TypedDict):
     name: str
     show_lut: str | None
     transform: str
+    shown_by: list[str]  # the LUT, the transform, or one after the other, in words
     display: str
     look: dict[str, object]
 
@@ -27,6 +28,7 @@ def output_looks(looks: Mapping[str, LookSpec], shows: Mapping[str, str]) -> dic
             "name": name,
             "show_lut": lut.name if (lut := looks[name].lut) else None,
             "transform": looks[name].transform,
+            "shown_by": list(looks[name].shown_by),
             "display": looks[name].display,
             "look": looks[name].model_dump(mode="json"),
         }

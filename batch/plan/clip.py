@@ -348,5 +348,5 @@ def own_fields(clip: PlannedClip, output: str) -> dict[str, str]:
 
 def _look_text(clip: PlannedClip, look: LookSpec) -> str:
     cdl = clip.decision.cdl
-    show = f'"{look.lut.name}"' if look.lut else {"aces2": "ACES 2.0"}.get(look.transform, look.transform)
+    show = " + ".join(look.shown_by)
     return clip.row["look"] or f"{(cdl.id or 'CDL ' + cdl.numbers()) + ' + ' if cdl else ''}{show}"

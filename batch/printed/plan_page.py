@@ -86,8 +86,7 @@ def _other_looks(clips: Sequence[Clip]) -> list[str]:
     shown: dict[tuple[str, str], dict[str, int]] = {}
     for clip in clips:
         for output, look in clip.get("looks", {}).items():
-            transform = {"aces2": "ACES 2.0"}.get(look["transform"], look["transform"])
-            text = f'LUT "{look["show_lut"]}"' if look["show_lut"] else transform
+            text = ("LUT " if look["show_lut"] else "") + ", then ".join(look["shown_by"])
             counts = shown.setdefault((look["name"], f"{text} for {look['display']}"), {})
             counts[output] = counts.get(output, 0) + 1
     lines = []

@@ -126,6 +126,14 @@ class LutSpec(_Spec):
     output_space: str = ""  # the display that it is for, or the scene's encoding; empty: the look's display
     contains_grade: bool = False
 
+    @property
+    def gives_scene(self) -> bool:
+        """True if its output is for no display: the look's transform shows it."""
+        from rushlight.pipelines.colour.camera_encodings import Encoding
+        from rushlight.pipelines.luts.lut_spaces import lut_output
+
+        return bool(self.output_space) and isinstance(lut_output(self.output_space), Encoding)
+
 
 class LookSpec(_Spec):
     """A look in numbers and names; `identity` leaves out what is only a path or a name."""
@@ -150,6 +158,14 @@ class LookSpec(_Spec):
         if data["lut"]:
             del data["lut"]["path"], data["lut"]["name"]
         return data
+
+    @property
+    def shown_by(self) -> tuple[str, ...]:
+        """What leads from the graded signal to the display, in words: the show LUT by its name, the transform, or one after the other."""
+        transform = {"aces2": "ACES 2.0"}.get(self.transform, self.transform)
+        if self.lut is None:
+            return (transform,)
+        return (f'"{self.lut.name}"', *([transform] if self.lut.gives_scene else []))
 
 
 class FrameLine(_Spec):

@@ -17,6 +17,7 @@ from pictures import numbered, write_movie
 from rushlight.batch.api.grades import graded_clips
 from rushlight.batch.api.look import exact_look
 from rushlight.batch.decisions.grade_export import handover_files
+from rushlight.batch.plan.clip import fields_of_clip
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
@@ -138,6 +139,8 @@ def test_a_look_file_acts_between_the_grade_and_the_output_transform(day: Day, t
     (clip,) = day.planned("clip\nA001C001.mov\n", amf=text)
     assert clip.look.lut and (clip.look.lut.input_space, clip.look.lut.output_space) == ("ACES2065-1",) * 2
     assert "lut" not in clip.row.cells  # nobody's row says so
+    assert clip.look.shown_by == ('"a stop down"', "ACES 2.0")
+    assert fields_of_clip(clip, day.prepared.recipe)["look"].endswith('"a stop down" + ACES 2.0')
     shown = exact_look(day.prepared, clip)
     code = np.random.default_rng(0).uniform(0.1, 0.8, (200, 3))
     plain = replace(shown, show_lut=None)

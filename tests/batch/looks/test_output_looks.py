@@ -61,6 +61,7 @@ def test_the_document_has_each_output_s_look_where_it_is_not_the_recipe_s(day: P
         "name": "hdr",
         "show_lut": None,
         "transform": "aces2",
+        "shown_by": ["ACES 2.0"],
         "display": "PQ BT.2100",
         "look": {},
     }

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rushlight.batch.again.same_colour import same_colour
 from rushlight.batch.again.shared_out import shared_out
 from rushlight.batch.exit_codes import PARTLY, STOPPED, WRONG
+from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.plan.request import Request
 from rushlight.batch.plan.request_ledger import read_askings, request_id
+from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.report.made_with import made_by, now_text
 from rushlight.batch.run.events import Terms
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.batch.run.render import render
 from rushlight.batch.run.request_accounts import day_in
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import InputError, OptionError
+from rushlight.pipelines.library_versions import made_with
 
 if TYPE_CHECKING:
     from rushlight.batch.farm.worker_options import Crew
@@ -29,7 +34,7 @@ __all__ = ["Differing", "render_again", "requests_again"]
 class Differing:
     """Changes to what was asked for then; `recipe` is empty where it is to be the same."""
 
-    out: Path
+    out: Path | None  # None where nothing is to be made
     recipe: str = ""
     only: tuple[str, ...] = ()
     outputs: tuple[str, ...] = ()
@@ -91,6 +96,9 @@ def render_again(origin: Path, *, given: Differing, crew: Crew, events: EventStr
         codes.append(PARTLY)
 
     requests = requests_again(origin, given, tell, events.warning)
+    before = latest(read_log(origin).records)
+    for text in now_text(made_by(before.values()), made_with()):
+        events.note(text)
     refused: OptionError | None = None
     for request in requests:
         try:
@@ -107,7 +115,18 @@ def render_again(origin: Path, *, given: Differing, crew: Crew, events: EventStr
             return STOPPED
     if refused and not codes:
         raise refused
+    if given.out and not given.recipe:
+        _tell_colour(origin, before, given.out, events)
     return max(codes)
+
+
+def _tell_colour(origin: Path, before: Mapping[str, JobRecord], out: Path, events: EventStream) -> None:
+    """Say of what was made now whether its colour is what it was."""
+    known = {(record.job, record.finished) for record in before.values()}
+    records = latest(read_log(out).records).values()
+    made = [r for r in records if r.status == "done" and (r.job, r.finished) not in known]
+    for wrong, text in same_colour(origin, before, out, made).sentences(origin, out):
+        (events.warning if wrong else events.note)(text)
 
 
 def _still_asked(origin: Path, requests: Sequence[Request], warn: Callable[[str], None]) -> list[Request]:

@@ -26,6 +26,7 @@ from rushlight.batch.api.requests import (
     request_options,
     requests_of,
 )
+from rushlight.batch.closed_delivery import closed_delivery
 from rushlight.batch.decisions.grade_change_files import together
 from rushlight.batch.farm.preparing import seconds_to_prepare
 from rushlight.batch.job_log import latest, read_records
@@ -36,6 +37,7 @@ from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request, default_workers
 from rushlight.batch.records.missing import Missing
+from rushlight.batch.report.made_with import made_by, now_text
 from rushlight.batch.room.room_ahead import KEEP_FREE
 from rushlight.batch.room.room_forecast import ToMake, forecast_room, kept_bytes
 from rushlight.batch.run.forecast import cost_of_outputs, forecast, next_time
@@ -43,6 +45,7 @@ from rushlight.batch.run.jobs_to_make import room_to_make, sound_news
 from rushlight.pipelines import inside_folder
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os
+from rushlight.pipelines.library_versions import made_with
 from rushlight.pipelines.render.kinds import kinds_of
 
 __all__ = ["PlanOptions", "PlanResult", "plan"]
@@ -116,6 +119,10 @@ def plan(
         raise OptionError(f"--write needs one recipe, with --recipe; the day has {recipes}", file=str(list))
     items: MutableSequence[ToMake] = []  # of the whole day, since its recipes share their disks
     made = _planned(first, by, workers, Path(write) if write else None, cancel, items)
+    if from_ is not None:
+        then = made_by(latest(read_records(Path(from_))).values())
+        told.extend(now_text(then, made_with()))
+        made.plain["versions"] = [each.document(made_with()) for each in then]
     made.plain["warnings"][:0] = told
     made = replace(made, warnings=(*told, *made.warnings))
     further = tuple(_planned(request, by, workers, None, cancel, items) for request in rest)
@@ -137,7 +144,8 @@ def _requests(
     """What is asked for: of a list, or of a folder again."""
     known_alone(options, _Options)
     if origin is not None:
-        again = requests_again(Path(origin), differing(out or origin, options), tell, tell)
+        place = out or (None if closed_delivery(Path(origin)) else origin)
+        again = requests_again(Path(origin), differing(place, options), tell, tell)
         return [request.checked() for request in again]
     requests = requests_of(clip_list or Path(), request_options(options), out=out)
     return shared_out(requests, **parts_of(options))

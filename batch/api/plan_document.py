@@ -179,6 +179,7 @@ class PlanDocument(TypedDict):
     estimate: Estimate
     room: NotRequired[RoomDocument]  # where an output folder is named
     forecast: NotRequired[Mapping[str, object]]
+    versions: NotRequired[list[dict[str, object]]]  # with `--from`: batch/report/made_with.py
     further: NotRequired[list[PlanDocument]]  # of a day with several recipes
 
 
@@ -289,8 +290,7 @@ def plan_document(prepared: Prepared) -> PlanDocument:
     problems = [_fault(error) for error in prepared.faults]
     problems += [_problem(r, fault, "set aside") for r, e in plan.wrong for fault in faults_of(e)]
     problems += [_problem(r, e, "failed") for r, e in plan.broken]
-    frames = sum(c["frames"] for c in clips)
-    size = _bytes(plan.clips, recipe)
+    frames, size = sum(c["frames"] for c in clips), _bytes(plan.clips, recipe)
     place = existing(prepared.request.out) if prepared.request.out else None
     return {
         "schema": "rushlight-plan-1",

@@ -161,11 +161,11 @@ def check_source(clip_list: Place | None, origin: Place | None, options: Mapping
             )
 
 
-def differing(out: Place, options: Mapping[str, object]) -> Differing:
+def differing(out: Place | None, options: Mapping[str, object]) -> Differing:
     """The changes that options make to the requests of a folder that is made again."""
     given = cast("AgainOptions", options)
     return Differing(
-        out=Path(out),
+        out=None if out is None else Path(out),
         recipe=str(given.get("recipe") or ""),
         only=texts_of(given.get("only")),
         media=paths_of(given.get("media")),

@@ -56,7 +56,7 @@ def _system() -> Finding:
 
 
 def _versions() -> Finding:
-    from rushlight.batch.farm.worker_process import versions
+    from rushlight.pipelines.library_versions import versions
 
     return Finding(about="versions", found=", ".join(f"{name} {is_}" for name, is_ in versions().items()))
 

@@ -27,9 +27,10 @@ from rushlight.batch.farm.dask_workers import Losses, Seen, Worker, fewest, fram
 from rushlight.batch.farm.path_map import Mount, Unfit, original_there, recognisable, seen_here
 from rushlight.batch.farm.scratch_folders import scratch_folder
 from rushlight.batch.farm.tasks import Farm, LostWorker, Result, Task, farm_is_gone, threads_each
-from rushlight.batch.farm.worker_process import BEATS, call, call_elsewhere, introduce, versions
+from rushlight.batch.farm.worker_process import BEATS, call, call_elsewhere, introduce
 from rushlight.batch.records.job_record import read_record
 from rushlight.pipelines.errors import OptionError, OwnFault, QueueError, RushlightError, SourceError, said
+from rushlight.pipelines.library_versions import versions
 
 if TYPE_CHECKING:
     from distributed import Client, Future, LocalCluster

@@ -13,8 +13,9 @@ from rushlight.batch.records.queue_row import SegmentFile, SegmentResult
 from rushlight.batch.records.shape import Plain, Shape
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os, own_fault
 from rushlight.pipelines.heartbeat import beats, frames_made
+from rushlight.pipelines.library_versions import versions
 
-__all__ = ["BEATS", "FRAMES", "Introduction", "call", "call_elsewhere", "introduce", "versions"]
+__all__ = ["BEATS", "FRAMES", "Introduction", "call", "call_elsewhere", "introduce"]
 
 BEATS: Final = "rushlight-beats"  # the name under which a worker's heartbeat carries its count
 FRAMES: Final = "rushlight-frames"  # and a piece of work, with the frames made of it
@@ -78,27 +79,3 @@ def introduce() -> Plain:
     memory = worker.memory_manager
     memory.memory_target_fraction = memory.memory_spill_fraction = memory.memory_pause_fraction = False
     return Introduction(process=os.getpid(), machine=platform.node(), versions=versions()).plain()
-
-
-def versions() -> dict[str, str]:
-    """Versions of what makes the pixels and carries the tasks, on this machine."""
-    from importlib.metadata import version
-
-    import av
-
-    packages = (
-        "rushlight",
-        "av",
-        "OpenImageIO",
-        "opencolorio",
-        "numpy",
-        "numba",
-        "colour-science",
-        "distributed",
-    )
-    libraries = ("libavcodec", "libavformat", "libswscale")
-    return {
-        "Python": ".".join(platform.python_version_tuple()[:2]),
-        **{name: version(name) for name in packages},
-        **{name: ".".join(map(str, av.library_versions[name])) for name in libraries},
-    }

@@ -14,7 +14,7 @@ from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.records.files import DeliveredMovie, SoundTrack, revision_path
 from rushlight.batch.records.finished import laid_of
 from rushlight.batch.records.job_record import DeliveredRecord, RecipeName
-from rushlight.batch.records.merged import only_outputs
+from rushlight.batch.records.merged import made_of, only_outputs
 from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.records.sound import heard_record, heard_warnings
 from rushlight.batch.what_is_there import still_there
@@ -66,11 +66,13 @@ def sound_made_anew(job: JobSpec, facts: Facts, token: str) -> DeliveredRecord:
     if sound and heard:
         sound = sound.model_copy(update={"heard": heard_record(heard)})
     warnings = [*planned.warnings, *_still_true(before), *said, *noted]
-    colour = only_outputs(before.colour, {entry.output for entry in entries})
+    names = {entry.output for entry in entries}
+    colour = only_outputs(before.colour, names)
     return before.model_copy(
         update={
             "outputs": entries,
             "colour": colour,
+            "made_with": made_of(before.made_with, names),  # its pictures are as they were
             "sound": sound,
             "recipe": planned.recipe or RecipeName(),
             "row": planned.row or {},

@@ -14,6 +14,7 @@ from rushlight.batch.disks import size_text
 from rushlight.batch.handover.what_changed import Piece
 from rushlight.batch.records.files import DeliveredMovie, Output
 from rushlight.batch.records.handover import Handover, HandoverFile, Since
+from rushlight.batch.report.made_with import made_by, versions_text
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.visible_text import visible
 
@@ -68,6 +69,7 @@ def sections(handover: Handover, pieces: Sequence[Piece]) -> list[Section]:
         _notes(handover),
         _of_clips(pieces),
         _check(handover),
+        _made_with(handover, pieces),
         Section(title="What it is not", sentences=(CAUTION,)),
     ]
     return [section for section in found if section.sentences or section.things]
@@ -128,6 +130,19 @@ def _inside(handover: Handover, pieces: Sequence[Piece]) -> Section:
     linked = sum(file.brought == "linked" for file in handover.files)
     said = [text, *([LINKED.format(count=counted(linked, "file"), are=_are(linked))] if linked else [])]
     return Section(title="What is in it", sentences=tuple(said), things=(*outputs, *beside))
+
+
+def _made_with(handover: Handover, pieces: Sequence[Piece]) -> Section:
+    """The versions that made it, and how to learn in a year what those of then would make otherwise."""
+    made = made_by({piece.record.job: piece.record for piece in pieces}.values())
+    said = [f"{counted(len(each.clips), 'clip')}: {versions_text(each.versions)}." for each in made]
+    if made and any(path.startswith("log/") for path in handover.others):
+        said.append(
+            "With the originals and this folder any of it can be made again: `rushlight plan --from` this folder `--media` the"
+            " originals says which versions differ by then and what that may change, and `rushlight render` in place of"
+            " `plan`, with `--out` another folder, says of each clip whether its colour is the same."
+        )
+    return Section(title="Made with", sentences=tuple(said))
 
 
 def _are(count: int) -> str:

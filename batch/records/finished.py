@@ -9,7 +9,7 @@ from pathlib import Path
 
 from rushlight.batch.records.colour import Colour, Patch, Picture
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Light, SoundLaid, SoundTrack, Tags
-from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, RecipeName
+from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, MadeWith, RecipeName
 from rushlight.batch.records.look import Grade, Layer, Look, OpenColorIO, OtherLook
 from rushlight.batch.records.merged import checksum_of, looks_shown
 from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source
@@ -23,6 +23,7 @@ from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import stat_of, write
 from rushlight.pipelines.job.from_spec import build_look
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec, StillSpec, StillsSpec
+from rushlight.pipelines.library_versions import made_with
 from rushlight.pipelines.measure.checksum import picture_digest
 from rushlight.pipelines.measure.original_baseline import original_of
 from rushlight.pipelines.measure.out_of_range import corrected_look, range_warnings
@@ -197,7 +198,8 @@ def finished_record(
         damage=damage,
     )
     shown = looks_shown(looks, colour.pictures, outputs)
-    told = {"framing": planned.framing, "excerpt": planned.excerpt, "looks": shown}
+    made = MadeWith(outputs=[output.output for output in job.outputs], versions=made_with())
+    told = {"framing": planned.framing, "excerpt": planned.excerpt, "looks": shown, "made_with": [made]}
     return record.model_copy(update={name: value for name, value in told.items() if value})
 
 

@@ -35,6 +35,7 @@ __all__ = [
     "ClipRecord",
     "DeliveredRecord",
     "JobRecord",
+    "MadeWith",
     "NotYetRecord",
     "RecipeName",
     "Replaced",
@@ -65,6 +66,15 @@ class Replaced(Shape):
     )
     hash: str = Field(default="", description="XXH3 of the file, 128 bits.")
     why: str = Field(description="What differs in the new one.")
+
+
+class MadeWith(Shape):
+    """Versions that made the pictures of some outputs."""
+
+    outputs: list[str] = Field(description="Names of the outputs.")
+    versions: Mapping[str, str] = Field(
+        description="Versions of rushlight and of the libraries that it decodes, grades and encodes with; and the kind of processor."
+    )
 
 
 ReelName = Annotated[str, Field(description="Reel of the clip.")]
@@ -134,6 +144,9 @@ class ClipRecord(Shape):
     outputs: Outputs = Field(default=[])
     colour: SomeColour = Field(default=SomeColour(), description="Colour of the clip.")
     original: Original | None = Field(default=None, description="What was seen in the original's pictures.")
+    made_with: list[MadeWith] = Field(
+        default=[], description="Versions that made the pictures of the outputs; empty of older versions."
+    )
     counts: Counts | None = Field(default=None, description="Pixels outside 0..1 of the camera's signal.")
     warnings: Warnings = Field(default=[])
     damage: list[Damage] = Field(

@@ -7,14 +7,14 @@ from typing import TypeVar
 
 from rushlight.batch.records.colour import Colour, Picture, ShiftedTiles, SomeColour
 from rushlight.batch.records.files import DeliveredStill, Output
-from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
+from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, MadeWith
 from rushlight.batch.records.look import OtherLook
 from rushlight.batch.records.original import Original
 from rushlight.pipelines.measure.checksum import colour_digest
 
-__all__ = ["checksum_of", "looks_shown", "merged", "only_outputs", "with_outputs"]
+__all__ = ["checksum_of", "looks_shown", "made_of", "merged", "only_outputs", "with_outputs"]
 
-T = TypeVar("T", Picture, ShiftedTiles)
+T = TypeVar("T", Picture, ShiftedTiles, MadeWith)
 R = TypeVar("R", bound=JobRecord)
 C = TypeVar("C", bound=SomeColour)
 
@@ -27,10 +27,24 @@ def merged(record: DeliveredRecord, before: JobRecord | None, keep: Collection[s
     outputs = [*(entry for entry in before.outputs if entry.output in still), *record.outputs]
     seen = record.original if record.original and record.original.plain() else before.original
     colour = _colour(record.colour, before.colour, still, outputs)
-    update: dict[str, object] = {"outputs": outputs, "colour": colour}
+    made = [*record.made_with, *made_of(before.made_with, still)]
+    update: dict[str, object] = {"outputs": outputs, "colour": colour, "made_with": _joined(made)}
     if looks := {**before.looks, **record.looks}:
         update["looks"] = looks_shown(looks, colour.pictures, outputs)
     return record.model_copy(update={**update, "original": seen or Original()})
+
+
+def _joined(made: Sequence[MadeWith]) -> list[MadeWith]:
+    """Those of the same versions as one."""
+    found: list[MadeWith] = []
+    for each in made:
+        alike = next((n for n, other in enumerate(found) if other.versions == each.versions), None)
+        if alike is None:
+            found.append(each)
+        else:
+            names = [*found[alike].outputs, *each.outputs]
+            found[alike] = each.model_copy(update={"outputs": names})
+    return found
 
 
 def _colour(new: Colour, old: SomeColour, still: Collection[str], outputs: list[Output]) -> Colour:
@@ -53,7 +67,9 @@ def with_outputs(record: R, outputs: Sequence[Output]) -> R:
     if colour.digest:
         colour = colour.model_copy(update={"digest": checksum_of(colour.pictures, outputs)})
     looks = {"looks": looks_shown(record.looks, colour.pictures, outputs)} if record.looks else {}
-    return record.model_copy(update={"outputs": list(outputs), "colour": colour, **looks})
+    made = made_of(record.made_with, {entry.output for entry in outputs})
+    told = {**looks, **({"made_with": made} if made else {})}
+    return record.model_copy(update={"outputs": list(outputs), "colour": colour, **told})
 
 
 def only_outputs(colour: C, outputs: Collection[str]) -> C:
@@ -65,6 +81,11 @@ def only_outputs(colour: C, outputs: Collection[str]) -> C:
             "faults": _shown(colour.faults, outputs),
         }
     )
+
+
+def made_of(made: Sequence[MadeWith], outputs: Collection[str]) -> list[MadeWith]:
+    """The versions that made some of the outputs."""
+    return _shown(made, outputs)
 
 
 def _shown(found: Sequence[T], still: Collection[str]) -> list[T]:

@@ -30,6 +30,7 @@ from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts, Verdict
 from rushlight.batch.report.batch_csv import batch_csv
 from rushlight.batch.report.camera_report import write_camera_report
 from rushlight.batch.report.kept_results import kept_faults, kept_verdicts
+from rushlight.batch.report.made_with import made_on_page
 from rushlight.batch.report.page_pictures import PICTURES, anchor_of, clip_pictures, contact_sheets
 from rushlight.batch.report.page_templates import render_page
 from rushlight.batch.verify.colour_check import TOLERANCE
@@ -74,8 +75,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
             clips.append(_clip(folder, record, verdicts.get(record.job)))
         except Exception as error:
             faults.append((record.clip, unexpected(folder, f"showing {record.clip}", error)))
-    clips = _spanned(clips)
-    scenes = _scenes(clips)
+    scenes = _scenes(clips := _spanned(clips))
     in_order = [(c.name, c.still, c.cell) for _, takes in scenes for c in takes]
     page = render_page(
         "report.html",
@@ -90,6 +90,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
         scenes=scenes,
         sheets=contact_sheets(folder, in_order, "report"),
         tolerance=TOLERANCE,
+        made=made_on_page(done),
     )
     _write(folder, "report/index.html", page)
     _tidy(folder, clips)

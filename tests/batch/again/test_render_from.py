@@ -15,13 +15,17 @@ import pytest
 from here import RECIPE, HereFarm, farm_here, files, run, small_day, write_list  # noqa: F401
 from logged import latest, read_records
 from rushlight.batch.again.render_from import Differing, requests_again
+from rushlight.batch.api.handover import handover
 from rushlight.batch.farm import dask_farm as farms
 from rushlight.batch.run.kept_inputs import kept_requests, read_requests
+from rushlight.pipelines import library_versions
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.grading import bake
 from rushlight.pipelines.grading.bake import Baked
+from rushlight.pipelines.render import segment
 
 BOTH = ("editorial", "viewing")
+NOW = dict(library_versions.versions())
 CCC = """<ColorCorrectionCollection xmlns="urn:ASC:CDL:v1.2"><ColorCorrection id="warm"><SOPNode>
 <Slope>1.1 1 0.9</Slope><Offset>0 0 0</Offset><Power>1 1 1</Power></SOPNode></ColorCorrection>
 </ColorCorrectionCollection>"""
@@ -375,3 +379,111 @@ def test_a_folder_is_planned_again_as_it_would_be_made(top: Path) -> None:
     assert len(json.loads(run("plan", "--from", top / "out", "--json")[1])["clips"]) == 2
     code, said = run("plan", "--from", top / "out", "--grades", "x")
     assert code == 2 and "--grades does not go with --from" in said
+
+
+# --- a year later
+
+
+@pytest.fixture
+def closed(top: Path) -> Path:
+    """A delivery that was closed; the folder that it was made of is gone since."""
+    found = handover(top / "out", name="Post", to=top / "sent", copy=True).folder
+    assert found is not None
+    shutil.rmtree(top / "out")
+    return found
+
+
+def digests(out: Path) -> dict[str, str]:
+    return {r["clip"]: r["colour"]["digest"] for r in latest(read_records(out)).values()}
+
+
+def test_a_closed_delivery_and_the_originals_give_the_same_colour(top: Path, closed: Path) -> None:
+    before = {
+        path.relative_to(closed): path.read_bytes() for path in sorted(closed.rglob("*")) if path.is_file()
+    }
+    media = ("--media", (top / "day").resolve())
+    code, said = run("render", "--from", closed, *media, "--out", top / "new")
+    assert code == 0, said
+    said = " ".join(said.split())
+    assert "2 clips made with the versions of today" in said
+    assert f"colour: 2 clips as in {closed}, every frame to the last bit" in said
+    assert digests(top / "new") == digests(closed)
+    assert files(top / "new", *BOTH) == files(closed, *BOTH)
+    code, said = run(
+        "render", "--from", closed, *media, "--out", top / "part", *RANGE, "--still", "A001C002=3"
+    )
+    assert code == 0 and "A001C001.mov 01:00:00:05-01:00:02:04" in digests(top / "part"), said
+    code, said = run("render", "--from", closed, *media)
+    assert code == 2 and "closed delivery" in said  # never into itself
+    assert {
+        path.relative_to(closed): path.read_bytes() for path in sorted(closed.rglob("*")) if path.is_file()
+    } == before
+
+
+def test_other_versions_are_named_with_what_they_may_change(
+    top: Path, closed: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And a decoder that gives other pictures is found by what comes out, once."""
+    monkeypatch.setattr(library_versions, "versions", lambda: {**NOW, "libavcodec": "99.0.0"})
+    library_versions.made_with.cache_clear()
+    monkeypatch.setattr(segment, "frame_digest", lambda planes: "0" * 32)
+    media = ("--media", (top / "day").resolve())
+    code, said = run("plan", "--from", closed, *media, "--json")
+    document = json.loads(said)
+    (then,) = document["versions"]
+    assert code == 0 and then["clips"] == 2 and then["versions"]["libavcodec"] == NOW["libavcodec"]
+    assert then["may_change"] == [
+        f"libavcodec {NOW['libavcodec']} then and 99.0.0 now may change how movies are decoded, scaled and encoded"
+    ]
+    assert any("other versions than those of today" in text for text in document["warnings"])
+    code, said = run("render", "--from", closed, *media, "--out", top / "new", "--only", "clip=A001C002.mov")
+    said = " ".join(said.split())
+    assert code == 0 and f"colour: 1 clip not as in {closed}: A001C002.mov;" in said, said
+    page = (top / "new" / "report" / "index.html").read_text()
+    assert "libavcodec 99.0.0" in page and "1 clip made with the versions of today" in page
+    library_versions.made_with.cache_clear()
+
+
+def test_the_page_says_with_which_versions_and_a_year_later_whether_they_differ(
+    top: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = (top / "out" / "report" / "index.html").read_text()
+    assert (
+        f"2 clips: rushlight {NOW['rushlight']}" in text and "2 clips made with the versions of today" in text
+    )
+    monkeypatch.setattr(library_versions, "versions", lambda: {**NOW, "rushlight": "9.0"})
+    library_versions.made_with.cache_clear()
+    assert run("report", top / "out")[0] == 0
+    library_versions.made_with.cache_clear()
+    text = (top / "out" / "report" / "index.html").read_text()
+    assert f"2 clips: rushlight {NOW['rushlight']}" in text
+    assert f"rushlight {NOW['rushlight']} then and 9.0 now may change anything" in text
+
+
+def test_a_record_of_an_older_version_says_that_it_does_not_know(top: Path) -> None:
+    log = top / "out" / "log" / "jobs.jsonl"
+    lines = [json.loads(line) for line in log.read_text().splitlines()]
+    log.write_text(
+        "".join(json.dumps({k: v for k, v in line.items() if k != "made_with"}) + "\n" for line in lines)
+    )
+    code, said = run("plan", "--from", top / "out")
+    assert (
+        code == 0
+        and "did not record its versions: whether those of today differ is not known"
+        in " ".join(said.split())
+    )
+
+
+def test_each_output_keeps_the_versions_that_made_it(top: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    out = top / "out"
+    (out / "viewing" / "A001C002.mp4").unlink()
+    monkeypatch.setattr(library_versions, "versions", lambda: {**NOW, "rushlight": "9.0"})
+    library_versions.made_with.cache_clear()
+    assert run("render", "--from", out)[0] == 0
+    library_versions.made_with.cache_clear()
+    made = record_of(out, "A001C002.mov")["made_with"]
+    assert {(*m["outputs"], m["versions"]["rushlight"]) for m in made} == {
+        ("viewing", "9.0"),
+        ("editorial", NOW["rushlight"]),
+    }
+    assert len(record_of(out, "A001C001.mov")["made_with"]) == 1

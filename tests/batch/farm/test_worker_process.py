@@ -4,7 +4,7 @@ import pickle
 from pathlib import Path
 
 from rushlight.batch.farm.path_map import Mount, Unfit, recognisable
-from rushlight.batch.farm.worker_process import call, call_elsewhere, versions
+from rushlight.batch.farm.worker_process import call, call_elsewhere
 from rushlight.pipelines.errors import DeliveryError, OwnFault, ResourceError, SourceError
 from rushlight.pipelines.heartbeat import beat, beats
 
@@ -45,10 +45,6 @@ def test_elsewhere_paths_are_that_machines_and_come_back_as_ours(tmp_path: Path)
     away = {**payload, "source": {"path": "/Volumes/DAY/A001.mov"}}
     kind, value = call_elsewhere("toywork:segment", (away, 0, "t"), mounts)
     assert kind == "unfit" and value.file == "/Volumes/DAY/A001.mov"
-
-
-def test_versions_name_what_makes_the_pixels() -> None:
-    assert {"rushlight", "av", "OpenImageIO", "numpy", "numba", "libavcodec", "Python"} <= set(versions())
 
 
 def test_the_pulse_only_grows() -> None:

@@ -8,7 +8,7 @@ from recorded import movie, recorded, still
 from rushlight.batch.handover.letter import CAUTION, heading, letter_text, sections
 from rushlight.batch.handover.what_changed import Piece
 from rushlight.batch.records.handover import HANDOVER, Handover
-from rushlight.batch.records.job_record import read_record
+from rushlight.batch.records.job_record import MadeWith, read_record
 
 RECORD = read_record(
     recorded(
@@ -55,13 +55,26 @@ def test_the_first() -> None:
     assert max(len(line) for line in text.splitlines()) <= 96
 
 
+def test_it_says_with_what_it_was_made_and_how_to_ask_in_a_year() -> None:
+    made = [
+        {"outputs": ["editorial"], "versions": {"rushlight": "0.2.0", "numpy": "2.4", "processor": "x86_64"}}
+    ]
+    record = RECORD.model_copy(update={"made_with": [MadeWith.model_validate(each) for each in made]})
+    text = one_line(letter_text(handover(), [Piece(record=record, entry=RECORD.outputs[0], since="changed")]))
+    assert "MADE WITH 1 clip: rushlight 0.2.0, numpy 2.4, on x86_64. With the originals" in text
+    assert "`rushlight plan --from`" in text and "did not record its versions" in one_line(
+        letter_text(handover(), PIECES)
+    )
+    assert "plan --from" not in letter_text(handover(others=[]), PIECES)  # without its record
+
+
 def test_what_is_missing_is_first() -> None:
     missing = [
         {"clip": "B", "state": "failed", "text": "does not open"},
         {"clip": "C", "state": "not made yet"},
     ]
     titles = [s.title for s in sections(handover(missing=missing), PIECES)]
-    assert titles == ["Missing: 2 things", "What is in it", "How to check it", "What it is not"]
+    assert titles == ["Missing: 2 things", "What is in it", "How to check it", "Made with", "What it is not"]
     lines = letter_text(handover(missing=missing), PIECES).splitlines()
     assert lines[2:6] == [
         "MISSING: 2 THINGS",

@@ -53,6 +53,11 @@ def test_every_state() -> None:
     ]
 
 
+def test_a_part_of_a_clip_has_what_was_asked_for() -> None:
+    part = done("A-part", "v", excerpt="01:00:00:00-01:00:00:12")
+    assert found([done("A", "e"), done("B", "e"), part], A=False) == []
+
+
 def test_an_output_of_another_recipe_is_not_missed() -> None:
     other = {"recipe": {"name": "other", "digest": "sha256:1"}}
     assert found([done("A", "e"), done("B", "v", **other)]) == []

@@ -34,6 +34,7 @@ from rushlight.batch.handover.handover_log import (
     read_handovers,
 )
 from rushlight.batch.handover.letter import letter_text
+from rushlight.batch.handover.measured import measured_note, measured_wrong
 from rushlight.batch.handover.page import handover_page
 from rushlight.batch.handover.what_changed import Compared, Piece, compared, output_names
 from rushlight.batch.handover.what_is_missing import lacking, sayings
@@ -41,6 +42,7 @@ from rushlight.batch.job_log import Log, latest, read_log
 from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.records.handover import HANDOVER, Handover, HandoverFile, Lacking
+from rushlight.batch.report.kept_results import kept_verdicts
 from rushlight.batch.report.mhl_manifest import ManifestFile, write_manifest
 from rushlight.pipelines.errors import DeliveryError, OptionError, ResourceError, from_os, no_room
 from rushlight.pipelines.inside_folder import stat_of, unlink, write
@@ -226,7 +228,8 @@ def _closed(
         on_progress(Progress(path="its tables, grades and record", done=size, bytes=size))
         records, title = cut_records(brought), contents.title or out.resolve().name
         write_tables(part, records, contents.day.title)
-        notes = [*contents.notes, *write_grades(out, part, records, title)]
+        measured = kept_verdicts(out)
+        notes = [*contents.notes, measured_note(brought, measured), *write_grades(out, part, records, title)]
         pictures = write_pictures(out, part, brought)
         if asked.with_record:
             notes += write_record(out, part, records)
@@ -243,7 +246,7 @@ def _closed(
             after=contents.before[-1].folder if contents.before else "",
             outputs=list(contents.outputs),
             with_record=asked.with_record,
-            missing=[*damaged, *contents.missing],
+            missing=[*damaged, *measured_wrong(brought, measured), *contents.missing],
             files=files,
             unchanged=len(contents.compared.pieces) - len(pieces),
             gone=list(contents.compared.gone),

@@ -177,6 +177,7 @@ def _form(entry: Output) -> str:
         entry.state
     ]
     display = f" for {entry.display}" if entry.display else ""
+    display += f", look {entry.look}" if entry.look else ""
     if isinstance(entry, DeliveredMovie):
         container = f" in {entry.container}" if entry.container else ""
         return f"{entry.codec}{container} {raster}, {state}{display}"

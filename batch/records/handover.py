@@ -13,6 +13,9 @@ from rushlight.batch.records.shape import Count, Name, Shape
 __all__ = ["HANDOVER", "Gone", "Handover", "HandoverFile", "Lacking", "Since"]
 
 HANDOVER: Final = "rushlight-handover-1"
+State = Literal[
+    "not made yet", "failed", "set aside", "dropped", "damaged", "measured wrong", "no file", "no record"
+]
 Since = Literal["first", "new", "changed", "renamed", "unchanged"]
 
 
@@ -50,11 +53,10 @@ class Lacking(Shape):
     """A clip, or a file of one, that the delivery lacks."""
 
     clip: str = Field(description="Clip as the list names it, or the path of a file.")
-    state: Literal["not made yet", "failed", "set aside", "dropped", "damaged", "no file", "no record"] = (
-        Field(
-            description="not made yet; failed; set aside; dropped (taken out of the queue by hand); damaged: its file is not as it was"
-            " made; no file: an output that it lacks; no record: its line of the log does not read."
-        )
+    state: State = Field(
+        description="not made yet; failed; set aside; dropped (taken out of the queue by hand); damaged: its file is not as it was"
+        " made; measured wrong: it is there, and the last verify failed it; no file: an output that it lacks; no record: its line of the"
+        " log does not read."
     )
     text: str = Field(default="", description="Why, in words.")
 

@@ -68,6 +68,12 @@ def test_it_says_with_what_it_was_made_and_how_to_ask_in_a_year() -> None:
     assert "plan --from" not in letter_text(handover(others=[]), PIECES)  # without its record
 
 
+def test_another_look_is_named() -> None:
+    record = read_record(recorded("A", movie(look="producer", display="sRGB")))
+    piece = Piece(record=record, entry=record.outputs[0], since="first")
+    assert "graded for sRGB, look producer" in one_line(letter_text(handover(), [piece]))
+
+
 def test_what_is_missing_is_first() -> None:
     missing = [
         {"clip": "B", "state": "failed", "text": "does not open"},

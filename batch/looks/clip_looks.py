@@ -9,16 +9,16 @@ from typing import TypedDict
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.looks.corrections import corrections
-from rushlight.batch.looks.show_lut_spaces import check_range, lut_sides, no_lut, without_lut
+from rushlight.batch.looks.show_lut_spaces import check_range, inherited_side, lut_sides, no_lut, without_lut
 from rushlight.pipelines.colour.camera_encodings import Encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.errors import ListError, LutError
-from rushlight.pipelines.job.other_looks import other_looks
+from rushlight.pipelines.job.other_looks import inherited_notes, other_looks
 from rushlight.pipelines.job.spec import GradeSpec, LookSpec, LutSpec
 from rushlight.pipelines.recipe.look_settings import OtherLook
 from rushlight.pipelines.recipe.model import LookSettings, Output, Recipe
 
-__all__ = ["ClipLooks", "clip_looks"]
+__all__ = ["ClipLooks", "clip_looks", "lut_notes"]
 
 
 class ClipLooks(TypedDict):
@@ -46,6 +46,12 @@ def clip_looks(
         recipe, outputs, look, lambda other: _other_look(row, other, encoding, cdl, luts, base)
     )
     return {"look": look, "looks": looks, "shows": shows}
+
+
+def lut_notes(row: Row, recipe: Recipe, looks: ClipLooks) -> list[str]:
+    """Warnings where what the recipe says of LUTs holds for one that is not the recipe's own: a row's, or an output's."""
+    found = inherited_side(row, recipe.look, looks["look"].lut)
+    return found + inherited_notes(recipe, looks["looks"], looks["shows"])
 
 
 def _other_look(

@@ -19,8 +19,7 @@ from rushlight.batch.framing.framing_files import ClipFdl
 from rushlight.batch.framing.output_framing import OutputFrame
 from rushlight.batch.lists.camera_columns import NOTHING, Camera, camera_letter
 from rushlight.batch.lists.clip_list import Row, cell_is
-from rushlight.batch.looks.clip_looks import ClipLooks, clip_looks
-from rushlight.batch.looks.show_lut_spaces import inherited_side
+from rushlight.batch.looks.clip_looks import ClipLooks, clip_looks, lut_notes
 from rushlight.batch.plan.clip_sound import sound_record, sound_text
 from rushlight.batch.plan.in_out import frame_range
 from rushlight.batch.plan.model import PlannedClip, Signal, Stated, stem_of
@@ -137,7 +136,7 @@ def plan_clip(
     if finished and decision.cdl is not None:  # a look recorded in camera: twice graded would be wrong
         decision = Decision(cdl=None, reason=f"display-encoded: {decision.source} is not for it")
     looks = clip_looks(row, recipe, takes, signal.encoding, decision.cdl, luts, lut_base)
-    warnings += inherited_side(row, recipe.look, looks["look"].lut)
+    warnings += lut_notes(row, recipe, looks)
     warnings += _grade_notes(recipe, decision, looks, finished=finished)
     if row["reel"] and facts.reel and row["reel"].lower() != facts.reel.lower():
         warnings.append(f"the list says reel {row['reel']}, the file says {facts.reel}")

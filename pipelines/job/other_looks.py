@@ -12,7 +12,7 @@ from rushlight.pipelines.job.spec import LookSpec
 from rushlight.pipelines.recipe.look_settings import OtherLook
 from rushlight.pipelines.recipe.model import Output, Recipe
 
-__all__ = ["other_looks", "ungraded_notes"]
+__all__ = ["inherited_notes", "other_looks", "ungraded_notes"]
 
 
 def other_looks(
@@ -36,6 +36,19 @@ def other_looks(
             looks.setdefault(name, spec)
             shows[output.name] = name
     return looks, shows
+
+
+def inherited_notes(recipe: Recipe, looks: Mapping[str, LookSpec], shows: Mapping[str, str]) -> list[str]:
+    """Outputs whose own LUT is taken by what the recipe says of its show LUT."""
+    found = []
+    for output in recipe.output:
+        other = recipe.look_of(output) if output.name in shows else None
+        lut = looks[shows[output.name]].lut if other else None
+        if other and lut and other.inherited:
+            words = ", ".join(f"{key} = {getattr(other.settings, key)}" for key in other.inherited)
+            text = f"in {output.name}, LUT {lut.name!r} is read as the recipe's `look` says of LUTs ({words}); its table in `looks` may say otherwise"
+            found.append(text)
+    return found
 
 
 def ungraded_notes(recipe: Recipe, looks: Mapping[str, LookSpec], shows: Mapping[str, str]) -> list[str]:

@@ -89,6 +89,7 @@ def _output_faults(recipe: Recipe, output: MovieOutput | StillsOutput) -> Faults
         text = (
             f"the show LUT {found.settings.show_lut!r} is for {made_for.name}, and no conversion to {display.name} is defined "
             'between SDR and HDR; `lut` takes one that is made for it, or "none" for ACES 2.0'
+            + ("; or its table in `looks` states its lut_output" if "lut_output" in found.inherited else "")
         )
         return [(key, text)]
     return []

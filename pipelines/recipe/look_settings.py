@@ -16,6 +16,8 @@ from rushlight.pipelines.recipe.clip_defaults import Model
 
 __all__ = ["LookSettings", "OtherLook", "other_look"]
 
+LUT_WORDS = ("lut_input", "lut_output", "lut_contains_grade", "lut_interpolation")
+
 
 class LookSettings(Model):
     """The show's look: what stands between the log picture and the monitor. A table `looks.NAME` has the same keys, each the
@@ -55,12 +57,13 @@ class LookSettings(Model):
 @dataclass(frozen=True, kw_only=True)
 class OtherLook:
     """The look of an output that does not show the recipe's: its name and settings, whether it states a LUT, which a row's does
-    not overrule, and the display that its LUT is for where nobody says more of that."""
+    not overrule, the display that its LUT is for where nobody says more of that, and the recipe's words on LUTs that hold for it."""
 
     name: str
     settings: LookSettings
     own_lut: bool
     lut_display: str
+    inherited: tuple[str, ...] = ()  # keys
 
 
 def other_look(
@@ -72,11 +75,18 @@ def other_look(
     own = [looks[look]] if look else []
     own += [LookSettings.model_validate(short)] if short else []
     settings, own_lut, lut_display = base, False, base.display
+    words = base.model_fields_set & set(LUT_WORDS)
     for each in own:
         stated = {key: getattr(each, key) for key in each.model_fields_set}
         settings = LookSettings.model_validate(settings.model_dump(exclude_unset=True) | stated)
         if "show_lut" in stated:
             own_lut, lut_display = True, settings.display
+        words = words - stated.keys()
     said = [look, f"lut {lut}" if lut else "", f"display {display}" if display else ""]
     name = ", ".join(filter(None, said))
-    return OtherLook(name=name, settings=settings, own_lut=own_lut, lut_display=lut_display) if own else None
+    if not own:
+        return None
+    inherited = tuple(word for word in LUT_WORDS if word in words) if own_lut and settings.lut_named else ()
+    return OtherLook(
+        name=name, settings=settings, own_lut=own_lut, lut_display=lut_display, inherited=inherited
+    )

@@ -3,13 +3,17 @@ OpenColorIO makes of the clip's codes for that look and display, and to no other
 
 from __future__ import annotations
 
+import csv
+import io
 import json
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import OpenImageIO as oiio
+import opentimelineio as otio
 import pytest
 
 import independent
@@ -266,6 +270,20 @@ def test_the_record_says_each_picture_s_look(day: Day) -> None:
     assert 'show LUT "warm"' in record["looks"]["producer"]["description"]
 
 
+def test_tables_tags_and_page_name_the_look_of_each_file(day: Day) -> None:
+    looks, own = day.record["looks"], day.record["look"]
+    for output, look in (("editorial", own), ("copy", looks["producer"]), ("p3", looks["display P3-D65"])):
+        (row,) = csv.DictReader(io.StringIO((day.out / output / "clips.csv").read_text()))
+        assert (row["look"], row["look_digest"]) == (look["description"], look["digest"])
+        assert row["display"] == ("P3-D65" if output == "p3" else "Rec.709 BT.1886")
+        (clip,) = otio.adapters.read_from_file(str(day.out / output / "clips.otio")).find_clips()
+        assert clip.metadata["rushlight"]["look"]["digest"] == look["digest"]
+        assert look["digest"] in independent.said(day.out / day.entry(output)["path"])
+    page = (day.out / "report" / "index.html").read_text()
+    for name, look in looks.items():
+        assert f"<td>{name}</td>" in page and look["digest"] in page and look["colour"] in page
+
+
 def test_verify_holds_each_file_to_its_own_look(day: Day) -> None:
     run = rushlight("verify", day.out, "--json")
     assert run.returncode == 0, run.stdout + run.stderr
@@ -275,6 +293,18 @@ def test_verify_holds_each_file_to_its_own_look(day: Day) -> None:
     }
     assert {check["verdict"] for check in found.values()} <= {"pass", "cannot tell"}
     assert {"editorial", "copy", "p3", "hdr", "sdr", "flat", "stills", "producer stills"} <= found.keys()
+
+
+def test_verify_tells_a_file_that_has_another_s_look(day: Day, tmp_path: Path) -> None:
+    """The producer's copy in the place of the editor's: the same picture through the other LUT."""
+    out = tmp_path / "out"
+    shutil.copytree(day.out, out)
+    right, wrong = (out / day.entry(name)["path"] for name in ("editorial", "sdr"))
+    shutil.copyfile(wrong, right)
+    run = rushlight("verify", out, "--json", "--no-hash")
+    (clip,) = json.loads(run.stdout)["clips"]
+    assert run.returncode == 1
+    assert clip["files"]["editorial/A001C001.mov"]["colour"]["verdict"] == "fail"
 
 
 def test_nothing_is_made_again_until_a_look_changes(day: Day) -> None:

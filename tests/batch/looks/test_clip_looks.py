@@ -170,3 +170,21 @@ def test_burn_in_names_are_each_output_s_own_and_so_are_identities(planned: Plan
 def test_a_row_s_own_words_for_its_look_are_kept(planned: Planned) -> None:
     clip = one(planned(BESIDE, LOG | {"look": "day ext"}))
     assert own_fields(clip, "p3") == {"look": "day ext, display P3-D65"}
+
+
+def test_what_the_recipe_says_of_luts_is_said_where_it_holds_for_an_output_s_own(planned: Planned) -> None:
+    said = "in copy, LUT 'own' is read as the recipe's `look` says of LUTs (lut_input = S-Log3/S-Gamut3.Cine narrow)"
+    look = '[look]\nshow_lut = "show.cube"\nlut_input = "S-Log3/S-Gamut3.Cine narrow"\n'
+    clip = one(planned(look + BESIDE, LOG))
+    assert [text for text in clip.warnings if text.startswith(said)]
+    own = clip.look_of("copy").lut
+    assert own is not None and (own.input, own.input_space) == ("narrow", "S-Log3/S-Gamut3.Cine")
+    table = (
+        output("main")
+        + output("copy", 'look = "x"')
+        + '[looks.x]\nshow_lut = "own.cube"\nlut_input = "full"\n'
+    )
+    clip = one(planned(look + table, LOG))
+    assert not [text for text in clip.warnings if "LUT 'own'" in text]
+    own = clip.look_of("copy").lut
+    assert own is not None and (own.input, own.input_space) == ("full", "")

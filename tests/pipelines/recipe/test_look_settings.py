@@ -99,3 +99,20 @@ def test_a_recipe_s_digest_is_of_what_outputs_show_and_not_of_names() -> None:
     assert named == digest(output + 'look = "y"\n[looks.y]\ndisplay = "P3-D65"\n')
     assert named == digest(output + 'display = "P3-D65"\n')
     assert named != digest(output) != digest(output + 'lut = "x.cube"\n')
+
+
+def test_what_the_recipe_says_of_luts_holds_for_another_and_is_counted() -> None:
+    base = LookSettings(show_lut="show.cube", lut_input="LogC3", lut_contains_grade=True)
+
+    def inherited(**said: str) -> tuple[str, ...]:
+        looks = {
+            "x": LookSettings(show_lut="x.cube", lut_input="full"),
+            "none": LookSettings(show_lut="none"),
+        }
+        found = other_look(base, looks, **{"look": "", "lut": "", "display": "", **said})
+        assert found is not None
+        return found.inherited
+
+    assert inherited(lut="own.cube") == ("lut_input", "lut_contains_grade")
+    assert inherited(look="x") == ("lut_contains_grade",)
+    assert inherited(look="none") == inherited(display=P3) == inherited(lut="none") == ()

@@ -44,7 +44,7 @@ from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.records.handover import HANDOVER, Handover, HandoverFile, Lacking
 from rushlight.batch.report.kept_results import kept_verdicts
 from rushlight.batch.report.mhl_manifest import ManifestFile, write_manifest
-from rushlight.pipelines.errors import DeliveryError, OptionError, ResourceError, from_os, no_room
+from rushlight.pipelines.errors import DeliveryError, OptionError, ResourceError, from_os
 from rushlight.pipelines.inside_folder import stat_of, unlink, write
 from rushlight.pipelines.visible_text import json_text
 
@@ -114,8 +114,8 @@ def hand_over(asked: Asked, on_progress: Callable[[Progress], None] = lambda pro
     if not log.records and not log.refused:
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(out))
     to = place.checked_place(out, asked.to or out.resolve().parent)
-    with _held(out) as unheld:
-        contents = _contents(asked, to, unheld)
+    with _held(out):
+        contents = _contents(asked, to)
         pieces = contents.compared.to_bring(whole=asked.whole)
         last = contents.before[-1].folder if contents.before else ""
         if contents.before and not pieces and not contents.compared.gone:
@@ -125,32 +125,32 @@ def hand_over(asked: Asked, on_progress: Callable[[Progress], None] = lambda pro
         if not pieces and not contents.compared.gone:
             raise OptionError(_nothing(contents), file=str(out))
         handover, folder = _closed(asked, to, name, contents, pieces, on_progress)
-        if not unheld:
-            add_handover(out, handover)
+        unsaid = _written_down(out, handover)
     return Closed(
         folder=folder,
         handover=handover,
         last=last,
         missing=tuple(handover.missing),
-        notes=(*handover.notes, *([unheld] if unheld else [])),
+        notes=(*handover.notes, *unsaid),
     )
 
 
 @contextmanager
-def _held(out: Path) -> Iterator[str]:
-    """Hold an output folder as its one runner does; the lock's file goes again where nothing else lies there. Gives why a folder
-    that cannot be written to is not held: nobody renders into it either."""
+def _held(out: Path) -> Iterator[None]:
+    """Hold an output folder as its one runner does; the lock's file goes again where nothing else lies there. A folder in which no
+    lock can be made is not held: its disk is read-only or full, so that nobody who has none renders into it either."""
     fresh = not (out / ".work").exists()
     try:
         lock = hold_folder(out, "closing a delivery of it")
-    except (ResourceError, DeliveryError) as error:
-        if no_room(error):
+    except (ResourceError, DeliveryError):
+        read_only = os.statvfs(out).f_flag & os.ST_RDONLY
+        if os.path.lexists(out / ".work" / "runner") and not read_only:
             raise
-        yield f"{out} cannot be written to ({error.text}): the next delivery knows of this one only if it is put beside it"
+        yield
         return
     with lock:
         try:
-            yield ""
+            yield
         finally:
             if fresh:
                 with suppress(OSError):
@@ -158,19 +158,28 @@ def _held(out: Path) -> Iterator[str]:
                     os.rmdir(out / ".work")
 
 
+def _written_down(out: Path, handover: Handover) -> tuple[str, ...]:
+    """Add a delivery, which is whole by now, to the folder's log; gives a sentence where that cannot be."""
+    try:
+        add_handover(out, handover)
+    except (ResourceError, DeliveryError) as error:
+        text = f"{error}: this delivery could not be written down there; the next one knows of it only if it is put beside it"
+        return (text,)
+    return ()
+
+
 def _nothing(contents: _Contents) -> str:
     text = f"has no file of {', '.join(contents.outputs) or 'any output'} to hand over"
     return f"{text}; {len(contents.missing)} of its clips are missing" if contents.missing else text
 
 
-def _contents(asked: Asked, to: Path, unheld: str) -> _Contents:
-    """What is to be handed over, once the folder is held, or `unheld` says why it is not."""
+def _contents(asked: Asked, to: Path) -> _Contents:
+    """What is to be handed over, once the folder is held."""
     out, log = asked.out, read_log(asked.out)
     known = latest(log.records)
     handovers, faults = read_handovers(out)
-    for each in place.unknown_in(to, asked.name, origin_of(out), {(h.number, h.closed) for h in handovers}):
-        if not unheld:
-            add_handover(out, each)
+    for each in place.unknown_in(to, asked.name, origin_of(out), {h.folder for h in handovers}):
+        _written_down(out, each)
         handovers.append(each)
     before = tuple(of_name(handovers, asked.name))
     held = handed_over(before) if before else None

@@ -11,6 +11,7 @@ import fcntl
 import os
 import re
 import shutil
+import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -40,7 +41,8 @@ class Opening:
 
 
 def checked_name(name: str) -> str:
-    """The name of a delivery. OptionError for one that some disk would not take as a folder's."""
+    """The name of a delivery, its letters composed. OptionError for one that some disk would not take as a folder's."""
+    name = unicodedata.normalize("NFC", name)
     if not name.strip():
         raise OptionError('is empty; give whoever gets the delivery, such as "editor"', key="--name")
     if safe_name(name) != name or len(name.encode()) > 100:
@@ -81,13 +83,11 @@ def deliveries_in(to: Path, name: str) -> dict[int, Path]:
     return found
 
 
-def unknown_in(to: Path, name: str, origin: str, known: set[tuple[int, str]]) -> list[Handover]:
-    """Closed deliveries of an output folder (`origin`) that its log does not know by number and time: a process was killed
-    after it closed them, before it wrote that down."""
-    found = [closed_delivery(path) for path in deliveries_in(to, name).values()]
-    return [
-        each for each in found if each and each.origin == origin and (each.number, each.closed) not in known
-    ]
+def unknown_in(to: Path, name: str, origin: str, known: set[str]) -> list[Handover]:
+    """Closed deliveries of an output folder (`origin`) whose folders its log does not name: a process was killed after it closed
+    them, before it wrote that down."""
+    found = [closed_delivery(path) for path in deliveries_in(to, name).values() if path.name not in known]
+    return [each for each in found if each and each.origin == origin]
 
 
 @contextmanager

@@ -248,17 +248,19 @@ def test_a_folder_on_a_disk_that_is_read_only(out: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(handing, "hold_folder", refuse)
     monkeypatch.setattr(handing, "add_handover", refuse)
     closed = hand(out)
-    assert folder_of(closed).name == "editor_001" and "(the disk is read-only)" in closed.notes[-1]
+    assert folder_of(closed).name == "editor_001" and "the disk is read-only" in closed.notes[-1]
     assert "read-only" not in (folder_of(closed) / "letter.txt").read_text()
     assert hand(out).last == "editor_001" and not (out / HANDOVERS).exists()
 
 
-def test_a_full_disk_is_no_read_only_one(out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_lock_that_cannot_be_looked_at_may_be_somebodys(out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(*_: object) -> None:
-        raise ResourceError("no space left on the disk", file="x")
+        raise DeliveryError("Permission denied", file="x")
 
     monkeypatch.setattr(handing, "hold_folder", refuse)
-    with pytest.raises(ResourceError):
+    (out / ".work").mkdir()
+    (out / ".work" / "runner").touch()
+    with pytest.raises(DeliveryError, match="Permission denied"):
         hand(out)
 
 

@@ -1,7 +1,10 @@
 """The line of deliveries of one name, and what of them holds."""
 
+import random
 from pathlib import Path
 from typing import Any
+
+import pytest
 
 from rushlight.batch.handover.handover_log import (
     HANDOVERS,
@@ -56,3 +59,17 @@ def test_lines(tmp_path: Path) -> None:
 def test_an_origin_is_a_place(tmp_path: Path) -> None:
     (tmp_path / "link").symlink_to(tmp_path)
     assert origin_of(tmp_path / "link") == origin_of(tmp_path) != origin_of(tmp_path / "other")
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_log_that_was_tampered_with_is_read_as_far_as_it_goes(seed: int, tmp_path: Path) -> None:
+    for number in range(1, 4):
+        add_handover(tmp_path, one(number, {"a": number}))
+    dice, place = random.Random(seed), tmp_path / HANDOVERS
+    data = bytearray(place.read_bytes())
+    for _ in range(dice.choice((1, 5, 50))):
+        data[dice.randrange(len(data))] = dice.randrange(256)
+    place.write_bytes(data)
+    found, faults = read_handovers(tmp_path)
+    assert len(found) <= 4 and all(HANDOVERS in text for text in faults)
+    handed_over(found)

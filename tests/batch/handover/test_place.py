@@ -14,6 +14,7 @@ from rushlight.pipelines.errors import DeliveryError, OptionError
 def test_names() -> None:
     for name in ("editor", "the producer", "Schnitt Österreich", "x" * 100):
         assert checked_name(name) == name
+    assert checked_name("O\u0308sterreich") == "\u00d6sterreich"
     with pytest.raises(OptionError, match="'a_b' would do"):
         checked_name("a:b")
 

@@ -10,6 +10,7 @@ import shutil
 import subprocess
 from dataclasses import replace
 from pathlib import Path
+from urllib.parse import unquote
 
 import numpy as np
 import pytest
@@ -222,6 +223,32 @@ def test_sorting_pictures_and_panels_in_a_real_browser(out: Path, tmp_path: Path
     assert said["open"] == 1  # following a link opens the clip's panel
 
 
+def test_filters_player_and_links_in_a_real_browser(out: Path, tmp_path: Path) -> None:
+    """From the disk, at a phone's width: what is shown can be narrowed, every link leads somewhere, nothing is wider than the page."""
+    script = """
+      const said = {}, day = document.getElementById("day"), takes = () => day.querySelectorAll(".take:not([hidden])").length;
+      const pick = (name, value) => { const s = [...day.querySelectorAll(".filters label")].find(l => l.textContent.startsWith(name)).querySelector("select"); s.value = value; s.dispatchEvent(new Event("change")); };
+      said.all = takes(); pick("scene", "12A"); said.scene = takes(); said.scenes = day.querySelectorAll(".scene:not([hidden])").length;
+      said.status = day.querySelector("[role=status]").textContent; pick("scene", ""); pick("camera", "B"); said.camera = takes(); pick("camera", "");
+      const box = day.querySelector(".filters input"); box.click(); said.circled = takes(); box.click(); said.again = takes();
+      said.links = [...document.querySelectorAll("a[href]")].map(a => a.getAttribute("href"));
+      said.wide = document.documentElement.scrollWidth <= innerWidth; said.width = innerWidth;
+      const p = document.createElement("pre"); p.id = "said"; p.textContent = JSON.stringify(said); document.body.append(p);
+    """
+    address = with_script(out, tmp_path / "copy", script)
+    run = chromium(tmp_path / "profile", "--window-size=500,900", "--dump-dom", address)
+    (found,) = re.findall(r'<pre id="said">(.*)</pre>', run.stdout)
+    said = json.loads(html.unescape(found))
+    assert (said["all"], said["scene"], said["scenes"], said["camera"], said["again"]) == (4, 1, 1, 1, 4)
+    assert said["status"] == "1 of 4 clips" and said["circled"] == 2 and said["wide"] and said["width"] <= 500
+    page = (out / "report" / "index.html").read_text()
+    for link in said["links"]:
+        if link.startswith("#"):
+            assert f'id="{html.escape(link[1:])}"' in page, link
+        elif "://" not in link:
+            assert (out / "report" / unquote(link)).exists(), link
+
+
 def test_a_printed_page_shows_every_panel(out: Path, tmp_path: Path) -> None:
     pdf = tmp_path / "page.pdf"
     page = (out / "report" / "index.html").as_uri()
@@ -234,7 +261,9 @@ def test_a_printed_page_shows_every_panel(out: Path, tmp_path: Path) -> None:
         [reader, "-layout", str(pdf), "-"], capture_output=True, text=True, check=True
     ).stdout
     assert text.count("colour checksum") == 4 and "waveform of the still" in text
-    assert "originals found" in text.split("\f")[0]
+    first, second, *_ = text.split("\f")
+    assert "5 listed = 4 delivered" in first and "set aside: day.csv:9" in " ".join(first.split())
+    assert second.count("matches the decision supplied") == 4, "four clips a page"
 
 
 @pytest.mark.parametrize("clips", [80, pytest.param(500, marks=pytest.mark.slow)])
@@ -262,7 +291,7 @@ def test_a_big_day(clips: int, out: Path, tmp_path: Path, monkeypatch: pytest.Mo
         shutil.copy(pictures[0], folder / PICTURES / f"{record.job}.jpg")
         return Pictures(still=f"{record.job}.jpg", strip="", waveform=f"{record.job}.jpg", cell="")
 
-    monkeypatch.setattr("rushlight.batch.report.pages.clip_pictures", same)
+    monkeypatch.setattr("rushlight.batch.report.page_clip.clip_pictures", same)
     page = write_report(folder)
     assert page.stat().st_size < 10_000 * clips
     assert len(list((folder / "report").glob("contact-*.png"))) == -(-clips // 40)

@@ -1,0 +1,130 @@
+"""What of a night needs somebody: every exception by its weight and clip, and what many clips share said once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from rushlight.batch.plan.request_ledger import Day
+from rushlight.batch.records.job_record import ClipRecord
+from rushlight.batch.records.verdicts import CheckVerdict
+from rushlight.pipelines.counted import counted
+
+__all__ = ["WEIGHTS", "Need", "OddThing", "Weight", "exceptions_of", "needs_of", "sentence"]
+
+Weight = Literal["lost", "wrong", "look at", "note"]
+WEIGHTS: tuple[Weight, ...] = ("lost", "wrong", "look at", "note")
+SHARED = 3  # clips of which the same is said, from which on it is said once
+
+
+@dataclass(frozen=True, kw_only=True)
+class OddThing:
+    """One thing that is not as it should be, of a clip, an original or the log."""
+
+    weight: Weight
+    name: str
+    text: str
+    anchor: str = ""  # of the clip on the page; empty where it has no part of it
+
+
+@dataclass(frozen=True, kw_only=True)
+class Need:
+    """A line of what needs somebody: names with their anchors, and the texts that are said of all of them."""
+
+    weight: Weight
+    names: Sequence[tuple[str, str]]
+    texts: Sequence[str]
+
+
+def exceptions_of(
+    records: Iterable[ClipRecord],
+    clips: Iterable[tuple[str, str, Sequence[tuple[str, CheckVerdict]], Sequence[str]]],
+    day: Day,
+) -> list[OddThing]:
+    """All of a day. `clips` are those that are delivered: name, anchor, verdicts by check, warnings."""
+    found: list[OddThing] = []
+
+    def add(weight: Weight, name: str, text: str, anchor: str = "") -> None:
+        found.append(OddThing(weight=weight, name=name, text=text, anchor=anchor))
+
+    for record in records:
+        if record.status == "not yet":
+            add("look at", record.clip, "not made yet")
+        elif record.status != "done":
+            add("lost", record.clip, f"{record.status}: {record.error}")
+    for clip in day.dropped.values():
+        add("look at", clip, "taken out of the queue by hand, and not made")
+    for entry in day.entries:
+        if entry.differs:
+            text = f"stands in {' and '.join(entry.lists)} with another range or grade in each; the one read last is used"
+            add("look at", entry.clip, text)
+    for row in day.settled.values():
+        add("note", row.clip, row.text)
+    for name, anchor, checks, warnings in clips:
+        for check, verdict in checks:
+            if verdict.verdict in ("fail", "warn"):
+                weight: Weight = "wrong" if verdict.verdict == "fail" else "look at"
+                add(weight, name, f"measured again, {check}: {verdict.text}", anchor)
+        for text in warnings:
+            add("note", name, text, anchor)
+    if day.media:
+        for each in day.media["unreadable"]:
+            add("lost", each["path"], f"not readable: {each['why']}")
+        for gone in day.media["absent"]:
+            add("lost", gone["path"], "named by a manifest of the offload, and not there")
+        for path in day.media["not_listed"]:
+            add("look at", path, "an original that no row of a list names")
+    return found
+
+
+def needs_of(exceptions: Sequence[OddThing]) -> dict[Weight, list[Need]]:
+    """By weight, the heaviest first; what is said of several is one line, and all that is said of one clip another."""
+    found: dict[Weight, list[Need]] = {}
+    for weight in WEIGHTS:
+        mine = [each for each in exceptions if each.weight == weight]
+        by_text: dict[str, dict[str, str]] = {}
+        for each in mine:
+            by_text.setdefault(each.text, {})[each.name] = each.anchor
+        shared = {text for text, names in by_text.items() if len(names) >= SHARED}
+        by_name: dict[tuple[str, str], list[str]] = {}
+        for each in mine:
+            if each.text not in shared:
+                by_name.setdefault((each.name, each.anchor), []).append(each.text)
+        lines = [
+            Need(weight=weight, names=[name], texts=list(dict.fromkeys(t))) for name, t in by_name.items()
+        ]
+        lines += [
+            Need(weight=weight, names=list(names.items()), texts=[text])
+            for text, names in by_text.items()
+            if text in shared
+        ]
+        if lines:
+            found[weight] = lines
+    return found
+
+
+def sentence(counts: Mapping[str, int], exceptions: Sequence[OddThing]) -> str:
+    """How the night went, in one sentence: what is ready, and what is not."""
+    names = {weight: {each.name for each in exceptions if each.weight == weight} for weight in WEIGHTS}
+    lost = counts["set_aside"] + counts["failed"]
+    parts = []
+    if lost:
+        parts.append(f"{counted(lost, 'clip')} {'was' if lost == 1 else 'were'} not delivered")
+    others = len(names["lost"]) - lost
+    if others > 0:
+        parts.append(
+            f"{counted(others, 'original')} cannot be read or {'is' if others == 1 else 'are'} missing"
+        )
+    if names["wrong"]:
+        parts.append(f"{counted(len(names['wrong']), 'clip')} failed when measured again")
+    if counts["not_yet"]:
+        parts.append(
+            f"{counted(counts['not_yet'], 'clip')} {'is' if counts['not_yet'] == 1 else 'are'} not made yet"
+        )
+    ready = f"{counts['delivered']} of {counted(counts['listed'], 'clip')} {'is' if counts['delivered'] == 1 else 'are'} delivered"
+    if not parts:
+        doubts = len(names["look at"])
+        rest = f"{doubts} to look at" if doubts else "nothing needs anybody"
+        return f"{ready}; {rest}."
+    return f"{ready}; {', '.join(parts)}."

@@ -163,3 +163,9 @@ def test_curves_that_are_not_alike_or_not_level_are_in_the_lattice() -> None:
     curved = nodes(ROUGH, ALIKE)
     assert lattice_kind(shown(curved, display=find_display("P3-D65")), 65) == "shaped"
     assert lattice_kind(replace(shown(curved), grade_order="after", cdl=CDL()), 65) == "shaped"
+
+
+def test_a_plain_cube_is_baked_to_the_bit_as_before_other_kinds_were_read() -> None:
+    table = np.stack(np.meshgrid([0.0, 0.5], [0.0, 1.0], [0.0, 1.0], indexing="ij"), -1)
+    baked = bake(shown(Lut(table=table)))
+    assert baked.digest == "sha256:8e4c6596424f1c433fb3c87529697048294caefddc66830805eb21a55198a70e"

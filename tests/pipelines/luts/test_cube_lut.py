@@ -8,6 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import ocio
+from rushlight.pipelines.colour.camera_encodings import find_encoding
+from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.colour.look import Look, ShowLut
 from rushlight.pipelines.errors import LutError
 from rushlight.pipelines.luts.cube_lut import format_cube, lut_side, parse_cube
 from rushlight.pipelines.luts.lattice_lut import Lut
@@ -133,3 +136,26 @@ def test_junk_is_a_lut_error(text: str) -> None:
         parse_cube(text)
     except LutError:
         pass
+
+
+PLAIN = "LUT_3D_SIZE 2\n" + "".join(f"{r * 0.5} {g} {b}\n" for b in (0, 1) for g in (0, 1) for r in (0, 1))
+SHAPED = "LUT_1D_SIZE 3\nLUT_3D_SIZE 2\n0 0 0\n0.25 0.25 0.25\n1 1 1\n" + PLAIN.split("\n", 1)[1]
+
+
+@pytest.mark.parametrize(
+    ("text", "look"),
+    [
+        (PLAIN, "78f87b8077fdb501b4bcce3098c9d1687ace42b01834b25ae64767df546f8c84"),
+        (SHAPED, "2d43e518d959832bdd346e51d5392f0b9d1038a588b3c2193a9f2d5f1eb9466f"),
+    ],
+)
+def test_looks_of_a_cube_have_the_digests_that_were_recorded_before_other_kinds_were_read(
+    text: str, look: str
+) -> None:
+    exact = Look(
+        encoding=find_encoding("LogC3"),
+        display=find_display("Rec.709 BT.1886"),
+        show_lut=ShowLut(name="x", lut=parse_cube(text)),
+    )
+    assert exact.digest() == f"sha256:{look}"
+    assert exact.describe() == 'ARRI LogC3/Wide Gamut 3 EI 800 -> show LUT "x" -> Rec.709 BT.1886'

@@ -10,7 +10,13 @@ from pathlib import Path
 import numpy as np
 
 from rushlight.pipelines.errors import LutError
-from rushlight.pipelines.luts.lut_file import LUT_SUFFIXES, is_lut_file, parse_lut, says_narrow_range
+from rushlight.pipelines.luts.lut_file import (
+    LUT_SUFFIXES,
+    input_described,
+    is_lut_file,
+    parse_lut,
+    says_narrow_range,
+)
 from rushlight.pipelines.text_files import is_kept, read_bytes
 
 __all__ = ["LutFiles", "ReadLut"]
@@ -26,16 +32,18 @@ class ReadLut:
     name: str
     digest: str  # of its numbers: `sha256:<hex>`
     kept: str
+    described: str = ""  # what the file says in words that it takes
     says_narrow: tuple[tuple[int, str], ...] = ()  # lines by which the file says so: number and text
 
 
 class LutFiles:
-    """Show LUTs. `kept` has their bytes by the name that they are kept under, `places` that name by absolute path, `named` those
+    """Show LUTs. `kept` has their bytes by the name that they are kept under, `described` what they say in words that they take, `places` that name by absolute path, `named` those
     that were found by name under the given files and folders."""
 
     def __init__(self, places: Iterable[Path] = ()) -> None:
         self._read: dict[Path, ReadLut] = {}
         self.kept: dict[str, bytes] = {}
+        self.described: dict[str, str] = {}
         self.places: dict[str, str] = {}
         self.named: dict[Path, None] = {}
         self._known: dict[str, list[Path]] = defaultdict(list)
@@ -76,7 +84,11 @@ class LutFiles:
             digest = parse_lut(data, file=str(path)).digest()
             kept = f"{digest.partition(':')[2]}{path.suffix.lower()}"
             says = tuple(says_narrow_range(data, file=str(path)))
-            self._read[path] = ReadLut(name=path.stem, digest=digest, kept=kept, says_narrow=says)
+            described = input_described(data, file=str(path))
+            self._read[path] = ReadLut(
+                name=path.stem, digest=digest, kept=kept, described=described, says_narrow=says
+            )
             self.kept[kept] = data
+            self.described[kept] = described
             self.places[str(path.absolute())] = kept
         return self._read[path]

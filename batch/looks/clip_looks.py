@@ -9,7 +9,14 @@ from typing import TypedDict
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.looks.corrections import corrections
-from rushlight.batch.looks.show_lut_spaces import check_range, inherited_side, lut_sides, no_lut, without_lut
+from rushlight.batch.looks.show_lut_spaces import (
+    check_range,
+    described_side,
+    inherited_side,
+    lut_sides,
+    no_lut,
+    without_lut,
+)
 from rushlight.pipelines.colour.camera_encodings import Encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.errors import ListError, LutError
@@ -48,9 +55,11 @@ def clip_looks(
     return {"look": look, "looks": looks, "shows": shows}
 
 
-def lut_notes(row: Row, recipe: Recipe, looks: ClipLooks) -> list[str]:
-    """Warnings where what the recipe says of LUTs holds for one that is not the recipe's own: a row's, or an output's."""
+def lut_notes(row: Row, recipe: Recipe, looks: ClipLooks, encoding: Encoding, luts: LutFiles) -> list[str]:
+    """Warnings where what the recipe says of LUTs holds for one that is not the recipe's own, a row's or an output's; and where a
+    LUT says in words that it takes something else than it gets."""
     found = inherited_side(row, recipe.look, looks["look"].lut)
+    found += described_side(looks["look"].lut, luts.described, row, recipe.look, encoding)
     return found + inherited_notes(recipe, looks["looks"], looks["shows"])
 
 

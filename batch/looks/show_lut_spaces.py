@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, TypedDict
 
 from rushlight.batch.decisions.lut_files import ReadLut
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 __all__ = [
     "check_range",
     "check_sides",
+    "described_side",
     "inherited_side",
     "lut_sides",
     "no_lut",
@@ -156,6 +158,26 @@ def inherited_side(row: Row, settings: LookSettings, lut: LutSpec | None) -> lis
     if not (lut and row["lut"] and settings.show_lut and lut.input_space and not row["lut_input"]):
         return []
     return [f"its LUT {lut.name!r} gets the signal in {lut.input_space}, as the recipe states for LUTs"]
+
+
+def described_side(
+    lut: LutSpec | None, said: Mapping[str, str], row: Row, settings: LookSettings, encoding: Encoding
+) -> list[str]:
+    """A warning where a LUT file says in words that it takes another encoding than it gets, and nobody states what it takes. `said`:
+    these words by the name that a file is kept under."""
+    if lut is None or lut_side(row["lut_input"] or settings.lut_input)[0]:
+        return []
+    text = said.get(PurePosixPath(lut.path).name, "")
+    try:
+        named = find_encoding(text.partition(",")[0])
+    except EncodingError:
+        return []  # words for people
+    own = working_encoding(encoding)
+    if named.name == own.name:
+        return []
+    return [
+        f'its LUT {lut.name!r} says that it takes "{text[:80]}", and gets {_named(own)}: state lut_input, the one or the other'
+    ]
 
 
 def no_lut(row: Row, settings: LookSettings, encoding: Encoding) -> None:

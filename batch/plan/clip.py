@@ -136,7 +136,7 @@ def plan_clip(
     if finished and decision.cdl is not None:  # a look recorded in camera: twice graded would be wrong
         decision = Decision(cdl=None, reason=f"display-encoded: {decision.source} is not for it")
     looks = clip_looks(row, recipe, takes, signal.encoding, decision.cdl, luts, lut_base)
-    warnings += lut_notes(row, recipe, looks)
+    warnings += lut_notes(row, recipe, looks, signal.encoding, luts)
     warnings += _grade_notes(recipe, decision, looks, finished=finished)
     if row["reel"] and facts.reel and row["reel"].lower() != facts.reel.lower():
         warnings.append(f"the list says reel {row['reel']}, the file says {facts.reel}")

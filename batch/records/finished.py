@@ -240,9 +240,10 @@ def _patches(patches: Mapping[str, object]) -> dict[str, Patch]:
 
 
 def _opencolorio(layers: Sequence[Layer]) -> OpenColorIO | None:
-    """The version and configuration that a layer of the look was evaluated by, where one was."""
+    """The version and configuration that a layer of the look, or a node of its LUT, was evaluated by, where one was."""
     config = next((layer.config for layer in layers if layer.config), "")
-    return OpenColorIO(version=opencolorio_version(), config=config) if config else None
+    nodes = any(node.endswith("by OpenColorIO") for layer in layers for node in layer.nodes)
+    return OpenColorIO(version=opencolorio_version(), config=config) if config or nodes else None
 
 
 def _source(job: JobSpec, facts: Facts, planned: PlannedRecord) -> Source:

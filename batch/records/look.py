@@ -75,7 +75,9 @@ class OpenColorIO(Shape):
     """OpenColorIO that a look was evaluated by."""
 
     version: str = Field(description="Version of the library.")
-    config: str = Field(description="Name of its built-in configuration.")
+    config: str = Field(
+        description="Name of its built-in configuration; empty where it evaluated a node of a LUT file alone."
+    )
 
 
 class SomeLook(Shape):

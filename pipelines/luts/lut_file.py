@@ -6,7 +6,9 @@ their text is checked. Other kinds are their makers' own, without a published sp
 
 from __future__ import annotations
 
+import re
 from pathlib import PurePath
+from xml.sax.saxutils import unescape
 
 from rushlight.pipelines.errors import LutError
 from rushlight.pipelines.luts.cube_lut import parse_cube
@@ -14,7 +16,7 @@ from rushlight.pipelines.luts.lut_nodes import AnyLut
 from rushlight.pipelines.luts.lut_text import check_rows, check_xml, narrow_range_lines
 from rushlight.pipelines.luts.ocio_lut import read_by_opencolorio
 
-__all__ = ["LUT_SUFFIXES", "is_lut_file", "parse_lut", "says_narrow_range"]
+__all__ = ["LUT_SUFFIXES", "input_described", "is_lut_file", "parse_lut", "says_narrow_range"]
 
 LUT_SUFFIXES = (".cube", ".clf", ".ctf", ".spi1d", ".spi3d", ".csp")
 _XML = (".clf", ".ctf")
@@ -52,6 +54,14 @@ def parse_lut(data: bytes, *, file: str) -> AnyLut:
 def says_narrow_range(data: bytes, *, file: str) -> list[tuple[int, str]]:
     """Lines by which a .cube says that it takes or gives narrow range, with their numbers."""
     return narrow_range_lines(_cube_text(data, file)) if file.lower().endswith(".cube") else []
+
+
+def input_described(data: bytes, *, file: str) -> str:
+    """What a CLF or CTF says in words that it takes, on one line; empty where it says nothing."""
+    if PurePath(file).suffix.lower() not in _XML:
+        return ""
+    found = re.search(rb"<InputDescriptor>([^<]{1,400})</InputDescriptor>", data)
+    return " ".join(unescape(found[1].decode("utf-8", "replace")).split()) if found else ""
 
 
 def _cube_text(data: bytes, file: str) -> str:

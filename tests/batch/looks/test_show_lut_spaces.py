@@ -20,11 +20,12 @@ from logged import latest, read_records
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.decisions.lut_files import ReadLut
 from rushlight.batch.lists.clip_list import Row
-from rushlight.batch.looks.show_lut_spaces import check_range, lut_sides, no_lut
+from rushlight.batch.looks.show_lut_spaces import check_range, described_side, lut_sides, no_lut
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.errors import EncodingError, ListError, LutError
+from rushlight.pipelines.job.spec import LutSpec
 from rushlight.pipelines.recipe.model import LookSettings
 
 PATCHES = np.array([[380, 420, 350], [610, 330, 240], [250, 480, 700], [512, 512, 512]])
@@ -262,6 +263,32 @@ def test_a_lut_that_says_narrow_range_needs_its_levels_stated(
     ) as caught:
         check_range(lut, row, LookSettings(**recipe))
     assert caught.value.key == key
+
+
+@pytest.mark.parametrize(
+    ("words", "encoding", "cells", "recipe", "warned"),
+    [
+        ("ACEScct", "LogC3", {}, {}, True),
+        ("ACEScct", "LogC3", {"lut_input": "narrow"}, {}, True),
+        ("ARRI LogC4, the curve's 0 to 1", "LogC3", {}, {}, True),
+        ("ARRI LogC3, EI 400", "LogC3", {}, {}, False),
+        ("LogC3/Wide Gamut 3", "LogC3", {}, {}, False),
+        ("ACEScct", "ACEScg", {}, {}, False),
+        ("ACEScct", "LogC3", {"lut_input": "LogC3"}, {}, False),
+        ("ACEScct", "LogC3", {}, {"lut_input": "ACEScct full"}, False),
+        ("the camera's picture", "LogC3", {}, {}, False),
+        ("", "LogC3", {}, {}, False),
+    ],
+)
+def test_a_lut_that_describes_another_input_than_it_gets_is_told(
+    words: str, encoding: str, cells: dict, recipe: dict, warned: bool
+) -> None:
+    lut = LutSpec(path="log/inputs/aa.clf", name="show", digest="")
+    row = Row(file="a.csv", line=2, clip="a", cells=cells)
+    said = described_side(lut, {"aa.clf": words}, row, LookSettings(**recipe), find_encoding(encoding))
+    assert bool(said) == warned
+    assert all(f'says that it takes "{words}"' in text and "state lut_input" in text for text in said)
+    assert described_side(None, {}, row, LookSettings(), find_encoding(encoding)) == []
 
 
 def test_defaults_say_it_of_a_camera_s_lut_and_the_recipe_of_all(tmp_path: Path) -> None:

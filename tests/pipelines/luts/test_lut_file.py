@@ -6,7 +6,13 @@ import pytest
 from rushlight.pipelines.errors import LutError
 from rushlight.pipelines.luts.cube_lut import format_cube
 from rushlight.pipelines.luts.lattice_lut import Lut, identity_lut
-from rushlight.pipelines.luts.lut_file import LUT_SUFFIXES, is_lut_file, parse_lut, says_narrow_range
+from rushlight.pipelines.luts.lut_file import (
+    LUT_SUFFIXES,
+    input_described,
+    is_lut_file,
+    parse_lut,
+    says_narrow_range,
+)
 
 CUBE = format_cube(identity_lut(2)).encode()
 CLF = b"""<?xml version="1.0" encoding="UTF-8"?>
@@ -86,3 +92,9 @@ def test_junk_is_a_lut_error(suffix: str) -> None:
             parse_lut(bytes(data[: random.integers(1, len(data))]), file=f"x{suffix}")
         except LutError as error:
             assert error.file == f"x{suffix}"
+
+
+def test_what_a_clf_says_in_words_that_it_takes() -> None:
+    words = b"<InputDescriptor>A &amp; B\n  log</InputDescriptor>\n<Matrix"
+    assert input_described(CLF.replace(b"<Matrix", words), file="x.clf") == "A & B log"
+    assert input_described(CLF, file="x.clf") == input_described(words, file="x.cube") == ""

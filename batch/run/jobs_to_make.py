@@ -370,7 +370,8 @@ def baked(prepared: Prepared, out: Path, turns: list[Turn]) -> list[Turn]:
         pass
     alike: dict[str, list[Turn]] = {}
     for turn in turns:
-        alike.setdefault(digest_of(turn.spec.look.identity()), []).append(turn)
+        looks = [look.identity() for look in (turn.spec.look, *turn.spec.looks.values())]
+        alike.setdefault(digest_of(looks), []).append(turn)
     found: dict[int, Turn] = {}
     for group in alike.values():
         try:

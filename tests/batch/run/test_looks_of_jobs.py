@@ -60,6 +60,33 @@ def test_the_others_are_baked(request_: Request, monkeypatch: pytest.MonkeyPatch
     assert "ZeroDivisionError: odd" in (request_.out / "log" / "errors.txt").read_text()
 
 
+def test_another_look_of_one_output_costs_the_clips_that_have_it(
+    request_: Request, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two turns' looks are alike but for an output's own, which fails."""
+    assert request_.out is not None
+    other = '[[output]]\nname = "q"\nmake = "movie"\ncodec = "prores-proxy"\nsize = "128x72"\n'
+    other += 'display = "sRGB"\nonly = { saturation = "1.0" }\n'
+    path = Path(request_.recipe)
+    path.write_text(path.read_text().replace("[look]", other + "[look]"))
+    rows = request_.clip_list.read_text().replace("1.1", "1.00")  # the same grade, and not of that output
+    request_.clip_list.write_text(rows)
+    prepared = prepare(request_)
+    turns = jobs_of(prepared, request_.out, EventStream())[0]
+    from rushlight.pipelines.job import from_spec
+
+    whole = from_spec.build_look
+
+    def odd(spec: object, out: Path) -> object:
+        if spec.display == "sRGB":  # type: ignore[attr-defined]
+            raise ZeroDivisionError("odd")
+        return whole(spec, out)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(from_spec, "build_look", odd)
+    found = baked(prepared, request_.out, turns)
+    assert [turn.spec.clip for turn in found] == [CLIPS[1]]
+
+
 def test_a_shortage_is_no_fault_of_a_look(request_: Request, monkeypatch: pytest.MonkeyPatch) -> None:
     assert request_.out is not None
     prepared = prepare(request_)

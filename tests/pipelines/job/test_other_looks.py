@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from rushlight.pipelines.errors import EncodingError
+from rushlight.pipelines.errors import EncodingError, OptionError
 from rushlight.pipelines.job.other_looks import other_looks, ungraded_notes
-from rushlight.pipelines.job.spec import LookSpec, LutSpec
+from rushlight.pipelines.job.spec import JobSpec, LookSpec, LutSpec, StillsSpec
 from rushlight.pipelines.recipe.look_settings import OtherLook
 from rushlight.pipelines.recipe.read_recipe import parse_recipe
 
@@ -57,3 +57,16 @@ def test_an_output_without_the_lut_that_has_the_grade_is_said_to_be_ungraded() -
         "ungraded in b: the grade is in the recipe's LUT, which is not its own"
     ]
     assert ungraded_notes(RECIPE, {"lut": look}, {"c": "lut"}) == []
+
+
+def test_a_job_whose_output_shows_a_look_that_it_has_not_is_damaged() -> None:
+    output = StillsSpec(
+        output="s", identity="0", folder="s", state="graded", look="x", width=128, height=72, stills=()
+    )
+    job = JobSpec.model_construct(look=BASE, looks={"p3": P3})
+    with pytest.raises(OptionError, match="the job has no look 'x'") as found:
+        job.look_of(output)
+    assert found.value.key == "looks"
+    assert job.look_of(output.model_copy(update={"look": "p3"})) is P3
+    assert job.look_of(output.model_copy(update={"look": ""})) is BASE
+    assert output.look_key == "graded x" and output.model_copy(update={"look": ""}).look_key == "graded"

@@ -100,9 +100,10 @@ def render_again(origin: Path, *, given: Differing, crew: Crew, events: EventStr
     for text in now_text(made_by(before.values()), made_with()):
         events.note(text)
     refused: OptionError | None = None
+    colour = _Colour(origin, before, None if given.recipe else given.out, events)
     for request in requests:
         try:
-            codes.append(render(request.checked(), crew=crew, events=events, terms=terms))
+            codes.append(render(request.checked(), crew=crew, events=events, terms=terms, made=colour.tell))
         except InputError as error:
             if isinstance(error, OptionError) and "--only" in error.text:
                 refused = error  # that list has no such column
@@ -115,18 +116,29 @@ def render_again(origin: Path, *, given: Differing, crew: Crew, events: EventStr
             return STOPPED
     if refused and not codes:
         raise refused
-    if given.out and not given.recipe:
-        _tell_colour(origin, before, given.out, events)
     return max(codes)
 
 
-def _tell_colour(origin: Path, before: Mapping[str, JobRecord], out: Path, events: EventStream) -> None:
-    """Say of what was made now whether its colour is what it was."""
-    known = {(record.job, record.finished) for record in before.values()}
-    records = latest(read_log(out).records).values()
-    made = [r for r in records if r.status == "done" and (r.job, r.finished) not in known]
-    for wrong, text in same_colour(origin, before, out, made).sentences(origin, out):
-        (events.warning if wrong else events.note)(text)
+class _Colour:
+    """Tells of what was made whether its colour is what it was; of each record once."""
+
+    def __init__(
+        self, origin: Path, before: Mapping[str, JobRecord], out: Path | None, events: EventStream
+    ) -> None:
+        self.origin, self.before, self.out, self.events = origin, before, out, events
+        self.known = {(record.job, record.finished) for record in before.values()}
+
+    def tell(self) -> None:
+        """Say it of the records that are new; of none where another recipe made them (`out` is None)."""
+        if self.out is None:
+            return
+        made = [r for r in latest(read_log(self.out).records).values() if r.status == "done"]
+        new = [r for r in made if (r.job, r.finished) not in self.known]
+        self.known |= {(record.job, record.finished) for record in new}
+        for wrong, text in same_colour(self.origin, self.before, self.out, new).sentences(
+            self.origin, self.out
+        ):
+            (self.events.warning if wrong else self.events.note)(text)
 
 
 def _still_asked(origin: Path, requests: Sequence[Request], warn: Callable[[str], None]) -> list[Request]:

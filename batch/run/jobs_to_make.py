@@ -37,6 +37,7 @@ from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import PLANNING, phase
 from rushlight.batch.run.forecast import cost_of_outputs
 from rushlight.batch.run.kept_inputs import bake_looks, keep_inputs
+from rushlight.batch.run.parts_left import parts_left
 from rushlight.batch.run.request_accounts import account_for, leave_out, renew_rows
 from rushlight.batch.run.sound_alone import SoundNews, news_of, told
 from rushlight.batch.what_is_there import paths_of, still_there, to_make
@@ -114,7 +115,7 @@ def jobs_of(
         events.warning(f"{refused.error}; {refused.name} counts as not made yet")
     for text in plan.warnings:
         events.warning(text)
-    for text in (*told(news), *_excerpts(plan.clips, dues)):
+    for text in (*told(news), *_excerpts(plan.clips, dues), *parts_left(turns, records)):
         events.note(text)
     days: list[Day] = []
 

@@ -142,13 +142,19 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
     gone or changed. OptionError where nothing is left.
     """
     latest: dict[str, KeptRequest] = {}
+    newest: dict[
+        tuple[str, ...], KeptRequest
+    ] = {}  # whole clips or parts of them, by list, recipe and choice
     outputs: dict[str, list[str]] = {}  # all that were ever asked for; none where that is all of the recipe's
     for said in read_requests(out, tell):
         key = digest_of([said.list_, said.recipe, said.only, said.ranges, said.stills])
         known = outputs.get(key, said.outputs)
         outputs[key] = [*dict.fromkeys([*known, *said.outputs])] if known and said.outputs else []
-        latest[key] = said
+        latest[key] = newest[said.list_, said.recipe, *said.only] = said
     for key, said in list(latest.items()):
+        if said.ranges or said.stills:  # of clips as they are now
+            parts = {"outputs": said.outputs, "ranges": said.ranges, "stills": said.stills}
+            latest[key] = said = newest[said.list_, said.recipe, *said.only].model_copy(update=parts)
         faults = [text for name in said.files.values() if (text := _changed(out, name))]
         if faults:
             tell(f"{faults[0]}; the list {said.list_} cannot be made again from here; give the list itself")

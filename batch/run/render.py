@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import ExitStack
 from functools import partial
 from pathlib import Path
@@ -36,11 +37,18 @@ if TYPE_CHECKING:
 __all__ = ["nothing_made", "render"]
 
 
-def render(request: Request, *, crew: Crew, events: EventStream, terms: Terms) -> int:
+def render(
+    request: Request,
+    *,
+    crew: Crew,
+    events: EventStream,
+    terms: Terms,
+    made: Callable[[], None] = lambda: None,
+) -> int:
     """Make what is missing, changed or damaged, and tell how it went. Gives the exit code. OptionError where a strict list has
     a row that is wrong.
 
-    Originals that grow are waited for, after all else is made.
+    Originals that grow are waited for, after all else is made. `made` is called once nothing more is made, before the last words.
     """
     assert request.out is not None
     out = request.out.absolute()
@@ -62,10 +70,10 @@ def render(request: Request, *, crew: Crew, events: EventStream, terms: Terms) -
             return nothing_made(events, out)
         if request.strict and prepared.plan.wrong:
             raise _refused(events, prepared.plan)
-        return _rendered(_Night(request, out, crew, events, terms, farm), prepared)
+        return _rendered(_Night(request, out, crew, events, terms, farm), prepared, made)
 
 
-def _rendered(night: _Night, prepared: Prepared) -> int:
+def _rendered(night: _Night, prepared: Prepared, over: Callable[[], None]) -> int:
     """Make what is planned, and tell how it went. Gives the exit code."""
     out = night.out
     night.room.to(out, lambda: make_folder(out))
@@ -79,6 +87,7 @@ def _rendered(night: _Night, prepared: Prepared) -> int:
             closing.close()  # the workers have ended
         if not night.made.left and not night.made.stopped:
             clear_work(out)
+    over()
     made, plan = night.made, night.plan
     settled = [clip for clip in night.settled if clip.called not in made.done]
     outcome = made if made.done or made.failed or made.set_aside or made.left or made.stopped else None

@@ -351,6 +351,30 @@ def test_parts_of_two_lists_go_each_to_its_own(top: Path, tmp_path: Path) -> Non
     )
 
 
+def test_a_part_follows_its_clip_when_it_is_asked_for_again(top: Path, tmp_path: Path) -> None:
+    """A full render after a revision says that it stays; the folder made again brings it up to date."""
+    day, out = small_day(tmp_path / "other"), tmp_path / "made"
+    whole = ("render", day, "--recipe", day.parent / "two.toml", "--out", out)
+    part = ("--range", "A001C001=1-3", "--output", "editorial")
+    assert run(*whole)[0] == 0 and run(*whole, *part)[0] == 0
+    first = files(out, *BOTH)
+    name = "editorial/A001C001_01.00.00.01-01.00.00.03.mov"
+    grade = {"slope": "1.2 1 1", "offset": "0 0 0", "power": "1 1 1"}
+    write_list(day, {"A001C001": grade, "A001C002": dict.fromkeys(grade, "")})
+    code, said = run(*whole)
+    said = " ".join(said.split())
+    assert (
+        code == 0
+        and "A001C001.mov is made anew; 1 part of it made before (01:00:00:01-01:00:00:03) stay" in said
+    )
+    assert files(out, *BOTH)[name] == first[name]
+    assert run("render", "--from", out)[0] == 0
+    now = files(out, *BOTH)
+    assert now[name] != first[name]
+    part, clip = record_of(out, "A001C001.mov 01:00:00:01-01:00:00:03"), record_of(out, "A001C001.mov")
+    assert part["revision"] == 2 and part["look"]["digest"] == clip["look"]["digest"]
+
+
 @pytest.mark.parametrize(
     ("more", "words"),
     [
@@ -404,6 +428,7 @@ def test_a_closed_delivery_and_the_originals_give_the_same_colour(top: Path, clo
     media = ("--media", (top / "day").resolve())
     code, said = run("render", "--from", closed, *media, "--out", top / "new")
     assert code == 0, said
+    assert said.index("colour: 2 clips") < said.index("delivered 2 clips")  # the summary is last
     said = " ".join(said.split())
     assert "2 clips made with the versions of today" in said
     assert f"colour: 2 clips as in {closed}, every frame to the last bit" in said

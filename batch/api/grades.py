@@ -7,18 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Unpack
 
 from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.look import exact_look
 from rushlight.batch.api.requests import RequestOptions, Undone, request_of
-from rushlight.batch.decisions.aces_metadata_write import aces_clip, unsaid_of
-from rushlight.batch.decisions.grade_export import GradedClip, write_handover
+from rushlight.batch.decisions.aces_metadata_write import LookFile, aces_clip
+from rushlight.batch.decisions.grade_export import GradedClip, look_file, write_handover
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import OptionError
-from rushlight.pipelines.job.spec import LookSpec
+from rushlight.pipelines.job.spec import LookSpec, LutSpec
 
 __all__ = ["GradesResult", "graded_clips", "grades"]
 
@@ -96,7 +96,7 @@ def grades(
 def _unsaid(clips: Sequence[GradedClip]) -> dict[str, tuple[str, ...]]:
     found: dict[str, tuple[str, ...]] = {}
     for clip in clips:
-        for text in unsaid_of(clip.look):
+        for text in clip.unsaid:
             found[text] = (*found.get(text, ()), clip.name)
     return found
 
@@ -117,6 +117,11 @@ def graded_clips(prepared: Prepared) -> list[GradedClip]:
                 look=exact[clip.look],
                 others=tuple(exact[spec] for spec in clip.looks.values()),
                 original=aces_clip(clip.stem, clip.facts, clip.signal.levels),
+                look_file=_look_file(prepared, clip.look.lut),
             )
         )
     return found
+
+
+def _look_file(prepared: Prepared, lut: LutSpec | None) -> LookFile | None:
+    return look_file(lut, lambda: prepared.luts.kept[PurePath(lut.path).name] if lut else b"")

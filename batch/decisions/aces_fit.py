@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal
+from typing import Literal, Protocol
 
 from rushlight.pipelines.colour.aces_ids import SPACE, display_of, encoding_of, is_aces1_rendering
 from rushlight.pipelines.colour.aces_metadata import AcesLook, AcesMetadata, AcesTransform
@@ -19,10 +19,11 @@ from rushlight.pipelines.colour.gamuts import D65
 from rushlight.pipelines.colour.look import working_encoding
 from rushlight.pipelines.errors import GradeError
 from rushlight.pipelines.luts.lut_nodes import AnyLut
+from rushlight.pipelines.luts.scene_conversion import leads_back
 from rushlight.pipelines.luts.scene_correction import correction_of, matrix_of
 from rushlight.pipelines.recipe.model import LookSettings
 
-__all__ = ["AcesFit", "Correction", "fitted", "stated_encoding"]
+__all__ = ["AcesFit", "Correction", "Files", "fitted", "stated_encoding"]
 
 ACES2_OUTPUT = f"{SPACE}v2.0:Output.Academy."
 
@@ -40,12 +41,22 @@ class AcesFit:
     warnings: tuple[str, ...] = ()
 
 
-def stated_encoding(aces: AcesMetadata) -> Encoding | None:
+class Files(Protocol):
+    """Look files and conversions that an ACES Metadata File names."""
+
+    def look_file(self, path: Path) -> AnyLut:
+        """A look file. LutError where it cannot be read."""
+        ...
+
+    def converted(self, transform: AcesTransform) -> Encoding | None:
+        """The encoding that a transform leads from; None for one that is not known here. LutError as `look_file`."""
+        ...
+
+
+def stated_encoding(aces: AcesMetadata, files: Files) -> Encoding | None:
     """The camera encoding that its input transform is for, where that is still to be applied and known here."""
     taken = aces.input
-    if taken is None or taken.applied or taken.inverse or not taken.ids:
-        return None
-    return encoding_of(taken.ids[0])
+    return None if taken is None or taken.applied or taken.inverse else files.converted(taken)
 
 
 def fitted(
@@ -55,15 +66,15 @@ def fitted(
     *,
     lut: str = "",
     stated: Correction = (0.0, None),
-    read: Callable[[Path], AnyLut],
+    files: Files,
 ) -> AcesFit:
     """Hold an ACES Metadata File against a clip of that encoding and the look's settings. `lut` is the clip's show LUT, if it
-    has one, `stated` the correction that row and recipe state, and `read` opens a look file. GradeError with both names where
+    has one, `stated` the correction that row and recipe state. GradeError with both names where
     the file does not fit or cannot be done here; LutError where a look file cannot be read."""
     try:
-        warnings = [*_input(aces.input, encoding), *_applied_looks(aces.looks)]
-        cells = _look_files(aces, encoding, lut, stated, read)
-        space = _grade_space(aces.grades[0], encoding, settings) if aces.grades else None
+        warnings = [*_input(aces.input, encoding, files), *_applied_looks(aces.looks)]
+        cells = _look_files(aces, encoding, lut, stated, files.look_file)
+        space = _grade_space(aces.grades[0], encoding, settings, files) if aces.grades else None
         warnings += _output(aces.output, settings, lut)
     except GradeError as error:
         raise GradeError(f"the ACES Metadata File {aces.file} {error.text}", key="cdl") from None
@@ -76,7 +87,7 @@ def _of(encoding: Encoding) -> str:
     return encoding.name + (f" EI {encoding.exposure_index}" if encoding.exposure_index else "")
 
 
-def _input(taken: AcesTransform | None, encoding: Encoding) -> Iterator[str]:
+def _input(taken: AcesTransform | None, encoding: Encoding, files: Files) -> Iterator[str]:
     """Warnings of an input transform; GradeError where it is not the clip's."""
     if taken is None:
         return
@@ -89,7 +100,7 @@ def _input(taken: AcesTransform | None, encoding: Encoding) -> Iterator[str]:
             f"takes a picture made for a display, by {taken.name}, and the clip is {_of(encoding)}; "
             "an inverse output transform is not done here"
         )
-    found = encoding_of(taken.ids[0]) if taken.ids else None
+    found = files.converted(taken)
     if found is None:
         raise GradeError(
             f"has the input transform {taken.name}, which is not known here, and the clip is {_of(encoding)}; "
@@ -187,17 +198,19 @@ def _words(correction: Correction) -> str:
     return f"exposure {stops:+g} stops" + (f" and white x {white[0]:.4f} y {white[1]:.4f}" if white else "")
 
 
-def _grade_space(look: AcesLook, encoding: Encoding, settings: LookSettings) -> Literal["log", "ACEScct"]:
+def _grade_space(
+    look: AcesLook, encoding: Encoding, settings: LookSettings, files: Files
+) -> Literal["log", "ACEScct"]:
     """Where a grade is to sit. GradeError where that is neither the clip's own encoding nor ACEScct."""
     own, acescct = working_encoding(encoding), find_encoding("ACEScct")
     assert look.from_space is not None
-    found = encoding_of(look.from_space.ids[0]) if look.from_space.ids else None
+    found = files.converted(look.from_space)
     if found is None:
         raise GradeError(
             f"has a grade in the space of {look.from_space.name}, which is not known here, and the clip is {_of(encoding)}"
         )
     into = look.to_space
-    if into and not (into.ids and encoding_of(into.ids[0], to_aces=False) == found):
+    if into and not _leads_into(into, found, files):
         raise GradeError(f"leads to its grade by {into.name} and back by {look.from_space.name}: two spaces")
     if found not in (own, acescct):
         raise GradeError(
@@ -209,6 +222,12 @@ def _grade_space(look: AcesLook, encoding: Encoding, settings: LookSettings) -> 
             f'has a grade in {_of(found)}, ahead of the show transform, and the recipe\'s grade_order is "after"'
         )
     return "log" if found == own else "ACEScct"
+
+
+def _leads_into(into: AcesTransform, encoding: Encoding, files: Files) -> bool:
+    if into.path:
+        return leads_back(files.look_file(Path(into.path)), encoding)
+    return bool(into.ids) and encoding_of(into.ids[0], to_aces=False) == encoding
 
 
 def _output(shown: AcesTransform | None, settings: LookSettings, lut: str) -> Iterator[str]:

@@ -1,8 +1,8 @@
 """ACES Metadata Files (AMF) of looks, for other systems: `aces_documents` is the door, for whoever hands grades on.
 
 Source: the AMF specification, version 2, and its schema acesMetadataFile.xsd; names of transforms are `aces_ids`'. Said is only what
-is true of the look: the camera's conversion, exposure and white balance as a look file ahead of the grade (a CLF, ACES2065-1
-to ACES2065-1), the CDL in the space that it acts in, and ACES 2.0's output transform. What an AMF has no words for, above all a show LUT
+is true of the look: the camera's conversion (of an encoding without an id as a CLF), exposure and white balance as a look file ahead
+of the grade (CLF, ACES2065-1 to ACES2065-1), the CDL in the space that it acts in, and ACES 2.0's output transform. What an AMF has no words for, above all a show LUT
 from log to display, stands in the description and in `unsaid`. A document's UUID is a function of what it says.
 """
 
@@ -21,14 +21,24 @@ from rushlight.pipelines.colour.aces_ids import conversion_ids, output_id
 from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
 from rushlight.pipelines.colour.cdl import CDL, exact_numbers
 from rushlight.pipelines.colour.look import Look
+from rushlight.pipelines.luts.scene_conversion import clf_of_conversion, clf_of_matrix
 from rushlight.pipelines.originals.facts import Facts
+from rushlight.pipelines.portable_name import safe_name
 from rushlight.pipelines.visible_text import visible
 
-__all__ = ["AcesClip", "AcesDocument", "aces_clip", "aces_documents", "same_document", "unsaid_of"]
+__all__ = [
+    "AcesClip",
+    "AcesDocument",
+    "LookFile",
+    "aces_clip",
+    "aces_documents",
+    "same_document",
+    "unsaid_of",
+]
 
 _AMF, _CDL = "urn:ampas:aces:amf:v2.0", "urn:ASC:CDL:v1.01"
-_CLF = "http://www.smpte-ra.org/ns/2136-1/2024"
 _SPACE = UUID("5b0c4a3e-7f0b-5d0e-9a1f-2d6c8b1e4f70")  # of the UUIDs made here
+LookFile = tuple[str, str]  # name, text
 _HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n'
 _TIMES = re.compile(r"(<aces:(creation|modification)DateTime>)[^<]*")
 
@@ -48,7 +58,7 @@ class AcesClip:
 
 @dataclass(frozen=True, kw_only=True)
 class AcesDocument:
-    """An AMF, the look files that it names, by name, and what it cannot say of the look, in sentences."""
+    """An AMF, the files that it names, by name, and what it cannot say of the look, in sentences."""
 
     text: str
     files: dict[str, str] = field(default_factory=dict)
@@ -66,12 +76,15 @@ def aces_clip(name: str, facts: Facts, levels: str = "") -> AcesClip:
     return AcesClip(name=name, original=pattern, numbers=(facts.first_number, last), levels=levels)
 
 
-def aces_documents(look: Look, clip: AcesClip | None, *, made: datetime.datetime) -> AcesDocument:
-    """The AMF of a look for a clip, or with None for any clip that is shot so. `made` is its time, with a zone.
+def aces_documents(
+    look: Look, clip: AcesClip | None, *, made: datetime.datetime, look_file: LookFile | None = None
+) -> AcesDocument:
+    """The AMF of a look for a clip, or with None for any clip that is shot so. `made` is its time, with a zone; `look_file` the
+    name and text of the show LUT's file, which is named where the LUT is an ACES look.
 
     Its text is valid by the schema of version 2.0. Only dates change where it is made again of the same look and clip.
     """
-    unsaid = tuple(unsaid_of(look))
+    unsaid = tuple(unsaid_of(look, look_file))
     levels = [f"Levels of the original: {clip.levels}."] if clip and clip.levels else []
     words = " ".join([f"Look: {look.describe()}.", f"Look digest {look.digest()}.", *levels, *unsaid])
     identity = f"{clip}\n{words}\n{look.cdl}"
@@ -86,7 +99,7 @@ def aces_documents(look: Look, clip: AcesClip | None, *, made: datetime.datetime
     version = _child(info, "systemVersion")
     for name, digit in (("majorVersion", "2"), ("minorVersion", "0"), ("patchVersion", "0")):
         _child(version, name, digit)
-    files = _pipeline(pipeline, look)
+    files = _pipeline(pipeline, look, look_file)
     return AcesDocument(text=_text(root), files=files, unsaid=unsaid)
 
 
@@ -98,7 +111,7 @@ def same_document(first: str, second: str) -> bool:
 def _text(root: Element) -> str:
     from xml.etree import ElementTree
 
-    for prefix, space in (("aces", _AMF), ("cdl", _CDL), ("", _CLF)):
+    for prefix, space in (("aces", _AMF), ("cdl", _CDL)):
         ElementTree.register_namespace(prefix, space)
     ElementTree.indent(root)
     return f"{_HEAD}{ElementTree.tostring(root, encoding='unicode')}\n"
@@ -138,47 +151,78 @@ def _clip_id(node: Element, clip: AcesClip) -> None:
         _child(node, "uuid", _uuid("clip", clip.name))
 
 
-def _pipeline(pipeline: Element, look: Look) -> dict[str, str]:
-    """Add the transforms of a look, in order; gives the look files that they name."""
-    files = {}
-    if ids := conversion_ids(look.encoding):
-        _transform(pipeline, "inputTransform", _named(look.encoding), ident=ids.to_aces)
+def _pipeline(pipeline: Element, look: Look, look_file: LookFile | None) -> dict[str, str]:
+    """Add the transforms of a look, in order; gives the files that they name."""
+    files: dict[str, str] = {}
+    if look.encoding.name != "ACES2065-1":
+        node = _child(pipeline, "inputTransform", applied="false")
+        _child(node, "description", _named(look.encoding))
+        _conversion(node, look.encoding, files)
     if look.exposure or look.white_balance:
         name, text = _correction(look)
         files[name] = text
-        _transform(pipeline, "lookTransform", "Exposure and white balance, ahead of the grade", file=name)
+        _look_file(pipeline, "Exposure and white balance, ahead of the grade", name)
     if look.cdl and look.grade_order == "before":
-        _grade(_child(pipeline, "lookTransform", applied="false"), look.cdl, _grade_space(look))
-    if look.transform == "aces2" and not look.show_lut and (ident := output_id(look.display)):
-        _transform(pipeline, "outputTransform", f"ACES 2.0, {look.display.name}", ident=ident)
+        _grade(_child(pipeline, "lookTransform", applied="false"), look.cdl, _grade_space(look), files)
+    if look_file and _is_aces_look(look):
+        name, text = look_file
+        files[name] = text
+        _look_file(pipeline, "Look after the grade", name)
+    if look.transform == "aces2" and _said(look, look_file) and (ident := output_id(look.display)):
+        node = _child(pipeline, "outputTransform", applied="false")
+        _child(node, "description", f"ACES 2.0, {look.display.name}")
+        _child(node, "transformId", ident)
     return files
 
 
-def _transform(parent: Element, name: str, description: str, *, ident: str = "", file: str = "") -> None:
-    node = _child(parent, name, applied="false")
+def _look_file(pipeline: Element, description: str, name: str) -> None:
+    node = _child(pipeline, "lookTransform", applied="false")
     _child(node, "description", description)
-    if ident:
-        _child(node, "transformId", ident)
-    else:
-        _child(node, "file", _uri(file))
+    _child(node, "file", _uri(name))
+
+
+def _is_aces_look(look: Look) -> bool:
+    """True if the show LUT is from ACES2065-1 to ACES2065-1, as an AMF takes look files."""
+    show = look.show_lut
+    if show is None or not (show.encoding and show.scene):
+        return False
+    return {show.encoding.name, show.scene.name} == {"ACES2065-1"} and (
+        show.input_levels == show.output_levels == "full"
+    )
+
+
+def _said(look: Look, look_file: LookFile | None) -> bool:
+    """True if everything between the grade and the output transform is in the AMF."""
+    return look.show_lut is None or bool(look_file and _is_aces_look(look))
 
 
 def _named(encoding: Encoding) -> str:
     return encoding.name + (f" EI {encoding.exposure_index}" if encoding.exposure_index else "")
 
 
+def _conversion(node: Element, encoding: Encoding, files: dict[str, str]) -> None:
+    """Name the conversion of an encoding to ACES2065-1: by the registry's id, else as a CLF."""
+    if ids := conversion_ids(encoding):
+        _child(node, "transformId", ids.to_aces)
+        return
+    name = f"{safe_name(_named(encoding).replace('/', ' '))} to ACES2065-1.clf"
+    if name not in files:
+        ident = _uuid("conversion", _named(encoding))
+        files[name] = clf_of_conversion(encoding, ident=ident, name=_named(encoding))
+    _child(node, "file", _uri(name))
+
+
 def _grade_space(look: Look) -> Encoding:
     return find_encoding("ACEScct") if look.cdl_space == "ACEScct" else look.working
 
 
-def _grade(node: Element, cdl: CDL, space: Encoding) -> None:
-    ids = conversion_ids(space)
-    assert ids is not None  # grades work on a curve, never in ACES2065-1
+def _grade(node: Element, cdl: CDL, space: Encoding, files: dict[str, str]) -> None:
     clamp = "" if cdl.clamp else ", not clamped"
     _child(node, "description", f"ASC CDL in {_named(space)}{clamp}")
     working = _child(node, "cdlWorkingSpace")
-    _child(_child(working, "toCdlWorkingSpace"), "transformId", ids.from_aces)
-    _child(_child(working, "fromCdlWorkingSpace"), "transformId", ids.to_aces)
+    if ids := conversion_ids(space):  # of a file the way there is the inverse of the way back
+        _child(_child(working, "toCdlWorkingSpace"), "transformId", ids.from_aces)
+    _conversion(_child(working, "fromCdlWorkingSpace"), space, files)
     sop, sat = (_child(node, name, space=_CDL) for name in ("SOPNode", "SatNode"))
     if cdl.description:
         _child(sop, "Description", cdl.description, space=_CDL)
@@ -188,15 +232,10 @@ def _grade(node: Element, cdl: CDL, space: Encoding) -> None:
 
 
 def _correction(look: Look) -> tuple[str, str]:
-    """Name and text of a CLF: exposure and white balance as a matrix over ACES2065-1 (SMPTE ST 2136-1, Matrix)."""
-    rows = [exact_numbers(map(float, row)) for row in look.correction_in_aces()]
-    ident = _uuid("correction", *rows)
-    root = Element(f"{{{_CLF}}}ProcessList", id=ident, name=_correction_words(look), compCLFversion="3")
-    _child(root, "InputDescriptor", "ACES2065-1", space=_CLF)
-    _child(root, "OutputDescriptor", "ACES2065-1", space=_CLF)
-    matrix = _child(root, "Matrix", space=_CLF, inBitDepth="32f", outBitDepth="32f")
-    _child(matrix, "Array", space=_CLF, dim="3 3").text = "\n".join(rows)
-    return f"correction {ident[9:17]}.clf", _text(root)
+    """Name and text of a CLF: exposure and white balance as a matrix over ACES2065-1."""
+    matrix = look.correction_in_aces()
+    ident = _uuid("correction", *(exact_numbers(map(float, row)) for row in matrix))
+    return f"correction {ident[9:17]}.clf", clf_of_matrix(matrix, ident=ident, name=_correction_words(look))
 
 
 def _correction_words(look: Look) -> str:
@@ -206,14 +245,9 @@ def _correction_words(look: Look) -> str:
     return ", ".join(parts)
 
 
-def unsaid_of(look: Look) -> Sequence[str]:
-    """What a look has and an AMF has no words for, in sentences."""
+def unsaid_of(look: Look, look_file: LookFile | None = None) -> Sequence[str]:
+    """What a look has and an AMF has no words for, in sentences. `look_file` is that of its show LUT, if it is at hand."""
     found = []
-    ids = conversion_ids(look.encoding)
-    if ids and not ids.registered:
-        found.append(
-            f"{look.encoding.name} has no ACES transform id: the one here is known to rushlight alone."
-        )
     if look.printer_points:
         points = "{:+g} {:+g} {:+g}".format(*look.printer_points)
         found.append(f"Printer points {points} act ahead of the grade and are not in this file.")
@@ -224,10 +258,12 @@ def unsaid_of(look: Look) -> Sequence[str]:
         )
     elif look.cdl and not look.cdl.clamp:
         found.append("The grade is not clamped to 0..1, which an AMF cannot say.")
-    if look.show_lut:
-        digest = look.show_lut.lut.digest()
+    if look.show_lut and not _said(look, look_file):
+        digest, way = look.show_lut.lut.digest(), "from a camera's signal to a display"
+        if look.show_lut.scene:
+            way = f"from {(look.show_lut.encoding or look.working).name} to {look.show_lut.scene.name}"
         found.append(
-            f'Show LUT "{look.show_lut.name}" ({digest[:15]}) leads from a camera\'s signal to a display, which is no ACES look: '
+            f'Show LUT "{look.show_lut.name}" ({digest[:15]}) leads {way}, which is no ACES look: '
             f"it is not in this file, and neither is an output transform; hand on the LUT for {look.display.name} beside it."
         )
     elif look.transform != "aces2":

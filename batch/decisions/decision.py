@@ -11,11 +11,19 @@ from pathlib import Path
 from rushlight.batch.decisions.aces_files import referenced_file
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.records.look import Grade
-from rushlight.pipelines.colour.aces_metadata import AcesLook, AcesMetadata, parse_aces_metadata
+from rushlight.pipelines.colour.aces_ids import encoding_of
+from rushlight.pipelines.colour.aces_metadata import (
+    AcesLook,
+    AcesMetadata,
+    AcesTransform,
+    parse_aces_metadata,
+)
+from rushlight.pipelines.colour.camera_encodings import Encoding
 from rushlight.pipelines.colour.cdl import CDL, media_of, parse_cdl
 from rushlight.pipelines.errors import GradeError, LutError
 from rushlight.pipelines.luts.lut_file import parse_lut
 from rushlight.pipelines.luts.lut_nodes import AnyLut
+from rushlight.pipelines.luts.scene_conversion import encoding_of_lut
 from rushlight.pipelines.text_files import read_bytes
 
 __all__ = ["NONE", "Decision", "GradeFiles", "Later", "row_decision"]
@@ -73,6 +81,7 @@ class GradeFiles:
         self._media: dict[Path, tuple[str, ...]] = {}
         self._aces: dict[Path, AcesMetadata] = {}
         self._luts: dict[Path, AnyLut] = {}
+        self._conversions: dict[str, Encoding | None] = {}
 
     def read(self, path: Path) -> tuple[CDL, ...]:
         """All decisions of a .cc, .ccc or .cdl file. GradeError naming it where it cannot be read."""
@@ -91,22 +100,43 @@ class GradeFiles:
         it where it cannot be read, or leads out of the given places."""
         if path not in self._aces:
             found = parse_aces_metadata(_bytes(path), file=str(path))
-            self._aces[path] = replace(found, looks=tuple(self._look(look, path) for look in found.looks))
+            looks = tuple(self._look(look, path) for look in found.looks)
+            self._aces[path] = replace(found, input=self._placed(found.input, path), looks=looks)
         return self._aces[path]
 
     def _look(self, look: AcesLook, amf: Path) -> AcesLook:
-        if look.applied or not (look.transform and (look.transform.file or look.correction)):
+        if look.applied:
             return look
-        if not look.transform.file:
-            raise GradeError(f"names a grade {look.correction!r} and no file that it is in", file=str(amf))
-        place = referenced_file(look.transform.file, amf, self._places)
+        look = replace(
+            look,
+            transform=self._placed(look.transform, amf),
+            to_space=self._placed(look.to_space, amf),
+            from_space=self._placed(look.from_space, amf),
+        )
         if not look.correction:
-            return replace(look, transform=replace(look.transform, path=str(place)))
+            return look
+        if not (look.transform and look.transform.path):
+            raise GradeError(f"names a grade {look.correction!r} and no file that it is in", file=str(amf))
         try:
-            cdl, _ = self._one(place, look.correction)
+            cdl, _ = self._one(Path(look.transform.path), look.correction)
         except GradeError as error:
             raise GradeError(f"names the grade {look.correction!r}: {error}", file=str(amf)) from None
         return replace(look, cdl=cdl)
+
+    def _placed(self, transform: AcesTransform | None, amf: Path) -> AcesTransform | None:
+        """A transform with the place of the file that it names, where it is to be applied."""
+        if transform is None or transform.applied or not transform.file:
+            return transform
+        return replace(transform, path=str(referenced_file(transform.file, amf, self._places)))
+
+    def converted(self, transform: AcesTransform) -> Encoding | None:
+        """The encoding that an input transform or a CDL's space is for, by its id or by what its file does; None for one that is not
+        known here. LutError where a file cannot be read."""
+        if transform.path and transform.path not in self._conversions:
+            self._conversions[transform.path] = encoding_of_lut(self.look_file(Path(transform.path)))
+        if transform.path:
+            return self._conversions[transform.path]
+        return encoding_of(transform.ids[0]) if transform.ids else None
 
     def look_file(self, path: Path) -> AnyLut:
         """A look file of an ACES Metadata File. LutError naming it where it cannot be read."""

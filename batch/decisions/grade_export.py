@@ -11,20 +11,26 @@ from __future__ import annotations
 import datetime
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
+from pathlib import Path, PurePath
 
 import numpy as np
 
-from rushlight.batch.decisions.aces_metadata_write import AcesClip, aces_documents, same_document
+from rushlight.batch.decisions.aces_metadata_write import (
+    AcesClip,
+    LookFile,
+    aces_documents,
+    same_document,
+    unsaid_of,
+)
 from rushlight.pipelines.colour.cdl import CDL, format_ccc, format_cdl, format_edl_comments
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import file_name, read_bytes, unlink, write
 from rushlight.pipelines.job.from_spec import build_look
-from rushlight.pipelines.job.spec import JobSpec
+from rushlight.pipelines.job.spec import JobSpec, LutSpec
 from rushlight.pipelines.luts.clf import format_clf
 from rushlight.pipelines.luts.cube_lut import format_cube
 from rushlight.pipelines.luts.lattice_lut import Lut
@@ -35,6 +41,7 @@ __all__ = [
     "edls",
     "graded_clip",
     "handover_files",
+    "look_file",
     "look_luts",
     "write_handover",
 ]
@@ -46,7 +53,8 @@ CUBE_SIZE = 33
 @dataclass(frozen=True, kw_only=True, eq=False)
 class GradedClip:
     """One clip and its grade, as others need to know them. `start` is the timecode of its first delivered
-    frame; `original` how an ACES Metadata File names it, where more is known than its name; `others` are looks of outputs that do
+    frame; `original` how an ACES Metadata File names it, where more is known than its name; `look_file` the file of a
+    show LUT that gives a scene; `others` are looks of outputs that do
     not show its own, of which LUTs are written."""
 
     name: str
@@ -55,12 +63,30 @@ class GradedClip:
     frames: int
     look: Look
     original: AcesClip | None = None
+    look_file: LookFile | None = None
     others: tuple[Look, ...] = ()
+
+    @property
+    def unsaid(self) -> Sequence[str]:
+        """What its ACES Metadata File has no words for."""
+        return unsaid_of(self.look, self.look_file)
 
     @property
     def looks(self) -> dict[str, Look]:
         """All its looks by digest."""
         return {look.digest(): look for look in (self.look, *self.others)}
+
+
+def look_file(lut: LutSpec | None, data: Callable[[], bytes]) -> LookFile | None:
+    """A LUT's file, which `data` gives, as an ACES Metadata File names it; None for one that leads to a display or is no UTF-8."""
+    if lut is None or not lut.gives_scene:
+        return None
+    try:
+        text = data().decode()
+    except UnicodeDecodeError:
+        return None
+    digest = lut.digest.partition(":")[2]
+    return f"{safe_name(lut.name)} {digest[:8]}{PurePath(lut.path).suffix}", text
 
 
 def graded_clip(job: JobSpec) -> GradedClip:
@@ -74,6 +100,7 @@ def graded_clip(job: JobSpec) -> GradedClip:
         look=build_look(job.look, Path(job.out)),
         others=tuple(build_look(look, Path(job.out)) for look in job.looks.values()),
         original=AcesClip(name=job.stem, original=Path(job.source.path).name, levels=job.source.levels),
+        look_file=look_file(lut := job.look.lut, lambda: read_bytes(Path(job.out), lut.path) if lut else b""),
     )
 
 
@@ -127,7 +154,7 @@ def _aces_files(
         original = clip.original or AcesClip(name=name)
         if name != clip.name:
             original = AcesClip(name=name, levels=original.levels)
-        found = aces_documents(clip.look, original, made=made)
+        found = aces_documents(clip.look, original, made=made, look_file=clip.look_file)
         files |= found.files
         yield f"{safe_name(name)}.amf", found.text
     yield from files.items()

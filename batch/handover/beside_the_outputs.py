@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path, PurePath
 
-from rushlight.batch.decisions.aces_metadata_write import AcesClip, unsaid_of
+from rushlight.batch.decisions.aces_metadata_write import AcesClip
 from rushlight.batch.decisions.grade_export import GradedClip, write_handover
 from rushlight.batch.decisions.recorded_look import kept_lut, recorded_look
 from rushlight.batch.handover.what_changed import Piece
@@ -81,7 +81,7 @@ def write_grades(out: Path, part: Path, records: Sequence[JobRecord], title: str
         else:
             without.append(record.clip)
         lost |= {name for name, look in record.looks.items() if looks[look.digest] is None}
-    unsaid = Counter(text for clip in clips for text in unsaid_of(clip.look))
+    unsaid = Counter(text for clip in clips for text in clip.unsaid)
     folder = _free(part, "grades")
     if clips:
         write_handover(part / folder, clips, title)

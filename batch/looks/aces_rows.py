@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
-from pathlib import Path
 
-from rushlight.batch.decisions.aces_fit import fitted
+from rushlight.batch.decisions.aces_fit import Files, fitted
 from rushlight.batch.decisions.decision import Decision
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.looks.corrections import corrections
 from rushlight.pipelines.colour.camera_encodings import Encoding
-from rushlight.pipelines.luts.lut_nodes import AnyLut
 from rushlight.pipelines.recipe.look_settings import LookSettings
 from rushlight.pipelines.recipe.model import Recipe
 
@@ -19,10 +17,10 @@ __all__ = ["with_aces"]
 
 
 def with_aces(
-    decision: Decision, row: Row, recipe: Recipe, encoding: Encoding, read: Callable[[Path], AnyLut]
+    decision: Decision, row: Row, recipe: Recipe, encoding: Encoding, files: Files
 ) -> tuple[Decision, Recipe, Mapping[str, str]]:
     """The decision with what is to be said of its ACES Metadata File, the recipe with its grade in the file's space, in every look,
-    and cells that the row is to have as well. `read` opens a look file. GradeError with both names where the file does not fit the
+    and cells that the row is to have as well. GradeError with both names where the file does not fit the
     clip, LutError where a look file cannot be read."""
     if decision.aces is None:
         return decision, recipe, {}
@@ -35,7 +33,7 @@ def with_aces(
         _settings(recipe),
         lut="" if lut.lower() == "none" else lut,
         stated=(own["exposure"], own["white_balance"]),
-        read=read,
+        files=files,
     )
     decision = replace(decision, warnings=(*decision.warnings, *fit.warnings))
     if not fit.grade_space:

@@ -142,7 +142,7 @@ class RowPlanner:
             stated = stated_by(row, self.recipe, said, self.options)
         camera = camera_of(row.cells, said)
         decision = row_decision(row, self.files) or self.matcher.decision(row, path, facts, camera)
-        stated = [*stated, *_stated_by_aces(decision)]
+        stated = [*stated, *self._stated_by_aces(decision)]
         named = next((s.encoding for s in stated if s.encoding), "")
         row = with_default_lut(row, said, named, self.recipe.look)
         decision, recipe, cells = self._with_aces(decision, row, stated, facts)
@@ -177,6 +177,14 @@ class RowPlanner:
             place = f"{error.file}:{error.line}" if error.line else error.file
             raise FramingError(f"{place}: {error.text}" if place else error.text, key="fdl") from None
 
+    def _stated_by_aces(self, decision: Decision) -> list[Stated]:
+        """The encoding by the input transform of a clip's ACES Metadata File: where nobody else states one."""
+        encoding = stated_encoding(decision.aces, self.files) if decision.aces else None
+        if decision.aces is None or encoding is None:
+            return []
+        who = f"the ACES Metadata File {Path(decision.aces.file).name}"
+        return [Stated(who=who, encoding=encoding.name, exposure_index=encoding.exposure_index)]
+
     def _with_aces(
         self, decision: Decision, row: Row, stated: Sequence[Stated], facts: Facts
     ) -> tuple[Decision, Recipe, Mapping[str, str]]:
@@ -185,7 +193,7 @@ class RowPlanner:
         if decision.aces is None:
             return decision, self.recipe, {}
         encoding = resolve_signal(stated, facts)[0].encoding
-        return with_aces(decision, row, self.recipe, encoding, self.files.look_file)
+        return with_aces(decision, row, self.recipe, encoding, self.files)
 
     def _fdl(self, row: Row, said: Mapping[str, str]) -> tuple[str, Path, str]:
         """How a row names its framing decision list, else a default, else the recipe: with the folder it is relative to, and who."""
@@ -213,15 +221,6 @@ def _without(row: Row | None, fault: RushlightError) -> Row | None:
         return new if (new.grade, new.cells) != (row.grade, row.cells) else None
     rest = mended(row.cells, fault)
     return replace(row, cells=rest, problem=None) if rest is not None else None
-
-
-def _stated_by_aces(decision: Decision) -> list[Stated]:
-    """The encoding by the input transform of a clip's ACES Metadata File: where nobody else states one."""
-    encoding = stated_encoding(decision.aces) if decision.aces else None
-    if decision.aces is None or encoding is None:
-        return []
-    who = f"the ACES Metadata File {Path(decision.aces.file).name}"
-    return [Stated(who=who, encoding=encoding.name, exposure_index=encoding.exposure_index)]
 
 
 def _encoding(name: str) -> Encoding:

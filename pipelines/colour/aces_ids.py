@@ -2,7 +2,7 @@
 
 Source: the registry of ACES transforms (transforms.json of aces-core, v2.0.0), which also OpenColorIO's built-in configs carry
 as `amf_transform_ids`; ids are taken from there as they stand, since their numbers follow no rule. Ids of ACES 1 are read where
-they mean the same conversion, and never written. An encoding for which there is no id gets one of ours.
+they mean the same conversion, and never written.
 """
 
 from __future__ import annotations
@@ -11,8 +11,7 @@ import re
 from dataclasses import dataclass
 from functools import cache
 
-from rushlight.pipelines.colour.camera_encodings import Encoding, encodings, find_encoding
-from rushlight.pipelines.colour.curves import EXPOSURE_INDEXES
+from rushlight.pipelines.colour.camera_encodings import Encoding, find_encoding
 from rushlight.pipelines.colour.displays import Display, find_display
 
 __all__ = [
@@ -28,16 +27,14 @@ __all__ = [
 
 SPACE = "urn:ampas:aces:transformId:"
 _V1, _V2 = f"{SPACE}v1.5:", f"{SPACE}v2.0:"
-OURS = "Rushlight"  # the namespace of ids that no registry has
 
 
 @dataclass(frozen=True, kw_only=True)
 class ConversionIds:
-    """Ids of the two conversions between a camera encoding and ACES2065-1. `registered`: they are the registry's."""
+    """Ids of the two conversions between a camera encoding and ACES2065-1."""
 
     to_aces: str
     from_aces: str
-    registered: bool = True
 
 
 # Encoding -> namespace, name and version of `NAME_to_ACES`; Blackmagic's way back stands under another namespace.
@@ -103,23 +100,17 @@ _OUTPUTS = {
 
 
 def conversion_ids(encoding: Encoding) -> ConversionIds | None:
-    """Ids of the conversions between an encoding and ACES2065-1; None for ACES2065-1 itself, which needs none."""
-    if encoding.name == "ACES2065-1":
+    """Ids of the conversions between an encoding and ACES2065-1; None where the registry has none, and for ACES2065-1 itself."""
+    if encoding.name not in _REGISTERED or encoding.exposure_index not in (
+        None,
+        800,
+    ):  # of LogC3 EI 800 alone
         return None
-    known = _REGISTERED.get(encoding.name)
-    if known and encoding.exposure_index in (None, 800):  # the registry has LogC3 for EI 800 alone
-        owner, name, version = known
-        back = _WAY_BACK.get(owner, owner)
-        return ConversionIds(
-            to_aces=f"{_V2}CSC.{owner}.{name}_to_ACES.{version}",
-            from_aces=f"{_V2}CSC.{back}.ACES_to_{name}.{version}",
-        )
-    index = f"_EI{encoding.exposure_index}" if encoding.exposure_index else ""
-    name = re.sub(r"[^A-Za-z0-9_]+", "", encoding.name.replace("/", "_")) + index
+    owner, name, version = _REGISTERED[encoding.name]
+    back = _WAY_BACK.get(owner, owner)
     return ConversionIds(
-        to_aces=f"{_V2}CSC.{OURS}.{name}_to_ACES.a1.v1",
-        from_aces=f"{_V2}CSC.{OURS}.ACES_to_{name}.a1.v1",
-        registered=False,
+        to_aces=f"{_V2}CSC.{owner}.{name}_to_ACES.{version}",
+        from_aces=f"{_V2}CSC.{back}.ACES_to_{name}.{version}",
     )
 
 
@@ -127,12 +118,10 @@ def conversion_ids(encoding: Encoding) -> ConversionIds | None:
 def _conversions() -> dict[str, tuple[Encoding, bool]]:
     """Every id of ACES 2, and the whole ones of ACES 1: its encoding, and whether it leads to ACES."""
     found: dict[str, tuple[Encoding, bool]] = {}
-    for entry in encodings():
-        indexes = EXPOSURE_INDEXES if entry.curve == "LogC3" else (None,)
-        for encoding in [find_encoding(entry.name, exposure_index=index) for index in indexes]:
-            if ids := conversion_ids(encoding):
-                found[ids.to_aces] = encoding, True
-                found[ids.from_aces] = encoding, False
+    for encoding in map(find_encoding, _REGISTERED):
+        if ids := conversion_ids(encoding):
+            found[ids.to_aces] = encoding, True
+            found[ids.from_aces] = encoding, False
     found |= {f"{_V1}{ident}": (find_encoding(name), True) for ident, name in _ACES1_INPUTS.items()}
     return found
 

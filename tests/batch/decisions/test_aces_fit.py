@@ -8,12 +8,14 @@ import pytest
 
 from aces_samples import SAMPLES, V1, V2, document, grade, look_file, need_standard, transform
 from rushlight.batch.decisions.aces_fit import AcesFit, Correction, fitted, stated_encoding
-from rushlight.pipelines.colour.aces_ids import conversion_ids
-from rushlight.pipelines.colour.aces_metadata import parse_aces_metadata
+from rushlight.batch.decisions.decision import GradeFiles
+from rushlight.pipelines.colour.aces_metadata import AcesMetadata, AcesTransform, parse_aces_metadata
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.errors import GradeError
 from rushlight.pipelines.luts.lattice_lut import identity_lut
+from rushlight.pipelines.luts.lut_file import parse_lut
 from rushlight.pipelines.luts.lut_nodes import AnyLut, Matrix, NodeLut
+from rushlight.pipelines.luts.scene_conversion import clf_of_conversion
 from rushlight.pipelines.recipe.model import LookSettings
 
 LOGC4, TO_LOGC4 = f"{V2}CSC.Arri.LogC4_to_ACES.a2.v1", f"{V2}CSC.Arri.ACES_to_LogC4.a2.v1"
@@ -34,11 +36,37 @@ INPUT, GRADE = transform("inputTransform", LOGC4), grade(LOGC4, to_space=TO_LOGC
 APPLIED = ' applied="true"'
 
 
-FILES: dict[str, AnyLut] = {
+LUTS: dict[str, AnyLut] = {
     "half.clf": NodeLut(nodes=(Matrix(matrix=np.eye(3) * 0.5, offset=np.zeros(3)),)),
     "mixed.clf": NodeLut(nodes=(Matrix(matrix=np.eye(3)[::-1], offset=np.zeros(3)),)),
     "film.clf": identity_lut(3),
+    "in.clf": parse_lut(
+        clf_of_conversion(find_encoding("F-Log2"), ident="x", name="x").encode(), file="in.clf"
+    ),
 }
+
+
+class Given(GradeFiles):
+    """Look files that lie nowhere."""
+
+    def look_file(self, path: Path) -> AnyLut:
+        return LUTS[str(path)]
+
+
+FILES = Given()
+
+
+def placed(aces: AcesMetadata) -> AcesMetadata:
+    """The same with every file where it is said to be."""
+
+    def at(one: AcesTransform | None) -> AcesTransform | None:
+        return one and replace(one, path=one.file)
+
+    looks = [
+        replace(each, **{name: at(getattr(each, name)) for name in ("transform", "to_space", "from_space")})
+        for each in aces.looks
+    ]
+    return replace(aces, input=at(aces.input), looks=tuple(looks))
 
 
 def held(
@@ -50,17 +78,13 @@ def held(
     **look: object,
 ) -> AcesFit:
     aces = parse_aces_metadata(document(*pipeline, version=version).encode(), file="a.amf")
-    looks = [
-        replace(each, transform=replace(each.transform, path=each.transform.file)) if each.transform else each
-        for each in aces.looks
-    ]
     return fitted(
-        replace(aces, looks=tuple(looks)),
+        placed(aces),
         find_encoding(encoding),
         LookSettings(**look),  # type: ignore[arg-type]
         lut=lut,
         stated=stated,
-        read=lambda path: FILES[str(path)],
+        files=FILES,
     )
 
 
@@ -86,6 +110,16 @@ def test_what_fits_is_taken(
 
 def test_the_recipes_space_gives_way_to_the_files() -> None:
     assert held(GRADE, grade_space="ACEScct").grade_space == "log"
+
+
+BY_FILE = '<aces:inputTransform applied="false"><aces:file>in.clf</aces:file></aces:inputTransform>'
+IN_FLOG2 = grade("IN").replace("<aces:transformId>IN</aces:transformId>", "<aces:file>in.clf</aces:file>")
+
+
+def test_an_encoding_without_an_id_is_known_by_what_its_file_does() -> None:
+    assert held(BY_FILE, IN_FLOG2, encoding="F-Log2").grade_space == "log"
+    aces = parse_aces_metadata(document(BY_FILE).encode())
+    assert stated_encoding(placed(aces), FILES) == find_encoding("F-Log2")
 
 
 def test_exposure_ahead_of_the_grade_is_taken_as_the_rows() -> None:
@@ -125,7 +159,8 @@ REFUSED = {
         {},
         ("IDT.Acme.Camera.a1.v1", "ARRI LogC4"),
     ),
-    "an input by file": (('<aces:inputTransform applied="false"><aces:file>in.clf</aces:file></aces:inputTransform>',), {}, ("in.clf", "ARRI LogC4")),
+    "an input by file": ((BY_FILE,), {}, ("F-Log2/F-Gamut (by in.clf)", "ARRI LogC4")),
+    "an input by a file that is none": ((BY_FILE.replace("in.clf", "film.clf"),), {}, ("film.clf", "not known here", "ARRI LogC4")),
     "an inverse output": ((INVERSE,), {}, ("InvOutput.Academy.X.a2.v1", "ARRI LogC4")),
     "a grade in another log": ((grade(SLOG3),), {}, ("S-Log3/S-Gamut3.Cine", "ARRI LogC4")),
     "a grade in ACEScc": ((grade(f"{V2}CSC.Academy.ACEScc_to_ACES.a2.v1"),), {}, ("ACEScc/AP1", "ARRI LogC4")),
@@ -199,27 +234,21 @@ VERDICTS = {
 }
 
 
-def nothing(path: Path) -> AnyLut:
-    raise AssertionError(path)
-
-
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda p: p.stem)
 def test_every_sample_of_the_standard_fits_or_is_refused_with_the_reason(path: Path) -> None:
     need_standard()
     aces = parse_aces_metadata(path.read_bytes(), file=path.name)
     if not VERDICTS[path.stem]:
-        assert fitted(aces, find_encoding("LogC4"), LookSettings(), read=nothing) == AcesFit()
+        assert fitted(aces, find_encoding("LogC4"), LookSettings(), files=FILES) == AcesFit()
         return
     with pytest.raises(GradeError, match=VERDICTS[path.stem].replace("+", r"\+")):
-        fitted(aces, find_encoding("LogC4"), LookSettings(), read=nothing)
+        fitted(aces, find_encoding("LogC4"), LookSettings(), files=FILES)
 
 
 def test_an_input_transform_states_the_encoding() -> None:
     def stated(*pipeline: str) -> object:
-        return stated_encoding(parse_aces_metadata(document(*pipeline).encode()))
+        return stated_encoding(parse_aces_metadata(document(*pipeline).encode()), FILES)
 
-    own = conversion_ids(find_encoding("LogC3", exposure_index=400))
-    assert own and stated(transform("inputTransform", own.to_aces)) == find_encoding("LogC3 EI 400")
     assert stated(INPUT) == find_encoding("LogC4")
     assert stated(transform("inputTransform", LOGC4, applied=APPLIED)) is None
     assert stated(INVERSE) is None is stated()

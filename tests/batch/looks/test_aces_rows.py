@@ -146,6 +146,14 @@ def test_a_look_file_acts_between_the_grade_and_the_output_transform(day: Day, t
     plain = replace(shown, show_lut=None)
     expected = replace(plain, cdl=None, exposure=-1.0).evaluate(plain.graded(code))
     assert shown.evaluate(code) == pytest.approx(expected, abs=2e-5)
+    files = handover_files(graded_clips(day.prepared), "day", made=datetime.datetime.now(datetime.UTC))
+    (tmp_path / "to").mkdir()
+    for name, written in takewhile(lambda file: file[0].endswith((".amf", ".clf")), files):
+        (tmp_path / "to" / name).write_text(written or "")
+    (same,) = prepare(replace(day.prepared.request, grades=(tmp_path / "to",))).plan.clips
+    assert same.look.identity() == clip.look.identity() and same.decision.source.startswith(
+        str(tmp_path / "to")
+    )
     (tmp_path / "grades" / "a stop down.clf").unlink()
     assert day.planned("clip\nA001C001.mov\n", amf=text) == []
     assert "a stop down.clf: cannot be read" in day.wrong[0]

@@ -113,6 +113,9 @@ def test_what_an_earlier_version_made_is_not_made_again_unasked(
     code, said = run(*command)
     assert (code, len(farm_here.calls)) == (0, made) and "2 clips made earlier and unchanged" in said
     assert files(tmp_path / "out", "editorial", "viewing") == before
+    for record in read_records(tmp_path / "out"):  # of one look: nothing in it is about several
+        assert "looks" not in record and not [e for e in record["outputs"] if "look" in e]
+        assert not [p for p in record["colour"]["pictures"] if p.keys() & {"look", "look_digest", "display"}]
     (tmp_path / "out" / "editorial" / "A001C001.mov").unlink()
     assert run(*command)[0] == 0 and len(farm_here.calls) > made
     after = files(tmp_path / "out", "editorial", "viewing")

@@ -29,6 +29,7 @@ GROUPS = {
             "compare",
             "to",
             "name",
+            "outputs",
             "whole",
             "copy",
             "no_record",

@@ -190,8 +190,44 @@ def of_folder(home: Path, path: Path, rng: Random) -> list[Call]:
         [["render", "--from", out]],
         [["render", "--from", out, "--out", again, *only, "--media", media]],
         [["plan", *given, "--out", out]],
+        [["handover", out, "--name", "producer", "--to", night / "to", "--copy"]],
     ]
-    return rng.choices(found, (3, 2, 3, 2, 2, 1, 0.3))[0]
+    return rng.choices(found, (3, 2, 3, 2, 2, 1, 0.3, 1.5))[0]
+
+
+def of_handovers(home: Path, path: Path, rng: Random) -> list[Call]:
+    """A mutated record of what was handed over: handed over once more, whole or what is told to have changed."""
+    night = home / "work" / "night"
+    given: Call = ["handover", night / "out", "--name", "editor", "--to", night / "to"]
+    if rng.random() < 0.4:
+        sorted((night / "out").glob("*/A001C00*.*"))[rng.randrange(4)].unlink()
+    return [[*given, *rng.choice(([], ["--all"], ["--copy", "--json"], ["--outputs", "viewing"]))]]
+
+
+def of_delivery(home: Path, path: Path, rng: Random) -> list[Call]:
+    """A mutated file of a closed delivery: checked, measured, made again from, and the next one closed beside it."""
+    night = home / "work" / "night"
+    folder, again = night / "to" / "editor_001", night / "again"
+    found: list[list[Call]] = [
+        [["check", folder]],
+        [["check", folder, "--json"], ["verify", folder, "--no-hash"]],
+        [["handover", night / "out", "--name", "editor", "--to", night / "to", "--all"]],
+        [
+            [
+                "render",
+                "--from",
+                folder,
+                "--out",
+                again,
+                "--only",
+                "clip=A001C001.mov",
+                "--media",
+                home / "media",
+            ]
+        ],
+        [["report", folder]],
+    ]
+    return rng.choices(found, (3, 2, 2, 1, 1))[0]
 
 
 def of_inputs(home: Path, path: Path, rng: Random) -> list[Call]:
@@ -523,6 +559,20 @@ KINDS: dict[str, Kind] = {
             form="binary",
             seeds=(f"{OUT}/editorial/*", f"{OUT}/viewing/*"),
             calls=of_folder,
+        ),
+        Kind(
+            name="handovers",
+            group="folders",
+            form="json lines",
+            seeds=(f"{OUT}/log/handovers.jsonl",),
+            calls=of_handovers,
+        ),
+        Kind(
+            name="delivery",
+            group="folders",
+            form="json",
+            seeds=("night/to/editor_001/handover.json",),
+            calls=of_delivery,
         ),
         Kind(name="stills", group="folders", form="binary", seeds=(f"{OUT}/stills/*",), calls=of_folder),
         Kind(name="queue", group="folders", form="sqlite", seeds=("night/queue.sqlite",), calls=of_queue),

@@ -345,6 +345,7 @@ def _night(night: Path, day: Path, media: Path) -> None:
         ("render", *given, "--defaults", night / "day" / "defaults.toml", "--out", out),
         ("queue", "add", *given, "--out", night / "other", "--queue", night / "queue.sqlite"),
         ("verify", out),
+        ("handover", out, "--name", "editor", "--to", night / "to", "--copy"),
     ):
         code, said = run(*call)
         assert code in (0, 1), (call, code, said)  # so small pictures are not always in the right colour

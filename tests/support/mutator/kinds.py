@@ -283,6 +283,12 @@ def _cdl(path: Path) -> Any:
     return parse_cdl(path.read_bytes(), file=path.name)
 
 
+def _amf(path: Path) -> Any:
+    from rushlight.pipelines.colour.aces_metadata import parse_aces_metadata
+
+    return parse_aces_metadata(path.read_bytes(), file=path.name)
+
+
 def _fdl(path: Path) -> Any:
     from rushlight.batch.framing.read_fdl import parse_fdl
 
@@ -380,6 +386,7 @@ KINDS: dict[str, Kind] = {
         Kind(name="cc", group="texts", form="xml", seeds=("day/grades/*.cc",), calls=of_grades, read=_cdl),
         Kind(name="ccc", group="texts", form="xml", seeds=("day/grades/*.ccc",), calls=of_grades, read=_cdl),
         Kind(name="cdl", group="texts", form="xml", seeds=("day/grades/*.cdl",), calls=of_grades, read=_cdl),
+        Kind(name="amf", group="texts", form="xml", seeds=("day/aces/*.amf",), calls=of_grades, read=_amf),
         Kind(name="grades", group="texts", form="table", seeds=("day/grades/five.csv",), calls=of_grades),
         Kind(name="cube", group="texts", form="text", seeds=("day/small.cube",), calls=of_lut, read=_cube),
         Kind(name="clf", group="texts", form="xml", seeds=("day/small.clf",), calls=of_other_lut, read=_lut),

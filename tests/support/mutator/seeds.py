@@ -17,12 +17,14 @@ from typing import Any
 
 import numpy as np
 
+import aces_samples
 import independent
 from framings import canvas, context, decision, fdl_text
 from here import run
 from manifests import HASH, c4_of, card, entry, folder_entry, generation, sealed
 from pictures import numbered, texture, write_dpx, write_movie, write_picture
 from recordings import bext, chunk, counting, ixml, write_wav
+from rushlight.pipelines.luts.scene_conversion import clf_of_matrix
 
 __all__ = ["copied", "make"]
 
@@ -242,8 +244,22 @@ def copied(source: Path, target: Path) -> None:
     shutil.copytree(source, target, symlinks=True, copy_function=copy)
 
 
+def _amf() -> str:
+    """An ACES Metadata File with a transform of each kind: by id, by file, a grade, and what was applied already."""
+    logc3 = f"{aces_samples.V2}CSC.Arri.LogC3_to_ACES.a2.v1"
+    return aces_samples.document(
+        aces_samples.transform("inputTransform", logc3),
+        aces_samples.look_file("down.clf"),
+        aces_samples.grade(logc3, to_space=logc3.replace("LogC3_to_ACES", "ACES_to_LogC3")),
+        aces_samples.look_file("old.clf", applied="true"),
+        aces_samples.transform("outputTransform", f"{aces_samples.V2}Output.Academy.X.a2.v1"),
+        clip=aces_samples.clip_id("A001C001", "A001C001.mov"),
+    )
+
+
 def _texts(day: Path) -> None:
     (day / "grades").mkdir(parents=True)
+    (day / "aces").mkdir()
     axis = [0.0, 0.5, 1.0]
     cube = "".join(f"{r} {g} {b}\n" for b in axis for g in axis for r in axis)
     one, two = CORRECTION.format("A001C001", "1.04", "1.05", ""), CORRECTION.format("two", "0.98", "0.95", "")
@@ -268,6 +284,8 @@ def _texts(day: Path) -> None:
         "grades/three.ccc": f"{HEAD}<ColorCorrectionCollection{SPACE}>{one}{two}</ColorCorrectionCollection>\n",
         "grades/four.cdl": f"{HEAD}<ColorDecisionList{SPACE}><ColorDecision>{one}</ColorDecision></ColorDecisionList>\n",
         "grades/five.csv": GRADES,
+        "aces/six.amf": _amf(),
+        "aces/down.clf": clf_of_matrix(np.eye(3) * 0.5, ident="down", name="down"),
         "changes.csv": CHANGES,
         "clocked.csv": CLOCKED,
         "changes.edl": CHANGES_EDL,

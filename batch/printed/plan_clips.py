@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
+from pathlib import PurePosixPath
 
 from rushlight.batch.api.plan_document import Clip, short_grade
 from rushlight.batch.records.sound import ClipSound
@@ -136,4 +137,7 @@ def _grade_text(clip: Clip) -> str:
         text = f"none; {clip['grade_reason']}"
     else:
         text = f"{short_grade(grade)}; {file_of(grade['source'])}: {clip['grade_reason']}"
-    return text + (f'; LUT "{clip["show_lut"]}"' if clip["show_lut"] else "")
+    lut = clip["look"]["lut"]
+    suffix = PurePosixPath(str(lut["path"])).suffix if isinstance(lut, dict) else ".cube"
+    kind = f" ({suffix})" if suffix != ".cube" else ""
+    return text + (f'; LUT "{clip["show_lut"]}"{kind}' if clip["show_lut"] else "")

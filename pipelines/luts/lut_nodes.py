@@ -95,10 +95,9 @@ class HalfCurves:
         points = np.arange(0x7C00, dtype=np.uint16).view(np.float16).astype(np.float64)
         found = np.empty(values.shape)
         for k in range(3):
-            above = np.interp(size[:, k], points, self.table[:0x7C00, k])
-            found[:, k] = np.where(
-                below[:, k], np.interp(size[:, k], points, self.table[0x8000:0xFC00, k]), above
-            )
+            found[:, k] = np.interp(size[:, k], points, self.table[:0x7C00, k])
+            some = below[:, k]
+            found[some, k] = np.interp(size[some, k], points, self.table[0x8000:0xFC00, k])
         return found
 
 

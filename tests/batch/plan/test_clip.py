@@ -286,7 +286,7 @@ CLF = """<ProcessList id="x" compCLFversion="3">
 
 
 def test_show_luts_of_other_kinds_are_found_by_name_and_others_refused(tmp_path: Path) -> None:
-    luts = ("warm", "cold.clf", "curve.cube", "own.3dl", "torn.clf", "mixed")
+    luts = ("warm", "cold.clf", "curve.cube", "own.3dl", "torn.clf", "mixed", "legal")
     for n in range(len(luts)):
         write_movie(tmp_path / f"A001C00{n}.mov", [numbered(0)])
     rows = "".join(f"A001C00{n}.mov,v-log,{name}\n" for n, name in enumerate(luts))
@@ -297,6 +297,7 @@ def test_show_luts_of_other_kinds_are_found_by_name_and_others_refused(tmp_path:
     (grades / "cold.clf").write_text("\ufeff" + CLF.format(0.9))
     (grades / "torn.clf").write_text(CLF.format(0.9)[:80])
     (grades / "curve.cube").write_text("LUT_1D_SIZE 2\n0 0 0\n1 1 1\n")
+    (grades / "legal.cube").write_text("# day\nLUT_IN_LEGAL_RANGE\n" + CUBE.format(*[0.5] * 8))
     (tmp_path / "own.3dl").write_text("0 512 1023\n")
     (grades / "mixed.clf").write_text(CLF.format(0.8))
     (grades / "mixed.cube").write_text(CUBE.format(*[0.5] * 8))
@@ -312,6 +313,10 @@ def test_show_luts_of_other_kinds_are_found_by_name_and_others_refused(tmp_path:
     assert ".clf" in str(wrong["A001C003.mov"]) and "own.3dl" in str(wrong["A001C003.mov"])
     assert "torn.clf:2: is not whole XML" in str(wrong["A001C004.mov"])
     assert "2 different LUTs are called 'mixed'" in str(wrong["A001C005.mov"])
+    assert (
+        "LUT_IN_LEGAL_RANGE' in line 2" in str(wrong["A001C006.mov"])
+        and wrong["A001C006.mov"].key == "lut_input"
+    )
 
 
 def test_show_luts_are_found_by_name_under_grades(tmp_path: Path) -> None:

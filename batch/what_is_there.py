@@ -53,6 +53,8 @@ def to_make(
     for output in outputs:
         same = [e for e in kept if e.output == output.output]
         paths = set(paths_of(output))
+        if not same and record and not paths:
+            continue  # stills where the list asks for none
         if not same:
             found.append((output, "new"))
         elif any(e.identity != output.identity for e in same) or {e.path for e in same} != paths:

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Unpack
 
+from rushlight.batch.again.looks_then import looks_then
 from rushlight.batch.again.render_from import requests_again
 from rushlight.batch.again.shared_out import shared_out
 from rushlight.batch.api.cancel import Cancel, reading
@@ -165,6 +166,8 @@ def _planned(
         if request.out:
             prepared.plan.warnings.extend(sound_news(prepared, request.out))
             items.extend(room_to_make(prepared, request.out.absolute()))
+        if request.origin and (text := looks_then(prepared, request.origin)):
+            prepared.plan.warnings.append(text)
     document = plan_document(prepared)
     if by:
         rate = float(workers or default_workers())

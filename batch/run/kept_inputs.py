@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from rushlight.pipelines.grading.bake import Baked
     from rushlight.pipelines.grading.lattice import Lattice
 
-__all__ = ["bake_looks", "keep_inputs", "kept_fonts", "kept_requests", "read_requests"]
+__all__ = ["bake_looks", "keep_inputs", "kept_fonts", "kept_look", "kept_requests", "read_requests"]
 
 FOLDER = "log/inputs"
 REQUESTS = f"{FOLDER}/requests.jsonl"
@@ -320,13 +320,13 @@ def _bake(out: Path, wanted: Mapping[str, tuple[Look, State, int]], kept: Path |
     lattices: dict[str, Lattice] = {}
     for key, (look, state, size) in wanted.items():
         made = bake(look, state, size, lattices)
-        name = ((kept and _kept_look(kept, key, made)) or made).save(folder)
+        name = ((kept and kept_look(kept, key, made)) or made).save(folder)
         _keep(out, f"{LOOKS}/{key}.of", name.encode())
         found[key] = f"{LOOKS}/{name}"
     return found
 
 
-def _kept_look(kept: Path, key: str, made: Baked) -> Baked | None:
+def kept_look(kept: Path, key: str, made: Baked) -> Baked | None:
     """A look as it was baked when it was first delivered, so that its digest stays; None if that is not there, or is another
     look than `made`: nothing is taken by its name alone."""
     from rushlight.pipelines.grading.bake import load_baked, same_look

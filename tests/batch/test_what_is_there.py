@@ -9,7 +9,7 @@ import pytest
 from recorded import movie, recorded
 from rushlight.batch.records.job_record import read_record
 from rushlight.batch.what_is_there import paths_of, to_make
-from rushlight.pipelines.job.spec import MovieSpec
+from rushlight.pipelines.job.spec import MovieSpec, StillsSpec
 
 SPEC = MovieSpec(
     output="editorial", identity="0" * 32, folder="editorial/A", state="log", width=64, height=36, file="a.mov", codec="prores-proxy",
@@ -33,3 +33,11 @@ def test_what_is_to_be_made(tmp_path: Path, entry: dict[str, object], why: str) 
     given = {"path": paths_of(SPEC)[0], "bytes": 4, "mtime_ns": place.stat().st_mtime_ns, **entry}
     found = to_make(tmp_path, (SPEC,), read_record(recorded("j", movie(**given))))
     assert [text for _, text in found] == ([why] if why else [])
+
+
+def test_an_output_of_no_stills_is_made_with_its_clip_and_not_again(tmp_path: Path) -> None:
+    none = StillsSpec(
+        output="stills", identity="1" * 32, folder="stills", state="log", width=64, height=36, stills=()
+    )
+    assert [text for _, text in to_make(tmp_path, (none,), None)] == ["new"]
+    assert to_make(tmp_path, (none,), read_record(recorded("j", movie()))) == ()

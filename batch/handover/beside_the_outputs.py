@@ -13,10 +13,10 @@ from rushlight.batch.decisions.recorded_look import kept_lut, recorded_look
 from rushlight.batch.handover.what_changed import Piece
 from rushlight.batch.job_log import LOG
 from rushlight.batch.records.day_title import DayTitle
-from rushlight.batch.records.files import Output
+from rushlight.batch.records.files import DeliveredMovie, Output
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
 from rushlight.batch.records.merged import with_outputs
-from rushlight.batch.report.clip_table import clips_by_folder, clips_csv
+from rushlight.batch.report.clip_table import TableClip, clips_by_folder, clips_csv
 from rushlight.batch.report.clip_tables import TABLES
 from rushlight.batch.report.clip_timeline import clips_otio
 from rushlight.batch.report.page_pictures import PICTURES, pictures_there
@@ -104,8 +104,8 @@ def write_grades(out: Path, part: Path, records: Sequence[JobRecord], title: str
 def _graded(record: JobRecord, look: Look | None, others: tuple[Look, ...]) -> GradedClip | None:
     if look is None:
         return None
-    names = [getattr(entry, "clip_name", "") for entry in record.outputs]
-    name = next((name for name in names if name), Path(record.clip).stem)
+    movies = [entry for entry in record.outputs if isinstance(entry, DeliveredMovie)]
+    name = TableClip(record=record, entry=movies[0]).name if movies else PurePath(record.clip).stem
     with suppress(TimecodeError):
         start = Timecode.parse(record.first_timecode, FrameRate.parse(record.rate))
         return GradedClip(

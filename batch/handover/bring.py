@@ -119,7 +119,8 @@ def _copied(source: Path, name: str, target: Path, on_bytes: Told) -> str:
                     on_bytes(len(block))
                 os.fsync(new.fileno())
                 info = os.fstat(stream.fileno())
-                os.utime(new.fileno(), ns=(info.st_mtime_ns, info.st_mtime_ns))
+                with suppress(OSError):  # some shares keep no times of others
+                    os.utime(new.fileno(), ns=(info.st_mtime_ns, info.st_mtime_ns))
         except OSError as error:
             raise from_os(error, target / name) from None
     return f"xxh3_128:{state.hexdigest()}"

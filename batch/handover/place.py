@@ -113,12 +113,11 @@ def _begun(to: Path, name: str, number: int) -> tuple[int, Path, int]:
     """The first number from there on that nobody is at, its folder, empty, and the lock on it."""
     for n in range(number, number + TRIES):
         part = to / f".{name}_{n:0{DIGITS}}{PART}"
-        with suppress(FileExistsError):
-            part.mkdir()
+        ours = _made(part)
         if part.is_symlink() or not part.is_dir():
             continue
         lock = os.open(part, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC)
-        if _taken(lock):
+        if _taken(lock, ours):
             for left in part.iterdir():  # of a process that was killed
                 shutil.rmtree(left) if left.is_dir() and not left.is_symlink() else left.unlink()
             return n, part, lock
@@ -126,14 +125,21 @@ def _begun(to: Path, name: str, number: int) -> tuple[int, Path, int]:
     raise DeliveryError(f"has {TRIES} deliveries in the making that somebody is at", file=str(to))
 
 
-def _taken(lock: int) -> bool:
+def _made(part: Path) -> bool:
+    try:
+        part.mkdir()
+    except FileExistsError:
+        return False
+    return True
+
+
+def _taken(lock: int, ours: bool) -> bool:
+    """True if this process has the folder now. On a share without locks that is one that it made: of another nobody knows whether
+    somebody is at it."""
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
-        return error.errno not in (
-            errno.EWOULDBLOCK,
-            errno.EACCES,
-        )  # a share without locks: nothing to hold on to
+        return ours and error.errno not in (errno.EWOULDBLOCK, errno.EACCES)
     return True
 
 

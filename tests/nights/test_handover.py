@@ -83,6 +83,7 @@ def test_grades_and_tables_are_of_what_is_in_it(night: Path) -> None:
     first, second = night / "to" / "editor_001", night / "to" / "editor_002"
     assert {p.name for p in (first / "grades").glob("*.cdl")} == {"A001C001.cdl"}
     assert {p.name for p in (second / "grades").glob("*.cdl")} == {"A001C002.cdl"}
+    assert (second / "grades" / "A001C002.amf").is_file()
     assert "1.1 1.0 0.9" in (first / "grades" / "A001C001.cdl").read_text()
     assert (second / "editorial" / "clips.csv").read_bytes().count(b"\r\n") == 2
 

@@ -157,3 +157,12 @@ def test_looks_of_outputs_that_do_not_show_the_recipe_s_are_luts_and_said(out: P
     assert "There is no LUT of producer, which cannot be built again here" in write_grades(
         out, out.parent / "two", [gone], "Day"
     )
+
+
+def test_grades_have_the_names_of_the_clip_table(out: Path) -> None:
+    """Also of a sequence, which the list names by a pattern, and of a record without a clip's name."""
+    part = out.parent / "part"
+    record = clip("S01.#######.dpx")
+    entry = record.outputs[0].model_copy(update={"path": "editorial/S01.mov", "clip_name": ""})
+    write_grades(out, part, [record.model_copy(update={"outputs": [entry]})], "Day")
+    assert (part / "grades" / "S01.cdl").is_file()

@@ -69,3 +69,13 @@ def test_a_file_that_cannot_be_read_to_its_end(source: Path, monkeypatch: pytest
     with pytest.raises(Damaged, match="Input/output error"):
         bring(source, "editorial/A001/a.mov", source.parent / "to", digest=DIGEST, link=False)
     assert not (source.parent / "to/editorial/A001/a.mov").exists()
+
+
+def test_a_disk_that_keeps_no_times_takes_the_file(source: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError("not permitted")
+
+    monkeypatch.setattr(module.os, "utime", refuse)
+    to = source.parent / "to"
+    assert bring(source, "editorial/A001/a.mov", to, digest=DIGEST, link=False) == "copied"
+    assert (to / "editorial/A001/a.mov").read_bytes() == DATA

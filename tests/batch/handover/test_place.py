@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import os
 from pathlib import Path
 
 import pytest
 
+from rushlight.batch.handover import place as module
 from rushlight.batch.handover.place import PART, checked_name, checked_place, close, deliveries_in, opened
 from rushlight.pipelines.errors import DeliveryError, OptionError
 
@@ -92,3 +94,17 @@ def test_a_place_is_whole(tmp_path: Path) -> None:
     assert checked_place(tmp_path / "out", tmp_path / "link" / "to") == tmp_path.resolve() / "disk" / "to"
     with pytest.raises(OptionError, match="inside the output folder itself"):
         checked_place(tmp_path / "out", tmp_path / "out" / ".." / "out" / "x")
+
+
+def test_on_a_share_without_locks_nobodys_folder_is_cleared(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def unsupported(*_: object) -> None:
+        raise OSError(errno.ENOTSUP, "Operation not supported")
+
+    monkeypatch.setattr(module.fcntl, "flock", unsupported)
+    with opened(tmp_path, "editor", 1) as one:
+        (one.part / "x").touch()
+        with opened(tmp_path, "editor", 1) as two:
+            assert (one.number, two.number) == (1, 2)
+        assert (one.part / "x").exists()

@@ -28,7 +28,8 @@ from rushlight.pipelines.render.still_picture import StillPicture
 
 __all__ = ["SegmentStills"]
 
-BAND = 64  # rows evaluated at a time: they stay in the processor's cache, which saves a third, and take little memory
+# Rows evaluated at a time: they stay in the processor's cache, which saves a third, and the heap takes them again each time.
+BAND = 16
 
 
 class SegmentStills:

@@ -141,6 +141,15 @@ def test_a_curve_after_the_lattice_is_after_it(look: Look) -> None:
     assert np.quantile(off, 0.998) < 0.2 and off.max() < 4
 
 
+def test_white_and_black_of_a_lattice_that_a_curve_follows_are_exact() -> None:
+    """Where a clamp bends the curve, at 0 and at 1, it has a knot."""
+    for value in (0.0, 1.0):
+        flat = Lattice(lut=Lut(table=np.full((2, 2, 2, 3), value)))
+        look = shown(nodes(flat, ALIKE))
+        assert lattice_kind(look, 65) == "shaped, curved"
+        assert bake(look).apply((0.5, 0.4, 0.3)) == pytest.approx((value,) * 3, abs=1e-4)
+
+
 @pytest.mark.parametrize("levels", ["full", "narrow"])
 def test_clamps_of_a_formula_bend_nothing_between_the_points(levels: str) -> None:
     """A tenth of what evenly spaced points of the display's signal err by, at the worst and in the mean."""

@@ -44,17 +44,20 @@ def bring(
 ) -> Literal["linked", "copied"]:
     """Bring the file `name` of the folder `source` into `target` under that name. `digest`: its hash, `xxh3_128:HEX`.
 
-    Damaged where it is not there, cannot be read or has another hash: nothing of it stays in `target`. ResourceError or DeliveryError
+    A copy that a killed process left in `target`, whole by its hash, is taken. Damaged where it is not there, cannot be read or has
+    another hash: nothing of it stays in `target`. ResourceError or DeliveryError
     where `target` cannot take it, or does not give back what was written.
     """
     try:
-        size = stat_of(source, name).st_size
+        info = stat_of(source, name)
     except FileNotFoundError:
         raise Damaged("is not there") from None
     except OSError as error:
         raise Damaged(f"cannot be read: {error.strerror or error}") from None
     except OutsideError as error:
         raise Damaged(error.text) from None
+    if not link and _left(info, name, target, digest, on_bytes):
+        return "copied"
     how: Literal["linked", "copied"] = "linked" if link and _linked(source, name, target) else "copied"
     try:
         if how == "copied":
@@ -65,7 +68,7 @@ def bring(
         else:
             found = _read(source, target, name, on_bytes)
         if found != digest:
-            raise Damaged(f"is not as it was made: its hash is another ({size} bytes)")
+            raise Damaged(f"is not as it was made: its hash is another ({info.st_size} bytes)")
     except Damaged:
         with suppress(OSError):
             unlink(target, name)
@@ -92,6 +95,21 @@ def _read(source: Path, target: Path, name: str, on_bytes: Told) -> str:
         return hash_of(target, name, on_bytes)
     except OSError as error:
         raise Damaged(f"cannot be read: {error.strerror or error}") from None
+
+
+def _left(info: os.stat_result, name: str, target: Path, digest: str, on_bytes: Told) -> bool:
+    """True if `target` has a whole copy of a file (whose status is `info`) from before; it is on the disk before this returns."""
+    try:
+        with open_file(target, name) as stream:
+            there = os.fstat(stream.fileno())
+            if there.st_size != info.st_size or os.path.samestat(there, info):
+                return False
+            os.fsync(stream.fileno())
+            with suppress(OSError):
+                os.utime(stream.fileno(), ns=(info.st_mtime_ns, info.st_mtime_ns))
+        return hash_of(target, name, on_bytes) == digest
+    except (OSError, OutsideError):
+        return False
 
 
 def _linked(source: Path, name: str, target: Path) -> bool:

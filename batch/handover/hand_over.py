@@ -225,10 +225,11 @@ def _closed(
 ) -> tuple[Handover, Path]:
     least = max((each.number for each in contents.before), default=0) + 1
     link = not asked.copy and _one_disk(asked.out, to)
-    if not link:
-        _refuse_without_room(to, pieces)
-    with place.opened(to, name, least) as opening:
+    keep = () if link else {piece.entry.path for piece in pieces}
+    with place.opened(to, name, least, keep) as opening:
         part, out = opening.part, asked.out
+        if not link:
+            _refuse_without_room(part, pieces)
         brought, files, damaged = _brought(out, part, pieces, link, on_progress)
         if not brought and not contents.compared.gone:
             missing = "; ".join(f"{each.clip}: {each.text}" for each in damaged[:3])
@@ -275,11 +276,14 @@ def _one_disk(out: Path, to: Path) -> bool:
     return out.stat().st_dev == there.stat().st_dev
 
 
-def _refuse_without_room(to: Path, pieces: Sequence[Piece]) -> None:
-    needed, free = sum(piece.entry.bytes for piece in pieces), free_bytes(to)
+def _refuse_without_room(part: Path, pieces: Sequence[Piece]) -> None:
+    """ResourceError where what is still to be copied does not fit."""
+    left = {name: (part / name).stat().st_size for name in _names_in(part)}
+    needed = sum(max(0, piece.entry.bytes - left.get(piece.entry.path, 0)) for piece in pieces)
+    free = free_bytes(part)
     if needed > free:
         text = f"has {size_text(free)} free, and the files to be copied are {size_text(needed)}; nothing was copied"
-        raise ResourceError(text, file=str(to))
+        raise ResourceError(text, file=str(part.parent))
 
 
 def _brought(

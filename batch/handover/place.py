@@ -1,7 +1,7 @@
 """Where a delivery is put: its name and number, and the folder that has its final name only once it is complete.
 
 It grows as `.NAME_NNN.rushlight-part` beside that name, held by a lock that goes with its process. What a kill left behind has
-no holder; the next delivery of that name clears it away and takes its number.
+no holder; the next delivery of that name takes its number, and clears away what it has no use for.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import os
 import re
 import shutil
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -91,14 +91,15 @@ def unknown_in(to: Path, name: str, origin: str, known: set[str]) -> list[Handov
 
 
 @contextmanager
-def opened(to: Path, name: str, least: int) -> Iterator[Opening]:
-    """A new delivery of at least that number; what was put into it goes again unless `close` gave it its name.
+def opened(to: Path, name: str, least: int, keep: Collection[str] = ()) -> Iterator[Opening]:
+    """A new delivery of at least that number; what was put into it goes again unless `close` gave it its name. Of what a killed
+    process left in it, files of the names in `keep` stay.
 
     ResourceError or DeliveryError where the folder cannot be made.
     """
     try:
         to.mkdir(parents=True, exist_ok=True)
-        number, part, lock = _begun(to, name, max([least, *(n + 1 for n in deliveries_in(to, name))]))
+        number, part, lock = _begun(to, name, max([least, *(n + 1 for n in deliveries_in(to, name))]), keep)
     except OSError as error:
         raise from_os(error, to) from None
     try:
@@ -109,8 +110,8 @@ def opened(to: Path, name: str, least: int) -> Iterator[Opening]:
         os.close(lock)
 
 
-def _begun(to: Path, name: str, number: int) -> tuple[int, Path, int]:
-    """The first number from there on that nobody is at, its folder, empty, and the lock on it."""
+def _begun(to: Path, name: str, number: int, keep: Collection[str]) -> tuple[int, Path, int]:
+    """The first number from there on that nobody is at, its folder, empty but for files of the names in `keep`, and the lock on it."""
     for n in range(number, number + TRIES):
         part = to / f".{name}_{n:0{DIGITS}}{PART}"
         ours = _made(part)
@@ -118,11 +119,25 @@ def _begun(to: Path, name: str, number: int) -> tuple[int, Path, int]:
             continue
         lock = os.open(part, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW | os.O_CLOEXEC)
         if _taken(lock, ours):
-            for left in part.iterdir():  # of a process that was killed
-                shutil.rmtree(left) if left.is_dir() and not left.is_symlink() else left.unlink()
+            _clear(part, keep)
             return n, part, lock
         os.close(lock)
     raise DeliveryError(f"has {TRIES} deliveries in the making that somebody is at", file=str(to))
+
+
+def _clear(part: Path, keep: Collection[str]) -> None:
+    """Remove what a killed process left, but files of these names. Links are removed, not followed."""
+    for folder, folders, files in os.walk(part, topdown=False):
+        for name in files:
+            path = Path(folder, name)
+            if path.is_symlink() or path.relative_to(part).as_posix() not in keep:
+                path.unlink()
+        for name in folders:
+            path = Path(folder, name)
+            if path.is_symlink():
+                path.unlink()
+            elif not any(path.iterdir()):
+                path.rmdir()
 
 
 def _made(part: Path) -> bool:

@@ -79,3 +79,28 @@ def test_a_disk_that_keeps_no_times_takes_the_file(source: Path, monkeypatch: py
     to = source.parent / "to"
     assert bring(source, "editorial/A001/a.mov", to, digest=DIGEST, link=False) == "copied"
     assert (to / "editorial/A001/a.mov").read_bytes() == DATA
+
+
+@pytest.mark.parametrize("left", ["whole", "cut", "other bytes", "linked", "a link"])
+def test_what_a_killed_copy_left(source: Path, left: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only a whole copy is taken for one."""
+    place, file = source.parent / "to" / "editorial/A001/a.mov", source / "editorial/A001/a.mov"
+    place.parent.mkdir(parents=True)
+    match left:
+        case "whole":
+            place.write_bytes(DATA)
+        case "cut":
+            place.write_bytes(DATA[:-1])
+        case "other bytes":
+            place.write_bytes(bytes(len(DATA)))
+        case "linked":
+            place.hardlink_to(file)
+        case "a link":
+            place.symlink_to(file)
+    copied = []
+    real = module._copied
+    monkeypatch.setattr(module, "_copied", lambda *given: (copied.append(1), real(*given))[1])
+    assert bring(source, "editorial/A001/a.mov", source.parent / "to", digest=DIGEST, link=False) == "copied"
+    assert copied == ([] if left == "whole" else [1])
+    assert place.read_bytes() == DATA == file.read_bytes() and not place.is_symlink()
+    assert not os.path.samefile(place, file) and place.stat().st_mtime_ns == file.stat().st_mtime_ns

@@ -332,7 +332,17 @@ def test_a_disk_without_room_is_seen_before(out: Path, monkeypatch: pytest.Monke
     monkeypatch.setattr(handing, "free_bytes", lambda path: 100)
     with pytest.raises(ResourceError, match="has 0 MB free, and the files to be copied are"):
         hand(out, copy=True)
+    assert os.listdir(out.parent / "to") == []
     assert hand(out).folder  # links need none
+
+
+def test_what_a_killed_copy_left_needs_no_room_again(out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    left = out.parent / "to" / f".editor_001{place.PART}" / "editorial" / "A001C001.mov"
+    left.parent.mkdir(parents=True)
+    left.write_bytes((out / "editorial" / "A001C001.mov").read_bytes())
+    whole = sum(p.stat().st_size for p in out.rglob("*.m*"))
+    monkeypatch.setattr(handing, "free_bytes", lambda path: whole - left.stat().st_size)
+    assert hand(out, copy=True).folder
 
 
 @pytest.mark.parametrize("at", ["_write", "_sealed"])
@@ -377,6 +387,24 @@ def test_a_damaged_line_of_what_was_handed_over_is_said(out: Path) -> None:
         stream.write('{"schema": "rushlight-handover-1"}\n')
     closed = hand_over(Asked(out=out, name="editor", to=out.parent / "other"))
     assert closed.folder is None and "counts as never handed over" in " ".join(closed.notes)
+
+
+def test_a_copy_goes_on_where_it_was_killed(out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half a file, a whole one that has changed since, and what is no part of it, are none of it."""
+    left = out.parent / "to" / f".editor_001{place.PART}"
+    for name in ("editorial/A001C001.mov", "viewing/A001C001.mp4"):
+        (left / name).parent.mkdir(parents=True)
+        (left / name).write_bytes((out / name).read_bytes())
+    (left / "viewing" / "A001C002.mp4").write_bytes(b"half")
+    (left / "viewing" / "A001C003.mp4").write_bytes(b"dropped since")
+    deliver(out, "A001C001", {"editorial/A001C001.mov": b"anew", "viewing/A001C001.mp4": b"100C100A" * 20})
+    copied: list[str] = []
+    real = bringing._copied
+    monkeypatch.setattr(bringing, "_copied", lambda *given: (copied.append(given[1]), real(*given))[1])
+    folder = folder_of(hand(out, copy=True))
+    assert sorted(copied) == ["editorial/A001C001.mov", "editorial/A001C002.mov", "viewing/A001C002.mp4"]
+    assert check_media(folder).verdict == "all match" and not (folder / "viewing/A001C003.mp4").exists()
+    assert (folder / "editorial/A001C001.mov").read_bytes() == b"anew"
 
 
 def test_what_was_left_by_a_kill_is_cleared_away(out: Path) -> None:

@@ -108,3 +108,15 @@ def test_on_a_share_without_locks_nobodys_folder_is_cleared(
         with opened(tmp_path, "editor", 1) as two:
             assert (one.number, two.number) == (1, 2)
         assert (one.part / "x").exists()
+
+
+def test_what_may_stay_of_what_was_left(tmp_path: Path) -> None:
+    left = tmp_path / f".editor_001{PART}"
+    for name in ("e/A.mov", "e/B.mov", "v/sub/C.mov", "letter.txt"):
+        (left / name).parent.mkdir(parents=True, exist_ok=True)
+        (left / name).write_text(name)
+    (tmp_path / "other").write_text("x")
+    (left / "e" / "D.mov").symlink_to(tmp_path / "other")
+    with opened(tmp_path, "editor", 1, {"e/A.mov", "e/D.mov", "e/Z.mov"}) as opening:
+        there = [p.relative_to(left).as_posix() for p in sorted(opening.part.rglob("*"))]
+        assert there == ["e", "e/A.mov"] and (tmp_path / "other").read_text() == "x"

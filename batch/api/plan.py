@@ -113,6 +113,10 @@ def plan(
     ready_by = ready_by or (day.document.ready_by if day else "")
     by = next_time(ready_by, datetime.now(UTC)) if ready_by else None
     check_source(list, from_, options)
+    if write and (options.get("range") or options.get("still")):
+        raise OptionError(
+            "--write takes whole clips: a list says parts of clips by its columns `in` and `out`"
+        )
     told: MutableSequence[str] = []
     first, *rest = _requests(list, from_, out, options, told.append)
     if write and rest:

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+import rushlight
 from here import RECIPE, HereFarm, farm_here, files, run, small_day, write_list  # noqa: F401
 from logged import latest, read_records
 from rushlight.batch.again.render_from import Differing, requests_again
@@ -393,6 +394,19 @@ def test_a_part_that_is_none_makes_nothing(top: Path, more: tuple[str, ...], wor
         code, said = run(*start, *more)
         assert code == 2 and words in " ".join(said.split()), said
     assert (top / "out" / "log" / "jobs.jsonl").read_bytes() == log
+
+
+def test_parts_from_a_script(top: Path) -> None:
+    planned = rushlight.plan(from_=top / "out", range=RANGE[1], still=["A001C002=3", "A001C001=7"])
+    assert [(clip.called, clip.count) for clip in planned.clips] == [
+        ("A001C001.mov 01:00:00:05-01:00:02:04", 47),
+        ("A001C002.mov 02:00:00:03", 1),
+        ("A001C001.mov 01:00:00:07", 1),
+    ]
+    done = rushlight.render(from_=top / "out", out=top / "new", range="A001C002=-4", output="viewing")
+    assert done.delivered == ("A001C002.mov 02:00:00:00-02:00:00:04",) and done.code == 0
+    with pytest.raises(rushlight.InputError, match="--write takes whole clips"):
+        rushlight.plan(from_=top / "out", range=RANGE[1], write=top / "list.csv")
 
 
 def test_a_folder_is_planned_again_as_it_would_be_made(top: Path) -> None:

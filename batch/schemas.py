@@ -1,4 +1,4 @@
-"""JSON Schemas (draft 2020-12) of everything that rushlight writes as JSON for others, made from the models."""
+"""JSON Schemas (draft 2020-12) of everything that rushlight writes as JSON for others, and of recipes, made from the models."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import Protocol
 
 from pydantic import TypeAdapter
 
+from rushlight.batch.recipe_words import recipe_words
 from rushlight.batch.records.events import EVENT, EVENTS
 from rushlight.batch.records.handover import HANDOVER, Handover
 from rushlight.batch.records.job_record import RECORDS, SCHEMA
@@ -17,6 +18,7 @@ from rushlight.batch.records.side_files import FrameLine, SegmentSide
 from rushlight.batch.records.summary import SUMMARY, TOLD, Summary, ToldMessage
 from rushlight.batch.records.verdicts import CHECK, VERDICTS, CheckDocument, Verdicts
 from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.recipe.model import Recipe
 
 __all__ = ["DIALECT", "SCHEMAS", "Published", "find_schema", "json_schema"]
 
@@ -34,6 +36,18 @@ class Published:
     name: str
     description: str
     model: Callable[[], _Schemed]
+
+
+class _RecipeSchema:
+    """The schema of recipes, whose words stand on the reference page."""
+
+    def json_schema(self, *, by_alias: bool) -> dict[str, object]:
+        found = TypeAdapter(Recipe).json_schema(by_alias=by_alias)
+        for table, words in recipe_words().items():
+            model = found if table == "Recipe" else found["$defs"].get(table, {})
+            for key, about in model.get("properties", {}).items():
+                about["description"] = words.get(key, "")
+        return found
 
 
 SCHEMAS = {
@@ -93,6 +107,11 @@ SCHEMAS = {
             name="rushlight-segment-1",
             description="side file of a segment, kept while a job is in hand",
             model=lambda: TypeAdapter(SegmentSide),
+        ),
+        Published(
+            name="rushlight-recipe-1",
+            description="recipe: a TOML file that says what is made of each clip, for editors that complete and check as one types",
+            model=_RecipeSchema,
         ),
     )
 }

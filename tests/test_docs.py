@@ -64,7 +64,7 @@ def inline(text: str) -> list[list[str]]:
     """Our commands in a page's running text."""
     plain = re.sub(r"^```.*?^```$", "", text, flags=re.MULTILINE | re.DOTALL)
     found = re.findall(r"`rushlight ([^`]+)`", plain)
-    return [shlex.split(re.split(r" \\?\| ", words)[0]) for words in found]
+    return [shlex.split(re.split(r" (?:\\?\||>) ", words)[0]) for words in found]
 
 
 def parsed(words: list[str]) -> None:

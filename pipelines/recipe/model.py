@@ -11,9 +11,10 @@ import re
 from fractions import Fraction
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, BeforeValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
 
 from rushlight.pipelines.errors import InputError
+from rushlight.pipelines.formats.codecs import CODECS
 from rushlight.pipelines.recipe.clip_defaults import Changes, Default, Model
 from rushlight.pipelines.recipe.look_settings import LookSettings, OtherLook, other_look
 from rushlight.pipelines.recipe.name_template import parse_file, parse_path
@@ -106,7 +107,12 @@ def _file(text: str) -> str:
 
 
 SoundOffset = Annotated[str, BeforeValidator(_sound_offset)]
-RasterSize = Annotated[Size, BeforeValidator(_size)]
+RasterSize = Annotated[
+    Size,
+    BeforeValidator(_size),
+    WithJsonSchema({"type": "string", "pattern": _SIZE.pattern, "examples": ["1920x1080"]}),
+]
+CodecName = Annotated[str, WithJsonSchema({"type": "string", "enum": list(CODECS)})]
 Rate = Annotated[str, BeforeValidator(_rate)]
 
 
@@ -224,7 +230,7 @@ class MovieOutput(_Output):
     """A movie of each clip."""
 
     make: Literal["movie"]
-    codec: str
+    codec: CodecName
     container: Literal["", "mov", "mp4", "mxf"] = ""
     quality: float | None = Field(default=None, ge=0, le=51)
     preset: str = ""

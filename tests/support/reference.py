@@ -26,7 +26,6 @@ from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.report.batch_csv import COLUMNS as REPORT_COLUMNS
 from rushlight.batch.report.camera_report import COLUMNS as CAMERA_COLUMNS
 from rushlight.batch.report.clip_table import COLUMNS as CLIP_COLUMNS
-from rushlight.pipelines.formats.codecs import CODECS
 from rushlight.pipelines.job.clip_metadata import CLIP_METADATA, MOVIE_KEYS
 from rushlight.pipelines.job.still_metadata import EXR_NAMES, EXR_NUMBERS, TAGS, XMP_NAMES
 from rushlight.pipelines.originals.camera_header import HEADER_FACTS
@@ -341,7 +340,7 @@ RECIPE_WORDS = {
     "LookSettings.size": "points a side of the baked lattice",
     "LookSettings.transform": "the output transform where there is no show LUT",
     "MovieOutput.burnin": "text and watermark over the picture",
-    "MovieOutput.codec": "one of " + ", ".join(f"`{name}`" for name in CODECS),
+    "MovieOutput.codec": "what the pictures are encoded with",
     "MovieOutput.container": "the codec's usual one where it is empty",
     "MovieOutput.dither": "hide the steps of fewer bits",
     "MovieOutput.make": "a movie of each clip",
@@ -482,7 +481,9 @@ def _takes(about: Mapping[str, Any]) -> str:
     """What a key takes, in words."""
     if ref := about.get("$ref"):
         name = ref.rpartition("/")[2]
-        return '"WIDTHxHEIGHT"' if name == "Size" else f"[{_title(name)}](#{_title(name).lower()})"
+        return f"[{_title(name)}](#{_title(name).lower()})"
+    if about.get("examples") == ["1920x1080"]:
+        return '"WIDTHxHEIGHT"'
     if ways := about.get("anyOf") or about.get("oneOf"):
         return " or ".join(_takes(way) for way in ways if way.get("type") != "null")
     if "const" in about:

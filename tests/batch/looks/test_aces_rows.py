@@ -13,6 +13,7 @@ import pytest
 
 from aces_samples import V2, clip_id, document, grade, look_file, transform
 from here import rushlight
+from logged import read_records
 from pictures import numbered, write_movie
 from rushlight.batch.api.grades import graded_clips
 from rushlight.batch.api.look import exact_look
@@ -25,6 +26,7 @@ from rushlight.pipelines.colour.camera_encodings import encodings, find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.luts.cube_lut import format_cube
 from rushlight.pipelines.luts.lattice_lut import identity_lut
+from rushlight.pipelines.luts.scene_conversion import clf_of_matrix
 
 LOGC4, ACESCCT = f"{V2}CSC.Arri.LogC4_to_ACES.a2.v1", f"{V2}CSC.Academy.ACEScct_to_ACES.a2.v1"
 OUTPUT = '\n[[output]]\nname = "o"\nmake = "movie"\ncodec = "prores-proxy"\n'
@@ -178,6 +180,29 @@ def test_every_look_of_a_recipe_takes_the_files_space_and_the_lut_of_an_output_i
         == []
     )
     assert 'grade_order is "after"' in day.wrong[0]
+
+
+def test_a_year_later_the_file_and_what_it_names_are_among_what_is_kept(day: Day, tmp_path: Path) -> None:
+    """Rendered again from the output folder, with the grades gone: the same look and the same colour."""
+    for name, factor in (("up.clf", 2.0), ("down.clf", 0.25)):
+        text = clf_of_matrix(np.eye(3) * factor, ident=name, name=name)
+        (tmp_path / "grades" / name).write_text(text)
+    looks = (look_file("up.clf"), grade(ACESCCT), look_file("down.clf"))
+    day.planned(
+        "clip\nA001C001.mov\n",
+        amf=document(transform("inputTransform", LOGC4), *looks, clip=clip_id("A001C001")),
+    )
+    given = ("--recipe", tmp_path / "r.toml", "--grades", tmp_path / "grades", "--workers", 1)
+    done = rushlight("render", tmp_path / "day.csv", *given, "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stdout + done.stderr
+    shutil.rmtree(tmp_path / "grades")
+    done = rushlight("render", "--from", tmp_path / "out", "--out", tmp_path / "again", "--workers", 1)
+    assert done.returncode == 0, done.stdout + done.stderr
+    first, second = (list(read_records(tmp_path / out))[-1] for out in ("out", "again"))
+    assert first["look"]["digest"] == second["look"]["digest"]
+    assert first["colour"]["digest"] == second["colour"]["digest"]
+    names = [layer["layer"] for layer in first["look"]["layers"]]
+    assert names == ["encoding", "exposure", "grade", "show LUT", "transform", "display"]
 
 
 LOGS = [e.name for e in encodings() if e.kind == "log"]

@@ -96,6 +96,12 @@ def test_a_grade_in_another_document_is_a_reference() -> None:
     assert found.transform and found.transform.file == "garden.ccc"
 
 
+@pytest.mark.parametrize(("text", "applied"), [("true", True), ("1", True), ("false", False), ("0", False)])
+def test_applied_is_a_boolean_of_xml_schema(text: str, applied: bool) -> None:
+    found = read(document(transform("inputTransform", LOGC4, applied=f' applied="{text}"')))
+    assert found.input and found.input.applied is applied
+
+
 NAMED = "names its transform once"
 WRONG = {
     "no applied": (transform("inputTransform", LOGC4, applied=""), 'states applied="true"'),

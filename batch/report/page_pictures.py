@@ -1,4 +1,4 @@
-"""Pictures on pages: each clip's still, a strip of frames over its length, a waveform, and contact sheets.
+"""Pictures on pages: each clip's still, a strip of frames over its length, scopes of three of them, a waveform, and contact sheets.
 
 All are small and in sRGB. They are for finding a clip and seeing that nothing is absurd, not for judging colour.
 """
@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TypedDict
 
@@ -15,13 +16,17 @@ import numpy as np
 import xxhash
 from numpy.typing import NDArray
 
-from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
+from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, OutputFile
 from rushlight.batch.records.job_record import DeliveredRecord
+from rushlight.batch.records.shape import box_of
+from rushlight.batch.report.scope_drawing import scope_svg
 from rushlight.pipelines import inside_folder
 from rushlight.pipelines.burnin.text_masks import drawable, text_mask
 from rushlight.pipelines.colour.displays import Display, find_display
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.formats.pixel_formats import planes
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.measure.scopes import scopes
 from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.stills import read_still, write_still
@@ -36,6 +41,17 @@ SMALL_QUALITY = 55  # of JPEG: 500 small pictures stand in one page of 2 MB
 FRAMES = 6
 CELL = (THUMB[1] + 40, THUMB[0] + 16)  # rows and columns of a contact sheet's cell
 SHEET = (5, 8)  # clips across and down one contact sheet
+SCOPES = ("first", "middle", "last")  # of the strip's frames
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Frame:
+    """A frame of a delivered file, thinned: display R'G'B' (h, w, 3) of all of it, and of the picture alone, NaN where it is drawn over."""
+
+    rgb: Array
+    alone: Array
+    display: Display
+    timecode: str
 
 
 class Pictures(TypedDict):
@@ -46,6 +62,7 @@ class Pictures(TypedDict):
     waveform: str
     cell: str  # of a contact sheet: the still made smaller, with the clip's name
     small: str  # the still made small enough to stand in a page itself
+    scopes: tuple[str, ...]  # of the strip's first, middle and last frame; of the still alone where there is no strip
 
 
 def anchor_of(record: DeliveredRecord) -> str:
@@ -62,10 +79,13 @@ def clip_pictures(folder: Path, record: DeliveredRecord) -> Pictures:
     names = _names(record)
     if not _is_there(folder, names["still"]):
         _make(folder, record, names)
-    elif not _is_there(folder, names["small"]):  # an earlier version made the others
-        with suppress(RushlightError, OSError):
+        return pictures_there(folder, record)
+    with suppress(RushlightError, OSError):  # an earlier version made the others
+        if not _is_there(folder, names["small"]):
             still = read_still(inside_folder.path_of(folder, f"{PICTURES}/{names['still']}"))
             _write_small(folder, names, still)
+        if not any(_is_there(folder, name) for name in names["scopes"]):
+            _write_scopes(folder, record, names, _strip(folder, record), _first_still(folder, record))
     return pictures_there(folder, record)
 
 
@@ -78,6 +98,7 @@ def pictures_there(folder: Path, record: DeliveredRecord) -> Pictures:
         waveform=_there(folder, names["waveform"]),
         cell=_there(folder, names["cell"]),
         small=_there(folder, names["small"]),
+        scopes=tuple(name for name in names["scopes"] if _is_there(folder, name)),
     )
 
 
@@ -90,6 +111,7 @@ def _names(record: DeliveredRecord) -> Pictures:
         waveform=f"{name}-waveform.png",
         cell=f"{name}-cell.png",
         small=f"{name}-small.jpg",
+        scopes=tuple(f"{name}-scopes-{which}.svg" for which in SCOPES),
     )
 
 
@@ -106,14 +128,27 @@ def _make(folder: Path, record: DeliveredRecord, names: Pictures) -> None:
     frames = _strip(folder, record)
     picture = _first_still(folder, record) or (frames[len(frames) // 2] if frames else None)
     if frames:
-        row = np.concatenate([_padded(fitted(*frame, *STRIP), *STRIP) for frame in frames], 1)
+        row = np.concatenate([_padded(fitted(f.rgb, f.display, *STRIP), *STRIP) for f in frames], 1)
         _write(folder, f"{PICTURES}/{names['strip']}", row, "jpeg")
     if picture is not None:
-        _write(folder, f"{PICTURES}/{names['waveform']}", _waveform(*picture), "png8")
-        still = fitted(*picture, *STILL)
+        _write_scopes(folder, record, names, frames, picture)
+        _write(folder, f"{PICTURES}/{names['waveform']}", _waveform(picture.rgb), "png8")
+        still = fitted(picture.rgb, picture.display, *STILL)
         _write(folder, f"{PICTURES}/{names['cell']}", _cell(still, record.clip), "png8")
         _write_small(folder, names, still)
         _write(folder, f"{PICTURES}/{names['still']}", still, "jpeg")  # last: it says that all are there
+
+
+def _write_scopes(
+    folder: Path, record: DeliveredRecord, names: Pictures, frames: Sequence[_Frame], still: _Frame | None
+) -> None:
+    """Scopes of three frames of the strip, or of the still where there is none: of the picture alone, as its file has it."""
+    shown = [frames[0], frames[len(frames) // 2], frames[-1]] if frames else [None, still, None]
+    for name, frame in zip(names["scopes"], shown, strict=True):
+        if frame:
+            title = f"Scopes of {record.clip} at {frame.timecode}: R'G'B' parade, vectorscope, CIE 1976 u'v'"
+            drawn = scope_svg(scopes(frame.alone, frame.display), frame.display, title)
+            inside_folder.write(folder, f"{PICTURES}/{name}", drawn.encode("utf-8", "replace"))
 
 
 def _write_small(folder: Path, names: Pictures, still: Array) -> None:
@@ -134,18 +169,20 @@ def _write(folder: Path, name: str, rgb: Array | Codes, kind: str, *, quality: i
         inside_folder.unlink(folder, temporary)
 
 
-def _first_still(folder: Path, record: DeliveredRecord) -> tuple[Array, Display] | None:
+def _first_still(folder: Path, record: DeliveredRecord) -> _Frame | None:
     for entry in sorted(record.outputs, key=lambda entry: entry.look != ""):  # the recipe's look first
         if isinstance(entry, DeliveredStill) and entry.display:
             try:
                 rgb = read_still(inside_folder.path_of(folder, entry.path), width=2 * STILL[0])
-                return rgb, find_display(entry.display)
+                alone = _alone(rgb, entry, max(1, entry.width // (2 * STILL[0])))
+                display = find_display(entry.display)
+                return _Frame(rgb=rgb, alone=alone, display=display, timecode=entry.first_timecode)
             except (RushlightError, OSError):
                 continue
     return None
 
 
-def _strip(folder: Path, record: DeliveredRecord) -> list[tuple[Array, Display]]:
+def _strip(folder: Path, record: DeliveredRecord) -> list[_Frame]:
     """Frames spread over the clip, from its smallest movie that a display shows, of the recipe's look where one has it; none where there is no such movie."""
     from rushlight.pipelines.measure import colour_tiles  # loads numba; most reports find all strips made
 
@@ -158,16 +195,28 @@ def _strip(folder: Path, record: DeliveredRecord) -> list[tuple[Array, Display]]
             numbers = sorted({card + round(k * last / (FRAMES - 1)) for k in range(FRAMES)})
             step = max(1, entry.width // 480)
             display, found = find_display(shown_on), []
+            start = Timecode.parse(entry.first_timecode, FrameRate.parse(entry.rate))
             with open_source(facts) as source:
                 for number in numbers:
                     views = planes(next(iter(source.frames(number, 1))).image)
                     levels = facts.levels_tag or "narrow"
                     rgb = colour_tiles.display_rgb(views, facts.pixel_format, levels, facts.matrix, step)
-                    found.append((rgb, display))
+                    alone = _alone(rgb, entry, step)
+                    at = str(start + number)
+                    found.append(_Frame(rgb=rgb, alone=alone, display=display, timecode=at))
             return found
         except (RushlightError, OSError, StopIteration):
             continue
     return []
+
+
+def _alone(rgb: Array, entry: OutputFile, step: int) -> Array:
+    """The picture within a raster of which every `step`th pixel is here; NaN where it is drawn over."""
+    x, y, width, height = box_of(entry.picture)
+    within = rgb.copy()
+    for left, top, wide, high in (box_of(box) for box in entry.covered):
+        within[-(-top // step) : -(-(top + high) // step), -(-left // step) : -(-(left + wide) // step)] = np.nan
+    return within[-(-y // step) : -(-(y + height) // step), -(-x // step) : -(-(x + width) // step)]
 
 
 def fitted(rgb: Array, display: Display, width: int, height: int) -> Array:
@@ -192,7 +241,7 @@ def _padded(rgb: Array, width: int, height: int) -> Array:
     return canvas
 
 
-def _waveform(rgb: Array, display: Display, width: int = 480, height: int = 160) -> Array:
+def _waveform(rgb: Array, width: int = 480, height: int = 160) -> Array:
     """Waveform of a picture, column by column: R', G' and B' of 0 (foot) to 1 (head), lines at each quarter."""
     thin = np.clip(np.nan_to_num(rgb[:: max(1, rgb.shape[0] // 270)]), 0, 1)
     at = np.arange(thin.shape[1]) * width // thin.shape[1]

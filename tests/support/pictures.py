@@ -48,6 +48,7 @@ def write_movie(
     timecode: str = "01:00:00:00",
     reel: str = "A001",
     levels: int = 1,
+    matrix: int = 1,
     options: dict[str, str] | None = None,
     sound: NDArray[np.int32] | None = None,
     sound_rate: int = 48000,
@@ -59,7 +60,7 @@ def write_movie(
         stream = out.add_stream(codec, rate=rate, options=options or {})
         stream.width, stream.height, stream.pix_fmt = frames[0].width, frames[0].height, frames[0].format.name
         stream.codec_context.time_base = 1 / rate
-        stream.codec_context.color_range, stream.codec_context.colorspace = levels, 1
+        stream.codec_context.color_range, stream.codec_context.colorspace = levels, matrix
         stream.codec_context.thread_count = 1
         if timecode:
             stream.metadata["timecode"] = timecode
@@ -67,7 +68,7 @@ def write_movie(
             stream.metadata["reel_name"] = reel
         track = out.add_stream("pcm_s24le", rate=sound_rate, layout="stereo") if sound is not None else None
         for number, frame in enumerate(frames):
-            frame.color_range, frame.colorspace = levels, 1
+            frame.color_range, frame.colorspace = levels, matrix
             frame.pts, frame.time_base = number, 1 / rate
             out.mux(stream.encode(frame))
         out.mux(stream.encode(None))

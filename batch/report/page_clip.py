@@ -95,6 +95,7 @@ class PageClip:
     waveform: str
     cell: str
     small: str = ""
+    scopes: Sequence[str] = ()
     left: float = 0.0  # on the day's line, in hundredths of it
     wide: float = 0.0
 

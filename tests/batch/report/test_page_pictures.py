@@ -15,6 +15,7 @@ from rushlight.batch.run import report_and_manifest
 from rushlight.pipelines.outputs.stills import read_still, write_still
 
 KINDS = (".jpg", "-strip.jpg", "-waveform.png", "-cell.png", "-small.jpg")
+KINDS += tuple(f"-scopes-{which}.svg" for which in page_pictures.SCOPES)
 
 
 def made(out: Path) -> list[str]:

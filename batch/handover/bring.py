@@ -49,31 +49,41 @@ def bring(
     where `target` cannot take it, or does not give back what was written.
     """
     try:
-        info = stat_of(source, name)
+        return _brought(source, name, target, digest, link, on_bytes)
+    except Damaged:
+        with suppress(OSError, OutsideError):
+            unlink(target, name)
+        raise
+
+
+def _brought(
+    source: Path, name: str, target: Path, digest: str, link: bool, on_bytes: Told
+) -> Literal["linked", "copied"]:
+    info = _status(source, name)
+    if not link and _left(info, name, target, digest, on_bytes):
+        return "copied"
+    how: Literal["linked", "copied"] = "linked" if link and _linked(source, name, target) else "copied"
+    if how == "linked":
+        found = _read(target, name, on_bytes)
+    else:
+        found = _copied(source, name, target, on_bytes)
+        if found == digest and hash_of(target, name) != digest:
+            text = "does not read as it was written: the disk, its cable or the memory of this machine is not to be trusted"
+            raise DeliveryError(text, file=str(target / name))
+    if found != digest:
+        raise Damaged(f"is not as it was made: its hash is another ({info.st_size} bytes)")
+    return how
+
+
+def _status(source: Path, name: str) -> os.stat_result:
+    try:
+        return stat_of(source, name)
     except FileNotFoundError:
         raise Damaged("is not there") from None
     except OSError as error:
         raise Damaged(f"cannot be read: {error.strerror or error}") from None
     except OutsideError as error:
         raise Damaged(error.text) from None
-    if not link and _left(info, name, target, digest, on_bytes):
-        return "copied"
-    how: Literal["linked", "copied"] = "linked" if link and _linked(source, name, target) else "copied"
-    try:
-        if how == "copied":
-            found = _copied(source, name, target, on_bytes)
-            if found == digest and hash_of(target, name) != digest:
-                text = "does not read as it was written: the disk, its cable or the memory of this machine is not to be trusted"
-                raise DeliveryError(text, file=str(target / name))
-        else:
-            found = _read(source, target, name, on_bytes)
-        if found != digest:
-            raise Damaged(f"is not as it was made: its hash is another ({info.st_size} bytes)")
-    except Damaged:
-        with suppress(OSError):
-            unlink(target, name)
-        raise
-    return how
 
 
 def hash_of(root: Path, name: str, on_bytes: Told = lambda done: None) -> str:
@@ -89,7 +99,7 @@ def hash_of(root: Path, name: str, on_bytes: Told = lambda done: None) -> str:
     return f"xxh3_128:{state.hexdigest()}"
 
 
-def _read(source: Path, target: Path, name: str, on_bytes: Told) -> str:
+def _read(target: Path, name: str, on_bytes: Told) -> str:
     """The hash of a file that was linked."""
     try:
         return hash_of(target, name, on_bytes)

@@ -236,6 +236,7 @@ def _closed(
             raise OptionError(f"has no file that is as it was made: {missing}", file=str(out))
         size = sum(file.bytes for file in files)
         on_progress(Progress(path="its tables, grades and record", done=size, bytes=size))
+        place.drop_empty(part)
         records, title = cut_records(brought), contents.title or out.resolve().name
         write_tables(part, records, contents.day.title)
         measured = kept_verdicts(out)

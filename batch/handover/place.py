@@ -24,7 +24,16 @@ from rushlight.pipelines.errors import DeliveryError, OptionError, from_os
 from rushlight.pipelines.inside_folder import is_file
 from rushlight.pipelines.portable_name import safe_name, same_name
 
-__all__ = ["Opening", "checked_name", "checked_place", "close", "deliveries_in", "opened", "unknown_in"]
+__all__ = [
+    "Opening",
+    "checked_name",
+    "checked_place",
+    "close",
+    "deliveries_in",
+    "drop_empty",
+    "opened",
+    "unknown_in",
+]
 
 PART = ".rushlight-part"
 DIGITS = 3
@@ -128,16 +137,17 @@ def _begun(to: Path, name: str, number: int, keep: Collection[str]) -> tuple[int
 def _clear(part: Path, keep: Collection[str]) -> None:
     """Remove what a killed process left, but files of these names. Links are removed, not followed."""
     for folder, folders, files in os.walk(part, topdown=False):
-        for name in files:
-            path = Path(folder, name)
-            if path.is_symlink() or path.relative_to(part).as_posix() not in keep:
+        for path in (Path(folder, name) for name in (*folders, *files)):
+            if path.is_symlink() or (not path.is_dir() and path.relative_to(part).as_posix() not in keep):
                 path.unlink()
-        for name in folders:
-            path = Path(folder, name)
-            if path.is_symlink():
-                path.unlink()
-            elif not any(path.iterdir()):
-                path.rmdir()
+    drop_empty(part)
+
+
+def drop_empty(part: Path) -> None:
+    """Remove folders in which nothing is, since their files were left out."""
+    for folder, _, _ in os.walk(part, topdown=False):
+        if folder != str(part) and not os.listdir(folder):
+            os.rmdir(folder)
 
 
 def _made(part: Path) -> bool:

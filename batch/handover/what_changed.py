@@ -12,6 +12,13 @@ from rushlight.batch.records.job_record import JobRecord
 __all__ = ["Compared", "Piece", "compared", "output_names"]
 
 
+_ENDS = {
+    "failed": "its clip failed",
+    "set aside": "its clip is set aside",
+    "withdrawn": "its clip was withdrawn",
+}
+
+
 @dataclass(frozen=True, kw_only=True)
 class Piece:
     """A file of the output folder, the record that it is of, and what it is against what was handed over before."""
@@ -110,9 +117,5 @@ def _gone(
             why = f"in its place: {', '.join(entry.path for entry in own[:4])}"
         else:
             record = latest.get(old.job)
-            why = (
-                f"its clip is {record.status}"
-                if record and record.status != "done"
-                else "nothing makes it any more"
-            )
+            why = _ENDS.get(record.status if record else "", "nothing makes it any more")
         yield Gone(path=old.path, clip=old.clip, hash=old.hash, why=why)

@@ -104,3 +104,16 @@ def test_what_a_killed_copy_left(source: Path, left: str, monkeypatch: pytest.Mo
     assert copied == ([] if left == "whole" else [1])
     assert place.read_bytes() == DATA == file.read_bytes() and not place.is_symlink()
     assert not os.path.samefile(place, file) and place.stat().st_mtime_ns == file.stat().st_mtime_ns
+
+
+@pytest.mark.parametrize("gone", [True, False])
+def test_nothing_stays_that_a_killed_copy_left_of_a_file_that_is_damaged_now(
+    source: Path, gone: bool
+) -> None:
+    place, file = source.parent / "to" / "editorial/A001/a.mov", source / "editorial/A001/a.mov"
+    place.parent.mkdir(parents=True)
+    place.write_bytes(DATA[:-1])
+    file.unlink() if gone else file.write_bytes(b"x")
+    with pytest.raises(Damaged):
+        bring(source, "editorial/A001/a.mov", source.parent / "to", digest=DIGEST, link=False)
+    assert not place.exists()

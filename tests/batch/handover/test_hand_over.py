@@ -209,6 +209,14 @@ def test_a_file_that_is_not_as_it_was_made_is_not_handed_over(out: Path, damage:
     assert closed.missing == () and [f.path for f in closed.handover.files] == ["editorial/A001C001.mov"]  # type: ignore[union-attr]
 
 
+def test_a_folder_whose_files_are_all_left_out_is_left_out_too(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    deliver(out, "A", {"editorial/day/A.mov": b"a", "viewing/A.mp4": b"v"})
+    (out / "editorial" / "day" / "A.mov").write_bytes(b"b")
+    folder = folder_of(hand(out))
+    assert not (folder / "editorial").exists() and (folder / "viewing" / "A.mp4").is_file()
+
+
 def test_linked_or_copied_is_said(out: Path) -> None:
     linked = folder_of(hand(out))
     assert os.path.samefile(linked / "editorial/A001C001.mov", out / "editorial/A001C001.mov")

@@ -98,7 +98,7 @@ def test_what_holds_no_more() -> None:
     assert {g.path: g.why for g in found.gone} == {
         "e/A.mov": "in its place: e/A 2.mov",
         "v/A.mp4": "nothing makes it any more",
-        "e/B.mov": "its clip is failed",
+        "e/B.mov": "its clip failed",
     }
 
 

@@ -183,7 +183,9 @@ def _grade_notes(recipe: Recipe, decision: Decision, looks: ClipLooks, *, finish
 
 def takes(output: Output, row: Row) -> bool:
     """True if an output's `only` takes the clip of this row."""
-    return all(cell_is(row[column.lower()], value) for column, value in output.only.items())
+    return not output.only or all(
+        cell_is(row[column.lower()], value) for column, value in output.only.items()
+    )
 
 
 def _frames(

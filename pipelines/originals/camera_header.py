@@ -183,6 +183,8 @@ def header_facts(metadata: Mapping[str, str]) -> dict[str, HeaderFact]:
     """Facts of the camera by name, in the order of `HEADER_FACTS`; those that the header does not state are left out."""
     folded = ((key.casefold(), key, value.strip()) for key, value in metadata.items())
     said = {k: (key, text) for k, key, text in folded if text and (k in _EXACT or _ENDS.search(k))}
+    if not said:
+        return {}
     found = {name: fact for name, keys in HEADER_FACTS.items() if (fact := _stated(said, keys))}
     if "shutter" not in found and (fact := _stated(said, _TIMES)):
         found["shutter"] = fact

@@ -59,7 +59,7 @@ def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tupl
             + (f" (the file's own metadata suggests {hint})" if hint else ""),
             key="encoding",
         )
-    index = next((s.exposure_index for s in stated if s.exposure_index), None)
+    index, index_from = next(((s.exposure_index, s.who) for s in stated if s.exposure_index), (None, ""))
     try:
         encoding = by_header(find_encoding(says.encoding, exposure_index=index), facts.chromaticities)
     except EncodingError as error:
@@ -95,6 +95,7 @@ def resolve_signal(stated: Sequence[Stated], facts: Facts) -> tuple[Signal, tupl
             levels_from=levels_from,
             chroma=chroma,
             levels_stated=levels_say is not None,
+            exposure_index_from=index_from,
         ),
         tuple(warnings),
     )

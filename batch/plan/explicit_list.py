@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from rushlight.batch.lists.clip_list import write_csv
 from rushlight.batch.lists.list_columns import GRADE_COLUMNS
 from rushlight.batch.plan.clip_sound import stated_cells
+from rushlight.pipelines.colour.camera_encodings import find_encoding
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -45,7 +46,10 @@ def _explicit(clip: PlannedClip, folder: Path, luts: LutFiles) -> dict[str, str]
     cells["encoding"] = clip.signal.encoding.name
     if clip.signal.levels_stated:  # what follows from header and encoding follows again
         cells["levels"] = clip.signal.levels
-    if clip.signal.encoding.exposure_index:
+    index = clip.signal.encoding.exposure_index
+    if index and (
+        clip.signal.exposure_index_from or index != find_encoding(cells["encoding"]).exposure_index
+    ):
         cells["exposure_index"] = str(clip.signal.encoding.exposure_index)
     if cells.get("lut") and cells["lut"].lower() != "none":
         cells["lut"] = str(luts.find(cells["lut"], Path(clip.row.file).parent).absolute())

@@ -52,6 +52,7 @@ class Signal:
     levels_from: str
     chroma: str
     levels_stated: bool = False  # by a person, not by the header or a maker's rule
+    exposure_index_from: str = ""  # empty where nobody states it, and the encoding implies one or has none
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,8 +100,10 @@ class PlannedClip:
 
     @cached_property
     def camera_facts(self) -> dict[str, CameraFact]:
-        """Lens, exposure index and the like, by the row, else by the header."""
-        return camera_facts(self.row.cells, self.row.filled, self.facts.metadata)
+        """Lens, exposure index and the like, by the row, else by defaults, else by the header."""
+        index, who = self.signal.encoding.exposure_index, self.signal.exposure_index_from
+        stated = CameraFact(value=str(index), said_by=who) if who and index else None
+        return camera_facts(self.row.cells, self.row.filled, self.facts.metadata, index=stated)
 
     def frame_of(self, output: MovieOutput | StillsOutput) -> OutputFrame:
         """The frame of an output as it was planned; of one that was not, as it is without a framing decision."""

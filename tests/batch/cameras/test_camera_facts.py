@@ -1,7 +1,9 @@
 """Facts of the camera: a row's cell beats the header, and who says each is kept."""
 
-from rushlight.batch.cameras.camera_facts import camera_facts
-from rushlight.batch.records.original import facts_text
+from recorded import recorded
+from rushlight.batch.cameras.camera_facts import camera_facts, recorded_camera_facts
+from rushlight.batch.records.job_record import read_record
+from rushlight.batch.records.original import CameraFact, facts_text
 
 HEADER = {
     "com.apple.quicktime.make": "Halden",
@@ -27,6 +29,18 @@ def test_a_row_beats_the_header_and_each_says_who() -> None:
 def test_the_exposure_index_of_the_encoding_is_the_cameras() -> None:
     assert camera_facts({"exposure_index": "500"}, {}, HEADER)["iso"].value == "500"
     assert camera_facts({"exposure_index": "500", "iso": "640"}, {}, {})["iso"].value == "640"
+
+
+def test_one_of_defaults_beats_the_header_and_gives_way_to_the_row() -> None:
+    index = CameraFact(value="400", said_by="side.toml: default[0]")
+    assert camera_facts({}, {}, HEADER, index=index)["iso"] == index
+    assert camera_facts({"iso": "640"}, {}, HEADER, index=index)["iso"].value == "640"
+    record = read_record(recorded("a", camera_facts={"iso": index.plain()}))
+    assert recorded_camera_facts(record)["iso"] == index
+    from_header = read_record(
+        recorded("a", camera_facts={"iso": {"value": "800", "said_by": "its header (x)"}})
+    )
+    assert recorded_camera_facts(from_header) == {}
 
 
 def test_nobody_states_any() -> None:

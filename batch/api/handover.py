@@ -10,11 +10,12 @@ from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.requests import Place, output_folders, texts_of
 from rushlight.batch.exit_codes import DONE, PARTLY
 from rushlight.batch.handover.hand_over import Asked, Closed, Progress, hand_over
+from rushlight.batch.handover.handover_log import read_handovers
 from rushlight.batch.records.handover import Gone, Handover, HandoverFile, Lacking
 from rushlight.batch.records.shape import Plain
 from rushlight.pipelines.errors import OptionError
 
-__all__ = ["Gone", "HandoverFile", "HandoverProgress", "HandoverResult", "Lacking", "handover"]
+__all__ = ["Gone", "HandoverFile", "HandoverProgress", "HandoverResult", "Lacking", "handover", "handovers"]
 
 HandoverProgress = Progress
 
@@ -96,6 +97,17 @@ def handover(
     )
     with reading(cancel, "the delivery was closed"):
         return _result(hand_over(asked, on_progress))
+
+
+def handovers(dir: Place) -> tuple[Handover, ...]:
+    """The deliveries that were closed of an output folder, or of all of a day's, in order of each folder; lines of the log that do not read
+    are left out. OptionError where there is no such folder."""
+    found: list[Handover] = []
+    for folder in output_folders(dir):
+        if not folder.is_dir():
+            raise OptionError("is not a folder; give an output folder", file=str(folder))
+        found += read_handovers(folder)[0]
+    return tuple(found)
 
 
 def _result(closed: Closed) -> HandoverResult:

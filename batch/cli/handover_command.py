@@ -14,7 +14,9 @@ from rushlight.batch.help.command_help import HelpedCommand
 from rushlight.batch.terminal.console import say, say_json, say_wrapped
 from rushlight.batch.terminal.progress_line import ProgressLine
 from rushlight.batch.terminal.terminal_or_log import is_terminal
+from rushlight.batch.terminal.text_tables import print_table
 from rushlight.pipelines.counted import counted
+from rushlight.pipelines.errors import OptionError
 
 if TYPE_CHECKING:
     from rushlight.batch.api.handover import HandoverResult
@@ -32,9 +34,7 @@ def handover_command(answering: Callable[[Command], Command]) -> click.Command:
 
     @click.command(cls=HelpedCommand)
     @click.argument("folder", metavar="DIR", type=PATH)
-    @click.option(
-        "--name", required=True, help='Whoever gets it, such as "editor"; the folder is NAME_NNN, numbered.'
-    )
+    @click.option("--name", help='Whoever gets it, such as "editor"; the folder is NAME_NNN, numbered.')
     @click.option(
         "--to", type=PATH, metavar="FOLDER", help="The folder to put it in.  [default: where DIR lies]"
     )
@@ -52,7 +52,7 @@ def handover_command(answering: Callable[[Command], Command]) -> click.Command:
     @answering
     def handover(
         folder: Path,
-        name: str,
+        name: str | None,
         to: Path | None,
         outputs: str,
         whole: bool,
@@ -60,13 +60,17 @@ def handover_command(answering: Callable[[Command], Command]) -> click.Command:
         no_record: bool,
         as_json: bool,
     ) -> int:
-        """Close a delivery of DIR for whoever gets it: files, tables, grades, record, letter, page and hash manifest in one folder.
+        """Close a delivery of DIR for whoever gets it (without --name: list those that were closed): files, tables, grades, record, letter, page and hash manifest in one folder.
 
         A later one of the same NAME holds what changed since, and says why. Nothing that was delivered in DIR is changed. It is no
         backup: its manifest proves that copies are equal to it, and nothing more.
 
         Exit codes: 0 all is in it; 1 something is missing, which the letter says first; 2 the request is wrong.
         """
+        if name is None:
+            if to or outputs or whole or copy or no_record:
+                raise OptionError("is needed: whoever gets the delivery", key="--name")
+            return _listed(folder, as_json=as_json)
         chosen = tuple(each.strip() for each in outputs.split(",") if each.strip())
         result = _closed(folder, name, to, chosen, whole=whole, copy=copy, no_record=no_record, quiet=as_json)
         if as_json:
@@ -107,6 +111,34 @@ def _closed(
     finally:
         if line:
             line.clear()
+
+
+def _listed(folder: Path, *, as_json: bool) -> int:
+    """What was handed over of a folder, and to whom."""
+    from rushlight.batch.api.handover import handovers
+
+    found = handovers(folder)
+    if as_json:
+        say_json({"handovers": [each.plain() for each in found]})
+    elif not found:
+        say_wrapped(f"{folder}: nothing was handed over yet; --name NAME closes a delivery for NAME")
+    else:
+        print_table(
+            ["delivery", "closed (UTC)", "holds", "outputs", "files", "no more", "missing"],
+            [
+                [
+                    each.folder,
+                    each.closed[:16].replace("T", " "),
+                    each.holds,
+                    ", ".join(each.outputs),
+                    str(len(each.files)),
+                    str(len(each.gone)),
+                    str(len(each.missing)),
+                ]
+                for each in found
+            ],
+        )
+    return 0
 
 
 def _print(result: HandoverResult) -> None:

@@ -62,7 +62,9 @@ class Pictures(TypedDict):
     waveform: str
     cell: str  # of a contact sheet: the still made smaller, with the clip's name
     small: str  # the still made small enough to stand in a page itself
-    scopes: tuple[str, ...]  # of the strip's first, middle and last frame; of the still alone where there is no strip
+    scopes: tuple[
+        str, ...
+    ]  # of the strip's first, middle and last frame; of the still alone where there is no strip
 
 
 def anchor_of(record: DeliveredRecord) -> str:
@@ -215,7 +217,9 @@ def _alone(rgb: Array, entry: OutputFile, step: int) -> Array:
     x, y, width, height = box_of(entry.picture)
     within = rgb.copy()
     for left, top, wide, high in (box_of(box) for box in entry.covered):
-        within[-(-top // step) : -(-(top + high) // step), -(-left // step) : -(-(left + wide) // step)] = np.nan
+        within[-(-top // step) : -(-(top + high) // step), -(-left // step) : -(-(left + wide) // step)] = (
+            np.nan
+        )
     return within[-(-y // step) : -(-(y + height) // step), -(-x // step) : -(-(x + width) // step)]
 
 

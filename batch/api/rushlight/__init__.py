@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from rushlight.batch.api.grades import grades as grades
     from rushlight.batch.api.handover import HandoverResult as HandoverResult
     from rushlight.batch.api.handover import handover as handover
+    from rushlight.batch.api.handover import handovers as handovers
     from rushlight.batch.api.look import LookResult as LookResult
     from rushlight.batch.api.look import look as look
     from rushlight.batch.api.plan import PlanResult as PlanResult
@@ -68,7 +69,7 @@ _NAMES = {
     "rushlight.batch.api.check": ("CheckResult", "check"),
     "rushlight.batch.api.doctor": ("Examination", "doctor"),
     "rushlight.batch.api.grades": ("GradesResult", "grades"),
-    "rushlight.batch.api.handover": ("HandoverResult", "handover"),
+    "rushlight.batch.api.handover": ("HandoverResult", "handover", "handovers"),
     "rushlight.batch.api.look": ("LookResult", "look"),
     "rushlight.batch.api.plan": ("PlanResult", "plan"),
     "rushlight.batch.api.recipes": ("Answers", "RecipeTrial", "new_recipe", "try_recipe"),

@@ -63,3 +63,12 @@ def test_a_day_with_one_recipe_and_with_several(tmp_path: Path) -> None:
     day.write_text('out = "out"\nmedia = ["media"]\nrecipes = ["overnight", "editorial-prores"]\n')
     with pytest.raises(rushlight.InputError, match="hand over each by itself"):
         rushlight.handover(day, name="editor")
+
+
+def test_what_was_handed_over_is_listed(tmp_path: Path) -> None:
+    out = delivered(tmp_path / "out")
+    assert rushlight.handovers(out) == ()
+    made = rushlight.handover(out, name="editor", to=tmp_path / "to")
+    assert rushlight.handovers(str(out)) == (made.handover,)
+    with pytest.raises(rushlight.InputError, match="is not a folder"):
+        rushlight.handovers(tmp_path / "none")

@@ -49,3 +49,24 @@ def test_what_is_wrong(tmp_path: Path) -> None:
         made = rushlight("handover", out, "--name", "x")
     assert made.returncode == 2 and "is being rendered into by process" in made.stderr
     assert rushlight("handover", tmp_path / "none", "--name", "x").returncode == 2
+
+
+def test_without_a_name_it_lists(tmp_path: Path) -> None:
+    out = delivered(tmp_path / "out")
+    assert "nothing was handed over yet" in run("handover", out)[1]
+    run("handover", out, "--name", "editor", "--to", tmp_path / "to", "--outputs", "viewing")
+    deliver(out, "A001C001", {"editorial/A001C001.mov": b"x"})
+    run("handover", out, "--name", "editor", "--to", tmp_path / "to")
+    code, said = run("handover", out)
+    rows = [line.split("  ") for line in said.splitlines()]
+    assert (
+        code == 0
+        and rows[0][0] == "delivery"
+        and [row[0] for row in rows[2:4]] == ["editor_001", "editor_002"]
+    )
+    assert max(map(len, said.splitlines())) <= 100
+    found = json.loads(run("handover", out, "--json")[1])["handovers"]
+    assert [each["folder"] for each in found] == ["editor_001", "editor_002"]
+    made = rushlight("handover", out, "--to", tmp_path / "to")
+    assert made.returncode == 2 and "--name: is needed" in made.stderr
+    assert rushlight("handover", tmp_path / "none").returncode == 2

@@ -23,7 +23,7 @@ BUDGET = {
     "batch/plan": 35,
     "batch/queue": 30,
     "batch/report": 25,
-    "batch/again": 45,
+    "batch/again": 60,
     "batch/run": 130,
     "batch/verify": 70,
     "batch/watch": 35,

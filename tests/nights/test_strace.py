@@ -54,6 +54,7 @@ ALLOWED = {
         "{home}/.cache/fontconfig/*",
         "/var/cache/fontconfig/*",
     ],
+    "the socket of the fork server, in a folder of mode 0700": ["{tmp}/pymp-*"],
     "an empty file by which Python finds the folder for temporary files": ["{tmp}/" + "[a-z0-9_]" * 8],
 }
 pytestmark = pytest.mark.skipif(shutil.which("strace") is None, reason="strace is not installed")

@@ -109,6 +109,8 @@ def _movie(
     entry = movie_entry(
         job, output, made.delivered, made.timecode, path=made.path, digest=made.digest, side=sides[0]
     )
+    if made.loudness:
+        entry = entry.model_copy(update={"loudness": made.loudness})
     return entry, [*made.said, *(head.warnings if head else ())]
 
 

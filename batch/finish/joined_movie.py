@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from rushlight.batch.queue.finish_token import may_finish
+from rushlight.batch.records.sound import SoundLoudness, loudness_record
 from rushlight.pipelines.errors import DeliveryError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import fresh, move, unlink
@@ -15,6 +19,7 @@ from rushlight.pipelines.job.from_spec import movie_format, movie_tags, work_nam
 from rushlight.pipelines.job.production import opened_production
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec
 from rushlight.pipelines.measure.checksum import file_hash
+from rushlight.pipelines.measure.loudness import Meter
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata
 from rushlight.pipelines.outputs.join_segments import join
@@ -23,6 +28,10 @@ from rushlight.pipelines.outputs.readback import Delivered, check, expected, rea
 from rushlight.pipelines.outputs.sound_mixdown import sound_under
 
 __all__ = ["Joined", "joined_movie", "place"]
+
+PROGRAMME = (
+    2  # channels whose loudness is measured: more are tracks of a recorder, and no loudspeakers' layout
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,6 +43,7 @@ class Joined:
     path: str  # from the output folder
     digest: str
     said: tuple[str, ...]
+    loudness: SoundLoudness | None  # of its sound as it was laid; None where it has none
 
 
 def place(out: Path, temporary: str, final: str) -> None:
@@ -78,6 +88,9 @@ def joined_movie(
         named=output.tracks,
         camera_sound=output.camera_sound,
     )
+    meter = Meter()
+    if sound:
+        sound = replace(sound, blocks=_measured(sound.blocks, meter))
     try:
         temporary = fresh(out, making)
         join(
@@ -106,7 +119,17 @@ def joined_movie(
     finally:
         unlink(out, making)
     noted = tuple(f"{output.output}: {text}" for text in (*said, *_unsaid(delivered, metadata)))
-    return Joined(delivered=delivered, timecode=timecode, path=final, digest=digest, said=noted)
+    loud = loudness_record(meter.found(), min(sound.channels, PROGRAMME)) if sound else None
+    return Joined(
+        delivered=delivered, timecode=timecode, path=final, digest=digest, said=noted, loudness=loud
+    )
+
+
+def _measured(blocks: Iterable[NDArray[np.int32]], meter: Meter) -> Iterator[NDArray[np.int32]]:
+    """The same blocks; the meter has heard each as it is laid."""
+    for block in blocks:
+        meter.add(block[:PROGRAMME] / 2.0**31)
+        yield block
 
 
 def _unsaid(delivered: Delivered, metadata: Mapping[str, str]) -> list[str]:

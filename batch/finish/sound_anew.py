@@ -124,6 +124,7 @@ def _movie(
             for (c, n, r), name in zip(made.delivered.sound, made.delivered.sound_names, strict=True)
         ],
         "sound_laid": laid_of(job, output) if made.delivered.sound else None,
+        **({"loudness": made.loudness} if made.loudness or old.loudness else {}),
     }
     return old.model_copy(update=update), made.said
 

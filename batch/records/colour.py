@@ -3,19 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Annotated
 
+from annotated_types import Len
 from pydantic import Field
 
 from rushlight.batch.records.shape import Count, Number, Shape, Tiles, Triple
 
 __all__ = [
     "Colour",
+    "Level",
     "Patch",
     "Picture",
     "Sample",
     "ShiftedTiles",
     "SomeColour",
 ]
+
+
+LowAndHigh = Annotated[list[Number], Len(2, 2)]
+
+
+class Level(Shape):
+    """Signal of a delivered picture before burn-in, once a second, or of a run of seconds the furthest."""
+
+    frame: Count = Field(description="Frame number in the original; of a run its first.")
+    luma: LowAndHigh = Field(description="Lowest and highest luma: 0 is black, 1 reference white.")
+    rgb: LowAndHigh = Field(description="Lowest and highest of R', G' and B'.")
+    outside: Number = Field(
+        description="Share of the picture that leaves the tolerance of EBU R 103, 0 to 1; more than 0.01 is an error of SDR."
+    )
 
 
 class Picture(Shape):
@@ -33,6 +50,9 @@ class Picture(Shape):
     outputs: list[str] = Field(description="Names of the outputs that show it.")
     index: Count = Field(default=0, description="Number of the picture in the side file.")
     frames: str = Field(default="", description="Path of the side file of frames, from the output folder.")
+    level: list[Level] = Field(
+        default=[], description="Its signal over time; empty of state log, and of older versions."
+    )
 
 
 class Sample(Shape):

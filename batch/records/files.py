@@ -10,6 +10,7 @@ from pydantic import Field
 
 from rushlight.batch.records.original import Levels
 from rushlight.batch.records.shape import Box, Count, Name, Number, Shape, Side, State, Tiles, Whole
+from rushlight.batch.records.sound import SoundLoudness
 
 __all__ = [
     "ClipFraming",
@@ -143,6 +144,10 @@ class DeliveredMovie(Shape):
     sound_laid: SoundLaid | None = Field(
         default=None,
         description="How its sound was laid; null where it has none, or an older version made it.",
+    )
+    loudness: SoundLoudness | None = Field(
+        default=None,
+        description="Loudness of its sound; null where it has none, or an older version made it.",
     )
     picture: PictureBox
     covered: Covered

@@ -7,7 +7,7 @@ import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from rushlight.batch.records.colour import Colour, Patch, Picture
+from rushlight.batch.records.colour import Colour, Level, Patch, Picture
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Light, SoundLaid, SoundTrack, Tags
 from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, MadeWith, RecipeName
 from rushlight.batch.records.look import Grade, Layer, Look, OpenColorIO, OtherLook
@@ -32,9 +32,10 @@ from rushlight.pipelines.originals.camera_header import header_shown
 from rushlight.pipelines.originals.probe import Facts
 from rushlight.pipelines.outputs.readback import Delivered
 
-__all__ = ["finished_record", "laid_of", "movie_entry", "still_entry"]
+__all__ = ["few_levels", "finished_record", "laid_of", "movie_entry", "still_entry"]
 
 Sides = Sequence[SegmentSide]
+MOST = 240  # lines of a measurement over time, of a clip of any length
 
 
 # --- files
@@ -299,6 +300,23 @@ def _shown_look(job: JobSpec, name: str) -> dict[str, str]:
     return {"look": name, "look_digest": look.digest(), "display": look.display.name}
 
 
+def few_levels(found: Sequence[Level], most: int = MOST) -> list[Level]:
+    """At most so many: of each run of seconds the furthest, so that nothing that left a limit is lost."""
+    run = -(-len(found) // most) or 1
+    if run == 1:
+        return list(found)
+    runs = (found[first : first + run] for first in range(0, len(found), run))
+    return [
+        Level(
+            frame=each[0].frame,
+            luma=[min(level.luma[0] for level in each), max(level.luma[1] for level in each)],
+            rgb=[min(level.rgb[0] for level in each), max(level.rgb[1] for level in each)],
+            outside=max(level.outside for level in each),
+        )
+        for each in runs
+    ]
+
+
 def _pictures(job: JobSpec, sides: Sides) -> list[Picture]:
     """One entry a distinct picture, its frames' digests in order put together; the frames go to a side file."""
     identities = "-".join(sorted({o.identity[:6] for o in job.outputs}))[:80]
@@ -308,10 +326,12 @@ def _pictures(job: JobSpec, sides: Sides) -> list[Picture]:
     for index, first in enumerate(sides[0].pictures):
         digests = [digest for side in sides for digest in side.pictures[index].digests]
         grids = [grid for side in sides for grid in side.pictures[index].grids]
+        level = few_levels([each for side in sides for each in side.pictures[index].level])
+        more: dict[str, object] = {"level": level} if level else {}
+        more |= _shown_look(job, first.look) if first.look else {}
         found.append(
             Picture(
                 state=first.state,
-                **(_shown_look(job, first.look) if first.look else {}),
                 raster=first.raster,
                 pixel_format=first.pixel_format,
                 digest=picture_digest(
@@ -320,7 +340,7 @@ def _pictures(job: JobSpec, sides: Sides) -> list[Picture]:
                 outputs=first.outputs,
                 index=index,
                 frames=keep,
-            )
+            ).model_copy(update=more)
         )
         for number, (digest, grid) in enumerate(zip(digests, grids, strict=True), job.first):
             lines.append(json.dumps({"picture": index, "frame": number, "digest": digest, "luma": grid}))

@@ -8,7 +8,7 @@ from typing import Annotated
 from annotated_types import Len
 from pydantic import Field
 
-from rushlight.batch.records.colour import Sample, ShiftedTiles
+from rushlight.batch.records.colour import Level, Sample, ShiftedTiles
 from rushlight.batch.records.original import Counts, Damage, Pushed
 from rushlight.batch.records.shape import Box, Count, Number, Shape, State, Tiles
 
@@ -38,6 +38,7 @@ class SegmentPicture(Shape):
     digests: list[str] = Field(description="Digest of each frame.")
     grids: list[Cells] = Field(description="Mean luma codes of the sixteen cells of each frame.")
     counts: Counts = Field(description="Pixels outside 0..1 of the camera's signal.")
+    level: list[Level] = Field(default=[], description="Its signal, once a second.")
 
 
 class SegmentMovie(Shape):

@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import Literal
 
+import numpy as np
 from pydantic import Field
 
-from rushlight.batch.records.shape import Number, Shape, Whole
+from rushlight.batch.records.shape import Count, Number, Shape, Whole
+from rushlight.pipelines.measure.loudness import MOMENTARY, SHORT_TERM, STEP, Loudness
 from rushlight.pipelines.measure.sound_lag import Heard
 from rushlight.pipelines.originals.sound import SAMPLE_RATE
 
-__all__ = ["ClipSound", "HeardSound", "HeardWindow", "SoundFile", "heard_record", "heard_warnings"]
+__all__ = [
+    *("ClipSound", "HeardSound", "HeardWindow", "SoundFile", "SoundLoudness"),
+    *("heard_record", "heard_warnings", "loudness_record"),
+]
+
+MOST = 240  # points of a measurement over time, of a clip of any length
+PEAK = -1.0  # dBTP: what EBU R 128 (2023) permits at most
+SILENT = -100.0  # LUFS; what is quieter is recorded as silence
 
 
 class SoundFile(Shape):
@@ -46,6 +56,24 @@ class HeardSound(Shape):
         default=[],
         description="Peaks of production sound and camera's over the first window, as shares of the loudest: a picture for people.",
     )
+
+
+class SoundLoudness(Shape):
+    """Loudness of a movie's sound as it was laid under its pictures, before it was coded: ITU-R BS.1770-5. Nothing is changed by it."""
+
+    channels: Count = Field(
+        description="Channels that were measured: both of two; of more the first two, where recorders put their mix."
+    )
+    integrated: Number | None = Field(description="Integrated loudness, in LUFS; null of silence.")
+    true_peak: Number | None = Field(description="True peak, in dBTP; null of silence.")
+    step: Number = Field(description="Seconds between the figures over time, a slate card's among them.")
+    momentary: list[Number | None] = Field(
+        description="Highest momentary loudness (0.4 s) of each step, in LUFS; null of silence and where there is none yet."
+    )
+    short_term: list[Number | None] = Field(
+        description="Highest short-term loudness (3 s) of each step, likewise."
+    )
+    over: list[Count] = Field(description="Steps with samples above -1 dBFS, counted from 0.")
 
 
 class ClipSound(Shape):
@@ -92,6 +120,31 @@ def heard_record(heard: Heard) -> HeardSound:
         peaks=[list(each) for each in heard.peaks],
         windows=[HeardWindow(at=round(w.at, 3), lag_ms=_ms(w.lag)) for w in heard.windows],
     )
+
+
+def loudness_record(found: Loudness, channels: int) -> SoundLoudness:
+    """Record of a measured loudness: of longer sound each run's highest, so that nothing loud is lost."""
+    run = -(-len(found.peaks) // MOST) or 1
+
+    def highest(values: Sequence[float], first: int = 0) -> list[float | None]:
+        padded = np.full(-(-len(found.peaks) // run) * run, -np.inf)
+        padded[first : first + len(values)] = values
+        return [_decibels(value) for value in padded.reshape(-1, run).max(1)]
+
+    peaks = highest(found.peaks)
+    return SoundLoudness(
+        channels=channels,
+        integrated=_decibels(found.integrated),
+        true_peak=_decibels(found.true_peak),
+        step=round(run * STEP, 1),
+        momentary=highest(found.momentary, MOMENTARY - 1),
+        short_term=highest(found.short_term, SHORT_TERM - 1),
+        over=[k for k, peak in enumerate(peaks) if peak is not None and peak > PEAK],
+    )
+
+
+def _decibels(value: float) -> float | None:
+    return None if value < SILENT else round(float(value), 1)
 
 
 def heard_warnings(heard: Heard, name: str, rate: Fraction) -> list[str]:

@@ -19,6 +19,7 @@ from rushlight.batch.records.look import Grade, OtherLook
 from rushlight.batch.records.original import facts_text
 from rushlight.batch.records.sound import ClipSound, HeardSound
 from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts
+from rushlight.batch.report.level_charts import Chart, level_chart, loudness_chart
 from rushlight.batch.report.page_pictures import anchor_of, clip_pictures
 from rushlight.batch.verify.colour_check import limits
 from rushlight.pipelines.colour.chart import PATCHES
@@ -96,6 +97,7 @@ class PageClip:
     cell: str
     small: str = ""
     scopes: Sequence[str] = ()
+    charts: Sequence[tuple[str, Chart]] = ()  # level and loudness over time, those that there are
     left: float = 0.0  # on the day's line, in hundredths of it
     wide: float = 0.0
 
@@ -149,8 +151,14 @@ def page_clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | No
         play=_play(record),
         decided=_decided(record, measured),
         before_and_after=_before_and_after(record),
+        charts=_charts(record),
         **clip_pictures(folder, record),
     )
+
+
+def _charts(record: DeliveredRecord) -> list[tuple[str, Chart]]:
+    charts = (("level", level_chart(record)), ("loudness", loudness_chart(record)))
+    return [(name, chart) for name, chart in charts if chart]
 
 
 def _look(record: DeliveredRecord, name: str, look: OtherLook) -> PageLook:

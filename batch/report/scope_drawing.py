@@ -35,7 +35,7 @@ __all__ = ["CHROMATICITY", "HEIGHT", "PARADE", "VECTORS", "WIDTH", "scope_svg"]
 Array = NDArray[np.float64]
 WIDTH, HEIGHT = 568, 584
 PARADE, VECTORS, CHROMATICITY = (44, 26), (18, 308), (294, 308)  # left and top of each
-STEPS = 15  # of lightness: more would be bytes that nobody sees
+STEPS = 5  # of lightness: more would be bytes that nobody sees
 GROUND, INKS = 0.055, ((1.0, 0.42, 0.38), (0.42, 0.88, 0.52), (0.46, 0.66, 1.0))
 LINE, WORDS, LIMIT = "#8a8f98", "#c9ced6", "#e0b04a"
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["RATE", "STEP", "Loudness", "loudness"]
+__all__ = ["MOMENTARY", "RATE", "SHORT_TERM", "STEP", "Loudness", "Meter", "loudness"]
 
 RATE = 48_000
 STEP = 0.1  # seconds between blocks of 400 ms: they overlap by 75 % (annex 1)
@@ -31,41 +32,77 @@ Array = NDArray[np.float64]
 @dataclass(frozen=True, kw_only=True)
 class Loudness:
     """Loudness in LUFS, true peak in dBTP. `momentary` and `short_term` are those of every tenth of a second, each of the time before
-    it; they begin when their 0.4 and 3 seconds are full."""
+    it; they begin when their 0.4 and 3 seconds are full. `peaks` are those of the samples of each tenth of a second, in dBFS."""
 
     integrated: float
     momentary: tuple[float, ...]
     short_term: tuple[float, ...]
     true_peak: float
+    peaks: tuple[float, ...]
+
+
+class Meter:
+    """Loudness of sound that comes in blocks (channels, n), one after the other."""
+
+    def __init__(self) -> None:
+        self._state: Array | None = None
+        self._rest: Array | None = None  # weighted, and as it came
+        self._steps: list[float] = []
+        self._peaks: list[float] = []
+        self._true_peak = 0.0
+
+    def add(self, block: Array) -> None:
+        """The next samples, full scale at 1."""
+        from scipy.signal import sosfilt
+
+        if not block.shape[1]:
+            return
+        samples = np.nan_to_num(np.asarray(block, np.float64), posinf=1.0, neginf=-1.0)
+        if np.abs(samples).max() * _most_gain() > self._true_peak:  # quieter ones cannot reach it
+            self._true_peak = max(self._true_peak, _peak(samples))
+        sections = np.array(K_WEIGHTING)
+        if self._state is None:
+            self._state = np.zeros((len(sections), len(samples), 2))
+        weighted, self._state = sosfilt(sections, samples, axis=1, zi=self._state)
+        both = np.stack([weighted, samples])
+        whole = both if self._rest is None else np.concatenate([self._rest, both], 2)
+        size = round(RATE * STEP)
+        full = whole.shape[2] // size * size
+        steps = whole[:, :, :full].reshape(2, len(samples), -1, size)
+        self._steps += list(_weights(len(samples)) @ np.square(steps[0]).mean(2))
+        self._peaks += list(np.abs(steps[1]).max((0, 2), initial=0.0))
+        self._rest = whole[:, :, full:]
+
+    def found(self) -> Loudness:
+        """Of all that came."""
+        steps = np.array(self._steps)
+        with np.errstate(divide="ignore"):
+            peaks = 20 * np.log10(np.array(self._peaks))
+        return Loudness(
+            integrated=_integrated(steps),
+            momentary=tuple(_level(_means(steps, MOMENTARY)).tolist()),
+            short_term=tuple(_level(_means(steps, SHORT_TERM)).tolist()),
+            true_peak=float(20 * np.log10(self._true_peak)) if self._true_peak > 0 else -np.inf,
+            peaks=tuple(peaks.tolist()),
+        )
 
 
 def loudness(blocks: Iterable[Array]) -> Loudness:
     """Of sound that comes in blocks (channels, n), one after the other."""
-    from scipy.signal import sosfilt
-
-    sections, state, rest = np.array(K_WEIGHTING), None, None
-    steps: list[float] = []
-    peak = 0.0
-    size = round(RATE * STEP)
+    meter = Meter()
     for block in blocks:
-        if not block.shape[1]:
-            continue
-        samples = np.nan_to_num(np.asarray(block, np.float64), posinf=1.0, neginf=-1.0)
-        peak = max(peak, _peak(samples))
-        if state is None:
-            state = np.zeros((len(sections), len(samples), 2))
-        weighted, state = sosfilt(sections, samples, axis=1, zi=state)
-        whole = weighted if rest is None else np.concatenate([rest, weighted], 1)
-        full = whole.shape[1] // size * size
-        powers = np.square(whole[:, :full]).reshape(len(whole), -1, size).mean(2)
-        steps += list(_weights(len(whole)) @ powers)
-        rest = whole[:, full:]
-    return Loudness(
-        integrated=_integrated(np.array(steps)),
-        momentary=tuple(_level(_means(np.array(steps), MOMENTARY)).tolist()),
-        short_term=tuple(_level(_means(np.array(steps), SHORT_TERM)).tolist()),
-        true_peak=float(20 * np.log10(peak)) if peak > 0 else -np.inf,
-    )
+        meter.add(block)
+    return meter.found()
+
+
+@cache
+def _most_gain() -> float:
+    """By how much the samples between can be louder than the loudest sample, whatever the sound: the filter's largest sum."""
+    from scipy.signal import resample_poly
+
+    impulse = np.zeros(201)
+    impulse[100] = 1.0
+    return float(np.abs(resample_poly(impulse, OVERSAMPLING, 1)).reshape(-1, OVERSAMPLING).sum(0).max())
 
 
 def _weights(channels: int) -> Array:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from fractions import Fraction
 from functools import lru_cache
 
 import av
@@ -19,6 +20,7 @@ from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_fo
 from rushlight.pipelines.grading.grader import Grader
 from rushlight.pipelines.job.spec import FrameLine, MovieSpec
 from rushlight.pipelines.measure import colour_tiles
+from rushlight.pipelines.measure.signal_range import range_of_codes
 from rushlight.pipelines.originals.framing import Fitter, Placement
 from rushlight.pipelines.outputs.hdr_metadata import light_of
 from rushlight.pipelines.outputs.segment_writer import MovieWriter
@@ -102,6 +104,7 @@ class Picture:
     movies: list[Movie] = field(default_factory=list)
     digests: list[str] = field(default_factory=list)
     grids: list[list[float]] = field(default_factory=list)
+    level: list[dict[str, object]] = field(default_factory=list)  # a line a second
     over: int = 0
     under: int = 0
     outside: int = 0
@@ -110,6 +113,20 @@ class Picture:
     @property
     def box(self) -> Box:
         return self.place.x, self.place.y, self.place.width, self.place.height
+
+    def note_level(self, views: list[NDArray[np.generic]], frame: int, offset: int, rate: Fraction) -> None:
+        """The first frame of each second of the clip, as its side file has it: luma and R'G'B' of 0 to 1, and what leaves EBU R 103."""
+        if self.state == "log" or offset % max(1, round(rate)):
+            return
+        found = range_of_codes(views, self.pixel_format, self.tags.levels, self.tags.matrix, self.box)
+        self.level.append(
+            {
+                "frame": frame,
+                "luma": [round(found.lowest_luma, 4), round(found.highest_luma, 4)],
+                "rgb": [round(found.lowest, 4), round(found.highest, 4)],
+                "outside": round(max(found.luma_outside, found.rgb_outside), 4),
+            }
+        )
 
     def facts(self) -> dict[str, object]:
         """Measurements of the segment, for its side file."""
@@ -122,6 +139,7 @@ class Picture:
             "picture": list(self.box),
             "digests": self.digests,
             "grids": self.grids,
+            "level": self.level,
             "counts": {
                 "over": self.over,
                 "under": self.under,

@@ -128,8 +128,7 @@ class _Segment:
         stack: ExitStack,
         threads: int,
     ) -> None:
-        self.threads = threads
-        self.job, self.segment, self.token, self.stack = job, segment, token, stack
+        self.job, self.segment, self.token, self.stack, self.threads = job, segment, token, stack, threads
         self.out = Path(job.out)
         self.rate = FrameRate.parse(job.rate)
         self.facts = opened_facts(job.source)
@@ -327,6 +326,7 @@ class _Segment:
         picture.outside += counts.outside
         picture.pixels += counts.pixels
         offset = frame.number - self.job.first
+        picture.note_level(views, frame.number, offset, self.rate.fraction)
         for k, movie in enumerate(picture.movies):
             if offset in self.samples:
                 movie.tiles.append({"frame": frame.number, "values": tiles_of(picture, views, movie.covered)})

@@ -11,6 +11,7 @@ from here import HereFarm, farm_here, run, write_list  # noqa: F401
 from pictures import frame_of, write_movie
 from recorded import movie, recorded
 from rushlight.batch.job_log import latest, read_records
+from rushlight.batch.records.files import DeliveredMovie
 from rushlight.batch.records.job_record import DeliveredRecord, read_record
 from rushlight.batch.report import page_pictures
 from rushlight.batch.report.page_pictures import PICTURES, clip_pictures
@@ -84,7 +85,9 @@ def test_the_24_patches_lie_where_they_are_computed(
 ) -> None:
     signal = find_encoding("LogC3").from_ap0(np.array(list(PATCHES.values())))
     frames = [frame_of("yuv422p10le", *codes(chart(signal, 6))) for _ in range(3)]
-    write_movie(tmp_path / "chart.mov", frames, options={"profile": "3"})
+    tone = np.sin(2 * np.pi * 997 * np.arange(6000) / 48000) * 2**30  # -6 dBFS
+    sound = np.stack([tone, tone]).astype(np.int32)
+    write_movie(tmp_path / "chart.mov", frames, options={"profile": "3"}, sound=sound)
     (tmp_path / "chart.toml").write_text(RECIPE)
     day = write_list(tmp_path / "day.csv", {"chart": {}})
     code, said = run("render", day, "--recipe", tmp_path / "chart.toml", "--out", tmp_path / "out")
@@ -93,6 +96,7 @@ def test_the_24_patches_lie_where_they_are_computed(
     assert isinstance(record, DeliveredRecord) and len(seen) == 3
     display = find_display("Rec.709 BT.1886")
     patch = PATCH * PATCH
+    _has_level_and_loudness(record, display)
     for counts in seen:
         for name in PATCHES:
             xyz = np.array(record.colour.patches[name].xyz)  # exact, and not from this movie
@@ -110,6 +114,20 @@ def test_the_24_patches_lie_where_they_are_computed(
         assert counts.vectorscope.sum() < 384 * 256 * 0.995  # burn-in is left out
         top = counts.parade[:, place_of(0.97, LOW, HIGH, ROWS) :].sum()
         assert top < 100, "burn-in's white is counted"
+
+
+def _has_level_and_loudness(record: DeliveredRecord, display: Display) -> None:
+    """Measured as it was made: before burn-in, and as the sound was laid."""
+    white = np.array(record.colour.patches["white 9.5"].xyz)
+    signal = display.from_light(np.linalg.solve(display.gamut.to_xyz(), white))
+    (picture,) = record.colour.pictures
+    (level,) = picture.level
+    assert (level.frame, level.outside) == (0, 0.0)
+    assert level.luma[1] == pytest.approx(signal.mean(), abs=0.01)  # burn-in's white would be 1
+    (entry,) = record.outputs
+    assert isinstance(entry, DeliveredMovie) and entry.loudness
+    assert (entry.loudness.channels, entry.loudness.true_peak) == (2, pytest.approx(-6.0, abs=0.1))
+    assert entry.loudness.integrated is None and entry.loudness.momentary == [None]  # 0.4 s are not full
 
 
 @pytest.mark.parametrize(("matrix", "display"), [(1, "Rec.709 BT.1886"), (9, "Rec.2020 BT.1886")])

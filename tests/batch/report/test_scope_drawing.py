@@ -8,8 +8,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from colour import MSDS_CMFS
 
+from colour import MSDS_CMFS
 from rushlight.batch.report.scope_drawing import (
     CHROMATICITY,
     HEIGHT,
@@ -40,7 +40,7 @@ def lit(dots: np.ndarray, place: tuple[int, int], size: tuple[int, int]) -> np.n
     """Rows and columns, of the drawing, of what is counted in a scope."""
     left, top = place
     part = dots[top : top + size[0], left : left + size[1]]
-    return np.argwhere(part > 0.1) + (top, left)
+    return np.argwhere(part > 0.1) + np.array(place)[::-1]
 
 
 @DISPLAYS

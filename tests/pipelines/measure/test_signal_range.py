@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rushlight.pipelines.measure.signal_range import signal_range
+from rushlight.pipelines.formats.pixel_formats import find_pixel_format
+from rushlight.pipelines.measure.signal_range import range_of_codes, signal_range
 
 
 def picture(rgb: tuple[float, float, float], share: float = 1.0) -> np.ndarray:
@@ -50,3 +51,16 @@ def test_figures_of_luma_are_the_matrix_own() -> None:
 def test_not_a_number_is_outside() -> None:
     assert signal_range(picture((np.nan, 0.0, 0.0), 0.5), 1).outside
     assert signal_range(picture((np.nan, np.nan, np.nan)), 1).outside
+
+
+def test_a_frames_codes_are_thinned_within_its_picture() -> None:
+    """A picture of 640x360 in 640x480: black above and below is no part of it, and a tenth of it is above the tolerance."""
+    found_format = find_pixel_format("yuv422p10le")
+    assert found_format
+    luma = np.full((480, 640), 502, np.uint16)
+    luma[:60] = luma[420:] = 4  # below black, outside the picture
+    luma[60:96] = 1000
+    chroma = np.full((480, 320), 512, np.uint16)
+    found = range_of_codes([luma, chroma, chroma], found_format, "narrow", 1, (0, 60, 640, 360))
+    assert found.luma_outside == pytest.approx(0.1, abs=0.002) and found.rgb_outside == found.luma_outside
+    assert (found.lowest_luma, found.highest_luma) == pytest.approx(((502 - 64) / 876, (1000 - 64) / 876))

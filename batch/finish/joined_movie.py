@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +27,7 @@ from rushlight.pipelines.outputs.join_segments import join
 from rushlight.pipelines.outputs.mxf_packages import Umids, set_umids, umids_of
 from rushlight.pipelines.outputs.readback import Delivered, check, expected, read_back
 from rushlight.pipelines.outputs.sound_mixdown import sound_under
+from rushlight.pipelines.outputs.sound_tracks import Sound
 
 __all__ = ["Joined", "joined_movie", "place"]
 
@@ -74,23 +76,8 @@ def joined_movie(
     movie, metadata = movie_format(job, output, movie_tags(job, output, facts)), movie_metadata(job, output)
     out, final = Path(job.out), f"{output.folder}/{output.file}"
     making = f"{work_name(job)}/{output.identity}/.{token}.{output.file}.part"
-    sound, said = sound_under(
-        facts,
-        first=job.first,
-        count=job.count,
-        rate=movie.rate.fraction,
-        sound=output.sound,
-        channels=output.channels,
-        container=output.container,
-        retimed=job.retimed,
-        card=output.card,
-        production=opened_production(job.production) if job.production else None,
-        named=output.tracks,
-        camera_sound=output.camera_sound,
-    )
     meter = Meter()
-    if sound:
-        sound = replace(sound, blocks=_measured(sound.blocks, meter))
+    sound, said = _sound(job, output, facts, movie.rate.fraction, meter)
     try:
         temporary = fresh(out, making)
         join(
@@ -123,6 +110,27 @@ def joined_movie(
     return Joined(
         delivered=delivered, timecode=timecode, path=final, digest=digest, said=noted, loudness=loud
     )
+
+
+def _sound(
+    job: JobSpec, output: MovieSpec, facts: Facts, rate: Fraction, meter: Meter
+) -> tuple[Sound | None, tuple[str, ...]]:
+    """The sound under an output's pictures, which the meter hears as it is laid; and what is to be said of it."""
+    sound, said = sound_under(
+        facts,
+        first=job.first,
+        count=job.count,
+        rate=rate,
+        sound=output.sound,
+        channels=output.channels,
+        container=output.container,
+        retimed=job.retimed,
+        card=output.card,
+        production=opened_production(job.production) if job.production else None,
+        named=output.tracks,
+        camera_sound=output.camera_sound,
+    )
+    return (replace(sound, blocks=_measured(sound.blocks, meter)) if sound else None), said
 
 
 def _measured(blocks: Iterable[NDArray[np.int32]], meter: Meter) -> Iterator[NDArray[np.int32]]:

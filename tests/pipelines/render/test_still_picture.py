@@ -19,10 +19,9 @@ def placed(x: int, y: int, width: int, height: int) -> Placement:
     return Placement(crop=Rect(x=0, y=0, width=width, height=height), x=x, y=y, width=width, height=height)
 
 
-@pytest.mark.parametrize(
-    "size", [(160, 90), (1283, 722), (1920, 1080)]
-)  # tiles of every pixel, second and third
-@pytest.mark.parametrize("rows", [1, 7, 64])
+@pytest.mark.parametrize(  # tiles of every pixel, every second and every third
+    ("size", "rows"), [((160, 90), 1), ((160, 90), 7), ((1283, 122), 7), ((1920, 108), 64)]
+)
 def test_in_bands_and_padded_it_is_what_the_whole_picture_gives(size: tuple[int, int], rows: int) -> None:
     width, height = size
     place = placed(13, 5, width - 30, height - 11)

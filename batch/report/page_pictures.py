@@ -16,12 +16,13 @@ import numpy as np
 import xxhash
 from numpy.typing import NDArray
 
+from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, OutputFile
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.records.shape import box_of
 from rushlight.batch.report.scope_drawing import scope_svg
 from rushlight.pipelines import inside_folder
-from rushlight.pipelines.burnin.text_masks import drawable, text_mask
+from rushlight.pipelines.burnin.text_masks import drawable, text_mask, text_width
 from rushlight.pipelines.colour.displays import Display, find_display
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.formats.pixel_formats import planes
@@ -31,7 +32,16 @@ from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.stills import read_still, write_still
 
-__all__ = ["PICTURES", "Pictures", "anchor_of", "clip_pictures", "contact_sheets", "fitted", "pictures_there"]
+__all__ = [
+    "PICTURES",
+    "Pictures",
+    "anchor_of",
+    "clip_pictures",
+    "contact_sheets",
+    "fitted",
+    "pictures_there",
+    "sheet_lines",
+]
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.uint8]
@@ -39,8 +49,10 @@ PICTURES = "report/pictures"
 STILL, THUMB, STRIP, SMALL = (480, 270), (192, 108), (160, 90), (160, 90)
 SMALL_QUALITY = 55  # of JPEG: 500 small pictures stand in one page of 2 MB
 FRAMES = 6
-CELL = (THUMB[1] + 40, THUMB[0] + 16)  # rows and columns of a contact sheet's cell
+LETTERS, LINES = 12, 4  # pixels of a contact sheet's letters, and lines of them under each picture
+CELL = (THUMB[1] + 16 + LINES * (LETTERS + 4), THUMB[0] + 16)  # rows and columns of a contact sheet's cell
 SHEET = (5, 8)  # clips across and down one contact sheet
+HEAD = 32  # rows of its heading
 SCOPES = ("first", "middle", "last")  # of the strip's frames
 
 
@@ -60,7 +72,8 @@ class Pictures(TypedDict):
     still: str
     strip: str
     waveform: str
-    cell: str  # of a contact sheet: the still made smaller, with the clip's name
+    cell: str  # of a contact sheet: the still made smaller, with the lines below it
+    lines: tuple[str, ...]  # of that cell: clip; scene and take; timecode and day; grade
     small: str  # the still made small enough to stand in a page itself
     scopes: tuple[
         str, ...
@@ -86,9 +99,27 @@ def clip_pictures(folder: Path, record: DeliveredRecord) -> Pictures:
         if not _is_there(folder, names["small"]):
             still = read_still(inside_folder.path_of(folder, f"{PICTURES}/{names['still']}"))
             _write_small(folder, names, still)
+        if not _is_there(folder, names["cell"]):  # or its words were others
+            still = read_still(inside_folder.path_of(folder, f"{PICTURES}/{names['still']}"))
+            _write(folder, f"{PICTURES}/{names['cell']}", _cell(still, names["lines"]), "png8")
         if not any(_is_there(folder, name) for name in names["scopes"]):
             _write_scopes(folder, record, names, _strip(folder, record), _first_still(folder, record))
     return pictures_there(folder, record)
+
+
+def sheet_lines(record: DeliveredRecord) -> tuple[str, ...]:
+    """What a contact sheet says of a clip: its name; scene, take, circled; first timecode and day; grade."""
+    row, grade = record.row or {}, record.look.grade
+    named = [f"{word} {row[word]}" for word in ("scene", "take") if row.get(word)]
+    circled = ["circled"] if is_yes(row.get("circled", "")) else []
+    day = [text for text in (row.get("day") or row.get("date"),) if text]
+    graded = (row.get("look") or grade.source.rpartition("/")[2] or "graded") if grade else "ungraded"
+    return (
+        record.clip,
+        ", ".join([*named, *circled]) or "no scene",
+        ", ".join([record.first_timecode, *day]),
+        graded,
+    )
 
 
 def pictures_there(folder: Path, record: DeliveredRecord) -> Pictures:
@@ -99,6 +130,7 @@ def pictures_there(folder: Path, record: DeliveredRecord) -> Pictures:
         strip=_there(folder, names["strip"]),
         waveform=_there(folder, names["waveform"]),
         cell=_there(folder, names["cell"]),
+        lines=names["lines"],
         small=_there(folder, names["small"]),
         scopes=tuple(name for name in names["scopes"] if _is_there(folder, name)),
     )
@@ -106,12 +138,14 @@ def pictures_there(folder: Path, record: DeliveredRecord) -> Pictures:
 
 def _names(record: DeliveredRecord) -> Pictures:
     hashes = "".join(e.hash for e in record.outputs)
+    lines = sheet_lines(record)
     name = f"{anchor_of(record)}-{xxhash.xxh3_64_hexdigest(hashes.encode())[:8]}"
     return Pictures(
         still=f"{name}.jpg",
         strip=f"{name}-strip.jpg",
         waveform=f"{name}-waveform.png",
-        cell=f"{name}-cell.png",
+        cell=f"{name}-{xxhash.xxh3_64_hexdigest(chr(10).join(lines).encode('utf-8', 'replace'))[:6]}-cell.png",
+        lines=lines,
         small=f"{name}-small.jpg",
         scopes=tuple(f"{name}-scopes-{which}.svg" for which in SCOPES),
     )
@@ -136,7 +170,7 @@ def _make(folder: Path, record: DeliveredRecord, names: Pictures) -> None:
         _write_scopes(folder, record, names, frames, picture)
         _write(folder, f"{PICTURES}/{names['waveform']}", _waveform(picture.rgb), "png8")
         still = fitted(picture.rgb, picture.display, *STILL)
-        _write(folder, f"{PICTURES}/{names['cell']}", _cell(still, record.clip), "png8")
+        _write(folder, f"{PICTURES}/{names['cell']}", _cell(still, names["lines"]), "png8")
         _write_small(folder, names, still)
         _write(folder, f"{PICTURES}/{names['still']}", still, "jpeg")  # last: it says that all are there
 
@@ -260,23 +294,30 @@ def _waveform(rgb: Array, width: int = 480, height: int = 160) -> Array:
     return np.clip(canvas, 0, 1)
 
 
-def contact_sheets(folder: Path, clips: Sequence[tuple[str, str, str]], report: str) -> list[str]:
-    """PNG sheets of (name, still, cell), the last two file names, forty clips a sheet; gives the files' names."""
+def contact_sheets(
+    folder: Path, clips: Sequence[tuple[Sequence[str], str, str]], report: str, title: str = ""
+) -> list[str]:
+    """PNG sheets of (lines, still, cell), the last two file names, forty clips a sheet, headed by `title`; gives the files' names."""
     across, down = SHEET
     for old in (folder / report).glob("contact-*.png"):
         inside_folder.unlink(folder, f"{report}/{old.name}")
     names = []
     shown = [clip for clip in clips if clip[1]]
+    sheets = -(-len(shown) // (across * down))
     for first in range(0, len(shown), across * down):
         cells = [_read_cell(folder, *clip) for clip in shown[first : first + across * down]]
         cells += [np.full_like(cells[0], 255)] * (-len(cells) % across)
         rows = [np.concatenate(cells[k : k + across], 1) for k in range(0, len(cells), across)]
-        names.append(f"contact-{first // (across * down) + 1}.png")
-        _write(folder, f"{report}/{names[-1]}", np.concatenate(rows, 0), "png8")
+        number = first // (across * down) + 1
+        head = _words(
+            [f"{title or folder.name}, sheet {number} of {sheets}"], rows[0].shape[1], HEAD, letters=18
+        )
+        names.append(f"contact-{number}.png")
+        _write(folder, f"{report}/{names[-1]}", np.concatenate([head, *rows], 0), "png8")
     return names
 
 
-def _read_cell(folder: Path, name: str, still: str, cell: str) -> Codes:
+def _read_cell(folder: Path, lines: Sequence[str], still: str, cell: str) -> Codes:
     """A clip's cell; drawn anew where it is not there, or was damaged since."""
     try:
         found = read_still(inside_folder.path_of(folder, f"{PICTURES}/{cell}")) if cell else None
@@ -287,18 +328,30 @@ def _read_cell(folder: Path, name: str, still: str, cell: str) -> Codes:
     picture = None  # a damaged one leaves its place white
     with suppress(RushlightError, OSError):
         picture = read_still(inside_folder.path_of(folder, f"{PICTURES}/{still}"))
-    return _cell(picture, name)
+    return _cell(picture, lines)
 
 
-def _cell(picture: Array | None, name: str) -> Codes:
-    """One clip of a contact sheet: its picture (sRGB) on white, its name below."""
+def _cell(picture: Array | None, lines: Sequence[str]) -> Codes:
+    """One clip of a contact sheet: its picture (sRGB) on white, its lines below."""
     width, height = THUMB
-    cell = np.ones((*CELL, 3))
+    top = np.full((height + 8, CELL[1], 3), 255, np.uint8)
     if picture is not None:
-        small = fitted(picture, find_display("sRGB"), width, height)
-        cell[8 : 8 + height, 8 : 8 + width] = _padded(small, width, height)
-    text, _, font = drawable(name if len(name) <= 26 else f"{name[:12]}...{name[-11:]}")
-    ink = text_mask(text, 12, font, "none").ink[:, :width]
-    rows = min(ink.shape[0], 28)
-    cell[height + 10 : height + 10 + rows, 8 : 8 + ink.shape[1]] *= 1 - ink[:rows, :, None] * 0.85
-    return np.rint(np.clip(cell, 0, 1) * 255).astype(np.uint8)
+        small = _padded(fitted(picture, find_display("sRGB"), width, height), width, height)
+        top[8:, 8 : 8 + width] = np.rint(np.clip(small, 0, 1) * 255)
+    return np.concatenate([top, _words(lines, CELL[1], CELL[0] - len(top), letters=LETTERS)], 0)
+
+
+def _words(lines: Sequence[str], width: int, height: int, *, letters: int) -> Codes:
+    """Lines of words on white, `letters` pixels high; what is too long loses its middle."""
+    ground = np.ones((height, width))
+    for k, line in enumerate(lines):
+        text, _, font = drawable(line)
+        room = width - 16
+        while text_width(text, letters, font) > room:
+            keep = (len(text) - 4) // 2
+            text = f"{text[:keep].rstrip('.')}...{text[-keep:].lstrip('.')}"
+        ink = text_mask(text, letters, font, "none").ink
+        top = 2 + k * (letters + 4)
+        part = ground[top : top + ink.shape[0], 8 : 8 + ink.shape[1]]
+        part *= 1 - ink[: part.shape[0], : part.shape[1]] * (0.85 if k == 0 else 0.7)
+    return np.rint(np.repeat(ground[..., None], 3, -1) * 255).astype(np.uint8)

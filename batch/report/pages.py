@@ -59,7 +59,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
             faults.append(_fault(record.clip, unexpected(folder, f"showing {record.clip}", error)))
     clips = _spanned(clips)
     scenes = _scenes(clips)
-    in_order = [(c.name, c.still, c.cell) for _, takes in scenes for c in takes]
+    in_order = [(c.lines or (c.name,), c.still, c.cell) for _, takes in scenes for c in takes]
     odd = faults + exceptions_of(records, [(c.name, c.anchor, c.checks, c.warnings) for c in clips], day)
     page = render_page(
         "report.html",
@@ -75,7 +75,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
         cameras=sorted({c.camera_letter for c in clips} - {""}),
         plays=any(c.play for c in clips),
         length=_length(clips),
-        sheets=contact_sheets(folder, in_order, "report"),
+        sheets=contact_sheets(folder, in_order, "report", day.title.text),
         tolerance=TOLERANCE,
         made=made_on_page(done),
     )

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from here import HereFarm, farm_here, run, small_day  # noqa: F401
+from recorded import movie, recorded
 from rushlight.batch.job_log import latest, read_records
-from rushlight.batch.records.job_record import DeliveredRecord
+from rushlight.batch.records.job_record import DeliveredRecord, read_record
 from rushlight.batch.report import page_pictures
-from rushlight.batch.report.page_pictures import PICTURES, clip_pictures, pictures_there
+from rushlight.batch.report.page_pictures import PICTURES, clip_pictures, pictures_there, sheet_lines
 from rushlight.batch.report.pages import write_report
 from rushlight.batch.run import report_and_manifest
 from rushlight.pipelines.outputs.stills import read_still, write_still
@@ -93,3 +94,51 @@ def test_a_small_picture_is_made_of_the_still_of_an_earlier_version(
     assert clip_pictures(out, record)["small"] == small.name
     assert {path: path.stat().st_mtime_ns for path in small.parent.iterdir() if path != small} == others
     assert small.stat().st_size < 3500 and read_still(small).shape == (72, 128, 3)
+
+
+def test_a_contact_sheet_says_scene_take_timecode_grade_and_day() -> None:
+    look = {"digest": "d", "description": "x", "layers": []}
+    grade: dict[str, object] = {
+        "slope": [1.0] * 3,
+        "offset": [0.0] * 3,
+        "power": [1.0] * 3,
+        "saturation": 1.0,
+    }
+    grade |= {"source": "grades/garden.cdl#12A_3", "reason": "the row names it"}
+    row = {"scene": "12A", "take": "3", "circled": "yes", "day": "day 2"}
+
+    def lines(**given: object) -> tuple[str, ...]:
+        record = read_record(recorded("A001C001", movie(), **given))
+        assert isinstance(record, DeliveredRecord)
+        return sheet_lines(record)
+
+    assert lines(row=row, look={**look, "grade": grade}) == (
+        "A001C001",
+        "scene 12A, take 3, circled",
+        "01:00:00:00, day 2",
+        "garden.cdl#12A_3",
+    )
+    assert lines(look={**look, "grade": None})[1:] == ("no scene", "01:00:00:00", "ungraded")
+
+
+def test_words_under_a_picture_never_leave_their_cell() -> None:
+    short, long = (page_pictures._words([text], 208, 64, letters=12) for text in ("A", "W" * 90))
+    assert short.shape == long.shape == (64, 208, 3)
+    assert long[:, :8].min() == long[:, 202:].min() == 255 and long.mean() < short.mean() < 255
+
+
+def test_a_cell_whose_words_changed_is_drawn_again(
+    tmp_path: Path,
+    farm_here: HereFarm,  # noqa: F811
+) -> None:
+    day, out = small_day(tmp_path / "day", {"A001C001": 2}), tmp_path / "out"
+    assert run("render", day, "--recipe", tmp_path / "day" / "two.toml", "--out", out)[0] == 0
+    (record,) = latest(read_records(out)).values()
+    assert isinstance(record, DeliveredRecord)
+    before = clip_pictures(out, record)
+    named = record.model_copy(update={"row": {"scene": "12A", "take": "3"}})
+    after = clip_pictures(out, named)
+    assert before["cell"] != after["cell"] and before["still"] == after["still"]
+    one, other = (read_still(out / PICTURES / each["cell"]) for each in (before, after))
+    assert one.shape == other.shape and not np.array_equal(one[124:], other[124:])
+    assert np.abs(one[8:116] - other[8:116]).max() < 0.1  # drawn of the still's file

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Annotated
+from collections.abc import Iterable, Mapping
+from typing import Annotated, Literal
 
 from annotated_types import Len
 from pydantic import Field
@@ -11,14 +11,29 @@ from pydantic import Field
 from rushlight.batch.records.shape import Count, Number, Shape, Tiles, Triple
 
 __all__ = [
+    "CAUTION",
     "Colour",
+    "Flashes",
     "Level",
     "Patch",
     "Picture",
     "Sample",
     "ShiftedTiles",
     "SomeColour",
+    "cautions",
 ]
+
+CAUTION = "caution: "  # begins a warning that pages show among what somebody must look at
+PLACES = 4  # that a sentence names
+
+
+class Flashes(Shape):
+    """A run of frames that flash by the published limits of ITU-R BT.1702: a caution, no test of safety."""
+
+    kind: Literal["general", "red"] = Field(description="general: changes of light; red: of saturated red.")
+    first: str = Field(description="Timecode of its first frame.")
+    last: str = Field(description="Timecode of its last frame.")
+    area: Number = Field(description="Largest share of the picture that flashes at once, 0 to 1.")
 
 
 LowAndHigh = Annotated[list[Number], Len(2, 2)]
@@ -52,6 +67,9 @@ class Picture(Shape):
     frames: str = Field(default="", description="Path of the side file of frames, from the output folder.")
     level: list[Level] = Field(
         default=[], description="Its signal over time; empty of state log, and of older versions."
+    )
+    flashes: list[Flashes] = Field(
+        default=[], description="Runs of frames that flash too often; empty of older versions as well."
     )
 
 
@@ -103,3 +121,17 @@ class Colour(SomeColour):
     sensitivity: Mapping[str, Number] = Field(
         description="CIEDE2000 that a small fault would make in this clip, by fault."
     )
+
+
+def cautions(pictures: Iterable[Picture]) -> list[str]:
+    """Sentences on pictures that may flash too much, one for all pictures that do so alike."""
+    found = []
+    for picture in pictures:
+        runs = [f"{f.first} to {f.last}{' (red)' if f.kind == 'red' else ''}" for f in picture.flashes]
+        if runs:
+            places = ", ".join(runs[:PLACES]) + (f" and {len(runs) - PLACES} more" if runs[PLACES:] else "")
+            found.append(
+                f"{CAUTION}may flash more than the limits of ITU-R BT.1702 allow, at {places}; this is no test of safety:"
+                " the broadcaster's own licensed test decides"
+            )
+    return list(dict.fromkeys(found))

@@ -7,16 +7,16 @@ import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from rushlight.batch.records.colour import Colour, Level, Patch, Picture
+from rushlight.batch.records.colour import Colour, Flashes, Level, Patch, Picture, cautions
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Light, SoundLaid, SoundTrack, Tags
 from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, MadeWith, RecipeName
 from rushlight.batch.records.look import Grade, Layer, Look, OpenColorIO, OtherLook
 from rushlight.batch.records.merged import checksum_of, looks_shown
 from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source
 from rushlight.batch.records.queue_row import PlannedRecord
-from rushlight.batch.records.side_files import SegmentSide, SegmentStill
+from rushlight.batch.records.side_files import SegmentPicture, SegmentSide, SegmentStill
 from rushlight.batch.records.sound import ClipSound, heard_record
-from rushlight.pipelines.colour.displays import opencolorio_version
+from rushlight.pipelines.colour.displays import find_display, opencolorio_version
 from rushlight.pipelines.colour.look import Look as ExactLook
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -25,6 +25,7 @@ from rushlight.pipelines.job.from_spec import build_look
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec, StillSpec, StillsSpec
 from rushlight.pipelines.library_versions import made_with
 from rushlight.pipelines.measure.checksum import picture_digest
+from rushlight.pipelines.measure.flashes import flashing, unpacked
 from rushlight.pipelines.measure.original_baseline import original_of
 from rushlight.pipelines.measure.out_of_range import corrected_look, range_warnings
 from rushlight.pipelines.measure.sound_lag import Heard
@@ -170,6 +171,7 @@ def finished_record(
     )
     seen = original_of([side.original for side in sides if side.original], job.no_light)
     colour = _colour(job, sides, outputs)
+    warnings += cautions(colour.pictures)
     looks = {name: _other_look(job, name, planned.grade) for name in job.looks}
     record = DeliveredRecord(
         schema=SCHEMA,
@@ -328,6 +330,7 @@ def _pictures(job: JobSpec, sides: Sides) -> list[Picture]:
         grids = [grid for side in sides for grid in side.pictures[index].grids]
         level = few_levels([each for side in sides for each in side.pictures[index].level])
         more: dict[str, object] = {"level": level} if level else {}
+        more |= _flashes(job, first, [side.pictures[index].light for side in sides])
         more |= _shown_look(job, first.look) if first.look else {}
         found.append(
             Picture(
@@ -347,3 +350,17 @@ def _pictures(job: JobSpec, sides: Sides) -> list[Picture]:
     if lines:
         write(Path(job.out), keep, ("\n".join(lines) + "\n").encode())
     return found
+
+
+def _flashes(job: JobSpec, picture: SegmentPicture, light: Sequence[str]) -> dict[str, list[Flashes]]:
+    """A picture's runs of flashing frames; nothing where there are none, or a segment of it was not measured."""
+    if not all(light):
+        return {}
+    rate = FrameRate.parse(job.rate)
+    start = Timecode.parse(job.timecode, rate)
+    shown = find_display((job.looks[picture.look] if picture.look else job.look).display)
+    found = [
+        Flashes(kind=run.kind, first=str(start + run.first), last=str(start + run.last), area=run.area)
+        for run in flashing(map(unpacked, light), rate.fraction, hdr=shown.hdr)
+    ]
+    return {"flashes": found} if found else {}

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated
+from typing import Annotated, Self
 
 from annotated_types import Len
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from rushlight.batch.records.colour import Level, Sample, ShiftedTiles
 from rushlight.batch.records.original import Counts, Damage, Pushed
 from rushlight.batch.records.shape import Box, Count, Number, Shape, State, Tiles
+from rushlight.pipelines.measure.flashes import unpacked
 
 __all__ = ["FrameLine", "SegmentMovie", "SegmentOriginal", "SegmentPicture", "SegmentSide", "SegmentStill"]
 
@@ -37,8 +38,18 @@ class SegmentPicture(Shape):
     picture: Box = Field(description="Picture within the raster: x, y, width, height in pixels.")
     digests: list[str] = Field(description="Digest of each frame.")
     grids: list[Cells] = Field(description="Mean luma codes of the sixteen cells of each frame.")
+    light: str = Field(
+        default="",
+        description="Light and red of every frame at a grid of points, packed; empty in state log, and of older versions.",
+    )
     counts: Counts = Field(description="Pixels outside 0..1 of the camera's signal.")
     level: list[Level] = Field(default=[], description="Its signal, once a second.")
+
+    @model_validator(mode="after")
+    def _whole(self) -> Self:
+        if self.light and len(unpacked(self.light)) != len(self.digests):
+            raise ValueError("light is not that of its frames")
+        return self
 
 
 class SegmentMovie(Shape):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rushlight.batch.plan.request_ledger import Day
+from rushlight.batch.records.colour import CAUTION
 from rushlight.batch.records.job_record import ClipRecord
 from rushlight.batch.records.verdicts import CheckVerdict
 from rushlight.pipelines.counted import counted
@@ -67,7 +68,7 @@ def exceptions_of(
                 weight: Weight = "wrong" if verdict.verdict == "fail" else "look at"
                 add(weight, name, f"measured again, {check}: {verdict.text}", anchor)
         for text in warnings:
-            add("note", name, text, anchor)
+            add("look at" if text.startswith(CAUTION) else "note", name, text, anchor)
     if day.media:
         for each in day.media["unreadable"]:
             add("lost", each["path"], f"not readable: {each['why']}")

@@ -27,6 +27,7 @@ __all__ = [
     "ROWS",
     "fault_tiles",
     "luma_grid",
+    "rgb_at",
     "sampled_frames",
     "sensitivity",
     "step_of",
@@ -74,10 +75,22 @@ def display_rgb(
     planes: Sequence[NDArray[np.generic]], pixel_format: PixelFormat, levels: str, matrix: int, step: int = 1
 ) -> Array:
     """Display R'G'B' (h, w, 3) of decoded planes, every `step`th pixel; subsampled chroma is repeated, which a mean does not see."""
+    rows, columns = np.arange(0, planes[0].shape[0], step), np.arange(0, planes[0].shape[1], step)
+    return rgb_at(planes, pixel_format, levels, matrix, rows, columns)
+
+
+def rgb_at(
+    planes: Sequence[NDArray[np.generic]],
+    pixel_format: PixelFormat,
+    levels: str,
+    matrix: int,
+    rows: NDArray[np.intp],
+    columns: NDArray[np.intp],
+) -> Array:
+    """Display R'G'B' (rows, columns, 3) of decoded planes where these pixels' rows and columns cross; chroma is that of the pixel."""
     from rushlight.pipelines.grading.grader import code_scale
 
-    rows, columns = np.arange(0, planes[0].shape[0], step), np.arange(0, planes[0].shape[1], step)
-    first = planes[0][::step, ::step].astype(np.float64)
+    first = planes[0][np.ix_(rows, columns)].astype(np.float64)
     at = np.ix_(rows // pixel_format.sub_y, columns // pixel_format.sub_x)
     second, third = (p[at].astype(np.float64) for p in planes[1:3])
     if pixel_format.family == "rgb":

@@ -17,9 +17,10 @@ from rushlight.pipelines.colour.displays import Display
 from rushlight.pipelines.formats.codecs import Tags
 from rushlight.pipelines.formats.frame_pool import FramePool
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, planes
-from rushlight.pipelines.grading.grader import Grader
+from rushlight.pipelines.grading.grader import Counts, Grader
 from rushlight.pipelines.job.spec import FrameLine, MovieSpec
-from rushlight.pipelines.measure import colour_tiles
+from rushlight.pipelines.measure import colour_tiles, flashes
+from rushlight.pipelines.measure.checksum import frame_digest
 from rushlight.pipelines.measure.signal_range import range_of_codes
 from rushlight.pipelines.originals.framing import Fitter, Placement
 from rushlight.pipelines.outputs.hdr_metadata import light_of
@@ -109,6 +110,19 @@ class Picture:
     under: int = 0
     outside: int = 0
     pixels: int = 0
+    light: list[NDArray[np.uint16]] = field(default_factory=list)  # samples of every frame that has a display
+
+    def note(self, views: list[NDArray[np.generic]], counts: Counts) -> None:
+        """Measure a frame as it is graded, before anything is drawn over it."""
+        self.digests.append(frame_digest(views))
+        self.grids.append(colour_tiles.luma_grid(views[0], self.box))
+        self.over += counts.over
+        self.under += counts.under
+        self.outside += counts.outside
+        self.pixels += counts.pixels
+        if self.state != "log":
+            levels, matrix = self.tags.levels, self.tags.matrix
+            self.light.append(flashes.samples(views, self.pixel_format, levels, matrix, self.display))
 
     @property
     def box(self) -> Box:
@@ -140,6 +154,7 @@ class Picture:
             "digests": self.digests,
             "grids": self.grids,
             "level": self.level,
+            **({"light": flashes.packed(self.light)} if self.light else {}),
             "counts": {
                 "over": self.over,
                 "under": self.under,

@@ -43,7 +43,6 @@ from rushlight.pipelines.job.from_spec import (
 )
 from rushlight.pipelines.job.spec import JobSpec, LookSpec, MovieSpec, SegmentSpec, StillsSpec
 from rushlight.pipelines.measure import colour_tiles
-from rushlight.pipelines.measure.checksum import frame_digest
 from rushlight.pipelines.measure.original_baseline import Baseline, framings
 from rushlight.pipelines.measure.out_of_range import corrected_look, corrects, pushed_of
 from rushlight.pipelines.originals.frame_sources import SourceFrame, open_source
@@ -319,12 +318,7 @@ class _Segment:
         if slated:
             draw_missing(picture, graded, frame.number)
         views, frames = planes(graded), picture.grader.frames
-        picture.digests.append(frame_digest(views))
-        picture.grids.append(colour_tiles.luma_grid(views[0], picture.box))
-        picture.over += counts.over
-        picture.under += counts.under
-        picture.outside += counts.outside
-        picture.pixels += counts.pixels
+        picture.note(views, counts)
         offset = frame.number - self.job.first
         picture.note_level(views, frame.number, offset, self.rate.fraction)
         for k, movie in enumerate(picture.movies):

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from here import rushlight
+from logged import read_records
 from ocio import through_file
 from rushlight.batch.job_log import log_path
 from rushlight.batch.records.verdicts import CheckVerdict, Verdict
@@ -71,6 +72,13 @@ def test_what_is_right_passes(right: Path) -> None:
                     path,
                     checks,
                 )
+
+
+def test_the_sample_day_is_not_accused_of_flashing(right: Path) -> None:
+    records = read_records(right)
+    pictures = [picture for record in records for picture in record["colour"]["pictures"]]
+    assert len(pictures) >= 4 and not any("flashes" in picture for picture in pictures)
+    assert not any("flash" in text for record in records for text in record["warnings"])
 
 
 WRONG = {

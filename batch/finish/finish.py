@@ -12,6 +12,7 @@ from pathlib import Path
 
 from rushlight.batch.finish.joined_movie import joined_movie, place
 from rushlight.batch.finish.sound_anew import heard_in_job, sound_made_anew
+from rushlight.batch.finish.still_before import still_before
 from rushlight.batch.json_lines import plain_json
 from rushlight.batch.queue.finish_token import may_finish
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
@@ -73,6 +74,8 @@ def finish_job(payload: Mapping[str, object], segments: Sequence[Mapping[str, ob
     record = finished_record(job, facts, sides, outputs, warnings, heard)
     with suppress(Exception):  # the report makes what is missing, and says why it cannot
         clip_pictures(Path(job.out), record)
+    with suppress(Exception):  # a page without it says nothing of it
+        still_before(job, facts, record)
     return record.plain()
 
 

@@ -96,6 +96,7 @@ class PageClip:
     waveform: str
     cell: str
     small: str = ""
+    before: str = ""
     lines: Sequence[str] = ()  # of its cell in a contact sheet
     scopes: Sequence[str] = ()
     charts: Sequence[tuple[str, Chart]] = ()  # level and loudness over time, those that there are

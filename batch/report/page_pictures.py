@@ -33,14 +33,8 @@ from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.stills import read_still, write_still
 
 __all__ = [
-    "PICTURES",
-    "Pictures",
-    "anchor_of",
-    "clip_pictures",
-    "contact_sheets",
-    "fitted",
-    "pictures_there",
-    "sheet_lines",
+    *("PICTURES", "STILL", "Pictures", "anchor_of", "clip_pictures", "contact_sheets", "fitted"),
+    *("pictures_there", "sheet_lines", "shown_of", "write_before"),
 ]
 
 Array = NDArray[np.float64]
@@ -75,9 +69,10 @@ class Pictures(TypedDict):
     cell: str  # of a contact sheet: the still made smaller, with the lines below it
     lines: tuple[str, ...]  # of that cell: clip; scene and take; timecode and day; grade
     small: str  # the still made small enough to stand in a page itself
+    before: str  # the still's frame as the camera has it, in log; made as the clip was finished
     scopes: tuple[
         str, ...
-    ]  # of the strip's first, middle and last frame; of the still alone where there is no strip
+    ]  # of the strip's first, middle and last frame; of the still where there is no strip
 
 
 def anchor_of(record: DeliveredRecord) -> str:
@@ -107,6 +102,41 @@ def clip_pictures(folder: Path, record: DeliveredRecord) -> Pictures:
     return pictures_there(folder, record)
 
 
+def shown_of(record: DeliveredRecord) -> tuple[OutputFile, int] | None:
+    """The file whose picture is the clip's still, and its frame in the original: a still, else the middle of the strip."""
+    entries = [e for e in record.outputs if e.display]
+    stills = sorted((e for e in entries if isinstance(e, DeliveredStill)), key=lambda e: e.look != "")
+    if stills:
+        return stills[0], stills[0].frame
+    movies = (e for e in entries if isinstance(e, DeliveredMovie))
+    for entry in sorted(movies, key=lambda e: (e.look != "", e.width)):
+        numbers = _numbers(entry)
+        return entry, record.first_frame + numbers[len(numbers) // 2] - entry.card
+    return None
+
+
+def _numbers(entry: DeliveredMovie) -> list[int]:
+    """Frames of a movie, from 0, that its strip shows."""
+    last = max(entry.frames - entry.card - 1, 0)
+    return sorted({entry.card + round(k * last / (FRAMES - 1)) for k in range(FRAMES)})
+
+
+def _before_name(record: DeliveredRecord) -> str:
+    """The name holds what the picture depends on, which is not what the look made of it."""
+    shown = shown_of(record)
+    if shown is None:
+        return ""
+    entry, frame = shown
+    known = f"{record.source.hash} {frame} {entry.width}x{entry.height} {entry.picture}"
+    return f"{anchor_of(record)}-{xxhash.xxh3_64_hexdigest(known.encode())[:8]}-before.jpg"
+
+
+def write_before(folder: Path, record: DeliveredRecord, rgb: Array) -> None:
+    """Keep the log picture of a clip's still (h, w, 3), 0 to 1."""
+    inside_folder.make_folder(folder, PICTURES)
+    _write(folder, f"{PICTURES}/{_before_name(record)}", rgb, "jpeg")
+
+
 def sheet_lines(record: DeliveredRecord) -> tuple[str, ...]:
     """What a contact sheet says of a clip: its name; scene, take, circled; first timecode and day; grade."""
     row, grade = record.row or {}, record.look.grade
@@ -131,6 +161,7 @@ def pictures_there(folder: Path, record: DeliveredRecord) -> Pictures:
         waveform=_there(folder, names["waveform"]),
         cell=_there(folder, names["cell"]),
         lines=names["lines"],
+        before=_there(folder, names["before"]),
         small=_there(folder, names["small"]),
         scopes=tuple(name for name in names["scopes"] if _is_there(folder, name)),
     )
@@ -146,6 +177,7 @@ def _names(record: DeliveredRecord) -> Pictures:
         waveform=f"{name}-waveform.png",
         cell=f"{name}-{xxhash.xxh3_64_hexdigest(chr(10).join(lines).encode('utf-8', 'replace'))[:6]}-cell.png",
         lines=lines,
+        before=_before_name(record),
         small=f"{name}-small.jpg",
         scopes=tuple(f"{name}-scopes-{which}.svg" for which in SCOPES),
     )
@@ -156,7 +188,7 @@ def _is_there(folder: Path, file: str) -> bool:
 
 
 def _there(folder: Path, file: str) -> str:
-    return file if _is_there(folder, file) else ""
+    return file if file and _is_there(folder, file) else ""
 
 
 def _make(folder: Path, record: DeliveredRecord, names: Pictures) -> None:
@@ -226,14 +258,11 @@ def _strip(folder: Path, record: DeliveredRecord) -> list[_Frame]:
     for entry, shown_on in sorted(movies, key=lambda pair: (pair[0].look != "", pair[0].width)):
         try:
             facts = probe(inside_folder.path_of(folder, entry.path))
-            card = entry.card
-            last = max(entry.frames - card - 1, 0)
-            numbers = sorted({card + round(k * last / (FRAMES - 1)) for k in range(FRAMES)})
             step = max(1, entry.width // 480)
             display, found = find_display(shown_on), []
             start = Timecode.parse(entry.first_timecode, FrameRate.parse(entry.rate))
             with open_source(facts) as source:
-                for number in numbers:
+                for number in _numbers(entry):
                     views = planes(next(iter(source.frames(number, 1))).image)
                     levels = facts.levels_tag or "narrow"
                     rgb = colour_tiles.display_rgb(views, facts.pixel_format, levels, facts.matrix, step)

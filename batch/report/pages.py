@@ -104,7 +104,9 @@ def _batch(records: Sequence[ClipRecord], day: Day) -> str:
 
 def _tidy(folder: Path, clips: Sequence[PageClip]) -> None:
     """Remove pictures of clips that are no more, or were made anew."""
-    used = {name for c in clips for name in (c.still, c.strip, c.waveform, c.cell, c.small, *c.scopes)}
+    used = {
+        name for c in clips for name in (c.still, c.strip, c.waveform, c.cell, c.small, c.before, *c.scopes)
+    }
     for path in (folder / PICTURES).iterdir():
         if path.name not in used and not path.is_dir():
             unlink(folder, f"{PICTURES}/{path.name}")

@@ -265,7 +265,6 @@ def test_a_record_that_passes_and_still_cannot_be_measured_costs_its_file(out: P
 def test_an_error_that_nobody_expected_costs_one_file_and_is_kept(
     out: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from rushlight.batch.report import pages
     from rushlight.batch.verify import deliveries
 
     measure = deliveries._movie
@@ -288,7 +287,7 @@ def test_an_error_that_nobody_expected_costs_one_file_and_is_kept(
     def none(*_: Any) -> Any:
         raise KeyError("odder")
 
-    monkeypatch.setattr(pages, "clip_pictures", none)
+    monkeypatch.setattr("rushlight.batch.report.page_clip.clip_pictures", none)
     assert answer("report", out)[0] == 0
     assert "showing A001.mov ended with a fault" in (out / "report" / "index.html").read_text()
 

@@ -247,7 +247,7 @@ def test_scenes_that_arrive_later_are_recorded_and_only_what_shows_them_is_made_
     record = records(out)[clip]
     assert (record.row or {})["take"] == "3" and record.row_from["take"] == f"{scenes}:2"
     assert record.finished == first[clip].finished and records(out)[other] == first[other]
-    assert "· take 3 · circled" in (out / "report/index.html").read_text()
+    assert "take 3 · circled" in (out / "report/index.html").read_text()
     scenes.write_text("clip,scene,take,circled\nA001C001,12A,3,yes\n")
     assert run("render", day, "--quiet")[0] == 0
     changed = {p.relative_to(out).as_posix() for p, t in before.items() if p.stat().st_mtime_ns != t}
@@ -285,4 +285,4 @@ def test_the_sound_that_is_matched_says_scene_and_take(day: Path) -> None:
     assert [c["outputs"] for c in document["clips"]] == [["editorial", "viewing"], ["viewing"]]
     assert set(clip["row_from"].values()) == {"sound S12A_T03.wav"}
     said = rushlight("plan", day, COLUMNS="200").stdout  # wide: columns take turns where names are long
-    assert "12A 3" in said and "circled" in said
+    assert "scene 12A take 3" in said and "circled" in said

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,11 +11,13 @@ from typing import TypedDict
 
 from rushlight.batch.api.cancel import Cancel
 from rushlight.batch.api.requests import texts_of
+from rushlight.batch.awake import kept_awake
 from rushlight.batch.day.shooting_day import ShootingDay
 from rushlight.batch.disks import made_with, parse_mode, parse_size
 from rushlight.batch.exit_codes import STOPPED
 from rushlight.batch.farm.worker_options import Crew, crew_of
 from rushlight.batch.live.night_pages import NightPages
+from rushlight.batch.own_process import is_own
 from rushlight.batch.records.events import EventDocument
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Terms
@@ -125,7 +128,8 @@ def held_to(
         telling.ended("", stopped=code == STOPPED)
         return code
 
-    with made_with(terms.mode), telling:  # the commands are not kept waiting by a mail server
+    awake = kept_awake(events.note) if is_own() else nullcontext()  # else the caller's to decide
+    with awake, made_with(terms.mode), telling:  # the commands are not kept waiting by a mail server
         code = ringing(hooks, events, shown)
     if events.raised is not None:
         raise events.raised

@@ -6,6 +6,7 @@ rushlight's is a RushlightError. Each name is loaded when it is first used, so t
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -94,6 +95,8 @@ _MODULES = {name: module for module, names in _NAMES.items() for name in names} 
 def __getattr__(name: str) -> object:
     if name not in _MODULES:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    if sys.platform in ("win32", "cygwin"):
+        raise ImportError("rushlight does not support Windows; run it on Linux (macOS is untried)")
     place = _MODULES[name]
     module = import_module(place)
     found: object = module if name in _WHOLE else getattr(module, name)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import datetime
 import difflib
 import re
+import unicodedata
 from collections import defaultdict
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
@@ -73,8 +74,9 @@ class Wanted:
 
 @lru_cache(maxsize=1 << 16)
 def plain_name(name: str) -> str:
-    """A clip's or decision's name as it is compared: no folder, no extension, lower case."""
-    return _EXTENSION.sub("", re.split(r"[/\\]", name.strip())[-1]).lower()
+    """A clip's or decision's name as it is compared: no folder, no extension, lower case, letters composed (NFC)."""
+    plain = _EXTENSION.sub("", re.split(r"[/\\]", name.strip())[-1])
+    return unicodedata.normalize("NFC", plain).lower()
 
 
 @lru_cache(maxsize=1 << 16)

@@ -17,6 +17,7 @@ from rushlight.pipelines.luts.lut_file import (
     parse_lut,
     says_narrow_range,
 )
+from rushlight.pipelines.portable_name import same_name
 from rushlight.pipelines.text_files import is_kept, read_bytes
 
 __all__ = ["LutFiles", "ReadLut"]
@@ -50,8 +51,8 @@ class LutFiles:
         for place in places:
             for path in sorted(place.rglob("*")) if place.is_dir() else [place]:
                 if is_lut_file(path.name) and not path.name.startswith("."):
-                    self._known[path.name.lower()].append(path)
-                    self._known[path.stem.lower()].append(path)
+                    self._known[same_name(path.name)].append(path)
+                    self._known[same_name(path.stem)].append(path)
 
     def find(self, name: str, base: Path) -> Path:
         """The file that a name means: its path from `base`, with or without its suffix, else a LUT of that name under the given
@@ -59,7 +60,7 @@ class LutFiles:
         for path in (base / name, *(base / f"{name}{suffix}" for suffix in LUT_SUFFIXES)):
             if path.is_file() or is_kept(path):
                 return path
-        found = sorted(self._known.get(name.lower(), []), key=lambda path: _order(path.suffix.lower()))
+        found = sorted(self._known.get(same_name(name), []), key=lambda path: _order(path.suffix.lower()))
         if any(self._differ(found[0], path) for path in found[1:]):
             some = ", ".join(str(path) for path in found[:4])
             raise LutError(f"{len(found)} different LUTs are called {name!r}: {some}", key="lut")

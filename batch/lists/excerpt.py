@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from rushlight.batch.lists.clip_list import Row
 from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.portable_name import same_name
 
 __all__ = ["Excerpt", "excerpts_of", "keys_of", "rows_of", "unknown_clips"]
 
@@ -70,8 +71,8 @@ def _wrong(text: str, option: str) -> OptionError:
 
 def keys_of(clip: str) -> set[str]:
     """What a clip may be called, from the name in a list or an option: its last part, that without its ending, and that before the
-    numbers of a sequence or of several files; without case."""
-    name = clip.replace("\\", "/").rstrip("/").rpartition("/")[2].casefold()
+    numbers of a sequence or of several files; by the key of `same_name`."""
+    name = same_name(clip.replace("\\", "/").rstrip("/").rpartition("/")[2])
     stem = name.rpartition(".")[0] or name
     return {name, stem, name.partition("#")[0].rstrip("._-") or name}
 

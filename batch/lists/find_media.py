@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import unicodedata
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
@@ -14,6 +15,7 @@ from rushlight.pipelines.errors import ListError, SourceError
 from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.originals.image_sequences import RAW, sequence_files
 from rushlight.pipelines.originals.spanned_clips import MOVIES, is_span, span_files
+from rushlight.pipelines.portable_name import same_name
 
 __all__ = ["MediaIndex", "files_of", "is_system", "originals_below", "resolve_clip"]
 
@@ -26,7 +28,7 @@ _SUFFIXES = sorted(MOVIES | RAW)
 
 @dataclass
 class MediaIndex:
-    """Files and folders under the --media folders by lower-case name; read once, links to folders not followed.
+    """Files and folders under the --media folders by name, as `same_name` has it; read once, links to folders not followed.
 
     What this program delivered is left out, as `originals_below` has it.
     """
@@ -39,18 +41,18 @@ class MediaIndex:
     def find(self, name: str) -> list[Path]:
         """All places of a file or folder of that name."""
         self._read()
-        return self.names.get(name.lower(), [])
+        return self.names.get(same_name(name), [])
 
     def find_movie(self, stem: str) -> list[Path]:
         """All places of movies and camera raw of that name without its extension."""
         self._read()
-        name = stem.lower()
+        name = same_name(stem)
         return [p for suffix in _SUFFIXES for p in self.names.get(name + suffix, ())]
 
     def find_pattern(self, pattern: str) -> list[Path]:
         """The pattern, in every folder that holds a file it stands for: `#` for digits."""
         self._read()
-        head, _, tail = pattern.lower().partition("#")
+        head, _, tail = same_name(pattern).partition("#")
         shape = re.compile(re.escape(head) + r"\d+" + re.escape(tail.lstrip("#")))
         places = {p.parent for name, paths in self.names.items() if shape.fullmatch(name) for p in paths}
         return [place / pattern for place in sorted(places)]
@@ -61,7 +63,7 @@ class MediaIndex:
         self.read = True
         for place, inner, files in originals_below(self.folders, self.leave_out):
             for entry in (*files, *inner):
-                self.names[entry.lower()].append(place / entry)
+                self.names[same_name(entry)].append(place / entry)
 
 
 def originals_below(
@@ -121,14 +123,14 @@ def resolve_clip(
         return _from_a_drive(clip, parts[1:], media)
     relative = Path(*parts) if parts else Path(clip)
     if relative.is_absolute():
-        if _there(relative):
-            return relative
+        if place := _as_spelled(Path(relative.anchor), relative.relative_to(relative.anchor)):
+            return place
         if media.folders:  # mounted elsewhere now: by its name, and as much of its path as fits
             return _from_a_drive(clip, parts[1:], media)
         raise SourceError("there is no such original", file=clip, key="clip")
     for folder in (base, *media.folders):
-        if _there(folder / relative):
-            return folder / relative
+        if place := _as_spelled(folder, relative):
+            return place
     if parts:
         found = _below(parts, media, stem=stem)
         if len(found) > 1 and "#" in relative.name and is_span(found[0]):
@@ -187,10 +189,10 @@ def files_of(path: Path, clip: str, base: Path, media: MediaIndex) -> tuple[Path
 
 
 def _from_a_drive(clip: str, parts: tuple[str, ...], media: MediaIndex) -> Path:
-    wanted = tuple(p.lower() for p in reversed(parts))
+    wanted = tuple(same_name(p) for p in reversed(parts))
     shared: dict[Path, int] = {}
     for path in media.find(parts[-1]) if parts else ():
-        have = tuple(p.lower() for p in reversed(path.parts))
+        have = tuple(same_name(p) for p in reversed(path.parts))
         differs = (n for n, (a, b) in enumerate(zip(wanted, have, strict=False)) if a != b)
         shared[path] = next(differs, min(len(wanted), len(have)))
     best = [path for path, length in shared.items() if length == max(shared.values())]
@@ -209,8 +211,33 @@ def _below(parts: Sequence[str], media: MediaIndex, *, stem: bool) -> list[Path]
     found = media.find_pattern(name) if "#" in name else media.find(name)
     if not found and stem and not Path(name).suffix:
         found = media.find_movie(name)
-    above = [part.lower() for part in parts[:-1]]
-    return [p for p in found if not above or [x.lower() for x in p.parts[:-1]][-len(above) :] == above]
+    above = [same_name(part) for part in parts[:-1]]
+    return [p for p in found if not above or [same_name(x) for x in p.parts[:-1]][-len(above) :] == above]
+
+
+def _as_spelled(folder: Path, relative: Path) -> Path | None:
+    """The place of a name below a folder; None where nothing is there.
+
+    A letter and its accent are one code or two (NFC, NFD), and which of them a name has on a disk depends on the system that wrote it: a
+    part that is not there as written is looked for by the other spelling. Upper and lower case are told apart."""
+    if _there(folder / relative):
+        return folder / relative
+    if relative.as_posix().isascii():
+        return None
+    for part in relative.parts:
+        place = folder / part
+        if not _there(place):
+            try:
+                names = os.listdir(folder)
+            except OSError:
+                return None
+            wanted = unicodedata.normalize("NFC", part)
+            alike = [name for name in names if unicodedata.normalize("NFC", name) == wanted]
+            if len(alike) != 1:
+                return None
+            place = folder / alike[0]
+        folder = place
+    return folder
 
 
 def _there(path: Path) -> bool:

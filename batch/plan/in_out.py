@@ -13,6 +13,7 @@ from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.sound.take_matching import Chosen
 from rushlight.pipelines.errors import OptionError, TimecodeError
 from rushlight.pipelines.formats.timecode import Timecode
+from rushlight.pipelines.portable_name import same_name
 from rushlight.pipelines.sound.placing import fit
 
 __all__ = ["excerpted", "frame_range", "keep_excerpts", "marked_stills", "with_still_notes"]
@@ -143,16 +144,16 @@ def keep_excerpts(plan: Plan, excerpts: Iterable[Excerpt]) -> None:
 
 def _meant(name: str, clips: Sequence[PlannedClip]) -> list[PlannedClip]:
     """The clips of a name: as the list has it, its path, its place in the output folder; else its file's or its own."""
-    typed = name.casefold()
+    typed = same_name(name)
 
     def exact(clip: PlannedClip) -> set[str]:
         place = [f"{clip.folder}/{clip.stem}"] if clip.folder else []
-        return {n.casefold() for n in (clip.row.clip, str(clip.path), *place)}
+        return {same_name(n) for n in (clip.row.clip, str(clip.path), *place)}
 
     return (
         [clip for clip in clips if typed in exact(clip)]
-        or [clip for clip in clips if typed in {clip.path.name.casefold(), clip.stem.casefold()}]
-        or [clip for clip in clips if keys_of(name) & (keys_of(clip.row.clip) | {clip.stem.casefold()})]
+        or [clip for clip in clips if typed in {same_name(clip.path.name), same_name(clip.stem)}]
+        or [clip for clip in clips if keys_of(name) & (keys_of(clip.row.clip) | {same_name(clip.stem)})]
     )
 
 

@@ -23,6 +23,7 @@ from rushlight.batch.records.queue_row import QueuedOutput, TurnOrders
 from rushlight.batch.what_is_there import still_there
 from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.inside_folder import holding, is_file, link, move, unlink_as
+from rushlight.pipelines.portable_name import same_name
 
 __all__ = ["cause", "clear", "described", "joined", "keep", "replaced", "unkeep"]
 
@@ -61,13 +62,24 @@ def unkeep(out: Path, entries: Iterable[Output]) -> None:
 
 
 def clear(out: Path, entries: Iterable[Output], new: Iterable[Output]) -> None:
-    """Take away old names that the new files did not take over."""
-    taken = {entry.path for entry in new}
+    """Take away old names that the new files did not take over: where a disk takes two names for one, the old one is the new file's."""
+    taken: dict[str, list[str]] = {}
+    for each in new:
+        taken.setdefault(same_name(each.path), []).append(each.path)
     for entry in entries:
-        if entry.path not in taken:
+        if not any(_is_one(out, entry.path, path) for path in taken.get(same_name(entry.path), ())):
             with suppress(OSError, OutsideError):
                 _unlink(out, entry.path, entry)
                 drop_empty(out, entry.path)
+
+
+def _is_one(out: Path, old: str, new: str) -> bool:
+    """True if two names are one file's here; a name that leads nowhere is none."""
+    if old == new:
+        return True
+    with suppress(OSError):
+        return os.path.samefile(out / old, out / new)
+    return False
 
 
 def _unlink(out: Path, name: str, entry: Output) -> None:

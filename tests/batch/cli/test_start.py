@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -23,6 +25,24 @@ sys.platform = {{platform!r}}
 def python(code: str, platform: str = "win32") -> subprocess.CompletedProcess[str]:
     words = [sys.executable, "-c", WINDOWS.format(platform=platform) + code]
     return subprocess.run(words, capture_output=True, text=True)
+
+
+LINUX = {
+    "memfd_create", "posix_fadvise", "posix_fallocate", "sched_getaffinity", "sched_setaffinity", "copy_file_range", "splice",
+    "O_TMPFILE", "O_PATH", "O_DIRECT", "O_NOATIME", "eventfd", "pidfd_open", "getxattr", "setxattr", "listxattr",
+}  # fmt: skip
+GUARDS = ("hasattr(os,", "AttributeError", "getattr(os,")
+
+
+def test_what_only_linux_has_is_asked_for_before_it_is_used() -> None:
+    """macOS by rule: no such name of `os` without a question, no module that it lacks, no path of /proc but where its absence is met."""
+    root, met = Path(__file__).resolve().parents[3], ("batch/disks.py", "pipelines/outputs/stills.py")
+    for path in sorted(p for top in ("batch", "pipelines") for p in (root / top).rglob("*.py")):
+        text, place = path.read_text(), path.relative_to(root).as_posix()
+        used = {n.attr for n in ast.walk(ast.parse(text)) if isinstance(n, ast.Attribute) and n.attr in LINUX}
+        assert not used or any(guard in text for guard in GUARDS), f"{place}: {used}"
+        assert "/proc/" not in text or place in met, place
+        assert not re.search(r"fc-(list|match)|fontconfig|get_context\(.fork.\)|os\.fork\(", text), place
 
 
 @pytest.mark.parametrize("platform", ["win32", "cygwin"])

@@ -1,5 +1,6 @@
 """Names: clips found where they are, never outside; files named so that every system takes them."""
 
+import unicodedata
 from pathlib import Path
 
 import pytest
@@ -27,6 +28,32 @@ def test_places(tmp_path: Path) -> None:
         resolve_clip("nothere.mov", base, media)
     with pytest.raises(ListError, match="leads out"):
         resolve_clip("../card1/c.mov", base, media)
+
+
+@pytest.mark.parametrize(("disk", "written"), [("NFC", "NFD"), ("NFD", "NFC")])
+def test_an_accent_is_one_code_or_two(tmp_path: Path, disk: str, written: str) -> None:
+    """As of a card copied by one system and a list typed on another: beside the list, by its path, and below --media."""
+    there = unicodedata.normalize(disk, "Café/Prise é.mov")
+    place = tmp_path / "cards" / there
+    place.parent.mkdir(parents=True)
+    place.touch()
+    typed = unicodedata.normalize(written, "Café/Prise é.mov")
+    assert typed != there
+    nothing, media = MediaIndex([]), MediaIndex([tmp_path / "cards"])
+    assert resolve_clip(typed, tmp_path / "cards", nothing) == place
+    assert resolve_clip(str(tmp_path / "cards" / typed), Path("/"), nothing) == place
+    for name in (typed, typed.rpartition("/")[2], typed.rpartition("/")[2].removesuffix(".mov")):
+        assert resolve_clip(name, tmp_path, media) == place
+    assert resolve_clip("D:\\" + typed.replace("/", "\\").upper(), tmp_path, media) == place
+
+
+def test_two_spellings_of_a_name_side_by_side_are_two_files(tmp_path: Path) -> None:
+    composed, apart = (unicodedata.normalize(form, "é.mov") for form in ("NFC", "NFD"))
+    for name in (composed, apart):
+        (tmp_path / name).touch()
+        assert resolve_clip(name, tmp_path, MediaIndex([])) == tmp_path / name
+    with pytest.raises(ListError, match="2 originals"):
+        resolve_clip("é", tmp_path / "none", MediaIndex([tmp_path]))
 
 
 def test_a_windows_drive_is_looked_for_under_media(tmp_path: Path) -> None:

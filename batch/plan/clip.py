@@ -33,12 +33,13 @@ from rushlight.pipelines.errors import (
     SourceError,
     UnstatedError,
 )
-from rushlight.pipelines.formats.codecs import codec, log_notes, output_faults, rate_fault
+from rushlight.pipelines.formats.codecs import TRANSFERS, codec, log_notes, output_faults, rate_fault
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.job.clip_metadata import stated as stated_metadata
 from rushlight.pipelines.job.other_looks import ungraded_notes
 from rushlight.pipelines.job.spec import LookSpec
 from rushlight.pipelines.originals.probe import Facts
+from rushlight.pipelines.recipe.look_faults import transfer_of
 from rushlight.pipelines.recipe.model import MovieOutput, Output, Recipe
 
 __all__ = ["clip_metadata", "fields_of_clip", "frame_range", "own_fields", "plan_clip", "resolve_signal"]
@@ -132,7 +133,7 @@ def plan_clip(
     if retimed:
         timecode = relabelled(start, rate) + first
     signal, notes = resolve_signal(stated, facts)
-    warnings += [*notes, *_log_notes(row, recipe, facts, signal)]
+    warnings += [*notes, *_log_notes(row, recipe, facts, signal), *_tag_notes(row, recipe)]
     finished = signal.encoding.kind == "video" and row.grade is None and not row["cdl"]
     if finished and decision.cdl is not None:  # a look recorded in camera: twice graded would be wrong
         decision = Decision(cdl=None, reason=f"display-encoded: {decision.source} is not for it")
@@ -246,6 +247,19 @@ def _log_notes(row: Row, recipe: Recipe, facts: Facts, signal: Signal) -> list[s
             linear = signal.encoding.kind == "linear"
             found += log_notes(codec(output.codec), facts.pixel_format, levels=signal.levels, linear=linear)
     return list(dict.fromkeys(found))
+
+
+def _tag_notes(row: Row, recipe: Recipe) -> list[str]:
+    """Movies that are tagged otherwise than their display, in words."""
+    found = []
+    for output in recipe.output:
+        if isinstance(output, MovieOutput) and output.transfer_tag and takes(output, row):
+            own, tag = transfer_of(recipe, output), output.transfer_tag
+            found.append(
+                f"{output.name}: its recipe has it tagged as transfer {tag} ({TRANSFERS[tag]}) instead of {own}; players that go by"
+                " the tag show it otherwise, and no pixel is another"
+            )
+    return found
 
 
 def _acceptable(facts: Facts, recipe: Recipe) -> None:

@@ -219,6 +219,7 @@ def _movie(clip: PlannedClip, output: MovieOutput, known: Known) -> MovieSpec:
         burnin=output.burnin,
         font=f"log/inputs/{known.fonts[output.burnin.font]}" if output.burnin and output.burnin.font else "",
         dither=output.dither,
+        transfer_tag=output.transfer_tag,
         card=output.card,
         fields=own,
     )

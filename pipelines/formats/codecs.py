@@ -18,6 +18,7 @@ from rushlight.pipelines.formats.timecode import FrameRate
 __all__ = [
     "CODECS",
     "PRESETS",
+    "TRANSFERS",
     "Codec",
     "Siting",
     "Tags",
@@ -31,6 +32,7 @@ __all__ = [
     "readable_tags",
     "segment_frames",
     "siting",
+    "transfer_tag_fault",
 ]
 
 Siting = Literal["left", "top-left", "centre"]
@@ -172,6 +174,9 @@ PRESETS = (
     "veryslow",
 )  # ultrafast is another profile
 
+# Transfers that a movie for an SDR display may be tagged with, whatever its display (ITU-T H.273, table 3).
+TRANSFERS = {1: "BT.709", 2: "unspecified", 4: "gamma 2.2", 13: "sRGB"}
+
 # Rates that FFmpeg writes into MXF and that read back the same; it writes 119.88 as 120 and refuses the rest.
 _MXF_RATES = frozenset(
     [Fraction(n) for n in (24, 25, 30, 48, 50, 60, 72, 96, 100, 120)]
@@ -243,6 +248,17 @@ def rate_fault(which: Codec, container: str, rate: FrameRate) -> str:
         rates = ", ".join(str(FrameRate(fraction=f)) for f in sorted(_MXF_RATES))
         other = next((c for c in which.containers if c != "mxf"), "mov")
         return f"MXF holds {rates} frames a second, not {rate}; {other} holds any"
+    return ""
+
+
+def transfer_tag_fault(which: Codec, container: str, *, tag: int, transfer: int, state: str) -> str:
+    """Why a movie of that transfer cannot be tagged with another, as a sentence; empty if it can."""
+    if state == "log":
+        return "state log has no display, and its transfer stays unspecified"
+    if transfer in (16, 18):
+        return "a PQ or HLG picture keeps its own tag: with another every player would show it wrong"
+    if readable_tags(which, container, Tags(transfer=tag))[0].transfer != tag:
+        return f"{which.name} in {container} has no label for {TRANSFERS[tag]}; mov has"
     return ""
 
 

@@ -77,7 +77,9 @@ def drawn_fields(fields: Mapping[str, str], sound: str) -> dict[str, str]:
 
 
 def movie_format(job: JobSpec, output: MovieSpec, tags: Tags) -> MovieFormat:
-    """The format of an output's pictures in its delivered container."""
+    """The format of an output's pictures in its delivered container; `tags` are those of its display."""
+    if output.transfer_tag is not None:
+        tags = replace(tags, transfer=output.transfer_tag)
     return MovieFormat(
         codec=codec(output.codec),
         container=output.container,

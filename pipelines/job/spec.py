@@ -216,6 +216,7 @@ class MovieSpec(_OutputSpec):
     burnin: Burnin | None = None
     font: Annotated[str, AfterValidator(lambda name: "/".join(parts_of(name)) if name else "")] = ""
     dither: bool = True
+    transfer_tag: int | None = None  # in the file's tags in place of the display's
     card: int = 0  # frames of a slate card before the first of the clip
     fields: dict[str, str] = {}  # of burn-in and card, where they are not the clip's
 

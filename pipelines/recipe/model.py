@@ -245,6 +245,9 @@ class MovieOutput(_Output):
     camera_sound: bool = False  # keep the camera's sound as further tracks beside production sound
     burnin: Burnin | None = None
     dither: bool = True
+    transfer_tag: Literal[1, 2, 4, 13] | None = Field(
+        default=None, exclude_if=lambda tag: tag is None
+    )  # H.273's TransferCharacteristics in the file's tags in place of the display's: 1 BT.709, 2 unspecified, 4 gamma 2.2, 13 sRGB; no pixel changes
     card: int = Field(default=0, ge=0, le=1000)  # frames of a slate card before the first of the clip
 
     @property

@@ -54,7 +54,7 @@ def _names_faults(recipe: Recipe) -> list[tuple[str, str]]:
 
 def codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
     """Settings that codecs, containers and displays do not take, by key."""
-    from rushlight.pipelines.formats.codecs import codec, output_faults
+    from rushlight.pipelines.formats.codecs import codec, output_faults, transfer_tag_fault
 
     faults = _names_faults(recipe) + look_faults(recipe)
     for index, output in enumerate(recipe.output):
@@ -89,6 +89,16 @@ def codec_faults(recipe: Recipe) -> list[tuple[str, str]]:
                 'is for MOV and MXF with sound = "copy": elsewhere there are no further tracks to keep it in'
             )
             faults.append((f"{key}.camera_sound", words))
+        if output.transfer_tag is not None and (
+            words := transfer_tag_fault(
+                found,
+                output.container or found.containers[0],
+                tag=output.transfer_tag,
+                transfer=transfer,
+                state=output.state,
+            )
+        ):
+            faults.append((f"{key}.transfer_tag", words))
         if output.card and output.relinked:
             faults.append((f"{key}.card", CARD_RULE))
         elif output.card and output.state == "log":

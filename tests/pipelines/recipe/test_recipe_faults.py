@@ -35,6 +35,22 @@ def faults(text: str) -> str:
             "output[0].camera_sound",
             'sound = "copy"',
         ),
+        (MOVIE + "transfer_tag = 5\n", "output[0].transfer_tag", "1, 2, 4 or 13"),
+        (
+            MOVIE.replace("h264", "prores-422") + 'state = "log"\ntransfer_tag = 1\n',
+            "output[0].transfer_tag",
+            "stays unspecified",
+        ),
+        (
+            MOVIE.replace("h264", "hevc-10") + 'transfer_tag = 1\n[look]\ndisplay = "PQ BT.2100"\n',
+            "output[0].transfer_tag",
+            "keeps its own tag",
+        ),
+        (
+            MOVIE.replace("h264", "dnxhr-lb") + 'container = "mxf"\ntransfer_tag = 13\n',
+            "output[0].transfer_tag",
+            "no label for sRGB",
+        ),
         ('sound_offset = "two"\n' + MOVIE, "sound_offset", "takes samples or frames"),
         ('sound = "boom"\n' + MOVIE, "sound", "production"),
         (MOVIE + "card = 24\n", "output[0].card", "a slate card moves the first timecode"),

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 
+from rushlight.batch.finish.chart_measured import chart_measured
 from rushlight.batch.finish.joined_movie import joined_movie, place
 from rushlight.batch.finish.sound_anew import heard_in_job, sound_made_anew
 from rushlight.batch.finish.still_before import still_before
@@ -71,7 +72,10 @@ def finish_job(payload: Mapping[str, object], segments: Sequence[Mapping[str, ob
             outputs += _stills(job, output, sides, token)
     heard, noted = heard_in_job(job, facts)
     warnings += noted
-    record = finished_record(job, facts, sides, outputs, warnings, heard)
+    chart, told = chart_measured(job, facts)
+    record = finished_record(job, facts, sides, outputs, [*warnings, *told], heard)
+    if chart:
+        record = record.model_copy(update={"chart": chart})
     with suppress(Exception):  # the report makes what is missing, and says why it cannot
         clip_pictures(Path(job.out), record)
     with suppress(Exception):  # a page without it says nothing of it

@@ -86,6 +86,9 @@ COLUMNS = _table(
     ("clock_offset", "seconds that its timecode is ahead of the record of grade changes, and of the sound recorder", "-0.5"),
     ("stills", "timecodes of frames of which a still is made, where the recipe's `at` says `list`",
         "01:00:00:02, 01:00:00:05"),
+    ("chart", "a 24-patch chart in the picture: x and y of the four corners of its patches in pixels of the original, clockwise from the"
+        " top left of dark skin; after `@` a timecode, else the middle frame. It is measured and said, and corrects nothing",
+        "30,10 100,10 100,60 30,60 @ 01:00:00:03"),
     ("camera_make", "the maker of the camera; this and the columns after it go before what the [original's header](originals.md)"
         " states, into the delivered files and the camera report, and change no picture", "Halden"),
     ("camera_model", "its model", "H7"),

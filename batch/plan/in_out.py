@@ -13,10 +13,18 @@ from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.sound.take_matching import Chosen
 from rushlight.pipelines.errors import OptionError, TimecodeError
 from rushlight.pipelines.formats.timecode import Timecode
+from rushlight.pipelines.measure.chart_in_picture import chart_place
 from rushlight.pipelines.portable_name import same_name
 from rushlight.pipelines.sound.placing import fit
 
-__all__ = ["excerpted", "frame_range", "keep_excerpts", "marked_stills", "with_still_notes"]
+__all__ = [
+    "excerpted",
+    "frame_range",
+    "keep_excerpts",
+    "marked_stills",
+    "with_chart_note",
+    "with_still_notes",
+]
 
 
 def frame_range(
@@ -194,6 +202,16 @@ def with_still_notes(clip: PlannedClip) -> PlannedClip:
     listed = ", ".join(str(clip.timecode + n) for n in outside)
     last = clip.timecode + (clip.count - 1)
     note = f"no still at {listed}: the clip is from {clip.timecode} to {last}"
+    return replace(clip, warnings=(*clip.warnings, note))
+
+
+def with_chart_note(clip: PlannedClip) -> PlannedClip:
+    """The clip, saying where the timecode in its cell `chart` lies outside it. ListError for what is no such cell."""
+    place = chart_place(clip.row["chart"], clip.timecode, clip.count)
+    if place is None or place.offset < clip.count:
+        return clip
+    last = clip.timecode + (clip.count - 1)
+    note = f"no chart at {clip.timecode + place.offset}: the clip is from {clip.timecode} to {last}"
     return replace(clip, warnings=(*clip.warnings, note))
 
 

@@ -24,7 +24,7 @@ from rushlight.batch.plan.apply_defaults import Defaults
 from rushlight.batch.plan.clip import plan_clip, resolve_signal, stated_by, takes
 from rushlight.batch.plan.clip_sound import with_sound
 from rushlight.batch.plan.grade_matching import Headers, Matcher
-from rushlight.batch.plan.in_out import with_still_notes
+from rushlight.batch.plan.in_out import with_chart_note, with_still_notes
 from rushlight.batch.plan.model import Plan, PlannedClip, Stated
 from rushlight.batch.plan.reels import reel_of
 from rushlight.batch.scenes.filled_rows import filled_from_sound
@@ -167,7 +167,7 @@ class RowPlanner:
         other = any(takes(output, told) != takes(output, row) for output in self.recipe.output)
         made = planned(_having(told, cells)) if other else clip  # what it is made into now may not hold it
         clip = replace(clip, row=told, frames=made.frames, looks=made.looks, shows=made.shows)
-        return with_still_notes(clip)
+        return with_chart_note(with_still_notes(clip))
 
     def _framing(self, reference: str, base: Path, who: str) -> ClipFdl | None:
         """The framing decision list that is named so. FramingError, of the row, where it is none."""

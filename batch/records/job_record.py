@@ -12,6 +12,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, TypeAdapter
 
+from rushlight.batch.records.chart import Chart
 from rushlight.batch.records.colour import Colour, SomeColour
 from rushlight.batch.records.files import (
     ClipFraming,
@@ -143,6 +144,9 @@ class ClipRecord(Shape):
     )
     outputs: Outputs = Field(default=[])
     colour: SomeColour = Field(default=SomeColour(), description="Colour of the clip.")
+    chart: Chart | None = Field(
+        default=None, description="A chart in the picture; null where the row names none."
+    )
     original: Original | None = Field(default=None, description="What was seen in the original's pictures.")
     made_with: list[MadeWith] = Field(
         default=[], description="Versions that made the pictures of the outputs; empty of older versions."

@@ -19,6 +19,7 @@ from rushlight.batch.records.look import Grade, OtherLook
 from rushlight.batch.records.original import facts_text
 from rushlight.batch.records.sound import ClipSound, HeardSound
 from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts
+from rushlight.batch.report.chart_drawing import DrawnChart, drawn_chart
 from rushlight.batch.report.level_charts import Chart, level_chart, loudness_chart
 from rushlight.batch.report.page_pictures import anchor_of, clip_pictures
 from rushlight.batch.verify.colour_check import limits
@@ -99,6 +100,7 @@ class PageClip:
     before: str = ""
     lines: Sequence[str] = ()  # of its cell in a contact sheet
     scopes: Sequence[str] = ()
+    chart: DrawnChart | None = None  # in the picture
     charts: Sequence[tuple[str, Chart]] = ()  # level and loudness over time, those that there are
     left: float = 0.0  # on the day's line, in hundredths of it
     wide: float = 0.0
@@ -153,6 +155,7 @@ def page_clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | No
         play=_play(record),
         decided=_decided(record, measured),
         before_and_after=_before_and_after(record),
+        chart=drawn_chart(record),
         charts=_charts(record),
         **clip_pictures(folder, record),
     )

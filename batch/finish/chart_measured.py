@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from rushlight.batch.records.chart import Chart, chart_record
+from rushlight.batch.records.colour import Chart, chart_record
 from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode

@@ -12,8 +12,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, TypeAdapter
 
-from rushlight.batch.records.chart import Chart
-from rushlight.batch.records.colour import Colour, SomeColour
+from rushlight.batch.records.colour import Chart, Colour, SomeColour
 from rushlight.batch.records.files import (
     ClipFraming,
     DeliveredMovie,

@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from rushlight.batch.records.chart import Chart
-from rushlight.batch.records.colour import Patch
+from rushlight.batch.records.colour import Chart, Patch
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.pipelines.colour.chart import PATCHES
 from rushlight.pipelines.colour.displays import find_display

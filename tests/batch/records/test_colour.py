@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rushlight.batch.records.chart import Chart, chart_record
+from rushlight.batch.records.colour import Chart, chart_record
 from rushlight.pipelines.colour.chart import PATCHES
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.measure.chart_in_picture import ChartFound, ChartPlace

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import runpy
 import sys
@@ -116,7 +117,24 @@ def test_nightly_farm(
     assert len(list((place / "farm" / "first" / "editorial").glob("*.mov"))) == 2
 
 
+def test_beyond_one_building(
+    place: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Ten workers work; a thousand are held up by the wire, and where that is wide by the runner, where theory says."""
+    options = ("--json", "--seconds", "120", "--workers", "10", "1000")
+    assert run(place, monkeypatch, "beyond_one_building.py", *options) == 0
+    nights = {(n["codec"], n["place"], n["workers"]): n for n in json.loads(capsys.readouterr().out)}
+    near, wide, hd = "near", "near, 100 Gbit/s", "ProRes 422 HQ, HD"
+    assert nights[hd, near, 10]["working"] > 0.95 and nights[hd, near, 10]["held_by"] == "the work itself"
+    assert nights[hd, near, 1000]["held_by"] == "the network" and nights[hd, near, 1000]["network"] <= 10
+    runner = nights[hd, wide, 1000]
+    assert runner["held_by"] == "the runner"
+    assert runner["realtime"] == pytest.approx(2 / 0.009, rel=0.05)  # two seconds a segment, 9 ms each
+    dpx = nights["DPX 10 bit, 3840x2160", wide, 10]
+    assert dpx["each"] == pytest.approx(3840 * 2160 * 4 * 48 / 0.143 / 48 / 1e6, rel=0.01)
+
+
 def test_every_script_is_on_the_page_and_here() -> None:
     names = {path.name for path in SCRIPTS.glob("*.py")}
     page, tests = (SCRIPTS / "README.md").read_text(), Path(__file__).read_text()
-    assert len(names) == 5 and all(f"({name})" in page and f'"{name}"' in tests for name in names)
+    assert len(names) == 6 and all(f"({name})" in page and f'"{name}"' in tests for name in names)

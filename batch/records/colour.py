@@ -26,6 +26,7 @@ __all__ = [
     "ShiftedTiles",
     "SomeColour",
     "cautions",
+    "chart_record",
 ]
 
 CAUTION = "caution: "  # begins a warning that pages show among what somebody must look at

@@ -110,3 +110,20 @@ def test_ffmpegs_meter_agrees(tmp_path: Path) -> None:
     peak = re.search(r"Peak: +(-?[\d.]+) dBFS", summary)
     assert integrated and found.integrated == pytest.approx(float(integrated[1]), abs=0.11)
     assert peak and found.true_peak == pytest.approx(float(peak[1]), abs=0.25)
+
+
+def test_a_block_of_quieter_samples_can_have_the_true_peak() -> None:
+    """Quieter blocks are passed over only where no sound of such samples could reach the peak so far."""
+    at = np.arange(RATE)
+    beside = np.sin(2 * np.pi * at / 4 + np.pi / 4)[None]  # samples of 0.71, peaks of 1
+    loud = 0.8 * np.sin(2 * np.pi * 997 * at / RATE)[None]
+    alone = loudness([beside]).true_peak
+    assert loudness([loud, beside]).true_peak == pytest.approx(alone) > loudness([loud]).true_peak + 1
+
+
+def test_peaks_are_those_of_each_tenth_of_a_second() -> None:
+    samples = np.zeros((2, RATE))
+    samples[1, RATE // 2] = -0.5
+    found = loudness(np.split(samples, [7, 20_000], axis=1)).peaks
+    assert len(found) == 10 and found[5] == pytest.approx(-6.02, abs=0.01)
+    assert {level for k, level in enumerate(found) if k != 5} == {-np.inf}

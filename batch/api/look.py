@@ -26,6 +26,7 @@ from rushlight.pipelines.errors import OptionError, TimecodeError, from_os
 from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.job.from_spec import build_look
 from rushlight.pipelines.job.spec import LookSpec
+from rushlight.pipelines.outputs.png_bytes import png_bytes
 
 __all__ = ["LookResult", "exact_look", "find_clip", "look", "look_through"]
 
@@ -164,7 +165,7 @@ def _pictured(prepared: Prepared, clip: PlannedClip, exact: Look, path: Path, at
     if path.suffix.lower() == ".html":
         page = look_frame.page_of(panels, title=title, look=exact.describe(), timecode=timecode)
         return page.encode()
-    return look_frame.png(look_frame.sheet(panels, f"{title}: {exact.describe()}"))
+    return png_bytes(look_frame.sheet(panels, f"{title}: {exact.describe()}"))
 
 
 def _frame_at(clip: PlannedClip, at: str) -> int:
@@ -208,7 +209,8 @@ def find_clip(prepared: Prepared, name: str) -> PlannedClip:
     for row, error in (*plan.wrong, *plan.broken):
         if row.clip.casefold() == wanted or Path(row.clip).stem.casefold() == wanted:
             raise error
-    near = difflib.get_close_matches(name, [c.row.clip for c in plan.clips], 1, 0.5)
+    names = [c.row.clip for c in plan.clips]
+    near = [n for n in names if wanted in n.casefold()] or difflib.get_close_matches(name, names, 1, 0.5)
     raise OptionError(
         f"the list has no clip {name!r}" + (f"; was {near[0]!r} meant?" if near else ""), key="CLIP"
     )

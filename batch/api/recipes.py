@@ -13,13 +13,15 @@ from rushlight.batch.api.render import render
 from rushlight.batch.doctor.chart_original import write_chart
 from rushlight.batch.exit_codes import DONE
 from rushlight.batch.job_log import latest, read_log
+from rushlight.batch.lists.list_columns import COLUMNS
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
+from rushlight.pipelines.burnin.text_fields import check_fields, fields_of
 from rushlight.pipelines.colour.camera_encodings import find_encoding
-from rushlight.pipelines.errors import DeliveryError, OptionError, from_os
+from rushlight.pipelines.errors import DeliveryError, OptionError, RecipeError, from_os
 from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import probe
 from rushlight.pipelines.outputs.stills import write_still
-from rushlight.pipelines.recipe.model import MovieOutput
+from rushlight.pipelines.recipe.model import MovieOutput, Recipe
 from rushlight.pipelines.recipe.read_recipe import load_recipe
 from rushlight.pipelines.recipe.starter import Answers, starter_recipe
 
@@ -58,11 +60,13 @@ class RecipeTrial:
     recipe: str
     outputs: tuple[TrialOutput, ...]
     frames: tuple[DrawnFrame, ...]
+    notes: tuple[str, ...] = ()  # what would be refused with a list that has no column for it
 
     def document(self) -> dict[str, object]:
         return {
             "recipe": self.recipe,
             "outputs": [asdict(each) for each in self.outputs],
+            "notes": list(self.notes),
             "frames": [{"output": each.output, "path": str(each.path)} for each in self.frames],
         }
 
@@ -101,7 +105,21 @@ def try_recipe(
         for each in recipe.output
     )
     frames = () if to is None else _drawn(str(name), recipe.encoding, Path(to), on_event)
-    return RecipeTrial(recipe=recipe.name, outputs=outputs, frames=frames)
+    return RecipeTrial(recipe=recipe.name, outputs=outputs, frames=frames, notes=_notes(recipe))
+
+
+def _notes(recipe: Recipe) -> tuple[str, ...]:
+    """Fields of burn-in that are none of ours and no usual column. RecipeError for what no list could mend."""
+    found = []
+    for index, output in enumerate(recipe.output):
+        if isinstance(output, MovieOutput) and output.burnin:
+            key = f"output[{index}].burnin.text"
+            check_fields(output.burnin, fields_of(output.burnin), key=key)
+            try:
+                check_fields(output.burnin, COLUMNS, key=key)
+            except RecipeError as error:
+                found.append(f"{key}: {error.text}; only a list with a column of that name will do")
+    return tuple(found)
 
 
 def _drawn(name: str, encoding: str, to: Path, on_event: OnEvent | None) -> tuple[DrawnFrame, ...]:

@@ -46,7 +46,7 @@ def topic(name: str) -> Topic:
         return found[wanted]
     near = difflib.get_close_matches(wanted, found, 1)
     meant = f"did you mean {near[0]}? " if near else ""
-    raise OptionError(f"there is no topic {name!r}; {meant}There are {', '.join(found)}")
+    raise OptionError(f"there is no topic {name!r}; {meant}there are {', '.join(found)}")
 
 
 def _installed(name: str) -> str:

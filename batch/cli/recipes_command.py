@@ -26,7 +26,7 @@ QUESTIONS = {
     "editorial": "Codec of the movies for editorial, or none",
     "viewing": "Codec of the viewing copies, or none",
     "stills": "Kinds of stills, with commas between, or none",
-    "size": "Raster of editorial and stills",
+    "size": "Raster of editorial and stills; of viewing copies where there is no editorial",
     "watermark": "Watermark of the viewing copies",
     "lut": "Show LUT; none where it is ACES 2.0",
     "display": "Display that it is made for",
@@ -99,8 +99,10 @@ def _check(name: str, to: Path | None, as_json: bool) -> int:
     print_table(
         ["output", "what", "raster", "state"], [[o.name, o.what, o.size, o.state] for o in found.outputs]
     )
+    for text in found.notes:
+        say_wrapped(f"note: {text}")
     for frame in found.frames:
         say_wrapped(f"{frame.output}: {frame.path}")
     if not found.frames:
-        say("It holds. --to FOLDER makes it of one frame of a chart.")
+        say("The recipe is valid. --to FOLDER makes it of one frame of a chart.")
     return DONE

@@ -65,9 +65,7 @@ def _memory() -> Finding:
     workers = default_workers()
     there = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
     fit = max(1, (there - RUNNER) // WORKER)
-    found = (
-        f"{workers} cores to work on, {size_text(there)} of memory: at 3840x2160 for {min(fit, 256)} workers"
-    )
+    found = f"{workers} cores; {size_text(there)} of memory, for {min(fit, 256)} workers at 3840x2160"
     if fit < workers:
         return Finding(
             about="cores and memory",

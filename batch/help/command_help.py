@@ -36,8 +36,8 @@ GROUPS = {
         ),
     ),
     "Where things are": ("media", "sound", "manifest", "grades", "defaults"),
-    "What no list, defaults or recipe states": ("encoding", "levels", "rate"),
-    "Who works": ("workers", "scheduler", "tls_ca_file", "tls_cert", "tls_key", "map", "stalled_after"),
+    "Where nothing else states it": ("encoding", "levels", "rate"),
+    "Workers": ("workers", "scheduler", "tls_ca_file", "tls_cert", "tls_key", "map", "stalled_after"),
     "Through the night": (
         *("ready_by", "keep_free", "replaced", "hash_originals", "mode", "until", "hold", "still", "every"),
         *("stay", "queue", "on_finish", "on_failure", "on_late"),
@@ -47,7 +47,7 @@ GROUPS = {
         *("description", "editorial", "viewing", "stills", "watermark", "lut", "display"),
     ),
     "A recipe, tried": ("check",),
-    "What is said": ("all_clips", "quiet", "as_json", "help"),
+    "Messages": ("all_clips", "quiet", "as_json", "help"),
 }
 _GROUP_OF = {name: group for group, names in GROUPS.items() for name in names}
 OTHERS = "Others"

@@ -21,10 +21,11 @@ def selected(clip_list: ClipList, only: Iterable[str]) -> list[Row]:
     for choice in only:
         column, equals, value = choice.partition("=")
         column = column.strip().lower()
-        if not equals or column not in clip_list.columns:
-            raise OptionError(
-                f"--only {choice!r}: takes COLUMN=VALUE; the list has {', '.join(clip_list.columns)}"
-            )
+        has = ", ".join(clip_list.columns)
+        if not equals:
+            raise OptionError(f"--only {choice!r}: takes COLUMN=VALUE; the list has {has}")
+        if column not in clip_list.columns:
+            raise OptionError(f"--only {choice!r}: the list has no column {column!r}; it has {has}")
         rows = [r for r in rows if cell_is(r[column], value)]
     return rows
 

@@ -8,8 +8,6 @@ from __future__ import annotations
 import base64
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
-from tempfile import TemporaryDirectory
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,9 +23,9 @@ from rushlight.pipelines.job.spec import JobSpec
 from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.framing import Fit
 from rushlight.pipelines.originals.probe import Facts
-from rushlight.pipelines.outputs.stills import write_still
+from rushlight.pipelines.outputs.png_bytes import png_bytes
 
-__all__ = ["Panel", "page_of", "panels_of", "png", "sheet", "signal_of"]
+__all__ = ["Panel", "page_of", "panels_of", "sheet", "signal_of"]
 
 Array = NDArray[np.float64]
 WIDE = 960  # pixels of a panel, at most
@@ -136,25 +134,17 @@ def _write(canvas: Array, text: str, x: int, y: int, *, centred: bool) -> None:
     part += (INK - part) * ink[:rows, :columns, None]
 
 
-def png(rgb: Array) -> bytes:
-    """A picture (h, w, 3) in sRGB as a PNG of 8 bits."""
-    with TemporaryDirectory(prefix="rushlight-look-") as folder:
-        path = Path(folder) / "look.png"
-        write_still(path, rgb, "png8", display=find_display("sRGB"))
-        return path.read_bytes()
-
-
 def page_of(panels: Sequence[Panel], *, title: str, look: str, timecode: str) -> str:
     """The panels as a page that holds its pictures itself."""
     shown = [
         {
             "caption": panel.caption,
             "width": panel.rgb.shape[1],
-            "data": base64.b64encode(png(panel.rgb)).decode(),
+            "data": base64.b64encode(png_bytes(panel.rgb)).decode(),
         }
         for panel in panels
     ]
-    scale = base64.b64encode(png(_cell(panels[-1], panels[-1].rgb.shape[1])[-SCALE:])).decode()
+    scale = base64.b64encode(png_bytes(_cell(panels[-1], panels[-1].rgb.shape[1])[-SCALE:])).decode()
     return render_page(
         "look.html",
         title=title,

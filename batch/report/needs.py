@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.plan.request_ledger import Day
 from rushlight.batch.records.colour import CAUTION
 from rushlight.batch.records.job_record import ClipRecord
@@ -53,7 +54,7 @@ def exceptions_of(
         if record.status == "not yet":
             add("look at", record.clip, "not made yet")
         elif record.status != "done":
-            add("lost", record.clip, f"{record.status}: {record.error}")
+            add("lost", record.clip, f"{_scene(record)}{record.status}: {record.error}")
     for clip in day.dropped.values():
         add("look at", clip, "taken out of the queue by hand, and not made")
     for entry in day.entries:
@@ -77,6 +78,14 @@ def exceptions_of(
         for path in day.media["not_listed"]:
             add("look at", path, "an original that no row of a list names")
     return found
+
+
+def _scene(record: ClipRecord) -> str:
+    """Scene, take and whether it is circled, ahead of what is said of it; empty where its row says none."""
+    row = record.row or {}
+    said = [f"{name} {row[name]}" for name in ("scene", "take") if row.get(name)]
+    said += ["circled"] if is_yes(row.get("circled", "")) else []
+    return f"({', '.join(said)}) " if said else ""
 
 
 def needs_of(exceptions: Sequence[OddThing]) -> dict[Weight, list[Need]]:
@@ -110,6 +119,8 @@ def sentence(counts: Mapping[str, int], exceptions: Sequence[OddThing]) -> str:
     names = {weight: {each.name for each in exceptions if each.weight == weight} for weight in WEIGHTS}
     lost = counts["set_aside"] + counts["failed"]
     parts = []
+    if names["wrong"]:
+        parts.append(f"{counted(len(names['wrong']), 'delivered clip')} failed when measured again")
     if lost:
         parts.append(f"{counted(lost, 'clip')} {'was' if lost == 1 else 'were'} not delivered")
     others = len(names["lost"]) - lost
@@ -117,13 +128,12 @@ def sentence(counts: Mapping[str, int], exceptions: Sequence[OddThing]) -> str:
         parts.append(
             f"{counted(others, 'original')} cannot be read or {'is' if others == 1 else 'are'} missing"
         )
-    if names["wrong"]:
-        parts.append(f"{counted(len(names['wrong']), 'clip')} failed when measured again")
     if counts["not_yet"]:
         parts.append(
             f"{counted(counts['not_yet'], 'clip')} {'is' if counts['not_yet'] == 1 else 'are'} not made yet"
         )
-    ready = f"{counts['delivered']} of {counted(counts['listed'], 'clip')} {'is' if counts['delivered'] == 1 else 'are'} delivered"
+    good = max(0, counts["delivered"] - len(names["wrong"]))
+    ready = f"{good} of {counted(counts['listed'], 'clip')} {'is' if good == 1 else 'are'} ready"
     if not parts:
         doubts = len(names["look at"])
         rest = f"{doubts} to look at" if doubts else "nothing needs anybody"

@@ -71,6 +71,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
         media=media,
         measured=_measured(clips, measured),
         needs=needs_of(odd),
+        wrong=sum(c.verdict == "fail" for c in clips),
         scenes=scenes,
         cameras=sorted({c.camera_letter for c in clips} - {""}),
         plays=any(c.play for c in clips),
@@ -117,10 +118,12 @@ def _fault(name: str, text: str) -> OddThing:
 
 
 def _length(clips: Sequence[PageClip]) -> str:
-    """How long the delivered clips are together: `1:02:03`, or `12:05` under an hour."""
+    """How long the delivered clips are together: `1 h 2 min`, `12 min 5 s`, `42 s`."""
     seconds = round(sum(clip.frames / rate_of(clip.rate) for clip in clips))
     minutes, rest = divmod(seconds, 60)
-    return f"{minutes // 60}:{minutes % 60:02}:{rest:02}" if minutes >= 60 else f"{minutes}:{rest:02}"
+    if minutes >= 60:
+        return f"{minutes // 60} h {minutes % 60} min"
+    return f"{minutes} min {rest} s" if minutes else f"{rest} s"
 
 
 def _clock(text: str) -> str:

@@ -7,8 +7,6 @@ what was counted. Its title and description say in words what is drawn, for whoe
 from __future__ import annotations
 
 import base64
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from xml.sax.saxutils import escape
 
 import numpy as np
@@ -28,7 +26,7 @@ from rushlight.pipelines.measure.scopes import (
     uv,
 )
 from rushlight.pipelines.measure.signal_range import RGB
-from rushlight.pipelines.outputs.stills import write_still
+from rushlight.pipelines.outputs.png_bytes import png_bytes
 
 __all__ = ["CHROMATICITY", "HEIGHT", "PARADE", "VECTORS", "WIDTH", "scope_svg"]
 
@@ -89,10 +87,7 @@ def _dots(seen: Scopes) -> str:
         _lay(canvas, counts, (left + k * COLUMNS, top), ink)
     for counts, place in ((seen.vectorscope, VECTORS), (seen.chromaticity, CHROMATICITY)):
         _lay(canvas, counts, place, (0.95, 0.95, 0.95))
-    with TemporaryDirectory(prefix="rushlight-scopes-") as folder:
-        path = Path(folder) / "counts.png"
-        write_still(path, canvas, "png8")
-        return base64.b64encode(path.read_bytes()).decode()
+    return base64.b64encode(png_bytes(canvas)).decode()
 
 
 def _lay(canvas: Array, counts: NDArray[np.int64], place: tuple[int, int], ink: tuple[float, ...]) -> None:

@@ -45,7 +45,9 @@ def starter_recipe(answers: Answers, *, file: str = "") -> str:
                 text.format(
                     codec=made,
                     container=container,
-                    size=toml_text(answers.size),
+                    size=toml_text(
+                        answers.size if name == "editorial" or answers.editorial == NONE else "1280x720"
+                    ),
                     quality=_quality(made),
                     watermark=toml_text(answers.watermark),
                     marked="" if answers.watermark else "# ",
@@ -113,7 +115,7 @@ name = "viewing"
 make = "movie"
 codec = "{codec}"
 container = "{container}"
-size = "1280x720"
+size = {size}
 {quality}sound = "mix"
 # card = 48                  # frames of a slate card ahead of the clip
 

@@ -1,5 +1,5 @@
 {
-addEventListener("beforeprint", () => document.querySelectorAll("details").forEach(d => { d.open = true; }));
+addEventListener("beforeprint", () => document.querySelectorAll("details.needs").forEach(d => { d.open = true; }));
 const opened = () => { const d = document.getElementById(decodeURIComponent(location.hash.slice(1))); if (d instanceof HTMLDetailsElement) d.open = true; };
 addEventListener("hashchange", opened); opened();
 for (const table of document.querySelectorAll("table.sortable")) {

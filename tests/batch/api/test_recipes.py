@@ -112,3 +112,12 @@ def test_nothing_is_written_of_a_wrong_answer(tmp_path: Path) -> None:
 def test_a_folder_that_is_not_there_is_said(tmp_path: Path) -> None:
     with pytest.raises(RushlightError, match=r"[Nn]o such (file|folder)"):
         new_recipe(tmp_path / "gone" / "ours.toml")
+
+
+def test_fields_of_burn_in_are_looked_at_without_drawing(recipe: Path) -> None:
+    recipe.write_text(RECIPE.replace("{scene}", "{scen}"))
+    (note,) = try_recipe(recipe).notes
+    assert note.startswith("output[0].burnin.text: {scen} is no field; did you mean {scene}?")
+    recipe.write_text(RECIPE.replace("{scene}", "{scene"))
+    with pytest.raises(RushlightError, match="brace"):
+        try_recipe(recipe)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from rushlight.batch.look_pictures.look_frame import CAPTION, GAP, SCALE, page_of, panels_of, png, sheet
+from rushlight.batch.look_pictures.look_frame import CAPTION, GAP, SCALE, page_of, panels_of, sheet
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
@@ -63,7 +63,3 @@ def test_a_page_holds_its_pictures_and_escapes_its_words() -> None:
         and "<b>A001" not in page
         and "http" not in page.split("<body>")[1]
     )
-
-
-def test_a_png_is_one() -> None:
-    assert png(SIGNAL).startswith(b"\x89PNG")

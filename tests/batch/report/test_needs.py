@@ -41,19 +41,19 @@ def test_all_that_is_said_of_a_clip_is_one_line_and_the_heaviest_come_first() ->
 
 
 def test_the_sentence() -> None:
-    assert sentence(COUNTS, []) == "5 of 5 clips are delivered; nothing needs anybody."
+    assert sentence(COUNTS, []) == "5 of 5 clips are ready; nothing needs anybody."
     assert (
         sentence(COUNTS, [odd("look at", "A", "x"), odd("note", "B", "x")])
-        == "5 of 5 clips are delivered; 1 to look at."
+        == "5 of 5 clips are ready; 1 to look at."
     )
     counts = COUNTS | {"listed": 8, "set_aside": 1, "failed": 1, "not_yet": 1}
     lost = [odd("lost", "A", "x"), odd("lost", "B", "x"), odd("lost", "/card/x.r3d", "not readable: raw")]
     assert sentence(counts, [*lost, odd("wrong", "C", "colour")]) == (
-        "5 of 8 clips are delivered; 2 clips were not delivered, 1 original cannot be read or is missing, "
-        "1 clip failed when measured again, 1 clip is not made yet."
+        "4 of 8 clips are ready; 1 delivered clip failed when measured again, 2 clips were not delivered, "
+        "1 original cannot be read or is missing, 1 clip is not made yet."
     )
     one = COUNTS | {"listed": 1, "delivered": 1}
-    assert sentence(one, []) == "1 of 1 clip is delivered; nothing needs anybody."
+    assert sentence(one, []) == "1 of 1 clip is ready; nothing needs anybody."
 
 
 def test_verdicts_have_their_weight() -> None:

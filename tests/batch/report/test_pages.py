@@ -249,18 +249,18 @@ def test_filters_player_and_links_in_a_real_browser(out: Path, tmp_path: Path) -
             assert (out / "report" / unquote(link)).exists(), link
 
 
-def test_a_printed_page_shows_every_panel(out: Path, tmp_path: Path) -> None:
+def test_a_printed_page_has_four_clips_a_page(out: Path, tmp_path: Path) -> None:
     pdf = tmp_path / "page.pdf"
     page = (out / "report" / "index.html").as_uri()
     chromium(tmp_path / "profile", "--no-pdf-header-footer", f"--print-to-pdf={pdf}", page)
     reader = shutil.which("pdftotext")
-    assert pdf.read_bytes().startswith(b"%PDF") and pdf.stat().st_size > 50_000
+    assert pdf.read_bytes().startswith(b"%PDF") and pdf.stat().st_size > 30_000
     if not reader:
         pytest.skip("no pdftotext on this machine (Debian's package `poppler-utils`)")
     text = subprocess.run(
         [reader, "-layout", str(pdf), "-"], capture_output=True, text=True, check=True
     ).stdout
-    assert text.count("colour checksum") == 4 and "waveform of the still" in text
+    assert "colour checksum" not in text, "a clip's panel is printed where somebody has opened it"
     first, second, *_ = text.split("\f")
     assert "5 listed = 4 delivered" in first and "set aside: day.csv:9" in " ".join(first.split())
     assert second.count("matches the decision supplied") == 4, "four clips a page"

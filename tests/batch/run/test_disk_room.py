@@ -179,7 +179,7 @@ def test_a_disk_that_is_full_at_any_write(
     assert told in (["paused", "resumed"], ["retry"]) and "was not" not in said, (told, said)
     assert files(disk / "out", "editorial", "viewing") == wanted
     pictures = list((disk / "out" / "report" / "pictures").iterdir())
-    assert len(pictures) == 2 * len(Pictures.__annotations__) and all(
+    assert len(pictures) >= 2 * len(Pictures.__annotations__) and all(
         p.stat().st_size > 500 for p in pictures
     )
     assert list((disk / "out" / "ascmhl").glob("0001*.mhl")) and not list(disk.rglob("*.part"))

@@ -1,0 +1,23 @@
+"""A picture as the bytes of a PNG, for pages that hold their pictures themselves: encoded in memory, nothing on a disk."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import av
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["png_bytes"]
+
+
+def png_bytes(rgb: NDArray[np.float64]) -> bytes:
+    """PNG (W3C, third edition) of 8 bits of sRGB (h, w, 3), 0..1: clipped, rounded to even, NaN is 0. The same picture gives the same bytes."""
+    codes = np.rint(np.minimum(np.fmax(rgb, 0.0), 1.0) * 255).astype(np.uint8)
+    encoder = av.CodecContext.create("png", "w")
+    assert isinstance(encoder, av.VideoCodecContext)
+    encoder.height, encoder.width = codes.shape[:2]
+    encoder.pix_fmt, encoder.time_base, encoder.thread_count = "rgb24", Fraction(1), 1
+    frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(codes), format="rgb24")
+    frame.pts = 0
+    return b"".join(bytes(packet) for packet in [*encoder.encode(frame), *encoder.encode(None)])

@@ -15,6 +15,7 @@ from rushlight.batch.help.completion import recipe_names
 from rushlight.batch.terminal.console import say, say_json, say_wrapped
 from rushlight.batch.terminal.terminal_or_log import is_terminal
 from rushlight.batch.terminal.text_tables import print_table
+from rushlight.pipelines.errors import OptionError
 
 __all__ = ["recipes_command"]
 
@@ -51,18 +52,33 @@ def recipes_command(answering: Callable[[Command], Command]) -> click.Command:
         "--to",
         type=PATH,
         metavar="FOLDER",
-        help="With --check: make it of one frame of a chart, and put the pictures there.",
+        help="With --check: make it of one frame of a chart; the folder for what is made.",
+    )
+    @click.option(
+        "--test-clip",
+        metavar="RECIPE",
+        default="",
+        shell_complete=recipe_names,
+        help="With --to: a clip of known colours as the recipe delivers, to compare a player by.",
     )
     @click.option("--json", "as_json", is_flag=True, help="The list, or the recipe, as one JSON document.")
     @answering
     def recipes(
-        name: str, new: Path | None, check: str, to: Path | None, as_json: bool, **answers: str | None
+        name: str,
+        new: Path | None,
+        check: str,
+        to: Path | None,
+        test_clip: str,
+        as_json: bool,
+        **answers: str | None,
     ) -> int:
         """List the recipes that ship, print one to copy from, begin one of your own, or try one on a chart."""
         if new:
             return _begin(new, answers, as_json)
         if check:
             return _check(check, to, as_json)
+        if test_clip:
+            return _test_clip(test_clip, to, as_json)
         from rushlight.batch.cli.catalogue_commands import show_recipes
 
         return show_recipes(name, as_json=as_json)
@@ -105,4 +121,19 @@ def _check(name: str, to: Path | None, as_json: bool) -> int:
         say_wrapped(f"{frame.output}: {frame.path}")
     if not found.frames:
         say("The recipe is valid. --to FOLDER makes it of one frame of a chart.")
+    return DONE
+
+
+def _test_clip(name: str, to: Path | None, as_json: bool) -> int:
+    from rushlight.batch.api.recipes import make_test_clips
+
+    if to is None:
+        raise OptionError("names no folder for the clips; --to FOLDER does", key="--test-clip")
+    made = make_test_clips(name, to=to)
+    if as_json:
+        say_json(made.document())
+        return DONE
+    for output, path, tags in made.movies:
+        say_wrapped(f"{output}: {path}, tagged {tags}")
+    say_wrapped(f"values to compare: {made.page}, and a CSV beside each clip")
     return DONE

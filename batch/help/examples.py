@@ -33,9 +33,9 @@ EXAMPLES: dict[str, tuple[Example, Example, Example]] = {
         ("rushlight grades day.toml --to for-post --json", "The same, for a script:"),
     ),
     "recipes": (
-        ("rushlight recipes overnight > ours.toml", "One that ships, as a copy to change:"),
         ("rushlight recipes --new ours.toml --viewing h264 --watermark 'FOR REVIEW'", "One of your own, begun from answers:"),
         ("rushlight recipes --check ours.toml --to trial", "What it draws, on a chart:"),
+        ("rushlight recipes --test-clip overnight --to test-clips", "Clips of known values, for who says that colours are wrong:"),
     ),
     "encodings": (
         ("rushlight encodings", "Names to write in a list's column `encoding`:"),

@@ -37,7 +37,7 @@ from rushlight.pipelines.render.kinds import LIT
 from rushlight.pipelines.render.picture import kept_painter
 from rushlight.pipelines.render.slate_card import slate_card
 
-__all__ = ["Head", "write_head"]
+__all__ = ["Head", "display_frame", "write_head"]
 
 SHARE = 0.6  # of the card, that its still takes
 
@@ -73,10 +73,10 @@ def write_head(path: Path, job: JobSpec, output: MovieSpec, facts: Facts) -> Hea
         still=look.evaluate(_still(job, output, facts), output.state),
         font=font_of(job, output),
     )
-    frame, warnings = _picture(card.picture, job, output, tags, codec(output.codec).pixel_format)
+    frame, warnings = display_frame(card.picture, job, output, tags, codec(output.codec).pixel_format)
     light = None
     if states_light(output.codec, tags.transfer):
-        light = light_of(_picture(card.picture, job, output, tags, LIT)[0], matrix=tags.matrix)
+        light = light_of(display_frame(card.picture, job, output, tags, LIT)[0], matrix=tags.matrix)
     with segment_writer(path, job, output, tags) as writer:
         for _ in range(output.card):
             beat()
@@ -94,7 +94,7 @@ def _still(job: JobSpec, output: MovieSpec, facts: Facts) -> NDArray[np.float64]
     return signal.fitted(signal.working(image), fit)[0]
 
 
-def _picture(
+def display_frame(
     picture: NDArray[np.float64], job: JobSpec, output: MovieSpec, tags: Tags, name: str
 ) -> tuple[av.VideoFrame, list[str]]:
     """Display R'G'B' as codes of a pixel format, the output's watermark over it, and what could not be drawn.

@@ -37,6 +37,8 @@ if TYPE_CHECKING:
     from rushlight.batch.api.plan import plan as plan
     from rushlight.batch.api.recipes import Answers as Answers
     from rushlight.batch.api.recipes import RecipeTrial as RecipeTrial
+    from rushlight.batch.api.recipes import TestClips as TestClips
+    from rushlight.batch.api.recipes import make_test_clips as make_test_clips
     from rushlight.batch.api.recipes import new_recipe as new_recipe
     from rushlight.batch.api.recipes import try_recipe as try_recipe
     from rushlight.batch.api.render import RenderResult as RenderResult
@@ -73,7 +75,14 @@ _NAMES = {
     "rushlight.batch.api.handover": ("HandoverResult", "handover", "handovers"),
     "rushlight.batch.api.look": ("LookResult", "look"),
     "rushlight.batch.api.plan": ("PlanResult", "plan"),
-    "rushlight.batch.api.recipes": ("Answers", "RecipeTrial", "new_recipe", "try_recipe"),
+    "rushlight.batch.api.recipes": (
+        "Answers",
+        "RecipeTrial",
+        "TestClips",
+        "make_test_clips",
+        "new_recipe",
+        "try_recipe",
+    ),
     "rushlight.batch.api.render": ("RenderResult", "render"),
     "rushlight.batch.api.report": ("ReportResult", "report"),
     "rushlight.batch.api.serve": ("Serving", "serve"),

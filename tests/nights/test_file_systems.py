@@ -6,6 +6,7 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -155,3 +156,39 @@ def test_an_old_name_that_is_the_new_ones_is_not_cleared(tmp_path: Path) -> None
 
     revisions.clear(tmp_path, [entry("a.mov"), entry("b.mov")], [entry("A.mov")])
     assert sorted(p.name for p in folder.iterdir()) == ["A.mov", "a.mov"]
+
+
+BARE = """
+import os
+for name in ("memfd_create", "posix_fadvise", "sched_getaffinity", "sched_setaffinity", "copy_file_range", "O_TMPFILE", "O_PATH"):
+    if hasattr(os, name):
+        delattr(os, name)
+"""
+SPAWNED = (
+    "import sys; from rushlight.batch.farm import child_processes; child_processes.POSSIBLE = False; "
+    "from rushlight.batch.cli.start import main; sys.exit(main())"
+)
+
+
+@pytest.mark.slow
+def test_a_night_without_what_only_linux_has_is_the_same(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+    """As macOS has it: in every process the names are gone, and workers are spawned."""
+    day = small_day(tmp_path / "day", {"A001C001": 60, "A001C002": 4})
+    stills = '\n[[output]]\nname = "stills"\nmake = "stills"\nkinds = ["jpeg", "tiff16"]\n'
+    recipe = day.with_name("two.toml")
+    recipe.write_text(recipe.read_text() + stills)
+    code, said = run("render", day, "--recipe", recipe, "--out", tmp_path / "out")
+    assert code == 0, said
+    (tmp_path / "bare").mkdir()
+    (tmp_path / "bare" / "sitecustomize.py").write_text(BARE)
+    words = ("render", day, "--recipe", recipe, "--out", tmp_path / "there", "--workers", 2)
+    there = subprocess.run(
+        [sys.executable, "-W", "ignore", "-c", SPAWNED, *map(str, words)],
+        env={**os.environ, "PYTHONPATH": str(tmp_path / "bare")},
+        capture_output=True,
+        text=True,
+    )
+    assert there.returncode == 0, there.stdout + there.stderr
+    folders = (*BOTH, "stills")
+    assert len(files(tmp_path / "out", *folders)) == 8
+    assert files(tmp_path / "there", *folders) == files(tmp_path / "out", *folders)

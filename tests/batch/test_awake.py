@@ -10,7 +10,12 @@ from pathlib import Path
 
 import pytest
 
+from rushlight.batch import own_process
+from rushlight.batch.api.nights import held_to
 from rushlight.batch.awake import kept_awake
+from rushlight.batch.records.events import EventDocument
+from rushlight.batch.run.event_stream import EventStream
+from rushlight.batch.run.events import Terms
 
 
 @pytest.fixture()
@@ -87,3 +92,23 @@ def test_it_lets_go_of_a_night_that_is_killed(tools: Path) -> None:
     while process.exists() and "State:\tZ" not in (process / "status").read_text():
         assert time.monotonic() < deadline
         time.sleep(0.01)
+
+
+@pytest.mark.parametrize("own", [True, False])
+def test_a_commands_night_is_kept_awake_and_a_programs_is_not(
+    tools: Path, monkeypatch: pytest.MonkeyPatch, own: bool
+) -> None:
+    asked, heard = tool(tools, "systemd-inhibit", RUN), list[str]()
+    monkeypatch.setattr(own_process, "_own", own)
+
+    def listener(document: EventDocument) -> None:
+        heard.append(document["event"])
+
+    def night() -> int:
+        deadline = time.monotonic() + 60
+        while own and "note" not in heard and time.monotonic() < deadline:
+            time.sleep(0.01)
+        return 0
+
+    assert held_to(Terms(), {}, EventStream(listener), night) == 0
+    assert heard.count("note") == own and asked.exists() is own

@@ -24,7 +24,7 @@ from rushlight.batch.records.job_record import (
 )
 from rushlight.batch.records.look import SomeLook
 from rushlight.batch.records.original import Source
-from rushlight.pipelines.errors import from_os
+from rushlight.pipelines.errors import OptionError, from_os
 from rushlight.pipelines.inside_folder import append, read_bytes
 from rushlight.pipelines.visible_text import json_text
 
@@ -43,6 +43,7 @@ __all__ = [
     "not_yet_record",
     "read_log",
     "read_records",
+    "refuse_newer",
 ]
 
 LOG = "log/jobs.jsonl"
@@ -98,6 +99,16 @@ def read_log(out: Path) -> Log:
             f"{log_path(out)}: holds records of a newer version ({', '.join(newer)}), read as far as {SCHEMA} goes"
         )
     return Log(records=[record for _, record in found], refused=costly, notes=notes)
+
+
+def refuse_newer(out: Path, records: Iterable[JobRecord]) -> None:
+    """OptionError where a newer version has made a part of what is there: it is read, and nothing is added to it."""
+    if newer := sorted({record.schema_ for record in records if is_newer(record.schema_)}):
+        text = (
+            f"was rendered into by a newer rushlight (records {', '.join(newer)}, and this one knows {SCHEMA}); nothing was changed."
+            " Go on with the newer one, or give another --out"
+        )
+        raise OptionError(text, file=str(out))
 
 
 def latest(records: Iterable[JobRecord]) -> dict[str, JobRecord]:

@@ -94,12 +94,13 @@ def in_turns(
 @dataclass(frozen=True, kw_only=True)
 class Known:
     """Facts that identities need beside the plan: the original's sampled hash, burn-in values, kept fonts by
-    name, and what stands in for missing files of a sequence."""
+    name, what stands in for missing files of a sequence, and the identities that are in the clip's record."""
 
     source: str
     fields: Mapping[str, str]
     fonts: Mapping[str, str]
     missing_frames: str = "fail"
+    recorded: frozenset[str] = frozenset()
 
 
 def output_specs(clip: PlannedClip, recipe: Recipe, known: Known) -> tuple[OutputSpec, ...]:
@@ -233,16 +234,17 @@ def _stills(clip: PlannedClip, output: StillsOutput, known: Known) -> StillsSpec
         pairs = zip(each, names.files, strict=True)
         return tuple(StillSpec(frame=number, kind=kind, file=file) for (number, kind), file in pairs)
 
-    identity = digest_of(
-        {
-            **_source_identity(clip, output, known),
-            "stills": [s.model_dump(mode="json") for s in stills(own_names(output, named(clip, output)))],
-            "size": [common["width"], common["height"]],
-            "frame": common["frame"].model_dump(mode="json"),
-            "timecode": str(clip.timecode),
-            "clip": clip.stem,
-        }
-    )
+    said = {
+        **_source_identity(clip, output, known),
+        "stills": [s.model_dump(mode="json") for s in stills(own_names(output, named(clip, output)))],
+        "size": [common["width"], common["height"]],
+        "frame": common["frame"].model_dump(mode="json"),
+        "timecode": str(clip.timecode),
+        "clip": clip.stem,
+    }
+    # 0.1.0 named the clip as the list has it; what it delivered keeps that identity, and is not made again.
+    first, identity = digest_of({**said, "clip": clip.row.clip}), digest_of(said)
+    identity = first if first in known.recorded else identity
     return StillsSpec(**common, identity=identity, stills=stills(_names(clip, output)))
 
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rushlight.batch.disks import mount_of
-from rushlight.batch.queue.queue_rows import DamagedQueue, DamagedRow
+from rushlight.batch.queue.migrations import VERSIONS, copy_of
+from rushlight.batch.queue.queue_rows import DamagedQueue, DamagedRow, NewerQueue
 from rushlight.batch.queue.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.records.queue_row import QueuedPlan, TurnOrders
 from rushlight.batch.what_is_there import paths_of
@@ -89,6 +90,9 @@ def own_queue(out: Path, warn: Callable[[str], None]) -> Store:
     try:
         with open_store(path, of=out) as store:
             store.check()
+    except NewerQueue as error:
+        text = f"{error.text}; or remove the folder .work, and what was unfinished is made again"
+        raise QueueError(text, file=str(path)) from None
     except DamagedQueue as error:
         aside = path.with_name(f"{path.name}.damaged")
         path.replace(aside)
@@ -107,5 +111,6 @@ def clear_work(out: Path) -> None:
     remove_tree(out, ".work")
     queue = queue_of(out)
     if not queue.is_relative_to(out):
-        for path in (queue, queue.with_name(f"{queue.name}.runner")):
+        copies = (copy_of(queue, version) for version in VERSIONS)
+        for path in (queue, queue.with_name(f"{queue.name}.runner"), *copies):
             path.unlink(missing_ok=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -27,6 +28,7 @@ __all__ = [
     "COLUMNS",
     "DamagedQueue",
     "DamagedRow",
+    "NewerQueue",
     "QueuedJob",
     "asked_of",
     "check_queue",
@@ -53,12 +55,16 @@ class DamagedQueue(QueueError):
     """The file is no queue that this version can use."""
 
 
+class NewerQueue(QueueError):
+    """A later version wrote the file: nothing of it is lost, and this version leaves it alone."""
+
+
 class DamagedRow(QueueError):
     """One row of a queue cannot be used; the others can."""
 
 
 def check_queue(db: sqlite3.Connection, path: Path, versions: tuple[str, ...]) -> None:
-    """QueueError for a database that is of something else, or of a version that is not one of `versions`. Nothing is written."""
+    """DamagedQueue for a database that is of something else, NewerQueue for one of a version after `versions`. Nothing is written."""
     tables = {name for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type='table'")}
     if tables and not tables >= TABLES:
         raise DamagedQueue(
@@ -66,11 +72,17 @@ def check_queue(db: sqlite3.Connection, path: Path, versions: tuple[str, ...]) -
             file=str(path),
         )
     if tables:
-        db.execute(f"SELECT {_FIRST} FROM job LIMIT 0")
         found = db.execute("SELECT value FROM about WHERE key='version'").fetchone()
         if found is None or found[0] not in versions:
+            if found and re.fullmatch(r"\d{1,6}", str(found[0])) and int(found[0]) > int(versions[-1]):
+                raise NewerQueue(
+                    f"is a queue of version {found[0]}, which a newer rushlight wrote; this one reads up to version {versions[-1]} and"
+                    " has changed nothing. Go on with the newer one",
+                    file=str(path),
+                )
             version = "no version" if found is None else f"version {found[0]!r}"[:60]
             raise DamagedQueue(f"is a queue of {version}; this reads {versions[-1]}", file=str(path))
+        db.execute(f"SELECT {_FIRST} FROM job LIMIT 0")
 
 
 @dataclass(frozen=True, kw_only=True)

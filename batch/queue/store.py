@@ -75,7 +75,7 @@ class Store:
                 for statement in _SCHEMA.split(";"):
                     self._db.execute(statement)
                 self._db.execute("INSERT OR IGNORE INTO about VALUES ('version', ?)", (VERSION,))
-                migrate(self._db)
+                migrate(self._db, path)
             self._db.execute(f"SELECT {_COLUMNS},payload FROM job LIMIT 0")
             self._db.execute("SELECT key,identity,number,result FROM segment LIMIT 0")
         except (sqlite3.Error, OSError, ValueError) as error:
@@ -154,10 +154,10 @@ class Store:
             self._delete(key for key in settled if key not in keys)
             for series in {job.key.rpartition("+")[0] or job.key for job in jobs}:
                 # The clip's jobs of before, maybe parted otherwise: `series` and all keys that begin with `series+`. A range, since
-                # LIKE would not use the index: "," is the character after "+".
+                # LIKE would not use the index: "," is the character after "+". Keys of 0.1.0 end at the "/".
                 stale = self._db.execute(
-                    "SELECT key FROM job WHERE (key=? OR key>? AND key<?) AND state<>'running'",
-                    (series, f"{series}+", f"{series},"),
+                    "SELECT key FROM job WHERE (key IN (?, ?) OR key>? AND key<?) AND state<>'running'",
+                    (series, series.partition("/")[0], f"{series}+", f"{series},"),
                 ).fetchall()
                 self._delete(key for (key,) in stale if key not in keys)
             holding = {o for o in {j.out for j in jobs} if self.is_held(Path(o))}

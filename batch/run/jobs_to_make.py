@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.finish.other_names import give_way, in_the_way, moved, moves_of, with_names
 from rushlight.batch.interrupts import Stop
-from rushlight.batch.job_log import append_record, failure_record, latest, read_log
+from rushlight.batch.job_log import append_record, failure_record, latest, read_log, refuse_newer
 from rushlight.batch.plan.clip import fields_of_clip
 from rushlight.batch.plan.clip_sound import recorded_sound_text, same_sound, sound_record
 from rushlight.batch.plan.jobs import (
@@ -105,6 +105,7 @@ def jobs_of(
     plan = prepared.plan
     refuse_links(out)
     log = read_log(out)
+    refuse_newer(out, log.records)
     records = latest(log.records)
     dues = _dues(prepared, out, records)
     for text in room.to(out, lambda: _renamed(prepared, out, records, dues)):
@@ -278,7 +279,13 @@ def _due(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord | N
     recipe = prepared.recipe
     sampled, logged = _hashes(clip, record, prepared.request.hash_originals)
     fields = fields_of_clip(clip, recipe, prepared.request.title)
-    known = Known(source=sampled, fields=fields, fonts=prepared.fonts, missing_frames=recipe.missing_frames)
+    known = Known(
+        source=sampled,
+        fields=fields,
+        fonts=prepared.fonts,
+        missing_frames=recipe.missing_frames,
+        recorded=frozenset(entry.identity for entry in record.outputs) if record else frozenset(),
+    )
     outputs = output_specs(clip, recipe, known)
     asked = tuple(o for o in outputs if is_asked(clip, o.output))
     differing = to_make(out, outputs, record)

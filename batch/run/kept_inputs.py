@@ -160,7 +160,8 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
             tell(f"{faults[0]}; the list {said.list_} cannot be made again from here; give the list itself")
             del latest[key]
     if not latest:
-        raise OptionError("has no log/inputs/requests.jsonl that can be made again", file=str(out))
+        text = "has no log/inputs/requests.jsonl that can be made again (rushlight 0.1.0 kept none); give the list itself with --out"
+        raise OptionError(text, file=str(out))
     return [
         Request(
             clip_list=Path(said.list_),

@@ -165,7 +165,9 @@ def _loaded(path: Path) -> Baked:
     direct = _table(path.parent, facts["direct"]) if facts.get("direct") else None
     if facts.get("schema") != SCHEMA:
         raise DeliveryError(
-            f"is a baked look of schema {facts.get('schema')!r}; this reads {SCHEMA}", file=str(path)
+            f"is a look as another version of rushlight baked it ({facts.get('schema')!r}; this reads {SCHEMA});"
+            " add the clip's list again, which bakes it anew",
+            file=str(path),
         )
     baked = Baked(
         lo=lo,

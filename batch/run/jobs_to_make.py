@@ -23,11 +23,11 @@ from rushlight.batch.plan.jobs import (
     output_specs,
 )
 from rushlight.batch.plan.model import Plan, PlannedClip
+from rushlight.batch.plan.original_hashes import hashes_of
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.reconcile_media import media_text
 from rushlight.batch.queue.filling import Turn
 from rushlight.batch.records.job_record import JobRecord
-from rushlight.batch.records.original import Source
 from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.batch.room.output_sizes import measured_in
 from rushlight.batch.room.room_ahead import RoomAhead
@@ -44,9 +44,8 @@ from rushlight.batch.what_is_there import paths_of, still_there, to_make
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, ResourceError, from_os, no_room, own_fault
 from rushlight.pipelines.heartbeat import beating
-from rushlight.pipelines.inside_folder import refuse_links, same_time
+from rushlight.pipelines.inside_folder import refuse_links
 from rushlight.pipelines.job.spec import OutputSpec, digest_of
-from rushlight.pipelines.originals.probe import full_hash, sampled_hash
 from rushlight.pipelines.portable_name import same_name
 
 if TYPE_CHECKING:
@@ -277,7 +276,7 @@ class _Due:
 
 def _due(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord | None) -> _Due:
     recipe = prepared.recipe
-    sampled, logged = _hashes(clip, record, prepared.request.hash_originals)
+    sampled, logged = hashes_of(clip, record, full=prepared.request.hash_originals)
     fields = fields_of_clip(clip, recipe, prepared.request.title)
     known = Known(
         source=sampled,
@@ -351,20 +350,6 @@ def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, due: _Due) 
         )
         turns.append(Turn(spec=spec, orders=orders, recipe=recipe.name))
     return turns
-
-
-def _hashes(clip: PlannedClip, record: JobRecord | None, full: bool) -> tuple[str, str]:
-    """Sampled hash, and the one to be logged; taken from the record where size and time are as they were."""
-    source = (record and record.source) or Source()
-    same = (source.path, source.bytes) == (str(clip.path.absolute()), clip.facts.bytes) and same_time(
-        source.mtime_ns, clip.facts.mtime_ns
-    )
-    sampled = source.sampled if same else ""
-    sampled = sampled or sampled_hash(clip.facts)
-    if not full:
-        return sampled, sampled
-    logged = source.hash if same else ""
-    return sampled, logged if logged.startswith("xxh3_128:") else full_hash(clip.facts)
 
 
 def baked(prepared: Prepared, out: Path, turns: list[Turn]) -> list[Turn]:

@@ -13,9 +13,9 @@ import rushlight
 from here import HereFarm, farm_here, small_day, write_list
 from rushlight.batch.interrupts import Stop, Stopped, cancellable
 from rushlight.batch.lists.find_media import originals_below
+from rushlight.batch.plan import original_hashes
 from rushlight.batch.plan.growing_originals import Growth
 from rushlight.batch.plan.plan_row import RowPlanner
-from rushlight.batch.run import jobs_to_make
 from rushlight.pipelines.originals.probe import full_hash, probe
 
 pytestmark = pytest.mark.usefixtures("farm_here")
@@ -105,7 +105,7 @@ def test_originals_that_are_hashed_whole(
         elsewhere(cancel.cancel)
         return full_hash(facts)
 
-    monkeypatch.setattr(jobs_to_make, "full_hash", hashing)
+    monkeypatch.setattr(original_hashes, "full_hash", hashing)
     found = rushlight.render(
         day.parent / "day.csv",
         recipe=day.parent / "two.toml",

@@ -43,8 +43,8 @@ def test_an_untouched_seed_passes(kind: str, supervisor: Supervisor) -> None:
         ("_raises", "ZeroDivisionError: planted"),
         ("_dies", "the process ended: -11"),
         ("_eats", "MemoryError"),
-        ("_loops", "over 3 s of CPU"),
-        ("_sleeps", "stood still for 2 s"),
+        pytest.param("_loops", "over 3 s of CPU", marks=pytest.mark.slow),
+        pytest.param("_sleeps", "stood still for 2 s", marks=pytest.mark.slow),
         ("_warns", "RuntimeWarning: planted"),
         ("_touches", "touched outside"),
     ],
@@ -61,6 +61,7 @@ def test_a_planted_fault_is_found_and_its_input_kept(
     assert not supervisor.one("csv", -1)["fault"] or kind == "_touches"  # and it goes on
 
 
+@pytest.mark.slow
 def test_what_waits_for_ever_and_wakes_now_and_then_is_ended(
     supervisor: Supervisor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -70,7 +71,7 @@ def test_what_waits_for_ever_and_wakes_now_and_then_is_ended(
     assert "over 5 s of the wall" in fault.text
 
 
-@pytest.mark.parametrize("kind", ["_waits", "_waits_silently"])
+@pytest.mark.parametrize("kind", ["_waits", pytest.param("_waits_silently", marks=pytest.mark.slow)])
 def test_a_night_that_waits_for_a_person_is_stopped_and_must_say_what_for(
     kind: str, supervisor: Supervisor
 ) -> None:

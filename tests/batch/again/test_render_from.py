@@ -23,7 +23,6 @@ from rushlight.pipelines import library_versions
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.grading import bake
 from rushlight.pipelines.grading.bake import Baked
-from rushlight.pipelines.render import segment
 
 BOTH = ("editorial", "viewing")
 NOW = dict(library_versions.versions())
@@ -170,7 +169,7 @@ def test_a_torn_request_and_another_schema(tmp_path: Path) -> None:
     assert read_requests(tmp_path, told.append) == [] and "requests.jsonl:1: schema" in told[0]
 
 
-@pytest.mark.parametrize("place", ["in place", "elsewhere"])
+@pytest.mark.parametrize("place", ["in place", pytest.param("elsewhere", marks=pytest.mark.slow)])
 def test_what_was_taken_out_of_the_queue_is_not_made_again(
     tmp_path: Path,
     farm_here: HereFarm,  # noqa: F811
@@ -465,7 +464,7 @@ def test_other_versions_are_named_with_what_they_may_change(
     """And a decoder that gives other pictures is found by what comes out, once."""
     monkeypatch.setattr(library_versions, "versions", lambda: {**NOW, "libavcodec": "99.0.0"})
     library_versions.made_with.cache_clear()
-    monkeypatch.setattr(segment, "frame_digest", lambda planes: "0" * 32)
+    monkeypatch.setattr("rushlight.pipelines.render.picture.frame_digest", lambda planes: "0" * 32)
     media = ("--media", (top / "day").resolve())
     code, said = run("plan", "--from", closed, *media, "--json")
     document = json.loads(said)

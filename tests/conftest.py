@@ -56,9 +56,9 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_xdist_auto_num_workers() -> int | None:
-    """Two processes more than cores on a small machine: a third of the tests' time there is waiting. None: as xdist has it."""
+    """One process more than cores on a small machine: a third of the tests' time there is waiting. None: as xdist has it."""
     cores = len(os.sched_getaffinity(0))
-    return cores + 2 if cores <= 4 else None
+    return cores + 1 if cores <= 4 else None
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

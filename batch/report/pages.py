@@ -73,7 +73,6 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
         needs=needs_of(odd),
         wrong=sum(c.verdict == "fail" for c in clips),
         scenes=scenes,
-        cameras=sorted({c.camera_letter for c in clips} - {""}),
         plays=any(c.play for c in clips),
         length=_length(clips),
         sheets=contact_sheets(folder, in_order, "report", day.title.text),

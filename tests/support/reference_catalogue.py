@@ -14,7 +14,7 @@ FIELD_WORDS = {
     "take": "take",
     "camera": "camera",
     "capture_rate": "frames a second in the camera, where it is another than the clip's",
-    "date": "the day of the recording",
+    "date": "the day it was shot",
     "look": "all layers of the look, in words",
     "grade": "the grade's id, or what it is",
     "recipe": "name of the recipe",

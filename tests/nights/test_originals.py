@@ -83,7 +83,7 @@ def test_originals_and_shipped_recipes_in_turn(tmp_path: Path) -> None:
     at 640x360."""
     media, truth = originals(0.25)
     turn, tables = 0, []
-    for name in (n for n in RECIPES if n not in HDR):
+    for name in (n for n in RECIPES if n not in HDR and n != "sdr-and-hdr"):  # that one has looks of its own
         table = ""
         outputs = RECIPES[name][RECIPES[name].index("[[output]]") :]  # what holds for all of it stays behind
         for line in re.sub(r'"\d+x\d+"', '"640x360"', outputs).splitlines():

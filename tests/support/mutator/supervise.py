@@ -17,9 +17,9 @@ from typing import Any
 __all__ = ["ALL", "FEW", "FEW_COMMANDS", "Fault", "Supervisor", "held"]
 
 MOST_CPU = 10.0  # seconds; an input that took more is run once more: a kernel may have been compiled
-FEW, ALL = 15, 665  # inputs of a kind in every run, and with `-m slow` (36 kinds: over 20,000 beside the few)
+FEW, ALL = 8, 665  # inputs of a kind in every run, and with `-m slow` (over 20,000 beside the few)
 FEW_COMMANDS = (
-    10  # of kinds whose every input takes whole commands over a rendered folder, up to half a second
+    5  # of kinds whose every input takes whole commands over a rendered folder, up to half a second
 )
 INPUTS = 2000  # a child's; then another one
 ROOT = Path(__file__).resolve().parent.parent

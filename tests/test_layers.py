@@ -22,6 +22,7 @@ LAYERS = (
     ("pipelines.originals", "pipelines.luts"),
     ("pipelines.sound",),
     ("pipelines.grading",),
+    ("pipelines.card",),
     ("pipelines.recipe", "pipelines.outputs"),
     ("pipelines.job",),
     ("pipelines.measure", "pipelines.burnin"),

@@ -15,10 +15,10 @@ from rushlight.pipelines.colour.aces2_tables import transform_row
 from rushlight.pipelines.colour.aces2_unclamped import can_unclip, unclipped
 from rushlight.pipelines.colour.displays import Display
 from rushlight.pipelines.grading import direct_evaluation
-from rushlight.pipelines.grading.direct_evaluation import CELL, evaluated, row_length
+from rushlight.pipelines.grading.direct_evaluation import CELL, at_place, evaluated, row_length
 from rushlight.pipelines.grading.error_cells import marked
 
-__all__ = ["CELL", "can_unclip", "direct_row", "evaluated", "marked", "row_length", "unclipped"]
+__all__ = ["CELL", "at_place", "can_unclip", "direct_row", "evaluated", "marked", "row_length", "unclipped"]
 
 Array = NDArray[np.float64]
 

@@ -6,6 +6,7 @@ H.273 equations 26 to 28. Chroma goes in linearly and out by [1 2 1]/4 where it 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal
@@ -31,9 +32,10 @@ from rushlight.pipelines.grading.kernel import (
 from rushlight.pipelines.grading.row_ops import Tables
 from rushlight.pipelines.originals.framing import Placement
 
-__all__ = ["Counts", "Grader", "code_scale", "to_rgb"]
+__all__ = ["Counts", "Grader", "Rows", "code_scale", "to_rgb"]
 
 Levels = Literal["narrow", "full"]
+Rows = Callable[[Planes, Source, Tables, Planes, Target, Area], tuple[int, int, int]]
 _SITING = {"left": 0, "top-left": 1, "centre": 2}
 
 
@@ -237,7 +239,8 @@ class Grader:
     """One look, one raster: set up once, then `grade` frame by frame.
 
     `baked` None copies the original's codes (state `log`): the same subsampling and depth unchanged, others
-    by filter and rounding, RGB into Y'CbCr by `target_matrix` at the original's levels.
+    by filter and rounding, RGB into Y'CbCr by `target_matrix` at the original's levels. `rows` is who grades: the
+    processor's kernel, or a card's, of the same face and the same bits.
     """
 
     def __init__(
@@ -258,10 +261,12 @@ class Grader:
         height: int,
         placement: Placement,
         dither: bool = True,
+        rows: Rows = grade_rows,
     ) -> None:
         self.baked, self.source, self.target = baked, source, target
         self.width, self.height, self.placement = width, height, placement
         self.frames = FramePool(target, width, height)  # give back there what `grade` gave
+        self._rows = rows
         self._siting = _SITING[siting]
         self._source_siting = _SITING[source_siting or ("top-left" if source_top_sited else "left")]
         self._levels: Levels = target_levels if baked is not None else source_levels
@@ -293,7 +298,7 @@ class Grader:
         if self._tables is None:
             self._copy(frame, out)
             return out, Counts(pixels=place.width * place.height, over=0, under=0, outside=0)
-        over, under, outside = grade_rows(
+        over, under, outside = self._rows(
             _planes(frame, self.source, self._source_siting),
             self._source,
             self._tables,

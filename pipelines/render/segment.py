@@ -7,37 +7,25 @@ decode. It knows no database and no plan, and writes under the output folder's `
 from __future__ import annotations
 
 import json
-import os
 from collections import Counter
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
-from functools import cache, lru_cache, partial
+from functools import cache, partial
 from pathlib import Path
 
 import av
 
-from rushlight.pipelines.burnin.painter import Painter
-from rushlight.pipelines.burnin.text_fields import running_room
-from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import SourceError, from_os
-from rushlight.pipelines.formats.codecs import Tags, codec, siting
-from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format, planes
+from rushlight.pipelines.formats.pixel_formats import planes
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
-from rushlight.pipelines.grading.bake import Baked, load_baked
-from rushlight.pipelines.grading.grader import Grader
 from rushlight.pipelines.heartbeat import beat, frame_made
-from rushlight.pipelines.inside_folder import fresh, is_file, move, path_of, stat_of, unlink, write
+from rushlight.pipelines.inside_folder import is_file, move, path_of, stat_of, write
 from rushlight.pipelines.job.exact_signal import Signal
 from rushlight.pipelines.job.from_spec import (
     build_look,
-    drawn_fields,
-    fit_of,
-    font_of,
-    movie_tags,
     opened_facts,
     segment_name,
-    segment_writer,
     side_name,
     still_name,
 )
@@ -46,32 +34,22 @@ from rushlight.pipelines.measure import colour_tiles
 from rushlight.pipelines.measure.original_baseline import Baseline, framings
 from rushlight.pipelines.measure.out_of_range import corrected_look, corrects, pushed_of
 from rushlight.pipelines.originals.frame_sources import SourceFrame, open_source
-from rushlight.pipelines.originals.framing import Fitter, Placement, placement
-from rushlight.pipelines.outputs.hdr_metadata import states_light
-from rushlight.pipelines.render.compiled import make_ready
-from rushlight.pipelines.render.kinds import LIT, Kind
 from rushlight.pipelines.render.picture import (
-    Movie,
     Picture,
     copied,
     draw_missing,
-    kept_painter,
     measured_light,
     rounded,
     tiles_of,
     written,
 )
+from rushlight.pipelines.render.segment_pictures import SegmentPictures, baked_look
 from rushlight.pipelines.render.segment_stills import SegmentStills
 from rushlight.pipelines.render.threads import Ahead, Behind
 
 __all__ = ["render_segment"]
 
 SIDE_SCHEMA = "rushlight-segment-1"
-
-
-@lru_cache(maxsize=8)
-def _baked(path: str) -> Baked:
-    return load_baked(Path(path))
 
 
 def render_segment(
@@ -139,16 +117,22 @@ class _Segment:
             levels=job.source.levels,
             matrix=job.source.matrix,
         )
-        self.pictures: list[Picture] = []
+        made = SegmentPictures(
+            job,
+            segment,
+            movies,
+            facts=self.facts,
+            signal=self.signal,
+            start=self.start,
+            token=token,
+            stack=stack,
+            threads=threads,
+        )
+        self.pictures, self.warnings = made.pictures, made.warnings
         self.damage: list[dict[str, object]] = []
-        self.warnings: list[str] = []
         self.sensitivity: dict[str, float] = {}
         self.faults: list[dict[str, object]] = []
         self.pushed: Counter[str] = Counter()
-        keyed: dict[str, Picture] = {}
-        for spec in movies:
-            picture = self._picture(spec, keyed)
-            picture.movies.append(self._movie(spec, picture))
         # An exact look is made only where a still or a middle frame asks for it. This knows no segment: what makes the
         # stills, and has it, would keep the segment's pictures beyond its end.
         self.exact: Callable[[LookSpec], Look] = cache(partial(build_look, out=self.out))
@@ -161,107 +145,6 @@ class _Segment:
             token,
             self.exact,
             counted=not self.pictures,
-        )
-
-    def _picture(self, spec: MovieSpec, keyed: dict[str, Picture]) -> Picture:
-        which = codec(spec.codec)
-        pixel_format = find_pixel_format(which.pixel_format)
-        assert pixel_format is not None
-        tags = movie_tags(self.job, spec, self.facts)
-        place_of_chroma = siting(which, tags)
-        key = json.dumps(
-            [
-                spec.look_key,
-                spec.width,
-                spec.height,
-                spec.frame.model_dump(mode="json"),
-                which.pixel_format,
-                place_of_chroma,
-                tags.primaries,
-                tags.transfer,
-                tags.matrix,
-                tags.levels,
-                spec.dither,
-            ]
-        )
-        if key in keyed:
-            return keyed[key]
-        fit = fit_of(spec.frame, spec.width, spec.height, self.facts)
-        place = placement(fit, self.facts.width, self.facts.height, pixel_aspect=self.facts.pixel_aspect)
-        fitter = Fitter(fit, self.signal.format, place, siting=self.signal.siting, threads=self.threads)
-        picture = Picture(
-            state=spec.state,
-            look=spec.look,
-            width=spec.width,
-            height=spec.height,
-            pixel_format=pixel_format,
-            tags=tags,
-            display=find_display(self.job.look_of(spec).display),
-            fitter=fitter,
-            place=place,
-            grader=self._grader(spec, fitter, place, tags, pixel_format),
-        )
-        keyed[key] = picture
-        self.pictures.append(picture)
-        return picture
-
-    def _grader(
-        self, spec: MovieSpec, fitter: Fitter, place: Placement, tags: Tags, target: PixelFormat
-    ) -> Grader:
-        make_ready(Kind.of(fitter.format, target, graded=spec.state != "log"))
-        return Grader(
-            _baked(str(path_of(self.out, self.job.baked[spec.look_key]))) if spec.state != "log" else None,
-            source=fitter.format,
-            source_levels=self.job.source.levels,
-            source_chroma=self.job.source.chroma,
-            source_matrix=self.job.source.matrix,
-            source_top_sited=self.signal.siting == "top-left",
-            target=target,
-            target_levels=tags.levels,
-            target_matrix=tags.matrix,
-            siting=siting(codec(spec.codec), tags),
-            width=spec.width,
-            height=spec.height,
-            placement=place,
-            dither=spec.dither,
-        )
-
-    def _movie(self, spec: MovieSpec, picture: Picture) -> Movie:
-        final = segment_name(self.job, spec, self.segment.index)
-        temporary = f"{os.path.dirname(final)}/.{os.path.basename(final)}.{self.token}.part"
-        self.stack.callback(unlink, self.out, temporary)
-        painter = self._painter(spec, picture, picture.pixel_format)
-        self.warnings += painter.warnings if painter else []
-        lit = find_pixel_format(LIT) if states_light(spec.codec, picture.tags.transfer) else None
-        grader = self._grader(spec, picture.fitter, picture.place, picture.tags, lit) if lit else None
-        path = fresh(self.out, temporary)
-        writer = self.stack.enter_context(
-            segment_writer(path, self.job, spec, picture.tags, threads=self.threads)
-        )
-        return Movie(
-            spec=spec,
-            writer=writer,
-            painter=painter,
-            lit=grader,
-            lit_painter=self._painter(spec, picture, lit) if lit else None,
-            temporary=temporary,
-        )
-
-    def _painter(self, spec: MovieSpec, picture: Picture, pixel_format: PixelFormat) -> Painter | None:
-        if not (spec.burnin or spec.guides or spec.lines):
-            return None
-        last = self.facts.first_number + self.facts.frames
-        return kept_painter(
-            spec.burnin and spec.burnin.model_copy(update={"font": font_of(self.job, spec)}),
-            pixel_format,
-            picture.tags.levels,
-            (spec.width, spec.height),
-            tuple(drawn_fields({**self.job.fields, **spec.fields}, spec.sound).items()),
-            running_room(self.start, frames=self.job.count, last_number=last),
-            spec.guides,
-            picture.box,
-            picture.tags.transfer,
-            spec.lines,
         )
 
     # --- frame by frame
@@ -356,7 +239,7 @@ class _Segment:
             by_look.setdefault(output.look_key, []).append(output)
         for key, alike in by_look.items():
             baked = self.job.baked.get(key)
-            quick = _baked(str(path_of(self.out, baked))) if baked else None
+            quick = baked_look(str(path_of(self.out, baked))) if baked else None
             look = self.exact(self.job.look_of(alike[0]))
             for names, signal in framings(alike, self.facts, self.signal, image):
                 base, moved = colour_tiles.fault_tiles(look, signal, quick)

@@ -10,8 +10,9 @@ from rushlight.pipelines.grading.grader import Rows
 from rushlight.pipelines.grading.kernel import Area, Planes, Source, Target, grade_rows
 from rushlight.pipelines.grading.row_ops import Tables
 
-__all__ = ["Graphics"]
+__all__ = ["PROCESSOR", "Graphics"]
 
+PROCESSOR = "processor"
 WIDTH, HEIGHT, SIDES = 66, 34, 2  # of the picture that both grade, and the output beside it
 KEPT = 16  # looks and formats whose test is remembered
 # Sixteen bits at 4:4:4, where another last bit of the arithmetic shows in hundreds of codes.
@@ -30,6 +31,7 @@ class Graphics:
         self._tried: dict[tuple[object, ...], Tables] = {}  # which hold their ids
         self.name = ""  # of the card, as its maker calls it
         self.why_not = ""  # the card is not asked
+        self.by = PROCESSOR  # who graded the last frame: that, or the card by its name
         try:
             self._card = Card()
             self.name = self._card.name
@@ -42,10 +44,13 @@ class Graphics:
         self, given: Planes, source: Source, tables: Tables, taken: Planes, target: Target, area: Area
     ) -> tuple[int, int, int]:
         """As `grade_rows`."""
+        self.by = PROCESSOR
         if self._card and not (area.left % taken.sub_x or area.top % taken.sub_y):
             try:
                 if self._is_equal(self._card, given, source, tables, taken, target):
-                    return self._card(given, source, tables, taken, target, area)
+                    counts = self._card(given, source, tables, taken, target, area)
+                    self.by = self.name
+                    return counts
             except Exception as error:
                 self._lose(f"the card failed: {_said(error)}")
         return grade_rows(given, source, tables, taken, target, area)

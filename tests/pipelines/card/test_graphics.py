@@ -26,7 +26,7 @@ def test_a_card_that_is_right_is_asked(monkeypatch: pytest.MonkeyPatch) -> None:
     calls: list[str] = []
     monkeypatch.setitem(sys.modules, "cupy", toy_cupy(calls.append))  # type: ignore[arg-type]
     graphics = Graphics()
-    assert is_right(graphics) and graphics.why_not == ""
+    assert is_right(graphics) and graphics.why_not == "" and graphics.by == "Toy"
     assert calls.count("grade") == 3  # two tests, and the frame
     assert is_right(graphics) and calls.count("grade") == 4
     for seed, way in enumerate(ways(seed=6, many=24)):
@@ -80,5 +80,6 @@ def test_a_card_that_fails_costs_no_frame(call: str, late: bool, monkeypatch: py
         failing.add(call)
     other = Way(source="gbrp", target="yuv444p16le", size=(30, 8))
     assert is_right(graphics, other) and graphics.why_not == f"the card failed: out of memory in {call}"
+    assert graphics.by == "processor"
     failing.clear()
     assert is_right(graphics) and graphics.why_not  # not asked again

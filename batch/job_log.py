@@ -40,6 +40,7 @@ __all__ = [
     "failure_record",
     "latest",
     "log_path",
+    "newer_text",
     "not_yet_record",
     "read_log",
     "read_records",
@@ -101,14 +102,17 @@ def read_log(out: Path) -> Log:
     return Log(records=[record for _, record in found], refused=costly, notes=notes)
 
 
+def newer_text(records: Iterable[JobRecord]) -> str:
+    """What is said of a folder that a newer version has made a part of: it is read, and nothing is added to it. Empty of any other."""
+    newer = sorted({record.schema_ for record in records if is_newer(record.schema_)})
+    named = f"records {', '.join(newer)}, and this one knows {SCHEMA}"
+    return f"was rendered into by a newer rushlight ({named}); nothing was changed" if newer else ""
+
+
 def refuse_newer(out: Path, records: Iterable[JobRecord]) -> None:
-    """OptionError where a newer version has made a part of what is there: it is read, and nothing is added to it."""
-    if newer := sorted({record.schema_ for record in records if is_newer(record.schema_)}):
-        text = (
-            f"was rendered into by a newer rushlight (records {', '.join(newer)}, and this one knows {SCHEMA}); nothing was changed."
-            " Go on with the newer one, or give another --out"
-        )
-        raise OptionError(text, file=str(out))
+    """OptionError where a newer version has made a part of what is there."""
+    if text := newer_text(records):
+        raise OptionError(f"{text}. Go on with the newer one, or give another --out", file=str(out))
 
 
 def latest(records: Iterable[JobRecord]) -> dict[str, JobRecord]:

@@ -170,7 +170,7 @@ def render(
     "--clips",
     "all_clips",
     is_flag=True,
-    help="Show each clip, however many: its grade and why, encoding, timecode, sound.",
+    help="Show each clip, however many: its grade and why, encoding, timecode, sound; and each original and recording that no row names.",
 )
 @_answering
 def plan(

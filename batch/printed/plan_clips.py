@@ -12,7 +12,7 @@ from rushlight.batch.terminal.console import say_wrapped
 from rushlight.batch.terminal.text_tables import print_table
 from rushlight.pipelines.counted import counted
 
-__all__ = ["file_of", "names_of", "print_clips", "print_scenes", "some_of"]
+__all__ = ["MOST_NAMED", "file_of", "names_of", "print_clips", "print_scenes", "some_of"]
 
 MOST_NAMED = 4  # clips named in a line
 

@@ -12,7 +12,14 @@ from rushlight.batch.api.plan_document import (
     SoundCounts,
     near,
 )
-from rushlight.batch.printed.plan_clips import file_of, names_of, print_clips, print_scenes, some_of
+from rushlight.batch.printed.plan_clips import (
+    MOST_NAMED,
+    file_of,
+    names_of,
+    print_clips,
+    print_scenes,
+    some_of,
+)
 from rushlight.batch.records.files import ClipFraming, framing_text
 from rushlight.batch.records.missing import Missing
 from rushlight.batch.records.original import CameraFact, facts_text
@@ -22,17 +29,26 @@ from rushlight.pipelines.counted import counted
 
 __all__ = ["print_plan"]
 
-MOST_SHOWN = 12  # clips that are shown each for itself, unless all are asked for
+MOST_SHOWN = 12  # clips, or files without one, that are shown each for itself, unless all are asked for
 
 
-def _print_media(media: MediaSums) -> None:
+def _print_each(lines: Sequence[str], what: str, all_files: bool) -> None:
+    """Print a line a file; of many, unless all are asked for, the first few and how many more there are: media may be a whole show's."""
+    shown = lines if all_files or len(lines) <= MOST_SHOWN else lines[:MOST_NAMED]
+    for line in shown:
+        say_wrapped(f"{what}: {line}")
+    if more := len(lines) - len(shown):
+        say_wrapped(f"{what}: {more} more; --clips and --json name each")
+
+
+def _print_media(media: MediaSums, all_files: bool) -> None:
     """Print the originals under the media folders, and those that no row names."""
-    for path in media["not_listed"]:
-        say_wrapped(f"not listed: {near(path)}")
-    for each in media["unreadable"]:
-        say_wrapped(f"not readable: {near(each['path'])}: {each['why']}")
-    for file in media["absent"]:
-        say_wrapped(f"absent: {file['path']}, which {near(file['manifest'])} names")
+    _print_each([near(path) for path in media["not_listed"]], "not listed", all_files)
+    _print_each(
+        [f"{near(each['path'])}: {each['why']}" for each in media["unreadable"]], "not readable", all_files
+    )
+    absent = [f"{file['path']}, which {near(file['manifest'])} names" for file in media["absent"]]
+    _print_each(absent, "absent", all_files)
     say_wrapped(
         f"{media['found']} found under the media folders = {media['listed']} listed + "
         f"{len(media['not_listed'])} not listed + {len(media['unreadable'])} not readable + "
@@ -41,12 +57,11 @@ def _print_media(media: MediaSums) -> None:
     )
 
 
-def _print_sound(sound: SoundCounts) -> None:
+def _print_sound(sound: SoundCounts, all_files: bool) -> None:
     """Print the sums of the sound files, and those that no clip of the list uses."""
-    for entry in sound["not_used"]:
-        say_wrapped(f"sound not used: {near(entry['path'])}" + (f": {entry['why']}" if entry["why"] else ""))
-    for entry in sound["unreadable"]:
-        say_wrapped(f"sound not readable: {near(entry['path'])}: {entry['why']}")
+    for what, entries in (("not used", sound["not_used"]), ("not readable", sound["unreadable"])):
+        lines = [near(e["path"]) + (f": {e['why']}" if e["why"] else "") for e in entries]
+        _print_each(lines, f"sound {what}", all_files)
     say_wrapped(
         f"{counted(sound['found'], 'sound file')} found = {sound['used']} used + {len(sound['not_used'])} not used + "
         f"{len(sound['unreadable'])} not readable"
@@ -157,9 +172,9 @@ def print_plan(document: PlanDocument, *, all_clips: bool = False) -> None:
     _print_camera_facts(clips)
     _print_framing(clips)
     if document["media"]:
-        _print_media(document["media"])
+        _print_media(document["media"], all_clips)
     if document["sound"]:
-        _print_sound(document["sound"])
+        _print_sound(document["sound"], all_clips)
     counts, estimate = document["counts"], document["estimate"]
     parts = any(clip["excerpt"] for clip in document["clips"])
     several = "several parts of a clip" if parts else "files one by one"

@@ -146,7 +146,8 @@ class Place:
         self.mode = mode
 
     def claim(self, out: Path) -> str:
-        """Take a folder for this run before its first job starts. Gives why not; empty where it is taken."""
+        """Take a folder for this run before its first job starts. Gives why not yet; empty where it is taken. OptionError, once it is
+        said why, where this run is not to take it at all: its jobs stay queued."""
         return ""
 
     def away(self, plan: QueuedPlan) -> str:

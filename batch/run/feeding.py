@@ -26,7 +26,14 @@ from rushlight.batch.run.disk_room import Disks
 from rushlight.batch.run.ended_jobs import Running, RunState
 from rushlight.batch.run.events import PREPARING, Event, Work, phase
 from rushlight.batch.what_is_there import all_there
-from rushlight.pipelines.errors import OutsideError, RushlightError, SourceError, from_os, own_fault
+from rushlight.pipelines.errors import (
+    OptionError,
+    OutsideError,
+    RushlightError,
+    SourceError,
+    from_os,
+    own_fault,
+)
 
 __all__ = ["Feeding"]
 
@@ -43,6 +50,7 @@ class Feeding:
         self.state, self.farm, self.work, self.disks, self.delivery = state, farm, work, disks, delivery
         self.queue: deque[QueuedJob] = deque()
         self.refused: dict[str, float] = {}  # output folder -> when to ask again
+        self.barred = set[str]()  # output folders that this run may not take at all: their jobs stay queued
         self.away: dict[str, float] = {}  # job whose original is not there -> when to look again
         self.missed = set[str]()  # what was said of those
         self.serial = 0
@@ -65,6 +73,7 @@ class Feeding:
                 row
                 for row in self.state.store.rows("queued")
                 if row.key not in self.state.active
+                and row.out not in self.barred
                 and (row.key not in changed or changed[row.key].identity != row.identity)
             )
 
@@ -121,7 +130,7 @@ class Feeding:
 
     def may_start(self, job: QueuedJob) -> bool:
         """True if nobody else renders into its folder, and no other part of its clip is being made."""
-        if any(r.job.clip_key == job.clip_key for r in self.state.active.values()):
+        if job.out in self.barred or any(r.job.clip_key == job.clip_key for r in self.state.active.values()):
             return False
         if self.away.get(job.key, 0.0) > time.monotonic() or not self.compared(job):
             return False
@@ -137,6 +146,10 @@ class Feeding:
         except OutsideError as error:
             self.queue.remove(job)
             self.delivery.drop(job, error)
+            return False
+        except OptionError:
+            self.barred.add(job.out)
+            self.queue = deque(row for row in self.queue if row.out != job.out)
             return False
         if who:
             return self.refuse(job, who)

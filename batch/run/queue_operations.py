@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Protocol
 from rushlight.batch.disks import state_folder
 from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED
 from rushlight.batch.interrupts import Stopped, cancellable, minded
+from rushlight.batch.job_log import newer_text, read_records, refuse_newer
 from rushlight.batch.plan.away_clips import is_there
 from rushlight.batch.plan.growing_originals import Growth
 from rushlight.batch.plan.model import Plan
@@ -118,17 +119,16 @@ def run_queue(
                     events.note(f"nothing new is started after {until:%H:%M %Z on %d %B}")
                 _run_all(store, farm, folders, room, summary, stay=stay, events=events, terms=terms)
         except Stopped:
-            summary.left, summary.stopped = (
-                store.count("queued", "running"),
-                "while nothing was being rendered",
-            )
+            summary.stopped = "while nothing was being rendered"
         with minded(stop):
             folders.idle()
         if stop.since and not stay:
             summary.stopped = summary.stopped or "by a signal"
         if watch:
-            summary.left = folders.day_over(watch)
-        return _unsettled(store, summary, folders.ran, room, terms.mode)
+            folders.day_over(watch)
+        summary.left = folders.left()
+        code = _unsettled(store, summary, folders.ran | folders.newer, room, terms.mode)
+        return max(code, PARTLY) if folders.newer else code
 
 
 def _say_start(events: EventStream, done: int, clips: int) -> None:
@@ -147,7 +147,7 @@ def _unsettled(store: Store, summary: Summary, ran: set[Path], room: Room, mode:
         _Folders(store, room.events, mode, room) as folders,
         minded(room.stop),
     ):  # their pages are to say so as well
-        if not room.stop.level and any([not folders.claim(out) for out in sorted(aside)]):
+        if not room.stop.level and any([folders.takes(out) for out in sorted(aside)]):
             folders.idle()
     summary.set_aside = [(row.clip, row.error) for row in rows if row.state == "set aside"]
     summary.failed = [(row.clip, row.error) for row in rows if row.state == "failed"]
@@ -234,13 +234,15 @@ class _Folders(Place):
         self.watch = watch
         self.store, self.events, self.room = store, events, room
         self.ran: set[Path] = set()
+        self.newer: set[Path] = set()  # what a newer version made a part of is left to it
         self._locks: dict[Path, Lock] = {}
         self._written: set[Path] = set()
 
     def claim(self, out: Path) -> str:
-        """OutsideError where one of its own folders is a link."""
+        """OutsideError where one of its own folders is a link, OptionError where a newer version rendered into it."""
         try:
             if out not in self._locks:
+                self._refuse_newer(out)
                 self._locks[out] = hold_folder(out)
         except QueueError as error:
             return f"{error}; its clips wait for that"
@@ -248,6 +250,22 @@ class _Folders(Place):
         self.events.folder(out, held_for=self.store.path)
         self._written.discard(out)
         return ""
+
+    def _refuse_newer(self, out: Path) -> None:
+        if text := newer_text(read_records(out)):
+            self.newer.add(out)
+            ways = "run this queue with the newer one, or drop them and add their lists with another --out"
+            self.events.problem(f"{out} {text}. Its clips stay queued: {ways}")
+            raise OptionError(text, file=str(out))
+
+    def takes(self, out: Path) -> bool:
+        """True if a folder is taken, for its pages alone; one of a newer version's is not."""
+        try:
+            return not self.claim(out)
+        except OptionError:
+            if out not in self.newer:
+                raise
+            return False
 
     def away(self, plan: QueuedPlan) -> str:
         source = plan.source
@@ -269,13 +287,16 @@ class _Folders(Place):
             if out not in left and not (self.watch and out in self.watch.outs):
                 self._let_go(out)
 
-    def day_over(self, watch: Watch) -> int:
-        """End the watch, and let go of its folders where nothing is left. Gives how many jobs are."""
+    def left(self) -> int:
+        """How many jobs could still be made here."""
+        return sum(Path(job.out) not in self.newer for job in self.store.rows("queued", "running"))
+
+    def day_over(self, watch: Watch) -> None:
+        """End the watch, and let go of its folders where nothing is left."""
         watch.end()
         left = {Path(job.out) for job in self.store.rows("queued", "held", "running")}
         for out in (set(watch.outs) & self._locks.keys()) - left:
             self._let_go(out)
-        return self.store.count("queued", "running")
 
     def _let_go(self, out: Path) -> None:
         clear_work(out)
@@ -284,6 +305,7 @@ class _Folders(Place):
 
     def __enter__(self) -> _Folders:
         for out in self.watch.outs if self.watch else ():
+            refuse_newer(out, read_records(out))
             self.claim(out)
             self._written.add(out)  # nothing ran in it yet
         return self

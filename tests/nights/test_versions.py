@@ -159,6 +159,25 @@ def test_a_newer_record_is_read_and_nothing_is_added_to_it(cart: Path, farm: Her
     assert measured(cart / "out") == 2
 
 
+def test_a_queue_leaves_the_folder_of_a_newer_version_alone(cart: Path, farm: HereFarm) -> None:
+    """Its clips stay queued, and whoever runs the queue is told the way back."""
+    log = cart / "later/log/jobs.jsonl"
+    log.write_text(
+        (cart / "out/log/jobs.jsonl").read_text().replace('"rushlight-job-1"', '"rushlight-job-2"')
+    )
+    before = {path: path.read_bytes() for path in (cart / "later").rglob("*") if path.is_file()}
+    queue = ("--queue", cart / "queue.db")
+    assert run("queue", "release", "--all", *queue)[0] == 0
+    code, said = run("queue", "run", *queue)
+    assert code == 1 and not farm.calls, said
+    assert "later was rendered into by a newer rushlight (records rushlight-job-2" in " ".join(said.split())
+    assert "Its clips stay queued: run this queue with the newer one" in " ".join(said.split())
+    assert "STOPPED" not in said
+    with Store(cart / "queue.db") as store:
+        assert [row.state for row in store.rows()] == ["queued", "queued"]
+    assert {path: path.read_bytes() for path in (cart / "later").rglob("*") if path.is_file()} == before
+
+
 def of_0_1_0(cart: Path) -> Path:
     path = cart / "queue.db"
     if dict(rows(path)["about"])["version"] == VERSION:

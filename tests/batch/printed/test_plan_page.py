@@ -12,6 +12,8 @@ import pytest
 from here import rushlight
 from manifests import entry, hash_list
 from pictures import numbered, write_movie, write_sequence
+from rushlight.batch.api.plan_document import Counts
+from rushlight.batch.printed.plan_page import print_plan
 from rushlight.pipelines.colour.cdl import CDL, format_ccc
 
 # letter: suffix, rate, label of minute m, encoding
@@ -214,3 +216,38 @@ def test_one_screen_says_it_all_and_fits(day: tuple[Path, dict[str, float | None
     assert max(map(len, lines)) <= int(columns)
     for path in truth:  # every clip has lines of its own
         assert any(line.startswith(Path(path).name) for line in lines), path
+
+
+def test_of_many_originals_that_no_row_names_the_first_are_named_and_the_rest_counted(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """`--media` may be a whole show's: the screen does not grow with it."""
+    counts = dict.fromkeys(Counts.__annotations__, 0)
+    document: Any = {
+        **{"title": "", "clips": [], "problems": [], "missing": [], "warnings": []},
+        "counts": counts,
+        "estimate": {"bytes": 0, "seconds_one_worker": 0, "free_bytes": None},
+    }
+    document["media"] = {
+        "found": 60,
+        "listed": 2,
+        "not_listed": [f"media/A001C{n:03}.mov" for n in range(40)],
+        "unreadable": [{"path": f"media/B{n}.mov", "why": "no picture decodes"} for n in range(13)],
+        "ignored": 5,
+        "absent": [],
+    }
+    document["sound"] = {
+        "found": 30,
+        "used": 0,
+        "not_used": [{"path": f"sound/T{n:02}.wav", "why": ""} for n in range(30)],
+        "unreadable": [],
+    }
+    print_plan(document)
+    said = capsys.readouterr().out
+    assert "not listed: media/A001C003.mov\nnot listed: 36 more; --clips and --json name each\n" in said
+    assert "not readable: 9 more;" in said and "sound not used: 26 more;" in said
+    assert "60 found under the media folders = 2 listed + 40 not listed + 13 not readable" in said
+    assert len(said.splitlines()) < 25
+    print_plan(document, all_clips=True)
+    said = capsys.readouterr().out
+    assert said.count("not listed: ") == 40 and said.count("sound not used: ") == 30 and " more" not in said

@@ -24,7 +24,7 @@ from rushlight.batch.run.disk_room import Disks
 from rushlight.batch.run.ended_jobs import RunState
 from rushlight.batch.run.events import Event, Place, Work
 from rushlight.batch.run.feeding import NOBODY, Feeding
-from rushlight.pipelines.errors import OutsideError, SourceError
+from rushlight.pipelines.errors import OptionError, OutsideError, SourceError
 from saturation import toy
 
 TOYS = Work(segment="toywork:segment", finish="toywork:finish")
@@ -172,6 +172,29 @@ def test_a_folder_that_leads_out_fails_its_clip_alone(tmp_path: Path, store: Sto
     kitchen.feeding.fill()
     assert {row.key: row.state for row in store.rows()} == {"a": "failed"}
     assert "is a link" in kitchen.state.summary.failed[0][1]
+
+
+def test_a_folder_that_this_run_may_not_take_keeps_its_clips_queued_and_others_go_on(
+    tmp_path: Path, store: Store
+) -> None:
+    class Newer(Place):
+        asked = list[Path]()
+
+        def claim(self, out: Path) -> str:
+            self.asked.append(out)
+            if out == tmp_path / "newer":
+                raise OptionError("a newer version's", file=str(out))
+            return ""
+
+    jobs = [toy(tmp_path / "newer", "a", 9), toy(tmp_path / "newer", "b", 8), toy(tmp_path, "c", 1)]
+    kitchen = Kitchen(store, *jobs, place=(place := Newer()))
+    kitchen.feeding.fill()
+    assert kitchen.given() == [("c", 0)]
+    kitchen.state.version = -1
+    kitchen.feeding.refresh()
+    kitchen.feeding.fill()
+    assert not kitchen.feeding.busy and place.asked == [tmp_path / "newer", tmp_path]
+    assert {row.key: row.state for row in store.rows()} == {"a": "queued", "b": "queued", "c": "running"}
 
 
 def test_what_is_held_or_dropped_meanwhile_is_not_started(tmp_path: Path, store: Store) -> None:

@@ -177,23 +177,23 @@ def test_a_folder_that_leads_out_fails_its_clip_alone(tmp_path: Path, store: Sto
 def test_a_folder_that_this_run_may_not_take_keeps_its_clips_queued_and_others_go_on(
     tmp_path: Path, store: Store
 ) -> None:
-    class Newer(Place):
-        asked = list[Path]()
+    asked = list[Path]()
 
+    class Newer(Place):
         def claim(self, out: Path) -> str:
-            self.asked.append(out)
+            asked.append(out)
             if out == tmp_path / "newer":
                 raise OptionError("a newer version's", file=str(out))
             return ""
 
     jobs = [toy(tmp_path / "newer", "a", 9), toy(tmp_path / "newer", "b", 8), toy(tmp_path, "c", 1)]
-    kitchen = Kitchen(store, *jobs, place=(place := Newer()))
+    kitchen = Kitchen(store, *jobs, place=Newer())
     kitchen.feeding.fill()
     assert kitchen.given() == [("c", 0)]
     kitchen.state.version = -1
     kitchen.feeding.refresh()
     kitchen.feeding.fill()
-    assert not kitchen.feeding.busy and place.asked == [tmp_path / "newer", tmp_path]
+    assert not kitchen.feeding.busy and asked == [tmp_path / "newer", tmp_path]
     assert {row.key: row.state for row in store.rows()} == {"a": "queued", "b": "queued", "c": "running"}
 
 

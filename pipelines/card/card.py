@@ -1,68 +1,56 @@
 """One graphics card by CuPy, which is imported when a card is asked for and not before.
 
-A frame is put into memory that the card reads by itself, copied, graded there, and its picture copied back: one stream
-and one copy each way. Tables are copied once a look; the kernel is compiled once for each pair of samples.
+A worker has one stream, tables of a few looks, and room for one frame of the largest kind that it met. A frame is copied there, graded,
+and its picture copied back, and then nothing is under way. The kernel is compiled once a machine for each pair of samples.
 """
 
 from __future__ import annotations
 
 import importlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from itertools import accumulate
 from types import ModuleType
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.pipelines.card.kernel_text import CARD, setting, tables_of, text
+from rushlight.pipelines.card.machine_code import kept
+from rushlight.pipelines.card.transfer import Memory, Transfer
 from rushlight.pipelines.grading.kernel import Area, Planes, Source, Target
 from rushlight.pipelines.grading.row_ops import Tables
 
-__all__ = ["Card"]
+__all__ = ["LOOKS", "Card"]
 
 OPTIONS = ("--fmad=false", "--prec-div=true", "--prec-sqrt=true", "--ftz=false", "--std=c++14")
-KEPT = (
-    8  # looks whose tables stay on the card, as many as the processor keeps (5 MB each), and kinds of frames
-)
+LOOKS = 8  # whose tables stay on the card, as many as the processor keeps (5 MB each)
 BLOCK = (32, 8)
 EVERY = 256  # bytes: where arrays begin in memory that several share
-TO_CARD, FROM_CARD = 1, 2  # cudaMemcpyKind
 
 Array = NDArray[np.generic]
 Launch = Callable[[tuple[int, int], tuple[int, int], tuple[np.generic, ...]], None]
 
 
-class _Memory(Protocol):
-    """Memory that CuPy has: it is let go with the last reference."""
-
-    ptr: int
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Shared:
-    """Arrays one after another in memory of the host that the card reads by itself, and as much on the card."""
-
-    here: list[Array]
-    starts: list[int]
-    pinned: _Memory
-    there: _Memory
-    size: int
-
-    def places(self) -> list[np.uint64]:
-        """Of the arrays on the card."""
-        return [np.uint64(self.there.ptr + start) for start in self.starts]
-
-
 class Card:
-    """The first card that CuPy sees. Called as `grade_rows` is, and gives what that gives. Whatever CuPy raises comes through."""
+    """The first card that CuPy sees. Called as `grade_rows` is, and gives what that gives. Whatever CuPy raises comes through:
+    then the card is not to be called again, nor let go (`Graphics` sees to both)."""
 
     def __init__(self) -> None:
         self._cupy: ModuleType = importlib.import_module("cupy")
-        self._stream = self._cupy.cuda.Stream(non_blocking=True)
+        # The tables as well, so that their id stays theirs.
+        self._looks: dict[int, tuple[Tables, Memory, list[int]]] = {}
         self._kernels: dict[tuple[str, str], tuple[Launch, Launch]] = {}
-        self._looks: dict[int, tuple[Tables, _Shared]] = {}  # the tables too, so that their id stays theirs
-        self._rooms: dict[object, tuple[_Shared, _Shared, _Memory]] = {}
+        self._room: Memory | None = None
+        self._room_bytes = 0
+
+    def open(self) -> None:
+        """Reach the card. Asked for its count and memory first: a stream that cannot be made complains once more as it goes."""
+        cuda = self._cupy.cuda
+        if not cuda.runtime.getDeviceCount():
+            raise RuntimeError("there is none")
+        cuda.runtime.memGetInfo()
+        self._stream = cuda.Stream(non_blocking=True)
+        self._transfer = Transfer(self._cupy, self._stream)
 
     @property
     def name(self) -> str:
@@ -70,92 +58,99 @@ class Card:
         found: bytes = self._cupy.cuda.runtime.getDeviceProperties(0)["name"]
         return found.decode(errors="replace")
 
+    @property
+    def memory(self) -> tuple[int, int]:
+        """Bytes of the card that are free, and all that it has."""
+        free, total = self._cupy.cuda.runtime.memGetInfo()
+        return int(free), int(total)
+
     def __call__(
         self, given: Planes, source: Source, tables: Tables, taken: Planes, target: Target, area: Area
     ) -> tuple[int, int, int]:
         """As `grade_rows`. The area begins where chroma has a sample."""
-        tight = _picture(taken, area)
-        facts = setting(given, source, tables, tight, target, area)
+        picture = _picture(taken, area)
+        facts = setting(given, source, tables, picture, target, area)
+        sent, brought, counts = [facts, *_used(given, area)], list(picture[:3]), np.zeros((1, 3), np.int32)
         with self._stream:
-            sent, brought, chroma = self._room([facts, *given[:3]], [*tight[:3], np.zeros(3, np.int32)])
-            for place, array in zip(sent.here, (facts, *given[:3]), strict=True):
-                place[:] = array
-            self._run(sent, brought, chroma, tables, target.number, area, tight)
-        for plane, found in zip(_picture(taken, area)[:3], brought.here, strict=False):
-            plane[:] = found
-        over, under, outside = (int(count) for count in brought.here[3])
+            kernels, look = self._kernel(given.first.dtype, taken.first.dtype), self._look(tables)
+            chroma = 4 * area.width * area.height
+            places = self._places([*(a.nbytes for a in (*sent, *brought, counts)), chroma, chroma])
+            for place, array in zip(places, sent, strict=False):
+                self._transfer.put(place, array)
+            self._launch(kernels, places, look, brought, np.uint32(target.number), area)
+            self._transfer.take([places[7], *places[4:7]], [counts, *brought])
+        over, under, outside = (int(count) for count in counts[0])
         return over, under, outside
 
-    def _run(
+    def _launch(
         self,
-        sent: _Shared,
-        brought: _Shared,
-        chroma: _Memory,
-        tables: Tables,
-        number: np.uint32,
+        kernels: tuple[Launch, Launch],
+        places: Sequence[int],
+        look: Sequence[int],
+        brought: Sequence[Array],
+        frame: np.uint32,
         area: Area,
-        taken: Planes,
     ) -> None:
-        runtime, stream = self._cupy.cuda.runtime, self._stream.ptr
-        grade, put_chroma = self._kernel(sent.here[1].dtype, taken.first.dtype)
-        look = self._look(tables)
-        facts, *planes = sent.places()
-        luma, second, third, counts = brought.places()
-        cb, cr = np.uint64(chroma.ptr), np.uint64(chroma.ptr + 4 * area.width * area.height)
-        runtime.memcpyAsync(sent.there.ptr, sent.pinned.ptr, sent.size, TO_CARD, stream)
-        runtime.memsetAsync(int(counts), 0, 12, stream)
-        frame = np.uint32(number)
-        grade(_blocks(area.width, area.height), BLOCK, (facts, *planes, *look, luma, cb, cr, counts, frame))
-        size = taken.second.shape
-        put_chroma(_blocks(size[1], size[0]), BLOCK, (facts, cb, cr, second, third, frame))
-        runtime.memcpyAsync(brought.pinned.ptr, brought.there.ptr, brought.size, FROM_CARD, stream)
-        self._stream.synchronize()
+        grade, put_chroma = kernels
+        *given, luma, second, third, counts, cb, cr = (np.uint64(place) for place in places)
+        self._cupy.cuda.runtime.memsetAsync(int(counts), 0, 12, self._stream.ptr)
+        tables = (np.uint64(place) for place in look)
+        grade(_blocks(area.width, area.height), BLOCK, (*given, *tables, luma, cb, cr, counts, frame))
+        down, across = brought[1].shape
+        put_chroma(_blocks(across, down), BLOCK, (given[0], cb, cr, second, third, frame))
 
     def _kernel(self, given: np.dtype[np.generic], taken: np.dtype[np.generic]) -> tuple[Launch, Launch]:
         key = given.name, taken.name
         if key not in self._kernels:
-            # Not RawModule, which adds --ftz=true: what is nearly nothing would count as nothing.
-            made, _ = self._cupy.cuda.compiler.compile_using_nvrtc(text(CARD, given, taken), OPTIONS)
-            module = self._cupy.cuda.function.Module()
-            module.load(made)
+            cuda, words = self._cupy.cuda, text(CARD, given, taken)
+
+            def made() -> bytes:
+                # Not RawModule, which adds --ftz=true: what is nearly nothing would count as nothing.
+                code, _ = cuda.compiler.compile_using_nvrtc(words, OPTIONS)
+                return code if isinstance(code, bytes) else code.encode()
+
+            versions = self._cupy.__version__, cuda.runtime.runtimeGetVersion()
+            module = cuda.function.Module()
+            module.load(kept((words, OPTIONS, *versions, cuda.Device().compute_capability), made))
             self._kernels[key] = module.get_function("grade"), module.get_function("chroma")
         return self._kernels[key]
 
-    def _look(self, tables: Tables) -> list[np.uint64]:
-        """A look's tables on the card; the oldest goes where there are too many."""
-        if id(tables) not in self._looks:
-            _trimmed(self._looks)
-            shared = self._shared(tables_of(tables))
-            for place, table in zip(shared.here, tables_of(tables), strict=True):
-                place[:] = table
-            self._cupy.cuda.runtime.memcpyAsync(
-                shared.there.ptr, shared.pinned.ptr, shared.size, TO_CARD, self._stream.ptr
-            )
-            self._stream.synchronize()
-            self._looks[id(tables)] = tables, shared
-        return self._looks[id(tables)][1].places()
+    def _look(self, tables: Tables) -> list[int]:
+        """Where a look's tables are on the card; the one that was used longest ago goes where there are too many."""
+        key = id(tables)
+        if key in self._looks:
+            self._looks[key] = self._looks.pop(key)
+        else:
+            while len(self._looks) >= LOOKS:
+                del self._looks[next(iter(self._looks))]
+            arrays = tables_of(tables)
+            starts, size = _starts([array.nbytes for array in arrays])
+            memory = self._cupy.cuda.Memory(size)
+            places = [memory.ptr + start for start in starts]
+            self._looks[key] = tables, memory, places
+            for place, array in zip(places, arrays, strict=True):
+                self._transfer.put(place, np.ascontiguousarray(array))
+        return self._looks[key][2]
 
-    def _room(self, given: Sequence[Array], taken: Sequence[Array]) -> tuple[_Shared, _Shared, _Memory]:
-        """Memory that frames of one kind pass through, and between the two kernels room for two planes of float32."""
-        key = tuple((array.shape, array.dtype.name) for array in (*given, *taken))
-        if key not in self._rooms:
-            _trimmed(self._rooms)
-            chroma = self._cupy.cuda.alloc(8 * taken[0].size)
-            self._rooms[key] = self._shared(given), self._shared(taken), chroma
-        return self._rooms[key]
+    def _places(self, sizes: Sequence[int]) -> list[int]:
+        """Where arrays of so many bytes lie on the card, in memory that grows with the largest frame."""
+        starts, size = _starts(sizes)
+        if self._room is None or size > self._room_bytes:
+            self._room = None
+            self._room, self._room_bytes = self._cupy.cuda.Memory(size), size
+        return [self._room.ptr + start for start in starts]
 
-    def _shared(self, arrays: Sequence[Array]) -> _Shared:
-        starts, size = [], 0
-        for array in arrays:
-            starts.append(size)
-            size += max(-(-array.nbytes // EVERY), 1) * EVERY
-        pinned, there = self._cupy.cuda.alloc_pinned_memory(size), self._cupy.cuda.alloc(size)
-        whole = np.frombuffer(pinned, np.uint8, size)
-        here = [
-            whole[start : start + array.nbytes].view(array.dtype).reshape(array.shape)
-            for array, start in zip(arrays, starts, strict=True)
-        ]
-        return _Shared(here=here, starts=starts, pinned=pinned, there=there, size=size)
+
+def _starts(sizes: Sequence[int]) -> tuple[list[int], int]:
+    """Of arrays one after another, and the bytes of all."""
+    *starts, size = accumulate((max(-(-size // EVERY), 1) * EVERY for size in sizes), initial=0)
+    return starts, size
+
+
+def _used(given: Planes, area: Area) -> list[Array]:
+    """The rows of the original's planes that the picture is made of."""
+    down = -(-area.height // given.sub_y)
+    return [given.first[: area.height], given.second[:down], given.third[:down]]
 
 
 def _picture(taken: Planes, area: Area) -> Planes:
@@ -169,11 +164,3 @@ def _picture(taken: Planes, area: Area) -> Planes:
 
 def _blocks(across: int, down: int) -> tuple[int, int]:
     return -(-across // BLOCK[0]), -(-down // BLOCK[1])
-
-
-def _trimmed(
-    kept: dict[int, tuple[Tables, _Shared]] | dict[object, tuple[_Shared, _Shared, _Memory]],
-) -> None:
-    """Without its oldest, where it is full."""
-    if len(kept) >= KEPT:
-        del kept[next(iter(kept))]  # type: ignore[arg-type]

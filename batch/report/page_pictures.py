@@ -252,7 +252,7 @@ def _first_still(folder: Path, record: DeliveredRecord) -> _Frame | None:
 
 def _strip(folder: Path, record: DeliveredRecord) -> list[_Frame]:
     """Frames spread over the clip, from its smallest movie that a display shows, of the recipe's look where one has it; none where there is no such movie."""
-    from rushlight.pipelines.measure import colour_tiles  # loads numba; most reports find all strips made
+    from rushlight.pipelines.measure import colour_tiles
 
     movies = [(e, e.display) for e in record.outputs if isinstance(e, DeliveredMovie) and e.display]
     for entry, shown_on in sorted(movies, key=lambda pair: (pair[0].look != "", pair[0].width)):

@@ -37,6 +37,7 @@ from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import is_file, path_of, read_bytes
 from rushlight.pipelines.measure import colour_tiles
 from rushlight.pipelines.measure.checksum import file_hash
+from rushlight.pipelines.measure.luma_grid import luma_grid
 from rushlight.pipelines.originals.frame_sources import open_source
 from rushlight.pipelines.originals.probe import Facts, probe
 from rushlight.pipelines.outputs.readback import Delivered, read_back
@@ -214,7 +215,7 @@ def _movie(folder: Path, path: Path, record: DeliveredRecord, entry: DeliveredMo
             if (number := frame.number - card) < 0:
                 continue
             views = planes(frame.image)
-            grids.append(colour_tiles.luma_grid(views[0], box))
+            grids.append(luma_grid(views[0], box))
             if number in wanted:
                 tiles[number] = _measured(views, facts, entry, box, covered)
                 if entry.state != "log":

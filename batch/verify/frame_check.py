@@ -13,6 +13,7 @@ from rushlight.batch.records.verdicts import CheckVerdict
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.formats.codecs import codec
 from rushlight.pipelines.measure import colour_tiles
+from rushlight.pipelines.measure.luma_grid import luma_grid
 from rushlight.pipelines.originals.probe import Facts
 
 __all__ = ["LUMA_TOLERANCE", "frame_check", "open_cells"]
@@ -109,7 +110,7 @@ def _covered_shares(entry: DeliveredMovie) -> Array:
     _, _, width, height = picture = box_of(entry.picture)
     covered = [box_of(c) for c in entry.covered]
     open_ = colour_tiles.uncovered(entry.width, entry.height, picture, covered)
-    grid = colour_tiles.luma_grid(np.where(open_, 255, 0).astype(np.uint8), (0, 0, width, height))
+    grid = luma_grid(np.where(open_, 255, 0).astype(np.uint8), (0, 0, width, height))
     return 1 - np.array(grid) / 255
 
 

@@ -1,4 +1,4 @@
-"""Measuring pictures: tiles of mean colour, mean luma, patches through a look. What `verify` compares.
+"""Measuring pictures: tiles of mean colour, patches through a look. What `verify` compares.
 
 A tile is the CIE L*a*b* (white D65) of the mean display-linear XYZ of one of 16x9 parts of the picture area, so
 a codec's noise averages out and a wrong look does not. Pixels that burn-in covers are left out by both sides.
@@ -10,12 +10,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-import numba as nb
 import numpy as np
 from numpy.typing import NDArray
 
 from rushlight.pipelines.colour.displays import Display, luma_weights
-from rushlight.pipelines.formats.pixel_formats import PixelFormat, whole_rows
+from rushlight.pipelines.formats.pixel_formats import PixelFormat
 from rushlight.pipelines.measure.colour_difference import delta_e, lab
 
 if TYPE_CHECKING:
@@ -26,7 +25,6 @@ __all__ = [
     "COLUMNS",
     "ROWS",
     "fault_tiles",
-    "luma_grid",
     "rgb_at",
     "sampled_frames",
     "sensitivity",
@@ -172,32 +170,6 @@ def tile_codes(
         10 - pixel_format.bits
     )
     return _tile_means(values, uncovered(width, height, picture, covered))
-
-
-@nb.njit(nogil=True, cache=True)
-def _grid_sums(plane, rows, columns):  # type: ignore[no-untyped-def]
-    sums = np.zeros((4, 4), np.int64)
-    for i in range(4):
-        for j in range(4):
-            for row in range(rows[i], rows[i + 1]):
-                part = plane[row, columns[j] : columns[j + 1]]
-                total = np.uint32(0)  # a row of 65,537 samples of 16 bits
-                for k in range(part.size):
-                    total += np.uint32(part[k])
-                sums[i, j] += np.int64(total)
-    return sums
-
-
-def luma_grid(luma: NDArray[np.generic], picture: Box) -> list[float]:
-    """Sixteen mean luma codes of a 4x4 grid over the picture area, row by row. ValueError where it lies outside."""
-    x, y, w, h = picture
-    height, width = luma.shape
-    if not (0 <= x < x + w <= width and 0 <= y < y + h <= height):  # compiled code does not look
-        raise ValueError(f"a picture of {w}x{h}+{x}+{y} does not lie inside {width}x{height}")
-    rows = np.array([y - (-k * h // 4) for k in range(5)])
-    columns = np.array([x + k * w // 4 for k in range(5)])
-    means = _grid_sums(*whole_rows([luma]), rows, columns) / np.outer(np.diff(rows), np.diff(columns))
-    return [round(float(m), 4) for m in means.flat]
 
 
 FAULTS = ("saturation 0.05", "slope 0.02")

@@ -22,8 +22,9 @@ from rushlight.pipelines.grading.grader import source_scale
 from rushlight.pipelines.job.exact_signal import Signal
 from rushlight.pipelines.job.from_spec import fit_of
 from rushlight.pipelines.job.spec import MovieSpec, StillsSpec
-from rushlight.pipelines.measure.colour_tiles import COLUMNS, display_rgb, luma_grid
+from rushlight.pipelines.measure.colour_tiles import COLUMNS, display_rgb
 from rushlight.pipelines.measure.colour_tiles import ROWS as ROWS_OF_TILES
+from rushlight.pipelines.measure.luma_grid import luma_grid
 from rushlight.pipelines.originals.facts import Facts
 from rushlight.pipelines.originals.framing import placement
 

@@ -21,6 +21,7 @@ from rushlight.pipelines.grading.grader import Counts, Grader
 from rushlight.pipelines.job.spec import FrameLine, MovieSpec
 from rushlight.pipelines.measure import colour_tiles, flashes
 from rushlight.pipelines.measure.checksum import frame_digest
+from rushlight.pipelines.measure.luma_grid import luma_grid
 from rushlight.pipelines.measure.signal_range import range_of_codes
 from rushlight.pipelines.originals.framing import Fitter, Placement
 from rushlight.pipelines.outputs.hdr_metadata import light_of
@@ -115,7 +116,7 @@ class Picture:
     def note(self, views: list[NDArray[np.generic]], counts: Counts) -> None:
         """Measure a frame as it is graded, before anything is drawn over it."""
         self.digests.append(frame_digest(views))
-        self.grids.append(colour_tiles.luma_grid(views[0], self.box))
+        self.grids.append(luma_grid(views[0], self.box))
         self.over += counts.over
         self.under += counts.under
         self.outside += counts.outside

@@ -41,6 +41,14 @@ def test_import_loads_none_of_its_rooms() -> None:
     assert done.stdout.strip() == "['rushlight']"
 
 
+def test_plan_render_and_report_start_without_a_compiler() -> None:
+    """Numba and the libraries that only a picture needs take a second of every start."""
+    made = "import rushlight.batch.cli.plan_command, rushlight.batch.api.render, rushlight.batch.api.report"
+    heavy = [name for name in HEAVY if name not in ("numpy", "av")]
+    done = fresh(f"{made}, sys, json; print(json.dumps([m for m in {heavy!r} if m in sys.modules]))")
+    assert json.loads(done.stdout) == []
+
+
 @pytest.mark.parametrize("name", dir(rushlight))
 def test_every_name_is_there(name: str) -> None:
     assert getattr(rushlight, name).__name__.rpartition(".")[2] == name

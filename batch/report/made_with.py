@@ -22,27 +22,38 @@ MAY_CHANGE: Mapping[str, str] = {
     "numpy": "looks in their last digits (movies keep those that were baked then)",
     "numba": "looks in their last digits (movies keep those that were baked then)",
     "colour-science": "looks in their last digits (movies keep those that were baked then)",
-    "av": "how movies are decoded, scaled and encoded",
-    "libavcodec": "how movies are decoded, scaled and encoded",
-    "libavformat": "how movies are decoded, scaled and encoded",
-    "libswscale": "how movies are decoded, scaled and encoded",
+    "av": "how FFmpeg decodes, scales and encodes movies",
+    "libavcodec": "how FFmpeg decodes, scales and encodes movies",
+    "libavformat": "how FFmpeg decodes, scales and encodes movies",
+    "libswscale": "how FFmpeg decodes, scales and encodes movies",
     "OpenImageIO": "how image sequences are read and stills are written",
     "processor": "the bytes of encoded movies, not their colour",
 }
-UNKNOWN = "a version of rushlight that did not record its versions"
+OLD = "rushlight 0.2.0 or older, which recorded"
+UNKNOWN = f"{OLD} no versions"
+ASKED = {"rushlight": "rushlight", "opencolorio": "OpenColorIO", "libavcodec": "FFmpeg", "numba": "numba"}
+NAMED = 4  # clips that a sentence names
 
 
 @dataclass
 class Made:
-    """Clips that were made, in whole or in part, with the same versions; with none where they are not recorded."""
+    """Clips that were made, in whole or in part, with the same versions, and the names of the outputs that were. Of 0.2.0 they are that of
+    OpenColorIO alone, of 0.1.0 none."""
 
     versions: Mapping[str, str]
     clips: list[str] = field(default_factory=list)
+    outputs: list[str] = field(default_factory=list)
+
+    @property
+    def recorded(self) -> bool:
+        """True if all of its versions are recorded."""
+        return "rushlight" in self.versions
 
     def document(self, now: Mapping[str, str]) -> dict[str, object]:
         """In plain values, with what the versions `now` may change."""
-        may = differing(self.versions, now) if self.versions else None  # null: it is not known
-        return {"clips": len(self.clips), "versions": dict(self.versions), "may_change": may}
+        may = differing(self.versions, now) if self.recorded else None  # null: it is not known
+        made = {"clips": len(self.clips), "names": [*self.clips], "outputs": [*self.outputs]}
+        return {**made, "versions": dict(self.versions), "may_change": may}
 
 
 def made_by(records: Iterable[ClipRecord]) -> list[Made]:
@@ -51,20 +62,31 @@ def made_by(records: Iterable[ClipRecord]) -> list[Made]:
     for record in records:
         if record.status != "done" or not record.outputs:
             continue
-        for versions in [made.versions for made in record.made_with] or [{}]:
+        for outputs, versions in _parts(record):
             made = found.setdefault(frozenset(versions.items()), Made(versions))
-            if record.clip not in made.clips:
-                made.clips.append(record.clip)
+            made.clips += [record.clip] if record.clip not in made.clips else []
+            made.outputs += [name for name in outputs if name not in made.outputs]
     return sorted(found.values(), key=lambda made: -len(made.clips))
+
+
+def _parts(record: ClipRecord) -> list[tuple[list[str], Mapping[str, str]]]:
+    """The outputs of a record that were made with the same versions, and those."""
+    if record.made_with:
+        return [(made.outputs, made.versions) for made in record.made_with]
+    known = record.look.opencolorio if record.look else None
+    outputs = list(dict.fromkeys(entry.output for entry in record.outputs))
+    return [(outputs, {"opencolorio": known.version} if known else {})]
 
 
 def versions_text(versions: Mapping[str, str]) -> str:
     """`rushlight 0.2.0, Python 3.11, …`."""
     if not versions:
         return UNKNOWN
-    first = ["rushlight"] if "rushlight" in versions else []
-    names = [*first, *(name for name in versions if name not in ("rushlight", "processor"))]
+    names = [name for name in versions if name not in ("rushlight", "processor")]
     text = ", ".join(f"{NAMES.get(name, name)} {versions[name]}" for name in names)
+    if "rushlight" not in versions:
+        return f"{OLD} {text} and no other version"
+    text = ", ".join([f"rushlight {versions['rushlight']}", *([text] if text else [])])
     return f"{text}, on {versions['processor']}" if versions.get("processor") else text
 
 
@@ -81,16 +103,30 @@ def differing(then: Mapping[str, str], now: Mapping[str, str]) -> list[str]:
 
 def now_text(made: Iterable[Made], now: Mapping[str, str]) -> list[str]:
     """Whether the versions of today are those that a delivery was made with; what differs, and what that may change."""
-    found = list[str]()
+    found, made = list[str](), list(made)
     for each in made:
-        clips = counted(len(each.clips), "clip")
-        if not each.versions:
-            found.append(f"{clips} made with {UNKNOWN}: whether those of today differ is not known")
+        clips = counted(len(each.clips), "clip") + (f" ({_named(each)})" if len(made) > 1 else "")
+        if not each.recorded:
+            found.append(f"{clips} made with {versions_text(each.versions)}: {_unknown(each, now)}")
         elif others := differing(each.versions, now):
             found.append(f"{clips} made with other versions than those of today: {'; '.join(others)}")
         else:
             found.append(f"{clips} made with the versions of today")
     return found
+
+
+def _named(made: Made) -> str:
+    """Which results they are: clips, the first few of many, and outputs."""
+    more = f" and {len(made.clips) - NAMED} more" if len(made.clips) > NAMED else ""
+    return f"{', '.join(made.clips[:NAMED])}{more}: {', '.join(made.outputs)}"
+
+
+def _unknown(made: Made, now: Mapping[str, str]) -> str:
+    """What can be said where not all versions are recorded."""
+    known = differing({**now, **made.versions}, now)
+    known += [] if known else [f"{NAMES.get(name, name)} is that of today" for name in made.versions]
+    *names, last = (text for name, text in ASKED.items() if name not in made.versions)
+    return "; ".join([*known, f"whether {', '.join(names)} or {last} differ is not known"])
 
 
 def made_on_page(records: Iterable[ClipRecord]) -> dict[str, list[tuple[int, str]] | list[str]]:

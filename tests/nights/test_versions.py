@@ -67,7 +67,7 @@ def test_from_makes_the_same_colour_or_says_what_to_give(cart: Path, farm: HereF
         assert code == 2 and "give the list itself with --out" in said
         return
     assert code == 0, said
-    assert "2 clips made with a version of rushlight that did not record its versions" in said
+    assert "which recorded OpenColorIO 2.6.0 and no other version" in said
     assert f"colour: 2 clips as in {cart / 'out'}, every frame to the last bit" in said
     assert measured(cart / "again") == 2
 

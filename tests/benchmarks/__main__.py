@@ -14,11 +14,12 @@ import tempfile
 from dataclasses import asdict
 from pathlib import Path
 
+from tests.benchmarks.card_rows import CARD
 from tests.benchmarks.lived import LIVED
 from tests.benchmarks.rows import MEASURES as BASIC
 from tests.benchmarks.rows import Bench, Row
 
-MEASURES = {**BASIC, **LIVED}
+MEASURES = {**BASIC, **LIVED, **CARD}
 
 
 def main() -> None:

@@ -17,7 +17,7 @@ from tests.benchmarks.plain import overnight as plain_overnight
 from tests.benchmarks.rows import HD, RUSHLIGHT, UHD, Bench, Measure, Row
 from tests.benchmarks.timing import Cost, median_ratio, middle, taking_turns, timed
 
-__all__ = ["LIVED"]
+__all__ = ["LIVED", "in_marked_cells"]
 
 ROOT = Path(__file__).resolve().parents[2]
 GOALS = {8: 1.00, 60: 0.85}
@@ -170,7 +170,7 @@ def saturated(bench: Bench) -> Iterator[Row]:
     for name, spread in (("grey", (30, 2, 2)), ("noise", (90, 60, 60)), ("light", (4, 4, 4))):
         frame, middle_of = new_frame(source, *HD), (420, 512, 512)
         if name == "light":
-            middle_of = _in_marked_cells(baked)
+            middle_of = in_marked_cells(baked)
         for plane, value, wide in zip(planes(frame), middle_of, spread, strict=True):
             plane[:] = np.clip(rng.normal(value, wide, plane.shape), 4, 1019)
         took[name] = thread_ms(partial(grader.grade, frame, 0), bench.runs * 3)
@@ -182,7 +182,7 @@ def saturated(bench: Bench) -> Iterator[Row]:
     )
 
 
-def _in_marked_cells(baked: object) -> tuple[int, int, int]:
+def in_marked_cells(baked: object) -> tuple[int, int, int]:
     """Y'CbCr codes, 10 bits narrow, with marked lattice points all about them."""
     from scipy.ndimage import distance_transform_edt
 

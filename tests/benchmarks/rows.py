@@ -8,7 +8,7 @@ import statistics
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -87,13 +87,21 @@ class Bench:
         path.write_text("clip,encoding,levels,slope,offset,power,saturation\n" + "\n".join(rows) + "\n")
         return path
 
-    def ours(self, clips: list[Path], recipe: str | Path, *, workers: int, cores: int | None = None) -> Cost:
-        """`rushlight render`, whole: start, plan, bake, render, join, check, hash, report."""
+    def ours(
+        self,
+        clips: list[Path],
+        recipe: str | Path,
+        *,
+        workers: int,
+        cores: int | None = None,
+        more: Sequence[str] = (),
+    ) -> Cost:
+        """`rushlight render`, whole: start, plan, bake, render, join, check, hash, report; with `more` options."""
         out = self.folder / "out"
         shutil.rmtree(out, ignore_errors=True)
         command = [*RUSHLIGHT, "render", str(self.clip_list(clips)), "--recipe", str(recipe)]
         command += ["--media", str(clips[0].parent), "--out", str(out), "--workers", str(workers), "--quiet"]
-        return timed([command], cores=cores)
+        return timed([[*command, *more]], cores=cores)
 
     def theirs(
         self, clips: list[Path], outputs: list[tuple[str, str, str]], *, tuned: bool, beside: bool = False

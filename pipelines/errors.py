@@ -17,6 +17,7 @@
     │   └── ChangedError        it is not as it was when it was planned
     ├── DeliveryError           an output failed its check, and was not given its final name
     ├── ResourceError           the machine is short of something: disk, memory, handles
+    ├── CardError               the machine has no graphics card that can be used, and must
     ├── QueueError              the queue file, its runner or its farm
     ├── CancelledError          the caller cancelled it, and it has nothing to give
     └── OwnFault                a fault of rushlight's own in one clip; the others go on
@@ -33,6 +34,7 @@ from typing import Protocol, Self
 
 __all__ = [
     "CancelledError",
+    "CardError",
     "ChangedError",
     "DeliveryError",
     "EncodingError",
@@ -173,6 +175,10 @@ class DeliveryError(RushlightError):
 
 class ResourceError(RushlightError):
     """The machine is short of disk, memory or handles: try again later."""
+
+
+class CardError(RushlightError):
+    """This machine has no graphics card that can be used, and one is required: another machine has to do it."""
 
 
 class QueueError(RushlightError):

@@ -20,7 +20,7 @@ OWED = {
     "pipelines/outputs": "readback sound_tracks",
     "pipelines/recipe": "clip_defaults model validation_messages",
     "pipelines/render": "picture",
-    "batch/api": "grades look nights plan plan_document queue render report",
+    "batch/api": "grades look plan plan_document queue render report",
     "batch/cli": "catalogue_commands main night_options plan_command",
     "batch": "disks job_log",
     "batch/farm": "dask_cluster no_status_pages",

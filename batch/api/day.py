@@ -9,7 +9,15 @@ from pathlib import Path
 from typing import Unpack
 
 from rushlight.batch.api.cancel import Cancel
-from rushlight.batch.api.nights import NightOptions, OnEvent, crew_for, events_for, held_to, terms_for
+from rushlight.batch.api.nights import (
+    NightOptions,
+    OnEvent,
+    crew_for,
+    events_for,
+    held_to,
+    take_from,
+    terms_for,
+)
 from rushlight.batch.api.render import RenderResult
 from rushlight.batch.api.requests import known_alone
 from rushlight.batch.api.tell import Told, tell
@@ -114,8 +122,7 @@ def run(
     """
     known_alone(options, NightOptions)
     found, cancel = load_day(Path(day)), cancel or Cancel()
-    if found.document.ready_by and not options.get("ready_by"):
-        options["ready_by"] = found.document.ready_by
+    take_from(found, options)
     events = events_for(on_event, cancel)
     terms = terms_for(options, events, cancel)
     end = next_time(until, datetime.now(UTC)) if until else None

@@ -32,6 +32,7 @@ __all__ = [
     "crew_for",
     "events_for",
     "held_to",
+    "take_from",
     "terms_for",
 ]
 
@@ -50,6 +51,7 @@ class NightOptions(TypedDict, total=False):
     tls_key: Place | None
     map: str | Sequence[str]
     stalled_after: float
+    graphics: str | None
     ready_by: str
     mode: str | None
     keep_free: str
@@ -64,6 +66,12 @@ class NotMade:
 
     clip: str
     error: str
+
+
+def take_from(day: ShootingDay, options: NightOptions) -> None:
+    """What a day document says of its nights, where the options do not."""
+    options["ready_by"] = options.get("ready_by") or day.document.ready_by
+    options["graphics"] = options.get("graphics") or day.document.graphics
 
 
 def events_for(on_event: OnEvent | None, cancel: Cancel) -> EventStream:
@@ -81,6 +89,7 @@ def crew_for(options: NightOptions) -> Crew:
         tls_key=_path(options.get("tls_key")),
         mounts=texts_of(options.get("map")),
         stalled_after=options.get("stalled_after", 10.0),
+        graphics=options.get("graphics") or "auto",
     )
 
 

@@ -17,6 +17,7 @@ from rushlight.batch.api.nights import (
     crew_for,
     events_for,
     held_to,
+    take_from,
     terms_for,
 )
 from rushlight.batch.api.requests import (
@@ -113,8 +114,8 @@ def render(
     events = events_for(on_event, cancel)
     known_alone(options, RenderOptions)
     day = day_of(list)
-    if day and not options.get("ready_by"):
-        options["ready_by"] = day.document.ready_by
+    if day:
+        take_from(day, options)
     terms = terms_for(options, events, cancel)
     check_source(list, from_, options)
     if from_ is None and not (out or (day and day.document.out)):

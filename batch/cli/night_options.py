@@ -50,6 +50,12 @@ def crew_options(command: Command) -> Command:
                 show_default=True,
                 help="End a worker that gets nothing done for so many minutes; another one takes over.",
             ),
+            click.option(
+                "--graphics",
+                type=click.Choice(["auto", "off", "require"]),
+                help="Grade on a graphics card where one can be used, never, or nowhere else; the bytes are the same."
+                "  [default: auto]",
+            ),
         ]
     ):
         command = option(command)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
 from rushlight.batch.farm.tasks import Farm, Task
-from rushlight.pipelines.errors import RushlightError
+from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.job.from_spec import opened_facts
 from rushlight.pipelines.job.spec import JobSpec
 from rushlight.pipelines.render.kinds import Kind, kinds_of
@@ -16,11 +16,12 @@ if TYPE_CHECKING:
     from rushlight.pipelines.originals.probe import Facts
 
 
-__all__ = ["prepare_machine", "seconds_to_prepare"]
+__all__ = ["prepare_machine", "require_card", "seconds_to_prepare"]
 
 # Seconds of one core for the first kind of picture, and for each further one: measured (docs/performance.md).
 FIRST, FURTHER = 10.0, 3.0
 MISSING = "rushlight.pipelines.render.compiled:missing_kinds"
+NO_CARD = "rushlight.pipelines.render.who_grades:why_no_card"
 COMPILE = "rushlight.pipelines.render.compiled:compile_kinds"
 
 
@@ -46,11 +47,25 @@ def prepare_machine(
         return
     kinds = _kinds(jobs)
     # All are asked: who is, loads what is there, and is ready for the first frame at the same time as the others.
-    missing = _done(farm, MISSING, kinds, stopped, times=max(1, farm.slots)) if kinds else []
+    missing = _done(farm, MISSING, (kinds,), stopped, times=max(1, farm.slots)) if kinds else []
     if missing:
         tell(0, len(missing))
-        if _done(farm, COMPILE, missing, stopped) is not None:
+        if _done(farm, COMPILE, (missing,), stopped) is not None:
             tell(len(missing), len(missing))
+
+
+def require_card(farm: Farm, *, stopped: Callable[[], bool]) -> None:
+    """Make sure that workers of this machine can use its graphics card. OptionError where they cannot. Those of other machines
+    see to that themselves."""
+    if not farm.here:
+        return
+    found = _done(farm, NO_CARD, (), stopped)
+    if found == [] or stopped():
+        return
+    why = found[0] if found else "the worker that was asked for it gave no answer"
+    raise OptionError(
+        f"--graphics require: {why}; nothing was made. Without it the processor grades, with the same colour"
+    )
 
 
 def _kinds(jobs: Iterable[tuple[JobSpec, Facts | None]]) -> list[Kind]:
@@ -66,13 +81,13 @@ def _kinds(jobs: Iterable[tuple[JobSpec, Facts | None]]) -> list[Kind]:
 
 
 def _done(
-    farm: Farm, function: str, kinds: Sequence[object], stopped: Callable[[], bool], *, times: int = 1
+    farm: Farm, function: str, arguments: tuple[object, ...], stopped: Callable[[], bool], *, times: int = 1
 ) -> list[object] | None:
-    """Result of so many idle workers for these kinds; None where all failed, or a stop was asked for."""
+    """Result of so many idle workers for these arguments; None where all failed, or a stop was asked for."""
     name = f"{function.rpartition(':')[2]}-{time.monotonic_ns()}"
     asked, found = {f"{name}-{n}" for n in range(times)}, None
     for key in sorted(asked):
-        farm.submit(Task(key=key, function=function, arguments=(kinds,)))
+        farm.submit(Task(key=key, function=function, arguments=arguments))
     while asked and not stopped():
         for result in farm.results(0.1):
             if result.key in asked and isinstance(result.value, list):

@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 
     from rushlight.batch.farm.dask_farm import DaskFarm
 
-__all__ = ["Crew", "crew_of"]
+__all__ = ["GRAPHICS", "Crew", "crew_of"]
+
+GRAPHICS = ("auto", "off", "require")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,6 +33,7 @@ class Crew:
     tls_key: Path | None = None
     mounts: tuple[Mount, ...] = ()
     patience: float = 600.0  # seconds
+    graphics: str = "auto"  # grade on a card where one can be used; off: never; require: nothing else
 
     def count(self, tasks: int) -> int:
         """Worker processes to start here for so many tasks; 0 is not known yet."""
@@ -91,12 +94,15 @@ def crew_of(
     tls_key: Path | None,
     mounts: Sequence[str],
     stalled_after: float,
+    graphics: str = "auto",
 ) -> Crew:
     """The workers that these options ask for. OptionError naming the one that is wrong."""
     files = {"--tls-ca-file": tls_ca_file, "--tls-cert": tls_cert, "--tls-key": tls_key}
     for name, path in files.items():
         if path and not path.is_file():
             raise OptionError(f"{name}: there is no such file", file=str(path))
+    if graphics not in GRAPHICS:
+        raise OptionError(f"--graphics {graphics}: takes {', '.join(GRAPHICS[:-1])} or {GRAPHICS[-1]}")
     if scheduler and workers:
         raise OptionError(
             f"--workers {workers} with --scheduler {scheduler}: a farm has the workers that were"
@@ -112,4 +118,5 @@ def crew_of(
         tls_key=tls_key,
         mounts=tuple(parse_mount(text) for text in mounts),
         patience=60 * stalled_after,
+        graphics=graphics,
     )

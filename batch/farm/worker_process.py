@@ -11,7 +11,7 @@ from typing import Final
 from rushlight.batch.farm.path_map import PATIENCE, Mount, PlacedJob, Unfit, awaited, homeward, outward
 from rushlight.batch.records.queue_row import SegmentFile, SegmentResult
 from rushlight.batch.records.shape import Plain, Shape
-from rushlight.pipelines.errors import OptionError, RushlightError, from_os, own_fault
+from rushlight.pipelines.errors import CardError, OptionError, RushlightError, from_os, own_fault
 from rushlight.pipelines.heartbeat import beats, frames_made
 from rushlight.pipelines.library_versions import versions
 
@@ -53,6 +53,8 @@ def call_elsewhere(
     except OptionError as error:
         return "error", error
     kind, value = call(function, (moved.plain(), *others))
+    if isinstance(value, CardError):
+        return "unfit", Unfit(value.text)
     return kind, homeward(value, job, moved)
 
 

@@ -37,7 +37,16 @@ GROUPS = {
     ),
     "Where things are": ("media", "sound", "manifest", "grades", "defaults"),
     "Where nothing else states it": ("encoding", "levels", "rate"),
-    "Workers": ("workers", "scheduler", "tls_ca_file", "tls_cert", "tls_key", "map", "stalled_after"),
+    "Workers": (
+        "workers",
+        "scheduler",
+        "tls_ca_file",
+        "tls_cert",
+        "tls_key",
+        "map",
+        "stalled_after",
+        "graphics",
+    ),
     "Through the night": (
         *("ready_by", "keep_free", "replaced", "hash_originals", "mode", "until", "hold", "still", "every"),
         *("stay", "queue", "on_finish", "on_failure", "on_late"),

@@ -19,6 +19,7 @@ __all__ = [
     "ChartPatch",
     "Colour",
     "Flashes",
+    "Graded",
     "Level",
     "Patch",
     "Picture",
@@ -54,6 +55,16 @@ class Level(Shape):
     outside: Number = Field(
         description="Share of the picture that leaves the tolerance of EBU R 103, 0 to 1; more than 0.01 is an error of SDR."
     )
+
+
+class Graded(Shape):
+    """A run of frames, and who graded them."""
+
+    by: str = Field(
+        description="processor, or the graphics card by its maker's name; both, joined by ` and `, where each graded some pictures of the frames."
+    )
+    first: Count = Field(description="Frame number in the original of the first of them.")
+    frames: Count = Field(description="Number of frames.")
 
 
 class Picture(Shape):

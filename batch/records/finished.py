@@ -7,7 +7,7 @@ import os
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from rushlight.batch.records.colour import Colour, Flashes, Level, Patch, Picture, cautions
+from rushlight.batch.records.colour import Colour, Flashes, Graded, Level, Patch, Picture, cautions
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Light, SoundLaid, SoundTrack, Tags
 from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, MadeWith, RecipeName
 from rushlight.batch.records.look import Grade, Layer, Look, OpenColorIO, OtherLook
@@ -201,9 +201,22 @@ def finished_record(
         damage=damage,
     )
     shown = looks_shown(looks, colour.pictures, outputs)
-    made = MadeWith(outputs=[output.output for output in job.outputs], versions=made_with())
+    graded = {"graded_by": runs} if (runs := _graded(sides)) else {}
+    made = MadeWith(outputs=[output.output for output in job.outputs], versions=made_with(), **graded)
     told = {"framing": planned.framing, "excerpt": planned.excerpt, "looks": shown, "made_with": [made]}
     return record.model_copy(update={name: value for name, value in told.items() if value})
+
+
+def _graded(sides: Sides) -> list[Graded]:
+    """Who graded which frames, over all segments."""
+    found: list[Graded] = []
+    for run in (run for side in sides for run in side.graded_by):
+        last = found[-1] if found else None
+        if last and last.by == run.by and last.first + last.frames == run.first:
+            found[-1] = last.model_copy(update={"frames": last.frames + run.frames})
+        else:
+            found.append(run)
+    return found
 
 
 def _sound(planned: ClipSound | None, heard: Heard | None) -> ClipSound | None:

@@ -12,7 +12,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, TypeAdapter
 
-from rushlight.batch.records.colour import Chart, Colour, SomeColour
+from rushlight.batch.records.colour import Chart, Colour, Graded, SomeColour
 from rushlight.batch.records.files import (
     ClipFraming,
     DeliveredMovie,
@@ -69,11 +69,15 @@ class Replaced(Shape):
 
 
 class MadeWith(Shape):
-    """Versions that made the pictures of some outputs."""
+    """Versions that made the pictures of some outputs, and who graded these."""
 
     outputs: list[str] = Field(description="Names of the outputs.")
     versions: Mapping[str, str] = Field(
         description="Versions of rushlight and of the libraries that it decodes, grades and encodes with; and the kind of processor."
+    )
+    graded_by: list[Graded] = Field(
+        default=[],
+        description="Who graded which frames of their movies, the processor or a graphics card: the bytes are the same. Empty where none was graded, and of older versions.",
     )
 
 

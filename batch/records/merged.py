@@ -35,10 +35,15 @@ def merged(record: DeliveredRecord, before: JobRecord | None, keep: Collection[s
 
 
 def _joined(made: Sequence[MadeWith]) -> list[MadeWith]:
-    """Those of the same versions as one."""
+    """Those of the same versions, graded by the same, as one."""
     found: list[MadeWith] = []
     for each in made:
-        alike = next((n for n, other in enumerate(found) if other.versions == each.versions), None)
+        made_alike = (
+            n
+            for n, other in enumerate(found)
+            if (other.versions, other.graded_by) == (each.versions, each.graded_by)
+        )
+        alike = next(made_alike, None)
         if alike is None:
             found.append(each)
         else:

@@ -144,3 +144,7 @@ class SegmentResult(Shape):
 
     files: list[SegmentFile] = Field(default=[], description="Files that it has left.")
     frames: Count = Field(default=0, description="Number of frames.")
+    machine: str = Field(
+        default="", description="Machine that made it, where its graphics card was to grade and did not."
+    )
+    no_card: str = Field(default="", description="Why that card did not.")

@@ -8,7 +8,7 @@ from typing import Annotated, Self
 from annotated_types import Len
 from pydantic import Field, model_validator
 
-from rushlight.batch.records.colour import Level, Sample, ShiftedTiles
+from rushlight.batch.records.colour import Graded, Level, Sample, ShiftedTiles
 from rushlight.batch.records.original import Counts, Damage, Pushed
 from rushlight.batch.records.shape import Box, Count, Number, Shape, State, Tiles
 from rushlight.pipelines.measure.flashes import unpacked
@@ -89,6 +89,9 @@ class SegmentSide(Shape):
     pictures: list[SegmentPicture] = Field(description="Distinct pictures.")
     movies: Mapping[str, SegmentMovie] = Field(description="What was measured of each movie, by output.")
     stills: Mapping[str, list[SegmentStill]] = Field(description="Stills, by output.")
+    graded_by: list[Graded] = Field(
+        default=[], description="Who graded which frames; empty where none was graded, and of older versions."
+    )
     damage: list[Damage] = Field(description="Frames that did not decode cleanly.")
     warnings: list[str] = Field(description="Things to know of the segment, a sentence each.")
     sensitivity: Mapping[str, Number] = Field(

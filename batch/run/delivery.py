@@ -49,6 +49,7 @@ class Delivery:
         self.fault = ""  # why they could not be written down
         self.logged: dict[Path, dict[str, JobRecord]] = {}
         self.log_sizes: dict[Path, int] = {}  # of the logs as they were read or written last
+        self.without_card = set[str]()  # machines of which that was said
 
     @property
     def owing(self) -> bool:
@@ -79,6 +80,10 @@ class Delivery:
         if self.deadline:
             self.deadline.done += work
         self.unsaved.append((running, number, made))
+        if made.no_card and made.machine not in self.without_card:
+            self.without_card.add(made.machine)
+            text = f"on {made.machine} the processor grades, with the same colour: {made.no_card}"
+            self.state.on_event(Event(what="warning", text=text))
 
     def write_down(self) -> None:
         """Write down what is owed; what there is no room for stays so, and the queue pauses."""

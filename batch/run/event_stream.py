@@ -151,6 +151,8 @@ class EventStream:
     def event(self, event: Event) -> None:
         """Something happened in the run."""
         self.watch(event)
+        if event.what == "warning":
+            return self.warning(event.text)
         data: dict[str, object] = {"clip": event.clip}
         if event.text:
             data["text"] = event.text

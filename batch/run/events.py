@@ -72,7 +72,7 @@ class Event:
 
     `what`: started, segment, part (some outputs of a clip whose others follow), done, there (it was made already),
     failed, set aside, phase (what the run does now), changed (its original), waits for a grade, retry, waiting (for a folder, or an original that
-    grows), late and in time (by the `forecast`), paused, resumed, stopping.
+    grows), warning (something to know), late and in time (by the `forecast`), paused, resumed, stopping.
     """
 
     what: str
@@ -172,10 +172,11 @@ class Place:
 
 @dataclass(frozen=True, kw_only=True)
 class Work:
-    """The two functions a farm runs, as `module:name`."""
+    """The two functions a farm runs, as `module:name`, and whether graphics cards may grade, or must."""
 
     segment: str = "rushlight.pipelines.render.segment:render_segment"
     finish: str = "rushlight.batch.finish.finish:finish_job"
+    graphics: str = "auto"
 
     @property
     def modules(self) -> tuple[str, ...]:

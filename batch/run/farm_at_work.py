@@ -9,7 +9,7 @@ from threading import Thread
 from typing import TYPE_CHECKING
 
 from rushlight.batch.farm.early_farm import EarlyFarm
-from rushlight.batch.farm.preparing import prepare_machine, seconds_to_prepare
+from rushlight.batch.farm.preparing import prepare_machine, require_card, seconds_to_prepare
 from rushlight.batch.interrupts import heard, minded
 from rushlight.batch.queue.store import QueuedJob, Store
 from rushlight.batch.run.events import PREPARING, Place, Stop, Summary, Terms, Work, phase
@@ -53,9 +53,15 @@ def farm_at_work(
 
 
 def prepared_for(
-    jobs: Iterable[tuple[JobSpec, Facts | None]], farm: Farm, *, events: EventStream, stop: Stop
+    jobs: Iterable[tuple[JobSpec, Facts | None]],
+    farm: Farm,
+    *,
+    events: EventStream,
+    stop: Stop,
+    graphics: str = "auto",
 ) -> None:
-    """The machine prepared for these jobs, with words where that takes long."""
+    """The machine prepared for these jobs, with words where that takes long. OptionError where it has no graphics card that can
+    be used, and that is required."""
 
     def tell(done: int, total: int) -> None:
         seconds = seconds_to_prepare(total)
@@ -63,6 +69,8 @@ def prepared_for(
         events.event(phase(PREPARING, done, total, text=text, ends=time.time() + (0 if done else seconds)))
 
     with minded(stop):
+        if graphics == "require":
+            require_card(farm, stopped=lambda: stop.asked)
         prepare_machine(farm, jobs, tell=tell, stopped=lambda: stop.asked)
 
 
@@ -75,16 +83,20 @@ def run_on(
     terms: Terms,
     place: Place,
     deadline: Deadline | None,
+    graphics: str = "auto",
     stay: bool = False,
     changed: Mapping[str, QueuedJob] | None = None,
 ) -> Summary:
     """Run a queue on these workers until nothing is left that can be run as it was planned; a signal ends it in order."""
     from rushlight.batch.run.runner import run
 
+    if graphics == "require" and farm.here:
+        graphics = "auto"  # it was there when the night began: should it fail, that costs no clip
     with minded(stop):
         return run(
             store,
             farm,
+            work=Work(graphics=graphics),
             on_event=events.event,
             stop=stop,
             keep_free=terms.keep_free,

@@ -112,12 +112,12 @@ def run_queue(
                 farm_at_work(early, count, events=events, stop=stop, closing=closing) as farm,
             ):
                 _say_start(events, clips, clips)
-                prepared_for(_first_jobs(store, waiting), farm, events=events, stop=stop)
-                frames = sum(job.frames for job in waiting)
-                events.begin(clips=clips, frames=frames, workers=farm.slots)
+                jobs = _first_jobs(store, waiting)
+                prepared_for(jobs, farm, events=events, stop=stop, graphics=crew.graphics)
+                events.begin(clips=clips, frames=sum(job.frames for job in waiting), workers=farm.slots)
                 if until:
                     events.note(f"nothing new is started after {until:%H:%M %Z on %d %B}")
-                _run_all(store, farm, folders, room, summary, stay=stay, events=events, terms=terms)
+                _run_all(store, farm, folders, room, summary, crew.graphics, stay=stay, terms=terms)
         except Stopped:
             summary.stopped = "while nothing was being rendered"
         with minded(stop):
@@ -171,13 +171,13 @@ def _run_all(
     folders: _Folders,
     room: Room,
     summary: Summary,
+    graphics: str,
     *,
     stay: bool,
-    events: EventStream,
     terms: Terms,
 ) -> None:
     """Run until nothing is left, also of what had to be planned again; what was made is added to `summary`."""
-    growth, deadline, stop = Growth(), terms.deadline(), room.stop
+    growth, deadline, stop, events = Growth(), terms.deadline(), room.stop, room.events
     while True:
         part = run_on(
             farm,
@@ -187,6 +187,7 @@ def _run_all(
             terms=terms,
             place=folders,
             deadline=deadline,
+            graphics=graphics,
             stay=stay,
             changed=summary.changed,
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import re
 from pathlib import PurePath
+from typing import Literal
 
 from pydantic import Field, field_validator
 
@@ -38,6 +39,9 @@ class DayDocument(Model):
     )  # names of shipped ones, or files; of several, each into a folder of its own name
     out: str = ""  # the folder for everything that is made
     ready_by: str = ""  # by the next time a clock shows this: "05:30"
+    graphics: Literal["auto", "off", "require"] = (
+        "auto"  # grade on a graphics card where one can be used, never, or nowhere else; the bytes are the same
+    )
     wait_for_grade: bool = False  # `rushlight day run`: a clip that has no grade yet waits for one
     tell: Tell = Tell()  # who is told of the night
     default: tuple[Default, ...] = ()  # what is true of a camera, reel or file pattern

@@ -7,6 +7,7 @@ decode. It knows no database and no plan, and writes under the output folder's `
 from __future__ import annotations
 
 import json
+import platform
 from collections import Counter
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
@@ -46,6 +47,7 @@ from rushlight.pipelines.render.picture import (
 from rushlight.pipelines.render.segment_pictures import SegmentPictures, baked_look
 from rushlight.pipelines.render.segment_stills import SegmentStills
 from rushlight.pipelines.render.threads import Ahead, Behind
+from rushlight.pipelines.render.who_grades import WhoGrades
 
 __all__ = ["render_segment"]
 
@@ -53,12 +55,13 @@ SIDE_SCHEMA = "rushlight-segment-1"
 
 
 def render_segment(
-    payload: Mapping[str, object], index: int, token: str, threads: int = 1
+    payload: Mapping[str, object], index: int, token: str, threads: int = 1, graphics: str = "auto"
 ) -> dict[str, object]:
     """Render segment `index` of a job, or find that it is there. Gives what the queue keeps: small, JSON-able.
 
     Files are written under temporary names that carry `token` and renamed when complete. `threads` may share the decoding,
-    resizing and encoding of a frame, for there are idle cores; what is made is the same on any number.
+    resizing and encoding of a frame, for there are idle cores; `graphics` says whether a card may grade, or must (who_grades.py).
+    What is made is the same with any.
     """
     job = JobSpec.parse(payload)
     segment = job.segments[index]
@@ -66,10 +69,10 @@ def render_segment(
     if all(is_file(Path(job.out), name) for name in _made(job, segment, movies)):
         return _result(job, segment, movies)
     with ExitStack() as stack:
-        work = _Segment(job, segment, movies, token, stack, threads)
+        work = _Segment(job, segment, movies, token, stack, threads, graphics)
         work.run()
     work.keep()
-    return _result(job, segment, movies)
+    return _result(job, segment, movies, work.graded.why_not)
 
 
 def _made(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> list[str]:
@@ -85,12 +88,15 @@ def _made(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> list[s
     return [side_name(job, segment), *(segment_name(job, o, segment.index) for o in movies), *stills]
 
 
-def _result(job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec]) -> dict[str, object]:
+def _result(
+    job: JobSpec, segment: SegmentSpec, movies: list[MovieSpec], no_card: str = ""
+) -> dict[str, object]:
     out = Path(job.out)
     files = [
         {"path": str(out / name), "bytes": stat_of(out, name).st_size} for name in _made(job, segment, movies)
     ]
-    return {"index": segment.index, "frames": segment.count, "files": files}
+    told = {"machine": platform.node(), "no_card": no_card} if no_card else {}
+    return {"index": segment.index, "frames": segment.count, "files": files, **told}
 
 
 class _Segment:
@@ -104,6 +110,7 @@ class _Segment:
         token: str,
         stack: ExitStack,
         threads: int,
+        graphics: str,
     ) -> None:
         self.job, self.segment, self.token, self.stack, self.threads = job, segment, token, stack, threads
         self.out = Path(job.out)
@@ -117,6 +124,7 @@ class _Segment:
             levels=job.source.levels,
             matrix=job.source.matrix,
         )
+        self.graded = WhoGrades(graphics)
         made = SegmentPictures(
             job,
             segment,
@@ -127,6 +135,7 @@ class _Segment:
             token=token,
             stack=stack,
             threads=threads,
+            rows=self.graded,
         )
         self.pictures, self.warnings = made.pictures, made.warnings
         self.damage: list[dict[str, object]] = []
@@ -170,6 +179,7 @@ class _Segment:
                 self.baseline.note(image, missing=frame.missing, sampled=sampled)
             for picture in self.pictures:
                 self._graded(picture, image, frame, behind)
+            self.graded.note(frame.number)
             self.stills.take(image, frame.number)
             self._sense(image, frame.number)
             frame_made(self.token)
@@ -262,6 +272,7 @@ class _Segment:
                 for m in p.movies
             },
             "stills": self.stills.made,
+            "graded_by": self.graded.kept(),
             "damage": self.damage,
             "warnings": list(dict.fromkeys(self.warnings)),
             "sensitivity": self.sensitivity,

@@ -16,7 +16,7 @@ from rushlight.pipelines.formats.codecs import Tags, codec, siting
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format
 from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.grading.bake import Baked, load_baked
-from rushlight.pipelines.grading.grader import Grader
+from rushlight.pipelines.grading.grader import Grader, Rows
 from rushlight.pipelines.inside_folder import fresh, path_of, unlink
 from rushlight.pipelines.job.exact_signal import Signal
 from rushlight.pipelines.job.from_spec import (
@@ -47,7 +47,7 @@ def baked_look(path: str) -> Baked:
 class SegmentPictures:
     """The pictures of one segment, and what is to be known of their movies (`warnings`).
 
-    Files are written under temporary names that carry `token`; `stack` closes and removes them where the segment fails.
+    `rows` is who grades. Files are written under temporary names that carry `token`; `stack` closes and removes them where the segment fails.
     """
 
     def __init__(
@@ -62,9 +62,10 @@ class SegmentPictures:
         token: str,
         stack: ExitStack,
         threads: int,
+        rows: Rows,
     ) -> None:
         self.job, self.segment, self.facts, self.signal, self.start = job, segment, facts, signal, start
-        self.token, self.stack, self.threads = token, stack, threads
+        self.token, self.stack, self.threads, self.rows = token, stack, threads, rows
         self.out = Path(job.out)
         self.warnings: list[str] = []
         self._keyed: dict[str, Picture] = {}
@@ -135,6 +136,7 @@ class SegmentPictures:
             height=spec.height,
             placement=place,
             dither=spec.dither,
+            rows=self.rows,
         )
 
     def _movie(self, spec: MovieSpec, picture: Picture) -> Movie:

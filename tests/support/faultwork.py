@@ -23,7 +23,9 @@ def once(payload: dict[str, Any], name: str) -> bool:
     return True
 
 
-def segment(payload: dict[str, Any], index: int, token: str, threads: int = 1) -> dict[str, Any]:
+def segment(
+    payload: dict[str, Any], index: int, token: str, threads: int = 1, graphics: str = "auto"
+) -> dict[str, Any]:
     fault = payload["fields"].get("fault", "")
     if fault == "segfault" and index == 1:
         ctypes.string_at(0)
@@ -41,10 +43,10 @@ def segment(payload: dict[str, Any], index: int, token: str, threads: int = 1) -
         before = resource.getrlimit(resource.RLIMIT_FSIZE)
         resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, before[1]))
         try:
-            return render_segment(payload, index, token, threads)
+            return render_segment(payload, index, token, threads, graphics)
         finally:
             resource.setrlimit(resource.RLIMIT_FSIZE, before)
-    return render_segment(payload, index, token, threads)
+    return render_segment(payload, index, token, threads, graphics)
 
 
 def finish(payload: dict[str, Any], segments: list[dict[str, Any]], token: str) -> dict[str, Any]:

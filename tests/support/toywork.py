@@ -12,7 +12,9 @@ from recorded import recorded
 from rushlight.pipelines.errors import DeliveryError, ResourceError, SourceError
 
 
-def segment(payload: dict[str, Any], index: int, token: str, threads: int = 1) -> dict[str, Any]:
+def segment(
+    payload: dict[str, Any], index: int, token: str, threads: int = 1, graphics: str = "auto"
+) -> dict[str, Any]:
     folder = Path(payload["out"]) / ".work" / payload["job"]
     folder.mkdir(parents=True, exist_ok=True)
     with (Path(payload["out"]) / "calls.txt").open("a") as stream:
@@ -73,3 +75,11 @@ def environment(payload: dict[str, Any]) -> dict[str, Any]:
         "threads": threads,
         "loaded": "rushlight.batch.farm.forked" in sys.modules,
     }
+
+
+ANSWER: list[str] | None = []
+
+
+def answered() -> list[str] | None:
+    """What a test says."""
+    return ANSWER

@@ -7,10 +7,11 @@ import pytest
 
 from here import HereFarm, farm_here, run, small_day  # noqa: F401
 from rushlight.batch.farm import preparing
-from rushlight.batch.farm.preparing import prepare_machine
+from rushlight.batch.farm.preparing import prepare_machine, require_card
 from rushlight.batch.farm.tasks import LostWorker, Task
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.records.events import EVENTS
+from rushlight.pipelines.errors import OptionError
 
 
 @pytest.fixture
@@ -115,3 +116,28 @@ def test_it_is_said_in_words_and_as_an_event(
     EVENTS.validate_python(first)
     said = run("render", day, "--recipe", recipe, "--out", tmp_path / "plain")[1]
     assert said.count("preparing this machine") == 1
+
+
+@pytest.mark.parametrize(
+    ("answer", "words"), [(["no card can be used: x"], "no card can be used: x"), (None, "no answer")]
+)
+def test_a_machine_that_must_have_a_card_and_has_none_is_refused(
+    answer: list[str] | None, words: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(preparing, "NO_CARD", "toywork:answered")
+    farm = HereFarm(here=True)
+    monkeypatch.setattr("toywork.ANSWER", answer)
+    with pytest.raises(OptionError, match=f"--graphics require: .*{words}.*; nothing was made"):
+        require_card(farm, stopped=lambda: False)
+    assert len(farm.calls) == 1  # one worker answers for the machine
+
+
+def test_a_machine_with_a_card_is_ready_and_others_see_to_it_themselves(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(preparing, "NO_CARD", "toywork:answered")
+    monkeypatch.setattr("toywork.ANSWER", [])
+    require_card(HereFarm(here=True), stopped=lambda: False)
+    farm = HereFarm()
+    require_card(farm, stopped=lambda: False)
+    assert farm.calls == []

@@ -38,6 +38,12 @@ def test_what_would_have_no_effect_is_refused() -> None:
         crew_of(**{**GIVEN, "tls_key": Path(__file__), "mounts": ("/a=/b",)})
 
 
+def test_whether_a_card_may_grade() -> None:
+    assert (crew_of(**GIVEN).graphics, crew_of(**{**GIVEN, "graphics": "off"}).graphics) == ("auto", "off")
+    with pytest.raises(OptionError, match="--graphics fast: takes auto, off or require"):
+        crew_of(**{**GIVEN, "graphics": "fast"})
+
+
 def test_no_more_workers_than_there_is_to_do() -> None:
     assert Crew(workers=8).count(3) == 3 and Crew(workers=2).count(30) == 2 and Crew(workers=8).count(0) == 8
     assert Crew().count(0) == default_workers() and Crew().count(1) == 1

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from rushlight.batch.farm.path_map import Mount, Unfit, recognisable
 from rushlight.batch.farm.worker_process import call, call_elsewhere
-from rushlight.pipelines.errors import DeliveryError, OwnFault, ResourceError, SourceError
+from rushlight.pipelines.errors import CardError, DeliveryError, OwnFault, ResourceError, SourceError
 from rushlight.pipelines.heartbeat import beat, beats
 
 
@@ -51,3 +51,14 @@ def test_the_pulse_only_grows() -> None:
     before = beats()
     beat()
     assert beats() == before + 1
+
+
+def test_a_machine_without_the_card_that_it_must_have_leaves_the_work_to_another(tmp_path: Path) -> None:
+    recognisable(tmp_path)
+    payload = {"out": str(tmp_path), "job": "a", "source": None}
+    kind, value = call_elsewhere(f"{__name__}:without_card", (payload, 0), [])
+    assert kind == "unfit" and isinstance(value, Unfit) and value.text == "does not grade on a graphics card"
+
+
+def without_card(payload: object, index: int) -> None:
+    raise CardError("does not grade on a graphics card")

@@ -89,3 +89,15 @@ def test_a_record_gives_each_file_the_look_that_it_shows() -> None:
         EDITORIAL, movie(output="copy", look="producer"), looks={"producer": other_look("sha256:1")}
     )
     assert [found.look_of(entry).digest for entry in found.outputs] == ["sha256:0", "sha256:1"]
+
+
+def test_outputs_that_others_graded_are_told_apart() -> None:
+    """By the same versions: as one where the same graded them, else each for itself."""
+    made = [{"outputs": [n], "versions": {"rushlight": "1"}} for n in ("editorial", "viewing", "stills")]
+    card = [{"by": "Toy", "first": 0, "frames": 3}]
+    before = record(EDITORIAL, VIEWING, STILL, made_with=[made[1], {**made[2], "graded_by": card}])
+    found = merged(record(EDITORIAL, made_with=[made[0]]), before, {"viewing", "stills"})
+    assert [(m.outputs, len(m.graded_by)) for m in found.made_with] == [
+        (["editorial", "viewing"], 0),
+        (["stills"], 1),
+    ]

@@ -168,3 +168,11 @@ def test_a_fault_of_our_own_costs_the_clip_and_is_traced(desk: Desk, monkeypatch
     desk.comes(recorded("a", frames=96))
     assert (desk.row(), desk.state.summary.failed[0][0]) == ("failed", "a")
     assert "ZeroDivisionError: odd" in (desk.out / "log" / "errors.txt").read_text()
+
+
+def test_a_card_that_does_not_grade_is_said_once_a_machine(desk: Desk) -> None:
+    for n, machine in enumerate(("cart", "cart")):
+        desk.comes({**segment(n), "machine": machine, "no_card": f"the card failed: {n}"})
+    said = [event.text for event in desk.told if event.what == "warning"]
+    assert said == ["on cart the processor grades, with the same colour: the card failed: 0"]
+    assert sorted(desk.store.segments("a", "i")) == [0, 1]

@@ -163,3 +163,11 @@ def test_followers_hear_all_and_which_folders_are_the_runs_and_cost_it_nothing()
     events.let_go(Path("out"))
     assert follower.told == ["folder", (Path("out"), Path("q")), "note", Path("out")]
     assert [document["event"] for document in told] == ["folder", "note"] and events.raised is None
+
+
+def test_something_to_know_is_a_warning_of_the_run_as_a_whole() -> None:
+    told: list[EventDocument] = []
+    EventStream(told.append).event(Event(what="warning", text="on cart the processor grades"))
+    assert [(e["event"], e["text"], "clip" in e) for e in told] == [
+        ("warning", "on cart the processor grades", False)
+    ]

@@ -133,10 +133,10 @@ def test_a_stop_is_obeyed_by_the_run(night: Night, tmp_path: Path) -> None:
     assert [e["event"] for e in night.told] == ["stopping"]
 
 
-def _run(night: Night, store: Store, **more: Any) -> Any:
+def _run(night: Night, store: Store, farm: HereFarm | None = None, **more: Any) -> Any:
     store.run_alone()
     return run_on(
-        HereFarm(),
+        farm or HereFarm(),
         store,
         events=night.events,
         stop=night.stop,
@@ -145,3 +145,22 @@ def _run(night: Night, store: Store, **more: Any) -> Any:
         deadline=None,
         **more,
     )
+
+
+@pytest.mark.parametrize(("here", "asked"), [(True, "auto"), (False, "require")])
+def test_a_card_that_is_required_is_asked_for_before_the_night_and_may_fail_in_it(
+    night: Night, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, here: bool, asked: str
+) -> None:
+    """On this machine; the workers of others are each asked as their work comes."""
+    before: list[Any] = []
+    monkeypatch.setattr(farms, "require_card", lambda farm, stopped: before.append(farm))
+    farm = HereFarm(here=here)
+    prepared_for([], farm, events=night.events, stop=night.stop)
+    assert before == []
+    prepared_for([], farm, events=night.events, stop=night.stop, graphics="require")
+    assert before == [farm]
+    works: list[Work] = []
+    monkeypatch.setattr("rushlight.batch.run.runner.run", lambda *a, work, **k: works.append(work))
+    with open_store(tmp_path / "q.sqlite") as store:
+        _run(night, store, farm=farm, graphics="require")
+    assert [work.graphics for work in works] == [asked]

@@ -355,3 +355,10 @@ def test_media_pulled_out_while_it_is_compared_is_waited_for(
     filled(kitchen)
     assert kitchen.given() == [("a", 0)]
     kitchen.feeding.comparing.close()
+
+
+def test_a_segment_is_told_whether_a_card_may_grade(tmp_path: Path, store: Store) -> None:
+    kitchen = Kitchen(store, toy(tmp_path, "a", 1))
+    kitchen.feeding.work = replace(TOYS, graphics="off")
+    kitchen.feeding.fill()
+    assert kitchen.farm.waiting[0].arguments[4] == "off" and TOYS.graphics == "auto"

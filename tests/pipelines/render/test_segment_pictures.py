@@ -14,6 +14,7 @@ from rushlight.batch.plan.request import Request
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.jobs_to_make import baked, jobs_of
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
+from rushlight.pipelines.grading.kernel import grade_rows
 from rushlight.pipelines.job.exact_signal import Signal
 from rushlight.pipelines.job.from_spec import opened_facts
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec
@@ -53,6 +54,7 @@ def set_up(job: JobSpec, stack: ExitStack) -> SegmentPictures:
         token="token",
         stack=stack,
         threads=1,
+        rows=grade_rows,
     )
 
 

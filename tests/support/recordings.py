@@ -159,7 +159,8 @@ def _talk() -> NDArray[np.int32]:
     frequencies = np.fft.rfftfreq(count, 1 / 48_000)
     voice = np.fft.irfft(spectrum * np.exp(-((frequencies - 700) ** 2) / (2 * 600**2)), count)
     loud = np.repeat(random.random(400) ** 2, random.integers(3600, 14_400, 400))[:count]
-    voice *= np.convolve(loud, np.hanning(2400) / 1200, "same")
+    smooth = np.fft.rfft(loud) * np.fft.rfft(np.hanning(2400) / 1200, count)
+    voice *= np.fft.irfft(smooth, count)
     return np.rint(voice / np.abs(voice).max() * (1 << 22)).astype(np.int32)
 
 

@@ -36,6 +36,8 @@ SCHEMA = "rushlight-baked-3"
 LATTICES = 2  # one more whenever they are made otherwise: those that were kept by an earlier version are not taken then
 LUMA = np.array([0.2126, 0.7152, 0.0722])  # ASC CDL v1.2
 CURVE_POINTS = 4096
+KEPT = 3  # lattices that a process keeps: the next card or list of a day has the show transform of the last
+_kept: dict[str, Lattice] = {}  # by their names, the latest last
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -222,6 +224,14 @@ def lattice_digest(look: Look, state: str, size: int = 65) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
+def _lattice(name: str, inner: Look, size: int) -> Lattice:
+    """The lattice of that name, made where the process has none of it any more. Several threads may be in here."""
+    found = _kept[name] = _kept.pop(name, None) or lattice(inner, size)
+    for old in list(_kept)[:-KEPT]:
+        _kept.pop(old, None)
+    return found
+
+
 def bake(
     look: Look, state: str = "graded", size: int = 65, lattices: dict[str, Lattice] | None = None
 ) -> Baked:
@@ -229,7 +239,7 @@ def bake(
     lo, hi = span(look)
     inner = _lattice_look(look, state)
     known, name = {} if lattices is None else lattices, lattice_digest(look, state, size)
-    found = known[name] = known.get(name) or lattice(inner, size)
+    found = known[name] = known.get(name) or _lattice(name, inner, size)
     grade, saturation, clamp = _curves(look) if state == "graded" else (None, 1.0, False)
     values = np.zeros((*found.values.shape[:3], 4), np.float32)
     values[..., :3] = _rounded(found.values)

@@ -14,8 +14,7 @@ from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.errors import DeliveryError
-from rushlight.pipelines.grading.bake import _digest, bake, lattice_digest, load_baked, same_look
-from rushlight.pipelines.grading.lattice import Lattice
+from rushlight.pipelines.grading.bake import _digest, _kept, bake, lattice_digest, load_baked, same_look
 from rushlight.pipelines.measure.colour_difference import delta_e, lab
 
 REC709 = find_display("Rec.709 BT.1886")
@@ -67,16 +66,17 @@ def test_whatever_is_wrong_with_its_files_is_one_error(tmp_path: Path) -> None:
 
 def test_direct_evaluation_is_kept_beside_its_lattice(tmp_path: Path) -> None:
     """Once for all grades of a show; a kept lattice gives the same look; one of another lattice is refused."""
-    lattices: dict[str, Lattice] = {}
-    baked = bake(LOOK, lattices=lattices)
+    baked = bake(LOOK)
     assert baked.direct is not None and baked.lattice[..., 3].any()
-    other = bake(replace(LOOK, cdl=CDL(slope=(0.9, 1, 1))), lattices=lattices)
+    other = bake(replace(LOOK, cdl=CDL(slope=(0.9, 1, 1))))
     again = load_baked(tmp_path / baked.save(tmp_path))
     other.save(tmp_path)
     assert sorted(p.suffixes[0] for p in tmp_path.glob("*.npy")) == [".direct", ".lattice"]
     code = np.random.default_rng(0).uniform(-0.1, 1.1, (5000, 3))
     assert (again.apply(code) == baked.apply(code)).all()
-    assert again.digest == baked.digest == bake(LOOK).digest == bake(LOOK, lattices=lattices).digest
+    assert again.digest == baked.digest == bake(LOOK).digest
+    _kept.clear()
+    assert bake(LOOK).digest == baked.digest  # made once more
     for wrong in (baked.direct[:-48], None):
         made = replace(baked, direct=wrong)
         made = replace(made, digest=_digest(made))
@@ -88,9 +88,18 @@ def test_one_lattice_serves_every_grade_of_a_show() -> None:
     other = replace(LOOK, cdl=CDL(slope=(0.9, 1, 1)), exposure=0.5)
     assert lattice_digest(LOOK, "graded") == lattice_digest(other, "graded") == lattice_digest(LOOK, "show")
     assert lattice_digest(replace(LOOK, grade_order="after"), "graded") != lattice_digest(LOOK, "graded")
-    lattices: dict[str, Lattice] = {}
-    first, second = bake(LOOK, size=17, lattices=lattices), bake(other, size=17, lattices=lattices)
-    assert len(lattices) == 1 and (first.lattice == second.lattice).all()
+    _kept.clear()
+    first, second = bake(LOOK, size=17), bake(other, size=17)
+    assert len(_kept) == 1 and (first.lattice == second.lattice).all()
+
+
+def test_only_the_latest_lattices_are_kept() -> None:
+    _kept.clear()
+    made = {size: bake(LOOK, size=size) for size in range(9, 14)}
+    assert [kept.values.shape[0] for kept in _kept.values()] == [11, 12, 13]
+    assert bake(LOOK, size=11).digest == made[11].digest
+    assert [kept.values.shape[0] for kept in _kept.values()] == [12, 13, 11]
+    assert bake(LOOK, size=9).digest == made[9].digest != made[13].digest
 
 
 def test_tables_are_quantised_and_nan_is_the_low_end() -> None:

@@ -226,7 +226,9 @@ def lattice_digest(look: Look, state: str, size: int = 65) -> str:
 
 def _lattice(name: str, inner: Look, size: int) -> Lattice:
     """The lattice of that name, made where the process has none of it any more. Several threads may be in here."""
-    found = _kept[name] = _kept.pop(name, None) or lattice(inner, size)
+    found = _kept.get(name) or lattice(inner, size)
+    _kept.pop(name, None)
+    _kept[name] = found
     for old in list(_kept)[:-KEPT]:
         _kept.pop(old, None)
     return found

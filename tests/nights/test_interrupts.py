@@ -226,7 +226,9 @@ def goes_on(day: tuple[Any, ...], out: Path, moment: str, *, here: bool) -> None
     assert delivered(out) == wanted and (out / "report" / "index.html").is_file()
 
 
-@pytest.mark.parametrize("moment", ALWAYS)
+@pytest.mark.parametrize(
+    "moment", [m if m in ("planning", "joining") else pytest.param(m, marks=pytest.mark.slow) for m in ALWAYS]
+)
 def test_a_closed_terminal_ends_no_night(day: tuple[Any, ...], tmp_path: Path, moment: str) -> None:
     goes_on(day, tmp_path / "out", moment, here=True)
 

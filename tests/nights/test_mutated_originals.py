@@ -13,7 +13,7 @@ NAMES = [name for name, kind in KINDS.items() if kind.group == "originals"]
 @pytest.fixture(scope="module")
 def supervisor(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Supervisor]:
     folder = tmp_path_factory.mktemp("mutated")
-    found = Supervisor(home=folder / "home", kept=folder / "failed")
+    found = Supervisor(home=folder / "home", kept=folder / "failed", night=False)
     yield found
     found.close()
 

@@ -188,7 +188,7 @@ class _Bounded:
         resource.setrlimit(resource.RLIMIT_AS, self.before)
 
 
-def main(home: Path) -> None:
+def main(home: Path, *, night: bool = True) -> None:
     """Take inputs from standard input until it ends. What anybody prints goes to standard error."""
     answers = os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)
@@ -201,7 +201,7 @@ def main(home: Path) -> None:
         from rushlight.batch.farm import dask_farm as farms
 
         farms.DaskFarm = lambda **options: HereFarm()  # type: ignore[assignment,misc]
-        make(home)
+        make(home, night=night)
     runner = Runner(home)
     print(json.dumps({"ready": True}), file=answers, flush=True)
     for line in sys.stdin:

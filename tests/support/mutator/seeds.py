@@ -210,8 +210,8 @@ rotation = 180
 """
 
 
-def make(home: Path) -> None:
-    """All of it, in `home`; `work` is as every input finds it, and `whole` its copy."""
+def make(home: Path, *, night: bool = True) -> None:
+    """All of it, in `home`; `work` is as every input finds it, and `whole` its copy. `night`: what takes a render as well."""
     media, work = home / "media", home / "work"
     (home / "outside" / "folder").mkdir(parents=True)
     (home / "outside" / "x").write_text("nobody touches this\n")
@@ -228,7 +228,8 @@ def make(home: Path) -> None:
     _card(work / "card")
     for path in (*media.rglob("*"), *work.rglob("*")):
         _old(path)
-    _night(work / "night", work / "day", media)
+    if night:
+        _night(work / "night", work / "day", media)
     copied(work, home / "whole")
 
 

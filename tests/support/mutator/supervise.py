@@ -19,7 +19,7 @@ __all__ = ["ALL", "FEW", "FEW_COMMANDS", "Fault", "Supervisor", "held"]
 MOST_CPU = 10.0  # seconds; an input that took more is run once more: a kernel may have been compiled
 FEW, ALL = 8, 665  # inputs of a kind in every run, and with `-m slow` (over 20,000 beside the few)
 FEW_COMMANDS = (
-    5  # of kinds whose every input takes whole commands over a rendered folder, up to half a second
+    3  # of kinds whose every input takes whole commands over a rendered folder, up to half a second
 )
 INPUTS = 2000  # a child's; then another one
 ROOT = Path(__file__).resolve().parent.parent
@@ -54,6 +54,7 @@ class Supervisor:
     ended_at: float = 60.0  # seconds of CPU
     still: float = 60.0  # seconds of the wall without a tick of its CPU's clock
     longest: float = 240.0  # seconds of the wall: what waits may wake now and then
+    night: bool = True  # the seeds have an output folder and a queue, which kinds of the group `folders` take
     child: subprocess.Popen[bytes] | None = None
     count: int = 0
     cpu: dict[str, float] = field(default_factory=dict)
@@ -122,10 +123,10 @@ class Supervisor:
         if self.child is None:
             self.home.mkdir(parents=True, exist_ok=True)
             self.count, self._buffer = 0, b""
-            code = "import sys, pathlib; from mutator.child import main; main(pathlib.Path(sys.argv[1]))"
+            code = "import sys, pathlib; from mutator.child import main; main(pathlib.Path(sys.argv[1]), night=sys.argv[2] == 'True')"
             with (self.home / "stderr").open("wb") as stderr:
                 self.child = subprocess.Popen(
-                    [sys.executable, "-c", code, str(self.home)],
+                    [sys.executable, "-c", code, str(self.home), str(self.night)],
                     stdin=subprocess.PIPE,
                     stdout=subprocess.PIPE,
                     stderr=stderr,

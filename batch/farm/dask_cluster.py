@@ -44,6 +44,12 @@ SETTINGS: Mapping[str, object] = {
     "distributed.worker.memory.pause": False,
     "distributed.worker.memory.terminate": 0.95,
     "distributed.worker.profile.enabled": False,  # it takes the interpreter a hundred times a second
+    # Each process would look at its own loop fifty times a second, at the machine twice, and at what its workers hold ten times:
+    # 55 ms of processor a second of two workers, a twentieth of what they do.
+    "distributed.admin.tick.interval": "1s",
+    "distributed.admin.tick.cycle": "10s",
+    "distributed.admin.system-monitor.interval": "10s",
+    "distributed.worker.memory.monitor-interval": "500ms",
     "distributed.worker.preload": [NO_PAGES],
     "distributed.deploy.lost-worker-timeout": "1 day",  # a worker that died is not given up while it starts again
     "distributed.worker.daemon": True,

@@ -53,7 +53,7 @@ class Meter:
 
     def add(self, block: Array) -> None:
         """The next samples, full scale at 1."""
-        from scipy.signal import sosfilt
+        from rushlight.pipelines.measure.biquads import filtered  # loads numba
 
         if not block.shape[1]:
             return
@@ -63,7 +63,7 @@ class Meter:
         sections = np.array(K_WEIGHTING)
         if self._state is None:
             self._state = np.zeros((len(sections), len(samples), 2))
-        weighted, self._state = sosfilt(sections, samples, axis=1, zi=self._state)
+        weighted = filtered(sections, self._state, samples)
         both = np.stack([weighted, samples])
         whole = both if self._rest is None else np.concatenate([self._rest, both], 2)
         size = round(RATE * STEP)
@@ -96,13 +96,21 @@ def loudness(blocks: Iterable[Array]) -> Loudness:
 
 
 @cache
+def _between() -> tuple[Array, ...]:
+    """Taps of the filter of annex 2, of each of the samples made of one: a sinc in a Kaiser window, ten samples to either side.
+
+    That of `scipy.signal.resample_poly`, which takes half a second to load.
+    """
+    half = 10 * OVERSAMPLING
+    taps = np.sinc(np.arange(-half, half + 1) / OVERSAMPLING) * np.kaiser(2 * half + 1, 5.0)
+    taps *= OVERSAMPLING / taps.sum()
+    return tuple(taps[k::OVERSAMPLING] for k in range(OVERSAMPLING))
+
+
+@cache
 def _most_gain() -> float:
     """By how much the samples between can be louder than the loudest sample, whatever the sound: the filter's largest sum."""
-    from scipy.signal import resample_poly
-
-    impulse = np.zeros(201)
-    impulse[100] = 1.0
-    return float(np.abs(resample_poly(impulse, OVERSAMPLING, 1)).reshape(-1, OVERSAMPLING).sum(0).max())
+    return max(float(np.abs(taps).sum()) for taps in _between())
 
 
 def _weights(channels: int) -> Array:
@@ -133,6 +141,6 @@ def _integrated(powers: Array) -> float:
 
 def _peak(samples: Array) -> float:
     """The largest sample of four times as many: annex 2. Blocks are long against the filter, so that their ends do not matter."""
-    from scipy.signal import resample_poly
-
-    return float(np.abs(resample_poly(samples, OVERSAMPLING, 1, axis=1)).max())
+    count = samples.shape[1]
+    made = (np.convolve(channel, taps)[10 : 10 + count] for channel in samples for taps in _between())
+    return max(float(np.abs(each).max()) for each in made)

@@ -28,6 +28,7 @@ from rushlight.pipelines.grading.bake import Baked
 from rushlight.pipelines.grading.grader import Grader
 from rushlight.pipelines.grading.kernel import grade_rows
 from rushlight.pipelines.heartbeat import beat
+from rushlight.pipelines.measure.loudness import Meter
 from rushlight.pipelines.measure.original_baseline import Baseline
 from rushlight.pipelines.originals.framing import Placement, Rect
 from rushlight.pipelines.originals.resample import resampled
@@ -121,7 +122,7 @@ def _locked(place: int) -> bool:
 
 
 def _used(kind: Kind) -> None:
-    """Call everything that is compiled for a kind, as a segment does."""
+    """Call everything that is compiled for a kind, as a segment does, and a clip's sound."""
     source, target = _format(kind.source), _format(kind.target)
     whole = Placement(crop=Rect(x=0, y=0, width=SIDE, height=SIDE), x=0, y=0, width=SIDE, height=SIDE)
     grader = Grader(
@@ -143,6 +144,7 @@ def _used(kind: Kind) -> None:
     canvas = Canvas(SIDE, SIDE)
     canvas.lay(np.ones((4, 4), np.float32), np.ones((4, 4), np.float32), 0, 0)
     draw(whole_rows(views), canvas.strokes(target, Ink.of(target, "narrow")), target)
+    Meter().add(np.zeros((2, SIDE)))
     if source.is_float:
         resampled(planes(frame)[0], SIDE // 2, SIDE // 2)
 

@@ -56,6 +56,6 @@ def test_the_kinds_of_a_clip(outputs: list[Any], look: dict[str, str], wanted: s
 
 def test_whoever_asks_for_kinds_loads_no_compiler() -> None:
     """Nor does the runner, nor a report whose pictures are made."""
-    modules = "rushlight.pipelines.render.kinds, rushlight.batch.run.render, rushlight.batch.report.pages"
+    modules = "rushlight.pipelines.render.kinds, rushlight.batch.run.render, rushlight.batch.report.pages, rushlight.batch.api.render"
     code = f"import sys, {modules}; sys.exit('numba' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code]).returncode == 0

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
 from typing import Literal
 
 __all__ = ["Finding", "Weight"]
@@ -12,12 +13,13 @@ Weight = Literal["well", "note", "in the way"]
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
-    """One of them. `advice` says what would do, where it is not well."""
+    """One of them. `advice` says what would do, where it is not well; `facts` are the numbers in it, for scripts."""
 
     about: str
     found: str
     weight: Weight = "well"
     advice: str = ""
+    facts: Mapping[str, object] = field(default_factory=dict)
 
-    def document(self) -> dict[str, str]:
+    def document(self) -> dict[str, object]:
         return asdict(self)

@@ -1,4 +1,4 @@
-"""What a machine has: system, versions, cores, memory, codecs, fonts, compiled code, ports and disks."""
+"""What a machine has: system, versions, cores, memory, graphics card, codecs, fonts, compiled code, ports and disks."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from pathlib import Path
 
 from rushlight.batch.disks import existing, free_bytes, network_file_system, size_text, state_folder
 from rushlight.batch.doctor.finding import Finding
+from rushlight.batch.doctor.graphics_card import graphics_card
 from rushlight.batch.plan.request import default_workers
 from rushlight.pipelines.formats.codecs import CODECS
 
@@ -30,6 +31,7 @@ def examine(folders: Sequence[Path]) -> Iterator[Finding]:
         ("system", _system),
         ("versions", _versions),
         ("cores and memory", _memory),
+        ("graphics card", graphics_card),
         ("codecs", _codecs),
         ("fonts", _fonts),
         ("ports", _ports),

@@ -20,10 +20,12 @@ from rushlight.pipelines.card.transfer import Memory, Transfer
 from rushlight.pipelines.grading.kernel import Area, Planes, Source, Target
 from rushlight.pipelines.grading.row_ops import Tables
 
-__all__ = ["LOOKS", "Card"]
+__all__ = ["LOOKS", "Card", "most_bytes"]
 
 OPTIONS = ("--fmad=false", "--prec-div=true", "--prec-sqrt=true", "--ftz=false", "--std=c++14")
-LOOKS = 8  # whose tables stay on the card, as many as the processor keeps (5 MB each)
+LOOKS = 8  # whose tables stay on the card, as many as the processor keeps
+LOOK = 5_000_000  # bytes of a look of 65 points a side
+CONTEXT = 600_000_000  # bytes of the card that CUDA takes for itself in each process
 BLOCK = (32, 8)
 EVERY = 256  # bytes: where arrays begin in memory that several share
 
@@ -139,6 +141,12 @@ class Card:
             self._room = None
             self._room, self._room_bytes = self._cupy.cuda.Memory(size), size
         return [self._room.ptr + start for start in starts]
+
+
+def most_bytes(width: int, height: int) -> int:
+    """Bytes of the card that a worker takes for pictures of that size, from and to 4:2:2 of more than eight bits: two such frames, chroma at
+    every pixel between the two kernels, its looks and CUDA's own."""
+    return CONTEXT + LOOKS * LOOK + (4 + 4 + 8) * width * height
 
 
 def _starts(sizes: Sequence[int]) -> tuple[list[int], int]:

@@ -11,4 +11,5 @@ def test_a_finding_is_well_unless_it_says_otherwise() -> None:
         "found": "all",
         "weight": "well",
         "advice": "",
+        "facts": {},
     }

@@ -18,6 +18,7 @@ from rushlight.batch.doctor.machine import examine
 def state(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr(machine, "SAMPLE", 1_000_000)
     monkeypatch.setattr(machine, "state_folder", lambda: tmp_path / "state")
+    monkeypatch.setattr(machine, "graphics_card", lambda: Finding(about="graphics card", found="none"))
     return tmp_path
 
 
@@ -30,7 +31,8 @@ def test_this_machine_is_well_and_nothing_is_left_behind(state: Path) -> None:
     cards.mkdir()
     seen = found(cards)
     assert list(seen) == [
-        *("system", "versions", "cores and memory", "codecs", "fonts", "ports", "state folder"),
+        *("system", "versions", "cores and memory", "graphics card"),
+        *("codecs", "fonts", "ports", "state folder"),
         str(cards),
     ]
     assert not [each for each in seen.values() if each.weight == "in the way"]

@@ -24,7 +24,7 @@ def day(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, tuple[object, .
     """A folder that all machines share, with originals, list and recipe; and the command without --out."""
     folder = tmp_path_factory.mktemp("farm") / "shared"
     folder.mkdir()
-    command = made_up_day(folder, "256x144")  # a segment takes long enough to be hit in
+    command = made_up_day(folder, "256x144", 24)  # a segment takes long enough to be hit in
     return folder, tuple(a for a in command if a not in ("--workers", 2))
 
 
@@ -53,10 +53,10 @@ def segments(said: Path) -> int:
     return sum(e["event"] == "segment" for e in events(said))
 
 
-@pytest.mark.parametrize("workers", [2, pytest.param(4, marks=pytest.mark.slow)])
-def test_more_workers_give_the_same_bytes(day: tuple, alone: tuple, tmp_path: Path, workers: int) -> None:
+@pytest.mark.slow  # two workers: the nights of test_kills and test_render
+def test_more_workers_give_the_same_bytes(day: tuple, alone: tuple, tmp_path: Path) -> None:
     _, command = day
-    run = rushlight(*command, "--out", tmp_path / "out", "--workers", workers)
+    run = rushlight(*command, "--out", tmp_path / "out", "--workers", 4)
     assert run.returncode == 0, run.stdout + run.stderr
     assert (delivered(tmp_path / "out"), digests(tmp_path / "out")) == alone
 

@@ -13,6 +13,7 @@ import re
 import sqlite3
 import time
 from collections import Counter
+from fractions import Fraction
 from pathlib import Path
 from subprocess import Popen
 from typing import Any
@@ -25,7 +26,7 @@ from logged import latest, read_records
 from pictures import numbered, write_movie
 from rushlight.batch.report.clip_tables import TABLES
 
-CLIPS = {"A001C001": 200, "A001C002": 144, "A001C003": 96}  # frames
+CLIPS = {"A001C001": 200, "A001C002": 144, "A001C003": 96}  # frames at 24; half as many at 12
 SEGMENTS = {f"{clip}.mov": -(-frames // 48) for clip, frames in CLIPS.items()}  # of two seconds at 24
 FOLDERS = ("editorial", "viewing")
 RECIPE = """
@@ -50,11 +51,12 @@ text = [{ at = "bottom", text = "{timecode}", size = 0.1 }]
 MOMENTS = ("start", "claim", "segment", "join", "rename", "record", "end")
 
 
-def made_up_day(folder: Path, size: str = "128x72") -> tuple[object, ...]:
+def made_up_day(folder: Path, size: str = "128x72", rate: int = 12) -> tuple[object, ...]:
     """Three small originals, a list and a recipe; gives the command without its --out. `size` is the outputs' raster."""
     for number, (clip, frames) in enumerate(CLIPS.items()):
-        pictures = [numbered(1000 * number + n) for n in range(frames)]
-        write_movie(folder / f"{clip}.mov", pictures, timecode=f"{number + 1:02}:00:00:00")
+        pictures = [numbered(1000 * number + n) for n in range(frames * rate // 24)]
+        start = f"{number + 1:02}:00:00:00"
+        write_movie(folder / f"{clip}.mov", pictures, timecode=start, rate=Fraction(rate))
     rows = "".join(f"{clip}.mov,LogC3,narrow\n" for clip in CLIPS)
     (folder / "day.csv").write_text("clip,encoding,levels\n" + rows)
     (folder / "two.toml").write_text(RECIPE.replace("{size}", size))

@@ -41,7 +41,7 @@ def segment(
         media.rename(media.with_name("unplugged"))
     if fault == "short files":
         before = resource.getrlimit(resource.RLIMIT_FSIZE)
-        resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, before[1]))
+        resource.setrlimit(resource.RLIMIT_FSIZE, (10_000, before[1]))
         try:
             return render_segment(payload, index, token, threads, graphics)
         finally:
@@ -52,7 +52,7 @@ def segment(
 def finish(payload: dict[str, Any], segments: list[dict[str, Any]], token: str) -> dict[str, Any]:
     if payload["fields"].get("fault") == "short joins":
         before = resource.getrlimit(resource.RLIMIT_FSIZE)
-        resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, before[1]))
+        resource.setrlimit(resource.RLIMIT_FSIZE, (50_000, before[1]))
         try:
             return product.finish_job(payload, segments, token)
         finally:

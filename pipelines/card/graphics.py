@@ -5,6 +5,8 @@ from __future__ import annotations
 import ctypes
 import os
 import warnings
+from importlib import import_module
+from importlib.util import find_spec
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +16,7 @@ from rushlight.pipelines.grading.grader import Rows
 from rushlight.pipelines.grading.kernel import Area, Planes, Source, Target, grade_rows
 from rushlight.pipelines.grading.row_ops import Tables
 
-__all__ = ["PROCESSOR", "Graphics"]
+__all__ = ["PROCESSOR", "Graphics", "load_ahead"]
 
 PROCESSOR = "processor"
 WIDTH, HEIGHT, SIDES = 66, 34, 2  # of the picture that both grade, and the output beside it
@@ -22,6 +24,16 @@ KEPT = 16  # looks and formats whose test is remembered
 AGAIN = 240  # frames after which a test is made again
 # Sixteen bits at 4:4:4, where another last bit of the arithmetic shows in hundreds of codes.
 FINE = Target(levels=np.array([65535, 0, 65535, 32768, 65535], np.float32), dither=False, number=np.uint32(0))
+
+
+def load_ahead() -> bool:
+    """Import CuPy where it is installed, in a process that workers will be forks of. It reaches for nothing of CUDA, which survives no
+    fork, before it is asked for a card. Gives whether it is there."""
+    if find_spec("cupy") is None:
+        return False
+    with warnings.catch_warnings(action="ignore"):
+        import_module("cupy")
+    return True
 
 
 class Graphics:

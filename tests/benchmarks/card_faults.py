@@ -24,6 +24,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -213,15 +214,13 @@ def result(out: Path) -> dict[str, str]:
 
 
 def graded_by(out: Path) -> str:
-    """Who graded, where the record says so."""
-    words: dict[str, int] = {}
+    """Who graded how many frames, as the record has it."""
+    frames: Counter[str] = Counter()
     for line in (out / "log" / "jobs.jsonl").read_text().splitlines():
-        for key, value in json.loads(line)["colour"].items():
-            if "graded" in key or key in ("by", "kernels"):
-                words[f"{key}: {json.dumps(value)[:200]}"] = (
-                    words.get(f"{key}: {json.dumps(value)[:200]}", 0) + 1
-                )
-    return "; ".join(f"{n} clips {what}" for what, n in words.items())
+        for made in json.loads(line)["made_with"]:
+            for run in made["graded_by"]:
+                frames[run["by"]] += run["frames"]
+    return ", ".join(f"{number} frames by {by}" for by, number in sorted(frames.items()))
 
 
 def main() -> int:

@@ -4,6 +4,7 @@ import os
 import sys
 from collections.abc import Callable
 from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 from types import ModuleType, SimpleNamespace
 
@@ -14,7 +15,7 @@ from card_as_c import needs_compiler
 from card_matrix import Way, graded, noise, random_look, ways
 from rushlight.pipelines.card import graphics as graphics_module
 from rushlight.pipelines.card import transfer
-from rushlight.pipelines.card.graphics import Graphics
+from rushlight.pipelines.card.graphics import Graphics, load_ahead
 from rushlight.pipelines.grading.kernel import grade_rows
 from toy_cupy import toy_cupy
 
@@ -196,3 +197,13 @@ def test_a_fork_begins_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(graphics_module.os, "getpid", lambda: process + 1)
     assert is_right(graphics) and calls.count("grade") == 3
     assert len(toy.live()) == held  # the parent's
+
+
+def test_cupy_is_loaded_ahead_of_forks_where_it_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delitem(sys.modules, "cupy", raising=False)
+    if not find_spec("cupy"):
+        assert not load_ahead()
+    (tmp_path / "cupy.py").write_text('import warnings\nwarnings.warn("two of them")\n')
+    monkeypatch.syspath_prepend(tmp_path)
+    assert load_ahead() and "cupy" in sys.modules
+    monkeypatch.delitem(sys.modules, "cupy")

@@ -3,13 +3,16 @@
 import json
 import subprocess
 import sys
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 import independent
+from card_as_c import needs_compiler
 from pictures import numbered, write_movie
+from toy_cupy import toy_cupy
 
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT)) if str(ROOT) not in sys.path else None
@@ -97,8 +100,35 @@ def test_the_command_lists_its_measures() -> None:
             "sequences",
             "more",
             "light",
+            "card",
+            "card-shared",
         )
     )
+
+
+@needs_compiler
+def test_the_table_of_a_card_counts_what_differs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from tests.support import card_table
+
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    monkeypatch.setitem(sys.modules, "cupy", toy_cupy())  # type: ignore[arg-type]
+    few = {what: (lambda share, part=part: islice(part(share), 2)) for what, part in card_table.PARTS.items()}
+    few.popitem()  # which takes seconds
+    monkeypatch.setattr(card_table, "PARTS", few)
+    monkeypatch.setattr(sys, "argv", ["card_table", "--quick", "--to", str(tmp_path / "table.md")])
+    assert card_table.main() == 0
+    table = (tmp_path / "table.md").read_text()
+    assert "Toy, driver" in table and table.count(" | 2 | ") == 3 and table.count(" | 0 | 0 | ") == 3
+    right = card_table.graded
+
+    def wrong(baked: object, way: object, rows: object, frame: object) -> tuple[bytes, tuple[int, int, int]]:
+        found, counts = right(baked, way, rows, frame)  # type: ignore[arg-type]
+        return (found, counts) if rows is card_table.grade_rows else (found[:-1] + b"?", counts)
+
+    monkeypatch.setattr(card_table, "graded", wrong)
+    assert card_table.main() == 1 and "differs: Way(" in capsys.readouterr().out
 
 
 @pytest.mark.slow

@@ -20,7 +20,7 @@ __all__ = ["PROCESSOR", "Graphics", "load_ahead"]
 
 PROCESSOR = "processor"
 WIDTH, HEIGHT, SIDES = 66, 34, 2  # of the picture that both grade, and the output beside it
-KEPT = 16  # looks and formats whose test is remembered
+KEPT = 8  # looks and formats whose test is remembered, with 5 MB of tables each
 AGAIN = 240  # frames after which a test is made again
 # Sixteen bits at 4:4:4, where another last bit of the arithmetic shows in hundreds of codes.
 FINE = Target(levels=np.array([65535, 0, 65535, 32768, 65535], np.float32), dither=False, number=np.uint32(0))

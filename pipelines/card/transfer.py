@@ -82,12 +82,12 @@ class Transfer:
 
     def _wait(self, piece: _Piece) -> None:
         """Until the card has done what stood before the piece's event. Asleep: a thread that spins takes a core from a worker."""
-        status, pause, since = self._runtime.eventQuery(piece.event.ptr), PAUSE, time.monotonic()
+        status, pause, slept = self._runtime.eventQuery(piece.event.ptr), PAUSE, 0.0
         while status == NOT_READY:
-            if time.monotonic() - since > GIVEN_UP:
+            if slept > GIVEN_UP:  # not by the clock, which goes on while this process is stopped
                 raise TimeoutError(f"it has not answered for {GIVEN_UP:.0f} s")
             time.sleep(pause)
-            pause = min(2 * pause, LONGEST)
+            slept, pause = slept + pause, min(2 * pause, LONGEST)
             status = self._runtime.eventQuery(piece.event.ptr)
         if status:
             self._runtime.streamSynchronize(self._stream.ptr)  # raises the error by its name

@@ -96,6 +96,20 @@ def card_shared(bench: Bench) -> Iterator[Row]:
             figure=own / cpu,
             note=f"{own:.2f} ms CPU, {wall:.2f} wall, the processor's {cpu:.1f}; {starting(found[0])}",
         )
+    took = {
+        kind: [
+            statistics.median(f[name] for f in alone("card", "hd", kind, "200", processes=cores))
+            for name in ("cpu", "wall")
+        ]
+        for kind in ("photo", "light")
+    }
+    for k, what in enumerate(("CPU", "wall")):
+        yield Row(
+            what=f"{cores} at once, hd, a saturated light that fills the frame over a normal one, {what}",
+            figure=took["light"][k] / took["photo"][k],
+            goal=1.2,
+            note=f"{took['light'][k]:.2f} and {took['photo'][k]:.2f} ms",
+        )
 
 
 CARD: dict[str, Measure] = {"card": card_alone, "card-shared": card_shared}

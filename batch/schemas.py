@@ -15,6 +15,7 @@ from rushlight.batch.records.job_record import RECORDS, SCHEMA
 from rushlight.batch.records.night_state import NOW, NightState
 from rushlight.batch.records.queue_row import QueueRow
 from rushlight.batch.records.side_files import FrameLine, SegmentSide
+from rushlight.batch.records.space import CLEARED, SPACE, Cleared, SpaceDocument
 from rushlight.batch.records.summary import SUMMARY, TOLD, Summary, ToldMessage
 from rushlight.batch.records.verdicts import CHECK, VERDICTS, CheckDocument, Verdicts
 from rushlight.pipelines.errors import OptionError
@@ -92,6 +93,16 @@ SCHEMAS = {
             name=HANDOVER,
             description="closed delivery: its handover.json, and a line of log/handovers.jsonl",
             model=lambda: TypeAdapter(Handover),
+        ),
+        Published(
+            name=SPACE,
+            description="what output folders hold, and what may go: space --json",
+            model=lambda: TypeAdapter(SpaceDocument),
+        ),
+        Published(
+            name=CLEARED,
+            description="what was cleared by policy: a line of log/cleared.jsonl",
+            model=lambda: TypeAdapter(Cleared),
         ),
         Published(
             name="rushlight-queue-1",

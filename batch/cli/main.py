@@ -21,6 +21,7 @@ from rushlight.batch.cli.queue_commands import queue_commands
 from rushlight.batch.cli.recipes_command import recipes_command
 from rushlight.batch.cli.request_options import part_options, request_options
 from rushlight.batch.cli.serve_command import serve_command
+from rushlight.batch.cli.space_command import space_command
 from rushlight.batch.exit_codes import DONE, FAULT, PARTLY, STOPPED, WRONG
 from rushlight.batch.help import completion
 from rushlight.batch.help.command_help import Commands
@@ -358,6 +359,7 @@ cli.add_command(recipes_command(_answering))
 for about in about_commands(_answering):
     cli.add_command(about)
 cli.add_command(handover_command(_answering))
+cli.add_command(space_command(_answering))
 
 
 def main() -> None:

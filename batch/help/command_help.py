@@ -63,7 +63,7 @@ OTHERS = "Others"
 # Commands of rushlight itself, in the order of a working day.
 ROOMS = {
     "A day and its night": ("day", "plan", "render", "queue", "serve"),
-    "What was made": ("verify", "report", "handover"),
+    "What was made": ("verify", "report", "handover", "space"),
     "Originals and looks": ("check", "look", "grades"),
     "What ships, and this machine": ("recipes", "encodings", "schema", "help", "doctor", "completion"),
 }

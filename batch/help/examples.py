@@ -62,6 +62,11 @@ EXAMPLES: dict[str, tuple[Example, Example, Example]] = {
         ("rushlight handover out --name producer --outputs viewing", "The viewing copies, for the producer:"),
         ("rushlight handover out --name editor --all --copy", "Everything once more, copied, not only changes:"),
     ),
+    "space": (
+        ("rushlight space out", "What a folder holds, and what may go; nothing is changed:"),
+        ("rushlight space /show/*/out --keep-revisions 1 --older-than 30", "A whole show, by a policy of your own:"),
+        ("rushlight space day.toml --remove", "Clear what the same command without --remove shows:"),
+    ),
     "report": (
         ("rushlight report out", "The pages, made again:"),
         ("rushlight report day.toml", "Those of a day:"),

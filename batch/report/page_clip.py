@@ -12,6 +12,7 @@ from urllib.parse import quote
 import numpy as np
 
 from rushlight.batch.cameras.camera_facts import recorded_camera_facts
+from rushlight.batch.cleared_log import ClearedFiles, cleared_files
 from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, OutputFile, framing_text
 from rushlight.batch.records.job_record import DeliveredRecord, Replaced
@@ -84,7 +85,7 @@ class PageClip:
     sound: str  # which it is and why; empty where no sound folder was given
     warnings: Sequence[str]
     revision: int
-    replaced: Sequence[Replaced]
+    replaced: Sequence[tuple[Replaced, str]]  # each with where it is now, in words
     curve: Sequence[Line]
     greys: Sequence[Line]
     verdict: str  # of the last `verify`; empty where it was not measured since it was made
@@ -115,6 +116,7 @@ def page_clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | No
     row, grade = record.row or {}, record.look.grade
     if measured and measured.made != record.finished:
         measured = None  # it was made anew since
+    cleared = cleared_files(folder, record.replaced) if record.replaced else {}
     return PageClip(
         anchor=anchor_of(record),
         name=record.clip,
@@ -147,14 +149,14 @@ def page_clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | No
         heard_seconds=round(min(WINDOW, record.frames / rate_of(record.rate)), 1),
         warnings=record.warnings,
         revision=record.revision,
-        replaced=record.replaced,
+        replaced=[(old, _where_now(old, cleared)) for old in record.replaced],
         curve=_curve(grade),
         greys=_greys(record),
         verdict=measured.verdict if measured else "",
         checks=tuple(measured.checks.items()) if measured else (),
         play=_play(record),
         decided=_decided(record, measured),
-        before_and_after=_before_and_after(record),
+        before_and_after=_before_and_after(record, cleared),
         chart=drawn_chart(record),
         charts=_charts(record),
         **clip_pictures(folder, record),
@@ -220,11 +222,20 @@ def _decided(record: DeliveredRecord, measured: ClipVerdicts | None) -> str:
     return words
 
 
-def _before_and_after(record: DeliveredRecord) -> list[tuple[str, str, str]]:
+def _where_now(old: Replaced, cleared: ClearedFiles) -> str:
+    """Where a replaced file is: kept, removed as it was replaced, or cleared since."""
+    if line := cleared.get((old.kept, old.hash)):
+        return f"was kept as {old.kept}, {line.sentence}"
+    return f"kept as {old.kept}" if old.kept else "removed"
+
+
+def _before_and_after(record: DeliveredRecord, cleared: ClearedFiles) -> list[tuple[str, str, str]]:
     """Stills that a revision replaced and kept, each with the one that stands in their place."""
     new = {entry.path: entry for entry in record.outputs if isinstance(entry, DeliveredStill)}
     found = []
     for old in record.replaced:
+        if (old.kept, old.hash) in cleared:
+            continue
         if old.kept.endswith(SHOWN) and (entry := new.get(old.path)):
             found.append((_href(old.kept), _href(entry.path), f"revision {old.revision}: {old.why}"))
     return found

@@ -13,6 +13,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from rushlight.batch.cleared_log import read_cleared
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import Log, latest, not_yet_record, read_log
 from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
@@ -81,7 +82,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
     )
     _write(folder, "report/index.html", page)
     _tidy(folder, clips)
-    _write(folder, "report/batch.json", _batch(records, day))
+    _write(folder, "report/batch.json", _batch(folder, records, day))
     _write(folder, "report/batch.csv", batch_csv(records, day.title))
     return folder / "report" / "index.html"
 
@@ -90,7 +91,7 @@ def _write(folder: Path, name: str, text: str) -> None:
     write(folder, name, text.encode("utf-8", "replace"))
 
 
-def _batch(records: Sequence[ClipRecord], day: Day) -> str:
+def _batch(folder: Path, records: Sequence[ClipRecord], day: Day) -> str:
     """The text of `batch.json`, a line a record; without tiles, which the log keeps for `verify`."""
     lines = ",\n".join(json_text(record.without_tiles()) for record in records)
     rest: dict[str, object] = {
@@ -99,6 +100,8 @@ def _batch(records: Sequence[ClipRecord], day: Day) -> str:
         "dropped": sorted(day.dropped.values()),
     }
     rest |= {"title": day.title.text} if day.title else {}
+    if cleared := read_cleared(folder):
+        rest["cleared"] = [each.plain() for each in cleared]
     return f'{{"schema": "rushlight-batch-1", "clips": [\n{lines}\n], {json_text(rest)[1:]}'
 
 

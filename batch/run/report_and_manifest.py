@@ -7,6 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rushlight.batch.cleared_log import CLEARED_LOG
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import Log, latest, log_path, read_log
 from rushlight.batch.run.events import PAGES, phase
@@ -25,6 +26,8 @@ def pages_are_current(out: Path) -> bool:
     try:
         made = (out / "report" / "index.html").stat().st_mtime_ns
         told = [log_path(out), *(out / "log" / "requests").glob("*.json")]
+        if (cleared := out / CLEARED_LOG).exists():
+            told.append(cleared)
         return all(path.stat().st_mtime_ns <= made for path in told)
     except OSError:
         return False

@@ -10,6 +10,7 @@ from typing import Literal
 from pydantic import Field, field_validator
 
 from rushlight.pipelines.recipe.clip_defaults import Default, Model
+from rushlight.pipelines.recipe.space_settings import Space
 from rushlight.pipelines.recipe.tell_settings import Tell
 
 __all__ = ["DayDocument"]
@@ -44,6 +45,7 @@ class DayDocument(Model):
     )
     wait_for_grade: bool = False  # `rushlight day run`: a clip that has no grade yet waits for one
     tell: Tell = Tell()  # who is told of the night
+    space: Space = Space()  # what `rushlight space` may clear
     default: tuple[Default, ...] = ()  # what is true of a camera, reel or file pattern
 
     @field_validator("day", mode="before")

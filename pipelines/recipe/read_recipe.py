@@ -22,6 +22,7 @@ from rushlight.pipelines.recipe.model import (
     TextLine,
 )
 from rushlight.pipelines.recipe.recipe_faults import codec_faults, unknown_names
+from rushlight.pipelines.recipe.space_settings import Space
 from rushlight.pipelines.recipe.tell_settings import Tell
 from rushlight.pipelines.recipe.validation_messages import key_and_words
 from rushlight.pipelines.text_files import is_kept, noted, read_text
@@ -61,7 +62,12 @@ def parse_day(text: str, *, file: str = "") -> DayDocument:
     try:
         return DayDocument.model_validate(data)
     except ValidationError as error:
-        tables: dict[str, type[BaseModel]] = {"": DayDocument, "default": Default, "tell": Tell}
+        tables: dict[str, type[BaseModel]] = {
+            "": DayDocument,
+            "default": Default,
+            "tell": Tell,
+            "space": Space,
+        }
         first, *rest = [key_and_words(detail, data, tables) for detail in error.errors()]
         text = first[1] + "".join(f"\n{file}: {key}: {what}" for key, what in rest)
         raise RecipeError(text, file=file, key=first[0]) from None

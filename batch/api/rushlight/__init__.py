@@ -47,6 +47,8 @@ if TYPE_CHECKING:
     from rushlight.batch.api.report import report as report
     from rushlight.batch.api.serve import Serving as Serving
     from rushlight.batch.api.serve import serve as serve
+    from rushlight.batch.api.space import SpaceResult as SpaceResult
+    from rushlight.batch.api.space import space as space
     from rushlight.batch.api.verify import VerifyResult as VerifyResult
     from rushlight.batch.api.verify import verify as verify
     from rushlight.pipelines.errors import CancelledError as CancelledError
@@ -86,6 +88,7 @@ _NAMES = {
     "rushlight.batch.api.render": ("RenderResult", "render"),
     "rushlight.batch.api.report": ("ReportResult", "report"),
     "rushlight.batch.api.serve": ("Serving", "serve"),
+    "rushlight.batch.api.space": ("SpaceResult", "space"),
     "rushlight.batch.api.verify": ("VerifyResult", "verify"),
     "rushlight.pipelines.errors": (
         "CancelledError",

@@ -1,0 +1,53 @@
+"""What was cleared of an output folder: lines of `log/cleared.jsonl`, each on the disk before the file goes.
+
+A line is of a name with a hash, since another clip's file may have the name later. It says that a file was to go: one that is still
+there, since a machine stopped in between, is there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from pathlib import Path
+
+from rushlight.batch.job_log import add_line
+from rushlight.batch.json_lines import parse_lines
+from rushlight.batch.records.job_record import Replaced
+from rushlight.batch.records.space import Cleared
+from rushlight.pipelines.errors import OutsideError, from_os
+from rushlight.pipelines.inside_folder import append, is_file, read_bytes
+from rushlight.pipelines.visible_text import json_text
+
+__all__ = ["CLEARED_LOG", "ClearedFiles", "add_cleared", "cleared_files", "read_cleared"]
+
+CLEARED_LOG = "log/cleared.jsonl"
+ClearedFiles = Mapping[tuple[str, str], Cleared]  # by path and hash
+
+
+def read_cleared(out: Path) -> list[Cleared]:
+    """All that was cleared, in order; lines that do not read are left out: nothing is made or removed by them."""
+    with suppress(OSError, OutsideError):
+        found, _ = parse_lines(read_bytes(out, CLEARED_LOG), Cleared.read, file=str(out / CLEARED_LOG))
+        return [each for _, each in found]
+    return []
+
+
+def add_cleared(out: Path, cleared: Cleared) -> None:
+    """Add a line, on the disk before this returns. ResourceError or DeliveryError where that fails."""
+    try:
+        with append(out, CLEARED_LOG) as stream:
+            add_line(stream, json_text(cleared.plain(), separators=(",", ":")).encode())
+    except OSError as error:
+        raise from_os(error, out / CLEARED_LOG) from None
+
+
+def cleared_files(out: Path, replaced: Iterable[Replaced]) -> ClearedFiles:
+    """Of files that were kept as revisions, those that were cleared since and are not there any more."""
+    lines = {(each.path, each.hash): each for each in read_cleared(out)}
+    by_path = {each.path: each for each in lines.values()}
+    found: dict[tuple[str, str], Cleared] = {}
+    for old in replaced:
+        line = lines.get((old.kept, old.hash)) or (by_path.get(old.kept) if not old.hash else None)
+        if line and not is_file(out, old.kept):
+            found[old.kept, old.hash] = line
+    return found

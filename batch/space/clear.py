@@ -1,0 +1,127 @@
+"""What may go, cleared: each thing is written into the folder's log first, and then taken away as it was seen, or left.
+
+Killed between any two steps, the log says of something that is still there that it was to go: it is there, nobody says otherwise, and
+the same command again takes it away.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from importlib.metadata import version
+from pathlib import Path
+
+from rushlight.batch.cleared_log import add_cleared
+from rushlight.batch.job_log import clock_text
+from rushlight.batch.queue.locks import hold_folder
+from rushlight.batch.records.space import CLEARED, Cleared, MayGo, SpacePolicy
+from rushlight.pipelines.counted import counted
+from rushlight.pipelines.errors import OutsideError, ResourceError, RushlightError, no_room
+from rushlight.pipelines.heartbeat import beat
+from rushlight.pipelines.inside_folder import holding, parts_of, remove_tree, stat_of, unlink, unlink_as
+
+__all__ = ["cleared_of", "held"]
+
+
+@contextmanager
+def held(out: Path) -> Iterator[None]:
+    """Hold an output folder as its one runner does, so that no night runs meanwhile; the lock's file goes again where nothing else lies
+    there. QueueError where a night runs, ResourceError or DeliveryError where the disk is full or read-only."""
+    fresh = not os.path.lexists(out / ".work")
+    with hold_folder(out, "clearing it"):
+        try:
+            yield
+        finally:
+            if fresh:
+                with suppress(OSError, OutsideError):
+                    unlink(out, ".work/runner")
+                    os.rmdir(out / ".work")
+
+
+def cleared_of(out: Path, going: Iterable[MayGo], policy: SpacePolicy) -> tuple[list[MayGo], list[str]]:
+    """Clear what may go of a folder that is held; gives what went, and a sentence for each thing that did not. ResourceError where there
+    is no room to write it down."""
+    gone: list[MayGo] = []
+    left: list[str] = []
+    for each in going:
+        beat()
+        if not _is_as_seen(out, each):
+            left.append(f"{out / each.path} is not as it was a moment ago; it stays")
+            continue
+        try:
+            add_cleared(out, _line(each, policy))
+        except RushlightError as error:
+            raise _not_written(error, len(gone)) from None
+        if _removed(out, each):
+            gone.append(each)
+        else:
+            left.append(f"{out / each.path} could not be taken away; it stays")
+    return gone, left
+
+
+def _is_as_seen(out: Path, each: MayGo) -> bool:
+    """True if a file is the one that was chosen; of a working folder, if it is one, since a link is none."""
+    try:
+        if each.kind == "work":
+            with holding(out, f"{each.path}/-"):
+                return True
+        info = stat_of(out, each.path)
+        return (info.st_size, max(0, info.st_mtime_ns)) == (each.bytes, each.mtime_ns)
+    except (OSError, OutsideError):
+        return False
+
+
+def _removed(out: Path, each: MayGo) -> bool:
+    try:
+        if each.kind == "work":
+            remove_tree(out, each.path)
+            return not os.path.lexists(out / each.path)
+        if not unlink_as(out, each.path, size=each.bytes, mtime_ns=each.mtime_ns):
+            return False
+    except (OSError, OutsideError):
+        return False
+    _drop_empty(out, each.path)
+    return True
+
+
+def _drop_empty(out: Path, name: str) -> None:
+    """Remove the folders above a revision's file that are empty now."""
+    *above, _ = parts_of(name)
+    with suppress(OSError, OutsideError):
+        while above:
+            with holding(out, "/".join(above)) as (handle, folder):
+                os.rmdir(folder, dir_fd=handle)
+            above.pop()
+
+
+def _line(each: MayGo, policy: SpacePolicy) -> Cleared:
+    return Cleared(
+        schema=CLEARED,
+        kind=each.kind,
+        path=each.path,
+        files=each.files,
+        bytes=each.bytes,
+        hash=each.hash,
+        job=each.job,
+        clip=each.clip,
+        output=each.output,
+        revision=each.revision,
+        replaced=each.replaced,
+        rule=policy.rule,
+        cleared=clock_text(time.time()),
+        made_by=version("rushlight"),
+    )
+
+
+def _not_written(error: RushlightError, gone: int) -> RushlightError:
+    """The error of a line that could not be written: nothing goes that is not written down."""
+    done = f"{counted(gone, 'thing')} went before" if gone else "nothing was cleared"
+    advice = (
+        ": what goes is written down first. Free a megabyte on that disk by hand and give the command again"
+    )
+    return type(error)(
+        f"{error.text}; {done}{advice if isinstance(error, ResourceError) and no_room(error) else ''}",
+        file=error.file,
+    )

@@ -1,0 +1,139 @@
+"""One output folder: what it holds, what may go by policy, and that cleared, with its page made again."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from rushlight.batch.closed_delivery import closed_delivery
+from rushlight.batch.error_log import unexpected
+from rushlight.batch.job_log import read_log, refuse_newer
+from rushlight.batch.records.handover import Handover
+from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.space import HandedOver, MayGo, SpaceFolder, SpacePolicy
+from rushlight.batch.report.pages import write_report
+from rushlight.batch.space.clear import cleared_of, held
+from rushlight.batch.space.handed_over import Named, named_of
+from rushlight.batch.space.kinds import Kinds
+from rushlight.batch.space.may_go import Choice, choose
+from rushlight.batch.space.survey import Found, Survey, disk_bytes, freed_bytes, survey
+from rushlight.batch.what_is_there import still_there
+from rushlight.pipelines.errors import OptionError
+
+__all__ = ["FolderSpace", "look_through"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class FolderSpace:
+    """A folder as it is told, and its files."""
+
+    told: SpaceFolder
+    files: tuple[Found, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Seen:
+    """What was seen of a folder, at one moment."""
+
+    found: Survey
+    records: tuple[JobRecord, ...]
+    delivery: Handover | None
+    named: Named
+    choice: Choice
+    notes: tuple[str, ...]
+
+
+def look_through(out: Path, policy: SpacePolicy, *, remove: bool = False) -> FolderSpace:
+    """What a folder holds and what of it may go; with `remove` that is cleared.
+
+    OptionError where it is no output folder, or a newer version's; with `remove` QueueError where a night runs there, ResourceError
+    or DeliveryError where its disk is full or read-only.
+    """
+    seen = _seen(out, policy)
+    if not (remove and seen.choice.may_go):
+        return _told(out, policy, seen)
+    refuse_newer(out, seen.records)
+    with held(out):
+        seen = _seen(out, policy)
+        gone, left = cleared_of(out, seen.choice.may_go, policy)
+        try:
+            write_report(out)
+        except Exception as error:
+            left.append(f"the page was not made again: {unexpected(out, 'making the report', error)}")
+    return _told(out, policy, _seen(out, policy), gone, left)
+
+
+def _seen(out: Path, policy: SpacePolicy) -> _Seen:
+    if not out.is_dir():
+        raise OptionError("is not a folder; give an output folder", file=str(out))
+    delivery = closed_delivery(out)
+    log = read_log(out)
+    if not (log.records or log.refused or delivery):
+        raise OptionError(
+            "has no log/jobs.jsonl: nothing was rendered here, so nothing here is ours to count or clear",
+            file=str(out),
+        )
+    found = survey(out)
+    named = Named() if delivery else named_of(out)
+    choice = Choice()
+    if not (delivery or named.unread):
+        choice = choose(
+            found.files,
+            log.records,
+            policy,
+            named=named.by_hash,
+            now=time.time(),
+            there=lambda entry: still_there(out, entry),
+        )
+    notes = [*found.apart, *(f"{each.error}; what it names stays" for each in log.refused)]
+    return _Seen(
+        found=found,
+        records=tuple(log.records),
+        delivery=delivery,
+        named=named,
+        choice=choice,
+        notes=tuple(notes),
+    )
+
+
+def _told(
+    out: Path,
+    policy: SpacePolicy,
+    seen: _Seen,
+    gone: list[MayGo] | None = None,
+    left: list[str] | None = None,
+) -> FolderSpace:
+    files, may_go = seen.found.files, seen.choice.may_go
+    told = SpaceFolder(
+        folder=str(out.resolve()),
+        delivery=seen.delivery.folder if seen.delivery else "",
+        policy=policy,
+        holds=Kinds(seen.records, seen.delivery).holds(files),
+        files=len(files),
+        bytes=seen.found.bytes,
+        disk=disk_bytes(files, set()),
+        links=seen.found.links,
+        may_go=list(may_go),
+        freed=freed_bytes(_of(files, may_go)),
+        stays=list(seen.choice.stays),
+        cleared=gone or [],
+        handed_over=[
+            HandedOver(folder=each.folder, files=len(each.files), bytes=each.bytes)
+            for each in seen.named.handovers
+        ],
+        unread=[*seen.found.unread, *seen.named.unread, *(left or [])],
+        notes=list(seen.notes),
+    )
+    return FolderSpace(told=told, files=files)
+
+
+def _of(files: tuple[Found, ...], going: tuple[MayGo, ...]) -> list[Found]:
+    """The files of what may go."""
+    names = {each.path for each in going}
+    return [
+        file
+        for file in files
+        if file.name in names
+        or (file.name.startswith(".work/") and "/".join(file.name.split("/")[:2]) in names)
+    ]

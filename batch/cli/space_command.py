@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -83,14 +84,27 @@ def space_command(answering: Callable[[Command], Command]) -> click.Command:
 
 def _print(found: SpaceResult, *, remove: bool) -> None:
     if len(found.folders) > 1:
-        rows = [[f.folder, *_numbers(f.files, f.bytes, f.disk, _sum(f.may_go))] for f in found.folders]
-        rows.append(["together", *_numbers(found.files, found.bytes, found.disk, _sum(found.may_go))])
-        _print_table(["folder", "files", "bytes", "on disk", "may go"], rows)
-        say()
+        _print_folders(found)
     _print_kinds(found)
     for folder in found.folders:
         _print_folder(folder, several=len(found.folders) > 1)
     _print_end(found, remove=remove)
+
+
+def _print_folders(found: SpaceResult) -> None:
+    """A line a folder, by its name below the folder that they all lie in."""
+    common = Path(os.path.commonpath([Path(folder.folder).parent for folder in found.folders]))
+    rows = [
+        [
+            str(Path(folder.folder).relative_to(common)),
+            *_numbers(folder.files, folder.bytes, folder.disk, _sum(folder.may_go)),
+        ]
+        for folder in found.folders
+    ]
+    rows.append(["together", *_numbers(found.files, found.bytes, found.disk, _sum(found.may_go))])
+    say(f"in {common}:")
+    _print_table(["folder", "files", "bytes", "on disk", "may go"], rows)
+    say()
 
 
 def _print_kinds(found: SpaceResult) -> None:
@@ -102,8 +116,10 @@ def _print_kinds(found: SpaceResult) -> None:
             of[:] = [of[0] + each.files, of[1] + each.bytes, of[2] + each.disk]
     ranked = sorted(sums.items(), key=lambda pair: (_rank(pair[0][0]), pair[0][1]))
     rows = [[_word(kind, output), *_numbers(*of)] for (kind, output), of in ranked]
-    rows.append(["together", *_numbers(found.files, found.bytes, sum(f.disk for f in found.folders))])
+    rows.append(["together", *_numbers(found.files, found.bytes, found.disk)])
     _print_table(["what", "files", "bytes", "on disk"], rows)
+    if found.disk < sum(folder.disk for folder in found.folders):
+        say_wrapped("on the disk a file with names in several of the folders counts once, in `together`")
 
 
 def _print_table(heading: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

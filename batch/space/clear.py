@@ -30,7 +30,11 @@ def held(out: Path) -> Iterator[None]:
     """Hold an output folder as its one runner does, so that no night runs meanwhile; the lock's file goes again where nothing else lies
     there. QueueError where a night runs, ResourceError or DeliveryError where the disk is full or read-only."""
     fresh = not os.path.lexists(out / ".work")
-    with hold_folder(out, "clearing it"):
+    try:
+        lock = hold_folder(out, "clearing it")
+    except ResourceError as error:
+        raise _not_written(error, 0) from None
+    with lock:
         try:
             yield
         finally:
@@ -118,10 +122,6 @@ def _line(each: MayGo, policy: SpacePolicy) -> Cleared:
 def _not_written(error: RushlightError, gone: int) -> RushlightError:
     """The error of a line that could not be written: nothing goes that is not written down."""
     done = f"{counted(gone, 'thing')} went before" if gone else "nothing was cleared"
-    advice = (
-        ": what goes is written down first. Free a megabyte on that disk by hand and give the command again"
-    )
-    return type(error)(
-        f"{error.text}; {done}{advice if isinstance(error, ResourceError) and no_room(error) else ''}",
-        file=error.file,
-    )
+    if no_room(error):
+        done += ": what goes is written down first. Free a megabyte on that disk by hand and give the command again"
+    return type(error)(f"{error.text}; {done}", file=error.file)

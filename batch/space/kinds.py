@@ -30,6 +30,7 @@ ORDER = (
 _OURS = {".work": "work", "ascmhl": "manifests", "report": "pages", "log": "log"}
 _INPUTS = ("log/inputs/", "log/requests/")
 _LOOKS = "log/inputs/looks/"
+_CLOSED = ("handover.json", "letter.txt", "index.html")  # of a closed delivery
 
 
 class Kinds:
@@ -45,7 +46,7 @@ class Kinds:
         self._pages = {f"{folder}/{name}" for folder in movies for name in TABLES}
         if delivery:
             self._outputs = {file.path: file.output for file in delivery.files}
-            self._pages |= {*delivery.others, "handover.json"}
+            self._pages |= {*delivery.others, *_CLOSED}
 
     def of(self, name: str) -> tuple[str, str]:
         """The kind of a file by its name from the folder, and of an output's its name."""

@@ -198,7 +198,8 @@ and `plan` say who stated each.
 Pages, tables, the summary, slate cards and files of grades are titled by it. In burn-in, {{production}}, {{day}}, {{unit}} and {{day_title}} are
 the day's; a row's column of that name overrules them.
 
-`[tell]` says who is told of the night, by mail or webhook: [Telling](telling.md). `rushlight day tell day.toml --test` tries it.
+`[tell]` says who is told of the night, by mail or webhook: [Telling](telling.md). `rushlight day tell day.toml --test` tries it. `[space]` says what
+`rushlight space day.toml --remove` clears: [Space](space.md).
 
 {keys}"""
 

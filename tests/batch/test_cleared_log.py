@@ -1,0 +1,75 @@
+"""The log of what was cleared: of a name with its hash, read back through damage, and silent of what is there."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from rushlight.batch.cleared_log import CLEARED_LOG, add_cleared, cleared_files, read_cleared
+from rushlight.batch.records.job_record import Replaced
+from rushlight.batch.records.space import Cleared
+from rushlight.pipelines.errors import OutsideError
+
+HASH = "xxh3_128:" + "1" * 32
+
+
+def line(path: str = "revisions/1/a/x.mov", digest: str = HASH) -> Cleared:
+    return Cleared.read(
+        {
+            "schema": "rushlight-cleared-1",
+            "kind": "revision",
+            "path": path,
+            "files": 1,
+            "bytes": 3,
+            "hash": digest,
+            "job": "x",
+            "clip": "x",
+            "output": "a",
+            "revision": 1,
+            "rule": "keep_revisions = 2",
+            "cleared": "2026-11-28T04:00:00+00:00",
+            "made_by": "0.2.0",
+        }
+    )
+
+
+def old(kept: str = "revisions/1/a/x.mov", digest: str = HASH) -> Replaced:
+    return Replaced(output="a", path="a/x.mov", revision=1, kept=kept, hash=digest, why="another look")
+
+
+def test_what_is_written_is_read(tmp_path: Path) -> None:
+    assert read_cleared(tmp_path) == []
+    add_cleared(tmp_path, line())
+    add_cleared(tmp_path, line("revisions/2/a/x.mov"))
+    assert read_cleared(tmp_path) == [line(), line("revisions/2/a/x.mov")]
+    assert line().sentence == "cleared on 2026-11-28 by rule (keep_revisions = 2)"
+    with (tmp_path / CLEARED_LOG).open("ab") as stream:
+        stream.write(b'{"schema":"rushl')
+    add_cleared(tmp_path, line("revisions/3/a/x.mov"))
+    assert [each.path[10] for each in read_cleared(tmp_path)] == ["1", "2", "3"]
+
+
+def test_only_what_is_gone_under_its_hash_is_cleared(tmp_path: Path) -> None:
+    add_cleared(tmp_path, line())
+    assert cleared_files(tmp_path, [old()]) == {(old().kept, HASH): line()}
+    assert cleared_files(tmp_path, [old(digest="xxh3_128:" + "2" * 32)]) == {}  # another clip's later file
+    assert cleared_files(tmp_path, [old(digest="")]) == {
+        (old().kept, ""): line()
+    }  # an older version's record
+    assert cleared_files(tmp_path, [old(kept="")]) == {}
+    place = tmp_path / "revisions/1/a/x.mov"
+    place.parent.mkdir(parents=True)
+    place.write_bytes(b"old")  # killed before it went: it is there
+    assert cleared_files(tmp_path, [old()]) == {}
+
+
+def test_a_log_behind_a_link_is_neither_read_nor_written(tmp_path: Path) -> None:
+    out, other = tmp_path / "out", tmp_path / "other"
+    out.mkdir()
+    other.mkdir()
+    add_cleared(other, line())
+    (out / "log").symlink_to(other / "log")
+    assert read_cleared(out) == []
+    with pytest.raises(OutsideError):
+        add_cleared(out, line())

@@ -37,7 +37,7 @@ from rushlight.batch.plan.jobs import asked_outputs, in_turns, job_id
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request, default_workers
-from rushlight.batch.records.missing import Missing
+from rushlight.batch.records.summary import Missing
 from rushlight.batch.report.made_with import made_by, now_text
 from rushlight.batch.room.room_ahead import KEEP_FREE
 from rushlight.batch.room.room_forecast import ToMake, forecast_room, kept_bytes

@@ -45,7 +45,7 @@ MOST_SHOWN = 3  # candidates shown with their numbers
 
 
 class Missing(TypedDict):
-    """What nobody states of a camera's clips, and the lines that would (batch/records/missing.py)."""
+    """What nobody states of a camera's clips, and the lines that would (batch/records/summary.py)."""
 
     key: str
     camera: str

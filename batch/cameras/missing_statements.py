@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from rushlight.batch.cameras.camera_groups import CameraGroup, Seen, camera_groups, shortened
-from rushlight.batch.records.missing import Missing
+from rushlight.batch.records.summary import Missing
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.toml_files import toml_text
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sys
 
-from rushlight.batch.api.topics import topic, topics
 from rushlight.batch.exit_codes import DONE
+from rushlight.batch.help.topics import topic, topics
 from rushlight.batch.terminal.console import say, say_json
 from rushlight.batch.terminal.terminal_or_log import is_terminal
 from rushlight.batch.terminal.text_tables import page_width, print_table

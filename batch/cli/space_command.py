@@ -144,10 +144,9 @@ def _print_folder(folder: SpaceFolder, *, several: bool) -> None:
     name = f"{folder.folder}: " if several else ""
     if folder.delivery:
         say_wrapped(f"{name}is the closed delivery {folder.delivery}; nothing of it may go")
-    for each in folder.handed_over:
-        say_wrapped(
-            f"{name}handed over in {each.folder}: {counted(each.files, 'file')}, {_bytes(each.bytes)}; nothing of that may go"
-        )
+    for delivery in folder.handed_over:
+        sums = f"{counted(delivery.files, 'file')}, {_bytes(delivery.bytes)}"
+        say_wrapped(f"{name}handed over in {delivery.folder}: {sums}; nothing of that may go")
     if folder.links:
         say_wrapped(f"{name}{counted(folder.links, 'link')} and the like, not followed and not counted")
     for text in (*folder.unread, *folder.notes):
@@ -158,8 +157,8 @@ def _print_folder(folder: SpaceFolder, *, several: bool) -> None:
         say_wrapped(_line("may go", folder, each, several=several))
     if more := max(0, len(folder.cleared) - MOST) + max(0, len(folder.may_go) - MOST):
         say(f"... and {more} more: --json has all")
-    for each in folder.stays:
-        say_wrapped(f"stays  {name}{counted(each.files, 'file')}, {_bytes(each.bytes)}: {each.why}")
+    for kept in folder.stays:
+        say_wrapped(f"stays  {name}{counted(kept.files, 'file')}, {_bytes(kept.bytes)}: {kept.why}")
 
 
 def _line(word: str, folder: SpaceFolder, each: MayGo, *, several: bool) -> str:

@@ -77,7 +77,7 @@ def encoding_names(ctx: click.Context, parameter: click.Parameter, typed: str) -
 
 def topic_names(ctx: click.Context, parameter: click.Parameter, typed: str) -> list[CompletionItem]:
     """Pages of the reference."""
-    from rushlight.batch.api.topics import topics
+    from rushlight.batch.help.topics import topics
 
     return [CompletionItem(each.name, help=each.words) for each in topics() if each.name.startswith(typed)]
 

@@ -16,8 +16,8 @@ from rushlight.batch.framing.output_framing import OutputFrame, frame_output
 from rushlight.batch.lists.camera_columns import NOTHING, Camera
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
-from rushlight.batch.records.missing import Missing
 from rushlight.batch.records.original import CameraFact
+from rushlight.batch.records.summary import Missing
 from rushlight.batch.sound.take_matching import Chosen
 from rushlight.pipelines.colour.camera_encodings import Encoding
 from rushlight.pipelines.errors import RushlightError

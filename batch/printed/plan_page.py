@@ -21,8 +21,8 @@ from rushlight.batch.printed.plan_clips import (
     some_of,
 )
 from rushlight.batch.records.files import ClipFraming, framing_text
-from rushlight.batch.records.missing import Missing
 from rushlight.batch.records.original import CameraFact, facts_text
+from rushlight.batch.records.summary import Missing
 from rushlight.batch.terminal.console import say, say_wrapped
 from rushlight.batch.terminal.text_tables import print_table
 from rushlight.pipelines.counted import counted

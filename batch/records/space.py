@@ -130,7 +130,7 @@ class SpaceFolder(Shape):
         default="",
         description="Name of the closed delivery that it is; empty of an output folder. Nothing of one may go.",
     )
-    policy: SpacePolicy
+    policy: SpacePolicy = Field(description="What may go of it.")
     holds: list[Holds] = Field(description="All that it holds, by kind; their sum is that of all its files.")
     files: Files
     bytes: Bytes

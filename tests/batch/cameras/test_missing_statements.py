@@ -10,7 +10,7 @@ import pytest
 from here import RECIPE, HereFarm, farm_here, run  # noqa: F401
 from pictures import numbered, write_movie
 from rushlight.batch.api.plan import plan
-from rushlight.batch.records.missing import Missing
+from rushlight.batch.records.summary import Missing
 
 LINES = '[[default]]\ncamera = "A"\nencoding = "NAME"  # `rushlight encodings` lists the names'
 

@@ -174,27 +174,6 @@ def test_revisions_behind_a_link_stay(out: Path, tmp_path: Path) -> None:
     assert told.cleared == [] and told.links == 1 and files_of(tmp_path / "elsewhere") == before
 
 
-def test_a_link_put_in_its_place_meanwhile_is_not_followed(out: Path, tmp_path: Path) -> None:
-    told = look(out, 0)
-    shutil.move(out / "revisions" / "1", tmp_path / "elsewhere")
-    (out / "revisions" / "1").symlink_to(tmp_path / "elsewhere")
-    before = files_of(tmp_path / "elsewhere")
-    gone, left = clear.cleared_of(out, told.may_go, told.policy)
-    assert len(gone) == 4 and len(left) == 2 and "is not as it was a moment ago" in left[0]
-    assert files_of(tmp_path / "elsewhere") == before
-    assert {each.path for each in read_cleared(out)} == {each.path for each in gone}
-
-
-def test_what_changes_meanwhile_stays(out: Path) -> None:
-    told = look(out, 0)
-    (out / told.may_go[0].path).unlink()
-    (out / told.may_go[0].path).write_bytes(b"somebody's own")
-    (out / told.may_go[1].path).unlink()
-    gone, left = clear.cleared_of(out, told.may_go, told.policy)
-    assert len(gone) == 4 and len(left) == 2
-    assert (out / told.may_go[0].path).read_bytes() == b"somebody's own"
-
-
 def test_a_finished_clips_work_goes_with_days(out: Path) -> None:
     place = out / ".work" / "A001C002" / "0.mov"
     place.parent.mkdir(parents=True)

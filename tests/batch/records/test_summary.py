@@ -1,6 +1,6 @@
 """What nobody states of a camera, in words: where its lines belong, and the lines as they are to stand."""
 
-from rushlight.batch.records.missing import Missing
+from rushlight.batch.records.summary import Missing
 
 MISSING = Missing(
     key="encoding",

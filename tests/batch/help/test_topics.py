@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rushlight.batch.api.topics import topic, topics
+from rushlight.batch.help.topics import topic, topics
 from rushlight.pipelines.errors import OptionError
 
 REFERENCE = Path(__file__).parents[3] / "docs" / "reference"
@@ -18,7 +18,7 @@ def test_every_page_of_the_reference_is_a_topic() -> None:
 
 @pytest.mark.parametrize("page", topics(), ids=lambda page: page.name)
 def test_a_page_is_the_file_of_the_reference(page: object) -> None:
-    from rushlight.batch.api.topics import Topic
+    from rushlight.batch.help.topics import Topic
 
     assert isinstance(page, Topic)
     written = (REFERENCE / f"{page.name}.md").read_text()

@@ -14,7 +14,7 @@ from rushlight.batch.disks import size_text
 from rushlight.batch.handover.what_changed import Piece
 from rushlight.batch.records.files import DeliveredMovie, Output
 from rushlight.batch.records.handover import Handover, HandoverFile, Since
-from rushlight.batch.report.made_with import made_by, versions_text
+from rushlight.batch.report.made_with import made_by
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.visible_text import visible
 
@@ -135,7 +135,7 @@ def _inside(handover: Handover, pieces: Sequence[Piece]) -> Section:
 def _made_with(handover: Handover, pieces: Sequence[Piece]) -> Section:
     """The versions that made it, and how to learn in a year what those of then would make otherwise."""
     made = made_by({piece.record.job: piece.record for piece in pieces}.values())
-    said = [f"{counted(len(each.clips), 'clip')}: {versions_text(each.versions)}." for each in made]
+    said = [f"{counted(len(each.clips), 'clip')}: {each.text()}." for each in made]
     if made and any(path.startswith("log/") for path in handover.others):
         said.append(
             "With the originals and this folder any of it can be made again: `rushlight plan --from` this folder `--media` the"

@@ -1,14 +1,15 @@
-"""Versions that a delivery was made with, and what those of today would make otherwise, in sentences.
+"""Versions that a delivery was made with, who graded it, and what those of today would make otherwise, in sentences.
 
 What a version *may* change is said, never that it does: whether the colour is the same is known once it is made, by its digests.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from rushlight.batch.records.job_record import ClipRecord
+from rushlight.batch.records.job_record import ClipRecord, MadeWith
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.library_versions import made_with
 
@@ -29,6 +30,7 @@ MAY_CHANGE: Mapping[str, str] = {
     "OpenImageIO": "how image sequences are read and stills are written",
     "processor": "the bytes of encoded movies, not their colour",
 }
+PROCESSOR = "processor"  # as `graded_by` of a record names it
 OLD = "rushlight 0.2.0 or older, which recorded"
 UNKNOWN = f"{OLD} no versions"
 ASKED = {"rushlight": "rushlight", "opencolorio": "OpenColorIO", "libavcodec": "FFmpeg", "numba": "numba"}
@@ -43,6 +45,7 @@ class Made:
     versions: Mapping[str, str]
     clips: list[str] = field(default_factory=list)
     outputs: list[str] = field(default_factory=list)
+    graded: Counter[str] = field(default_factory=Counter)  # frames of movies, by who graded them
 
     @property
     def recorded(self) -> bool:
@@ -53,7 +56,15 @@ class Made:
         """In plain values, with what the versions `now` may change."""
         may = differing(self.versions, now) if self.recorded else None  # null: it is not known
         made = {"clips": len(self.clips), "names": [*self.clips], "outputs": [*self.outputs]}
-        return {**made, "versions": dict(self.versions), "may_change": may}
+        return {**made, "versions": dict(self.versions), "may_change": may, "graded_by": dict(self.graded)}
+
+    def text(self) -> str:
+        """The versions, and who graded where a graphics card did."""
+        text = versions_text(self.versions)
+        if self.graded.keys() <= {PROCESSOR}:
+            return text
+        by = (f"{name} ({counted(frames, 'frame')})" for name, frames in self.graded.most_common())
+        return f"{text}; graded by {', '.join(by)}"
 
 
 def made_by(records: Iterable[ClipRecord]) -> list[Made]:
@@ -62,20 +73,22 @@ def made_by(records: Iterable[ClipRecord]) -> list[Made]:
     for record in records:
         if record.status != "done" or not record.outputs:
             continue
-        for outputs, versions in _parts(record):
-            made = found.setdefault(frozenset(versions.items()), Made(versions))
+        for part in _parts(record):
+            made = found.setdefault(frozenset(part.versions.items()), Made(part.versions))
             made.clips += [record.clip] if record.clip not in made.clips else []
-            made.outputs += [name for name in outputs if name not in made.outputs]
+            made.outputs += [name for name in part.outputs if name not in made.outputs]
+            for run in part.graded_by:
+                made.graded[run.by] += run.frames
     return sorted(found.values(), key=lambda made: -len(made.clips))
 
 
-def _parts(record: ClipRecord) -> list[tuple[list[str], Mapping[str, str]]]:
+def _parts(record: ClipRecord) -> list[MadeWith]:
     """The outputs of a record that were made with the same versions, and those."""
     if record.made_with:
-        return [(made.outputs, made.versions) for made in record.made_with]
+        return record.made_with
     known = record.look.opencolorio if record.look else None
     outputs = list(dict.fromkeys(entry.output for entry in record.outputs))
-    return [(outputs, {"opencolorio": known.version} if known else {})]
+    return [MadeWith(outputs=outputs, versions={"opencolorio": known.version} if known else {})]
 
 
 def versions_text(versions: Mapping[str, str]) -> str:
@@ -132,5 +145,5 @@ def _unknown(made: Made, now: Mapping[str, str]) -> str:
 def made_on_page(records: Iterable[ClipRecord]) -> dict[str, list[tuple[int, str]] | list[str]]:
     """What a page says of it: `then`, clips and versions; and `today`, sentences on those of this machine."""
     made = made_by(records)
-    then = [(len(each.clips), versions_text(each.versions)) for each in made]
+    then = [(len(each.clips), each.text()) for each in made]
     return {"then": then, "today": now_text(made, made_with())}

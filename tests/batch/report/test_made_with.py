@@ -52,6 +52,18 @@ def test_a_clip_that_two_nights_made_counts_for_both() -> None:
     ]
 
 
+def test_who_graded_is_said_where_a_card_did() -> None:
+    def of(*runs: tuple[str, int]) -> Any:
+        graded = [{"by": by, "first": 0, "frames": frames} for by, frames in runs]
+        made = [{"outputs": ["editorial"], "versions": {"rushlight": "1"}, "graded_by": graded}]
+        return read_record(recorded("a", movie(), made_with=made))
+
+    (alone,) = made_by([of(("processor", 3))])
+    assert (alone.text(), alone.document({})["graded_by"]) == ("rushlight 1", {"processor": 3})
+    (mixed,) = made_by([of(("Toy", 5), ("processor", 1)), of(("Toy", 4))])
+    assert mixed.text() == "rushlight 1; graded by Toy (9 frames), processor (1 frame)"
+
+
 @pytest.mark.parametrize(
     ("now", "said"),
     [
@@ -88,7 +100,7 @@ def test_what_is_said_of_a_delivery() -> None:
     )
     assert made[0].document(THEN) == {
         **{"clips": 2, "names": ["a", "b"], "outputs": ["editorial"]},
-        **{"versions": THEN, "may_change": []},
+        **{"versions": THEN, "may_change": [], "graded_by": {}},
     }
     assert made[1].document(THEN)["may_change"] is None
 

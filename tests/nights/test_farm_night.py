@@ -1,22 +1,27 @@
 """A night on a farm: Dask's own scheduler and workers over TLS, in environments of their own, the folders mounted
-elsewhere; one worker cut off in the middle, another with a plain processor, a stranger turned away. The bytes are those of one machine."""
+elsewhere; one worker cut off in the middle, another with a plain processor and a graphics card, a stranger turned away. The bytes are those of one machine."""
 
+import json
 import os
 import shutil
 import subprocess
 import time
+from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
 import here
+from card_as_c import COMPILER, needs_compiler
 from command import rushlight, started
 from logged import latest, read_records
 from machines import Machine, Network, authority, there
 from test_kills import CLIPS, FOLDERS, delivered, done, events, made_up_day
 
 GENERIC = {"NUMBA_CPU_NAME": "generic", "NUMBA_CPU_FEATURES": ""}
+# A card that runs its kernel as C, where there is a compiler for it.
+CARD = {"PYTHONPATH": str(Path(__file__).parent.parent / "support" / "toy_card")} if COMPILER else {}
 
 
 @pytest.fixture(scope="module")
@@ -40,6 +45,12 @@ def alone(day: tuple[Path, tuple[object, ...]]) -> tuple[dict[str, bytes], dict[
 
 def digests(out: Path) -> dict[str, str]:
     return {r["clip"]: r["colour"]["digest"] for r in latest(read_records(out)).values()}
+
+
+def graders(out: Path) -> Counter[str]:
+    """Frames of a night by who graded them."""
+    made = [m for r in latest(read_records(out)).values() for m in r["made_with"]]
+    return sum((Counter({run["by"]: run["frames"]}) for m in made for run in m["graded_by"]), Counter())
 
 
 def wait(what: Callable[[], bool], process: subprocess.Popen, said: Path, seconds: float = 240) -> None:
@@ -69,7 +80,7 @@ def test_a_night_over_tls_with_a_worker_cut_off(
     papers = authority(tmp_path / "farm", "runner", "scheduler", "first", "plain", "late")
     strangers = authority(tmp_path / "strangers", "stranger")
     address = machines("boss").scheduler(papers["scheduler"])
-    first, plain = machines("first"), machines("plain", **GENERIC)
+    first, plain = machines("first"), machines("plain", **GENERIC, **CARD)
     first.workers(address, papers["first"])
     plain.workers(address, papers["plain"])
     stranger, bare = machines("stranger"), machines("bare")
@@ -108,11 +119,36 @@ def test_a_night_over_tls_with_a_worker_cut_off(
     assert code == 0, told
     assert "has joined" in told or segments(said) == 10, told
     assert (delivered(out), digests(out)) == alone
+    assert ("Toy" in graders(out)) == bool(CARD)
     assert set(done(out).values()) == {1} and len(done(out)) == len(CLIPS)
     sources = {Path(r["source"]["path"]).parent for r in latest(read_records(out)).values()}
     assert sources == {folder}  # the runner's names, whoever read them
     for process in turned_away:
         assert process.wait(timeout=90) != 0
+
+
+@pytest.mark.slow
+@needs_compiler
+def test_a_machine_without_the_card_that_is_required_gets_no_work(
+    day: tuple, alone: tuple, machines: Callable[..., Machine], tmp_path: Path
+) -> None:
+    folder, command = day
+    papers = authority(tmp_path / "farm", "runner", "scheduler", "with", "without")
+    address = machines("boss").scheduler(papers["scheduler"])
+    machines("with", **CARD).workers(address, papers["with"])
+    machines("without").workers(address, papers["without"])
+    there(address, papers["runner"], 2)
+    out = folder / "by-cards"
+    farm = ("--scheduler", address, *papers["runner"].dask, "--graphics", "require")
+    run = rushlight(*command, "--out", out, *farm)
+    assert run.returncode == 0, run.stdout + run.stderr
+    said = [e["text"] for e in map(json.loads, run.stdout.splitlines()) if e["event"] == "warning"]
+    (told,) = (
+        text for text in said if "does not grade on a graphics card, as --graphics require asks" in text
+    )
+    assert told.endswith("once it does, start the worker again; it gets no work")
+    assert (delivered(out), digests(out)) == alone
+    assert graders(out) == {"Toy": sum(CLIPS.values())}
 
 
 @pytest.fixture()

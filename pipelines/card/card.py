@@ -1,19 +1,20 @@
 """One graphics card by CuPy, which is imported when a card is asked for and not before.
 
-A worker has one stream, tables of a few looks, and room for one frame of the largest kind that it met. A frame is copied there, graded,
-and its picture copied back, and then nothing is under way. The kernel is compiled once a machine for each pair of samples.
+A worker has one stream, tables of a few looks, and room for one frame of the largest kind that it met. A frame is copied there and graded
+band by band, its picture copied back, and then nothing is under way. The kernel is compiled once a machine for each pair of samples.
 """
 
 from __future__ import annotations
 
 import importlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from itertools import accumulate
 from types import ModuleType
 
 import numpy as np
 from numpy.typing import NDArray
 
+from rushlight.pipelines.card import transfer
 from rushlight.pipelines.card.kernel_text import CARD, setting, tables_of, text
 from rushlight.pipelines.card.machine_code import kept
 from rushlight.pipelines.card.transfer import Memory, Transfer
@@ -72,34 +73,40 @@ class Card:
         """As `grade_rows`. The area begins where chroma has a sample."""
         picture = _picture(taken, area)
         facts = setting(given, source, tables, picture, target, area)
-        sent, brought, counts = [facts, *_used(given, area)], list(picture[:3]), np.zeros((1, 3), np.int32)
+        brought, counts = list(picture[:3]), np.zeros((1, 3), np.int32)
         with self._stream:
             kernels, look = self._kernel(given.first.dtype, taken.first.dtype), self._look(tables)
-            chroma = 4 * area.width * area.height
-            places = self._places([*(a.nbytes for a in (*sent, *brought, counts)), chroma, chroma])
-            for place, array in zip(places, sent, strict=False):
-                self._transfer.put(place, array)
-            self._launch(kernels, places, look, brought, np.uint32(target.number), area)
+            floats = 4 * area.width * area.height
+            sizes = [a.nbytes for a in (facts, *given[:3], *brought, counts)]
+            places = self._places([*sizes, floats, floats])
+            self._transfer.put(places[0], facts)
+            down, across = picture.second.shape
+            self._grade(kernels, places, look, given, area, (across, down), np.uint32(target.number))
             self._transfer.take([places[7], *places[4:7]], [counts, *brought])
         over, under, outside = (int(count) for count in counts[0])
         return over, under, outside
 
-    def _launch(
+    def _grade(
         self,
         kernels: tuple[Launch, Launch],
         places: Sequence[int],
         look: Sequence[int],
-        brought: Sequence[Array],
-        frame: np.uint32,
+        given: Planes,
         area: Area,
+        chroma: tuple[int, int],
+        frame: np.uint32,
     ) -> None:
+        """A frame sent band by band: while one is copied, the one before is graded."""
         grade, put_chroma = kernels
-        *given, luma, second, third, counts, cb, cr = (np.uint64(place) for place in places)
+        facts, *planes, luma, second, third, counts, cb, cr = (np.uint64(place) for place in places)
+        tables = [np.uint64(place) for place in look]
         self._cupy.cuda.runtime.memsetAsync(int(counts), 0, 12, self._stream.ptr)
-        tables = (np.uint64(place) for place in look)
-        grade(_blocks(area.width, area.height), BLOCK, (*given, *tables, luma, cb, cr, counts, frame))
-        down, across = brought[1].shape
-        put_chroma(_blocks(across, down), BLOCK, (given[0], cb, cr, second, third, frame))
+        for top, many, rows in _bands(given, area.height):
+            for place, plane, part in zip(places[1:4], given[:3], rows, strict=True):
+                self._transfer.put(place + part.start * plane.strides[0], plane[part])
+            band = frame, np.int32(top), np.int32(many)
+            grade(_blocks(area.width, many), BLOCK, (facts, *planes, *tables, luma, cb, cr, counts, *band))
+        put_chroma(_blocks(*chroma), BLOCK, (facts, cb, cr, second, third, frame))
 
     def _kernel(self, given: np.dtype[np.generic], taken: np.dtype[np.generic]) -> tuple[Launch, Launch]:
         key = given.name, taken.name
@@ -155,10 +162,18 @@ def _starts(sizes: Sequence[int]) -> tuple[list[int], int]:
     return starts, size
 
 
-def _used(given: Planes, area: Area) -> list[Array]:
-    """The rows of the original's planes that the picture is made of."""
-    down = -(-area.height // given.sub_y)
-    return [given.first[: area.height], given.second[:down], given.third[:down]]
+def _bands(given: Planes, height: int) -> Iterator[tuple[int, int, tuple[slice, slice, slice]]]:
+    """Rows of luma that are graded together, as many as a piece holds: the first one and how many; and the rows of each plane that they
+    need beyond those of the bands before."""
+    many, down, had = max(transfer.PIECE // given.first.strides[0] // 2 * 2, 2), -(-height // given.sub_y), 0
+    for top in range(0, height, many):
+        end = min(top + many, height)
+        needed = (
+            end if given.sub_y == 1 else min(end // 2 + 1, down)
+        )  # the last row's chroma lies between two
+        chroma = slice(had, needed)
+        yield top, end - top, (slice(top, end), chroma, chroma)
+        had = needed
 
 
 def _picture(taken: Planes, area: Area) -> Planes:

@@ -228,13 +228,14 @@ DEVICE TAKEN code_of(const struct setting *s, float value, float scale, float of
     return (TAKEN)(int)held(value * scale + offset + more, 0.0f, s->taken_levels[4]);
 }
 
-/* Luma's codes, and chroma at every pixel. `luma` begins at the picture's first sample; `counts` are pixels with a
-   component above 1, below 0, outside the span. */
+/* Luma's codes, and chroma at every pixel, in `many` rows from `top` on. `luma` begins at the picture's first sample;
+   `counts` are pixels with a component above 1, below 0, outside the span. */
 KERNEL grade(const struct setting *s, const GIVEN *first, const GIVEN *second, const GIVEN *third, const float *curves,
              const float *shaper, const float *lattice, const float *curve, const double *direct, TAKEN *luma, float *cb,
-             float *cr, int *counts, unsigned frame)
+             float *cr, int *counts, unsigned frame, int top, int many)
 {
-    EACH (x, y, s->width, s->height) {
+    EACH (x, line, s->width, many) {
+        const int y = top + line;
         float signal[3], found[3];
         signal_at(s, first, second, third, x, y, &signal[0], &signal[1], &signal[2]);
         const float largest = most_of(signal[0], most_of(signal[1], signal[2]));

@@ -53,7 +53,9 @@ def rows_as_c(
     luma = taken.first[area.top :, area.left :]
     second, third = taken.second[top:, left:], taken.third[top:, left:]
     number = ctypes.c_uint(int(target.number))
-    kernel.grade(*map(_at, [facts, *given[:3], *tables_of(tables), luma, cb, cr, counts]), number)
+    kernel.grade(
+        *map(_at, [facts, *given[:3], *tables_of(tables), luma, cb, cr, counts]), number, 0, area.height
+    )
     kernel.chroma(*map(_at, [facts, cb, cr, second, third]), number)
     return int(counts[0]), int(counts[1]), int(counts[2])
 

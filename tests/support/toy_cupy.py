@@ -84,7 +84,7 @@ def toy_cupy(told: Callable[[str], None] = lambda call: None) -> SimpleNamespace
         def launched(name: str) -> Callable[..., None]:
             def launch(grid: tuple[int, int], block: tuple[int, int], args: tuple[np.generic, ...]) -> None:
                 told(name)
-                kinds = {np.uint64: ctypes.c_void_p, np.uint32: ctypes.c_uint}
+                kinds = {np.uint64: ctypes.c_void_p, np.uint32: ctypes.c_uint, np.int32: ctypes.c_int}
                 values = [kinds[type(arg)](int(arg)) for arg in args]
                 asked.append(partial(getattr(kernel, name), *values))
 

@@ -8,6 +8,7 @@ import pytest
 
 from card_as_c import needs_compiler
 from card_matrix import Way, graded, noise, random_look, ways
+from rushlight.pipelines.card import transfer
 from rushlight.pipelines.card.card import LOOKS, Card
 from rushlight.pipelines.grading.kernel import grade_rows
 from toy_cupy import toy_cupy
@@ -28,7 +29,10 @@ def opened(toy: SimpleNamespace, monkeypatch: pytest.MonkeyPatch) -> Card:
     return card
 
 
-def test_frames_go_there_and_back(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("piece", [1 << 20, 1024])
+def test_frames_go_there_and_back(piece: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In one band, or in several, which have rows of chroma in common."""
+    monkeypatch.setattr(transfer, "PIECE", piece)
     card = opened(toy_cupy(), monkeypatch)
     assert card.name == "Toy" and card.memory == (3_000_000_000, 4_000_000_000)
     for k, way in enumerate(ways(seed=4, many=40)):

@@ -59,11 +59,12 @@ def _at_places(
 
 
 @nb.njit(**INNER)
-def _rebuilt(given, found, count, size):  # type: ignore[no-untyped-def]
-    """Lattice coordinates (3, count) as their tetrahedra's weights have them, float64."""
+def _rebuilt(given, start, found, count, size):  # type: ignore[no-untyped-def]
+    """Lattice coordinates (3, count) from `start` on as their tetrahedra's weights have them, float64."""
     last = np.int32(size - 2)
     for k in range(count):
-        r, g, b = given[0, k], given[1, k], given[2, k]
+        x = start + np.uintp(k)  # unsigned: it is not asked whether it is counted from the end
+        r, g, b = given[0, x], given[1, x], given[2, x]
         r0, g0, b0 = (
             np.float32(min(np.int32(r), last)),
             np.float32(min(np.int32(g), last)),
@@ -90,6 +91,14 @@ def marks(share, width):  # type: ignore[no-untyped-def]
 
 
 @nb.njit(**INNER)
+def _take(share, found, start, count, row):  # type: ignore[no-untyped-def]
+    """A row's pixels from `start` on, mixed with what was found of them."""
+    for k in range(count):
+        x = start + np.uintp(k)
+        row[x] += share[x] * (np.float32(found[k]) - row[x])
+
+
+@nb.njit(**INNER)
 def take_shares(share, width, size, places, which, few, exact, row, red, green, blue):  # type: ignore[no-untyped-def]
     """Rows of a lattice's stretched light, in place, with their shares of the transform itself.
 
@@ -103,14 +112,25 @@ def take_shares(share, width, size, places, which, few, exact, row, red, green, 
     points = (size - 1) * CELL + 1
     for first in range(0, total, FEW):
         count = min(FEW, total - first)
+        start = np.uintp(which[first])
+        if count == FEW and which[first + FEW - 1] - which[first] == FEW - 1:  # they lie side by side
+            _rebuilt(places, start, exact, FEW, size)
+            for k in range(0, FEW, LANES):
+                _at_places(exact[0], exact[1], exact[2], k, row, points)
+            _take(share, exact[0], start, FEW, red)
+            _take(share, exact[1], start, FEW, green)
+            _take(share, exact[2], start, FEW, blue)
+            continue
         for k in range(count):
-            x = which[first + k]
+            x = np.uintp(which[first + k])
             few[0, k], few[1, k], few[2, k] = places[0, x], places[1, x], places[2, x]
-        _rebuilt(few, exact, FEW, size)  # of a fixed length; past `count` of what was there before
+        _rebuilt(
+            few, np.uintp(0), exact, FEW, size
+        )  # of a fixed length; past `count` of what was there before
         for k in range(0, count, LANES):
             _at_places(exact[0], exact[1], exact[2], k, row, points)
         for k in range(count):
-            x = which[first + k]
+            x = np.uintp(which[first + k])
             part = share[x]
             red[x] += part * (np.float32(exact[0, k]) - red[x])
             green[x] += part * (np.float32(exact[1, k]) - green[x])

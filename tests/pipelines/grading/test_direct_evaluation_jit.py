@@ -56,3 +56,22 @@ def test_rows_take_the_share_that_the_fourth_value_says(share: float | None, siz
     assert found[:3] == pytest.approx(bare[:3] * (1 - part) + exact * part, abs=2e-5)
     if share == 0:
         assert (found == bare).all()
+
+
+def test_marked_pixels_side_by_side_are_those_that_lie_apart() -> None:
+    """A run of them is taken where it lies, others are put side by side first: to the bit the same."""
+    look = Look(encoding=find_encoding("LogC3"), display=find_display("Rec.709 BT.1886"))
+    signal, size = steps(look), 65
+    row = direct_of(look, np.repeat((size - 1) * (signal - signal[0])[None] / np.ptp(signal), 3, 0), size)
+    rng = np.random.default_rng(3)
+    place = rng.uniform(0, size - 1, (3, WIDTH)).astype(np.float32)
+    given = np.concatenate([rng.random((3, WIDTH)), np.ones((1, WIDTH))]).astype(np.float32)
+    found = []
+    for apart in (1, 2):
+        room = WIDTH * apart + 16
+        wide, out = np.zeros((3, room), np.float32), np.zeros((4, room), np.float32)
+        wide[:, : WIDTH * apart : apart], out[:, : WIDTH * apart : apart] = place, given
+        few, exact = np.zeros((3, FEW), np.float32), np.zeros((3, FEW))
+        rows(WIDTH * apart, wide, np.zeros(room, np.int32), few, exact, row, size, out)
+        found.append(out[:, : WIDTH * apart : apart])
+    assert (found[0] == found[1]).all() and (found[0][:3] != given[:3]).all()

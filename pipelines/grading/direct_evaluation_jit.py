@@ -106,9 +106,9 @@ def take_shares(share, width, size, places, which, few, exact, row, red, green, 
     (width,), `few` (3, FEW) of float32 and `exact` (3, FEW) of float64 are room for them.
     """
     total = 0
-    for x in range(width):
-        which[total] = x
-        total += int(share[x] > np.float32(0.0))
+    for place in range(width):
+        which[total] = place
+        total += int(share[place] > np.float32(0.0))
     points = (size - 1) * CELL + 1
     for first in range(0, total, FEW):
         count = min(FEW, total - first)

@@ -7,6 +7,7 @@ what was counted. Its title and description say in words what is drawn, for whoe
 from __future__ import annotations
 
 import base64
+from functools import cache
 from xml.sax.saxutils import escape
 
 import numpy as np
@@ -70,14 +71,21 @@ def _said(seen: Scopes, display: Display) -> str:
         share = np.cumsum(counts.sum(1)) / max(1, counts.sum())
         low, high = (LOW + (np.searchsorted(share, at) + 0.5) * (HIGH - LOW) / ROWS for at in (0.01, 0.99))
         words.append(f"{name} {100 * low:.0f} to {100 * high:.0f} %")
-    axis = np.hypot(*np.meshgrid(*[(np.arange(SIDE) + 0.5) * 2 * CHROMA / SIDE - CHROMA] * 2))
-    order = np.argsort(axis, axis=None)
+    chroma, order = _by_chroma()
     share = np.cumsum(seen.vectorscope.ravel()[order]) / max(1, seen.vectorscope.sum())
-    reach = axis.ravel()[order][min(int(np.searchsorted(share, 0.99)), order.size - 1)]
+    reach = chroma[min(int(np.searchsorted(share, 0.99)), order.size - 1)]
     return (
         f"{display.name}. Signal of 98 in 100 pixels: {', '.join(words)}. Chroma of 99 in 100 pixels lies within {reach:.2f} of"
         " grey, where a full primary has 0.5 on its own axis."
     )
+
+
+@cache
+def _by_chroma() -> tuple[Array, NDArray[np.intp]]:
+    """Chroma of the vectorscope's bins, rising, and which bins they are."""
+    chroma = np.hypot(*np.meshgrid(*[(np.arange(SIDE) + 0.5) * 2 * CHROMA / SIDE - CHROMA] * 2)).ravel()
+    order = np.argsort(chroma)
+    return chroma[order], order
 
 
 def _dots(seen: Scopes) -> str:
@@ -92,11 +100,14 @@ def _dots(seen: Scopes) -> str:
 
 def _lay(canvas: Array, counts: NDArray[np.int64], place: tuple[int, int], ink: tuple[float, ...]) -> None:
     left, top = place
-    full = max(1.0, float(np.quantile(counts[counts > 0], 0.98)) if counts.any() else 1.0)
-    light = np.ceil(np.minimum(np.sqrt(counts[::-1] / full), 1) * STEPS) / STEPS
-    light = np.where(counts[::-1] > 0, 0.2 + 0.8 * light, 0)[..., None]
+    rows, columns = np.nonzero(counts[::-1])
+    if not rows.size:
+        return
+    found = counts[::-1][rows, columns]
+    full = max(1.0, float(np.quantile(found, 0.98)))
+    light = (0.2 + 0.8 * np.ceil(np.minimum(np.sqrt(found / full), 1) * STEPS) / STEPS)[:, None]
     part = canvas[top : top + counts.shape[0], left : left + counts.shape[1]]
-    part[:] = part * (1 - light) + light * np.array(ink)
+    part[rows, columns] = part[rows, columns] * (1 - light) + light * np.array(ink)
 
 
 # --- graticules

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from xml.sax.saxutils import escape, quoteattr
 
 from rushlight.pipelines.errors import LutError
-from rushlight.pipelines.luts.lattice_lut import Lut
+from rushlight.pipelines.luts.lattice_lut import Lut, table_lines
 from rushlight.pipelines.visible_text import visible
 
 __all__ = ["format_clf"]
@@ -26,7 +26,6 @@ def format_clf(lut: Lut, *, ident: str, takes: str, gives: str, comments: Iterab
         )
     notes = [f"  <Description>{_plain(comment)}</Description>" for comment in comments]
     name = quoteattr(_shown(lut.title) or "LUT")  # readers refuse an empty one
-    rows = [" ".join(f"{value:.10g}" for value in row) for row in lut.table.reshape(-1, 3)]
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<ProcessList xmlns="{_NAMESPACE}" id={quoteattr(_shown(ident))} name={name} compCLFversion="3">',
@@ -35,7 +34,7 @@ def format_clf(lut: Lut, *, ident: str, takes: str, gives: str, comments: Iterab
         f"  <OutputDescriptor>{_plain(gives)}</OutputDescriptor>",
         '  <LUT3D inBitDepth="32f" outBitDepth="32f" interpolation="tetrahedral">',
         f'    <Array dim="{lut.size} {lut.size} {lut.size} 3">',
-        *rows,
+        table_lines(lut.table),
         "    </Array>",
         "  </LUT3D>",
         "</ProcessList>",

@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 
 from rushlight.pipelines.errors import LutError
-from rushlight.pipelines.luts.lattice_lut import Lut
+from rushlight.pipelines.luts.lattice_lut import Lut, table_lines
 from rushlight.pipelines.luts.lut_nodes import AnyLut, Curves, NodeLut
 from rushlight.pipelines.visible_text import visible
 
@@ -181,10 +181,9 @@ def format_cube(lut: Lut, comments: Iterable[str] = ()) -> str:
     title = "".join(c for c in lut.title if c.isprintable() and c != '"')[:200]
     lines = [f"# {visible(' '.join(c.split()))[:240]}" for c in comments]
     lines += [f'TITLE "{title}"', f"LUT_3D_SIZE {lut.size}"]
-    lines += [f"DOMAIN_MIN {_plain(lut.domain_min)}", f"DOMAIN_MAX {_plain(lut.domain_max)}"]
-    lines += [_plain(row) for row in lut.table.transpose(2, 1, 0, 3).reshape(-1, 3)]
+    lines += [
+        f"DOMAIN_MIN {table_lines(np.array(lut.domain_min))}",
+        f"DOMAIN_MAX {table_lines(np.array(lut.domain_max))}",
+    ]
+    lines.append(table_lines(lut.table.transpose(2, 1, 0, 3)))
     return "\n".join(lines) + "\n"
-
-
-def _plain(values: Iterable[float]) -> str:
-    return " ".join(f"{v:.10g}" for v in values)

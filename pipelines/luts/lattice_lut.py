@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from rushlight.pipelines.colour.interpolation import Interpolation, tetrahedral, trilinear
 
-__all__ = ["Lut", "identity_lut"]
+__all__ = ["Lut", "identity_lut", "table_lines"]
 
 Triple = tuple[float, float, float]
 
@@ -70,3 +70,9 @@ def identity_lut(size: int) -> Lut:
     """The LUT that changes nothing, `size` points a side."""
     axis = np.linspace(0, 1, size)
     return Lut(table=np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), -1), title="identity")
+
+
+def table_lines(table: NDArray[np.float64]) -> str:
+    """Numbers (..., 3) as the lines of a LUT file, three of 10 digits each, the last axis but one varying fastest."""
+    values = table.ravel().tolist()
+    return "\n".join(["%.10g %.10g %.10g"] * (len(values) // 3)) % tuple(values)

@@ -51,7 +51,7 @@ def look(out: Path, process: subprocess.Popen[str], until: Callable[[NightState]
 
 def test_a_night_that_is_killed_and_goes_on(tmp_path: Path) -> None:
     out, queue = tmp_path / "out", ("--queue", tmp_path / "q.sqlite")
-    listed = small_day(tmp_path / "day", {f"A001C00{n}": 96 for n in range(1, 6)})
+    listed = small_day(tmp_path / "day", {f"A001C00{n}": 60 for n in range(1, 6)})
     with listed.open("a") as stream:
         stream.write("A001C009.mov,LogC3,narrow\n")
     added = rushlight("queue", "add", listed, "--recipe", tmp_path / "day" / "two.toml", "--out", out, *queue)
@@ -77,7 +77,7 @@ def test_a_night_that_is_killed_and_goes_on(tmp_path: Path) -> None:
     assert {state.counts.listed for state in seen} == {6}
     delivered = [state.counts.delivered for state in seen]
     assert delivered == sorted(delivered), delivered
-    assert all(clip.frame <= clip.frames == 96 for state in seen for clip in state.running)
+    assert all(clip.frame <= clip.frames == 60 for state in seen for clip in state.running)
     last = seen[-1]
     told = json.loads((out / "report" / "batch.json").read_bytes())["counts"]
     assert (last.phase, last.counts.delivered, last.counts.set_aside, last.counts.waiting) == (

@@ -74,7 +74,8 @@ def recipe(codecs: list[str], sizes: tuple[str, ...] = ("960x540",), *, stills: 
         )
     if stills:
         parts.append(
-            '[[output]]\nname = "stills"\nmake = "stills"\nkinds = ["jpeg", "png8", "tiff16"]\nsize = "960x540"\n'
+            '[[output]]\nname = "stills"\nmake = "stills"\nkinds = ["jpeg", "png8", "tiff16"]\n'
+            f'size = "{sizes[0]}"\n'
         )
     return "\n".join(parts)
 

@@ -31,7 +31,14 @@ def held(rows: list[Found]) -> None:
 
 
 def test_two_originals_through_two_codecs(tmp_path: Path) -> None:
-    rows = distributions(tmp_path, ["dnxhr-lb", "h264"], clips=2, leave_out=("missing CDL",), seconds=0.25)
+    rows = distributions(
+        tmp_path,
+        ["dnxhr-lb", "h264"],
+        clips=2,
+        sizes=("480x270",),
+        leave_out=("missing CDL",),
+        seconds=0.25,
+    )
     assert len({(r.codec, r.clip) for r in rows}) == 2 * 5
     assert sum(r.verdict == "fail" for r in rows) > 40
     held(rows)

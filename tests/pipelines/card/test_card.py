@@ -7,9 +7,9 @@ from types import SimpleNamespace
 import pytest
 
 from card_as_c import needs_compiler
-from card_matrix import Way, graded, noise, random_look, ways
+from card_matrix import Way, graded, look, noise, random_look, ways
 from rushlight.pipelines.card import transfer
-from rushlight.pipelines.card.card import LOOKS, Card
+from rushlight.pipelines.card.card import CONTEXT, LOOK, LOOKS, Card, most_bytes
 from rushlight.pipelines.grading.kernel import grade_rows
 from toy_cupy import toy_cupy
 
@@ -69,3 +69,13 @@ def test_memory_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     assert len(toy.live()) == LOOKS + 1 and len(card._looks) == LOOKS
     last, _, _ = list(card._looks.values())[-1]
     assert float(last.saturation) == pytest.approx(looks[0].saturation)
+
+
+def test_what_a_frame_takes_of_the_card_is_what_doctor_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    toy = toy_cupy()
+    card, way = opened(toy, monkeypatch), Way(source="yuv422p10le", target="yuv422p10le", size=(256, 64))
+    graded(look("CDL ahead", 33), way, card, noise(way.source, *way.size, 1))
+    tables, frame = toy.live()
+    counted = most_bytes(*way.size) - CONTEXT - LOOKS * LOOK
+    assert counted <= frame <= counted + 16 * 256  # arrays begin at 256 bytes
+    assert tables < LOOK

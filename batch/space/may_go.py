@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from rushlight.batch.finish.other_names import PARKED
 from rushlight.batch.job_log import latest
 from rushlight.batch.records.files import Output, revision_path
 from rushlight.batch.records.job_record import JobRecord
@@ -180,7 +181,7 @@ def _finished_work(files: Iterable[Found], log: _Log, policy: SpacePolicy, now: 
             work[file.name.split("/")[1]].append(file)
     for job, found in work.items():
         record = log.latest.get(job)
-        if record is None or record.status != "done" or record.error:
+        if f"{WORK}{job}" == PARKED or record is None or record.status != "done" or record.error:
             continue
         newest = max(file.mtime_ns for file in found)
         if not _is_older(record.finished, policy.older_than, now):

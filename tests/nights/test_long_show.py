@@ -65,6 +65,28 @@ def test_what_is_asked_of_a_day_opens_no_other_day(tmp_path: Path, farm_here: He
     assert any(p.startswith(others) for p in places)
 
 
+def test_space_adds_up_to_the_byte(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+    _adds_up(simulated(tmp_path, days=4, clips=2))
+
+
+def _adds_up(show: Show) -> None:
+    """What `space` says of all days is what another walk over their files says, and kinds, days and total agree."""
+    outs = [show.day(number) / "out" for number in range(1, show.days + 1)]
+    code, said = run("space", *outs, "--json")
+    assert code == 0, said
+    told = json.loads(said)
+    sizes = [[p.lstat().st_size for p in out.rglob("*") if p.is_file()] for out in outs]
+    assert [folder["bytes"] for folder in told["folders"]] == [sum(each) for each in sizes]
+    assert [folder["files"] for folder in told["folders"]] == [len(each) for each in sizes]
+    assert told["bytes"] == sum(map(sum, sizes))
+    assert told["bytes"] == sum(kind["bytes"] for folder in told["folders"] for kind in folder["holds"])
+    outputs = sum(k["bytes"] for f in told["folders"] for k in f["holds"] if k["kind"] == "output")
+    assert outputs == sum(p.lstat().st_size for out in outs for p in out.glob("*/*.mov")) + sum(
+        p.lstat().st_size for out in outs for p in out.glob("*/*.mp4")
+    )
+    assert not any(kind["kind"] == "other" for folder in told["folders"] for kind in folder["holds"])
+
+
 @pytest.mark.slow
 def test_sixty_days_of_forty_clips_cost_seconds_of_processor(
     tmp_path: Path,
@@ -78,5 +100,9 @@ def test_sixty_days_of_forty_clips_cost_seconds_of_processor(
         code, said = ask()
         cost[name] = round(time.process_time() - begun, 2)
         assert code == 0, (name, said)
+    begun = time.process_time()
+    _adds_up(show)
+    cost["space of all days"] = round(time.process_time() - begun, 2)
     print(cost)
+    del cost["space of all days"]  # not held to what one day costs
     assert all(seconds < MOST for seconds in cost.values()), cost

@@ -120,6 +120,24 @@ def test_every_command_takes_the_folder(cart: Path, tmp_path: Path, farm: HereFa
     assert measured(cart / "out") == 2
 
 
+def test_a_cleared_folder_goes_on(cart: Path, farm: HereFarm) -> None:
+    out = cart / "out"
+    before = files(out, *DELIVERED)
+    old = sorted(name for name in before if name.startswith("revisions/"))
+    code, said = run("space", out, cart / "half", "--keep-revisions", 0, "--remove")
+    assert code == 0 and old == sorted(
+        word.removesuffix(":").removeprefix(f"{out}/")
+        for line in said.splitlines()
+        if line.startswith("cleared  ")
+        for word in line.split()[1:2]
+    ), said
+    assert files(out, *DELIVERED) == {name: data for name, data in before.items() if name not in old}
+    code, said = run("render", *request_of(cart))
+    assert (code, farm.calls) == (0, []), said
+    page = (out / "report" / "index.html").read_text()
+    assert all(f"was kept as {name}, cleared on " in page for name in old)
+
+
 # --- a newer version's, and migrations
 
 QUEUES = ("queue.db", "half/.work/queue.sqlite")

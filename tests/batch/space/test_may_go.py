@@ -195,5 +195,6 @@ def test_other_work_stays(out: Path) -> None:
     (out / ".work" / "renamed").mkdir()
     (out / ".work" / "renamed" / "parked").write_bytes(b"a clip's own")
     record: dict[str, Any] = latest(read_records(out))["A001C002"]
+    append_record(out, record | {"job": "renamed"})
     append_record(out, record | {"status": "failed", "error": "x"})
     assert going(chosen(out, 9, 1)) == []

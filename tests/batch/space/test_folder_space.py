@@ -23,6 +23,7 @@ from rushlight.batch.handover.handover_log import HANDOVERS
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.records.space import SpaceFolder, SpacePolicy
 from rushlight.batch.report.pages import write_report
+from rushlight.batch.run.report_and_manifest import pages_are_current
 from rushlight.batch.space import clear, folder_space
 from rushlight.batch.space.folder_space import look_through
 from rushlight.pipelines.errors import DeliveryError, OptionError, QueueError, ResourceError
@@ -89,6 +90,15 @@ def test_pages_say_what_was_cleared(out: Path) -> None:
     assert said in page.read_text()
 
 
+def test_pages_older_than_what_was_cleared_are_made_again(out: Path) -> None:
+    """A night after one that was killed between the two."""
+    look(out, 0, remove=True)
+    assert pages_are_current(out)
+    later = (out / "report" / "index.html").stat().st_mtime_ns + 10**9
+    os.utime(out / CLEARED_LOG, ns=(later, later))
+    assert not pages_are_current(out)
+
+
 def test_a_still_that_was_cleared_is_not_shown_beside_the_new_one(tmp_path: Path) -> None:
     out = tmp_path / "out"
     for number in range(2):
@@ -132,6 +142,9 @@ def test_a_handover_log_that_does_not_read_lets_nothing_go(out: Path) -> None:
 def test_a_closed_delivery_is_shown_and_never_cleared(out: Path) -> None:
     folder = hand_over(Asked(out=out, name="editor")).folder
     assert folder
+    for name in ("revisions", "log"):  # as if it were an output folder too
+        shutil.copytree(out / name, folder / name, copy_function=shutil.copy2, dirs_exist_ok=True)
+    assert len(look(out, 0).may_go) == 6
     before = files_of(folder)
     told = look(folder, 0, remove=True)
     assert told.delivery == "editor_001" and told.may_go == told.cleared == []

@@ -49,6 +49,8 @@ class Card:
     def open(self) -> None:
         """Reach the card. Asked for its count and memory first: a stream that cannot be made complains once more as it goes."""
         cuda = self._cupy.cuda
+        if not cuda.runtime.driverGetVersion():
+            raise RuntimeError("NVIDIA's driver is not loaded")
         if not cuda.runtime.getDeviceCount():
             raise RuntimeError("there is none")
         cuda.runtime.memGetInfo()

@@ -111,6 +111,7 @@ def toy_cupy(told: Callable[[str], None] = lambda call: None) -> SimpleNamespace
         getDeviceCount=lambda: told("count") or 1,
         getDeviceProperties=lambda number: {"name": b"Toy"},
         runtimeGetVersion=lambda: 13020,
+        driverGetVersion=lambda: 13000,
         memGetInfo=lambda: (3_000_000_000, 4_000_000_000),
     )
     cuda = SimpleNamespace(

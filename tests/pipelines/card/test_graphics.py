@@ -92,6 +92,13 @@ def test_a_card_that_is_hidden_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     assert is_right(graphics) and graphics.why_not == f"no card can be used: {HIDDEN}"
 
 
+def test_a_driver_that_is_not_loaded_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    toy = toy_cupy()
+    toy.cuda.runtime.driverGetVersion = lambda: 0
+    graphics = by(toy, monkeypatch)
+    assert is_right(graphics) and graphics.why_not == "no card can be used: NVIDIA's driver is not loaded"
+
+
 def test_a_card_that_others_fill_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     toy = toy_cupy()
     toy.cuda.runtime.memGetInfo = raises("cudaErrorMemoryAllocation: out of memory")

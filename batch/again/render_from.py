@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,7 @@ from rushlight.batch.again.same_colour import same_colour
 from rushlight.batch.again.shared_out import shared_out
 from rushlight.batch.exit_codes import PARTLY, STOPPED, WRONG
 from rushlight.batch.job_log import latest, read_log
-from rushlight.batch.plan.request import Request
+from rushlight.batch.plan.request import Differing, Request
 from rushlight.batch.plan.request_ledger import read_askings, request_id
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.report.made_with import made_by, now_text
@@ -27,23 +27,7 @@ if TYPE_CHECKING:
     from rushlight.batch.farm.worker_options import Crew
     from rushlight.batch.run.event_stream import EventStream
 
-__all__ = ["Differing", "render_again", "requests_again"]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Differing:
-    """Changes to what was asked for then; `recipe` is empty where it is to be the same."""
-
-    out: Path | None  # None where nothing is to be made
-    recipe: str = ""
-    only: tuple[str, ...] = ()
-    outputs: tuple[str, ...] = ()
-    ranges: tuple[str, ...] = ()  # these and
-    stills: tuple[str, ...] = ()  # these of the whole clips that were asked for then, and nothing else
-    media: tuple[Path, ...] = ()
-    sound: tuple[Path, ...] = ()
-    manifest: tuple[str, ...] = ()
-    replaced: str = "keep"
+__all__ = ["render_again", "requests_again"]
 
 
 def requests_again(

@@ -10,8 +10,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Unpack
 
-from rushlight.batch.again.looks_then import looks_then
-from rushlight.batch.again.render_from import requests_again
 from rushlight.batch.again.shared_out import shared_out
 from rushlight.batch.api.cancel import Cancel, reading
 from rushlight.batch.api.plan_document import Counts, PlanDocument, plan_document
@@ -42,7 +40,6 @@ from rushlight.batch.report.made_with import made_by, now_text
 from rushlight.batch.room.room_ahead import KEEP_FREE
 from rushlight.batch.room.room_forecast import ToMake, forecast_room, kept_bytes
 from rushlight.batch.run.forecast import cost_of_outputs, forecast, next_time
-from rushlight.batch.run.jobs_to_make import room_to_make, sound_news
 from rushlight.pipelines import inside_folder
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError, from_os
@@ -149,6 +146,8 @@ def _requests(
     """What is asked for: of a list, or of a folder again."""
     known_alone(options, _Options)
     if origin is not None:
+        from rushlight.batch.again.render_from import requests_again
+
         place = out or (None if closed_delivery(Path(origin)) else origin)
         again = requests_again(Path(origin), differing(place, options), tell, tell)
         return [request.checked() for request in again]
@@ -168,10 +167,15 @@ def _planned(
     with reading(cancel):
         prepared = prepare(request, all_faults=True)
         if request.out:
+            from rushlight.batch.run.jobs_to_make import room_to_make, sound_news  # as a run needs them
+
             prepared.plan.warnings.extend(sound_news(prepared, request.out))
             items.extend(room_to_make(prepared, request.out.absolute()))
-        if request.origin and (text := looks_then(prepared, request.origin)):
-            prepared.plan.warnings.append(text)
+        if request.origin:
+            from rushlight.batch.again.looks_then import looks_then
+
+            text = looks_then(prepared, request.origin)
+            prepared.plan.warnings += [text] if text else []
     document = plan_document(prepared)
     if by:
         rate = float(workers or default_workers())

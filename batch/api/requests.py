@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Self, TypedDict, TypeVar, cast
 
-from rushlight.batch.again.render_from import Differing
 from rushlight.batch.day.shooting_day import ShootingDay, is_day, load_day
 from rushlight.batch.lists.clip_list import Row
-from rushlight.batch.plan.request import Request
+from rushlight.batch.plan.request import Differing, Request
 from rushlight.pipelines.errors import OptionError, RushlightError
 
 __all__ = [

@@ -213,6 +213,8 @@ class GradeBook:
 def _agreed(found: list[Entry], reason: str) -> Entry:
     """The decision that all of these are: an ACES Metadata File before others, since it says more. GradeError where they differ:
     in their numbers, or in what is to be done with the picture."""
+    if len(found) == 1:
+        return found[0]
     aces = [e for e in found if e.aces]
     bare = [e for e in aces if e.aces and not e.aces.looks]  # they have nothing to say of a grade
     stating = [e for e in found if e not in bare] or found

@@ -89,6 +89,8 @@ class Defaults:
         The reel is the row's, else the container's, else the one a camera-style name states; the camera letter is
         the row's, else the first letter of such a reel (common practice, no source).
         """
+        if not self.tables:
+            return {}
         reel = reel_of(row, path, facts)
         camera = camera_letter(row["camera"], reel)
         fitting = [t for t in self.tables if t.fits(camera, reel, path)]

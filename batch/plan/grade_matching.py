@@ -5,6 +5,7 @@ A header's date only breaks a tie, since a copy may state the day it was made; a
 
 from __future__ import annotations
 
+import stat
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -36,7 +37,7 @@ class Headers:
         key = (path, str(rate or ""))
         if key not in self._known:
             try:
-                if path.exists() and not (path.is_file() or path.is_dir()):
+                if _is_device(path):
                     raise SourceError("is a pipe or a device, not a file", file=str(path))
                 self._known[key] = probe(path, rate=rate, files=files)
             except RushlightError as error:
@@ -45,6 +46,15 @@ class Headers:
         if isinstance(found, RushlightError):
             raise found
         return found
+
+
+def _is_device(path: Path) -> bool:
+    """True of a pipe, a socket or a device."""
+    try:
+        mode = path.stat().st_mode
+    except (OSError, ValueError):
+        return False
+    return not (stat.S_ISREG(mode) or stat.S_ISDIR(mode))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -164,9 +164,12 @@ class RowPlanner:
             planned(_having(row, cells)), said, self.recipe, self.sound, self.matcher.utc_offset
         )
         told = filled_from_sound(row, clip.sound)
-        other = any(takes(output, told) != takes(output, row) for output in self.recipe.output)
-        made = planned(_having(told, cells)) if other else clip  # what it is made into now may not hold it
-        clip = replace(clip, row=told, frames=made.frames, looks=made.looks, shows=made.shows)
+        if told is not clip.row:
+            other = any(takes(output, told) != takes(output, row) for output in self.recipe.output)
+            made = (
+                planned(_having(told, cells)) if other else clip
+            )  # what it is made into now may not hold it
+            clip = replace(clip, row=told, frames=made.frames, looks=made.looks, shows=made.shows)
         return with_chart_note(with_still_notes(clip))
 
     def _framing(self, reference: str, base: Path, who: str) -> ClipFdl | None:

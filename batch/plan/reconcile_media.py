@@ -104,10 +104,15 @@ class Media:
 
 def originals_named(plan: Plan) -> set[Path]:
     """The keys of the originals that a plan's rows name, chosen or not."""
+    return set(_keys_named(plan).values())
+
+
+def _keys_named(plan: Plan) -> dict[Path, Path]:
+    """The same, by the path that was found for each."""
     files = (
         file for clip in plan.clips for file in clip.facts.files
     )  # a clip in several files names them all
-    return {original_key(path) for path in {*plan.named, *files}}
+    return {path: original_key(path) for path in {*plan.named, *files}}
 
 
 def reconcile(
@@ -119,10 +124,11 @@ def reconcile(
         return None
     found = find_originals(folders, leave_out=leave_out)
     broken = {original_key(path): error.text for path, error in plan.unopened}
-    ours = originals_named(plan)
+    keys = _keys_named(plan)
+    ours = set(keys.values())
     originals = [(path, path, RAW_TEXT) for path in found.raw]
     for path in beating(found.originals):
-        key = original_key(path)
+        key = keys.get(path) or original_key(path)
         originals.append((path, key, broken.get(key, "") if key in ours or key in broken else _unread(path)))
     walk = Walk(
         folders=tuple(str(folder.absolute()) for folder in folders),

@@ -16,7 +16,7 @@ from rushlight.pipelines.recipe.model import Output, Recipe, StillsOutput
 from rushlight.pipelines.recipe.read_recipe import parse_recipe, shipped_recipes
 from rushlight.pipelines.text_files import Kept
 
-__all__ = ["Request", "asked_of", "default_workers"]
+__all__ = ["Differing", "Request", "asked_of", "default_workers"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -155,6 +155,22 @@ class Request:
                     "cannot be written to; --out takes a folder you may write", file=str(self.out)
                 )
         return self
+
+
+@dataclass(frozen=True, kw_only=True)
+class Differing:
+    """Changes to what was asked for then; `recipe` is empty where it is to be the same."""
+
+    out: Path | None  # None where nothing is to be made
+    recipe: str = ""
+    only: tuple[str, ...] = ()
+    outputs: tuple[str, ...] = ()
+    ranges: tuple[str, ...] = ()  # these and
+    stills: tuple[str, ...] = ()  # these of the whole clips that were asked for then, and nothing else
+    media: tuple[Path, ...] = ()
+    sound: tuple[Path, ...] = ()
+    manifest: tuple[str, ...] = ()
+    replaced: str = "keep"
 
 
 def asked_of(recipe: Recipe, request: Request) -> tuple[Recipe, tuple[str, ...], tuple[str, ...]]:

@@ -20,13 +20,14 @@ def other_looks(
 ) -> tuple[dict[str, LookSpec], dict[str, str]]:
     """Looks of these outputs that are not `look`, by name, and the name of each output's. `made` gives a clip's look by its
     settings; the InputError that it raises is given the output's name."""
-    names = {_numbers(look): ""}
+    names: dict[str, str] = {}
     looks: dict[str, LookSpec] = {}
     shows: dict[str, str] = {}
     for output in outputs:
         other = recipe.look_of(output)
         if other is None or output.state == "log":
             continue
+        names = names or {_numbers(look): ""}
         try:
             spec = made(other)
         except InputError as error:

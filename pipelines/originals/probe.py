@@ -79,6 +79,8 @@ def _facts(path: Path, rate: FrameRate | None, files: Sequence[Path]) -> Facts:
         raise SourceError(RAW_TEXT, file=str(path))
     if is_span(path):
         return joined(path, [_movie(file) for file in files or span_files(path)])
+    if path.suffix.lower() in MOVIES and "#" not in path.name and path.is_file():
+        return _movie(path)
     if path.is_dir() or "#" in path.name or (path.suffix.lower() in STILLS and path.is_file()):
         return sequence(path, rate)
     if not path.exists():
@@ -135,9 +137,9 @@ def _movie_facts(path: Path, container: InputContainer, stream: VideoStream) -> 
     if not 1 <= rate.fraction <= 1000:
         text = f"states {float(rate.fraction):.4g} frames a second, which is outside 1 to 1000"
         raise SourceError(text, file=str(path))
-    frames, note = _frame_count(path, container, stream, entries, steps, rate)
-    warnings += [note] if note else []
     info = path.stat()
+    frames, note = _frame_count(path, info.st_size, container, stream, entries, steps, rate)
+    warnings += [note] if note else []
     timecode, timecode_from, note = _movie_timecode(container, rate)
     warnings += [note] if note else []
     sound, note = _sound(path, container)
@@ -201,6 +203,7 @@ def _text_notes(texts: Iterable[str]) -> list[str]:
 
 def _frame_count(
     path: Path,
+    size: int,
     container: InputContainer,
     stream: VideoStream,
     entries: list[IndexEntry],
@@ -224,7 +227,6 @@ def _frame_count(
         note = "the frame count is worked out from the duration"
     if not frames:
         raise SourceError("states neither a frame count nor a duration", file=str(path))
-    size = path.stat().st_size
     if not 0 < frames <= min(MOST_FRAMES, size):
         raise SourceError(f"states {frames} frames in {size} bytes: its header is damaged", file=str(path))
     return frames, note
@@ -345,8 +347,9 @@ def _usual(fraction: Fraction) -> FrameRate:
 def _capture_rate(container: InputContainer) -> FrameRate | None:
     """Frames a second as exposed, where the container states them: the key `com.android.capture.fps` of MP4 metadata
     (Android's MediaRecorder); of others a list's column says it."""
+    stated = container.metadata.get("com.android.capture.fps")
     try:
-        return FrameRate.parse(container.metadata.get("com.android.capture.fps", ""))
+        return FrameRate.parse(stated) if stated else None
     except TimecodeError:
         return None
 

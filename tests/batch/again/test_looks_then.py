@@ -12,8 +12,9 @@ import pytest
 
 from here import HereFarm, farm_here, run, small_day  # noqa: F401
 from rushlight.batch.again.looks_then import looks_then
-from rushlight.batch.again.render_from import Differing, requests_again
+from rushlight.batch.again.render_from import requests_again
 from rushlight.batch.plan.prepare import Prepared, prepare
+from rushlight.batch.plan.request import Differing
 from rushlight.pipelines.grading import bake
 
 

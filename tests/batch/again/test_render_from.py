@@ -15,9 +15,10 @@ import pytest
 import rushlight
 from here import RECIPE, HereFarm, farm_here, files, run, small_day, write_list  # noqa: F401
 from logged import latest, read_records
-from rushlight.batch.again.render_from import Differing, requests_again
+from rushlight.batch.again.render_from import requests_again
 from rushlight.batch.api.handover import handover
 from rushlight.batch.farm import dask_farm as farms
+from rushlight.batch.plan.request import Differing
 from rushlight.batch.run.kept_inputs import kept_requests, read_requests
 from rushlight.pipelines import library_versions
 from rushlight.pipelines.errors import OptionError

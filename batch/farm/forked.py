@@ -12,7 +12,6 @@ import os
 import signal
 from contextlib import suppress
 
-from rushlight.pipelines.card.graphics import load_ahead
 from rushlight.pipelines.render.compiled import missing_kinds
 
 PR_SET_PDEATHSIG = 1  # linux/prctl.h
@@ -29,8 +28,6 @@ def _ends_with_the_server() -> None:
 with suppress(Exception):  # told by whoever needs it
     # Loads it, and all that numba needs for any; compiles nothing.
     missing_kinds([("yuv444p10le", "yuv420p", True)])
-    if load_ahead():
-        missing_kinds([("yuv444p10le", "yuv420p10le", True)])  # which a card is tried with
 gc.collect()
 gc.freeze()
 os.register_at_fork(after_in_child=_ends_with_the_server)

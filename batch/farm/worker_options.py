@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["GRAPHICS", "Crew", "crew_of"]
 
+CARD_AHEAD = "rushlight.batch.farm.card_ahead"
 GRAPHICS = ("auto", "off", "require")
 
 
@@ -50,7 +51,8 @@ class Crew:
     ) -> DaskFarm:
         """The farm, once it is there; `ahead` are modules that workers here load as they start. QueueError where it does not answer or a worker of it does not fit."""
         if not self.scheduler:
-            fork_ahead(ahead)  # they load while this process does
+            cards = () if self.graphics == "off" else (CARD_AHEAD,)
+            fork_ahead([*ahead, *cards])  # they load while this process does
         from rushlight.batch.farm.dask_farm import DaskFarm
 
         return DaskFarm(

@@ -38,7 +38,7 @@ def test_a_night_of_mixed_workers_whose_card_fails_is_one_of_processors(tmp_path
     whole = ("render", day, "--recipe", day.with_name("two.toml"))
     alone = here.rushlight(*whole, "--graphics", "off", "--out", tmp_path / "alone")
     assert alone.returncode == 0, alone.stderr
-    log, out = tmp_path / "imports", tmp_path / "mixed"
+    log, out = tmp_path / "log", tmp_path / "mixed"
     toy = {"PYTHONPATH": str(TOY), "TOY_CARD_LOG": str(log), "TOY_CARD_TAKEN": str(tmp_path / "taken")}
     night = started(
         *whole, "--out", out, "--workers", 2, "--json", env={**os.environ, **toy, "TOY_CARD_FAILS": FAILS}
@@ -56,11 +56,10 @@ def test_a_night_of_mixed_workers_whose_card_fails_is_one_of_processors(tmp_path
     said = [e["text"] for e in events if "the processor grades" in e.get("text", "")]
     assert len(said) == 1, said  # not one a worker, nor one a reason
 
-    imports = [tuple(map(int, line.split())) for line in log.read_text().splitlines()]
-    assert {above for _, _, above in imports} == {
-        night.pid
-    }  # forks of the fork server, which itself has no card
-    assert 1 <= len({process for process, _, _ in imports}) == len(imports) <= 2
+    lines = [line.split() for line in log.read_text().splitlines()]
+    asked = [tuple(map(int, numbers)) for what, *numbers in lines if what == "asked"]
+    assert {above for _, _, above in asked} == {night.pid}  # workers, forks of a server that asks no card
+    assert 1 <= len(asked) <= 2 and str(night.pid) not in [process for _, process, *_ in lines]
 
 
 def test_a_machine_without_the_card_that_is_required_is_refused_before_its_night(

@@ -104,8 +104,9 @@ def _of_delivery(closed: Handover) -> str:
     """A closed delivery in a sentence: what it is, and whether it was whole when it was closed."""
     title = f" of {closed.title}" if closed.title else ""
     lacks = counted(len(closed.missing), "thing") if closed.missing else "nothing"
+    was = "were" if len(closed.missing) > 1 else "was"
     return (
-        f"this is the delivery {closed.folder}{title}, closed {closed.closed[:16].replace('T', ' ')} UTC; {lacks} was missing from it"
+        f"this is the delivery {closed.folder}{title}, closed {closed.closed[:16].replace('T', ' ')} UTC; {lacks} {was} missing from it"
         " then, as its letter.txt says"
     )
 

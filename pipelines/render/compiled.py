@@ -34,7 +34,7 @@ from rushlight.pipelines.originals.framing import Placement, Rect
 from rushlight.pipelines.originals.resample import resampled
 from rushlight.pipelines.render.kinds import Kind
 
-__all__ = ["compile_kinds", "make_ready", "missing_kinds"]
+__all__ = ["SIDE", "compile_kinds", "make_ready", "missing_kinds", "plain_look"]
 
 COMPILED = (
     "numba:compile"  # numba's name for the event that a function is compiled; none for one that it loads
@@ -126,7 +126,7 @@ def _used(kind: Kind) -> None:
     source, target = _format(kind.source), _format(kind.target)
     whole = Placement(crop=Rect(x=0, y=0, width=SIDE, height=SIDE), x=0, y=0, width=SIDE, height=SIDE)
     grader = Grader(
-        _plain_look() if kind.graded else None,
+        plain_look() if kind.graded else None,
         source=source,
         source_levels="narrow",
         target=target,
@@ -150,7 +150,7 @@ def _used(kind: Kind) -> None:
 
 
 @cache
-def _plain_look() -> Baked:
+def plain_look() -> Baked:
     """A look that does nothing in particular, of the types that every look has."""
     line = np.linspace(0, 1, 2, dtype=np.float32)
     return Baked(

@@ -6,16 +6,24 @@ holds of a card does not survive a fork, and workers are forks.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import cache
 from importlib.util import find_spec
 
+import numpy as np
+
 from rushlight.pipelines.card.graphics import PROCESSOR, Graphics
 from rushlight.pipelines.errors import CardError
+from rushlight.pipelines.formats.pixel_formats import find_pixel_format, new_frame, planes
+from rushlight.pipelines.grading.grader import Grader
 from rushlight.pipelines.grading.kernel import Area, Planes, Source, Target, grade_rows
 from rushlight.pipelines.grading.row_ops import Tables
+from rushlight.pipelines.originals.framing import Fit, placement
+from rushlight.pipelines.render.compiled import SIDE, plain_look
 
 __all__ = ["WhoGrades", "why_no_card"]
+
+POINTS = 33  # a side, of a look of noise
 
 
 @cache
@@ -29,9 +37,29 @@ def _has_cupy() -> bool:
 
 
 def why_no_card() -> list[str]:
-    """Why this process cannot use a graphics card; empty where it can."""
-    graphics = _card_of_this_process()
-    return [graphics.why_not] if graphics.why_not else []
+    """Why this process cannot use a graphics card, which is tried with a look of noise; empty where it can."""
+    card = _card_of_this_process()
+    if not card.why_not:
+        source, target = find_pixel_format("yuv444p10le"), find_pixel_format("yuv420p10le")
+        assert source and target
+        lattice = np.random.default_rng(25).random((POINTS, POINTS, POINTS, 4), np.float32)
+        look = replace(plain_look(), shaper=plain_look().shaper * (POINTS - 1), lattice=lattice)
+        place = placement(Fit(width=SIDE, height=SIDE), SIDE, SIDE)
+        grader = Grader(
+            look,
+            source=source,
+            source_levels="narrow",
+            target=target,
+            width=SIDE,
+            height=SIDE,
+            placement=place,
+            rows=card,
+        )
+        frame = new_frame(source, SIDE, SIDE)
+        for plane in planes(frame):
+            plane[:] = 512
+        grader.grade(frame, 0)
+    return [card.why_not] if card.why_not else []
 
 
 def _asked_for(graphics: str) -> Graphics | None:

@@ -40,9 +40,8 @@ def test_a_night_of_mixed_workers_whose_card_fails_is_one_of_processors(tmp_path
     assert alone.returncode == 0, alone.stderr
     log, out = tmp_path / "log", tmp_path / "mixed"
     toy = {"PYTHONPATH": str(TOY), "TOY_CARD_LOG": str(log), "TOY_CARD_TAKEN": str(tmp_path / "taken")}
-    night = started(
-        *whole, "--out", out, "--workers", 2, "--json", env={**os.environ, **toy, "TOY_CARD_FAILS": FAILS}
-    )
+    toy |= {"XDG_CACHE_HOME": str(tmp_path / "cache"), "TOY_CARD_FAILS": FAILS}
+    night = started(*whole, "--out", out, "--workers", 2, "--json", env={**os.environ, **toy})
     told, errors = night.communicate(timeout=300)
     assert night.returncode == 0, told + errors
 

@@ -74,7 +74,7 @@ def test_a_kind_has_the_types_of_the_pictures_that_it_stands_for(names: tuple[st
     assert source is not None and target is not None
     make_ready(Kind.of(source, target, graded=True))
     before = len(grade_rows.signatures)
-    plain = compiled._plain_look()
+    plain = compiled.plain_look()
     lit = replace(
         plain,
         grade=np.zeros((3, 16), np.float32),

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+import card_as_c
 from card_as_c import needs_compiler
 from card_matrix import Way, graded, noise, random_look
 from here import HereFarm, farm_here, files, run, small_day  # noqa: F401
@@ -25,8 +26,10 @@ Put = Callable[..., None]
 
 
 @pytest.fixture
-def put(monkeypatch: pytest.MonkeyPatch) -> Iterator[Put]:
+def put(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Put]:
     """Put a card into this process: `told` hears of each call, and may raise. None takes CuPy out."""
+
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
 
     def put(told: Callable[[str], None] | None = lambda call: None) -> None:
         toy: Any = toy_cupy(told) if told else None
@@ -101,6 +104,17 @@ def test_one_that_must_have_a_card_and_has_none_does_nothing(put: Put) -> None:
     with pytest.raises(CardError, match="--graphics require asks: CuPy is not installed"):
         frames(WhoGrades("require"), 1)
     assert "CuPy is not installed" in why_no_card()[0]
+
+
+@needs_compiler
+def test_a_card_with_other_bits_is_none_that_can_be_used(put: Put, monkeypatch: pytest.MonkeyPatch) -> None:
+    put()
+    assert why_no_card() == []
+    right = card_as_c.text
+    order = "luma + s->matrix[1] * cb + s->matrix[2] * cr", "luma + (s->matrix[1] * cb + s->matrix[2] * cr)"
+    monkeypatch.setattr(card_as_c, "text", lambda *facts: right(*facts).replace(*order))
+    put()
+    assert "did not give the processor's colour" in why_no_card()[0]
 
 
 @needs_compiler

@@ -6,6 +6,7 @@ there, since a machine stopped in between, is there.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -13,12 +14,12 @@ from pathlib import Path
 from rushlight.batch.job_log import add_line
 from rushlight.batch.json_lines import parse_lines
 from rushlight.batch.records.job_record import Replaced
-from rushlight.batch.records.space import Cleared
+from rushlight.batch.records.space import Cleared, ClearedBefore
 from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.inside_folder import append, is_file, read_bytes
 from rushlight.pipelines.visible_text import json_text
 
-__all__ = ["CLEARED_LOG", "ClearedFiles", "add_cleared", "cleared_files", "read_cleared"]
+__all__ = ["CLEARED_LOG", "ClearedFiles", "add_cleared", "cleared_before", "cleared_files", "read_cleared"]
 
 CLEARED_LOG = "log/cleared.jsonl"
 ClearedFiles = Mapping[tuple[str, str], Cleared]  # by path and hash
@@ -39,6 +40,19 @@ def add_cleared(out: Path, cleared: Cleared) -> None:
             add_line(stream, json_text(cleared.plain(), separators=(",", ":")).encode())
     except OSError as error:
         raise from_os(error, out / CLEARED_LOG) from None
+
+
+def cleared_before(out: Path) -> list[ClearedBefore]:
+    """What was cleared and is not there any more, by day and rule."""
+    sums: dict[tuple[str, str], list[int]] = {}
+    for each in {(line.path, line.hash): line for line in read_cleared(out)}.values():
+        if not os.path.lexists(out / each.path):
+            of = sums.setdefault((each.cleared[:10], each.rule), [0, 0])
+            of[:] = of[0] + each.files, of[1] + each.bytes
+    return [
+        ClearedBefore(day=day, rule=rule, files=files, bytes=size)
+        for (day, rule), (files, size) in sorted(sums.items())
+    ]
 
 
 def cleared_files(out: Path, replaced: Iterable[Replaced]) -> ClearedFiles:

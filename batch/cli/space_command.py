@@ -151,6 +151,11 @@ def _print_folder(folder: SpaceFolder, *, several: bool) -> None:
         say_wrapped(f"{name}{counted(folder.links, 'link')} and the like, not followed and not counted")
     for text in (*folder.unread, *folder.notes):
         say_wrapped(f"note: {text}")
+    for before in folder.cleared_before:
+        sums = f"{counted(before.files, 'file')}, {_bytes(before.bytes)}"
+        say_wrapped(
+            f"{name}cleared on {before.day} by rule ({before.rule}): {sums}; log/cleared.jsonl names each"
+        )
     for each in folder.cleared[:MOST]:
         say_wrapped(_line("cleared", folder, each, several=several))
     for each in folder.may_go[:MOST]:

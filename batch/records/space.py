@@ -14,6 +14,7 @@ __all__ = [
     "SPACE",
     "ClearKind",
     "Cleared",
+    "ClearedBefore",
     "HandedOver",
     "Holds",
     "MayGo",
@@ -114,6 +115,15 @@ class Stays(Shape):
     bytes: Bytes
 
 
+class ClearedBefore(Shape):
+    """What was cleared of a folder on one day by one rule, and is not there any more."""
+
+    day: str = Field(description="The day (ISO 8601).")
+    rule: str = Field(description="Policy that it went by.")
+    files: Files
+    bytes: Bytes
+
+
 class HandedOver(Shape):
     """A closed delivery of the folder; it lies outside, and nothing that it names may go."""
 
@@ -144,6 +154,10 @@ class SpaceFolder(Shape):
     )
     stays: list[Stays] = Field(default=[], description="Superseded files that stay, and why.")
     cleared: list[MayGo] = Field(default=[], description="What was cleared just now (`--remove`).")
+    cleared_before: list[ClearedBefore] = Field(
+        default=[],
+        description="What was cleared earlier, by day and rule; its lines are in log/cleared.jsonl.",
+    )
     handed_over: list[HandedOver] = Field(default=[], description="Closed deliveries that were made of it.")
     unread: list[str] = Field(
         default=[], description="What could not be read, or cleared; what lies in it is not counted."

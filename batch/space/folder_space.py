@@ -6,12 +6,13 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
+from rushlight.batch.cleared_log import cleared_before
 from rushlight.batch.closed_delivery import closed_delivery
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import read_log, refuse_newer
 from rushlight.batch.records.handover import Handover
 from rushlight.batch.records.job_record import JobRecord
-from rushlight.batch.records.space import HandedOver, MayGo, SpaceFolder, SpacePolicy
+from rushlight.batch.records.space import ClearedBefore, HandedOver, MayGo, SpaceFolder, SpacePolicy
 from rushlight.batch.report.pages import write_report
 from rushlight.batch.space.clear import cleared_of, held
 from rushlight.batch.space.handed_over import Named, named_of
@@ -50,9 +51,9 @@ def look_through(out: Path, policy: SpacePolicy, *, remove: bool = False) -> Fol
     OptionError where it is no output folder, or a newer version's; with `remove` QueueError where a night runs there, ResourceError
     or DeliveryError where its disk is full or read-only.
     """
-    seen = _seen(out, policy)
+    seen, before = _seen(out, policy), cleared_before(out)
     if not (remove and seen.choice.may_go):
-        return _told(out, policy, seen)
+        return _told(out, policy, seen, before)
     refuse_newer(out, seen.records)
     with held(out):
         seen = _seen(out, policy)
@@ -61,7 +62,7 @@ def look_through(out: Path, policy: SpacePolicy, *, remove: bool = False) -> Fol
             write_report(out)
         except Exception as error:
             left.append(f"the page was not made again: {unexpected(out, 'making the report', error)}")
-    return _told(out, policy, _seen(out, policy), gone, left)
+    return _told(out, policy, _seen(out, policy), before, gone, left)
 
 
 def _seen(out: Path, policy: SpacePolicy) -> _Seen:
@@ -101,6 +102,7 @@ def _told(
     out: Path,
     policy: SpacePolicy,
     seen: _Seen,
+    before: list[ClearedBefore],
     gone: list[MayGo] | None = None,
     left: list[str] | None = None,
 ) -> FolderSpace:
@@ -118,6 +120,7 @@ def _told(
         freed=freed_bytes(_of(files, may_go)),
         stays=list(seen.choice.stays),
         cleared=gone or [],
+        cleared_before=before,
         handed_over=[
             HandedOver(folder=each.folder, files=len(each.files), bytes=each.bytes)
             for each in seen.named.handovers

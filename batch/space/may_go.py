@@ -101,7 +101,8 @@ def _why_it_stays(
     if old.entry.revision in newest:
         if len(newest) > policy.keep_revisions:
             return "the newest of its clip, whose own file is not there"
-        return f"among the {counted(policy.keep_revisions, 'newest revision')} of its clip and output"
+        some = f"among the {len(newest)} newest revisions" if len(newest) > 1 else "the newest revision"
+        return f"{some} of its clip and output"
     if policy.older_than and not _is_older(old.when, policy.older_than, now):
         return f"replaced less than {counted(policy.older_than, 'day')} ago, or nobody knows when"
     return ""

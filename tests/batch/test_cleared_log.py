@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from rushlight.batch.cleared_log import CLEARED_LOG, add_cleared, cleared_files, read_cleared
+from rushlight.batch.cleared_log import CLEARED_LOG, add_cleared, cleared_before, cleared_files, read_cleared
 from rushlight.batch.records.job_record import Replaced
 from rushlight.batch.records.space import Cleared
 from rushlight.pipelines.errors import OutsideError
@@ -62,6 +62,19 @@ def test_only_what_is_gone_under_its_hash_is_cleared(tmp_path: Path) -> None:
     place.parent.mkdir(parents=True)
     place.write_bytes(b"old")  # killed before it went: it is there
     assert cleared_files(tmp_path, [old()]) == {}
+
+
+def test_what_went_earlier_is_summed_by_day_and_rule(tmp_path: Path) -> None:
+    assert cleared_before(tmp_path) == []
+    for number in (1, 2, 2, 3):  # killed after a line, it is written once more
+        add_cleared(tmp_path, line(f"revisions/{number}/a/x.mov"))
+    add_cleared(tmp_path, line("revisions/4/a/x.mov").model_copy(update={"rule": "keep_revisions = 0"}))
+    (tmp_path / "revisions/3/a").mkdir(parents=True)
+    (tmp_path / "revisions/3/a/x.mov").write_bytes(b"old")  # it is there
+    assert [(e.day, e.rule, e.files, e.bytes) for e in cleared_before(tmp_path)] == [
+        ("2026-11-28", "keep_revisions = 0", 1, 3),
+        ("2026-11-28", "keep_revisions = 2", 2, 6),
+    ]
 
 
 def test_a_log_behind_a_link_is_neither_read_nor_written(tmp_path: Path) -> None:

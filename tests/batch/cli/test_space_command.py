@@ -23,7 +23,7 @@ def test_a_dry_run_and_then_the_same_with_remove(tmp_path: Path) -> None:
     found = api.space(out, keep_revisions=1)
     assert f"together 11 {found.bytes:,} {found.disk:,}" in one_line(said)
     assert said.count("\nmay go  revisions/") == 4 and "--remove clears it" in one_line(said)
-    assert "stays 2 files, 114 bytes: among the 1 newest revision of its clip and output" in one_line(said)
+    assert "stays 2 files, 114 bytes: the newest revision of its clip and output" in one_line(said)
     assert "proxies are no backup" in one_line(said) and (out / "revisions" / "1").is_dir()
     shown = [line for line in said.splitlines() if line.startswith("may go")]
     code, said = run("space", out, "--keep-revisions", 1, "--remove")
@@ -32,6 +32,7 @@ def test_a_dry_run_and_then_the_same_with_remove(tmp_path: Path) -> None:
     assert "cleared 4 files, " in one_line(said) and "by rule (keep_revisions = 1)" in one_line(said)
     code, said = run("space", out, "--keep-revisions", 1, "--remove")
     assert code == 0 and "nothing was cleared: nothing may go by rule" in one_line(said)
+    assert "by rule (keep_revisions = 1): 4 files, " in one_line(said)  # cleared before
 
 
 def test_several_folders_have_a_line_each(tmp_path: Path) -> None:

@@ -243,7 +243,8 @@ class Feeding:
             task = Task(key=key, function=self.work.finish, arguments=(payload, ordered, token))
         else:
             threads = self.farm.threads(self.to_do())
-            asked = (payload, number, token, threads, self.work.graphics)
+            lost = running.progress.failures.get("lost worker")  # of a card's driver, for all that we know
+            asked = (payload, number, token, threads, "off" if lost else self.work.graphics)
             task = Task(key=key, function=self.work.segment, arguments=asked)
         self.state.tasks[key] = (running.job.key, number)
         self.farm.submit(task)

@@ -14,7 +14,7 @@ import pytest
 from here import HereFarm
 from manifests import HASH
 from rushlight.batch.check import compare_ahead
-from rushlight.batch.farm.tasks import Task
+from rushlight.batch.farm.tasks import LostWorker, Result, Task
 from rushlight.batch.queue.state_machine import FINISH, Policy
 from rushlight.batch.queue.store import QueuedJob, Store, open_store
 from rushlight.batch.records.queue_row import QueuedPlan, SegmentResult
@@ -362,3 +362,15 @@ def test_a_segment_is_told_whether_a_card_may_grade(tmp_path: Path, store: Store
     kitchen.feeding.work = replace(TOYS, graphics="off")
     kitchen.feeding.fill()
     assert kitchen.farm.waiting[0].arguments[4] == "off" and TOYS.graphics == "auto"
+
+
+def test_a_clip_whose_worker_died_is_graded_without_a_card(tmp_path: Path, store: Store) -> None:
+    """A driver that crashes takes its worker along each time: it must not take the clip along as well."""
+    kitchen = Kitchen(store, toy(tmp_path, "a", 1), toy(tmp_path, "b", 1))
+    kitchen.feeding.fill()
+    lost = kitchen.farm.waiting.pop(0)
+    assert lost.arguments[4] == "auto"
+    kitchen.delivery.take(Result(key=lost.key, error=LostWorker("the worker died while it ran this")))
+    kitchen.delivery.write_down()
+    kitchen.feeding.fill()
+    assert [task.arguments[4] for task in kitchen.farm.waiting] == ["auto", "off"]

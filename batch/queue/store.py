@@ -315,6 +315,16 @@ class Store:
         found = self._read("SELECT payload FROM job WHERE key=? AND identity=?", key, identity)
         return plan_of(found[0][0]) if found else None
 
+    def payloads(self, *states: str) -> list[object]:
+        """What was planned of the jobs in those states, unread: whoever wants little of many reads that alone."""
+        wanted = f"planned AND state IN ({','.join('?' * len(states))})"
+        return [payload for (payload,) in self._read(f"SELECT payload FROM job WHERE {wanted}", *states)]
+
+    def unplanned(self, out: Path) -> list[str]:
+        """Keys of an output folder's rows that could not be planned."""
+        found = self._read("SELECT key FROM job WHERE NOT planned AND out=?", str(out))
+        return [key for (key,) in found if isinstance(key, str)]
+
     def asked(self, key: str, identity: str) -> AskedAgain | None:
         """The request of a row that could not be planned, otherwise as `plan`."""
         found = self._read("SELECT payload FROM job WHERE key=? AND identity=?", key, identity)

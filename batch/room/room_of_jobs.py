@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from pathlib import Path
 
+from pydantic import BaseModel, ConfigDict
+
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.records.files import Output
@@ -14,11 +16,23 @@ from rushlight.batch.room.output_sizes import Measured, measured_in
 from rushlight.batch.room.room_forecast import ToMake
 from rushlight.pipelines.job.spec import JobSpec, OutputSpec
 
-__all__ = ["room_of_clip", "room_of_jobs"]
+__all__ = ["WaitingJob", "room_of_clip", "room_of_jobs"]
+
+
+class WaitingJob(BaseModel):
+    """Of a job that waits in a queue, what its room is counted by: to read all of thousands takes seconds."""
+
+    model_config = ConfigDict(frozen=True, defer_build=True)
+
+    out: str
+    job: str
+    outputs: tuple[OutputSpec, ...]
+    count: int
+    rate: str
 
 
 def room_of_jobs(
-    specs: Iterable[JobSpec],
+    specs: Iterable[JobSpec | WaitingJob],
     clips: Iterable[PlannedClip] = (),
     records: Mapping[str, JobRecord] | None = None,
 ) -> list[ToMake]:

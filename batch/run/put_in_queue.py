@@ -20,14 +20,15 @@ from rushlight.batch.queue.store import QueuedJob, Store
 from rushlight.batch.records.queue_row import QueuedPlan
 from rushlight.batch.room.room_ahead import RoomAhead
 from rushlight.batch.room.room_forecast import ToMake
-from rushlight.batch.room.room_of_jobs import room_of_jobs
+from rushlight.batch.room.room_of_jobs import WaitingJob, room_of_jobs
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Stop
 from rushlight.batch.run.jobs_to_make import baked, jobs_of, planned
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.batch.run.request_accounts import asking_of, bad_rows, row_ids
 from rushlight.pipelines.counted import counted
-from rushlight.pipelines.job.spec import JobSpec, digest_of
+from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.job.spec import digest_of
 
 if TYPE_CHECKING:
     from rushlight.batch.run.event_stream import EventStream
@@ -117,7 +118,7 @@ def put_in(
     rows = bad_rows(request, prepared, suffix, priority)
     bad = [row for row in rows if row.key.partition("@")[0] not in day.dropped]
     ours = f"/{asking_of(prepared).id}"  # the rows that this request had before, and those whose clip it has taken up
-    before = [row.key for row in store.rows() if not row.planned and row.out == str(out)]
+    before = store.unplanned(out)
     later = {job for job, row in day.settled.items() if row.later}
     away = {row.job for row in prepared.carried}
     over = [
@@ -135,13 +136,12 @@ def put_in(
 
 
 def _waiting(store: Store) -> list[ToMake]:
-    """What a queue is to make already."""
-    specs = []
-    for row in store.rows("queued", "held", "running"):
-        with suppress(DamagedRow, ValueError):  # it fails when its turn comes
-            if plan := store.plan(row.key, row.identity):
-                specs.append(JobSpec.model_validate(plan.plain()))
-    return room_of_jobs(specs)
+    """What a queue is to make already. A row that does not read fails when its turn comes."""
+    found = list[ToMake]()
+    for payload in store.payloads("queued", "held", "running"):
+        with suppress(ValueError, OptionError):
+            found += room_of_jobs([WaitingJob.model_validate_json(str(payload))])
+    return found
 
 
 def _wait_for_originals(prepared: Prepared, events: EventStream, added: Added) -> None:

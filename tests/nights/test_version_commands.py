@@ -33,6 +33,7 @@ STEPS = (
     ("check {there}/editor_001", 0, "all match"),
     ("check {cart}/card", 1, "NO MANIFEST"),
     ("recipes --check {cart}/small.toml", 0, "The recipe is valid"),
+    ("space {cart}/out", 0, "editorial 2 8,"),
     ("doctor {cart}/out --no-speed", None, "versions: Python"),
     (f"queue list {QUEUE}", 0, "1 queued, 1 held"),
     (f"queue retry --all {QUEUE}", 0, "retry: 0 clips; left as they are:"),

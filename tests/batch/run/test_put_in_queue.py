@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Collection
 from pathlib import Path
 from typing import Any
@@ -94,3 +95,27 @@ def test_a_list_is_read_until_nothing_of_it_grows(adding: Adding) -> None:
         stream.write("A009C009.mov,LogC3,narrow\n")
     assert read_list(adding.store, adding.request, 0, adding.events, Stop()) == 1
     assert len(adding.said("problem")) == 1 and "A009C009" in adding.said("problem")[0]
+
+
+def test_what_waits_already_is_counted_and_what_was_tampered_with_costs_nobody_else(
+    adding: Adding, tmp_path: Path
+) -> None:
+    """Rows that do not read, or name files outside, fail when their turn comes; the room of the others is counted all the same."""
+    adding.read()
+    store = adding.store
+    waiting = list(adding.added.ahead.waiting())
+    assert sorted((item.job.partition("-")[0], item.frames, len(item.outputs)) for item in waiting) == [
+        ("A001C001", 4, 2),
+        ("A001C002", 6, 2),
+    ]
+    with sqlite3.connect(store.path) as db:
+        [(payload,)] = db.execute("SELECT payload FROM job WHERE clip='A001C001.mov'")
+        outside = payload.replace('"folder": "editorial"', '"folder": "../editorial"')
+        assert outside != payload
+        for clip, text in (("A001C001.mov", outside), ("A001C002.mov", '{"torn')):
+            db.execute("UPDATE job SET payload=? WHERE clip=?", (text, clip))
+    assert list(adding.added.ahead.waiting()) == []
+    write_list(tmp_path / "day.csv", {"A001C002": {"slope": "1.1 1 1"}})
+    adding.read()
+    [item] = adding.added.ahead.waiting()
+    assert item.job.startswith("A001C002")

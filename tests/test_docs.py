@@ -98,9 +98,9 @@ def test_the_commands_of_a_page_do_what_it_says(
     monkeypatch: pytest.MonkeyPatch,
     farm_here: HereFarm,  # noqa: F811
 ) -> None:
-    """Every one ends with 0, of pictures a third as wide as the recipes have them. (Pages are in the order of `RUN`: the
+    """Every one ends with 0, of pictures a sixth as wide as the recipes have them. (Pages are in the order of `RUN`: the
     file runs whole, in one process.)"""
-    small = {name: re.sub(r'"\d+x\d+"', '"640x360"', text) for name, text in shipped_recipes().items()}
+    small = {name: re.sub(r'"\d+x\d+"', '"320x180"', text) for name, text in shipped_recipes().items()}
     monkeypatch.setattr(read_recipe, "shipped_recipes", lambda: small)
     monkeypatch.chdir(place)
     monkeypatch.setenv("XDG_STATE_HOME", str(place / "state"))

@@ -91,12 +91,13 @@ def test_a_card_that_fails_in_a_frame_costs_none(put: Put) -> None:
 
 def test_without_cupy_it_is_the_processor_and_nothing_is_said(put: Put, monkeypatch: Any) -> None:
     put(None)
-    monkeypatch.setattr(who_grades, "find_spec", lambda name: None)
     monkeypatch.setattr(who_grades, "Graphics", lambda: pytest.fail("a card was opened"))
-    for asked in ("auto", "off"):
+    monkeypatch.setattr(who_grades, "find_spec", lambda name: pytest.fail("CuPy was looked for"))
+    for asked in ("off", "auto"):
         who = WhoGrades(asked)
         frames(who, 1)
         assert (who.kept()[0]["by"], who.why_not) == ("processor", "")
+        monkeypatch.setattr(who_grades, "find_spec", lambda name: None)
 
 
 def test_one_that_must_have_a_card_and_has_none_does_nothing(put: Put) -> None:

@@ -84,11 +84,12 @@ def space(
     counted: set[tuple[int, int]] = set()
     found, disk = [], 0
     with reading(cancel, "all was looked through"):
-        if remove:
-            for folder, policy in asked:
-                look_through(folder, policy)  # a wrong one stops the command before it began
-        for folder, policy in asked:
-            seen = look_through(folder, policy, remove=remove)
+        looked = [
+            look_through(folder, policy) for folder, policy in asked
+        ]  # a wrong one ends it before it began
+        for (folder, policy), seen in zip(asked, looked, strict=True):
+            if remove and seen.told.may_go:
+                seen = look_through(folder, policy, remove=True)
             found.append(seen.told)
             disk += disk_bytes(seen.files, counted)
     return SpaceResult(folders=tuple(found), disk=disk)

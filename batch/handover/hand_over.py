@@ -38,7 +38,7 @@ from rushlight.batch.handover.measured import measured_note, measured_wrong
 from rushlight.batch.handover.page import handover_page
 from rushlight.batch.handover.what_changed import Compared, Piece, compared, output_names
 from rushlight.batch.handover.what_is_missing import lacking, sayings
-from rushlight.batch.job_log import Log, latest, read_log
+from rushlight.batch.job_log import Log, latest, newer_text, read_log
 from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.records.handover import HANDOVER, Handover, HandoverFile, Lacking
@@ -113,6 +113,8 @@ def hand_over(asked: Asked, on_progress: Callable[[Progress], None] = lambda pro
     log = read_log(out)
     if not log.records and not log.refused:
         raise OptionError("has no log/jobs.jsonl: nothing was rendered here", file=str(out))
+    if text := newer_text(log.records):  # what it made would be lacking, and nobody would know
+        raise OptionError(f"{text}. Close the delivery with the newer one", file=str(out))
     to = place.checked_place(out, asked.to or out.resolve().parent)
     with _held(out):
         contents = _contents(asked, to)

@@ -221,6 +221,11 @@ def test_a_newer_record_is_read_and_nothing_is_added_to_it(cart: Path, farm: Her
     changed(cart)
     code, said = run("render", *request_of(cart))
     assert code == 2 and "newer rushlight (records rushlight-job-2" in said, said
+    code, said = run("handover", cart / "out", "--name", "editor", "--to", cart)
+    assert (
+        code == 2 and "Close the delivery with the newer one" in said and not (cart / "editor_001").exists()
+    )
+    run("space", cart / "out", "--keep-revisions", 0, "--remove")  # refused where there is anything to clear
     assert {path: path.read_bytes() for path in before} == before and not farm.calls
     assert measured(cart / "out") == 2
 

@@ -53,7 +53,8 @@ def fork_ahead(modules: Sequence[str]) -> None:
         return
     from multiprocessing import forkserver
 
-    _loaded[:] = ["distributed", NO_PAGES, CALLS, *modules, "rushlight.batch.farm.forked"]
+    first, last = "rushlight.batch.farm.without_algebra", "rushlight.batch.farm.forked"
+    _loaded[:] = [first, "distributed", NO_PAGES, CALLS, *modules, last]
     forkserver.set_forkserver_preload(_loaded)
     try:
         with for_children(), without_main():

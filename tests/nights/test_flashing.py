@@ -13,6 +13,7 @@ from here import ENCODED, HereFarm, farm_here, run  # noqa: F401
 from logged import read_records
 from pictures import frame_of, write_movie
 
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_frames"
 DARK, BRIGHT = 300, 620  # LogC3 codes, narrow
 FRAMES = 96  # two segments of two seconds
 RECIPE = """
@@ -81,3 +82,15 @@ def test_a_night_with_flashing_clips(tmp_path: Path, farm_here: HereFarm) -> Non
     look_at = page.partition('id="look-at"')[2].partition("</details>")[0]
     assert "A001C001" in look_at and "may flash more" in look_at and "A001C002" not in look_at
     assert "safe" not in page.replace("no test of safety", "")
+
+
+def test_the_sample_day_is_not_accused(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811
+    recipe = tmp_path / "small.toml"
+    recipe.write_text(RECIPE.partition('[[output]]\nname = "viewing"')[0].replace("128x72", "64x36"))
+    code, said = run("render", SAMPLES / "day.csv", "--recipe", recipe, "--out", tmp_path / "out")
+    assert code == 0, said
+    records = read_records(tmp_path / "out")
+    assert len(records) == 3 and sum(record["frames"] for record in records) == 83
+    for record in records:
+        assert not any("flashes" in picture for picture in record["colour"]["pictures"])
+        assert not any("flash" in text for text in record["warnings"])

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 __all__ = ["PIECE", "PIECES", "Memory", "Transfer"]
 
-PIECE, PIECES = 1 << 20, 3  # bytes of one, and how many: all the pinned memory that a worker takes
+PIECE, PIECES = 4 << 20, 3  # bytes of one, and how many: all the pinned memory that a worker takes
 GIVEN_UP = 20.0  # seconds that the card may take for what it has in hand
 PAUSE, LONGEST = 5e-5, 2e-3  # seconds between two looks whether it is done
 TO_CARD, FROM_CARD = 1, 2  # cudaMemcpyKind

@@ -30,7 +30,8 @@ class Cost:
 
 
 def timed(commands: Sequence[Command], *, cores: int | None = None, where: Path | None = None) -> Cost:
-    """The cost of commands started together; `cores` pins them, and all they start, to the first so many.
+    """The cost of commands started together; `cores` pins them, and all they start, to the first so many. Python keeps what it has
+    compiled of ours, as an installation does.
 
     CalledProcessError with what the command said where one fails.
     """
@@ -44,6 +45,7 @@ def timed(commands: Sequence[Command], *, cores: int | None = None, where: Path 
                 stderr=subprocess.STDOUT,
                 text=True,
                 cwd=where,
+                env={k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"},
                 preexec_fn=lambda: os.sched_setaffinity(0, allowed),
             )
             for command in commands

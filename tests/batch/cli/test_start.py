@@ -36,7 +36,14 @@ GUARDS = ("hasattr(os,", "AttributeError", "getattr(os,")
 
 def test_what_only_linux_has_is_asked_for_before_it_is_used() -> None:
     """macOS by rule: no such name of `os` without a question, no module that it lacks, no path of /proc but where its absence is met."""
-    root, met = Path(__file__).resolve().parents[3], ("batch/disks.py", "pipelines/outputs/stills.py")
+    root, met = (
+        Path(__file__).resolve().parents[3],
+        (
+            "batch/disks.py",
+            "batch/doctor/graphics_card.py",
+            "pipelines/outputs/stills.py",
+        ),
+    )
     for path in sorted(p for top in ("batch", "pipelines") for p in (root / top).rglob("*.py")):
         text, place = path.read_text(), path.relative_to(root).as_posix()
         used = {n.attr for n in ast.walk(ast.parse(text)) if isinstance(n, ast.Attribute) and n.attr in LINUX}

@@ -89,7 +89,7 @@ def _asked() -> str:
 
 def _probed() -> dict[str, object]:
     """What `card_probe` found, or why it found nothing."""
-    command = [sys.executable, "-m", "rushlight.batch.doctor.card_probe"]
+    command = [sys.executable, "-P", "-m", "rushlight.batch.doctor.card_probe"]
     try:
         run = subprocess.run(command, capture_output=True, text=True, timeout=PATIENCE, check=False)
         found: dict[str, object] = json.loads(run.stdout.splitlines()[-1])

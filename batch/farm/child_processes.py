@@ -18,6 +18,7 @@ from rushlight.batch.own_process import is_own
 __all__ = [
     "ENVIRONMENT",
     "NO_PAGES",
+    "environment_of_others",
     "for_children",
     "fork_ahead",
     "forking",
@@ -27,6 +28,8 @@ __all__ = [
 
 # One thread a library and worker: N workers use N cores. And what keeps a worker small.
 ENVIRONMENT = {
+    # Python begins them by `-c`, and would look for modules in the folder somebody works in first: his av.py would be run.
+    "PYTHONSAFEPATH": "1",
     "OMP_NUM_THREADS": "1",
     "OPENBLAS_NUM_THREADS": "1",
     "MKL_NUM_THREADS": "1",
@@ -44,6 +47,7 @@ CALLS = "rushlight.batch.farm.worker_process"
 # Before 3.11.1 whoever is logged in could have a fork server run his code (CVE-2022-42919).
 POSSIBLE = sys.platform == "linux" and sys.version_info >= (3, 11, 1)
 
+_BEFORE = {name: os.environ.get(name) for name in ENVIRONMENT}
 _loaded: list[str] = []  # what the fork server loads; empty while there is none
 
 
@@ -103,3 +107,10 @@ def for_children() -> Iterator[None]:
                 os.environ.pop(name, None)
             else:
                 os.environ[name] = value
+
+
+def environment_of_others() -> dict[str, str]:
+    """Environment of programs that are not ours: as this process began. A worker that starts again leaves its own in it (Dask's
+    `pre-spawn-environ`)."""
+    ours = {name: value for name, value in _BEFORE.items() if value is not None}
+    return {name: value for name, value in os.environ.items() if name not in ENVIRONMENT} | ours

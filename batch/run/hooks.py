@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import IO, TYPE_CHECKING
 
+from rushlight.batch.farm.child_processes import environment_of_others
 from rushlight.batch.interrupts import obeyed
 from rushlight.batch.records.summary import SUMMARY, Status, Summary
 from rushlight.pipelines.errors import InputError, OptionError, QueueError
@@ -173,7 +174,12 @@ def _run(words: tuple[str, ...], summary: Mapping[str, object], seconds: float) 
         given.write(json_text(summary, indent=2).encode() + b"\n")
         given.seek(0)
         process = subprocess.Popen(
-            words, stdin=given, stdout=said, stderr=subprocess.STDOUT, start_new_session=True
+            words,
+            stdin=given,
+            stdout=said,
+            stderr=subprocess.STDOUT,
+            start_new_session=True,
+            env=environment_of_others(),
         )
         try:
             with obeyed():

@@ -36,7 +36,7 @@ class _Worker:
         call = f"from {__name__} import serve; serve({theirs.fileno()})"
         with theirs:
             self.process = subprocess.Popen(
-                [sys.executable, "-c", call],
+                [sys.executable, "-P", "-c", call],  # not from the folder somebody works in
                 pass_fds=[theirs.fileno()],
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,

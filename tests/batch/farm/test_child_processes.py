@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -57,6 +58,21 @@ print(json.dumps(told))
 """
 
 
+PLANTED = """
+import multiprocessing, sys
+from rushlight.batch.own_process import own_process
+from rushlight.batch.farm.child_processes import fork_ahead
+
+if __name__ == "__main__":
+    own_process()
+    fork_ahead(["planted"])
+    child = multiprocessing.get_context("forkserver").Process(target=print)
+    child.start()
+    child.join()
+    sys.exit(child.exitcode)
+"""
+
+
 def told(own: bool, folder: object) -> dict:
     done = subprocess.run(
         [
@@ -89,6 +105,29 @@ def test_workers_of_a_program_are_its_own_children(tmp_path: object) -> None:
     found = told(False, tmp_path)
     assert found["parents"] == [found["own"]]
     assert {each["loaded"] for each in found["first"]} == {False}
+
+
+@pytest.mark.skipif(not child_processes.POSSIBLE, reason="no fork server here")
+def test_nothing_is_loaded_from_the_folder_somebody_works_in(tmp_path: Path) -> None:
+    """A folder of cards may hold an av.py, or somebody's cupy.py: it is not ours to run."""
+    for name in ("planted", "distributed", "numba", "cupy", "struct"):
+        (tmp_path / f"{name}.py").write_text("open('run', 'a').write(__name__)")
+    (tmp_path / "begin").mkdir()
+    script = tmp_path / "begin" / "command.py"
+    script.write_text(PLANTED)
+    subprocess.run([sys.executable, str(script)], cwd=tmp_path, timeout=300, check=True)
+    assert not (tmp_path / "run").exists()
+
+
+def test_other_programs_have_the_environment_that_this_process_began_with(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A worker that starts again leaves its own in ours; a hook in Python would not find what lies beside it."""
+    began = child_processes.environment_of_others()
+    for name, value in child_processes.ENVIRONMENT.items():
+        monkeypatch.setenv(name, f"{value}00")
+    monkeypatch.setenv("RUSHLIGHT_OTHER", "stays")
+    assert child_processes.environment_of_others() == began | {"RUSHLIGHT_OTHER": "stays"}
 
 
 def test_a_folder_of_too_long_a_name_for_a_socket_costs_the_fork_server_alone(

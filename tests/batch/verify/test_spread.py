@@ -55,6 +55,18 @@ def test_each_process_that_dies_costs_its_clip_and_no_other(tmp_path: Path) -> N
     assert all(gone(p) for p in processes(tmp_path))
 
 
+def test_processes_load_nothing_from_the_folder_somebody_works_in(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    work = tmp_path / "work"
+    work.mkdir()
+    for name in ("av", "numpy", "struct", "xxhash"):
+        (work / f"{name}.py").write_text("open('run', 'a').write(__name__)")
+    monkeypatch.chdir(work)
+    found = spread_toys(tmp_path, night(tmp_path, "a", "b"))
+    assert [v.verdict for v in found] == ["pass", "pass"] and not (work / "run").exists()
+
+
 def test_a_real_folder_gives_what_one_process_gives(tmp_path: Path) -> None:
     """Verdicts, texts and order; a line of the log that does not read comes last in both."""
     night(tmp_path, "A001C003", "A001C001", "A001C002")

@@ -4,20 +4,49 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.plan.request_ledger import Day
 from rushlight.batch.records.colour import CAUTION
 from rushlight.batch.records.job_record import ClipRecord
 from rushlight.batch.records.verdicts import CheckVerdict
+from rushlight.batch.report.next_step import MEASURED, next_step
+from rushlight.batch.report.page_pictures import anchor_of
 from rushlight.pipelines.counted import counted
 
-__all__ = ["WEIGHTS", "Need", "OddThing", "Weight", "exceptions_of", "needs_of", "sentence"]
+__all__ = [
+    "WEIGHTS",
+    "BadFile",
+    "Need",
+    "OddThing",
+    "Shown",
+    "Weight",
+    "exceptions_of",
+    "needs_of",
+    "sentence",
+]
 
 Weight = Literal["lost", "wrong", "look at", "note"]
 WEIGHTS: tuple[Weight, ...] = ("lost", "wrong", "look at", "note")
 SHARED = 3  # clips of which the same is said, from which on it is said once
+
+
+class BadFile(NamedTuple):
+    """A delivered file that failed when it was measured again; no address where it is not there."""
+
+    path: str
+    href: str  # from the page
+
+
+class Shown(NamedTuple):
+    """What of a delivered clip may need somebody."""
+
+    name: str
+    anchor: str
+    checks: Sequence[tuple[str, CheckVerdict]]
+    warnings: Sequence[str]
+    bad_files: Sequence[BadFile] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,33 +57,47 @@ class OddThing:
     name: str
     text: str
     anchor: str = ""  # of the clip on the page; empty where it has no part of it
+    files: Sequence[BadFile] = ()
+    step: str = ""  # what to do, where the text does not say it
 
 
 @dataclass(frozen=True, kw_only=True)
 class Need:
-    """A line of what needs somebody: names with their anchors, and the texts that are said of all of them."""
+    """A line of what needs somebody: names with their anchors, the texts that are said of all of them, and what to do."""
 
     weight: Weight
     names: Sequence[tuple[str, str]]
     texts: Sequence[str]
+    files: Sequence[BadFile] = ()
+    steps: Sequence[str] = ()  # what to do, where the texts do not say it
 
 
 def exceptions_of(
     records: Iterable[ClipRecord],
-    clips: Iterable[tuple[str, str, Sequence[tuple[str, CheckVerdict]], Sequence[str]]],
+    clips: Iterable[Shown],
     day: Day,
 ) -> list[OddThing]:
-    """All of a day. `clips` are those that are delivered: name, anchor, verdicts by check, warnings."""
+    """All of a day. `clips` are those that are delivered."""
     found: list[OddThing] = []
 
-    def add(weight: Weight, name: str, text: str, anchor: str = "") -> None:
-        found.append(OddThing(weight=weight, name=name, text=text, anchor=anchor))
+    def add(
+        weight: Weight,
+        name: str,
+        text: str,
+        anchor: str = "",
+        *,
+        files: Sequence[BadFile] = (),
+        step: str | None = None,
+    ) -> None:
+        step = next_step(text) if step is None else step
+        found.append(OddThing(weight=weight, name=name, text=text, anchor=anchor, files=files, step=step))
 
     for record in records:
         if record.status == "not yet":
             add("look at", record.clip, "not made yet")
         elif record.status != "done":
-            add("lost", record.clip, f"{_scene(record)}{record.status}: {record.error}")
+            problem = f"{record.status}: {record.error}"
+            add("lost", record.clip, _scene(record) + problem, anchor_of(record), step=next_step(problem))
     for clip in day.dropped.values():
         add("look at", clip, "taken out of the queue by hand, and not made")
     for entry in day.entries:
@@ -63,11 +106,13 @@ def exceptions_of(
             add("look at", entry.clip, text)
     for row in day.settled.values():
         add("note", row.clip, row.text)
-    for name, anchor, checks, warnings in clips:
+    for name, anchor, checks, warnings, files in clips:
         for check, verdict in checks:
-            if verdict.verdict in ("fail", "warn"):
-                weight: Weight = "wrong" if verdict.verdict == "fail" else "look at"
-                add(weight, name, f"measured again, {check}: {verdict.text}", anchor)
+            said = f"{MEASURED}{check}: {verdict.text}"
+            if verdict.verdict == "fail":
+                add("wrong", name, said, anchor, files=files)
+            elif verdict.verdict == "warn":
+                add("look at", name, said, anchor, step="")  # the usual one is for a failure
         for text in warnings:
             add("look at" if text.startswith(CAUTION) else "note", name, text, anchor)
     if day.media:
@@ -93,25 +138,29 @@ def needs_of(exceptions: Sequence[OddThing]) -> dict[Weight, list[Need]]:
     found: dict[Weight, list[Need]] = {}
     for weight in WEIGHTS:
         mine = [each for each in exceptions if each.weight == weight]
-        by_text: dict[str, dict[str, str]] = {}
+        by_text: dict[str, dict[tuple[str, str], OddThing]] = {}
         for each in mine:
-            by_text.setdefault(each.text, {})[each.name] = each.anchor
-        shared = {text for text, names in by_text.items() if len(names) >= SHARED}
-        by_name: dict[tuple[str, str], list[str]] = {}
+            by_text.setdefault(each.text, {})[each.name, each.anchor] = each
+        shared = {text: list(said.values()) for text, said in by_text.items() if len(said) >= SHARED}
+        by_name: dict[tuple[str, str], list[OddThing]] = {}
         for each in mine:
             if each.text not in shared:
-                by_name.setdefault((each.name, each.anchor), []).append(each.text)
-        lines = [
-            Need(weight=weight, names=[name], texts=list(dict.fromkeys(t))) for name, t in by_name.items()
-        ]
-        lines += [
-            Need(weight=weight, names=list(names.items()), texts=[text])
-            for text, names in by_text.items()
-            if text in shared
-        ]
+                by_name.setdefault((each.name, each.anchor), []).append(each)
+        lines = [_need(weight, said) for said in (*by_name.values(), *shared.values())]
         if lines:
             found[weight] = lines
     return found
+
+
+def _need(weight: Weight, said: Sequence[OddThing]) -> Need:
+    """One line of several things that have their clip, or their text, in common."""
+    return Need(
+        weight=weight,
+        names=list(dict.fromkeys((each.name, each.anchor) for each in said)),
+        texts=list(dict.fromkeys(each.text for each in said)),
+        files=list(dict.fromkeys(file for each in said for file in each.files)),
+        steps=list(dict.fromkeys(each.step for each in said if each.step)),
+    )
 
 
 def sentence(counts: Mapping[str, int], exceptions: Sequence[OddThing]) -> str:

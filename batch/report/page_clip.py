@@ -22,16 +22,19 @@ from rushlight.batch.records.sound import ClipSound, HeardSound
 from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts
 from rushlight.batch.report.chart_drawing import DrawnChart, drawn_chart
 from rushlight.batch.report.level_charts import Chart, level_chart, loudness_chart
+from rushlight.batch.report.needs import BadFile
 from rushlight.batch.report.page_pictures import anchor_of, clip_pictures
 from rushlight.batch.verify.colour_check import limits
 from rushlight.pipelines.colour.chart import PATCHES
 from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.inside_folder import is_file
 from rushlight.pipelines.measure.sound_lag import WINDOW
 
 __all__ = ["Line", "PageClip", "page_clip", "rate_of"]
 
 
 Line = tuple[str, str]  # channel, SVG points
+_LIBRARY = "oiio:"  # begins OpenImageIO's own notes on a file; records and `--json` have them
 
 # Patches without colour, and the light that they reflect (0 to 1).
 _GREYS = {"grey 18 %": 0.18, "white 90 %": 0.9} | {
@@ -74,7 +77,9 @@ class PageClip:
     looks: Sequence[PageLook]  # of outputs that do not show that one
     camera: str  # camera, lens and settings in a line; empty where nobody states any
     camera_facts: Sequence[tuple[str, str, str]]  # name, value, who says so
-    header: Sequence[tuple[str, str]]  # of the original, by its own keys
+    header: Sequence[
+        tuple[str, str]
+    ]  # of the original, by its own keys; without those of the library that reads it
     digest: str
     source: str
     files: Sequence[OutputFile]
@@ -91,6 +96,7 @@ class PageClip:
     verdict: str  # of the last `verify`; empty where it was not measured since it was made
     checks: Sequence[tuple[str, CheckVerdict]]
     play: str  # the smallest movie that browsers play, from the page; empty without one
+    bad_files: Sequence[BadFile]  # that failed in it
     decided: str  # the figure and limit that decided its verdict; empty where it was not measured
     before_and_after: Sequence[tuple[str, str, str]]  # a still that a revision replaced, the new one, why
     still: str
@@ -138,7 +144,7 @@ def page_clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | No
         looks=[_look(record, name, look) for name, look in record.looks.items()],
         camera=facts_text(facts := recorded_camera_facts(record)),
         camera_facts=[(name.replace("_", " "), fact.value, fact.said_by) for name, fact in facts.items()],
-        header=list(record.source.header.items()),
+        header=[pair for pair in record.source.header.items() if not pair[0].startswith(_LIBRARY)],
         digest=record.colour.digest,
         source=record.source.path,
         manifest=record.source.manifest.sentence if record.source.manifest else "",
@@ -154,6 +160,7 @@ def page_clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | No
         greys=_greys(record),
         verdict=measured.verdict if measured else "",
         checks=tuple(measured.checks.items()) if measured else (),
+        bad_files=_bad_files(folder, measured) if measured else (),
         play=_play(record),
         decided=_decided(record, measured),
         before_and_after=_before_and_after(record, cleared),
@@ -196,6 +203,14 @@ def _play(record: DeliveredRecord) -> str:
 def _href(path: str) -> str:
     """A file of the output folder as the page's address of it."""
     return "../" + quote(os.fsencode(path))
+
+
+def _bad_files(folder: Path, measured: ClipVerdicts) -> list[BadFile]:
+    """Files of which a check failed; one whose name leads out of the folder, or that is not there, has no address."""
+    bad = [
+        path for path, checks in measured.files.items() if any(c.verdict == "fail" for c in checks.values())
+    ]
+    return [BadFile(path, _href(path) if is_file(folder, path) else "") for path in bad]
 
 
 def _decided(record: DeliveredRecord, measured: ClipVerdicts | None) -> str:

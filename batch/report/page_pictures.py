@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, OutputFile
-from rushlight.batch.records.job_record import DeliveredRecord
+from rushlight.batch.records.job_record import ClipRecord, DeliveredRecord
 from rushlight.batch.records.shape import box_of
 from rushlight.batch.report.scope_drawing import scope_svg
 from rushlight.pipelines import inside_folder
@@ -75,7 +75,7 @@ class Pictures(TypedDict):
     ]  # of the strip's first, middle and last frame; of the still where there is no strip
 
 
-def anchor_of(record: DeliveredRecord) -> str:
+def anchor_of(record: ClipRecord) -> str:
     """Anchor that names a clip in a page's addresses and files."""
     return re.sub(r"[^A-Za-z0-9_-]", "-", record.job)
 

@@ -6,10 +6,7 @@ pages are small and in sRGB.
 
 from __future__ import annotations
 
-import re
-from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -23,9 +20,11 @@ from rushlight.batch.report.batch_csv import batch_csv
 from rushlight.batch.report.camera_report import write_camera_report
 from rushlight.batch.report.kept_results import kept_faults, kept_verdicts
 from rushlight.batch.report.made_with import made_on_page
-from rushlight.batch.report.needs import OddThing, exceptions_of, needs_of, sentence
+from rushlight.batch.report.needs import OddThing, Shown, exceptions_of, needs_of, sentence
+from rushlight.batch.report.next_step import next_step
 from rushlight.batch.report.page_clip import PageClip, page_clip, rate_of
 from rushlight.batch.report.page_pictures import PICTURES, contact_sheets
+from rushlight.batch.report.page_scenes import lost_clip, scenes_of, spanned
 from rushlight.batch.report.page_templates import render_page
 from rushlight.batch.verify.colour_check import TOLERANCE
 from rushlight.pipelines.errors import OptionError
@@ -58,10 +57,11 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
             clips.append(page_clip(folder, record, verdicts.get(record.job)))
         except Exception as error:
             faults.append(_fault(record.clip, unexpected(folder, f"showing {record.clip}", error)))
-    clips = _spanned(clips)
-    scenes = _scenes(clips)
-    in_order = [(c.lines or (c.name,), c.still, c.cell) for _, takes in scenes for c in takes]
-    odd = faults + exceptions_of(records, [(c.name, c.anchor, c.checks, c.warnings) for c in clips], day)
+    clips = spanned(clips)
+    scenes = scenes_of(clips, [lost_clip(r) for r in records if r.status in ("failed", "set aside")])
+    in_order = [(c.lines or (c.name,), c.still, c.cell) for scene in scenes for c in scene.takes]
+    shown = [Shown(c.name, c.anchor, c.checks, c.warnings, c.bad_files) for c in clips]
+    odd = faults + exceptions_of(records, shown, day)
     page = render_page(
         "report.html",
         title=day.title.text or folder.name,
@@ -78,6 +78,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
         length=_length(clips),
         sheets=contact_sheets(folder, in_order, "report", day.title.text),
         tolerance=TOLERANCE,
+        next_step=next_step,
         made=made_on_page(done),
     )
     _write(folder, "report/index.html", page)
@@ -116,7 +117,7 @@ def _tidy(folder: Path, clips: Sequence[PageClip]) -> None:
 
 
 def _fault(name: str, text: str) -> OddThing:
-    return OddThing(weight="wrong", name=name, text=text)
+    return OddThing(weight="wrong", name=name, text=text, step=next_step(text))
 
 
 def _length(clips: Sequence[PageClip]) -> str:
@@ -129,11 +130,17 @@ def _length(clips: Sequence[PageClip]) -> str:
 
 
 def _clock(text: str) -> str:
-    """`2026-11-26 04:10 UTC` of a record's time; the text itself where it is none."""
+    """`2026-11-26 05:10 +01:00 (04:10 UTC)` of a record's time, by the clock of the machine that makes the page; the text itself
+    where it is none."""
     try:
-        return datetime.fromisoformat(text).astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
-    except ValueError:
+        local = datetime.fromisoformat(text).astimezone()
+        utc = local.astimezone(UTC)
+    except (ValueError, OverflowError):
         return text
+    if not local.utcoffset():
+        return f"{utc:%Y-%m-%d %H:%M} UTC"
+    day = "%H:%M" if local.date() == utc.date() else "%Y-%m-%d %H:%M"
+    return f"{local:%Y-%m-%d %H:%M} {local.isoformat()[-6:]} ({utc:{day}} UTC)"
 
 
 def _measured(clips: Sequence[PageClip], verdicts: Verdicts | None) -> dict[str, str | int] | None:
@@ -147,29 +154,3 @@ def _measured(clips: Sequence[PageClip], verdicts: Verdicts | None) -> dict[str,
         "since": sum(not c.verdict for c in clips),
         **counts,
     }
-
-
-def _spanned(clips: Sequence[PageClip]) -> list[PageClip]:
-    """Place of each clip on the day's line, in hundredths: `left` and `wide`, from its timecodes."""
-    ends = [(_seconds(c.first), _seconds(c.first) + c.frames / rate_of(c.rate)) for c in clips]
-    start = min((e[0] for e in ends), default=0.0)
-    whole = max(max((e[1] for e in ends), default=1.0) - start, 1e-6)
-    placed = []
-    for clip, (first, last) in zip(clips, ends, strict=True):
-        wide = round(max(100 * (last - first) / whole, 0.4), 3)
-        left = round(min(100 * (first - start) / whole, 100 - wide), 3)
-        placed.append(replace(clip, left=left, wide=wide))
-    return placed
-
-
-def _seconds(timecode: str) -> float:
-    parts = [int(p) for p in re.findall(r"\d+", timecode)][:3]
-    return float(sum(p * k for p, k in zip(parts, (3600, 60, 1), strict=False)))
-
-
-def _scenes(clips: list[PageClip]) -> list[tuple[str, list[PageClip]]]:
-    """Clips by scene, scenes by the time of their first clip, clips by time."""
-    groups: dict[str, list[PageClip]] = defaultdict(list)
-    for clip in sorted(clips, key=lambda c: (c.first, c.name)):
-        groups[clip.scene].append(clip)
-    return [(f"Scene {scene}" if scene else "No scene stated", takes) for scene, takes in groups.items()]

@@ -1,5 +1,5 @@
 {
-addEventListener("beforeprint", () => document.querySelectorAll("details.needs").forEach(d => { d.open = true; }));
+addEventListener("beforeprint", () => document.querySelectorAll("details.needs, .needs details.more").forEach(d => { d.open = true; }));
 const opened = () => { const d = document.getElementById(decodeURIComponent(location.hash.slice(1))); if (d instanceof HTMLDetailsElement) d.open = true; };
 addEventListener("hashchange", opened); opened();
 for (const table of document.querySelectorAll("table.sortable")) {
@@ -26,7 +26,7 @@ if (day) {
   const filter = () => {
     let count = 0;
     takes.forEach(take => {
-      const fits = Object.entries(chosen).every(([key, value]) => !value || (key === "circled" ? "circled" in take.dataset : take.dataset[key] === value));
+      const fits = Object.entries(chosen).every(([key, value]) => !value || (value === true ? key in take.dataset : take.dataset[key] === value));
       take.hidden = !fits; count += fits;
     });
     day.querySelectorAll(".scene").forEach(scene => { scene.hidden = !scene.querySelector(".take:not([hidden])"); });
@@ -40,11 +40,12 @@ if (day) {
     select.addEventListener("change", () => { chosen[key] = select.value; filter(); });
     label.append(key, select); bar.append(label);
   }
-  const circled = takes.filter(take => "circled" in take.dataset).length;
-  if (circled && circled < takes.length) {
+  for (const [key, says] of [["circled", "circled takes"], ["lost", "not delivered"]]) {
+    const count = takes.filter(take => key in take.dataset).length;
+    if (!count || count === takes.length) continue;
     const label = document.createElement("label"), box = document.createElement("input");
-    box.type = "checkbox"; box.addEventListener("change", () => { chosen.circled = box.checked; filter(); });
-    label.append(box, "circled takes"); bar.append(label);
+    box.type = "checkbox"; box.addEventListener("change", () => { chosen[key] = box.checked; filter(); });
+    label.append(box, says); bar.append(label);
   }
   if (bar.childElementCount) { bar.append(shown); day.querySelector("h2").after(bar); }
 }

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from recorded import recorded
 from rushlight.batch.plan.request_ledger import Day
+from rushlight.batch.records.job_record import UndeliveredRecord
 from rushlight.batch.records.verdicts import CheckVerdict
-from rushlight.batch.report.needs import OddThing, exceptions_of, needs_of, sentence
+from rushlight.batch.report.needs import BadFile, OddThing, Shown, exceptions_of, needs_of, sentence
 
 COUNTS = {"lists": 1, "listed": 5, "delivered": 5, "set_aside": 0, "failed": 0, "not_yet": 0, "ungraded": 0}
 
@@ -62,12 +64,34 @@ def test_verdicts_have_their_weight() -> None:
         ("tags", CheckVerdict(verdict="warn", text="no reel")),
         ("frames", CheckVerdict(verdict="pass", text="")),
     ]
-    found = exceptions_of([], [("A1", "a1", checks, ["odd"])], EMPTY)
+    found = exceptions_of([], [Shown("A1", "a1", checks, ["odd"])], EMPTY)
     assert [(e.weight, e.text, e.anchor) for e in found] == [
         ("wrong", "measured again, colour: has moved", "a1"),
         ("look at", "measured again, tags: no reel", "a1"),
         ("note", "odd", "a1"),
     ]
+
+
+def test_a_wrong_clip_names_its_file_and_what_to_do_and_a_doubtful_one_no_step_of_a_failure() -> None:
+    checks = [
+        ("hash", CheckVerdict(verdict="fail", text="editorial/A1.mov: the file's bytes have changed")),
+        ("tags", CheckVerdict(verdict="warn", text="no reel")),
+    ]
+    file = BadFile("editorial/A1.mov", "../editorial/A1.mov")
+    needs = needs_of(exceptions_of([], [Shown("A1", "a1", checks, [], [file])], EMPTY))
+    (wrong,), (doubt,) = needs["wrong"], needs["look at"]
+    assert wrong.files == [file] and "Hand nothing of this clip on" in wrong.steps[0]
+    assert doubt.files == [] and doubt.steps == []
+
+
+def test_a_scene_and_take_are_no_remedy_and_a_lost_clip_leads_to_its_card() -> None:
+    log = recorded("A 1", row={"scene": "3", "take": "1"}) | {
+        "status": "failed",
+        "error": "/out/a.mov: no space left on the disk",
+    }
+    (need,) = needs_of(exceptions_of([UndeliveredRecord.read(log)], [], EMPTY))["lost"]
+    assert need.names == [("A 1", "A-1")] and need.texts[0].startswith("(scene 3, take 1) failed")
+    assert "Make room" in need.steps[0]
 
 
 EMPTY = Day(entries=(), lists=(), media=None, dropped={}, settled={}, ungraded=0)

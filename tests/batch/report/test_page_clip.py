@@ -56,6 +56,26 @@ def test_the_figure_and_limit_that_decided(tmp_path: Path) -> None:
     assert shown(tmp_path, [movie()], "pass", frames=plain).decided == "all checks pass"
 
 
+def test_a_bad_file_has_an_address_where_it_is_there(tmp_path: Path) -> None:
+    bad = CheckVerdict(verdict="fail", text="the file's bytes have changed")
+    gone = shown(tmp_path, [movie(path="editorial/A 1.mov")], "fail", hash=bad)
+    assert gone.bad_files == [("editorial/A 1.mov", "")]
+    (tmp_path / "editorial").mkdir()
+    (tmp_path / "editorial" / "A 1.mov").write_bytes(b"x")
+    assert shown(tmp_path, [movie(path="editorial/A 1.mov")], "fail", hash=bad).bad_files == [
+        ("editorial/A 1.mov", "../editorial/A%201.mov")
+    ]
+    assert shown(tmp_path, [movie()], "pass", hash=CheckVerdict(verdict="pass", text="")).bad_files == []
+
+
+def test_notes_of_the_library_are_no_part_of_the_header_that_is_shown(tmp_path: Path) -> None:
+    log = recorded("A001", movie())
+    log["source"]["header"] = {"oiio:BitsPerSample": "10", "dpx:InputDevice": "H7"}
+    record = DeliveredRecord.read(log)
+    assert page_clip(tmp_path, record, None).header == [("dpx:InputDevice", "H7")]
+    assert record.source.header["oiio:BitsPerSample"] == "10"
+
+
 @pytest.mark.parametrize(
     ("rate", "said"), [("24000/1001", "23.976"), ("25", "25"), ("30000/1001", "29.97"), ("x", "24")]
 )

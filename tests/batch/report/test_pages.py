@@ -8,6 +8,7 @@ import json
 import re
 import shutil
 import subprocess
+import time
 from dataclasses import replace
 from pathlib import Path
 from urllib.parse import unquote
@@ -231,6 +232,8 @@ def test_filters_player_and_links_in_a_real_browser(out: Path, tmp_path: Path) -
       said.all = takes(); pick("scene", "12A"); said.scene = takes(); said.scenes = day.querySelectorAll(".scene:not([hidden])").length;
       said.status = day.querySelector("[role=status]").textContent; pick("scene", ""); pick("camera", "B"); said.camera = takes(); pick("camera", "");
       const box = day.querySelector(".filters input"); box.click(); said.circled = takes(); box.click(); said.again = takes();
+      const lost = [...day.querySelectorAll(".filters label")].find(l => l.textContent === "not delivered").querySelector("input");
+      lost.click(); said.lost = [...day.querySelectorAll(".take:not([hidden]) h4")].map(h => h.textContent); lost.click();
       said.links = [...document.querySelectorAll("a[href]")].map(a => a.getAttribute("href"));
       said.wide = document.documentElement.scrollWidth <= innerWidth; said.width = innerWidth;
       const p = document.createElement("pre"); p.id = "said"; p.textContent = JSON.stringify(said); document.body.append(p);
@@ -239,8 +242,9 @@ def test_filters_player_and_links_in_a_real_browser(out: Path, tmp_path: Path) -
     run = chromium(tmp_path / "profile", "--window-size=500,900", "--dump-dom", address)
     (found,) = re.findall(r'<pre id="said">(.*)</pre>', run.stdout)
     said = json.loads(html.unescape(found))
-    assert (said["all"], said["scene"], said["scenes"], said["camera"], said["again"]) == (4, 1, 1, 1, 4)
-    assert said["status"] == "1 of 4 clips" and said["circled"] == 2 and said["wide"] and said["width"] <= 500
+    assert (said["all"], said["scene"], said["scenes"], said["camera"], said["again"]) == (5, 1, 1, 1, 5)
+    assert said["lost"] == ["gone.mov"]
+    assert said["status"] == "1 of 5 clips" and said["circled"] == 2 and said["wide"] and said["width"] <= 500
     page = (out / "report" / "index.html").read_text()
     for link in said["links"]:
         if link.startswith("#"):
@@ -332,7 +336,7 @@ def test_originals_counted_and_verdicts_shown(out: Path, tmp_path: Path) -> None
     ):
         assert words in html.unescape(text) or words in text
     assert (
-        re.search(r"Measured again on 20..-..-.. ..:.. UTC: \d match", text)
+        re.search(r"Measured again on 20..-..-.. ..:..(?: \S+ \(.*?)? ?UTC\)?: \d match", text)
         and "Measured again: pass" in text
     )
     first = next(iter(latest(read_records(folder)).values()))
@@ -363,6 +367,53 @@ def test_pictures_are_kept_and_old_ones_removed(out: Path, tmp_path: Path) -> No
     (pictures / "old.jpg").write_bytes(b"of another clip")
     write_report(folder)
     assert {p.name: p.stat().st_mtime_ns for p in pictures.iterdir()} == before
+
+
+def at(zone: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    monkeypatch.setenv("TZ", zone)
+    time.tzset()
+    try:
+        return write_report(folder).read_text()
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+
+
+def test_times_are_the_machines_with_their_offset_and_utc(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    append_record(tmp_path, recorded("A001", movie(), finished="2026-11-27T23:10:00+00:00"))
+    oslo = at("Europe/Oslo", tmp_path, monkeypatch)
+    assert "2026-11-28 00:10 +01:00 (2026-11-27 23:10 UTC)" in oslo
+    assert at("Europe/Oslo", tmp_path, monkeypatch) == oslo, "made twice, the same bytes"
+    assert "2026-11-27 18:10 -05:00 (23:10 UTC)" in at("America/New_York", tmp_path, monkeypatch)
+    assert "· 2026-11-27 23:10 UTC ·" in at("UTC", tmp_path, monkeypatch)
+
+
+def test_what_is_wrong_stands_first_with_its_file_and_what_to_do(tmp_path: Path) -> None:
+    """From records alone: a bad file by its link, a lost clip's card, eight problems and then how many more."""
+    append_record(
+        tmp_path, recorded("A001", movie(path="editorial/A 1.mov"), finished="2026-11-28T04:10:00+00:00")
+    )
+    (tmp_path / "editorial").mkdir()
+    (tmp_path / "editorial" / "A 1.mov").write_bytes(b"x")
+    for n in range(10):
+        lost = {"status": "set aside", "error": f"day.csv:{n}: slope: '{n} <b>' has 1 number"}
+        append_record(tmp_path, recorded(f"B{n}", row={"scene": "3", "take": str(n)}) | lost)
+    bad = {"hash": {"verdict": "fail", "text": "the file's bytes have changed"}}
+    clip = {"clip": "A001", "job": "A001", "made": "2026-11-28T04:10:00+00:00", "decision": "none"}
+    clip |= {"verdict": "fail", "checks": bad, "files": {"editorial/A 1.mov": bad}}
+    verdicts = {"schema": "rushlight-verify-1", "measured": "2026-11-28T04:30:00+00:00", "clips": [clip]}
+    (tmp_path / "log" / "verify.json").write_text(json.dumps(verdicts))
+    page = write_report(tmp_path).read_text()
+    first, day = page.split("</header>")
+    assert 'Wrong file: <a href="../editorial/A%201.mov">editorial/A 1.mov</a>' in first
+    assert "Hand nothing of this clip on" in first and first.count("Mend that line of the list") == 10
+    before, after = first.split("<summary>and 2 more</summary>")
+    assert before.count('href="#B') == 8 and after.count('href="#B') == 2
+    assert day.count('<article class="take lost"') == day.count("Mend that line of the list") == 10
+    assert 'id="B7" data-scene="3"' in day and "10 not delivered" in day and "<b>&#39;" not in page
+    assert stopped(page) == []
 
 
 def test_what_was_heard_of_two_sounds_is_shown_on_one_time_axis(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import fcntl
 import os
+import re
 import time
 from collections.abc import Iterable
 from contextlib import suppress
@@ -24,7 +25,7 @@ from rushlight.batch.records.job_record import (
 )
 from rushlight.batch.records.look import SomeLook
 from rushlight.batch.records.original import Source
-from rushlight.pipelines.errors import OptionError, from_os
+from rushlight.pipelines.errors import OptionError, OutsideError, from_os
 from rushlight.pipelines.inside_folder import append, read_bytes
 from rushlight.pipelines.visible_text import json_text
 
@@ -45,9 +46,11 @@ __all__ = [
     "read_log",
     "read_records",
     "refuse_newer",
+    "refuse_newer_folder",
 ]
 
 LOG = "log/jobs.jsonl"
+_NAMED = re.compile(rb'"schema": ?"([a-z0-9-]{1,40})"')
 NotMade = Literal["failed", "set aside", "withdrawn"]
 
 
@@ -113,6 +116,14 @@ def refuse_newer(out: Path, records: Iterable[JobRecord]) -> None:
     """OptionError where a newer version has made a part of what is there."""
     if text := newer_text(records):
         raise OptionError(f"{text}. Go on with the newer one, or give another --out", file=str(out))
+
+
+def refuse_newer_folder(out: Path) -> None:
+    """`refuse_newer` of a folder of which nothing is read yet. Its log is read as records, which takes a while, only where its text
+    names a newer version. What does not read is told by whoever needs it."""
+    with suppress(OSError, OutsideError):
+        if any(is_newer(name.decode()) for name in set(_NAMED.findall(read_bytes(out, LOG)))):
+            refuse_newer(out, read_records(out))
 
 
 def latest(records: Iterable[JobRecord]) -> dict[str, JobRecord]:

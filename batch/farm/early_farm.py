@@ -28,6 +28,13 @@ class EarlyFarm:
         if self._farm is None and workers > 0:
             self._farm = self._pool.submit(self._opened, workers)
 
+    def there(self) -> DaskFarm:
+        """The farm, once it is there, started now with one worker where it was not; it is still there to be taken. QueueError where
+        it does not start."""
+        self.start(1)
+        assert self._farm is not None
+        return self._farm.result()
+
     def take(self, workers: int) -> DaskFarm:
         """The farm, with so many workers or on its way to them, once it is there; started now where it was not. QueueError where
         it does not start."""

@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable, Iterable
-from contextlib import suppress
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from rushlight.batch.disks import mount_of
 from rushlight.batch.queue.migrations import VERSIONS, copy_of
-from rushlight.batch.queue.queue_rows import DamagedQueue, DamagedRow, NewerQueue
+from rushlight.batch.queue.queue_rows import DamagedQueue, DamagedRow, NewerQueue, check_queue
 from rushlight.batch.queue.store import QueuedJob, Store, open_store, queue_of
 from rushlight.batch.records.queue_row import QueuedPlan, TurnOrders
 from rushlight.batch.what_is_there import paths_of
 from rushlight.pipelines.errors import QueueError
-from rushlight.pipelines.inside_folder import remove_tree
+from rushlight.pipelines.inside_folder import is_file, remove_tree
 from rushlight.pipelines.job.spec import JobSpec, OutputSpec, digest_of
 
-__all__ = ["Turn", "clear_work", "fill_alone", "originals_of", "own_queue", "queued_jobs"]
+__all__ = [
+    "Turn",
+    "clear_work",
+    "fill_alone",
+    "originals_of",
+    "own_queue",
+    "queued_jobs",
+    "refuse_newer_queue",
+]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,14 +100,35 @@ def own_queue(out: Path, warn: Callable[[str], None]) -> Store:
         with open_store(path, of=out) as store:
             store.check()
     except NewerQueue as error:
-        text = f"{error.text}; or remove the folder .work, and what was unfinished is made again"
-        raise QueueError(text, file=str(path)) from None
+        raise _refused(error) from None
     except DamagedQueue as error:
         aside = path.with_name(f"{path.name}.damaged")
         path.replace(aside)
         path.with_name(f"{path.name}-journal").unlink(missing_ok=True)
         warn(f"{error}. It is put aside as {aside.name}; unfinished work is made again")
     return open_store(path, of=out)
+
+
+def refuse_newer_queue(out: Path) -> None:
+    """QueueError where the queue of `render` into a folder is of a newer version. Nothing is written; what else is wrong with it is told
+    by whoever opens it to use it."""
+    path = queue_of(out)
+    inside = path.is_relative_to(out)
+    if not (is_file(out, path.relative_to(out).as_posix()) if inside else path.is_file()):
+        return
+    try:
+        with (
+            suppress(sqlite3.Error, DamagedQueue),
+            closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as db,
+        ):
+            check_queue(db, path, VERSIONS)
+    except NewerQueue as error:
+        raise _refused(error) from None
+
+
+def _refused(error: NewerQueue) -> QueueError:
+    text = f"{error.text}; or remove the folder .work, and what was unfinished is made again"
+    return QueueError(text, file=error.file)
 
 
 def originals_of(jobs: Iterable[QueuedJob]) -> list[Path]:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from rushlight.pipelines.job.spec import JobSpec
     from rushlight.pipelines.originals.probe import Facts
 
-__all__ = ["early_farm", "farm_at_work", "prepared_for", "run_on"]
+__all__ = ["card_there", "early_farm", "farm_at_work", "prepared_for", "run_on"]
 
 
 def early_farm(crew: Crew, *, events: EventStream, stop: Stop) -> EarlyFarm:
@@ -33,6 +33,15 @@ def early_farm(crew: Crew, *, events: EventStream, stop: Stop) -> EarlyFarm:
         return crew.farm(workers, tell=events.warning, gone=_given_up(stop, events), ahead=Work().modules)
 
     return EarlyFarm(opened)
+
+
+def card_there(early: EarlyFarm, crew: Crew, stop: Stop) -> bool:
+    """Where a graphics card is required, make sure that a worker of this machine can use it, before anything is written for the night.
+    False where a stop was asked for meanwhile; OptionError where there is none. The workers of other machines are asked as their work comes."""
+    if crew.graphics == "require" and not crew.scheduler:
+        with minded(stop):
+            require_card(early.there(), stopped=lambda: stop.asked)
+    return not stop.asked
 
 
 @contextmanager
@@ -58,10 +67,8 @@ def prepared_for(
     *,
     events: EventStream,
     stop: Stop,
-    graphics: str = "auto",
 ) -> None:
-    """The machine prepared for these jobs, with words where that takes long. OptionError where it has no graphics card that can
-    be used, and that is required."""
+    """The machine prepared for these jobs, with words where that takes long."""
 
     def tell(done: int, total: int) -> None:
         seconds = seconds_to_prepare(total)
@@ -69,8 +76,6 @@ def prepared_for(
         events.event(phase(PREPARING, done, total, text=text, ends=time.time() + (0 if done else seconds)))
 
     with minded(stop):
-        if graphics == "require":
-            require_card(farm, stopped=lambda: stop.asked)
         prepare_machine(farm, jobs, tell=tell, stopped=lambda: stop.asked)
 
 

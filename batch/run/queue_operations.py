@@ -27,7 +27,7 @@ from rushlight.batch.queue.store import QueuedJob, Store, open_store
 from rushlight.batch.records.queue_row import QueuedPlan
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import PLANNING, Place, Stop, Summary, Terms, phase
-from rushlight.batch.run.farm_at_work import early_farm, farm_at_work, prepared_for, run_on
+from rushlight.batch.run.farm_at_work import card_there, early_farm, farm_at_work, prepared_for, run_on
 from rushlight.batch.run.put_in_queue import plan_again, read_list
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
 from rushlight.batch.run.request_accounts import drop_from, sums_in
@@ -98,6 +98,8 @@ def run_queue(
             waits = bool(store.count(*UNSETTLED))
             code = _unsettled(store, summary, set(), room, terms.mode) if waits else DONE
             return max(code, PARTLY) if odd else code
+        early = held.enter_context(early_farm(crew, events=events, stop=stop))
+        card_there(early, crew, stop)
         folders = held.enter_context(_Folders(store, events, terms.mode, room, watch=watch))
         if watch:
             held.callback(watch.end)
@@ -108,12 +110,11 @@ def run_queue(
             count = crew.count(0 if stay else _segments(store, waiting, crew.count(0)))
             with (
                 ExitStack() as closing,
-                early_farm(crew, events=events, stop=stop) as early,
                 farm_at_work(early, count, events=events, stop=stop, closing=closing) as farm,
             ):
                 _say_start(events, clips, clips)
                 jobs = _first_jobs(store, waiting)
-                prepared_for(jobs, farm, events=events, stop=stop, graphics=crew.graphics)
+                prepared_for(jobs, farm, events=events, stop=stop)
                 events.begin(clips=clips, frames=sum(job.frames for job in waiting), workers=farm.slots)
                 if until:
                     events.note(f"nothing new is started after {until:%H:%M %Z on %d %B}")

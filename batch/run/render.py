@@ -11,19 +11,26 @@ from typing import TYPE_CHECKING
 from rushlight.batch.exit_codes import DONE, PARTLY, STOPPED
 from rushlight.batch.farm.early_farm import EarlyFarm
 from rushlight.batch.interrupts import Stopped, beside, cancellable, minded
-from rushlight.batch.job_log import Log, log_path
+from rushlight.batch.job_log import Log, log_path, refuse_newer_folder
 from rushlight.batch.plan.growing_originals import Growth, growing_text
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.request import Request
-from rushlight.batch.queue.filling import Turn, clear_work, fill_alone, originals_of, own_queue
+from rushlight.batch.queue.filling import (
+    Turn,
+    clear_work,
+    fill_alone,
+    originals_of,
+    own_queue,
+    refuse_newer_queue,
+)
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.queue.store import queue_of
 from rushlight.batch.room.room_ahead import RoomAhead
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Place, Summary, Terms
-from rushlight.batch.run.farm_at_work import early_farm, farm_at_work, prepared_for, run_on
+from rushlight.batch.run.farm_at_work import card_there, early_farm, farm_at_work, prepared_for, run_on
 from rushlight.batch.run.jobs_to_make import baked, jobs_of, make_folder, planned
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
 from rushlight.batch.run.request_accounts import sums_in
@@ -46,13 +53,15 @@ def render(
     made: Callable[[], None] = lambda: None,
 ) -> int:
     """Make what is missing, changed or damaged, and tell how it went. Gives the exit code. OptionError where a strict list has
-    a row that is wrong.
+    a row that is wrong, a newer version made a part of the folder, or a card that is required is not there: nothing is written then.
 
     Originals that grow are waited for, after all else is made. `made` is called once nothing more is made, before the last words.
     """
     assert request.out is not None
     out = request.out.absolute()
     events.folder(out)
+    refuse_newer_folder(out)
+    refuse_newer_queue(out)
     # A strict list may be refused, and of a folder with a log all may be there: no worker starts before that is known.
     early = not (crew.scheduler or request.strict or log_path(out).exists())
     with early_farm(crew, events=events, stop=terms.stop) as farm:
@@ -70,6 +79,8 @@ def render(
             return nothing_made(events, out)
         if request.strict and prepared.plan.wrong:
             raise _refused(events, prepared.plan)
+        if prepared.plan.clips and not card_there(farm, crew, terms.stop):
+            return nothing_made(events, out)
         return _rendered(_Night(request, out, crew, events, terms, farm), prepared, made)
 
 
@@ -160,7 +171,7 @@ class _Night:
                 with farm_at_work(self.early, count, events=events, stop=self.stop, closing=closing) as farm:
                     facts = {job_id(clip): clip.facts for clip in prepared.plan.clips}
                     jobs = [(turn.spec, facts[turn.spec.job]) for turn in turns]
-                    prepared_for(jobs, farm, events=events, stop=self.stop, graphics=crew.graphics)
+                    prepared_for(jobs, farm, events=events, stop=self.stop)
                     whole = room.to(out, bake, begun=baking)
                     room.to(queue, lambda: fill_alone(store, out, whole))
                     frames = sum(g.count for turn in whole for g in turn.spec.segments)

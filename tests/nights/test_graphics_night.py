@@ -32,6 +32,10 @@ def without_who(out: Path) -> dict[str, Any]:
     return found
 
 
+def everything(folder: Path) -> dict[str, bytes]:
+    return {str(p.relative_to(folder)): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+
 @needs_compiler
 def test_a_night_of_mixed_workers_whose_card_fails_is_one_of_processors(tmp_path: Path) -> None:
     day = small_day(tmp_path / "day", {"A001C001": 60, "A001C002": 8})
@@ -81,8 +85,14 @@ def test_a_machine_without_the_card_that_is_required_is_refused_before_its_night
             "--graphics",
             "require",
         )
+        queue = ("--queue", tmp_path / "q.sqlite")
+        words = ("--recipe", day.with_name("two.toml"), "--out", tmp_path / "later", *queue)
+        assert here.run("queue", "add", day, *words)[0] == 0
+        before = everything(tmp_path / "later")
+        queued = here.run("queue", "run", *queue, "--graphics", "require")
     finally:
         who_grades._card_of_this_process.cache_clear()
     assert run[0] == 2 and "--graphics require: CuPy is not installed" in run[1], run
-    assert files(tmp_path / "out", "editorial", "viewing") == {}
+    assert not (tmp_path / "out").exists()
+    assert queued[0] == 2 and "nothing was made" in queued[1] and everything(tmp_path / "later") == before
     assert not any(task.function.endswith("render_segment") for task in farm_here.calls)

@@ -191,6 +191,11 @@ def test_a_cleared_folder_goes_on(cart: Path, farm: HereFarm) -> None:
 QUEUES = ("queue.db", "half/.work/queue.sqlite")
 
 
+def whole(folder: Path) -> dict[Path, bytes]:
+    """Every file of a folder."""
+    return {path: path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
 def rows(path: Path) -> dict[str, list[tuple[object, ...]]]:
     """Each table of a queue, whole."""
     with closing(sqlite3.connect(path)) as db:
@@ -203,6 +208,7 @@ def test_a_newer_queue_is_refused_and_left_as_it_is(cart: Path, farm: HereFarm) 
             db.execute("UPDATE about SET value=?", (str(int(VERSION) + 1),))
             db.commit()
     before = {name: (cart / name).read_bytes() for name in QUEUES}
+    half = whole(cart / "half")
     for words in (
         ("queue", "list", "--queue", cart / "queue.db"),
         ("queue", "run", "--queue", cart / "queue.db"),
@@ -212,15 +218,19 @@ def test_a_newer_queue_is_refused_and_left_as_it_is(cart: Path, farm: HereFarm) 
         assert code and "which a newer rushlight wrote" in said, said
     assert "remove the folder .work" in said
     assert {name: (cart / name).read_bytes() for name in QUEUES} == before and not farm.calls
+    assert whole(cart / "half") == half  # with "has changed nothing" in its words
 
 
 def test_a_newer_record_is_read_and_nothing_is_added_to_it(cart: Path, farm: HereFarm) -> None:
     log = cart / "out/log/jobs.jsonl"
     log.write_text(log.read_text().replace('"rushlight-job-1"', '"rushlight-job-2"'))
-    before = {path: path.read_bytes() for path in (cart / "out").rglob("*") if path.is_file()}
+    before = whole(cart / "out")
     changed(cart)
     code, said = run("render", *request_of(cart))
-    assert code == 2 and "newer rushlight (records rushlight-job-2" in said, said
+    assert (
+        code == 2 and "newer rushlight (records rushlight-job-2" in said and "nothing was changed" in said
+    ), said
+    assert whole(cart / "out") == before
     code, said = run("handover", cart / "out", "--name", "editor", "--to", cart)
     assert (
         code == 2 and "Close the delivery with the newer one" in said and not (cart / "editor_001").exists()

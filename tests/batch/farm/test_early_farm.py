@@ -59,6 +59,19 @@ def test_one_that_nobody_takes_is_ended_and_one_that_is_late_starts_when_it_is_t
     assert told == ["opened 3"]
 
 
+def test_one_that_is_asked_something_before_there_is_work_is_there_to_be_taken() -> None:
+    told: list[str] = []
+    with EarlyFarm(lambda n: Watched(told, n)) as early:  # type: ignore[arg-type, return-value]
+        asked = early.there()
+        assert early.there() is asked and early.take(3) is asked  # type: ignore[comparison-overlap]
+    assert told == ["opened 1", "grow 3"]
+    told.clear()
+    with EarlyFarm(lambda n: Watched(told, n)) as early:  # type: ignore[arg-type, return-value]
+        early.start(2)
+        early.there()
+    assert told == ["opened 2", "closed True"]
+
+
 def test_what_does_not_start_is_said_by_whoever_takes_it_and_by_nobody_else() -> None:
     def opened(workers: int) -> DaskFarm:
         raise QueueError("workers do not start on this machine")

@@ -16,11 +16,14 @@ from rushlight.batch.records.events import EventDocument
 from rushlight.batch.run import farm_at_work as farms
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.events import Place, Stop, Terms, Work
-from rushlight.batch.run.farm_at_work import early_farm, farm_at_work, prepared_for, run_on
+from rushlight.batch.run.farm_at_work import card_there, early_farm, farm_at_work, prepared_for, run_on
 
 
 class Crew:
     """Opens a farm whose end takes until it is let go."""
+
+    scheduler = ""
+    graphics = "auto"
 
     def __init__(self) -> None:
         self.asked: dict[str, Any] = {}
@@ -155,10 +158,16 @@ def test_a_card_that_is_required_is_asked_for_before_the_night_and_may_fail_in_i
     before: list[Any] = []
     monkeypatch.setattr(farms, "require_card", lambda farm, stopped: before.append(farm))
     farm = HereFarm(here=here)
-    prepared_for([], farm, events=night.events, stop=night.stop)
-    assert before == []
-    prepared_for([], farm, events=night.events, stop=night.stop, graphics="require")
-    assert before == [farm]
+    crew: Any = night.crew
+    with early_farm(crew, events=night.events, stop=night.stop) as early:
+        assert card_there(early, crew, night.stop)
+        crew.graphics, crew.scheduler = "require", "" if here else "tcp://farm:8786"
+        card_there(early, crew, night.stop)
+        assert len(before) == here and bool(crew.asked) == here
+        stopped = Stop()
+        stopped.ask()
+        assert not card_there(early, crew, stopped)
+        crew.let_go.set()
     works: list[Work] = []
     monkeypatch.setattr("rushlight.batch.run.runner.run", lambda *a, work, **k: works.append(work))
     with open_store(tmp_path / "q.sqlite") as store:

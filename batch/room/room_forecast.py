@@ -113,7 +113,7 @@ class VolumeRoom:
         )
         if self.replaced > self.cleared:
             text += f"; --replaced remove would clear {size_text(self.replaced)} of what is replaced"
-        return text
+        return f"{text}. `rushlight space` says what the output folders there hold, and which old revisions may go"
 
 
 @dataclass(frozen=True, kw_only=True)

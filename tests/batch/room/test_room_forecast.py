@@ -31,6 +31,9 @@ def test_a_disk_that_is_too_small_is_said_with_numbers(tmp_path: Path) -> None:
     assert disk.missing == disk.make + disk.work + GB - 5 * GB
     (text,) = found.warnings
     assert "5.0 GB free" in text and "8.7 GB are to be made" in text and "will pause there" in text
+    assert text.endswith(
+        "until there is room. `rushlight space` says what the output folders there hold, and which old revisions may go"
+    )
 
 
 def test_disks_count_for_themselves(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ _SAYS_ONE = re.compile(
     r"|\bmust (?:be|say|state)\b|\bneeds? (?:each|a|an|the)\b|\bmeant\?|\bdecides$|--[a-z]",
     re.IGNORECASE,
 )
-_AGAIN = "then run the same command again (of a queue: `rushlight queue retry`)"
+_AGAIN = "then run the same command again"
 _COPY = (
     "Compare it with the card that it came from (`rushlight check`) and copy it again where it differs, "
     f"{_AGAIN}. If the card has no better one, ask the camera department"

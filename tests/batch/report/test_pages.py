@@ -409,6 +409,9 @@ def test_what_is_wrong_stands_first_with_its_file_and_what_to_do(tmp_path: Path)
     first, day = page.split("</header>")
     assert 'Wrong file: <a href="../editorial/A%201.mov">editorial/A 1.mov</a>' in first
     assert "Hand nothing of this clip on" in first and first.count("Mend that line of the list") == 10
+    assert first.index(">Wrong<") < first.index(">Not delivered, or missing<"), (
+        "what might be handed on stands first"
+    )
     before, after = first.split("<summary>and 2 more</summary>")
     assert before.count('href="#B') == 8 and after.count('href="#B') == 2
     assert day.count('<article class="take lost"') == day.count("Mend that line of the list") == 10

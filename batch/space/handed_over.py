@@ -17,7 +17,9 @@ from rushlight.pipelines.inside_folder import read_bytes
 
 __all__ = ["Named", "named_of"]
 
-_FOLDER = re.compile(rb'"folder"\s*:\s*("(?:[^"\\]|\\.)*")')
+_TEXT = rb'\s*:\s*("(?:[^"\\]|\\.)*")'
+_BEGINS = re.compile(rb'"folder"\s*:')  # of a delivery; two where two lines run into one
+_WHICH = re.compile(rb'"folder"' + _TEXT + rb'\s*,\s*"closed"' + _TEXT)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,13 +27,14 @@ class Named:
     """Deliveries by their log and by the folders beside the output folder, and why it is not known what others name."""
 
     handovers: tuple[Handover, ...] = ()
+    beside: tuple[Handover, ...] = ()  # of other output folders, or of this one under another name or in another place
     unread: tuple[str, ...] = ()
 
     @property
     def by_hash(self) -> dict[str, str]:
         """The delivery that names a file, by the file's hash; the first of several."""
         found: dict[str, str] = {}
-        for each in self.handovers:
+        for each in (*self.handovers, *self.beside):
             for file in each.files:
                 found.setdefault(file.hash, each.folder)
         return found
@@ -49,25 +52,34 @@ def named_of(out: Path) -> Named:
         raise from_os(error, place, reading=True) from None
     lines, refused = parse_lines(data, Handover.read, file=str(place))
     known = [handover for _, handover in lines]
-    names, origin = {each.folder for each in known}, origin_of(out)
-    beside = (closed_delivery(path) for path in _beside(out) if path.name not in names)
-    known += [each for each in beside if each and each.origin == origin]
+    names, origin = {_which(each) for each in known}, origin_of(out)
+    beside = [
+        each for path in _beside(out) if (each := closed_delivery(path)) and _which(each) not in names
+    ]
+    known += [each for each in beside if each.origin == origin]
+    others = tuple(each for each in beside if each.origin != origin)
+    told = {_which(each) for each in (*known, *others)}
     unread = tuple(
         f"{each.error}; what that delivery names is not known, so nothing may go. Its own handover.json says the same:"
         " put the line right, or take it out once you know"
         for each in refused
-        if _folder_of(data, each.error.line or 0) not in {handover.folder for handover in known}
+        if not _is_told(data.split(b"\n")[(each.error.line or 0) - 1], told)
     )
-    return Named(handovers=tuple(known), unread=unread)
+    return Named(handovers=tuple(known), beside=others, unread=unread)
 
 
-def _folder_of(data: bytes, number: int) -> str:
-    """The delivery that a damaged line is about, by its beginning; empty where it does not say."""
-    said = _FOLDER.search(data.split(b"\n")[number - 1])
+def _which(handover: Handover) -> tuple[str, str]:
+    """What tells a delivery: folders of one name may have been put in several places."""
+    return handover.folder, handover.closed
+
+
+def _is_told(line: bytes, told: set[tuple[str, str]]) -> bool:
+    """True if all deliveries that a damaged line is about, by its words, are told of elsewhere."""
     try:
-        return str(json.loads(said[1])) if said else ""
+        found = [(json.loads(folder), json.loads(closed)) for folder, closed in _WHICH.findall(line)]
     except ValueError:
-        return ""
+        return False
+    return bool(found) and len(found) == len(_BEGINS.findall(line)) and set(found) <= told
 
 
 def _beside(out: Path) -> list[Path]:

@@ -7,8 +7,10 @@ there, since a machine stopped in between, is there.
 from __future__ import annotations
 
 import os
+import stat
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 
 from rushlight.batch.job_log import add_line
@@ -45,14 +47,33 @@ def add_cleared(out: Path, cleared: Cleared) -> None:
 def cleared_before(out: Path) -> list[ClearedBefore]:
     """What was cleared and is not there any more, by day and rule."""
     sums: dict[tuple[str, str], list[int]] = {}
-    for each in {(line.path, line.hash): line for line in read_cleared(out)}.values():
-        if not os.path.lexists(out / each.path):
+    # Written down twice where the command was killed in between; what was replaced at another time is another thing.
+    lines = {(line.path, line.hash, line.replaced): line for line in read_cleared(out)}
+    last = {line.path: line for line in lines.values()}  # those before had to go for it to be there
+    for each in lines.values():
+        if each is not last[each.path] or not _is_there(out, each):
             of = sums.setdefault((each.cleared[:10], each.rule), [0, 0])
             of[:] = of[0] + each.files, of[1] + each.bytes
     return [
         ClearedBefore(day=day, rule=rule, files=files, bytes=size)
         for (day, rule), (files, size) in sorted(sums.items())
     ]
+
+
+def _is_there(out: Path, line: Cleared) -> bool:
+    """True if what was to go is there; in a working folder, files that were there then."""
+    if line.kind == "revision":
+        return os.path.lexists(out / line.path)
+    found = (Path(folder, name) for folder, _, names in os.walk(out / line.path) for name in names)
+    return any(_is_older(path, line.cleared) for path in found)
+
+
+def _is_older(path: Path, moment: str) -> bool:
+    """True of a plain file that was last written before a moment."""
+    with suppress(OSError, ValueError):
+        info = path.lstat()
+        return stat.S_ISREG(info.st_mode) and info.st_mtime < datetime.fromisoformat(moment).timestamp()
+    return False
 
 
 def cleared_files(out: Path, replaced: Iterable[Replaced]) -> ClearedFiles:

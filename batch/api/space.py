@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -19,12 +20,16 @@ from rushlight.batch.records.space import (
     SpacePolicy,
     Stays,
 )
-from rushlight.batch.space.folder_space import look_through
+from rushlight.batch.space.clear import held
+from rushlight.batch.space.folder_space import FolderSpace, Went, clear_through, look_after, look_through
 from rushlight.batch.space.survey import disk_bytes
-from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.counted import counted
+from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.recipe.space_settings import Space
 
 __all__ = ["Holds", "MayGo", "SpaceFolder", "SpaceResult", "Stays", "space"]
+
+MOST = 1_000_000  # revisions or days; a clip has no more of the first
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,23 +81,44 @@ def space(
 
     None stands for what `[space]` of a day says, else 2 revisions and any age. Nothing changes without `remove`. Never to go: current files,
     what a closed delivery names, what the log does not know, anything outside. OptionError where one of them is no output
-    folder, before anything is cleared; with `remove` QueueError where a night runs in one, ResourceError or DeliveryError where a disk is full
-    or read-only; folders before that one are cleared then.
+    folder or, with `remove`, a newer version's, and QueueError where a night runs in one: before anything is cleared. ResourceError or
+    DeliveryError where a disk is full or read-only; it says what was cleared of folders before that one.
     """
     asked = [pair for place in paths_of(dirs) for pair in _asked(place, keep_revisions, older_than)]
     _refuse_twice([folder for folder, _ in asked])
-    counted: set[tuple[int, int]] = set()
-    found, disk = [], 0
-    with reading(cancel, "all was looked through"):
-        looked = [
-            look_through(folder, policy) for folder, policy in asked
-        ]  # a wrong one ends it before it began
-        for (folder, policy), seen in zip(asked, looked, strict=True):
-            if remove and seen.told.may_go:
-                seen = look_through(folder, policy, remove=True)
-            found.append(seen.told)
-            disk += disk_bytes(seen.files, counted)
-    return SpaceResult(folders=tuple(found), disk=disk)
+    with reading(cancel, "all was looked through"):  # a wrong one ends it before anything goes
+        found = [look_through(folder, policy, to_clear=remove) for folder, policy in asked]
+    if remove:
+        with reading(cancel, "all was cleared; log/cleared.jsonl of each folder says what went"):
+            found = _cleared(asked, found)
+    known: set[tuple[int, int]] = set()
+    disk = sum(disk_bytes(each.files, known) for each in found)
+    return SpaceResult(folders=tuple(each.told for each in found), disk=disk)
+
+
+def _cleared(asked: Sequence[tuple[Path, SpacePolicy]], looked: Sequence[FolderSpace]) -> list[FolderSpace]:
+    """Folders cleared, once all in which something may go are held: one that is rendered into costs the others nothing either."""
+    went: dict[Path, Went] = {}
+    pairs = [pair for pair, seen in zip(asked, looked, strict=True) if seen.clears]
+    with ExitStack() as held_ones:
+        for folder, _ in pairs:
+            held_ones.enter_context(held(folder))
+        for folder, policy in pairs:
+            try:
+                went[folder] = clear_through(folder, policy)
+            except RushlightError as error:
+                raise _with_those_before(error, went) from None
+    return [
+        look_after(folder, policy, went[folder]) if folder in went else seen
+        for (folder, policy), seen in zip(asked, looked, strict=True)
+    ]
+
+
+def _with_those_before(error: RushlightError, went: Mapping[Path, Went]) -> RushlightError:
+    """An error with what was cleared of other folders before it."""
+    gone = [f"{counted(len(each.gone), 'thing')} of {folder}" for folder, each in went.items() if each.gone]
+    text = f"{error.text}. Cleared before it: {', '.join(gone)}" if gone else error.text
+    return type(error)(text, file=error.file)
 
 
 def _refuse_twice(folders: Sequence[Path]) -> None:
@@ -114,8 +140,8 @@ def _refuse_twice(folders: Sequence[Path]) -> None:
 def _asked(place: Path, keep: int | None, days: int | None) -> list[tuple[Path, SpacePolicy]]:
     """The folders of a place, each with its policy. OptionError for numbers that are none."""
     for key, value, least in (("--keep-revisions", keep, 0), ("--older-than", days, 1)):
-        if value is not None and value < least:
-            raise OptionError(f"takes a whole number from {least}, and not {value}", key=key)
+        if value is not None and (type(value) is not int or not least <= value <= MOST):
+            raise OptionError(f"takes a whole number from {least} to {MOST:,}, and not {value!r}", key=key)
     day = day_of(place)
     said = day.document.space if day else Space()
     policy = SpacePolicy(

@@ -17,10 +17,11 @@ from rushlight.batch.cleared_log import add_cleared
 from rushlight.batch.job_log import clock_text
 from rushlight.batch.queue.locks import hold_folder
 from rushlight.batch.records.space import CLEARED, Cleared, MayGo, SpacePolicy
+from rushlight.batch.space.survey import Found, survey
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OutsideError, ResourceError, RushlightError, no_room
 from rushlight.pipelines.heartbeat import beat
-from rushlight.pipelines.inside_folder import holding, parts_of, remove_tree, stat_of, unlink, unlink_as
+from rushlight.pipelines.inside_folder import holding, parts_of, stat_of, unlink, unlink_as
 
 __all__ = ["cleared_of", "held"]
 
@@ -66,22 +67,28 @@ def cleared_of(out: Path, going: Iterable[MayGo], policy: SpacePolicy) -> tuple[
 
 
 def _is_as_seen(out: Path, each: MayGo) -> bool:
-    """True if a file is the one that was chosen; of a working folder, if it is one, since a link is none."""
+    """True if a file is the one that was chosen; of a working folder, if it has the same files."""
     try:
         if each.kind == "work":
-            with holding(out, f"{each.path}/-"):
-                return True
+            found = _work(out, each)
+            size, newest = sum(file.bytes for file in found), max(file.mtime_ns for file in found)
+            return (len(found), size, newest) == (each.files, each.bytes, each.mtime_ns)
         info = stat_of(out, each.path)
         return (info.st_size, max(0, info.st_mtime_ns)) == (each.bytes, each.mtime_ns)
-    except (OSError, OutsideError):
+    except (OSError, OutsideError, ValueError):  # ValueError: nothing is in it any more
         return False
+
+
+def _work(out: Path, each: MayGo) -> tuple[Found, ...]:
+    """The files of a working folder; not those of another disk that is mounted in it. OutsideError where it is a link."""
+    with holding(out, f"{each.path}/-"):
+        return survey(out / each.path).files
 
 
 def _removed(out: Path, each: MayGo) -> bool:
     try:
         if each.kind == "work":
-            remove_tree(out, each.path)
-            return not os.path.lexists(out / each.path)
+            return _work_removed(out, each)
         if not unlink_as(out, each.path, size=each.bytes, mtime_ns=each.mtime_ns):
             return False
     except (OSError, OutsideError):
@@ -90,11 +97,24 @@ def _removed(out: Path, each: MayGo) -> bool:
     return True
 
 
-def _drop_empty(out: Path, name: str) -> None:
-    """Remove the folders above a revision's file that are empty now."""
+def _work_removed(out: Path, each: MayGo) -> bool:
+    """Take the files of a working folder away one by one: what is no file of this disk is not ours, and stays with its folder."""
+    gone = True
+    for file in _work(out, each):
+        name = f"{each.path}/{file.name}"
+        try:
+            gone &= unlink_as(out, name, size=file.bytes, mtime_ns=file.mtime_ns)
+        except (OSError, OutsideError):
+            gone = False
+        _drop_empty(out, name, below=len(parts_of(each.path)) - 1)
+    return gone
+
+
+def _drop_empty(out: Path, name: str, below: int = 0) -> None:
+    """Remove the folders above a file that are empty now, but for the first ones."""
     *above, _ = parts_of(name)
     with suppress(OSError, OutsideError):
-        while above:
+        while len(above) > below:
             with holding(out, "/".join(above)) as (handle, folder):
                 os.rmdir(folder, dir_fd=handle)
             above.pop()

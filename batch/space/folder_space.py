@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from rushlight.batch.cleared_log import cleared_before
+from rushlight.batch.cleared_log import CLEARED_LOG, cleared_before
 from rushlight.batch.closed_delivery import closed_delivery
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import read_log, refuse_newer
@@ -14,15 +14,16 @@ from rushlight.batch.records.handover import Handover
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.space import ClearedBefore, HandedOver, MayGo, SpaceFolder, SpacePolicy
 from rushlight.batch.report.pages import write_report
-from rushlight.batch.space.clear import cleared_of, held
+from rushlight.batch.space.clear import cleared_of
 from rushlight.batch.space.handed_over import Named, named_of
 from rushlight.batch.space.kinds import Kinds
 from rushlight.batch.space.may_go import Choice, choose
 from rushlight.batch.space.survey import Found, Survey, disk_bytes, freed_bytes, survey
 from rushlight.batch.what_is_there import still_there
-from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.errors import OptionError, OutsideError
+from rushlight.pipelines.inside_folder import stat_of
 
-__all__ = ["FolderSpace", "look_through"]
+__all__ = ["FolderSpace", "Went", "clear_through", "look_after", "look_through"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,6 +32,16 @@ class FolderSpace:
 
     told: SpaceFolder
     files: tuple[Found, ...]
+    clears: bool = False  # something may go, or the page does not tell of what went
+
+
+@dataclass(frozen=True, kw_only=True)
+class Went:
+    """What was cleared of a folder, a sentence for each thing that was not, and what was cleared earlier."""
+
+    gone: list[MayGo]
+    left: list[str]
+    before: list[ClearedBefore]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,24 +56,42 @@ class _Seen:
     notes: tuple[str, ...]
 
 
-def look_through(out: Path, policy: SpacePolicy, *, remove: bool = False) -> FolderSpace:
-    """What a folder holds and what of it may go; with `remove` that is cleared.
+def look_through(out: Path, policy: SpacePolicy, *, to_clear: bool = False) -> FolderSpace:
+    """What a folder holds and what of it may go.
 
-    OptionError where it is no output folder, or a newer version's; with `remove` QueueError where a night runs there, ResourceError
-    or DeliveryError where its disk is full or read-only.
+    OptionError where it is no output folder; where it is `to_clear`, and something may go, also where it is a newer version's.
     """
     seen, before = _seen(out, policy), cleared_before(out)
-    if not (remove and seen.choice.may_go):
-        return _told(out, policy, seen, before)
-    refuse_newer(out, seen.records)
-    with held(out):
-        seen = _seen(out, policy)
-        gone, left = cleared_of(out, seen.choice.may_go, policy)
-        try:
-            write_report(out)
-        except Exception as error:
-            left.append(f"the page was not made again: {unexpected(out, 'making the report', error)}")
-    return _told(out, policy, _seen(out, policy), before, gone, left)
+    clears = bool(seen.choice.may_go) or _page_is_behind(out)
+    if to_clear and clears:
+        refuse_newer(out, seen.records)
+    return replace(_told(out, policy, seen, before), clears=clears)
+
+
+def clear_through(out: Path, policy: SpacePolicy) -> Went:
+    """Clear what may go of a folder that is held (`clear.held`), and make its page again. ResourceError or DeliveryError where its disk
+    is full or read-only."""
+    seen, before = _seen(out, policy), cleared_before(out)
+    gone, left = cleared_of(out, seen.choice.may_go, policy)
+    try:
+        write_report(out)
+    except Exception as error:
+        left.append(f"the page was not made again: {unexpected(out, 'making the report', error)}")
+    return Went(gone=gone, left=left, before=before)
+
+
+def look_after(out: Path, policy: SpacePolicy, went: Went) -> FolderSpace:
+    """What a folder holds once it was cleared and let go."""
+    return _told(out, policy, _seen(out, policy), went.before, went.gone, went.left)
+
+
+def _page_is_behind(out: Path) -> bool:
+    """True if something was cleared after the page was made: the command was killed in between."""
+    try:
+        made = (out / "report" / "index.html").stat().st_mtime_ns
+        return made < stat_of(out, CLEARED_LOG).st_mtime_ns and closed_delivery(out) is None
+    except (OSError, OutsideError):
+        return False
 
 
 def _seen(out: Path, policy: SpacePolicy) -> _Seen:

@@ -27,7 +27,9 @@ class Named:
     """Deliveries by their log and by the folders beside the output folder, and why it is not known what others name."""
 
     handovers: tuple[Handover, ...] = ()
-    beside: tuple[Handover, ...] = ()  # of other output folders, or of this one under another name or in another place
+    beside: tuple[
+        Handover, ...
+    ] = ()  # of other output folders, or of this one under another name or in another place
     unread: tuple[str, ...] = ()
 
     @property
@@ -53,9 +55,7 @@ def named_of(out: Path) -> Named:
     lines, refused = parse_lines(data, Handover.read, file=str(place))
     known = [handover for _, handover in lines]
     names, origin = {_which(each) for each in known}, origin_of(out)
-    beside = [
-        each for path in _beside(out) if (each := closed_delivery(path)) and _which(each) not in names
-    ]
+    beside = [each for path in _beside(out) if (each := closed_delivery(path)) and _which(each) not in names]
     known += [each for each in beside if each.origin == origin]
     others = tuple(each for each in beside if each.origin != origin)
     told = {_which(each) for each in (*known, *others)}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -86,3 +87,26 @@ def test_a_log_behind_a_link_is_neither_read_nor_written(tmp_path: Path) -> None
     assert read_cleared(out) == []
     with pytest.raises(OutsideError):
         add_cleared(out, line())
+
+
+def test_what_two_nights_left_of_a_clip_is_two_things(tmp_path: Path) -> None:
+    """And what a third has in hand now hides none; one thing that was written down twice, by a kill in between, is one."""
+    left = line(".work/x", "").model_copy(update={"kind": "work"})
+    for finished in ("2026-11-01", "2026-11-02", "2026-11-02"):
+        add_cleared(tmp_path, left.model_copy(update={"replaced": f"{finished}T04:00:00+00:00"}))
+    assert [(each.files, each.bytes) for each in cleared_before(tmp_path)] == [(2, 6)]
+    now = tmp_path / ".work" / "x" / "0.mov"
+    now.parent.mkdir(parents=True)
+    now.write_bytes(b"in hand")
+    os.utime(now, (2_000_000_000, 2_000_000_000))
+    assert cleared_before(tmp_path)[0].files == 2
+    os.utime(now, (1, 1))  # the command was killed before it went
+    assert cleared_before(tmp_path)[0].files == 1
+
+
+def test_a_name_that_another_file_has_since_hides_nothing(tmp_path: Path) -> None:
+    add_cleared(tmp_path, line())
+    add_cleared(tmp_path, line(digest="xxh3_128:" + "2" * 32))
+    (tmp_path / "revisions/1/a").mkdir(parents=True)
+    (tmp_path / "revisions/1/a/x.mov").write_bytes(b"the second is there: killed before it went")
+    assert [(each.files, each.bytes) for each in cleared_before(tmp_path)] == [(1, 3)]

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 import rushlight
 from rushlight.batch.handover.hand_over import Asked, hand_over
+from rushlight.batch.queue.locks import hold_folder
+from rushlight.batch.records.space import Cleared
 from rushlight.batch.schemas import SCHEMAS
+from rushlight.batch.space import clear
 from superseded import revise, revised
 
 
@@ -57,10 +61,50 @@ def test_a_wrong_folder_stops_it_before_anything_goes(tmp_path: Path) -> None:
     ):
         with pytest.raises(rushlight.InputError, match=text):
             rushlight.space(folders, keep_revisions=0, remove=True)
-    for options, text in (({"keep_revisions": -1}, "--keep-revisions"), ({"older_than": 0}, "--older-than")):
-        with pytest.raises(rushlight.InputError, match=text):
-            rushlight.space(one, **options)
     assert by_hand(one) == before
+
+
+@pytest.mark.parametrize("key", ["keep_revisions", "older_than"])
+@pytest.mark.parametrize("value", [-1, 10**7, 10**30, True, 1.0, 1.5, float("nan"), "2"])
+def test_a_number_that_is_none_is_one_error(tmp_path: Path, key: str, value: Any) -> None:
+    out = revised(tmp_path / "out")
+    with pytest.raises(rushlight.InputError, match=f"--{key.replace('_', '-')}: takes a whole number from"):
+        rushlight.space(out, **{key: value}, remove=True)
+    with pytest.raises(rushlight.InputError, match="--older-than"):
+        rushlight.space(out, older_than=0, remove=True)
+    assert len(list(out.glob("revisions/*/*/*"))) == 6
+
+
+def test_a_folder_that_is_rendered_into_costs_those_before_it_nothing(tmp_path: Path) -> None:
+    """Who reads that it was refused takes it that nothing went."""
+    one, other = revised(tmp_path / "one"), revised(tmp_path / "other")
+    before = by_hand(one)
+    with hold_folder(other), pytest.raises(rushlight.QueueError, match="other: is being rendered into"):
+        rushlight.space([one, other], keep_revisions=0, remove=True)
+    assert by_hand(one) == before and not (one / ".work").exists()
+    (other / "log" / "jobs.jsonl").write_text(
+        (other / "log" / "jobs.jsonl").read_text().replace("rushlight-job-1", "rushlight-job-2")
+    )
+    with pytest.raises(rushlight.InputError, match="newer rushlight"):
+        rushlight.space([one, other], keep_revisions=0, remove=True)
+    assert by_hand(one) == before
+
+
+def test_a_disk_that_fills_says_what_went_of_the_folders_before(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one, other = revised(tmp_path / "one"), revised(tmp_path / "other")
+    real = clear.add_cleared
+
+    def full(out: Path, line: Cleared) -> None:
+        if out == other:
+            raise rushlight.ResourceError("has no room left", file=str(out))
+        real(out, line)
+
+    monkeypatch.setattr(clear, "add_cleared", full)
+    with pytest.raises(rushlight.ResourceError, match=f"Cleared before it: 6 things of {one}"):
+        rushlight.space([one, other], keep_revisions=0, remove=True)
+    assert not (one / "revisions").exists() and (other / "revisions").exists()
 
 
 def test_a_day_has_a_policy_of_its_own_and_options_overrule_it(tmp_path: Path) -> None:

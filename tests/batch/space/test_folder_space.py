@@ -25,13 +25,19 @@ from rushlight.batch.records.space import SpaceFolder, SpacePolicy
 from rushlight.batch.report.pages import write_report
 from rushlight.batch.run.report_and_manifest import pages_are_current
 from rushlight.batch.space import clear, folder_space
-from rushlight.batch.space.folder_space import look_through
+from rushlight.batch.space.folder_space import clear_through, look_after, look_through
 from rushlight.pipelines.errors import DeliveryError, OptionError, QueueError, ResourceError
 from superseded import revise, revised
 
 
 def look(out: Path, keep: int = 2, days: int | None = None, *, remove: bool = False) -> SpaceFolder:
-    return look_through(out, SpacePolicy(keep_revisions=keep, older_than=days), remove=remove).told
+    policy = SpacePolicy(keep_revisions=keep, older_than=days)
+    found = look_through(out, policy, to_clear=remove)
+    if remove and found.clears:
+        with clear.held(out):
+            went = clear_through(out, policy)
+        found = look_after(out, policy, went)
+    return found.told
 
 
 def files_of(folder: Path) -> dict[str, bytes]:
@@ -97,6 +103,20 @@ def test_pages_older_than_what_was_cleared_are_made_again(out: Path) -> None:
     later = (out / "report" / "index.html").stat().st_mtime_ns + 10**9
     os.utime(out / CLEARED_LOG, ns=(later, later))
     assert not pages_are_current(out)
+
+
+def test_killed_before_its_page_the_same_command_makes_that(out: Path) -> None:
+    """Nothing is left to clear then, and the page tells of files that are gone."""
+    write_report(out)
+    with mock.patch.object(folder_space, "write_report", side_effect=KeyboardInterrupt):
+        with pytest.raises(KeyboardInterrupt):
+            look(out, 0, remove=True)
+    assert not pages_are_current(out)
+    assert look(out, 0, remove=True).cleared == [] and pages_are_current(out)
+    assert len(json.loads((out / "report" / "batch.json").read_text())["cleared"]) == 6
+    before = (out / "report" / "index.html").stat().st_mtime_ns
+    look(out, 0, remove=True)
+    assert (out / "report" / "index.html").stat().st_mtime_ns == before
 
 
 def test_a_still_that_was_cleared_is_not_shown_beside_the_new_one(tmp_path: Path) -> None:
@@ -195,7 +215,8 @@ def test_a_finished_clips_work_goes_with_days(out: Path) -> None:
     (place.parent / "link").symlink_to(out / "editorial")
     with mock.patch.object(folder_space.time, "time", lambda: 2_000_000_000.0):
         told = look(out, 9, 5, remove=True)
-    assert [each.path for each in told.cleared] == [".work/A001C002"] and not place.parent.exists()
+    assert [each.path for each in told.cleared] == [".work/A001C002"]
+    assert os.listdir(place.parent) == ["link"]  # which is not ours
     assert (out / "editorial" / "A001C002.mov").read_bytes() == b"two"
     assert read_cleared(out)[0].kind == "work" and read_cleared(out)[0].rule.endswith("older_than = 5 days")
 

@@ -108,9 +108,9 @@ def test_pages_older_than_what_was_cleared_are_made_again(out: Path) -> None:
 def test_killed_before_its_page_the_same_command_makes_that(out: Path) -> None:
     """Nothing is left to clear then, and the page tells of files that are gone."""
     write_report(out)
-    with mock.patch.object(folder_space, "write_report", side_effect=KeyboardInterrupt):
-        with pytest.raises(KeyboardInterrupt):
-            look(out, 0, remove=True)
+    dying = mock.patch.object(folder_space, "write_report", side_effect=KeyboardInterrupt)
+    with dying, pytest.raises(KeyboardInterrupt):
+        look(out, 0, remove=True)
     assert not pages_are_current(out)
     assert look(out, 0, remove=True).cleared == [] and pages_are_current(out)
     assert len(json.loads((out / "report" / "batch.json").read_text())["cleared"]) == 6

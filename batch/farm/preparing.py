@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable
+from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
 from rushlight.batch.farm.tasks import Farm, Task
 from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.job.from_spec import opened_facts
 from rushlight.pipelines.job.spec import JobSpec
-from rushlight.pipelines.render.kinds import Kind, kinds_of
+from rushlight.pipelines.render.kinds import Kind, kinds_of, with_cards_test
 
 if TYPE_CHECKING:
     from rushlight.pipelines.originals.probe import Facts
@@ -36,8 +37,12 @@ def prepare_machine(
     *,
     tell: Callable[[int, int], object],
     stopped: Callable[[], bool],
+    graphics: str = "off",
 ) -> None:
     """Have one worker compile what the movies of these jobs need, where this machine has not done so before.
+
+    Where a card may grade (`graphics` is not off, and CuPy is installed), what its test of itself runs on the processor is compiled
+    too: each worker makes that test with its first frame.
 
     `tell` gets how many kinds of pictures are done, and of how many, where any is missing; facts of an original that are not
     given are read. The workers of other machines see to that themselves, one at a time on each. What goes wrong here is met
@@ -46,6 +51,8 @@ def prepare_machine(
     if not farm.here:
         return
     kinds = _kinds(jobs)
+    if graphics != "off" and find_spec("cupy") is not None:
+        kinds = sorted(with_cards_test(kinds))
     # All are asked: who is, loads what is there, and is ready for the first frame at the same time as the others.
     missing = _done(farm, MISSING, (kinds,), stopped, times=max(1, farm.slots)) if kinds else []
     if missing:

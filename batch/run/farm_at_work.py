@@ -67,6 +67,7 @@ def prepared_for(
     *,
     events: EventStream,
     stop: Stop,
+    graphics: str = "off",
 ) -> None:
     """The machine prepared for these jobs, with words where that takes long."""
 
@@ -76,7 +77,7 @@ def prepared_for(
         events.event(phase(PREPARING, done, total, text=text, ends=time.time() + (0 if done else seconds)))
 
     with minded(stop):
-        prepare_machine(farm, jobs, tell=tell, stopped=lambda: stop.asked)
+        prepare_machine(farm, jobs, tell=tell, stopped=lambda: stop.asked, graphics=graphics)
 
 
 def run_on(

@@ -114,7 +114,7 @@ def run_queue(
             ):
                 _say_start(events, clips, clips)
                 jobs = _first_jobs(store, waiting)
-                prepared_for(jobs, farm, events=events, stop=stop)
+                prepared_for(jobs, farm, events=events, stop=stop, graphics=crew.graphics)
                 events.begin(clips=clips, frames=sum(job.frames for job in waiting), workers=farm.slots)
                 if until:
                     events.note(f"nothing new is started after {until:%H:%M %Z on %d %B}")

@@ -171,7 +171,7 @@ class _Night:
                 with farm_at_work(self.early, count, events=events, stop=self.stop, closing=closing) as farm:
                     facts = {job_id(clip): clip.facts for clip in prepared.plan.clips}
                     jobs = [(turn.spec, facts[turn.spec.job]) for turn in turns]
-                    prepared_for(jobs, farm, events=events, stop=self.stop)
+                    prepared_for(jobs, farm, events=events, stop=self.stop, graphics=crew.graphics)
                     whole = room.to(out, bake, begun=baking)
                     room.to(queue, lambda: fill_alone(store, out, whole))
                     frames = sum(g.count for turn in whole for g in turn.spec.segments)

@@ -14,7 +14,7 @@ from rushlight.pipelines.originals.facts import Facts
 from rushlight.pipelines.outputs.hdr_metadata import states_light
 from rushlight.pipelines.recipe.model import MovieOutput, StillsOutput
 
-__all__ = ["LIT", "Kind", "kinds_of"]
+__all__ = ["LIT", "Kind", "kinds_of", "with_cards_test"]
 
 LIT = "yuv444p16le"  # of what light is measured
 
@@ -49,6 +49,12 @@ def kinds_of(
                 if output.card:
                     found.add(Kind.of(_found("gbrpf32le"), target, graded=False))
     return found
+
+
+def with_cards_test(kinds: Iterable[Kind]) -> set[Kind]:
+    """These kinds, and what a graphics card's test of itself needs beside them: each grade in sixteen bits (card/graphics.py)."""
+    given = set(kinds)
+    return given | {kind._replace(target="yuv420p10le") for kind in given if kind.graded}
 
 
 def _found(name: str) -> PixelFormat:

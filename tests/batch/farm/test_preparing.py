@@ -12,6 +12,12 @@ from rushlight.batch.farm.tasks import LostWorker, Task
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.records.events import EVENTS
 from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.render.kinds import Kind
+
+
+@pytest.fixture(autouse=True)
+def no_card(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(preparing, "find_spec", lambda name: None)
 
 
 @pytest.fixture
@@ -79,6 +85,21 @@ def test_a_stop_and_a_worker_that_dies_end_it(kinds: list[list[object]]) -> None
     assert prepared(farm, stop) == [(0, 2)]
     stop.ask()
     assert prepared(farm, stop) == []
+
+
+@pytest.mark.parametrize(
+    ("graphics", "cupy", "more"), [("auto", True, 1), ("off", True, 0), ("auto", False, 0)]
+)
+def test_what_a_cards_test_of_itself_needs_is_compiled_where_a_card_may_grade(
+    kinds: list[list[object]], monkeypatch: pytest.MonkeyPatch, graphics: str, cupy: bool, more: int
+) -> None:
+    kinds[:] = [Kind("yuv444p10le", "yuv420p", True), Kind("there", "yuv420p", False)]  # type: ignore[list-item]
+    monkeypatch.setattr(preparing, "find_spec", lambda name: object() if cupy and name == "cupy" else None)
+    farm = HereFarm(here=True)
+    prepare_machine(farm, [], tell=lambda *n: None, stopped=lambda: False, graphics=graphics)
+    (asked_for,) = farm.calls[0].arguments
+    fine = [Kind("yuv444p10le", "yuv420p10le", True)]
+    assert sorted(asked_for) == sorted([*kinds, *fine * more])  # type: ignore[call-overload]
 
 
 def test_a_night_is_prepared_before_its_first_segment(tmp_path: Path, farm_here: HereFarm) -> None:  # noqa: F811

@@ -109,13 +109,16 @@ def test_a_farm_that_is_lost_as_a_whole_stops_the_run_and_is_said_once(night: Ni
 
 
 def test_a_machine_that_is_prepared_says_so_once(night: Night, monkeypatch: pytest.MonkeyPatch) -> None:
-    def prepare(farm: Any, jobs: Any, *, tell: Callable[[int, int], None], stopped: Any) -> None:
+    def prepare(
+        farm: Any, jobs: Any, *, tell: Callable[[int, int], None], stopped: Any, graphics: str
+    ) -> None:
+        assert graphics == "auto"
         for done in range(3):
             tell(done, 2)
         assert not stopped()
 
     monkeypatch.setattr(farms, "prepare_machine", prepare)
-    prepared_for([], HereFarm(), events=night.events, stop=night.stop)
+    prepared_for([], HereFarm(), events=night.events, stop=night.stop, graphics="auto")
     assert [(e["event"], e["done"], e["total"], bool(e.get("text"))) for e in night.told] == [
         ("phase", 0, 2, True),
         ("phase", 1, 2, False),

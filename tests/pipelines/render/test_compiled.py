@@ -4,10 +4,13 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+import numba
 import numpy as np
 import pytest
 
+from rushlight.pipelines.card import graphics
 from rushlight.pipelines.formats.pixel_formats import find_pixel_format, new_frame, planes
 from rushlight.pipelines.grading import grader as graders
 from rushlight.pipelines.grading.grader import Grader
@@ -15,7 +18,7 @@ from rushlight.pipelines.grading.kernel import chroma_rows, grade_rows
 from rushlight.pipelines.originals.framing import Placement, Rect
 from rushlight.pipelines.render import compiled
 from rushlight.pipelines.render.compiled import make_ready
-from rushlight.pipelines.render.kinds import Kind
+from rushlight.pipelines.render.kinds import Kind, with_cards_test
 
 CHEAP = Kind("yuv444p10le", "yuv420p", False)  # state `log`: no look, so quickly compiled
 CHILD = """
@@ -108,3 +111,47 @@ def test_a_kind_has_the_types_of_the_pictures_that_it_stands_for(names: tuple[st
 def test_code_of_state_log_is_ready_as_well() -> None:
     make_ready(CHEAP)
     assert len(chroma_rows.signatures) >= 1
+
+
+@pytest.mark.parametrize("source", ["yuv444p", "yuv444p10le", "gbrp", "gbrpf32le"])
+def test_a_cards_test_of_itself_finds_all_that_it_runs_compiled(
+    source: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The processor's half of it has the types of the kinds that are named for it. Nothing is run."""
+    given = find_pixel_format(source)
+    assert given is not None
+    calls: list[Any] = []
+
+    def noted(*arguments: Any) -> tuple[int, int, int]:
+        calls.append(arguments)
+        return 0, 0, 0
+
+    def types() -> set[Any]:
+        found = {tuple(map(numba.typeof, arguments)) for arguments in calls}
+        calls.clear()
+        return found
+
+    def grade(kind: Kind) -> Any:
+        target = find_pixel_format(kind.target)
+        assert target is not None
+        whole = Placement(crop=Rect(x=0, y=0, width=16, height=16), x=0, y=0, width=16, height=16)
+        frame = new_frame(given, 16, 16)
+        Grader(
+            compiled.plain_look(),
+            source=given,
+            source_levels="narrow",
+            target=target,
+            width=16,
+            height=16,
+            placement=whole,
+            rows=noted,
+        ).grade(frame, 0)
+        return calls[-1]
+
+    asked = grade(Kind(source, "yuv420p", True))
+    for kind in with_cards_test([Kind(source, "yuv420p", True)]):
+        grade(kind)
+    ready = types()
+    monkeypatch.setattr(graphics, "grade_rows", noted)
+    assert graphics.Graphics._test(noted, *asked[:5])  # type: ignore[arg-type]
+    assert len(ready) == 2 and types() == ready

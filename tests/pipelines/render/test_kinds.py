@@ -10,7 +10,7 @@ import pytest
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format
 from rushlight.pipelines.job.spec import LookSpec
 from rushlight.pipelines.recipe.model import MovieOutput, StillsOutput
-from rushlight.pipelines.render.kinds import Kind, kinds_of
+from rushlight.pipelines.render.kinds import Kind, kinds_of, with_cards_test
 
 LOG = Kind("yuv444p10le", "yuv420p", False)
 
@@ -52,6 +52,15 @@ def test_the_kinds_of_a_clip(outputs: list[Any], look: dict[str, str], wanted: s
     original = Original(find_pixel_format("yuv422p10le"))
     spec = LookSpec.model_validate({"encoding": "ARRI LogC3", **look})
     assert kinds_of([(output, spec) for output in outputs], original) == wanted  # type: ignore[arg-type]
+
+
+def test_a_cards_test_needs_every_grade_in_sixteen_bits_as_well() -> None:
+    graded = Kind("yuv444p", "yuv420p", True)
+    fine = Kind("yuv444p", "yuv420p10le", True)
+    assert with_cards_test([graded, LOG]) == {graded, fine, LOG} and with_cards_test([fine, LOG]) == {
+        fine,
+        LOG,
+    }
 
 
 def test_whoever_asks_for_kinds_loads_no_compiler() -> None:

@@ -22,7 +22,7 @@ from rushlight.batch.records.space import (
 )
 from rushlight.batch.space.clear import held
 from rushlight.batch.space.folder_space import FolderSpace, Went, clear_through, look_after, look_through
-from rushlight.batch.space.survey import disk_bytes
+from rushlight.batch.space.survey import disk_bytes, freed_bytes
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.recipe.space_settings import Space
@@ -38,6 +38,7 @@ class SpaceResult:
 
     folders: tuple[SpaceFolder, ...]
     disk: int  # on the disk: a file with names in several folders counts once
+    freed: int  # on the disk, where all that may go is cleared: of files that have no other name then
 
     @property
     def files(self) -> int:
@@ -93,7 +94,8 @@ def space(
             found = _cleared(asked, found)
     known: set[tuple[int, int]] = set()
     disk = sum(disk_bytes(each.files, known) for each in found)
-    return SpaceResult(folders=tuple(each.told for each in found), disk=disk)
+    freed = freed_bytes(file for each in found for file in each.going)
+    return SpaceResult(folders=tuple(each.told for each in found), disk=disk, freed=freed)
 
 
 def _cleared(asked: Sequence[tuple[Path, SpacePolicy]], looked: Sequence[FolderSpace]) -> list[FolderSpace]:

@@ -185,9 +185,8 @@ def _print_end(found: SpaceResult, *, remove: bool) -> None:
             else f"nothing was cleared: nothing may go by rule ({rules})"
         )
     elif going := found.may_go:
-        freed = sum(folder.freed for folder in found.folders)
         say_wrapped(
-            f"{counted(_files(going), 'file')}, {_bytes(_sum(going))}, may go by rule ({rules}): that frees {_bytes(freed)} on the disk."
+            f"{counted(_files(going), 'file')}, {_bytes(_sum(going))}, may go by rule ({rules}): that frees {_bytes(found.freed)} on the disk."
             " Nothing was changed; --remove clears it"
         )
     else:

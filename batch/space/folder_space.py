@@ -32,6 +32,7 @@ class FolderSpace:
 
     told: SpaceFolder
     files: tuple[Found, ...]
+    going: tuple[Found, ...]  # those of them that may go
     clears: bool = False  # something may go, or the page does not tell of what went
 
 
@@ -136,6 +137,7 @@ def _told(
     left: list[str] | None = None,
 ) -> FolderSpace:
     files, may_go = seen.found.files, seen.choice.may_go
+    going = _of(files, may_go)
     told = SpaceFolder(
         folder=str(out.resolve()),
         delivery=seen.delivery.folder if seen.delivery else "",
@@ -146,7 +148,7 @@ def _told(
         disk=disk_bytes(files, set()),
         links=seen.found.links,
         may_go=list(may_go),
-        freed=freed_bytes(_of(files, may_go)),
+        freed=freed_bytes(going),
         stays=list(seen.choice.stays),
         cleared=gone or [],
         cleared_before=before,
@@ -157,15 +159,15 @@ def _told(
         unread=[*seen.found.unread, *seen.named.unread, *(left or [])],
         notes=list(seen.notes),
     )
-    return FolderSpace(told=told, files=files)
+    return FolderSpace(told=told, files=files, going=going)
 
 
-def _of(files: tuple[Found, ...], going: tuple[MayGo, ...]) -> list[Found]:
+def _of(files: tuple[Found, ...], going: tuple[MayGo, ...]) -> tuple[Found, ...]:
     """The files of what may go."""
     names = {each.path for each in going}
-    return [
+    return tuple(
         file
         for file in files
         if file.name in names
         or (file.name.startswith(".work/") and "/".join(file.name.split("/")[:2]) in names)
-    ]
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -45,6 +46,18 @@ def test_two_folders_add_up_and_a_file_with_two_names_is_once_on_the_disk(tmp_pa
         if p.is_file()
     }
     assert found.disk == sum(blocks.values()) < sum(folder.disk for folder in found.folders)
+
+
+def test_a_file_that_goes_under_its_names_in_two_folders_frees_its_bytes_once(tmp_path: Path) -> None:
+    one = revised(tmp_path / "one")
+    shutil.copytree(one, tmp_path / "other", copy_function=os.link)
+    alone, both = (
+        rushlight.space(one, keep_revisions=0),
+        rushlight.space([one, tmp_path / "other"], keep_revisions=0),
+    )
+    assert alone.freed == 0 and [folder.freed for folder in both.folders] == [0, 0]
+    blocks = [os.lstat(one / each.path).st_blocks * 512 for each in alone.may_go]
+    assert len(both.may_go) == 12 and both.freed == sum(blocks) > 0
 
 
 def test_a_wrong_folder_stops_it_before_anything_goes(tmp_path: Path) -> None:

@@ -17,7 +17,17 @@ def test_what_is_not_stated() -> None:
 
 @pytest.mark.parametrize(
     "line",
-    ["keep_revisions = -1", "keep_revisions = 2.5", "older_than = 0", 'older_than = "30 days"', "keep = 1"],
+    [
+        *(
+            "keep_revisions = -1",
+            "keep_revisions = 2.5",
+            "older_than = 0",
+            'older_than = "30 days"',
+            "keep = 1",
+        ),
+        *("keep_revisions = false", "keep_revisions = true", 'keep_revisions = "0"', "keep_revisions = 0.0"),
+        *("older_than = true", "older_than = 30.0", "older_than = nan"),
+    ],
 )
 def test_what_is_wrong_names_its_key(line: str) -> None:
     with pytest.raises(RecipeError, match=rf"space\.{line.partition(' ')[0]}"):

@@ -47,8 +47,13 @@ def add_cleared(out: Path, cleared: Cleared) -> None:
 def cleared_before(out: Path) -> list[ClearedBefore]:
     """What was cleared and is not there any more, by day and rule."""
     sums: dict[tuple[str, str], list[int]] = {}
-    # Written down twice where the command was killed in between; what was replaced at another time is another thing.
-    lines = {(line.path, line.hash, line.replaced): line for line in read_cleared(out)}
+    lines: dict[tuple[str, str, str], Cleared] = {}
+    for line in read_cleared(out):
+        # Written down twice where the command was killed in between, perhaps with a part of a working folder gone; what was replaced at
+        # another time is another thing.
+        known = lines.get(thing := (line.path, line.hash, line.replaced), line)
+        most = {"files": max(known.files, line.files), "bytes": max(known.bytes, line.bytes)}
+        lines[thing] = line.model_copy(update=most)
     last = {line.path: line for line in lines.values()}  # those before had to go for it to be there
     for each in lines.values():
         if each is not last[each.path] or not _is_there(out, each):

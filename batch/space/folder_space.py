@@ -70,9 +70,10 @@ def look_through(out: Path, policy: SpacePolicy, *, to_clear: bool = False) -> F
 
 
 def clear_through(out: Path, policy: SpacePolicy) -> Went:
-    """Clear what may go of a folder that is held (`clear.held`), and make its page again. ResourceError or DeliveryError where its disk
-    is full or read-only."""
+    """Clear what may go of a folder that is held (`clear.held`), and make its page again. OptionError as above, ResourceError or
+    DeliveryError where its disk is full or read-only."""
     seen, before = _seen(out, policy), cleared_before(out)
+    refuse_newer(out, seen.records)
     gone, left = cleared_of(out, seen.choice.may_go, policy)
     try:
         write_report(out)

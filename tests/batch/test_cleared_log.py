@@ -110,3 +110,13 @@ def test_a_name_that_another_file_has_since_hides_nothing(tmp_path: Path) -> Non
     (tmp_path / "revisions/1/a").mkdir(parents=True)
     (tmp_path / "revisions/1/a/x.mov").write_bytes(b"the second is there: killed before it went")
     assert [(each.files, each.bytes) for each in cleared_before(tmp_path)] == [(1, 3)]
+
+
+def test_a_working_folder_that_went_in_two_goes_counts_whole(tmp_path: Path) -> None:
+    """Killed in the middle, the command wrote down what was left of it when it was given again."""
+    left = line(".work/x", "").model_copy(update={"kind": "work", "files": 5, "bytes": 50})
+    add_cleared(tmp_path, left)
+    rest = {"files": 2, "bytes": 20, "cleared": "2026-11-29T04:00:00+00:00"}
+    add_cleared(tmp_path, left.model_copy(update=rest))
+    (found,) = cleared_before(tmp_path)
+    assert (found.day, found.files, found.bytes) == ("2026-11-29", 5, 50)

@@ -188,6 +188,16 @@ def test_a_folder_of_a_newer_version_is_shown_and_not_cleared(out: Path) -> None
         look(out, 0, remove=True)
 
 
+def test_a_newer_version_that_came_before_it_was_held_is_left_alone(out: Path) -> None:
+    policy = SpacePolicy(keep_revisions=0, older_than=None)
+    assert look_through(out, policy, to_clear=True).clears
+    log, before = out / "log" / "jobs.jsonl", files_of(out / "revisions")
+    log.write_text(log.read_text().replace("rushlight-job-1", "rushlight-job-2"))
+    with clear.held(out), pytest.raises(OptionError, match="newer rushlight"):
+        clear_through(out, policy)
+    assert files_of(out / "revisions") == before
+
+
 def test_a_night_that_runs_is_respected(out: Path) -> None:
     before = files_of(out)
     with hold_folder(out):

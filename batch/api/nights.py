@@ -71,7 +71,8 @@ class NotMade:
 def take_from(day: ShootingDay, options: NightOptions) -> None:
     """What a day document says of its nights, where the options do not."""
     options["ready_by"] = options.get("ready_by") or day.document.ready_by
-    options["graphics"] = options.get("graphics") or day.document.graphics
+    if options.get("graphics") is None:  # False is neither off nor unstated: it is refused
+        options["graphics"] = day.document.graphics
 
 
 def events_for(on_event: OnEvent | None, cancel: Cancel) -> EventStream:
@@ -81,6 +82,7 @@ def events_for(on_event: OnEvent | None, cancel: Cancel) -> EventStream:
 
 def crew_for(options: NightOptions) -> Crew:
     """The workers that these options ask for. OptionError naming the option that is wrong."""
+    graphics = options.get("graphics")
     return crew_of(
         workers=options.get("workers"),
         scheduler=options.get("scheduler", ""),
@@ -89,7 +91,7 @@ def crew_for(options: NightOptions) -> Crew:
         tls_key=_path(options.get("tls_key")),
         mounts=texts_of(options.get("map")),
         stalled_after=options.get("stalled_after", 10.0),
-        graphics=options.get("graphics") or "auto",
+        graphics="auto" if graphics is None else graphics,
     )
 
 

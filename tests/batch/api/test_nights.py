@@ -29,5 +29,5 @@ def test_a_value_of_graphics_that_is_none_is_refused(graphics: Any) -> None:
     """`graphics=False` was taken for auto."""
     given: NightOptions = {"graphics": graphics}
     take_from(ShootingDay(path=Path("day.toml"), document=DayDocument()), given)
-    with pytest.raises(OptionError, match="--graphics .*: takes auto, off or require"):
+    with pytest.raises(OptionError, match=r"--graphics .*: takes auto, off or require"):
         crew_for(given)

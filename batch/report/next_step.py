@@ -12,7 +12,7 @@ MEASURED = "measured again, "  # begins what `verify` found wrong with a deliver
 _SAYS_ONE = re.compile(
     r"(?:[;,.:] +|\()(?:or |then |so )?(?:add|ask|bring|check|copy|give|go on|install|leave out|list|look|mend|move|name|please|put|"
     r"remove|rename|render|run|see to|state|take|use|wait|write)\b(?![:=])"
-    r"|\btakes? (?:it|them|one|a|an|only|the|[a-z_]+ = )|\b(?:would|will) do\b|\bsays it\b|\boverrules\b|\bmay be one\b"
+    r"|(?:[;:,] |\bit )takes\b|\btakes? (?:it|them|one|a|an|only|the|[a-z_]+ = )|\b(?:would|will) do\b|\bsays it\b|\boverrules\b|\bmay be one\b"
     r"|\bmust (?:be|say|state)\b|\bneeds? (?:each|a|an|the)\b|\bmeant\?|\bdecides$|--[a-z]",
     re.IGNORECASE,
 )

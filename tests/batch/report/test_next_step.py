@@ -55,6 +55,7 @@ def test_each_kind_has_its_step(problem: str, says: str) -> None:
         "set aside: day.csv:2: timecode: '1' is not a timecode; write hh:mm:ss:ff, or hh:mm:ss;ff for drop-frame",
         "set aside: day.csv:2: encoding: is not stated; a column `encoding` or --encoding says it",
         'set aside: a.mov: is interlaced; the recipe refuses it (interlaced = "as it is" takes it)',
+        "set aside: day.csv:4: slope: takes three numbers, such as 1.1 1 0.95; found '1 1'",
         "set aside: day.csv:7: both numbers and a file; remove one of them",
         f"{MEASURED}record: nothing can be measured. Render it again, or put the log back from a copy",
         "failed: something that nobody has thought of",

@@ -415,7 +415,12 @@ def test_what_is_wrong_stands_first_with_its_file_and_what_to_do(tmp_path: Path)
     before, after = first.split("<summary>and 2 more</summary>")
     assert before.count('href="#B') == 8 and after.count('href="#B') == 2
     assert day.count('<article class="take lost"') == day.count("Mend that line of the list") == 10
-    assert 'id="B7" data-scene="3"' in day and "10 not delivered" in day and "<b>&#39;" not in page
+    assert (
+        'id="B7" data-scene="3"' in day
+        and "scene 3 · take 7" in day
+        and "10 not delivered" in day
+        and "<b>&#39;" not in page
+    )
     assert stopped(page) == []
 
 

@@ -115,6 +115,7 @@ def _seen(out: Path, policy: SpacePolicy) -> _Seen:
             log.records,
             policy,
             named=named.by_hash,
+            placed=named.by_place,
             now=time.time(),
             there=lambda entry: still_there(out, entry),
         )

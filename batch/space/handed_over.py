@@ -41,6 +41,16 @@ class Named:
                 found.setdefault(file.hash, each.folder)
         return found
 
+    @property
+    def by_place(self) -> dict[tuple[str, str], str]:
+        """The same by the file's job and its place once it is replaced: a record's hash may have been changed. Of this folder's alone, since
+        others have jobs of the same names."""
+        return {
+            (file.job, f"revisions/{file.revision}/{file.path}"): each.folder
+            for each in reversed(self.handovers)
+            for file in each.files
+        }
+
 
 def named_of(out: Path) -> Named:
     """The deliveries of an output folder. One whose line a killed process did not write is found by its folder, where it lies

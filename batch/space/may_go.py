@@ -54,10 +54,11 @@ def choose(
     named: Mapping[str, str],
     now: float,
     there: Callable[[Output], bool],
+    placed: Mapping[tuple[str, str], str] = {},
 ) -> Choice:
     """What may go of these files.
 
-    `records`: all of the log in order. `named`: deliveries by the hash of each file that they name. `now`: seconds since 1970.
+    `records`: all of the log in order. `named`: deliveries by the hash of each file that they name, `placed` by its job and place under `revisions/`. `now`: seconds since 1970.
     `there`: whether a current file is there as its record has it.
     """
     stays: dict[str, list[Found]] = defaultdict(list)
@@ -77,8 +78,10 @@ def choose(
             : max(policy.keep_revisions, least)
         ]
         for old in group:
-            why = _why_it_stays(old, newest, policy, named, now)
-            if why:
+            delivery = named.get(old.entry.hash) or placed.get((old.job, old.file.name))
+            if delivery:
+                stays[f"handed over in {delivery}"].append(old.file)
+            elif why := _why_it_stays(old, newest, policy, now):
                 stays[why].append(old.file)
             else:
                 going.append(_going(old))
@@ -92,12 +95,8 @@ def choose(
     )
 
 
-def _why_it_stays(
-    old: _Old, newest: Sequence[int], policy: SpacePolicy, named: Mapping[str, str], now: float
-) -> str:
-    """Why a superseded file stays; empty where it may go."""
-    if delivery := named.get(old.entry.hash):
-        return f"handed over in {delivery}"
+def _why_it_stays(old: _Old, newest: Sequence[int], policy: SpacePolicy, now: float) -> str:
+    """Why a superseded file stays by policy; empty where it may go."""
     if old.entry.revision in newest:
         if len(newest) > policy.keep_revisions:
             return "the newest of its clip, whose own file is not there"

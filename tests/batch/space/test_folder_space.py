@@ -151,6 +151,18 @@ def test_nothing_that_a_delivery_names_goes(out: Path) -> None:
     }
 
 
+def test_what_was_handed_over_stays_where_the_log_has_another_hash_of_it(out: Path) -> None:
+    """A digit of its record was changed, by hand or by a failing disk; size and time are as they were."""
+    hand_over(Asked(out=out, name="editor", to=out.parent / "to"))
+    for entry in latest(read_records(out))["A001C001"]["outputs"]:
+        log = out / "log" / "jobs.jsonl"
+        log.write_text(log.read_text().replace(entry["hash"], "xxh3_128:" + "0" * 32))
+    revise(out, "A001C001", {"editorial/A001C001.mov": b"newest", "viewing/A001C001.mp4": b"n"})
+    told = look(out, 0, remove=True)
+    assert len(told.cleared) == 6 and not any(each.revision == 4 for each in told.cleared)
+    assert [(each.why, each.files) for each in told.stays] == [("handed over in editor_001", 2)]
+
+
 def test_a_handover_log_that_does_not_read_lets_nothing_go(out: Path) -> None:
     (out / HANDOVERS).write_bytes(b'{"schema": "rushlight-handover-1", "na')
     before = files_of(out)

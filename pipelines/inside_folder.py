@@ -156,9 +156,12 @@ def make_folder(root: Path, name: str) -> Path:
 
 
 def remove_tree(root: Path, name: str) -> None:
-    """Remove a folder with everything in it, as far as that goes. Links in it are removed, not followed."""
+    """Remove a folder with everything in it, as far as that goes. Links in it are removed, not followed; it stays where another
+    disk is mounted in it."""
     with suppress(OSError, OutsideError), holding(root, name) as (handle, last):
-        shutil.rmtree(last, ignore_errors=True, dir_fd=handle)
+        here = os.fstat(handle).st_dev
+        if all(os.fstat(place).st_dev == here for *_, place in os.fwalk(last, dir_fd=handle)):
+            shutil.rmtree(last, ignore_errors=True, dir_fd=handle)
 
 
 def refuse_links(root: Path, outputs: Iterable[str] = ()) -> None:

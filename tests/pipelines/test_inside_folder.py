@@ -3,6 +3,7 @@
 import os
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -130,6 +131,25 @@ def test_a_tree_goes_and_what_its_links_lead_to_stays(folder: Path) -> None:
     assert (folder / "gone").is_symlink() and (folder.parent / "away" / "kept").exists()
     inside_folder.remove_tree(folder, "sub")
     assert not (folder / "sub").exists() and (folder.parent / "away" / "kept").exists()
+
+
+def test_a_tree_with_a_disk_mounted_in_it_stays(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Somebody's originals, perhaps."""
+    disk = folder / "sub" / "disk"
+    disk.mkdir()
+    (disk / "original.mov").write_bytes(b"1")
+    inode, fstat = disk.stat().st_ino, os.fstat
+
+    def other_disk(handle: int) -> SimpleNamespace | os.stat_result:
+        found = fstat(handle)
+        return SimpleNamespace(st_dev=found.st_dev + 1) if found.st_ino == inode else found
+
+    monkeypatch.setattr(inside_folder.os, "fstat", other_disk)
+    inside_folder.remove_tree(folder, "sub")
+    assert (disk / "original.mov").exists()
+    monkeypatch.undo()
+    inside_folder.remove_tree(folder, "sub")
+    assert not disk.exists()
 
 
 def test_a_pipe_is_not_opened(folder: Path) -> None:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TypeVar
@@ -11,7 +11,8 @@ from typing import TypeVar
 from rushlight.batch.api.requests import output_folders
 from rushlight.batch.closed_delivery import closed_delivery
 from rushlight.batch.error_log import unexpected
-from rushlight.batch.job_log import read_log
+from rushlight.batch.job_log import latest, read_log
+from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.records.shape import Shape
 from rushlight.batch.records.verdicts import (
     VERDICTS,
@@ -47,7 +48,8 @@ class VerifyResult:
     """Verdicts on every delivered clip: "pass", "cannot tell", "warn" or "fail".
 
     `against` and `references` are None unless they were asked for. `not_reported` says why the report does not have
-    these verdicts; empty where it has them.
+    these verdicts; empty where it has them. `damaged` has what is said of the damaged frames that clips were delivered
+    with, by the `folder` and `job` of their verdicts: a clip may match its record and be one of these.
     """
 
     measured: str  # when, as ISO 8601 in UTC
@@ -56,6 +58,7 @@ class VerifyResult:
     against: tuple[ComparedClip | AloneClip, ...] | None = None
     references: tuple[ReferenceVerdict, ...] | None = None
     not_reported: str = ""
+    damaged: Mapping[tuple[str, str], Sequence[str]] = field(default_factory=dict)
 
     @property
     def failed(self) -> tuple[ClipVerdicts, ...]:
@@ -114,16 +117,18 @@ def _verify(
 ) -> VerifyResult:
     clips = tuple(measure(folder, hashes=not no_hash, workers=workers, on_clip=on_clip))
     measured = datetime.now(UTC).isoformat(timespec="seconds")
-    notes = tuple(read_log(folder).notes)
+    log = read_log(folder)
+    delivered = [r for r in latest(log.records).values() if isinstance(r, DeliveredRecord)]
     compared = tuple(compare(folder, Path(against))) if against else None
     looked_at = tuple(against_references(folder, Path(reference))) if reference else None
     return VerifyResult(
         measured=measured,
         clips=clips,
-        notes=notes,
+        notes=tuple(log.notes),
         against=compared,
         references=looked_at,
         not_reported=_keep(folder, VerifyResult(measured=measured, clips=clips)),
+        damaged={("", r.job): texts for r in delivered if (texts := r.damage_texts())},
     )
 
 
@@ -135,6 +140,7 @@ def _together(folders: Sequence[Path], results: Sequence[VerifyResult]) -> Verif
         clips=tuple(_in(folder, clip) for folder, result in each for clip in result.clips),
         notes=tuple(f"{folder}: {note}" for folder, result in each for note in result.notes),
         not_reported="; ".join(f"{folder}: {r.not_reported}" for folder, r in each if r.not_reported),
+        damaged={(folder, job): texts for folder, r in each for (_, job), texts in r.damaged.items()},
     )
     if results[0].against is not None:
         rows = tuple(_in(folder, row) for folder, result in each for row in result.against or ())

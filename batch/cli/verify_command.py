@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from rushlight.batch.api.verify import (
     VerifyResult,
     verify,
 )
+from rushlight.batch.records.verdicts import ClipVerdicts, counted_as
 from rushlight.batch.terminal.console import say, say_json, say_wrapped
 from rushlight.batch.terminal.text_tables import print_table
 from rushlight.pipelines.counted import counted
@@ -71,8 +73,10 @@ def show_verify(
 
 def _print(result: VerifyResult) -> None:
     ranks = list(result.counts)  # the best verdict first
-    clips = sorted(result.clips, key=lambda c: -ranks.index(c.verdict))
+    clips = sorted(result.clips, key=lambda c: -ranks.index(_counted_as(result, c)))
     for clip in clips:
+        for text in _damage(result, clip):
+            say_wrapped(f"WARN  {clip.clip}: {text}")
         for name, check in clip.checks.items():
             if check.verdict != "pass":
                 say_wrapped(f"{check.verdict.upper()}  {clip.clip}: {name}: {check.text}")
@@ -82,8 +86,8 @@ def _print(result: VerifyResult) -> None:
         verdicts = (clip.checks[n].verdict if n in clip.checks else "-" for n in names)
         rows.append([clip.clip, *verdicts, _three(clip.checks.get("colour"))])
     print_table(["clip", *names, "CIEDE2000 mean / 95 % / worst"], rows)
-    counts = result.counts
-    bare = sum(c.verdict == "pass" and c.decision == "none" for c in clips)
+    counts = Counter(_counted_as(result, clip) for clip in clips)
+    bare = sum(_counted_as(result, c) == "pass" and c.decision == "none" for c in clips)
     without = f", {bare} without a decision match the show transform alone" if bare else ""
     said = (
         f"{counted(len(clips), 'clip')}: {counts['pass'] - bare} match the decision supplied{without}, "
@@ -96,6 +100,15 @@ def _print(result: VerifyResult) -> None:
         _print_against(result.against)
     if result.references is not None:
         _print_references(result.references)
+
+
+def _damage(result: VerifyResult, clip: ClipVerdicts) -> Sequence[str]:
+    """What is said of the damaged frames that a clip was delivered with."""
+    return result.damaged.get((clip.folder, clip.job), ())
+
+
+def _counted_as(result: VerifyResult, clip: ClipVerdicts) -> str:
+    return counted_as(clip.verdict, _damage(result, clip))
 
 
 def _print_against(rows: Sequence[ComparedClip | AloneClip]) -> None:

@@ -25,6 +25,7 @@ from rushlight.batch.records.look import Look, OtherLook, SomeLook
 from rushlight.batch.records.original import CameraFacts, Counts, Damage, Original, Signal, Source
 from rushlight.batch.records.shape import LATER, Count, Name, Number, Plain, Shape, shaped
 from rushlight.batch.records.sound import ClipSound
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import file_name, output_name, parts_of
@@ -46,6 +47,7 @@ __all__ = [
 
 SCHEMA = "rushlight-job-1"
 _VERSION = re.compile(r"rushlight-job-(\d{1,6})")
+_DAMAGED = re.compile(r"delivered with \d+ damaged frames?\b")  # the warning of a clip on them
 
 
 class RecipeName(Shape):
@@ -170,6 +172,14 @@ class ClipRecord(Shape):
     def look_of(self, entry: OutputFile) -> SomeLook:
         """The look that a file of this record shows; empty where the record does not say."""
         return self.looks.get(entry.look) or self.look or SomeLook()
+
+    def damage_texts(self) -> list[str]:
+        """What is said of its damaged frames: its warnings on them, or else a sentence of its own; empty without any."""
+        said = [text for text in self.warnings if _DAMAGED.match(text)]
+        if said or not self.damage:
+            return said
+        first = f", the first at {place}" if (place := self.damage[0].timecode) else ""
+        return [f"delivered with {counted(len(self.damage), 'damaged frame')}{first}"]
 
     def plain(self) -> Plain:
         return self._in_order(super().plain())

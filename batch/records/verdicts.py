@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Final, Literal
 
 from pydantic import Field
@@ -23,11 +23,18 @@ __all__ = [
     "ReferenceVerdict",
     "Verdict",
     "Verdicts",
+    "counted_as",
 ]
 
 VERDICTS: Final = "rushlight-verify-1"
 CHECK: Final = "rushlight-check-1"
 Verdict = Literal["pass", "cannot tell", "warn", "fail"]
+
+
+def counted_as(verdict: str, damage: Sequence[str]) -> str:
+    """The verdict that people see a clip counted under: one that was delivered with damaged frames, of which `damage` tells, has
+    warnings at least, however well its files match."""
+    return "warn" if damage and verdict in ("pass", "cannot tell") else verdict
 
 
 class CheckVerdict(Shape):

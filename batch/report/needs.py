@@ -47,6 +47,7 @@ class Shown(NamedTuple):
     checks: Sequence[tuple[str, CheckVerdict]]
     warnings: Sequence[str]
     bad_files: Sequence[BadFile] = ()
+    damage: Sequence[str] = ()  # what is said of its damaged frames
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,15 +107,15 @@ def exceptions_of(
             add("look at", entry.clip, text)
     for row in day.settled.values():
         add("note", row.clip, row.text)
-    for name, anchor, checks, warnings, files in clips:
+    for name, anchor, checks, warnings, files, damage in clips:
         for check, verdict in checks:
             said = f"{MEASURED}{check}: {verdict.text}"
             if verdict.verdict == "fail":
                 add("wrong", name, said, anchor, files=files)
             elif verdict.verdict == "warn":
                 add("look at", name, said, anchor, step="")  # the usual one is for a failure
-        for text in warnings:
-            add("look at" if text.startswith(CAUTION) else "note", name, text, anchor)
+        for text in dict.fromkeys([*warnings, *damage]):
+            add("look at" if text in damage or text.startswith(CAUTION) else "note", name, text, anchor)
     if day.media:
         for each in day.media["unreadable"]:
             add("lost", each["path"], f"not readable: {each['why']}")

@@ -89,6 +89,7 @@ class PageClip:
     framing: str  # what framing decisions make of its outputs; empty without any
     sound: str  # which it is and why; empty where no sound folder was given
     warnings: Sequence[str]
+    damage: Sequence[str]  # what is said of its damaged frames
     revision: int
     replaced: Sequence[tuple[Replaced, str]]  # each with where it is now, in words
     curve: Sequence[Line]
@@ -123,6 +124,7 @@ def page_clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | No
     if measured and measured.made != record.finished:
         measured = None  # it was made anew since
     cleared = cleared_files(folder, record.replaced) if record.replaced else {}
+    damage = record.damage_texts()
     return PageClip(
         anchor=anchor_of(record),
         name=record.clip,
@@ -153,7 +155,8 @@ def page_clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | No
         sound=_sound(record.sound),
         waves=_waves(record.sound),
         heard_seconds=round(min(WINDOW, record.frames / rate_of(record.rate)), 1),
-        warnings=record.warnings,
+        warnings=list(dict.fromkeys([*record.warnings, *damage])),
+        damage=damage,
         revision=record.revision,
         replaced=[(old, _where_now(old, cleared)) for old in record.replaced],
         curve=_curve(grade),

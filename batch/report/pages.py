@@ -15,7 +15,7 @@ from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import Log, latest, not_yet_record, read_log
 from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
 from rushlight.batch.records.job_record import ClipRecord, DeliveredRecord
-from rushlight.batch.records.verdicts import Verdicts
+from rushlight.batch.records.verdicts import Verdicts, counted_as
 from rushlight.batch.report.batch_csv import batch_csv
 from rushlight.batch.report.camera_report import write_camera_report
 from rushlight.batch.report.kept_results import kept_faults, kept_verdicts
@@ -60,7 +60,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
     clips = spanned(clips)
     scenes = scenes_of(clips, [lost_clip(r) for r in records if r.status in ("failed", "set aside")])
     in_order = [(c.lines or (c.name,), c.still, c.cell) for scene in scenes for c in scene.takes]
-    shown = [Shown(c.name, c.anchor, c.checks, c.warnings, c.bad_files) for c in clips]
+    shown = [Shown(c.name, c.anchor, c.checks, c.warnings, c.bad_files, c.damage) for c in clips]
     odd = faults + exceptions_of(records, shown, day)
     page = render_page(
         "report.html",
@@ -144,12 +144,13 @@ def _clock(text: str) -> str:
 
 
 def _measured(clips: Sequence[PageClip], verdicts: Verdicts | None) -> dict[str, str | int] | None:
-    """The last run of `verify`, counted over the clips as they are now."""
+    """The last run of `verify`, counted over the clips as they are now; one with damaged frames is among the warnings."""
     if not verdicts:
         return None
-    counts = {name: sum(c.verdict == name for c in clips) for name in ("pass", "cannot tell", "warn", "fail")}
+    found = [counted_as(c.verdict, c.damage) for c in clips]
+    counts = {name: found.count(name) for name in ("pass", "cannot tell", "warn", "fail")}
     return {
-        "bare": sum(c.verdict == "pass" and not c.grade for c in clips),
+        "bare": sum(v == "pass" and not c.grade for v, c in zip(found, clips, strict=True)),
         "when": _clock(verdicts.measured),
         "since": sum(not c.verdict for c in clips),
         **counts,

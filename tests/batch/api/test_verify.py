@@ -24,7 +24,7 @@ def day(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Its stills are as they should be, and the other recipe's are not."""
     for name in ("stills", "other"):
         (tmp_path / "out" / name / "log").mkdir(parents=True)
-    monkeypatch.setattr(module, "read_log", lambda out: SimpleNamespace(notes=["odd"]))
+    monkeypatch.setattr(module, "read_log", lambda out: SimpleNamespace(notes=["odd"], records=[]))
     verdicts = {"stills": "pass", "other": "fail"}
     monkeypatch.setattr(module, "measure", lambda out, **options: [clip(out, verdicts[out.name])])
     alone = {"clip": "A001.mov", "verdict": "only here", "differences": []}

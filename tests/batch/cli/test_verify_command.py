@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 
 from here import rushlight
-from logged import latest, read_records
+from logged import append_record, latest, read_records
 from pictures import frame_of, texture, write_movie, write_sequence
+from recorded import movie, recorded
+from rushlight.batch.api import verify as verify_module
 from rushlight.batch.api.verify import CheckVerdict, VerifyResult
-from rushlight.batch.cli.verify_command import _print
+from rushlight.batch.cli.verify_command import _print, show_verify
 from rushlight.batch.records.verdicts import ClipVerdicts
 from rushlight.pipelines.measure.colour_tiles import sampled_frames
 
@@ -216,3 +218,36 @@ def test_sound_is_a_column_where_it_was_compared(heard: bool, capsys: pytest.Cap
     _print(VerifyResult(measured="", clips=tuple(clips)))
     first, *_ = capsys.readouterr().out.splitlines()
     assert ("sound" in first.split()) is heard
+
+
+def test_a_clip_delivered_with_damaged_frames_counts_among_the_warnings(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said = "delivered with 2 damaged frames: 01:00:00:03"
+    verdicts = {"A": "pass", "B": "pass", "C": "cannot tell", "D": "fail"}
+    good = {"frames": {"verdict": "pass", "text": ""}}
+    clips = [
+        ClipVerdicts.read(
+            {"clip": c, "job": c, "made": "", "decision": "supplied", "verdict": v, "checks": good}
+        )
+        for c, v in verdicts.items()
+    ]
+    for job in verdicts:
+        append_record(tmp_path, recorded(job, movie(), warnings=[said] if job != "A" else []))
+    monkeypatch.setattr(verify_module, "measure", lambda out, **options: clips)
+    asked = {"no_hash": True, "against": None, "reference": None, "workers": 1}
+    assert show_verify(tmp_path, **asked, as_json=False) == 1  # of D alone
+    printed = capsys.readouterr().out
+    assert [line for line in printed.splitlines() if line.startswith("WARN")] == [
+        f"WARN  {clip}: {said}" for clip in "DBC"
+    ]
+    assert "4 clips: 1 match the decision supplied, 0 cannot be told, 2 with warnings, 1 FAILED" in " ".join(
+        printed.split()
+    )
+    del clips[3]
+    assert show_verify(tmp_path, **asked, as_json=True) == 0  # the document is as it was
+    document = json.loads(capsys.readouterr().out)
+    assert (
+        document["counts"] == {"pass": 2, "cannot tell": 1, "warn": 0, "fail": 0}
+        and "damaged" not in document
+    )

@@ -199,3 +199,17 @@ def test_a_torn_last_line_is_a_note_wherever_it_tears(tmp_path: Path) -> None:
         assert [r.job for r in log.records] == ["a"] and not log.refused and len(log.notes) == 1
     log_path(tmp_path).write_bytes(whole[:-1])  # all but its end of line
     assert len(read_log(tmp_path).records) == 2
+
+
+def test_damaged_frames_are_told_by_their_warning_or_by_the_record() -> None:
+    damage = [{"frame": 3, "timecode": "01:00:00:03", "what": "does not decode"}, {"frame": 4}]
+    said = "delivered with 2 damaged frames: 01:00:00:03, 01:00:00:04"
+    for given, texts in (
+        ({}, []),
+        ({"warnings": ["odd", "was delivered with 2 damaged frames once"]}, []),
+        ({"warnings": ["odd", said], "damage": damage}, [said]),
+        ({"warnings": [said]}, [said]),
+        ({"damage": damage}, ["delivered with 2 damaged frames, the first at 01:00:00:03"]),
+        ({"damage": damage[1:]}, ["delivered with 1 damaged frame"]),
+    ):
+        assert read_record(recorded("A001-1", movie(), **given)).damage_texts() == texts

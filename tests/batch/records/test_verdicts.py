@@ -10,7 +10,7 @@ import rushlight
 from manifests import card, sealed
 from rushlight.batch.check.check_media import Whole
 from rushlight.batch.check.find_manifests import ManifestWord
-from rushlight.batch.records.verdicts import CheckDocument, CheckedFile, CheckedManifest
+from rushlight.batch.records.verdicts import CheckDocument, CheckedFile, CheckedManifest, counted_as
 from rushlight.pipelines.manifests.verdicts import WORDS, Word
 
 
@@ -31,3 +31,15 @@ def test_documents_are_of_their_schema(tmp_path: Path) -> None:
     sealed(root)
     (root / "b.mov").unlink()
     held.validate(rushlight.check(root).document())
+
+
+def test_damaged_frames_are_a_warning_at_least() -> None:
+    for verdict, counted in (
+        ("pass", "warn"),
+        ("cannot tell", "warn"),
+        ("warn", "warn"),
+        ("fail", "fail"),
+        ("", ""),
+    ):
+        assert counted_as(verdict, ["delivered with 1 damaged frame"]) == counted
+        assert counted_as(verdict, []) == verdict

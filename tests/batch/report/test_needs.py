@@ -94,4 +94,17 @@ def test_a_scene_and_take_are_no_remedy_and_a_lost_clip_leads_to_its_card() -> N
     assert "Make room" in need.steps[0]
 
 
+def test_a_clip_delivered_with_damaged_frames_is_one_to_look_at() -> None:
+    said = "delivered with 4 damaged frames: 01:00:00:03"
+    for warnings in (
+        ["no reel is stated", said],
+        ["no reel is stated"],
+    ):  # once, also where no warning says it
+        found = exceptions_of([], [Shown("A1", "a1", [], warnings, damage=[said])], EMPTY)
+        assert [(e.weight, e.text) for e in found] == [("note", "no reel is stated"), ("look at", said)]
+        assert sentence(COUNTS, found) == "5 of 5 clips are ready; 1 to look at."
+        (need,) = needs_of(found)["look at"]
+        assert need.names == [("A1", "a1")] and "Look at these frames" in need.steps[0]
+
+
 EMPTY = Day(entries=(), lists=(), media=None, dropped={}, settled={}, ungraded=0)

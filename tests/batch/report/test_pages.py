@@ -438,3 +438,27 @@ def test_what_was_heard_of_two_sounds_is_shown_on_one_time_axis(tmp_path: Path) 
         and re.findall(r'<rect x="([\d.]+)" width=".4"', text) == ["128.0", "256.0"] * 2
     )
     assert "heard 29.0 ms after it, drift 0.0 ms" in text
+
+
+def test_damaged_frames_are_to_look_at_on_the_first_screen_however_well_the_file_matches(
+    tmp_path: Path,
+) -> None:
+    """From records alone: open, with its sentence, counted among the warnings, and nothing of the clip green."""
+    when, said = "2026-11-28T04:10:00+00:00", "delivered with 4 damaged frames: 01:00:00:03"
+    clips = []
+    for name, more in (("A001", {}), ("A002", {"warnings": [said]})):
+        append_record(tmp_path, recorded(name, movie(path=f"editorial/{name}.mov"), finished=when, **more))
+        clip = {"clip": name, "job": name, "made": when, "decision": "none", "verdict": "pass"}
+        clips.append(clip | {"checks": {"hash": {"verdict": "pass", "text": ""}}, "files": {}})
+    verdicts = {"schema": "rushlight-verify-1", "measured": when, "clips": clips}
+    (tmp_path / "log" / "verify.json").write_text(json.dumps(verdicts))
+    page = write_report(tmp_path).read_text()
+    first, day = page.split("</header>")
+    assert "2 of 2 clips are ready; 1 to look at." in first and "Notes" not in first
+    opened = first.partition('<details class="needs" id="look-at" open>')[2]
+    assert said in opened and 'href="#A002"' in opened and "Look at these frames" in opened
+    assert (
+        day.count('<span class="mark odd">damaged frames</span> <span class="mark soft">measured: pass') == 2
+    )
+    assert day.count('<span class="mark good">measured: pass') == 2
+    assert "1 without a decision match the show transform alone, 0 cannot be told, 1 with warnings" in day

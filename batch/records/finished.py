@@ -12,13 +12,12 @@ from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Light,
 from rushlight.batch.records.job_record import SCHEMA, DeliveredRecord, MadeWith, RecipeName
 from rushlight.batch.records.look import Grade, Layer, Look, OpenColorIO, OtherLook
 from rushlight.batch.records.merged import checksum_of, looks_shown
-from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source
+from rushlight.batch.records.original import Counts, Original, Pushed, Signal, Source, damage_said
 from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.records.side_files import SegmentPicture, SegmentSide, SegmentStill
 from rushlight.batch.records.sound import ClipSound, heard_record
 from rushlight.pipelines.colour.displays import find_display, opencolorio_version
 from rushlight.pipelines.colour.look import Look as ExactLook
-from rushlight.pipelines.counted import counted
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import stat_of, write
 from rushlight.pipelines.job.from_spec import build_look
@@ -160,9 +159,7 @@ def finished_record(
     look, planned = build_look(job.look, Path(job.out)), PlannedRecord.read(job.record)
     counts, damage = _counts(sides), [each for side in sides for each in side.damage]
     warnings = [*planned.warnings, *(text for side in sides for text in side.warnings), *said]
-    if damage:
-        places = ", ".join(d.timecode for d in damage[:6]) + (" …" if len(damage) > 6 else "")
-        warnings.append(f"delivered with {counted(len(damage), 'damaged frame')}: {places}")
+    warnings += damage_said(damage)
     pushed = counts.pushed or Pushed()
     warnings += range_warnings(
         build_look(corrected_look(job), Path(job.out)),

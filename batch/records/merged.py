@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import TypeVar
 
-from rushlight.batch.records.colour import Colour, Picture, ShiftedTiles, SomeColour
+from rushlight.batch.records.colour import CAUTION, Colour, Picture, ShiftedTiles, SomeColour, cautions
 from rushlight.batch.records.files import DeliveredStill, Output
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, MadeWith
 from rushlight.batch.records.look import OtherLook
-from rushlight.batch.records.original import Original
+from rushlight.batch.records.original import DAMAGED, Counts, Original, damage_said
 from rushlight.pipelines.measure.checksum import colour_digest
+from rushlight.pipelines.measure.out_of_range import is_of_range
 
 __all__ = ["checksum_of", "looks_shown", "made_of", "merged", "only_outputs", "with_outputs"]
 
@@ -19,8 +20,11 @@ R = TypeVar("R", bound=JobRecord)
 C = TypeVar("C", bound=SomeColour)
 
 
-def merged(record: DeliveredRecord, before: JobRecord | None, keep: Collection[str]) -> DeliveredRecord:
-    """A new record with the entries of the one before that are of outputs in `keep` and were not made again."""
+def merged(
+    record: DeliveredRecord, before: JobRecord | None, keep: Collection[str], replaced: Collection[str] = ()
+) -> DeliveredRecord:
+    """A new record with the entries of the one before that are of outputs in `keep` and were not made again; what was seen of their
+    pictures (damaged frames, flashes, what left 0..1) stays too, unless all of them are soon `replaced`."""
     if before is None or not before.outputs or not keep:
         return record
     still = set(keep) - {entry.output for entry in record.outputs}
@@ -31,7 +35,23 @@ def merged(record: DeliveredRecord, before: JobRecord | None, keep: Collection[s
     update: dict[str, object] = {"outputs": outputs, "colour": colour, "made_with": _joined(made)}
     if looks := {**before.looks, **record.looks}:
         update["looks"] = looks_shown(looks, colour.pictures, outputs)
+    if still - set(replaced):
+        update.update(_seen(record, before, colour.pictures))
     return record.model_copy(update={**update, "original": seen or Original()})
+
+
+def _seen(record: DeliveredRecord, before: JobRecord, pictures: Sequence[Picture]) -> dict[str, object]:
+    """What was seen of a clip's frames, in both records: a turn of stills has decoded a frame or two."""
+    frames = {each.frame: each for each in (*before.damage, *record.damage)}
+    damage = [frames[frame] for frame in sorted(frames)]
+    one, other = (each.counts or Counts() for each in (before, record))
+    wider = before if one.pixels > other.pixels else record
+    others = [
+        text for text in record.warnings if not (is_of_range(text) or text.startswith((CAUTION, DAMAGED)))
+    ]
+    ranges = [text for text in wider.warnings if is_of_range(text)]
+    warnings = [*others, *damage_said(damage), *ranges, *cautions(pictures)]
+    return {"damage": damage, "counts": wider.counts, "warnings": list(dict.fromkeys(warnings))}
 
 
 def _joined(made: Sequence[MadeWith]) -> list[MadeWith]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from rushlight.batch.records.shape import Count, FrameRun, Number, Shape, Whole
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.originals.camera_header import camera_line
 
 __all__ = [
+    "DAMAGED",
     "CameraFact",
     "CameraFacts",
     "Counts",
@@ -22,8 +24,11 @@ __all__ = [
     "Signal",
     "Source",
     "ToCompare",
+    "damage_said",
     "facts_text",
 ]
+
+DAMAGED = "delivered with "  # begins a warning of frames that did not decode cleanly
 
 Levels = Annotated[str, Field(description="Levels: narrow (64 to 940 in ten bits) or full (0 to 1023).")]
 
@@ -155,6 +160,14 @@ class Damage(Shape):
     timecode: str = Field(default="", description="Timecode of the frame.")
     what: str = Field(default="", description="Damage in words.")
     lost: bool = Field(default=False, description="Whether nothing of the frame could be shown.")
+
+
+def damage_said(damage: Sequence[Damage]) -> list[str]:
+    """The sentence on frames that did not decode cleanly; none where all did."""
+    if not damage:
+        return []
+    places = ", ".join(each.timecode for each in damage[:6]) + (" …" if len(damage) > 6 else "")
+    return [f"{DAMAGED}{counted(len(damage), 'damaged frame')}: {places}"]
 
 
 class Pushed(Shape):

@@ -40,7 +40,7 @@ from rushlight.batch.run.kept_inputs import bake_looks, keep_inputs
 from rushlight.batch.run.parts_left import parts_left
 from rushlight.batch.run.request_accounts import account_for, leave_out, renew_rows
 from rushlight.batch.run.sound_alone import SoundNews, news_of, told
-from rushlight.batch.what_is_there import paths_of, still_there, to_make
+from rushlight.batch.what_is_there import damage_there, paths_of, still_there, to_make
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, ResourceError, from_os, no_room, own_fault
 from rushlight.pipelines.heartbeat import beating
@@ -115,7 +115,9 @@ def jobs_of(
         events.warning(f"{refused.error}; {refused.name} counts as not made yet")
     for text in plan.warnings:
         events.warning(text)
-    for text in (*told(news), *_excerpts(plan.clips, dues), *parts_left(turns, records)):
+    spoilt = (damage_there(clip.row.clip, records.get(job_id(clip))) for clip in settled)
+    notes = (*told(news), *_excerpts(plan.clips, dues), *parts_left(turns, records), *spoilt)
+    for text in filter(None, notes):
         events.note(text)
     days: list[Day] = []
 

@@ -165,7 +165,7 @@ def _given_away(before: JobRecord | None) -> list[Replaced]:
 
 def joined(record: DeliveredRecord, before: JobRecord | None, orders: TurnOrders) -> DeliveredRecord:
     """A new record with what still holds of the one before; files that it no longer counts are a warning."""
-    record = merged(record, before, _kept_outputs(record, before, orders))
+    record = merged(record, before, _kept_outputs(record, before, orders), orders.later_outputs)
     counted = {entry.output for entry in record.outputs}
     left = [entry.path for entry in before.outputs if entry.output not in counted] if before else []
     if before and left:

@@ -123,6 +123,35 @@ def test_what_is_damaged_is_delivered_and_listed_by_timecode(day: Path) -> None:
     assert heard.shape == whole.shape == (2, 120000) and (heard[:, :40000] == whole[:, :40000]).all()
 
 
+def test_damaged_frames_are_not_forgotten_when_another_file_is_made_again(day: Path) -> None:
+    (day / "one.csv").write_text("clip,encoding\nintra.mov,Video Rec.709\n")
+    still = '[[output]]\nname = "stills"\nmake = "stills"\nkinds = ["jpeg"]\nat = ["first"]\nsize = "256x144"\n'
+    (day / "two.toml").write_text(RECIPE.format(damaged="deliver", missing="hold") + still)
+    out = day / "again"
+
+    def run() -> tuple[str, dict[str, Any]]:
+        command = ("render", day / "one.csv", "--recipe", day / "two.toml", "--out", out, "--workers", 1)
+        found = rushlight(*command)
+        (record,) = latest(read_records(out)).values()
+        return found.stdout + found.stderr, record
+
+    _, first = run()
+    (picture,) = (out / entry["path"] for entry in first["outputs"] if entry["kind"] == "still")
+    picture.unlink()
+    _, second = run()
+    assert picture.exists() and [each["frame"] for each in second["damage"]] == [9]
+    assert sum("delivered with 1 damaged frame: 00:00:00:05" in text for text in second["warnings"]) == 1
+    said, _ = run()
+    assert (
+        "intra.mov was delivered with 1 damaged frame: 00:00:00:05. Once its original is copied again whole"
+        in " ".join(said.split())
+    )
+    for entry in second["outputs"]:
+        (out / entry["path"]).unlink()
+    said, third = run()
+    assert "delivered 1 clip" in said and third["damage"] == second["damage"] and len(third["outputs"]) == 2
+
+
 def test_what_is_damaged_fails_its_clip_and_no_other(day: Path) -> None:
     code, said, found = made(day, "fail", "slate")
     assert code == 1, said

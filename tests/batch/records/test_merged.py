@@ -1,5 +1,6 @@
 """A new record joined with the one before: what still holds stays with it, unknown fields and all."""
 
+from types import SimpleNamespace
 from typing import Any
 
 from recorded import movie, recorded, still
@@ -52,6 +53,37 @@ def test_what_only_the_one_before_has_seen_is_taken_from_it() -> None:
         record(STILL, original=seen | {"black": []}), record(EDITORIAL, original=seen), {"editorial"}
     )
     assert kept.original and kept.original.black == []
+
+
+def test_what_was_seen_of_frames_that_stay_is_not_forgotten() -> None:
+    """A still made again decodes a frame; the movie beside it has its damaged frames and its flashes as before."""
+    lost = {"frame": 7, "timecode": "00:00:00:07", "what": "cut short", "lost": True}
+    counts = {"over": 90, "under": 0, "outside": 0, "pixels": 1000}
+    flash = {
+        "kind": "general",
+        "first": "00:00:00:02",
+        "last": "00:00:00:09",
+        "frames": [2, 9],
+        "count": 8,
+        "most": 5,
+    }
+    texts = [
+        "no grade",
+        "delivered with 1 damaged frame: 00:00:00:07",
+        "log codes outside the curve's 0 to 1: 9 %",
+    ]
+    before = record(EDITORIAL, damage=[lost], counts=counts, warnings=texts)
+    (picture,) = before.colour.pictures
+    flashing = picture.model_copy(update={"flashes": [SimpleNamespace(**flash)]})
+    before = before.model_copy(update={"colour": before.colour.model_copy(update={"pictures": [flashing]})})
+    new = record(STILL, warnings=["a slate"], counts=counts | {"over": 0, "pixels": 10})
+    found = merged(new, before, {"editorial"})
+    assert found.warnings[:3] == ["a slate", *texts[1:]] and found.warnings[3].startswith(
+        "caution: may flash"
+    )
+    assert [each.frame for each in found.damage] == [7] and found.counts and found.counts.pixels == 1000
+    replaced = merged(new, before, {"editorial"}, {"editorial"})  # by a later turn
+    assert replaced.warnings == ["a slate"] and not replaced.damage
 
 
 def other_look(digest: str) -> dict[str, Any]:

@@ -34,7 +34,7 @@ def test_several_are_listed_and_each_stands_below_its_name(outs: list[Path]) -> 
         assert page.status == 200 and "The Lamp Room, day 12" in text and stopped(text) == []
         assert page.headers["content-security-policy"].endswith("frame-ancestors 'none'")
         assert [f'href="{name}/report/now.html"' in text for name in ("overnight", "stills")] == [True, True]
-        assert TOKEN not in text and text.count("delivered") == 2
+        assert TOKEN not in text and text.partition("<script")[0].count("delivered") == 2
         for name in ("overnight", "stills"):
             assert site.ask(f"/{name}").headers["location"] == f"/{TOKEN}/{name}/report/now.html"
         assert site.ask("/stills/report/now.html").body.count(b'<article class="take"') == 3

@@ -15,7 +15,13 @@ from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look, ShowLut
 from rushlight.pipelines.formats.pixel_formats import find_pixel_format, planes
 from rushlight.pipelines.luts.lattice_lut import identity_lut
-from rushlight.pipelines.measure.out_of_range import pushed_out, range_counts, range_warnings, thinned
+from rushlight.pipelines.measure.out_of_range import (
+    is_of_range,
+    pushed_out,
+    range_counts,
+    range_warnings,
+    thinned,
+)
 
 REC709 = find_display("Rec.709 BT.1886")
 NONE = {"over": 0, "under": 0, "outside": 0, "pixels": 100}
@@ -71,6 +77,9 @@ def test_sentences() -> None:
     (said,) = range_warnings(look(cdl=CDL(), grade_order="after"), over, NONE)
     assert said.endswith("takes them as they are")
     few = {"over": 3, "under": 0, "outside": 5, "pixels": 100_000}
+    most = {"over": 500, "under": 0, "outside": 5, "pixels": 1000}
+    assert all(map(is_of_range, range_warnings(look(exposure=1), most, most)))
+    assert len(range_warnings(look(exposure=1), most, most)) == 3 and not is_of_range("no grade")
     assert range_warnings(look(), few, few) == [
         "under 0.01% of pixels lie outside what the look spans and were clipped"
     ]

@@ -7,7 +7,6 @@ from pathlib import Path
 
 from rushlight.batch.records.files import Output
 from rushlight.batch.records.job_record import JobRecord
-from rushlight.batch.records.original import damage_said
 from rushlight.batch.records.queue_row import QueuedOutput
 from rushlight.pipelines.errors import OutsideError
 from rushlight.pipelines.inside_folder import same_time, stat_of
@@ -51,7 +50,7 @@ def damage_there(clip: str, record: JobRecord | None) -> str:
         return ""
     files = ", ".join(entry.path for entry in record.outputs[:3]) + (" …" if record.outputs[3:] else "")
     return (
-        f"{clip} was {damage_said(record.damage)[0]}. Once its original is copied again whole, move its files away ({files})"
+        f"{clip} was {record.damage_texts()[0]}. Once its original is copied again whole, move its files away ({files})"
         " and give the same command: it is made anew"
     )
 

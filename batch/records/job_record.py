@@ -22,10 +22,18 @@ from rushlight.batch.records.files import (
     Revision,
 )
 from rushlight.batch.records.look import Look, OtherLook, SomeLook
-from rushlight.batch.records.original import CameraFacts, Counts, Damage, Original, Signal, Source
+from rushlight.batch.records.original import (
+    DAMAGED,
+    CameraFacts,
+    Counts,
+    Damage,
+    Original,
+    Signal,
+    Source,
+    damage_said,
+)
 from rushlight.batch.records.shape import LATER, Count, Name, Number, Plain, Shape, shaped
 from rushlight.batch.records.sound import ClipSound
-from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import file_name, output_name, parts_of
@@ -47,7 +55,6 @@ __all__ = [
 
 SCHEMA = "rushlight-job-1"
 _VERSION = re.compile(r"rushlight-job-(\d{1,6})")
-_DAMAGED = re.compile(r"delivered with \d+ damaged frames?\b")  # the warning of a clip on them
 
 
 class RecipeName(Shape):
@@ -175,11 +182,10 @@ class ClipRecord(Shape):
 
     def damage_texts(self) -> list[str]:
         """What is said of its damaged frames: its warnings on them, or else a sentence of its own; empty without any."""
-        said = [text for text in self.warnings if _DAMAGED.match(text)]
+        said = [text for text in self.warnings if text.startswith(DAMAGED)]
         if said or not self.damage:
             return said
-        first = f", the first at {place}" if (place := self.damage[0].timecode) else ""
-        return [f"delivered with {counted(len(self.damage), 'damaged frame')}{first}"]
+        return damage_said(self.damage)
 
     def plain(self) -> Plain:
         return self._in_order(super().plain())

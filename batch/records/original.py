@@ -166,8 +166,9 @@ def damage_said(damage: Sequence[Damage]) -> list[str]:
     """The sentence on frames that did not decode cleanly; none where all did."""
     if not damage:
         return []
-    places = ", ".join(each.timecode for each in damage[:6]) + (" …" if len(damage) > 6 else "")
-    return [f"{DAMAGED}{counted(len(damage), 'damaged frame')}: {places}"]
+    places = ", ".join(each.timecode for each in damage[:6] if each.timecode)
+    where = f": {places}" + (" …" if len(damage) > 6 else "") if places else ""
+    return [f"{DAMAGED}{counted(len(damage), 'damaged frame')}{where}"]
 
 
 class Pushed(Shape):

@@ -125,7 +125,9 @@ def test_what_is_damaged_is_delivered_and_listed_by_timecode(day: Path) -> None:
 
 def test_damaged_frames_are_not_forgotten_when_another_file_is_made_again(day: Path) -> None:
     (day / "one.csv").write_text("clip,encoding\nintra.mov,Video Rec.709\n")
-    still = '[[output]]\nname = "stills"\nmake = "stills"\nkinds = ["jpeg"]\nat = ["first"]\nsize = "256x144"\n'
+    still = (
+        '[[output]]\nname = "stills"\nmake = "stills"\nkinds = ["jpeg"]\nat = ["first"]\nsize = "256x144"\n'
+    )
     (day / "two.toml").write_text(RECIPE.format(damaged="deliver", missing="hold") + still)
     out = day / "again"
 

@@ -209,7 +209,7 @@ def test_damaged_frames_are_told_by_their_warning_or_by_the_record() -> None:
         ({"warnings": ["odd", "was delivered with 2 damaged frames once"]}, []),
         ({"warnings": ["odd", said], "damage": damage}, [said]),
         ({"warnings": [said]}, [said]),
-        ({"damage": damage}, ["delivered with 2 damaged frames, the first at 01:00:00:03"]),
+        ({"damage": damage}, ["delivered with 2 damaged frames: 01:00:00:03"]),
         ({"damage": damage[1:]}, ["delivered with 1 damaged frame"]),
     ):
         assert read_record(recorded("A001-1", movie(), **given)).damage_texts() == texts

@@ -11,7 +11,6 @@ from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, MadeW
 from rushlight.batch.records.look import OtherLook
 from rushlight.batch.records.original import DAMAGED, Counts, Original, damage_said
 from rushlight.pipelines.measure.checksum import colour_digest
-from rushlight.pipelines.measure.out_of_range import is_of_range
 
 __all__ = ["checksum_of", "looks_shown", "made_of", "merged", "only_outputs", "with_outputs"]
 
@@ -47,9 +46,9 @@ def _seen(record: DeliveredRecord, before: JobRecord, pictures: Sequence[Picture
     one, other = (each.counts or Counts() for each in (before, record))
     wider = before if one.pixels > other.pixels else record
     others = [
-        text for text in record.warnings if not (is_of_range(text) or text.startswith((CAUTION, DAMAGED)))
+        text for text in record.warnings if not (_is_of_range(text) or text.startswith((CAUTION, DAMAGED)))
     ]
-    ranges = [text for text in wider.warnings if is_of_range(text)]
+    ranges = [text for text in wider.warnings if _is_of_range(text)]
     warnings = [*others, *damage_said(damage), *ranges, *cautions(pictures)]
     return {"damage": damage, "counts": wider.counts, "warnings": list(dict.fromkeys(warnings))}
 
@@ -139,3 +138,10 @@ def looks_shown(
         for name, entries in shown.items()
         if entries
     }
+
+
+def _is_of_range(text: str) -> bool:
+    """True of a sentence of `range_warnings` (measure/out_of_range.py), which loads the kernel."""
+    return (
+        text.startswith(("log codes outside", "pushed out of")) or " lie outside what the look spans" in text
+    )

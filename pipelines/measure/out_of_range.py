@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 __all__ = [
     "corrected_look",
     "corrects",
-    "is_of_range",
     "pushed_of",
     "pushed_out",
     "range_counts",
@@ -122,13 +121,6 @@ def range_warnings(look: Look, counts: Mapping[str, int], pushed: Mapping[str, i
         names = " and ".join(name for name, there in layers.items() if there)
         found.append(f"pushed out of the encoding's 0 to 1 by {names}: {_shares(pushed)}; {fate}")
     return found
-
-
-def is_of_range(text: str) -> bool:
-    """True of a sentence of `range_warnings`."""
-    return (
-        text.startswith(("log codes outside", "pushed out of")) or " lie outside what the look spans" in text
-    )
 
 
 def _worth(counts: Mapping[str, int], name: str) -> bool:

@@ -5,8 +5,12 @@ from typing import Any
 
 from recorded import movie, recorded, still
 from rushlight.batch.records.job_record import DeliveredRecord
-from rushlight.batch.records.merged import merged, with_outputs
+from rushlight.batch.records.merged import _is_of_range, merged, with_outputs
+from rushlight.pipelines.colour.camera_encodings import find_encoding
+from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.colour.look import Look
 from rushlight.pipelines.measure.checksum import colour_digest
+from rushlight.pipelines.measure.out_of_range import range_warnings
 
 TILES = [[[1.0, 2.0, 3.0]] * 16] * 9
 
@@ -84,6 +88,13 @@ def test_what_was_seen_of_frames_that_stay_is_not_forgotten() -> None:
     assert [each.frame for each in found.damage] == [7] and found.counts and found.counts.pixels == 1000
     replaced = merged(new, before, {"editorial"}, {"editorial"})  # by a later turn
     assert replaced.warnings == ["a slate"] and not replaced.damage
+
+
+def test_sentences_on_what_left_the_range_are_known() -> None:
+    look = Look(encoding=find_encoding("LogC3"), display=find_display("Rec.709 BT.1886"), exposure=1)
+    most = {"over": 500, "under": 0, "outside": 5, "pixels": 1000}
+    said = range_warnings(look, most, most)
+    assert len(said) == 3 and all(map(_is_of_range, said)) and not _is_of_range("no grade")
 
 
 def other_look(digest: str) -> dict[str, Any]:

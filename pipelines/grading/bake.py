@@ -64,17 +64,7 @@ class Baked:
 
     def apply(self, code: ArrayLike) -> NDArray[np.float64]:
         """Display R'G'B' (..., 3) of camera signal values (..., 3), float64; NaN is taken as the span's lower end."""
-        values = np.asarray(code, np.float64)
-        shape = values.shape
-        values = np.where(np.isnan(values), self.lo, values).reshape(-1, 3)
-        if self.grade is not None:
-            values = _piecewise(values, self.grade, self.lo, self.hi)
-            luma = values @ LUMA
-            values = luma[:, None] + self.saturation * (values - luma[:, None])
-            if self.clamp:
-                values = np.clip(values, 0.0, 1.0)
-        position = _piecewise(values, self.shaper, self.shaper_lo, self.shaper_hi)
-        position = np.clip(position, 0.0, self.size - 1)
+        position = self.position(code).reshape(-1, 3)
         found = tetrahedral(self.lattice.astype(np.float64), position)
         found, share = found[:, :3], found[:, 3:]
         if self.direct is not None:
@@ -83,7 +73,20 @@ class Baked:
             found[some] += share[some] * (exact - found[some])
         if self.light is not None:
             found = on_curve(self.light.astype(np.float64), found)
-        return found.reshape(shape)
+        return found.reshape(np.shape(code))
+
+    def position(self, code: ArrayLike) -> NDArray[np.float64]:
+        """Lattice coordinates (..., 3), 0..N-1 inside, of camera signal values (..., 3), float64; NaN as `apply` takes it."""
+        values = np.asarray(code, np.float64)
+        values = np.where(np.isnan(values), self.lo, values)
+        if self.grade is not None:
+            values = _piecewise(values, self.grade, self.lo, self.hi)
+            luma = values @ LUMA
+            values = luma[..., None] + self.saturation * (values - luma[..., None])
+            if self.clamp:
+                values = np.clip(values, 0.0, 1.0)
+        position = _piecewise(values, self.shaper, self.shaper_lo, self.shaper_hi)
+        return np.clip(position, 0.0, self.size - 1)
 
     def save(self, folder: Path) -> str:
         """Write it into a folder as `<digest>.npz` and, once for all looks that share them, its large tables as .npy.
@@ -137,7 +140,7 @@ def _piecewise(
     result = np.empty(values.shape)
     for k in range(3):
         row = table[k].astype(np.float64)
-        result[:, k] = row[base[:, k]] + fraction[:, k] * (row[base[:, k] + 1] - row[base[:, k]])
+        result[..., k] = row[base[..., k]] + fraction[..., k] * (row[base[..., k] + 1] - row[base[..., k]])
     return result
 
 

@@ -58,7 +58,7 @@ class Nights:
 
     def __init__(self, folder: Path, workers: int, clips: int, seconds: int) -> None:
         self.bench = Bench(folder=folder, runs=1)
-        self.clips = originals(folder, HD, clips, seconds)
+        self.clips = originals(media.movie(folder, HD, seconds), clips)
         self.listed, self.workers = folder / "graded.csv", workers
         # A grade each, so that a worker takes memory of the card with every clip.
         rows = [

@@ -1,7 +1,9 @@
-"""python -m tests.benchmarks.card_nights [--recipe editorial] [--workers 16] [--clips 2] [--seconds 4] [--keep FOLDER] [--uhd]
+"""python -m tests.benchmarks.card_nights [--recipe editorial] [--workers 16] [--clips 2] [--seconds 4] [--keep FOLDER]
+                                       [--uhd] [--light]
 
-Whole nights of HD originals (or 3840x2160) with and without the card, and FFmpeg as many at once as workers, each of one thread: frames a second,
-and milliseconds of processor a frame, of all processes of the night. Clips are so many for each worker. Options may be given more than once.
+Whole nights of HD originals (or 3840x2160; of a photograph, or of one saturated light that fills them) with and without the
+card, and FFmpeg as many at once as workers, each of one thread: frames a second, and milliseconds of processor a frame, of all
+processes of the night. Clips are so many for each worker. Options may be given more than once.
 """
 
 from __future__ import annotations
@@ -12,8 +14,9 @@ import tempfile
 from itertools import product
 from pathlib import Path
 
+from rushlight.pipelines.grading.bake import bake
 from tests.benchmarks import media
-from tests.benchmarks.lived import timed_many
+from tests.benchmarks.lived import in_marked_cells, timed_many
 from tests.benchmarks.plain import ffmpeg
 from tests.benchmarks.plain import overnight as plain_overnight
 from tests.benchmarks.rows import HD, UHD, Bench
@@ -22,15 +25,25 @@ from tests.benchmarks.timing import Cost
 RATIO, SPEED = 0.65, 1.4  # what is held to, with all cores at work
 
 
-def originals(folder: Path, size: tuple[int, int], clips: int, seconds: int) -> list[Path]:
+def originals(original: Path, clips: int) -> list[Path]:
     """So many names of one original."""
-    place = folder / f"night{size[1]}x{clips}x{seconds}"
+    place = original.parent / f"night-{original.stem}x{clips}"
     place.mkdir(exist_ok=True)
     for number in range(1, clips + 1):
         clip = place / f"A001C{number:03d}.mov"
         if not clip.exists():
-            clip.hardlink_to(media.movie(folder, size, seconds))
+            clip.hardlink_to(original)
     return sorted(place.glob("*.mov"))
+
+
+def photograph(bench: Bench, size: tuple[int, int], seconds: int) -> Path:
+    return media.movie(bench.folder, size, seconds)
+
+
+def saturated(bench: Bench, size: tuple[int, int], seconds: int) -> Path:
+    """An original filled by a light in whose colour the night's look is evaluated directly."""
+    codes = in_marked_cells(bake(bench.look()))
+    return media.light(bench.folder, size, seconds, codes)
 
 
 def by_ffmpeg(bench: Bench, recipe: str, clips: list[Path], at_once: int) -> Cost:
@@ -57,7 +70,8 @@ def told(what: str, cost: Cost, frames: int, more: str = "") -> None:
 
 
 def night(bench: Bench, recipe: str, workers: int, given: argparse.Namespace) -> None:
-    clips = originals(bench.folder, UHD if given.uhd else HD, given.clips * workers, given.seconds)
+    size, made = UHD if given.uhd else HD, saturated if given.light else photograph
+    clips = originals(made(bench, size, given.seconds), given.clips * workers)
     frames = len(clips) * given.seconds * media.RATE
     print(
         f"\n{recipe}, {workers} workers, {len(clips)} clips of {given.seconds} s, {frames} frames", flush=True
@@ -89,6 +103,7 @@ def main() -> None:
     parser.add_argument("--clips", type=int, default=2, help="for each worker")
     parser.add_argument("--seconds", type=int, default=4, help="of each clip")
     parser.add_argument("--uhd", action="store_true", help="originals of 3840x2160")
+    parser.add_argument("--light", action="store_true", help="filled by one saturated light")
     parser.add_argument("--no-ffmpeg", action="store_true")
     parser.add_argument("--keep", type=Path, help="a folder for the originals made, kept for the next run")
     given = parser.parse_args()

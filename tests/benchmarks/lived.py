@@ -187,14 +187,13 @@ def in_marked_cells(baked: object) -> tuple[int, int, int]:
     from scipy.ndimage import distance_transform_edt
 
     from rushlight.pipelines.colour.interpolation import tetrahedral
-    from rushlight.pipelines.grading.bake import Baked, _piecewise
+    from rushlight.pipelines.grading.bake import Baked
 
     assert isinstance(baked, Baked)
     grid = np.meshgrid(*(np.arange(64, 961, 16),) * 3, indexing="ij")
     y, b, r = (grid[0] - 64) / 876, (grid[1] - 512) / 896, (grid[2] - 512) / 896
     code = np.stack([y + 1.5748 * r, y - 0.1873 * b - 0.4681 * r, y + 1.8556 * b], -1)
-    place = _piecewise(code.reshape(-1, 3), baked.shaper, baked.shaper_lo, baked.shaper_hi)
-    share = tetrahedral(baked.lattice.astype(np.float64), np.clip(place, 0, baked.size - 1))[:, 3]
+    share = tetrahedral(baked.lattice.astype(np.float64), baked.position(code.reshape(-1, 3)))[:, 3]
     inside = ((code > -0.05) & (code < 1.08)).all(-1) & (share > 0).reshape(grid[0].shape)
     at = np.unravel_index(distance_transform_edt(inside).argmax(), inside.shape)
     return int(grid[0][at]), int(grid[1][at]), int(grid[2][at])

@@ -11,7 +11,7 @@ from pathlib import Path
 from tests.support.independent import FFMPEG
 from tests.support.real import PLACE, ROOT
 
-__all__ = ["ENCODING", "RATE", "day", "movie", "sequence", "thousand"]
+__all__ = ["ENCODING", "RATE", "day", "light", "movie", "sequence", "thousand"]
 
 ENCODING = "S-Log3/S-Gamut3.Cine"
 RATE = 24
@@ -66,6 +66,32 @@ def _short(folder: Path, width: int, height: int) -> Path:
         )
     part.rename(short)
     return short
+
+
+def light(folder: Path, size: tuple[int, int], seconds: int, codes: tuple[int, int, int]) -> Path:
+    """The same filled by one colour with a camera's noise, of those Y'CbCr codes (10 bits, narrow levels)."""
+    import numpy as np
+
+    width, height = size
+    final = folder / f"L{height}S{seconds:02d}.mov"
+    if final.exists():
+        return final
+    rng, frames = np.random.default_rng(0), []
+    for _ in range(RATE):
+        for code, wide in zip(codes, (width, width // 2, width // 2), strict=True):
+            plane = rng.normal(code, 4, (height, wide)).round().clip(64, 940)
+            frames.append(plane.astype("<u2").tobytes())
+    raw = folder / f"L{height}.yuv"
+    raw.write_bytes(b"".join(frames))
+    part = final.with_suffix(".part.mov")
+    read = ["-stream_loop", str(seconds - 1), "-f", "rawvideo", "-pix_fmt", "yuv422p10le"]
+    read += ["-s", f"{width}x{height}", "-r", str(RATE), "-i", str(raw)]
+    read += ["-f", "lavfi", "-i", "sine=frequency=1000:sample_rate=48000"]
+    code = ["-c:v", "prores_ks", "-profile:v", "hq", "-c:a", "pcm_s24le", "-shortest"]
+    _ffmpeg(*read, *code, "-timecode", "10:00:00:00", str(part))
+    raw.unlink()
+    part.rename(final)
+    return final
 
 
 def day(folder: Path, clips: int, seconds: int) -> Path:

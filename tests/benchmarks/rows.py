@@ -12,11 +12,14 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from tests.benchmarks import media
 from tests.benchmarks.plain import ffmpeg
 from tests.benchmarks.timing import Cost, alternating, timed
+
+if TYPE_CHECKING:
+    from rushlight.pipelines.colour.look import Look
 
 __all__ = ["MEASURES", "Bench", "Row"]
 
@@ -122,19 +125,22 @@ class Bench:
         costs = [timed([command]) for command in commands]
         return Cost(wall=sum(c.wall for c in costs), cpu=sum(c.cpu for c in costs))
 
+    def look(self) -> Look:
+        """The exact look of every clip of the list."""
+        from rushlight.pipelines.job.from_spec import build_look
+        from tests.benchmarks.alone import spec_of
+
+        clip = media.movie(self.folder, HD, 1)
+        spec = spec_of(self.clip_list([clip]), str(self.recipe(EDITORIAL)), clip.parent, self.folder / "look")
+        return build_look(spec.look, self.folder / "look")
+
     def cube(self) -> Path:
-        """The same look as a 65-point .cube of the log signal, for `lut3d`."""
+        """It as a 65-point .cube of the log signal, for `lut3d`."""
         path = self.folder / "look.cube"
         if not path.exists():
             from rushlight.batch.decisions.grade_export import look_luts
-            from rushlight.pipelines.job.from_spec import build_look
-            from tests.benchmarks.alone import spec_of
 
-            clip = media.movie(self.folder, HD, 1)
-            spec = spec_of(
-                self.clip_list([clip]), str(self.recipe(EDITORIAL)), clip.parent, self.folder / "look"
-            )
-            path.write_text(look_luts(build_look(spec.look, self.folder / "look"), size=65)[".cube"])
+            path.write_text(look_luts(self.look(), size=65)[".cube"])
         return path
 
     def alone(self, what: str, clip: Path, recipe: Path, *more: str, cores: int = 1) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from rushlight.batch.disks import size_text
 from rushlight.batch.handover.what_changed import Piece
 from rushlight.batch.records.files import DeliveredMovie, Output
 from rushlight.batch.records.handover import Handover, HandoverFile, Since
+from rushlight.batch.report.code_words import in_quotes
 from rushlight.batch.report.made_with import made_by
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.visible_text import visible
@@ -89,7 +90,7 @@ def letter_text(handover: Handover, pieces: Sequence[Piece]) -> str:
 
 def _wrapped(text: str, first: str, further: str) -> list[str]:
     return textwrap.wrap(
-        visible(text),
+        in_quotes(visible(text)),
         WIDTH,
         initial_indent=first,
         subsequent_indent=further,

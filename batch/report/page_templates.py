@@ -57,12 +57,15 @@ def environment() -> jinja2.Environment:
     import jinja2
     from markupsafe import Markup
 
+    from rushlight.batch.report.code_words import as_code
+
     made = jinja2.Environment(
         loader=jinja2.FunctionLoader(_text),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         finalize=lambda value: visible(value, lines=True) if type(value) is str else value,
     )
+    made.filters["code"] = as_code
     made.globals |= {
         "policy": policy(),
         "style": Markup(_text("page.css")),

@@ -62,7 +62,7 @@ def test_it_says_with_what_it_was_made_and_how_to_ask_in_a_year() -> None:
     record = RECORD.model_copy(update={"made_with": [MadeWith.model_validate(each) for each in made]})
     text = one_line(letter_text(handover(), [Piece(record=record, entry=RECORD.outputs[0], since="changed")]))
     assert "MADE WITH 1 clip: rushlight 0.2.0, numpy 2.4, on x86_64. With the originals" in text
-    assert "`rushlight plan --from`" in text and "which recorded no versions" in one_line(
+    assert '"rushlight plan --from"' in text and "which recorded no versions" in one_line(
         letter_text(handover(), PIECES)
     )
     assert "plan --from" not in letter_text(handover(others=[]), PIECES)  # without its record

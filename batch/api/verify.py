@@ -15,6 +15,7 @@ from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.records.shape import Shape
 from rushlight.batch.records.verdicts import (
+    ORDER,
     VERDICTS,
     AloneClip,
     CheckVerdict,
@@ -27,7 +28,6 @@ from rushlight.batch.records.verdicts import (
 from rushlight.batch.report.kept_results import keep_verdicts
 from rushlight.batch.report.pages import write_report
 from rushlight.batch.verify.compare import against_references, compare
-from rushlight.batch.verify.deliveries import ORDER
 from rushlight.batch.verify.deliveries import verify as measure
 from rushlight.pipelines.inside_folder import is_file
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from rushlight.batch.api.requests import output_folders
@@ -17,7 +17,7 @@ from rushlight.batch.api.verify import (
     VerifyResult,
     verify,
 )
-from rushlight.batch.records.verdicts import ClipVerdicts, counted_as
+from rushlight.batch.records.verdicts import ORDER, ClipVerdicts, counted_as
 from rushlight.batch.terminal.console import say, say_json, say_wrapped
 from rushlight.batch.terminal.text_tables import print_table
 from rushlight.pipelines.counted import counted
@@ -81,11 +81,8 @@ def _print(result: VerifyResult) -> None:
             if check.verdict != "pass":
                 say_wrapped(f"{check.verdict.upper()}  {clip.clip}: {name}: {check.text}")
     names = [n for n in NAMES if n != "sound" or any("sound" in c.checks for c in clips)]
-    rows = []
-    for clip in clips:
-        verdicts = (clip.checks[n].verdict if n in clip.checks else "-" for n in names)
-        rows.append([clip.clip, *verdicts, _three(clip.checks.get("colour"))])
-    print_table(["clip", *names, "CIEDE2000 mean / 95 % / worst"], rows)
+    rows = [row for clip in clips for row in _rows(clip, names, whole=_counted_as(result, clip) == "pass")]
+    print_table(["clip", "output", *names, "CIEDE2000 mean/95%/worst"], rows)
     counts = Counter(_counted_as(result, clip) for clip in clips)
     bare = sum(_counted_as(result, c) == "pass" and c.decision == "none" for c in clips)
     without = f", {bare} without a decision match the show transform alone" if bare else ""
@@ -100,6 +97,47 @@ def _print(result: VerifyResult) -> None:
         _print_against(result.against)
     if result.references is not None:
         _print_references(result.references)
+
+
+def _rows(clip: ClipVerdicts, names: Sequence[str], *, whole: bool) -> Iterator[list[str]]:
+    """A clip's rows of the table: one of all its outputs where the `whole` clip passes, else one an output."""
+    outputs = _by_output(clip)
+    if whole and len(outputs) > 1:
+        seen = {output: checks["colour"] for output, checks in outputs.items() if "colour" in checks}
+        largest = max(seen, key=lambda output: _size(seen[output]), default="")
+        figures = _three(seen.get(largest))
+        yield [
+            clip.clip,
+            f"all {len(outputs)}",
+            *_verdicts(clip.checks, names),
+            f"{largest} {figures}" if largest and figures != "-" else figures,
+        ]
+        return
+    for output, checks in sorted(outputs.items(), key=lambda pair: -_worst(pair[1].values())):
+        yield [clip.clip, output, *_verdicts(checks, names), _three(checks.get("colour"))]
+
+
+def _verdicts(checks: Mapping[str, CheckVerdict], names: Sequence[str]) -> list[str]:
+    return [checks[name].verdict if name in checks else "-" for name in names]
+
+
+def _by_output(clip: ClipVerdicts) -> dict[str, dict[str, CheckVerdict]]:
+    """The worst of each check by output, whose name begins the paths of its files; of a clip without any by "-"."""
+    found: dict[str, dict[str, CheckVerdict]] = {}
+    for path, checks in clip.files.items():
+        ours = found.setdefault(path.partition("/")[0], {})
+        for name, check in checks.items():
+            ours[name] = max(ours.get(name, check), check, key=lambda c: (ORDER[c.verdict], _size(c)))
+    return found or {"-": dict(clip.checks)}
+
+
+def _size(check: CheckVerdict) -> tuple[bool, float]:
+    """By which colour checks are sorted: those in CIEDE2000 before those in codes, by their mean."""
+    return check.unit == "CIEDE2000", check.mean or 0.0
+
+
+def _worst(checks: Iterable[CheckVerdict]) -> int:
+    return max((ORDER[check.verdict] for check in checks), default=0)
 
 
 def _damage(result: VerifyResult, clip: ClipVerdicts) -> Sequence[str]:
@@ -144,4 +182,5 @@ def _pair(figures: Difference | None) -> str:
 def _three(check: CheckVerdict | None) -> str:
     if check is None or check.mean is None:
         return "-"
-    return f"{_two(check.mean)} / {_two(check.p95)} / {_two(check.worst)}"
+    unit = "" if check.unit in ("", "CIEDE2000") else f" {check.unit}"
+    return f"{_two(check.mean)}/{_two(check.p95)}/{_two(check.worst)}{unit}"

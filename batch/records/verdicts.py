@@ -11,6 +11,7 @@ from rushlight.batch.records.shape import Count, Number, Shape, Whole
 
 __all__ = [
     "CHECK",
+    "ORDER",
     "VERDICTS",
     "AloneClip",
     "CheckDocument",
@@ -29,6 +30,7 @@ __all__ = [
 VERDICTS: Final = "rushlight-verify-1"
 CHECK: Final = "rushlight-check-1"
 Verdict = Literal["pass", "cannot tell", "warn", "fail"]
+ORDER: Final[Mapping[Verdict, int]] = {"pass": 0, "cannot tell": 1, "warn": 2, "fail": 3}  # the worst last
 
 
 def counted_as(verdict: str, damage: Sequence[str]) -> str:

@@ -23,7 +23,7 @@ from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Output
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord
 from rushlight.batch.records.shape import box_of
 from rushlight.batch.records.side_files import FrameLine
-from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts, Verdict
+from rushlight.batch.records.verdicts import ORDER, CheckVerdict, ClipVerdicts
 from rushlight.batch.verify.colour_check import colour_check
 from rushlight.batch.verify.frame_check import frame_check, open_cells
 from rushlight.batch.verify.picture_warnings import Extremes, colour_warnings, extremes, frame_warnings
@@ -43,13 +43,12 @@ from rushlight.pipelines.originals.probe import Facts, probe
 from rushlight.pipelines.outputs.readback import Delivered, read_back
 from rushlight.pipelines.outputs.stills import read_still, still_words
 
-__all__ = ["ORDER", "DeliveredLog", "delivered_clips", "delivered_log", "verify", "verify_clip"]
+__all__ = ["DeliveredLog", "delivered_clips", "delivered_log", "verify", "verify_clip"]
 
 Array = NDArray[np.float64]
 Views = Sequence[NDArray[np.generic]]  # planes of a picture
 Box = tuple[int, int, int, int]
 Checks = dict[str, CheckVerdict]
-ORDER: dict[Verdict, int] = {"pass": 0, "cannot tell": 1, "warn": 2, "fail": 3}
 CHECKS = (
     "frames",
     "timecode",

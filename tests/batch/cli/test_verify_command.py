@@ -220,6 +220,42 @@ def test_sound_is_a_column_where_it_was_compared(heard: bool, capsys: pytest.Cap
     assert ("sound" in first.split()) is heard
 
 
+def test_rows_say_which_output_they_are_of(capsys: pytest.CaptureFixture[str]) -> None:
+    def check(verdict: str, mean: float | None = None, unit: str = "") -> dict[str, object]:
+        figures = {"mean": mean, "p95": 2 * mean, "worst": 3 * mean, "unit": unit} if mean else {}
+        return {"verdict": verdict, "text": "", **figures}
+
+    def clip(name: str, verdict: str, files: dict[str, object]) -> ClipVerdicts:
+        worst = {"frames": check(verdict), "colour": check("pass", 0.1, "CIEDE2000")}
+        said = {"clip": name, "job": name, "made": "", "decision": "supplied", "verdict": verdict}
+        return ClipVerdicts.read({**said, "checks": worst, "files": files})
+
+    fine = {
+        "editorial/A.mov": {"frames": check("pass"), "colour": check("pass", 0.1, "CIEDE2000")},
+        "viewing/A.mp4": {"frames": check("pass"), "colour": check("pass", 0.3, "CIEDE2000")},
+        "camera/A.mov": {"frames": check("pass"), "colour": check("pass", 4.0, "codes")},
+        "stills/x/A.jpg": {"frames": check("pass"), "colour": check("pass", 0.2, "CIEDE2000")},
+        "stills/x/A.tif": {"frames": check("pass"), "colour": check("pass", 0.05, "CIEDE2000")},
+    }
+    lost = {"editorial/B.mov": fine["camera/A.mov"], "viewing/B.mp4": {"frames": check("fail")}}
+    one = {"viewing/C.mp4": {"frames": check("pass"), "colour": check("pass", 0.5, "CIEDE2000")}}
+    clips = (clip("A", "pass", fine), clip("B", "fail", lost), clip("C", "pass", one), clip("D", "fail", {}))
+    _print(VerifyResult(measured="", clips=clips))
+    rows = [line.split(maxsplit=2) for line in capsys.readouterr().out.splitlines() if line[:2] in TABLE]
+    assert [row[:2] for row in rows] == [
+        ["B", "viewing"],
+        ["B", "editorial"],
+        ["D", "-"],
+        ["A", "all"],
+        ["C", "viewing"],
+    ]
+    assert rows[1][2].endswith("4.00/8.00/12.00 codes")
+    assert rows[3][2].startswith("4 ") and rows[3][2].endswith("viewing 0.30/0.60/0.90")
+
+
+TABLE = ("A ", "B ", "C ", "D ")
+
+
 def test_a_clip_delivered_with_damaged_frames_counts_among_the_warnings(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

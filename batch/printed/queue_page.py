@@ -12,6 +12,7 @@ from rushlight.batch.api.queue import list as list_jobs
 from rushlight.batch.exit_codes import DONE
 from rushlight.batch.terminal.console import say, say_json, say_wrapped
 from rushlight.batch.terminal.text_tables import print_table
+from rushlight.pipelines.counted import counted
 
 __all__ = ["show_queue"]
 
@@ -32,12 +33,18 @@ def show_queue(queue: Path | None, *, as_json: bool) -> int:
         return DONE
     _print_needy(found.jobs)
     _print_jobs(found)
-    counts = Counter(job.state for job in found.jobs)
-    say(", ".join(f"{counts[state]} {state}" for state in ORDER if counts[state]))
+    say(_sums(found.jobs))
     say_wrapped(f"run by {found.runner}" if found.runner else "nobody runs it: rushlight queue run")
     for folder, moment in found.ends.items():
         say_wrapped(f"{folder}: ends at about {datetime.fromisoformat(moment).astimezone():%H:%M}")
     return DONE
+
+
+def _sums(jobs: Sequence[QueueJob]) -> str:
+    """The jobs in numbers, by state; and of how many clips, where some are made in several parts."""
+    counts, clips = Counter(job.state for job in jobs), len({(job.out, job.clip) for job in jobs})
+    text = ", ".join(f"{counts[state]} {state}" for state in ORDER if counts[state])
+    return text if clips == len(jobs) else f"{counted(clips, 'clip')} in {len(jobs)} parts: {text}"
 
 
 def _print_needy(jobs: Sequence[QueueJob]) -> None:

@@ -74,9 +74,10 @@ class Queued(_Event):
 
     event: Literal["queued"] = Field(description="queued.")
     list: str = Field(description="Path of the list.")
-    clips: Count = Field(description="Clips that were queued.")
+    clips: Count = Field(description="Clips that are in the queue by now and not made.")
     unchanged: Count = Field(description="Clips that were made earlier and are as they were.")
     set_aside: Count = Field(description="Rows that are wrong.")
+    failed: Count = Field(default=0, description="Rows whose originals are there and do not open.")
 
 
 class Reported(_Event):
@@ -91,7 +92,13 @@ class Begun(_Event):
 
     event: Literal["begin"] = Field(description="begin.")
     clips: Count = Field(description="Clips that are to be made.")
-    frames: Count = Field(description="Frames that are to be made.")
+    frames: Count = Field(
+        description="Frames that are to be made: a clip's once for each part that it is made in."
+    )
+    parts: Count = Field(
+        default=0,
+        description="Parts that the clips are made in: more than clips where some outputs of a clip are made ahead of others.",
+    )
     workers: Count = Field(description="Processes that work.")
 
 

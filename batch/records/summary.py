@@ -89,7 +89,10 @@ class Sums(Shape):
     stopped_how: str = Field(
         default="", description="How it was stopped, in words; may be empty where clips are left."
     )
-    frames: Count = Field(default=0, description="Frames that were delivered.")
+    frames: Count = Field(
+        default=0,
+        description="Frames that were rendered for what is done: a clip's once for each part that it was made in, none where its sound alone was made.",
+    )
     seconds: Number = Field(default=0.0, description="Time that it took, in seconds of the clock.")
     out: str = Field(default="", description="Output folder, or how many there are.")
     folders: Mapping[str, FolderSums] = Field(

@@ -168,10 +168,10 @@ class Delivery:
             running.record = record
         self.disks.written(running.job.out)
         self.put_down(running, "done")
+        self.state.summary.frames += running.frames
         remove_tree(out, f".work/{made.job}")
         if running.record.status == "done" and not later:
             self.state.summary.done.append(job.clip)
-            self.state.summary.frames += made.frames
         self.state.on_event(Event(what="part" if later else "done", clip=job.clip, record=running.record))
 
     def log(self, out: Path, record: JobRecord) -> None:

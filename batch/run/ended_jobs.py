@@ -41,6 +41,11 @@ class Running:
     record: JobRecord | None = None  # once it is in the log
     made: int = 0  # frames
 
+    @property
+    def frames(self) -> int:
+        """Frames that are rendered for it, as a run counts them when it begins."""
+        return sum(segment.count for segment in self.plan.segments)
+
     @cached_property
     def payload(self) -> Plain:
         """The job as workers are sent it."""

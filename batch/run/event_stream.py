@@ -53,7 +53,7 @@ class EventStream:
         self._listener, self._stop = listener, stop or Stop()
         self._lock = threading.RLock()
         self._sequence = 0
-        self._frames = self._of = self._told = 0
+        self._frames = self._of = self._told = self._kept = 0  # kept: made by an earlier run
         self._made: dict[str, int] = {}  # clip -> frames made of it
         self._begun: dict[str, int] = {}  # clip -> its frames
         self._started = time.monotonic()
@@ -123,9 +123,10 @@ class EventStream:
             with suppress(Exception):
                 call(follower)
 
-    def queued(self, clip_list: Path, *, clips: int, unchanged: int, set_aside: int) -> None:
+    def queued(self, clip_list: Path, *, clips: int, unchanged: int, set_aside: int, failed: int = 0) -> None:
         """Clips of a list joined the queue."""
-        self._tell("queued", list=str(clip_list), clips=clips, unchanged=unchanged, set_aside=set_aside)
+        counts = {"clips": clips, "unchanged": unchanged, "set_aside": set_aside, "failed": failed}
+        self._tell("queued", list=str(clip_list), **counts)
 
     def card(self, event: str, card: WatchedCard, text: str = "") -> None:
         """A card of a watched day arrives, is taken in, gone or back."""
@@ -136,13 +137,13 @@ class EventStream:
         """The pages of an output folder are made."""
         self._tell("report", page=str(page))
 
-    def begin(self, *, clips: int, frames: int, workers: int) -> None:
+    def begin(self, *, clips: int, frames: int, workers: int, parts: int = 0) -> None:
         """Work starts."""
         self._frames, self._of, self._started = 0, frames, time.monotonic()
-        self._told = 0
+        self._told = self._kept = 0
         self._made.clear()
         self._begun.clear()
-        self._tell("begin", clips=clips, frames=frames, workers=workers)
+        self._tell("begin", clips=clips, frames=frames, parts=parts, workers=workers)
 
     def end(self) -> None:
         """Work is over; what is left is to be told."""
@@ -166,6 +167,7 @@ class EventStream:
         if event.what == "started":
             self._made[event.clip] = event.frames
             self._frames += event.frames
+            self._kept += event.frames
             self._begun[event.clip] = event.of
             self._of = max(self._of, sum(self._begun.values()))  # clips joined since work began
             data |= {"frames": event.frames, "of": event.of}
@@ -180,7 +182,7 @@ class EventStream:
     def _segment(self, event: Event) -> Mapping[str, int | float]:
         made = self._made[event.clip] = self._made.get(event.clip, 0) + event.frames
         self._frames += event.frames
-        rate = self._frames / max(1e-6, time.monotonic() - self._started)
+        rate = (self._frames - self._kept) / max(1e-6, time.monotonic() - self._started)
         return {"frames": self._frames, "of": self._of, "per_second": round(rate, 2), "clip_frames": made}
 
     def _so_far(self, event: Event) -> Mapping[str, int]:

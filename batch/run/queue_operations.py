@@ -115,7 +115,8 @@ def run_queue(
                 _say_start(events, clips, clips)
                 jobs = _first_jobs(store, waiting)
                 prepared_for(jobs, farm, events=events, stop=stop, graphics=crew.graphics)
-                events.begin(clips=clips, frames=sum(job.frames for job in waiting), workers=farm.slots)
+                frames = sum(job.frames for job in waiting)
+                events.begin(clips=clips, frames=frames, parts=len(waiting), workers=farm.slots)
                 if until:
                     events.note(f"nothing new is started after {until:%H:%M %Z on %d %B}")
                 _run_all(store, farm, folders, room, summary, crew.graphics, stay=stay, terms=terms)

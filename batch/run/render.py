@@ -178,6 +178,7 @@ class _Night:
                     events.begin(
                         clips=len({t.spec.job for t in whole}),
                         frames=frames,
+                        parts=len(whole),
                         workers=max(farm.slots, count if farm.here else 0),
                     )
                     return run_on(

@@ -11,6 +11,7 @@ from rushlight.batch.cleared_log import CLEARED_LOG
 from rushlight.batch.error_log import unexpected
 from rushlight.batch.job_log import Log, latest, log_path, read_log
 from rushlight.batch.run.events import PAGES, phase
+from rushlight.batch.run.request_accounts import day_in
 from rushlight.pipelines.counted import counted
 
 if TYPE_CHECKING:
@@ -38,8 +39,9 @@ def write_pages(out: Path, events: EventStream, room: Room) -> Log | None:
     if not log_path(out).is_file():
         return None
     log = read_log(out)
-    clips = len(latest(log.records))
-    events.event(phase(PAGES, 0, clips, text=f"making the pages of {counted(clips, 'clip')}"))
+    clips = len(day_in(out, log).entries)
+    text = f"making the pages of {out.name}: {counted(clips, 'clip')} in all"
+    events.event(phase(PAGES, 0, clips, text=text))
     _report(out, log, events, room)
     tables = _clip_tables(out, log, events, room)
     _manifest(out, log, tables, events, room)

@@ -80,6 +80,7 @@ class View:
     def _at_the_start(self, clips: int = 0, frames: int = 0) -> None:
         self.clips, self.total, self.started = clips, frames, time.monotonic()
         self.frames = 0  # made
+        self.kept = 0  # of these, made by an earlier run
         self.done = 0
         self.ended_clips = 0  # done, there already, failed or set aside
         self.noted = 0  # clips with warnings
@@ -98,7 +99,7 @@ class View:
             case FolderTaken():
                 self.words.to(Path(event.out))
             case Begun():
-                self.begin(workers=event.workers)
+                self.begin(workers=event.workers, parts=event.parts)
             case SegmentMade():
                 self.say_pace()
             case Delivered():
@@ -132,6 +133,7 @@ class View:
                 self._at_the_start(event.clips, event.frames)
             case Started():
                 self.frames += event.frames
+                self.kept += event.frames
                 self.in_hand[event.clip] = event.frames
                 self.whole[event.clip] = event.of
             case SegmentMade():
@@ -162,10 +164,12 @@ class View:
         if important or not self.quiet:
             self.words.put(text, error=important)
 
-    def begin(self, *, workers: int) -> None:
+    def begin(self, *, workers: int, parts: int) -> None:
         """Work starts."""
-        clips, frames = counted(self.clips, "clip"), counted(self.total, "frame")
-        what = f"rendering {clips}, {frames}" if self.clips else "waiting for clips to render"
+        clips = counted(self.clips, "clip") + (f" in {parts} parts" if parts > self.clips else "")
+        what = f"rendering {clips}, {counted(self.total, 'frame')}"
+        if not self.total:
+            what = f"finishing {clips}, no frame to render" if self.clips else "waiting for clips to render"
         self.say(f"{what}, {counted(workers, 'worker')}")
 
     def say_delivered(self, event: Delivered) -> None:
@@ -203,9 +207,9 @@ class View:
 
     def say_queued(self, event: Queued) -> None:
         """Clips of a list joined the queue."""
-        there = f", {event.unchanged} made earlier" if event.unchanged else ""
-        aside = f", {event.set_aside} set aside" if event.set_aside else ""
-        self.say(f"{event.list}: {counted(event.clips, 'clip')} queued{there}{aside}")
+        others = {"made earlier": event.unchanged, "set aside": event.set_aside, "failed": event.failed}
+        more = "".join(f", {count} {what}" for what, count in others.items() if count)
+        self.say(f"{event.list}: {counted(event.clips, 'clip')} queued{more}")
 
     def in_hand_line(self) -> str:
         """The clips being rendered with the share made of each, and how many wait."""
@@ -226,17 +230,19 @@ class View:
 
     def rate(self) -> float:
         """Frames a second since the start."""
-        return self.frames / max(1e-6, time.monotonic() - self.started)
+        return max(0, self.frames - self.kept) / max(1e-6, time.monotonic() - self.started)
 
     def left(self) -> str:
-        """Time left, and the clock time of the end."""
+        """Time left, and the clock time of the end: known once a frame of this run is made."""
         rate = self.rate()
-        if self.ends:
+        if self.total and self.frames >= self.total and not self.joined:
+            return "all frames made, their files are being finished"
+        if rate and self.ends:
             ends = datetime.fromisoformat(self.ends)
-            seconds = max(0.0, ends.timestamp() - time.time())
+            seconds = max(1.0, ends.timestamp() - time.time())
             return f"{duration(seconds)} left, until {ends.astimezone():%H:%M}"
-        if rate > 0 and self.frames and not self.joined:
-            return f"{duration((self.total - self.frames) / rate)} left"
+        if rate and not self.joined:
+            return f"{duration(max(1.0, (self.total - self.frames) / rate))} left"
         return "time left not known yet"
 
     def pace(self) -> str:
@@ -291,8 +297,9 @@ def summary_lines(event: Ended, *, begun: bool) -> list[str]:
     elif event.stopped_how:
         lines.append(f"STOPPED {event.stopped_how}; the same command makes what is missing")
     if event.done:
-        frames, seconds = counted(event.frames, "frame"), duration(event.seconds)
-        lines.append(f"delivered {counted(len(event.done), 'clip')}, {frames} in {seconds}, to {event.out}")
+        frames = f", {counted(event.frames, 'frame')}" if event.frames else ""
+        made = f"{counted(len(event.done), 'clip')}{frames} in {duration(event.seconds)}"
+        lines.append(f"delivered {made}, to {event.out}")
     if event.unchanged:
         nothing = "" if begun or event.done or event.stopped else "nothing to render: "
         lines.append(
@@ -333,8 +340,8 @@ class LiveView(View):
             self.end()  # the terminal is gone
         super().say(text, important=important)
 
-    def begin(self, *, workers: int) -> None:
-        super().begin(workers=workers)
+    def begin(self, *, workers: int, parts: int) -> None:
+        super().begin(workers=workers, parts=parts)
         if self.quiet:
             return
         from rich.console import Console

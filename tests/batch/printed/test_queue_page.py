@@ -82,3 +82,11 @@ def test_the_end_is_the_runs_own_forecast(queue: Path, tmp_path: Path, farm_here
 def test_an_empty_queue(tmp_path: Path) -> None:
     code, said = run("queue", "list", "--queue", tmp_path / "q.sqlite")
     assert code == 0 and "is empty" in said
+
+
+def test_parts_of_clips_are_told_from_clips_in_the_sums(tmp_path: Path) -> None:
+    day = small_day(tmp_path / "day", {"A001C001": 2})
+    recipe, queue = tmp_path / "day" / "two.toml", tmp_path / "q.sqlite"
+    recipe.write_text('first = ["editorial"]\n' + recipe.read_text())
+    assert run("queue", "add", day, "--recipe", recipe, "--queue", queue, "--out", tmp_path / "out")[0] == 0
+    assert "\n1 clip in 2 parts: 2 queued\n" in listed(queue)[0]

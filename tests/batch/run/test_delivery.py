@@ -88,6 +88,14 @@ def test_a_clip_from_its_segments_to_its_record(desk: Desk) -> None:
     assert (record["status"], record["frames"], record["attempts"]) == ("done", 96, 0)
 
 
+def test_frames_are_counted_as_they_were_when_work_began(desk: Desk) -> None:
+    """What is made of an output that was missing is fewer frames than the clip has, or the clip's once more."""
+    for n in (0, 1):
+        desk.comes(segment(n))
+    desk.comes(recorded("a", frames=24))
+    assert desk.state.summary.frames == desk.running.job.frames == 96
+
+
 def test_a_straggler_of_a_job_that_was_given_up_changes_nothing(desk: Desk) -> None:
     desk.state.tasks["late"] = ("gone", 0)
     desk.delivery.take(Result(key="late", value=segment(0)))

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from here import small_day, write_list
+from here import HereFarm, farm_here, run, small_day, write_list  # noqa: F401
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
@@ -40,6 +40,11 @@ class Adding:
 
     def said(self, event: str) -> list[str]:
         return [str(e.get("clip") or e.get("text")) for e in self.told if e["event"] == event]
+
+    def counts(self) -> tuple[int, int, int, int]:
+        """What was said last of the queue: clips, and how many were unchanged, set aside, failed."""
+        last = [e for e in self.told if e["event"] == "queued"][-1]
+        return last["clips"], last["unchanged"], last["set_aside"], last["failed"]
 
 
 @pytest.fixture
@@ -79,6 +84,34 @@ def test_a_failed_job_is_left_alone_and_a_queued_one_takes_the_new_plan(adding: 
     row = next(row for row in adding.store.rows() if row.clip == "A001C002.mov")
     plan = adding.store.plan(row.key, row.identity)
     assert plan and plan.source.path == str(moved / "A001C002.mov")
+
+
+def test_clips_that_were_made_since_they_were_queued_count_once(
+    adding: Adding,
+    farm_here: HereFarm,  # noqa: F811
+) -> None:
+    first, day = adding.list.parent / "first.csv", adding.list
+    first.write_text("\n".join(day.read_text().splitlines()[:2]) + "\n")
+    assert first.read_text().count("A001C") == 1
+    adding.request = Request(**{**vars(adding.request), "clip_list": first})
+    adding.read()
+    assert adding.counts() == (1, 0, 0, 0)
+    code, _ = run("render", first, "--recipe", day.parent / "two.toml", "--out", day.parent / "out")
+    assert code == 0
+    adding.request = Request(**{**vars(adding.request), "clip_list": day})
+    adding.read()
+    assert adding.counts() == (1, 1, 0, 0)
+
+
+def test_rows_that_are_wrong_and_originals_that_do_not_open_are_counted_as_the_queue_lists_them(
+    adding: Adding,
+) -> None:
+    (adding.list.parent / "A001C002.mov").write_bytes(b"no movie at all")
+    with adding.list.open("a") as stream:
+        stream.write("A009C009.mov,LogC3,narrow\n")
+    states = adding.read()
+    assert adding.counts() == (1, 0, 1, 1)
+    assert states == {"A001C001": "queued", "A001C002": "failed", "A009C009": "set aside"}
 
 
 def test_a_warning_is_said_once_however_often_a_list_is_read(adding: Adding) -> None:

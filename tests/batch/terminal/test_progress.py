@@ -5,6 +5,7 @@ import json
 import re
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -151,6 +152,53 @@ def test_the_bar_of_a_terminal_shows_the_clock_time_of_the_end() -> None:
     events.end()
     until = time.strftime("%H:%M", time.localtime(ends))
     assert re.match(rf"(2 h 00|1 h 59) min left, until {until}; 0 clips waiting; ", str(under))
+
+
+def test_what_an_earlier_run_made_is_no_speed_of_this_one(capsys: pytest.CaptureFixture[str]) -> None:
+    view, told = View(), list[dict[str, Any]]()
+
+    def both(document: Any) -> None:
+        told.append(document)
+        view(document)
+
+    events = EventStream(both)
+    events.begin(clips=1, frames=100, workers=1)
+    events.event(Event(what="started", clip="a.mov", frames=90, of=100))
+    assert view.pace().startswith("rendering: 90 of 100 frames, 0.0 a second, time left not known yet; ")
+    ends = time.time() + 1
+    phase = Phase(name="rendering", done=0, total=0, ends=ends, clips=(("a.mov", 90, 100),))
+    events.event(Event(what="phase", phase=phase))
+    assert ", time left not known yet; " in view.pace()
+    view.started -= 10
+    events._started -= 10
+    events.event(Event(what="segment", clip="a.mov", frames=5))
+    assert view.pace().startswith("rendering: 95 of 100 frames, 0.5 a second, ") and " left" in view.pace()
+    assert told[-1]["per_second"] <= 0.5
+    events.event(Event(what="segment", clip="a.mov", frames=5))
+    assert ", all frames made, their files are being finished; " in view.pace()
+    assert " 0 s left" not in view.pace() + capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("clips", "frames", "parts", "said"),
+    [
+        (3, 100, 3, "rendering 3 clips, 100 frames, 1 worker"),
+        (3, 100, 0, "rendering 3 clips, 100 frames, 1 worker"),
+        (3, 200, 6, "rendering 3 clips in 6 parts, 200 frames, 1 worker"),
+        (1, 0, 1, "finishing 1 clip, no frame to render, 1 worker"),
+    ],
+)
+def test_what_work_begins_with(
+    clips: int, frames: int, parts: int, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    EventStream(View()).begin(clips=clips, frames=frames, workers=1, parts=parts)
+    assert capsys.readouterr().out == said + "\n"
+
+
+def test_a_list_in_the_queue_says_set_aside_and_failed_apart(capsys: pytest.CaptureFixture[str]) -> None:
+    EventStream(View()).queued(Path("day.csv"), clips=1, unchanged=1, set_aside=2, failed=3)
+    said = "day.csv: 1 clip queued, 1 made earlier, 2 set aside, 3 failed\n"
+    assert capsys.readouterr().out == said
 
 
 def test_quiet_hides_all_but_what_matters(capsys: pytest.CaptureFixture[str]) -> None:

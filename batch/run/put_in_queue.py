@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Collection, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -133,13 +132,12 @@ def put_in(
     events.faults(prepared.plan, new)
     added.jobs |= {turn.spec.job for turn in turns}
     added.bad = {row.key: row.error for row in bad}
-    states = Counter(row.state for row in bad)
     events.queued(
         request.clip_list,
         clips=len(added.jobs - {job_id(clip) for clip in settled}),  # the others were made since
         unchanged=len(settled),
-        set_aside=states["set aside"],
-        failed=states["failed"],
+        set_aside=sum(row.state == "set aside" for row in bad),
+        failed=sum(row.state == "failed" for row in bad),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import subprocess
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,6 +22,7 @@ from rushlight.batch.farm.worker_process import call
 from rushlight.batch.report.clip_tables import TABLES
 from rushlight.pipelines.heartbeat import frames_made
 
+SOON = 0.02  # seconds in which a farm with nothing to do is asked again: a night that waits for a card is no busy loop
 ENCODED = ("--encoding", "LogC3", "--levels", "narrow")
 RECIPE = """
 name = "two"
@@ -62,6 +64,7 @@ class HereFarm:
 
     def results(self, timeout: float) -> list[Result]:
         if not self.waiting:
+            time.sleep(min(timeout, SOON))
             return []
         task = self.waiting.pop(0)
         self.calls.append(task)

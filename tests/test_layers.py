@@ -95,11 +95,12 @@ def module_of(name: str) -> str | None:
     return next((way for way in ways if way in modules()), "rushlight")
 
 
-def uses(module: str, source: str | None = None) -> set[str]:
+@cache
+def uses(module: str, source: str | None = None) -> frozenset[str]:
     """The modules of ours that a module knows of; `source` is its text, unless that is its file's."""
     text = modules()[module].read_text() if source is None else source
     found = {module_of(name) for name in named_in(module, text)} - {None}
-    return {m for m in found if m and (m != module or is_package(m))}
+    return frozenset(m for m in found if m and (m != module or is_package(m)))
 
 
 def faults(module: str, source: str | None = None) -> list[tuple[str, str]]:

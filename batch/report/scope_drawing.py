@@ -28,6 +28,7 @@ from rushlight.pipelines.measure.scopes import (
 )
 from rushlight.pipelines.measure.signal_range import RGB
 from rushlight.pipelines.outputs.png_bytes import png_bytes
+from rushlight.pipelines.outputs.stills import codes
 
 __all__ = ["CHROMATICITY", "HEIGHT", "PARADE", "VECTORS", "WIDTH", "scope_svg"]
 
@@ -89,7 +90,7 @@ def _by_chroma() -> tuple[Array, NDArray[np.intp]]:
 
 
 def _dots(seen: Scopes) -> str:
-    canvas = np.full((HEIGHT, WIDTH, 3), GROUND)
+    canvas = np.full((HEIGHT, WIDTH, 3), codes(np.array(GROUND), "png8"))
     left, top = PARADE
     for k, (counts, ink) in enumerate(zip(seen.parade, INKS, strict=True)):
         _lay(canvas, counts, (left + k * COLUMNS, top), ink)
@@ -98,16 +99,20 @@ def _dots(seen: Scopes) -> str:
     return base64.b64encode(png_bytes(canvas)).decode()
 
 
-def _lay(canvas: Array, counts: NDArray[np.int64], place: tuple[int, int], ink: tuple[float, ...]) -> None:
+def _lay(
+    canvas: NDArray[np.generic], counts: NDArray[np.int64], place: tuple[int, int], ink: tuple[float, ...]
+) -> None:
+    """Dots of a scope on ground that nothing else is drawn on."""
     left, top = place
     rows, columns = np.nonzero(counts[::-1])
     if not rows.size:
         return
     found = counts[::-1][rows, columns]
     full = max(1.0, float(np.quantile(found, 0.98)))
-    light = (0.2 + 0.8 * np.ceil(np.minimum(np.sqrt(found / full), 1) * STEPS) / STEPS)[:, None]
-    part = canvas[top : top + counts.shape[0], left : left + counts.shape[1]]
-    part[rows, columns] = part[rows, columns] * (1 - light) + light * np.array(ink)
+    light = (0.2 + 0.8 * np.arange(STEPS + 1) / STEPS)[:, None]
+    inks = codes(GROUND * (1 - light) + light * np.array(ink), "png8")
+    steps = np.ceil(np.minimum(np.sqrt(found / full), 1) * STEPS).astype(np.intp)
+    canvas[top + rows, left + columns] = inks[steps]
 
 
 # --- graticules

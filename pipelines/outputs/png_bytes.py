@@ -8,16 +8,18 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
+from rushlight.pipelines.outputs.stills import codes
+
 __all__ = ["png_bytes"]
 
 
-def png_bytes(rgb: NDArray[np.float64]) -> bytes:
-    """PNG (W3C, third edition) of 8 bits of sRGB (h, w, 3), 0..1: clipped, rounded to even, NaN is 0. The same picture gives the same bytes."""
-    codes = np.rint(np.minimum(np.fmax(rgb, 0.0), 1.0) * 255).astype(np.uint8)
+def png_bytes(rgb: NDArray[np.generic]) -> bytes:
+    """PNG (W3C, third edition) of sRGB (h, w, 3), as codes of 8 bits or as 0..1 (clipped, rounded to even, NaN is 0). The same picture gives the same bytes."""
+    picture = np.ascontiguousarray(rgb if rgb.dtype == np.uint8 else codes(rgb.astype(np.float64), "png8"))
     encoder = av.CodecContext.create("png", "w")
     assert isinstance(encoder, av.VideoCodecContext)
-    encoder.height, encoder.width = codes.shape[:2]
+    encoder.height, encoder.width = picture.shape[:2]
     encoder.pix_fmt, encoder.time_base, encoder.thread_count = "rgb24", Fraction(1), 1
-    frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(codes), format="rgb24")
+    frame = av.VideoFrame.from_ndarray(picture.view(np.uint8), format="rgb24")
     frame.pts = 0
     return b"".join(bytes(packet) for packet in [*encoder.encode(frame), *encoder.encode(None)])

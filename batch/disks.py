@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from decimal import Decimal
 from pathlib import Path
 
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError
 
 __all__ = [
@@ -123,7 +124,9 @@ def made_with(mode: int | None) -> Iterator[None]:
 
 
 def size_text(size: int) -> str:
-    """`20.0 GB`, `500 MB`."""
+    """`20.0 GB`, `500 MB`, `35 kB`, `7 bytes`."""
+    if 0 < size < 1e6:
+        return f"{size / 1e3:.0f} kB" if size >= 1e3 else counted(size, "byte")
     return f"{size / 1e9:.1f} GB" if size >= 1e9 else f"{size / 1e6:.0f} MB"
 
 

@@ -207,6 +207,7 @@ SPOKEN = {
     "rushlight.batch.exit_codes",
     "rushlight.batch.interrupts",
     "rushlight.batch.own_process",
+    "rushlight.batch.shown_time",
     "rushlight.pipelines.counted",
     "rushlight.pipelines.errors",
     "rushlight.pipelines.inside_folder",

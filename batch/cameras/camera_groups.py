@@ -17,7 +17,7 @@ from rushlight.pipelines.originals.camera_header import camera_in_header
 from rushlight.pipelines.originals.facts import Facts
 from rushlight.pipelines.toml_files import toml_text
 
-__all__ = ["CameraGroup", "Seen", "camera_groups", "shortened"]
+__all__ = ["CameraGroup", "Seen", "camera_groups"]
 
 LEAST = 3  # letters of a name that files of one camera share
 
@@ -86,12 +86,6 @@ class CameraGroup:
         for key, value in self.selectors:
             lines += ["[[default]]", f"{key} = {toml_text(value)}", *statements]
         return "\n".join(lines)
-
-
-def shortened(names: Sequence[str], most: int = 4) -> str:
-    """The first of some names, and how many more there are."""
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return ", ".join(names[:most]) + more
 
 
 def camera_groups(clips: Sequence[Seen]) -> list[CameraGroup]:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from pathlib import Path
 
-from rushlight.batch.cameras.camera_groups import CameraGroup, Seen, camera_groups, shortened
+from rushlight.batch.cameras.camera_groups import CameraGroup, Seen, camera_groups
 from rushlight.batch.records.summary import Missing
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.toml_files import toml_text
 
 __all__ = ["encoding_line", "missing_statements"]

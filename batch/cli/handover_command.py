@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from rushlight.batch.help.command_help import HelpedCommand
+from rushlight.batch.shown_time import shown_time
 from rushlight.batch.terminal.console import say, say_json, say_wrapped
 from rushlight.batch.terminal.progress_line import ProgressLine
 from rushlight.batch.terminal.terminal_or_log import is_terminal
@@ -76,7 +77,7 @@ def handover_command(answering: Callable[[Command], Command]) -> click.Command:
         if as_json:
             say_json(result.document())
         else:
-            _print(result)
+            _print(result, folder)
         return result.code
 
     return handover
@@ -124,11 +125,11 @@ def _listed(folder: Path, *, as_json: bool) -> int:
         say_wrapped(f"{folder}: nothing was handed over yet; --name NAME closes a delivery for NAME")
     else:
         print_table(
-            ["delivery", "closed (UTC)", "holds", "outputs", "files", "no more", "missing"],
+            ["delivery", "closed", "holds", "outputs", "files", "no more", "missing"],
             [
                 [
                     each.folder,
-                    each.closed[:16].replace("T", " "),
+                    shown_time(each.closed),
                     each.holds,
                     ", ".join(each.outputs),
                     str(len(each.files)),
@@ -141,7 +142,7 @@ def _listed(folder: Path, *, as_json: bool) -> int:
     return 0
 
 
-def _print(result: HandoverResult) -> None:
+def _print(result: HandoverResult, out: Path) -> None:
     for each in result.missing[:MOST]:
         say_wrapped(f"MISSING  {each.clip}: {each.state}{f': {each.text}' if each.text else ''}")
     if len(result.missing) > MOST:
@@ -165,7 +166,7 @@ def _print(result: HandoverResult) -> None:
     )
     if brought["linked"]:
         say_wrapped(
-            "linked files are those of DIR itself under a second name: change none of them; --copy copies"
+            f"linked files are those of {out} itself under a second name: change none of them; --copy copies"
         )
     say_wrapped(f"letter: {result.letter}")
     say_wrapped(f"the receiver's check: rushlight check {result.folder.name}")

@@ -6,10 +6,10 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from rushlight.batch.cameras.camera_groups import CameraGroup, shortened
+from rushlight.batch.cameras.camera_groups import CameraGroup
 from rushlight.batch.cameras.missing_statements import DIFFER, encoding_line
 from rushlight.batch.day.found_media import FoundMedia
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.errors import OptionError, from_os
 from rushlight.pipelines.toml_files import toml_text
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path, PurePath
@@ -21,7 +20,7 @@ from rushlight.batch.report.clip_tables import TABLES
 from rushlight.batch.report.clip_timeline import clips_otio
 from rushlight.batch.report.page_pictures import PICTURES, pictures_there
 from rushlight.pipelines.colour.look import Look
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.errors import OutsideError, RushlightError, TimecodeError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import read_bytes, write
@@ -81,12 +80,14 @@ def write_grades(out: Path, part: Path, records: Sequence[JobRecord], title: str
         else:
             without.append(record.clip)
         lost |= {name for name, look in record.looks.items() if looks[look.digest] is None}
-    unsaid = Counter(text for clip in clips for text in clip.unsaid)
+    unsaid: dict[str, list[str]] = {}
+    for name, text in ((clip.name, text) for clip in clips for text in clip.unsaid):
+        unsaid.setdefault(text, []).append(name)
     folder = _free(part, "grades")
     if clips:
         write_handover(part / folder, clips, title)
     _show_luts(out, part / folder, records)
-    said = [f"AMF of {counted(count, 'clip')}: {text}" for text, count in unsaid.items()]
+    said = [f"AMF of {shortened(names, 6)}: {text}" for text, names in unsaid.items()]
     if lost:
         said.append(f"There is no LUT of {', '.join(sorted(lost))}, which cannot be built again here")
     if beside := dict.fromkeys(e.output for r in records for e in r.outputs if e.look):
@@ -94,10 +95,9 @@ def write_grades(out: Path, part: Path, records: Sequence[JobRecord], title: str
         said.append(f"AMF are of the recipe's look; {outputs} show other looks, whose LUTs are beside them")
     if not without:
         return said
-    some = ", ".join(without[:6]) + (" …" if len(without) > 6 else "")
     return [
         *said,
-        f"There are no grade files of {counted(len(without), 'clip')}, whose look cannot be built again here: {some}",
+        f"There are no grade files of {counted(len(without), 'clip')}, whose look cannot be built again here: {shortened(without, 6)}",
     ]
 
 

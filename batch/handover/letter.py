@@ -16,7 +16,8 @@ from rushlight.batch.records.files import DeliveredMovie, Output
 from rushlight.batch.records.handover import Handover, HandoverFile, Since
 from rushlight.batch.report.code_words import in_quotes
 from rushlight.batch.report.made_with import made_by
-from rushlight.pipelines.counted import counted
+from rushlight.batch.shown_time import shown_time
+from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.visible_text import visible
 
 __all__ = ["CAUTION", "Section", "heading", "letter_text", "sections"]
@@ -53,12 +54,7 @@ class Section:
 def heading(handover: Handover) -> str:
     """The delivery in one line."""
     title = f"{handover.title}: " if handover.title else ""
-    return f"{title}delivery {handover.folder}, closed {clock(handover.closed)}"
-
-
-def clock(when: str) -> str:
-    """`2026-11-27 04:10 UTC` of the time of a delivery."""
-    return when[:16].replace("T", " ") + " UTC"
+    return f"{title}delivery {handover.folder}, closed {shown_time(handover.closed)}"
 
 
 def sections(handover: Handover, pieces: Sequence[Piece]) -> list[Section]:
@@ -213,7 +209,7 @@ def _things(files: Iterable[HandoverFile], since: Since) -> Iterable[tuple[str, 
     for file in files:
         together.setdefault((file.job, file.revision, file.why), []).append(file.path)
     for (_, revision, why), paths in together.items():
-        yield _some(paths), f"revision {revision}: {why}"
+        yield shortened(paths, MANY), f"revision {revision}: {why}"
 
 
 def _notes(handover: Handover) -> Section:
@@ -233,21 +229,21 @@ def _of_clips(pieces: Sequence[Piece]) -> Section:
         for text in record.warnings:
             clips.setdefault(text, []).append(record.clip)
     return Section(
-        title="Notes on clips in it", things=tuple((_some(names), text) for text, names in clips.items())
+        title="Notes on clips in it",
+        things=tuple((shortened(names, MANY), text) for text, names in clips.items()),
     )
 
 
-def _some(names: Sequence[str]) -> str:
-    more = f" and {len(names) - MANY} more" if len(names) > MANY else ""
-    return f"{', '.join(names[:MANY])}{more}"
-
-
 def _check(handover: Handover) -> Section:
-    first = "rushlight check FOLDER, or any reader of ASC MHL 2.0 manifests, says whether a copy of this folder is whole and unchanged"
+    folder = handover.folder
+    first = f"`rushlight check {folder}`, or any reader of ASC MHL 2.0 manifests, says whether a copy of this folder is whole and unchanged"
     said = [f"{first}; its manifest lies in ascmhl/."]
     if handover.with_record:
-        said.append("rushlight verify FOLDER measures frames, timecode, tags and colour against the record.")
         said.append(
-            "rushlight render --from FOLDER --media ORIGINALS --out NEW makes it again; nothing is rendered into this folder."
+            f"`rushlight verify {folder}` measures frames, timecode, tags and colour against the record."
+        )
+        said.append(
+            f"`rushlight render --from {folder} --media ORIGINALS --out NEW` makes it again in a new folder NEW from the originals in"
+            " the folder ORIGINALS; nothing is rendered into this one."
         )
     return Section(title="How to check it", sentences=tuple(said))

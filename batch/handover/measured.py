@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from rushlight.batch.handover.what_changed import Piece
 from rushlight.batch.records.handover import Lacking
 from rushlight.batch.records.verdicts import CheckVerdict, Verdicts
+from rushlight.batch.shown_time import shown_time
 from rushlight.pipelines.counted import counted
 
 __all__ = ["measured_note", "measured_wrong"]
@@ -40,7 +41,7 @@ def measured_note(pieces: Sequence[Piece], verdicts: Verdicts | None) -> str:
     """How many files of the delivery were measured since they were made, in a sentence."""
     measured = [checks for _, checks in _found(pieces, verdicts) if checks]
     if not measured or not verdicts:
-        return "its files were not measured (rushlight verify) since they were made"
+        return "its files were not measured (`rushlight verify`) since they were made"
     failed = sum(any(check.verdict == "fail" for check in checks.values()) for checks in measured)
-    when = verdicts.measured[:16].replace("T", " ")
-    return f"{len(measured)} of its {counted(len(pieces), 'file')} were measured by rushlight verify until {when} UTC: {failed} failed"
+    were = f"{len(measured)} {'was' if len(measured) == 1 else 'were'} measured since they were made (`rushlight verify`)"
+    return f"of its {counted(len(pieces), 'file')}, {were}, last at {shown_time(verdicts.measured)}, and {failed} failed"

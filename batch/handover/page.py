@@ -7,10 +7,11 @@ from collections.abc import Mapping, Sequence
 from urllib.parse import quote
 
 from rushlight.batch.disks import size_text
-from rushlight.batch.handover.letter import clock, sections
+from rushlight.batch.handover.letter import sections
 from rushlight.batch.handover.what_changed import Piece
 from rushlight.batch.records.handover import Handover
 from rushlight.batch.report.page_templates import render_page
+from rushlight.batch.shown_time import shown_time
 from rushlight.pipelines.counted import counted
 
 __all__ = ["handover_page", "link_to"]
@@ -27,7 +28,7 @@ def handover_page(handover: Handover, pieces: Sequence[Piece], pictures: Mapping
     return render_page(
         "handover.html",
         title=f"{handover.title or 'Delivery'} · {handover.folder}",
-        soft=f"closed {clock(handover.closed)} · for {handover.name} · number {handover.number}",
+        soft=f"closed {shown_time(handover.closed)} · for {handover.name} · number {handover.number}",
         sections=sections(handover, pieces),
         stills=[
             {

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import PurePath
 
 from rushlight.batch.json_lines import Refused
 from rushlight.batch.plan.request_ledger import Day
 from rushlight.batch.records.handover import Lacking
 from rushlight.batch.records.job_record import JobRecord
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 
 __all__ = ["lacking", "sayings"]
 
@@ -74,12 +75,19 @@ def sayings(day: Day) -> list[str]:
     found = []
     if day.media and (lost := len(day.media["not_listed"])):
         found.append(
-            f"{counted(lost, 'original')} of the media stand in no list, so that nothing was made of them"
+            f"{counted(lost, 'original')} of the media {'stands' if lost == 1 else 'stand'} in no list, so that nothing was made of"
+            f" {'it' if lost == 1 else 'them'}: {_files(day.media['not_listed'])}"
         )
     if day.media and (bad := len(day.media["unreadable"])):
-        found.append(f"{counted(bad, 'original')} of the media could not be read")
+        files = _files([each["path"] for each in day.media["unreadable"]])
+        found.append(f"{counted(bad, 'original')} of the media could not be read: {files}")
     if day.ungraded:
         found.append(
             f"{counted(day.ungraded, 'clip')} of the whole day delivered without a colour decision, through the show transform alone"
         )
     return found
+
+
+def _files(paths: Sequence[str]) -> str:
+    """Names of originals, without the folders that they lie in here."""
+    return shortened([PurePath(path).name for path in paths], 6)

@@ -7,7 +7,6 @@ pages are small and in sRGB.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 
 from rushlight.batch.cleared_log import read_cleared
@@ -26,6 +25,7 @@ from rushlight.batch.report.page_clip import PageClip, page_clip, rate_of
 from rushlight.batch.report.page_pictures import PICTURES, contact_sheets
 from rushlight.batch.report.page_scenes import lost_clip, scenes_of, spanned
 from rushlight.batch.report.page_templates import render_page
+from rushlight.batch.shown_time import shown_time
 from rushlight.batch.verify.colour_check import TOLERANCE
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.inside_folder import make_folder, unlink, write
@@ -66,7 +66,7 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
         "report.html",
         title=day.title.text or folder.name,
         recipe=", ".join(sorted({r.recipe.name for r in done} - {""})) or "none",
-        when=_clock(max((r.finished for r in known.values()), default="")),
+        when=shown_time(max((r.finished for r in known.values()), default="")),
         sentence=sentence(day.counts(), odd),
         counts=day.counts(),
         media=media,
@@ -129,20 +129,6 @@ def _length(clips: Sequence[PageClip]) -> str:
     return f"{minutes} min {rest} s" if minutes else f"{rest} s"
 
 
-def _clock(text: str) -> str:
-    """`2026-11-26 05:10 +01:00 (04:10 UTC)` of a record's time, by the clock of the machine that makes the page; the text itself
-    where it is none."""
-    try:
-        local = datetime.fromisoformat(text).astimezone()
-        utc = local.astimezone(UTC)
-    except (ValueError, OverflowError):
-        return text
-    if not local.utcoffset():
-        return f"{utc:%Y-%m-%d %H:%M} UTC"
-    day = "%H:%M" if local.date() == utc.date() else "%Y-%m-%d %H:%M"
-    return f"{local:%Y-%m-%d %H:%M} {local.isoformat()[-6:]} ({utc:{day}} UTC)"
-
-
 def _measured(clips: Sequence[PageClip], verdicts: Verdicts | None) -> dict[str, str | int] | None:
     """The last run of `verify`, counted over the clips as they are now; one with damaged frames is among the warnings."""
     if not verdicts:
@@ -151,7 +137,7 @@ def _measured(clips: Sequence[PageClip], verdicts: Verdicts | None) -> dict[str,
     counts = {name: found.count(name) for name in ("pass", "cannot tell", "warn", "fail")}
     return {
         "bare": sum(v == "pass" and not c.grade for v, c in zip(found, clips, strict=True)),
-        "when": _clock(verdicts.measured),
+        "when": shown_time(verdicts.measured),
         "since": sum(not c.verdict for c in clips),
         **counts,
     }

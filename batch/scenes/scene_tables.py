@@ -11,11 +11,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rushlight.batch.cameras.camera_facts import FACT_COLUMNS
-from rushlight.batch.cameras.camera_groups import shortened
 from rushlight.batch.decisions.grade_lookup import camera_name, plain_name
 from rushlight.batch.lists.list_columns import COLUMNS
 from rushlight.batch.lists.table_file import Table, read_table
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.errors import InputError, ListError
 from rushlight.pipelines.text_files import read_text
 

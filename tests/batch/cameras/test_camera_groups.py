@@ -9,12 +9,13 @@ from pathlib import Path
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rushlight.batch.cameras.camera_groups import CameraGroup, Seen, camera_groups, shortened
+from rushlight.batch.cameras.camera_groups import CameraGroup, Seen, camera_groups
 from rushlight.batch.decisions.lut_files import LutFiles
 from rushlight.batch.framing.framing_files import FramingFiles
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.plan.apply_defaults import Defaults
 from rushlight.batch.plan.reels import reel_of
+from rushlight.pipelines.counted import shortened
 from rushlight.pipelines.formats.pixel_formats import find_pixel_format
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.originals.facts import Facts

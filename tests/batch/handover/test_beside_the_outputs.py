@@ -72,7 +72,7 @@ def test_tables(out: Path) -> None:
 def test_grades_and_the_show_lut_as_it_was_given(out: Path) -> None:
     part = out.parent / "part"
     (said,) = write_grades(out, part, [clip("A"), clip("B")], "Day 12")
-    assert said.startswith('AMF of 2 clips: Show LUT "day look"')
+    assert said.startswith('AMF of A, B: Show LUT "day look"')
     names = {p.name for p in (part / "grades").iterdir()}
     assert {"A.cdl", "A.amf", "B.cdl", "Day 12.ccc", "Day 12.edl", "show LUT day look.cube"} <= names
     assert (part / "grades" / "show LUT day look.cube").read_text() == CUBE

@@ -338,7 +338,7 @@ def test_nothing_to_hand_over(tmp_path: Path) -> None:
 
 def test_a_disk_without_room_is_seen_before(out: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(handing, "free_bytes", lambda path: 100)
-    with pytest.raises(ResourceError, match="has 0 MB free, and the files to be copied are"):
+    with pytest.raises(ResourceError, match="has 100 bytes free, and the files to be copied are"):
         hand(out, copy=True)
     assert os.listdir(out.parent / "to") == []
     assert hand(out).folder  # links need none

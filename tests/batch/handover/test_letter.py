@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import time
+from collections.abc import Iterator
 from typing import Any
+
+import pytest
 
 from recorded import movie, recorded, still
 from rushlight.batch.handover.letter import CAUTION, heading, letter_text, sections
@@ -35,6 +39,29 @@ def handover(**given: Any) -> Handover:
         "others": ["editorial/clips.csv", "editorial/clips.otio", "grades/A.cdl", "log/jobs.jsonl"],
     }  # fmt: skip
     return Handover.read(plain | given)
+
+
+@pytest.fixture
+def new_york(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    monkeypatch.setenv("TZ", "America/New_York")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.usefixtures("new_york")
+def test_it_says_when_by_the_clock_of_the_machine_too() -> None:
+    assert heading(handover()).endswith("closed 2026-11-26 23:10 -05:00 (2026-11-27 04:10 UTC)")
+
+
+def test_how_to_check_it_names_the_folder() -> None:
+    text = one_line(letter_text(handover(), PIECES))
+    assert '"rushlight check editor_002"' in text and '"rushlight verify editor_002"' in text
+    assert (
+        '"rushlight render --from editor_002 --media ORIGINALS --out NEW" makes it again in a new folder'
+        in text
+    )
 
 
 def one_line(text: str) -> str:

@@ -41,7 +41,7 @@ def test_what_failed_is_told_by_file() -> None:
         "measured wrong",
     ) and "colour: off in e/A.mov" in wrong.text
     assert measured_note(both, found) == (
-        "2 of its 2 files were measured by rushlight verify until 2026-11-27 05:00 UTC: 1 failed"
+        "of its 2 files, 2 were measured since they were made (`rushlight verify`), last at 2026-11-27 05:00 UTC, and 1 failed"
     )
     assert measured_wrong(pieces("v/A.mp4"), found) == []
 

@@ -7,6 +7,7 @@ from typing import Any
 from recorded import movie, recorded
 from rushlight.batch.handover.what_is_missing import lacking, sayings
 from rushlight.batch.job_log import Refused, failure_record, latest
+from rushlight.batch.plan.reconcile_media import Walk
 from rushlight.batch.plan.request_ledger import Asked, Asking, day_of
 from rushlight.batch.records.job_record import JobRecord, read_record
 from rushlight.pipelines.errors import OptionError
@@ -77,6 +78,22 @@ def test_a_line_that_does_not_read() -> None:
     refused = Refused(error=OptionError("is torn", file="jobs.jsonl", line=3), clip="A", job="A")
     (one,) = lacking(day_of([], {}), {}, [refused], ("e",))
     assert (one.clip, one.state) == ("A", "no record") and "jobs.jsonl:3" in one.text
+
+
+def test_originals_that_are_in_no_list_or_do_not_read_are_named() -> None:
+    walk = Walk(
+        folders=("/card",),
+        originals=(
+            *((f"/card/A{n}.mov", f"A{n}", "") for n in range(8)),
+            ("/card/A8.mov", "A8", "does not open"),
+        ),
+    )
+    asking = Asking(list="/day.csv", recipe="r", rows=(), walk=walk)
+    assert sayings(day_of([asking], {})) == [
+        "8 originals of the media stand in no list, so that nothing was made of them: A0.mov, A1.mov, A2.mov, A3.mov, A4.mov,"
+        " A5.mov and 2 more",
+        "1 original of the media could not be read: A8.mov",
+    ]
 
 
 def test_ungraded_clips_are_said() -> None:

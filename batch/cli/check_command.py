@@ -14,14 +14,9 @@ from rushlight.pipelines.counted import counted
 __all__ = ["show_check"]
 
 MOST = 200  # lines of one verdict; all stand in --json
-OF_DELIVERY = (
-    "A match proves that a file is what was handed over, and nothing more; a delivery is no backup. "
-    "Keep to the production's own copy procedure."
-)
-CAUTION = (
-    "A match proves that a file is what the maker of the manifest saw, not that the card was complete. "
-    "Keep to the production's own copy procedure."
-)
+PROCEDURE = "Keep to the production's own copy procedure."
+OF_DELIVERY = f"A match proves that a file is what was handed over, and nothing more; a delivery is no backup. {PROCEDURE}"
+CAUTION = f"A match proves that a file is what the maker of the manifest saw, not that the card was complete. {PROCEDURE}"
 
 
 def show_check(media: Path, *, manifest: Path | None, as_json: bool) -> int:
@@ -54,13 +49,19 @@ def _print(result: CheckResult) -> None:
             say(f"... and {len(found) - MOST} more: --json has all")
     for note in result.notes:
         say_wrapped(f"note: {note}")
-    intact = sum(m.verdict == "intact" for m in result.manifests)
-    sums = ", ".join(f"{n} {word}" for word, n in result.counts.items() if n and word != "matches")
-    say_wrapped(
-        f"{result.media}: {counted(result.counts['matches'], 'file')} "
-        f"{'matches' if result.counts['matches'] == 1 else 'match'}{f', {sums}' if sums else ''}; "
-        f"{intact} of {counted(len(result.manifests), 'manifest')} intact"
-    )
+    say_wrapped(f"{result.media}: {_sums(result)}")
     said = result.verdict.upper() if result.code else result.verdict
     say_wrapped(f"{said}{f': {result.text}' if result.text else ''}")
-    say_wrapped(OF_DELIVERY if result.delivery else CAUTION)
+    caution = OF_DELIVERY if result.delivery else CAUTION
+    say_wrapped(caution if result.manifests else f"Nothing was compared, and nothing is proved. {PROCEDURE}")
+
+
+def _sums(result: CheckResult) -> str:
+    """The files in numbers, by verdict, and the manifests that they were held against."""
+    matches, manifests = result.counts["matches"], len(result.manifests)
+    if not manifests:
+        return f"{counted(len(result.files), 'file')} and no manifest to hold them against"
+    others = "".join(f", {n} {word}" for word, n in result.counts.items() if n and word != "matches")
+    intact = sum(m.verdict == "intact" for m in result.manifests)
+    match = f"{counted(matches, 'file')} {'matches' if matches == 1 else 'match'}"
+    return f"{match}{others}; {intact} of {counted(manifests, 'manifest')} intact"

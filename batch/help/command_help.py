@@ -137,8 +137,11 @@ class Commands(_Examples, click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         try:
             return super().resolve_command(ctx, args)
-        except click.UsageError as error:
+        except click.UsageError:
             near = difflib.get_close_matches(args[0].lower(), self.list_commands(ctx), 2)
-            if near:
-                error.message += f" Did you mean {' or '.join(f'`{name}`' for name in near)}?"
+            if near and not args[0].startswith(
+                "-"
+            ):  # an error of ours: click 8.4's adds such words of its own
+                meant = " or ".join(f"`{name}`" for name in near)
+                raise click.UsageError(f"No such command {args[0]!r}. Did you mean {meant}?", ctx) from None
             raise

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from fractions import Fraction
 from pathlib import Path
@@ -24,10 +24,10 @@ __all__ = ["MOV", "image_fault", "open_movie", "side_data", "source_errors", "ti
 
 
 @contextmanager
-def source_errors(path: Path, tried: str) -> Iterator[None]:
+def source_errors(path: Path, tried: str, *, why: Callable[[Path], str] = lambda path: "") -> Iterator[None]:
     """Whatever is raised inside is an error of the original `path` that says what was tried, its traceback kept with it.
 
-    Errors of ours pass; of the system's, a shortage (handles, memory of the machine) is told apart."""
+    `why` looks at a file that a media library did not open; where it finds a reason, that is said and not the library's. Errors of ours pass; of the system's, a shortage (handles, memory of the machine) is told apart."""
     import av
 
     try:
@@ -35,7 +35,11 @@ def source_errors(path: Path, tried: str) -> Iterator[None]:
     except RushlightError:
         raise
     except av.error.FFmpegError as error:
-        raise SourceError(f"{tried}: {error.strerror or error}", file=str(path)) from None
+        reason = ""
+        with suppress(OSError):
+            reason = why(path)
+        text = f"it {reason}" if reason else error.strerror or error
+        raise SourceError(f"{tried}: {text}", file=str(path)) from None
     except OSError as error:
         raise from_os(error, path, reading=True) from None
     except MemoryError:

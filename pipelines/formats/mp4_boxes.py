@@ -13,6 +13,7 @@ __all__ = [
     "add_to_sample_entry",
     "boxes",
     "enable_sound_tracks",
+    "file_boxes",
     "picture_track",
     "sample_entries",
     "timecode_track_rate",
@@ -42,6 +43,27 @@ def boxes(data: bytes, start: int = 0, end: int | None = None) -> Iterator[Box]:
             return
         yield Box(kind, start, body, start + size)
         start += size
+
+
+def file_boxes(stream: BinaryIO, size: int) -> Iterator[Box]:
+    """The outermost boxes of a file of `size` bytes, which is read no further than their heads. The last may end after the file does;
+    what is no box, or odd bytes at the end, ends them."""
+    place = 0
+    while place < size:
+        stream.seek(place)
+        head = stream.read(16)
+        if len(head) < 8:
+            return
+        length, kind = struct.unpack_from(">I4s", head)
+        body = 8
+        if length == 1 and len(head) == 16:
+            length, body = struct.unpack_from(">Q", head, 8)[0], 16
+        if length == 0:
+            length = size - place
+        if length < 8 or not any(kind):
+            return
+        yield Box(kind, place, place + body, place + length)
+        place += length
 
 
 def _inside(data: bytes, box: Box, *path: bytes) -> Box | None:

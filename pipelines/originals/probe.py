@@ -24,6 +24,7 @@ from rushlight.pipelines.formats.mp4_boxes import sample_entries
 from rushlight.pipelines.formats.pixel_formats import PixelFormat, find_pixel_format
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.heartbeat import beat
+from rushlight.pipelines.originals.cut_short import cut_short
 from rushlight.pipelines.originals.facts import MOST_FRAMES, MOST_PIXELS, Facts, Levels, SoundTrack
 from rushlight.pipelines.originals.image_sequences import (
     RAW,
@@ -36,7 +37,6 @@ from rushlight.pipelines.originals.image_sequences import (
 from rushlight.pipelines.originals.rotation_and_interlace import (
     interlaced,
     is_atom,
-    is_cut_short,
     orientation,
 )
 from rushlight.pipelines.originals.spanned_clips import MOVIES, is_span, joined, span_files
@@ -92,7 +92,7 @@ def _facts(path: Path, rate: FrameRate | None, files: Sequence[Path]) -> Facts:
 
 
 def _movie(path: Path) -> Facts:
-    with source_errors(path, "does not open as a movie"), open_movie(path) as container:
+    with source_errors(path, "does not open as a movie", why=cut_short), open_movie(path) as container:
         if not container.streams.video:
             raise SourceError("holds no picture", file=str(path))
         return _movie_facts(path, container, container.streams.video[0])
@@ -132,7 +132,7 @@ def _movie_facts(path: Path, container: InputContainer, stream: VideoStream) -> 
     entries = list(stream.index_entries) if container.format.name in _INDEXED else []
     steps = _steps(sorted(e.timestamp for e in entries) or _first_stamps(container, stream))
     rotation, mirrored = orientation(path, container, stream)
-    warnings += _mxf_notes(path, container)
+    warnings += _file_notes(path, container)
     rate = _snapped(Fraction(fraction), stream, steps)
     if not 1 <= rate.fraction <= 1000:
         text = f"states {float(rate.fraction):.4g} frames a second, which is outside 1 to 1000"
@@ -183,13 +183,11 @@ def _movie_facts(path: Path, container: InputContainer, stream: VideoStream) -> 
     )
 
 
-def _mxf_notes(path: Path, container: InputContainer) -> list[str]:
-    notes = []
-    if container.format.name == "mxf" and is_cut_short(path):
-        notes.append("was cut short: it ends before its footer, and is read from its beginning each time")
+def _file_notes(path: Path, container: InputContainer) -> list[str]:
+    notes = [cut_short(path)] if container.format.name in ("mxf", MOV) else []
     if is_atom(container) and not container.streams.audio:
         notes.append("is an OP-Atom file, whose sound lies in files of its own: it has none here")
-    return notes
+    return [text for text in notes if text]
 
 
 def _text_notes(texts: Iterable[str]) -> list[str]:

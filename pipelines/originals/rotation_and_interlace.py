@@ -14,7 +14,7 @@ from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.formats.media_libraries import side_data
 from rushlight.pipelines.formats.mp4_boxes import picture_track
 
-__all__ = ["interlaced", "is_atom", "is_cut_short", "orientation", "turn_of"]
+__all__ = ["footer_place", "interlaced", "is_atom", "is_cut_short", "orientation", "turn_of"]
 
 
 def turn_of(a: float, b: float, c: float, d: float) -> tuple[int, bool]:
@@ -101,6 +101,14 @@ def is_cut_short(path: Path) -> bool:
         ends = file.read(16) == _ENDS
     if ends or not head.startswith(_PARTITION):
         return False
-    body = 17 + (head[16] & 0x7F if head[16] & 0x80 else 0)
-    footer = int.from_bytes(head[body + 24 : body + 32])
+    footer = footer_place(path)
     return footer == 0 or footer >= size
+
+
+def footer_place(path: Path) -> int:
+    """The byte at which the first partition pack of an MXF file says that its footer begins (SMPTE ST 377-1:2011, 7.1); 0 where it
+    does not say."""
+    with path.open("rb") as file:
+        head = file.read(64)
+    body = 17 + (head[16] & 0x7F if len(head) > 16 and head[16] & 0x80 else 0)
+    return int.from_bytes(head[body + 24 : body + 32])

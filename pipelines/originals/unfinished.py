@@ -11,6 +11,7 @@ import struct
 from pathlib import Path
 from typing import BinaryIO
 
+from rushlight.pipelines.formats.mp4_boxes import file_boxes
 from rushlight.pipelines.originals.spanned_clips import MOVIES
 
 __all__ = ["is_passing_name", "unfinished"]
@@ -58,24 +59,10 @@ def unfinished(path: Path) -> str:
 
 
 def _boxes(stream: BinaryIO, size: int) -> str:
-    place, kinds = 0, set[bytes]()
-    while place < size:
-        stream.seek(place)
-        head = stream.read(16)
-        if len(head) < 8:
-            return "" if b"moov" in kinds else "has no index yet (moov)"  # odd bytes at the end do no harm
-        length, kind = struct.unpack_from(">I4s", head)
-        if length == 1 and len(head) == 16:
-            length = struct.unpack_from(">Q", head, 8)[0]
-        if length == 0:
-            length = size - place
-        if length < 8 or not any(kind):
-            break
-        kinds.add(kind)
-        place += length
-    if b"moov" not in kinds:
+    found = list(file_boxes(stream, size))
+    if not any(box.kind == b"moov" for box in found):
         return "has no index yet (moov)"
-    return "ends in the middle of a box" if place > size else ""
+    return "ends in the middle of a box" if found[-1].end > size else ""
 
 
 def _footer(stream: BinaryIO, size: int) -> str:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from here import rushlight
+from here import run, rushlight
 from manifests import card, chain, entry, generation, hash_list, sealed
 from rushlight.batch.api.check import CheckProgress
 from rushlight.batch.terminal.progress_line import ProgressLine
@@ -28,6 +28,14 @@ def test_all_match(root: Path) -> None:
     assert "2 files match; 1 of 1 manifest intact" in " ".join(done.stdout.split())  # a long path wraps it
     assert "\nall match\n" in done.stdout
     assert "not that the card was complete" in " ".join(done.stdout.split())
+
+
+def test_media_without_a_manifest_are_compared_with_nothing(tmp_path: Path) -> None:
+    code, said = run("check", card(tmp_path / "bare", a_mov=b"1", b_mov=b"2"))
+    words = " ".join(said.split())
+    assert code == 1 and "bare: 2 files and no manifest to hold them against NO MANIFEST: " in words
+    assert "Nothing was compared, and nothing is proved." in words
+    assert "intact" not in words and "A match proves" not in words and " 0 " not in words
 
 
 def test_what_is_wrong_stands_first(root: Path) -> None:

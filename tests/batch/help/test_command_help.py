@@ -98,6 +98,22 @@ def test_a_command_that_is_not_there(typed: str, meant: str) -> None:
     assert f"Did you mean {meant}" in answer.output
 
 
+def test_the_nearest_name_is_said_once_whatever_click_says_itself(monkeypatch: pytest.MonkeyPatch) -> None:
+    """click 8.4 and later add a name to the message when they show it."""
+
+    class NoSuchCommand(click.UsageError):
+        def format_message(self) -> str:
+            return f"{self.message} Did you mean 'render'?"
+
+    def resolve(self: click.Group, ctx: click.Context, args: list[str]) -> None:
+        raise NoSuchCommand(f"No such command {args[0]!r}.", ctx)
+
+    monkeypatch.setattr(click.Group, "resolve_command", resolve)
+    answer = CliRunner().invoke(cli, ["rendr"])
+    assert answer.exit_code == 2
+    assert answer.output.endswith("Error: No such command 'rendr'. Did you mean `render`?\n")
+
+
 def test_a_command_like_no_other() -> None:
     answer = CliRunner().invoke(cli, ["xyzzy"])
     assert answer.exit_code == 2 and "Did you mean" not in answer.output

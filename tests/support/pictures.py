@@ -33,9 +33,9 @@ def texture(name: str, width: int, height: int, seed: int = 0) -> av.VideoFrame:
     frame = new_frame(pixel_format, width, height)
     top = (1 << pixel_format.bits) - 1
     for k, plane in enumerate(planes(frame)):
-        y, x = np.mgrid[: plane.shape[0], : plane.shape[1]].astype(float)
-        wave = 0.5 + 0.18 * np.sin(x / (5 + k) + seed) + 0.15 * np.cos(y / (7 - k) + seed / 2)
-        plane[:] = np.rint(wave * top).astype(plane.dtype)
+        y, x = (np.arange(length, dtype=float) for length in plane.shape)
+        across, down = 0.5 + 0.18 * np.sin(x / (5 + k) + seed), 0.15 * np.cos(y / (7 - k) + seed / 2)
+        plane[:] = np.rint((across + down[:, None]) * top)
     return frame
 
 

@@ -12,7 +12,7 @@ from rushlight.pipelines.errors import OutsideError
 from rushlight.pipelines.inside_folder import same_time, stat_of
 from rushlight.pipelines.job.spec import MovieSpec, OutputSpec
 
-__all__ = ["all_there", "damage_there", "paths_of", "still_there", "to_make"]
+__all__ = ["all_there", "paths_of", "still_there", "to_make"]
 
 
 def still_there(out: Path, entry: Output) -> bool:
@@ -42,17 +42,6 @@ def paths_of(output: OutputSpec) -> list[str]:
     """Paths of the files that an output makes, from the output folder."""
     files = [output.file] if isinstance(output, MovieSpec) else [still.file for still in output.stills]
     return [f"{output.folder}/{file}" for file in files]
-
-
-def damage_there(clip: str, record: JobRecord | None) -> str:
-    """A sentence where what is there has damaged frames, since nobody reads an original through to see whether it is whole now."""
-    if record is None or not record.damage:
-        return ""
-    files = ", ".join(entry.path for entry in record.outputs[:3]) + (" …" if record.outputs[3:] else "")
-    return (
-        f"{clip} was {record.damage_texts()[0]}. Once its original is copied again whole, move its files away ({files})"
-        " and give the same command: it is made anew"
-    )
 
 
 def to_make(

@@ -167,9 +167,10 @@ def _planned(
     with reading(cancel):
         prepared = prepare(request, all_faults=True)
         if request.out:
-            from rushlight.batch.run.jobs_to_make import room_to_make, sound_news  # as a run needs them
+            from rushlight.batch.run.news_of_folder import damage_news, room_to_make, sound_news  # as a run
 
             prepared.plan.warnings.extend(sound_news(prepared, request.out))
+            prepared.plan.warnings.extend(damage_news(prepared, request.out))
             items.extend(room_to_make(prepared, request.out.absolute()))
         if request.origin:
             from rushlight.batch.again.looks_then import looks_then

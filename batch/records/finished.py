@@ -260,9 +260,8 @@ def _opencolorio(layers: Sequence[Layer]) -> OpenColorIO | None:
 
 
 def _source(job: JobSpec, facts: Facts, planned: PlannedRecord) -> Source:
-    return Source(
+    source = Source(
         path=job.source.path,
-        **({"files": list(job.source.files)} if job.source.files else {}),
         bytes=facts.bytes,
         mtime_ns=facts.mtime_ns,
         hash=job.source.hash,
@@ -275,6 +274,8 @@ def _source(job: JobSpec, facts: Facts, planned: PlannedRecord) -> Source:
         frames=facts.frames,
         header=header_shown(facts.metadata),
     )
+    more = {"files": list(job.source.files), "mended": planned.mended}
+    return source.model_copy(update={name: value for name, value in more.items() if value})
 
 
 def _counts(sides: Sides) -> Counts:

@@ -35,13 +35,20 @@ def merged(
     if looks := {**before.looks, **record.looks}:
         update["looks"] = looks_shown(looks, colour.pictures, outputs)
     if still - set(replaced):
-        update.update(_seen(record, before, colour.pictures))
+        oldest = min((entry.revision for entry in outputs if entry.output in still), default=1)
+        update.update(_seen(record, before, colour.pictures, oldest))
     return record.model_copy(update={**update, "original": seen or Original()})
 
 
-def _seen(record: DeliveredRecord, before: JobRecord, pictures: Sequence[Picture]) -> dict[str, object]:
-    """What was seen of a clip's frames, in both records: a turn of stills has decoded a frame or two."""
-    frames = {each.frame: each for each in (*before.damage, *record.damage)}
+def _seen(
+    record: DeliveredRecord, before: JobRecord, pictures: Sequence[Picture], oldest: int
+) -> dict[str, object]:
+    """What was seen of a clip's frames, in both records: a turn of stills has decoded a frame or two. `oldest` is the revision of the
+    oldest file that stays: damage that was found before it is in none any more."""
+    known = [each for each in before.damage if (each.revision or before.revision) >= oldest]
+    if before.revision != record.revision:
+        known = [d if d.revision else d.model_copy(update={"revision": before.revision}) for d in known]
+    frames = {each.frame: each for each in (*known, *record.damage)}
     damage = [frames[frame] for frame in sorted(frames)]
     one, other = (each.counts or Counts() for each in (before, record))
     wider = before if one.pixels > other.pixels else record

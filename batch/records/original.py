@@ -87,6 +87,11 @@ class Source(Shape):
         default="", description="Hash of the original, `ALGORITHM:HEX`: of its ends, or of all of it."
     )
     sampled: str = Field(default="", description="Hash of the original's ends, `ALGORITHM:HEX`.")
+    mended: list[FrameRun] = Field(
+        default=[],
+        description="Runs of its frames (first and last number) that did not decode in an earlier copy of it and do in this one,"
+        " whose ends are the same; as far as they were looked at.",
+    )
     manifest: ManifestCheck | None = Field(
         default=None, description="Verdict against its hash manifest; null where none was given."
     )
@@ -160,6 +165,10 @@ class Damage(Shape):
     timecode: str = Field(default="", description="Timecode of the frame.")
     what: str = Field(default="", description="Damage in words.")
     lost: bool = Field(default=False, description="Whether nothing of the frame could be shown.")
+    revision: Count = Field(
+        default=0,
+        description="Revision in which it was found; 0: the record's own. Files made since do not show it.",
+    )
 
 
 def damage_said(damage: Sequence[Damage]) -> list[str]:

@@ -12,7 +12,7 @@ from rushlight.batch.records.job_record import RecipeName
 from rushlight.batch.records.look import Grade
 from rushlight.batch.records.original import CameraFacts, ManifestCheck, Signal, ToCompare
 from rushlight.batch.records.request import PlainRequest
-from rushlight.batch.records.shape import Count, Name, Number, Shape, Whole
+from rushlight.batch.records.shape import Count, FrameRun, Name, Number, Shape, Whole
 from rushlight.batch.records.sound import ClipSound
 
 __all__ = [
@@ -90,6 +90,9 @@ class PlannedRecord(Shape):
     )
     warnings: list[str] = Field(default=[], description="Things to know of the clip, a sentence each.")
     sampled_hash: str = Field(default="", description="Hash of the original's ends, `ALGORITHM:HEX`.")
+    mended: list[FrameRun] = Field(
+        default=[], description="Runs of frames that did not decode in an earlier copy of the original."
+    )
     manifest: ManifestCheck | None = Field(
         default=None, description="Verdict on the original against its hash manifest."
     )

@@ -23,7 +23,7 @@ __all__ = ["RunState", "Running", "delivered_record", "lost_record"]
 # What a clip that was not delivered still says of what an earlier night delivered of it.
 _DELIVERED_BEFORE = {
     *("source", "look", "outputs", "colour", "revision", "reel", "first_timecode", "rate"),
-    "made_with",
+    *("made_with", "damage"),
 }
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, MutableMapping
-from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,40 +11,34 @@ from rushlight.batch.error_log import kept_fault
 from rushlight.batch.finish.other_names import give_way, in_the_way, moved, moves_of, with_names
 from rushlight.batch.interrupts import Stop
 from rushlight.batch.job_log import append_record, failure_record, latest, read_log, refuse_newer
-from rushlight.batch.plan.clip import fields_of_clip
-from rushlight.batch.plan.clip_sound import recorded_sound_text, same_sound, sound_record
 from rushlight.batch.plan.jobs import (
-    Known,
     in_turns,
-    is_asked,
     job_id,
     job_spec,
-    output_specs,
 )
 from rushlight.batch.plan.model import Plan, PlannedClip
-from rushlight.batch.plan.original_hashes import hashes_of
 from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.reconcile_media import media_text
 from rushlight.batch.queue.filling import Turn
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.queue_row import TurnOrders
-from rushlight.batch.room.output_sizes import measured_in
 from rushlight.batch.room.room_ahead import RoomAhead
-from rushlight.batch.room.room_forecast import ToMake
-from rushlight.batch.room.room_of_jobs import room_of_clip, room_of_jobs
+from rushlight.batch.room.room_of_jobs import room_of_jobs
 from rushlight.batch.run.disk_room import Room
+from rushlight.batch.run.due import Due, due_of
 from rushlight.batch.run.events import PLANNING, phase
 from rushlight.batch.run.forecast import cost_of_outputs
 from rushlight.batch.run.kept_inputs import bake_looks, keep_inputs
+from rushlight.batch.run.mended_originals import spoilt_text
 from rushlight.batch.run.parts_left import parts_left
 from rushlight.batch.run.request_accounts import account_for, leave_out, renew_rows
-from rushlight.batch.run.sound_alone import SoundNews, news_of, told
-from rushlight.batch.what_is_there import damage_there, paths_of, still_there, to_make
+from rushlight.batch.run.sound_alone import SoundNews, told
+from rushlight.batch.what_is_there import paths_of
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, ResourceError, from_os, no_room, own_fault
 from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.inside_folder import refuse_links
-from rushlight.pipelines.job.spec import OutputSpec, digest_of
+from rushlight.pipelines.job.spec import digest_of
 from rushlight.pipelines.portable_name import same_name
 
 if TYPE_CHECKING:
@@ -58,8 +51,6 @@ __all__ = [
     "jobs_of",
     "make_folder",
     "planned",
-    "room_to_make",
-    "sound_news",
 ]
 
 
@@ -115,8 +106,8 @@ def jobs_of(
         events.warning(f"{refused.error}; {refused.name} counts as not made yet")
     for text in plan.warnings:
         events.warning(text)
-    spoilt = (damage_there(clip.row.clip, records.get(job_id(clip))) for clip in settled)
-    notes = (*told(news), *_excerpts(plan.clips, dues), *parts_left(turns, records), *spoilt)
+    notes = (*told(news), *_excerpts(plan.clips, dues), *parts_left(turns, records))
+    notes += (*_mended(plan.clips, dues), *_spoilt(settled, dues, records))
     for text in filter(None, notes):
         events.note(text)
     days: list[Day] = []
@@ -146,7 +137,29 @@ def jobs_of(
     return turns, settled, days[-1]
 
 
-def _excerpts(clips: Iterable[PlannedClip], dues: Mapping[str, _Due]) -> list[str]:
+def _mended(clips: Iterable[PlannedClip], dues: Mapping[str, Due]) -> list[str]:
+    """Sentences on clips whose original was copied again, and of which something is made for that."""
+    found = [(clip, dues[job_id(clip)]) for clip in clips]
+    return [
+        f"{clip.called}: {due.mended.text}; made again"
+        for clip, due in found
+        if due.mended.text and due.missing
+    ]
+
+
+def _spoilt(
+    settled: Iterable[PlannedClip], dues: Mapping[str, Due], records: Mapping[str, JobRecord]
+) -> list[str]:
+    """Sentences on clips that are there with damaged frames; none on those of which something waits to be asked for."""
+    found = [(clip, dues[job_id(clip)]) for clip in settled]
+    return [
+        spoilt_text(clip.called, records.get(job_id(clip)), due.mended)
+        for clip, due in found
+        if not due.stale
+    ]
+
+
+def _excerpts(clips: Iterable[PlannedClip], dues: Mapping[str, Due]) -> list[str]:
     """Sentences on the parts of clips that are asked for alone, and what their files are called."""
     parts = [clip for clip in clips if clip.excerpt]
     found = []
@@ -158,38 +171,12 @@ def _excerpts(clips: Iterable[PlannedClip], dues: Mapping[str, _Due]) -> list[st
     return found
 
 
-def room_to_make(prepared: Prepared, out: Path) -> list[ToMake]:
-    """What `render` into a folder would make, and what that stands in for. Of originals that the log knows nothing of no hash is taken."""
-    records = latest(read_log(out).records)
-    measured, found = measured_in(records.values()), list[ToMake]()
-    for clip in beating(list(prepared.plan.clips)):
-        record = records.get(job_id(clip))
-        with suppress(Exception):  # `render` says of which clip it is a fault
-            if record:
-                outputs = _anew(out, record, _due(prepared, clip, out, record))
-            else:
-                fields = fields_of_clip(clip, prepared.recipe, prepared.request.title)
-                known = Known(source="", fields=fields, fonts=prepared.fonts)
-                made = output_specs(clip, prepared.recipe, known)
-                outputs = tuple(o for o in made if is_asked(clip, o.output))
-            if outputs:
-                found.append(room_of_clip(clip, out, outputs, record, measured))
-    return found
-
-
-def _anew(out: Path, record: JobRecord, due: _Due) -> tuple[OutputSpec, ...]:
-    """What of a clip is missing, but for what only moves to its new name."""
-    moving = {each.entry.output for each in moves_of(record, due.outputs) if still_there(out, each.entry)}
-    same = {entry.identity for entry in record.outputs if entry.output in moving}
-    return tuple(output for output in due.missing if output.identity not in same)
-
-
-def _dues(prepared: Prepared, out: Path, records: Mapping[str, JobRecord]) -> dict[str, _Due]:
+def _dues(prepared: Prepared, out: Path, records: Mapping[str, JobRecord]) -> dict[str, Due]:
     """What of each clip is to be made, by job. One that cannot be prepared is broken, and out of the plan."""
     plan, found = prepared.plan, {}
     for clip in beating(list(plan.clips)):
         try:
-            found[job_id(clip)] = _due(prepared, clip, out, records.get(job_id(clip)))
+            found[job_id(clip)] = due_of(prepared, clip, out, records.get(job_id(clip)))
         except Exception as error:
             _broken(plan, clip, error)
     return found
@@ -201,7 +188,7 @@ def _broken(plan: Plan, clip: PlannedClip, error: Exception) -> None:
 
 
 def _renamed(
-    prepared: Prepared, out: Path, records: MutableMapping[str, JobRecord], dues: MutableMapping[str, _Due]
+    prepared: Prepared, out: Path, records: MutableMapping[str, JobRecord], dues: MutableMapping[str, Due]
 ) -> list[str]:
     """Give delivered files the names that they are to have now, and put by what is in their way. `records` and `dues` are kept up, the
     log too. Gives sentences on it."""
@@ -220,7 +207,7 @@ def _renamed(
         records[job] = record
     for clip in prepared.plan.clips:
         if job_id(clip) in changed:
-            dues[job_id(clip)] = _due(prepared, clip, out, records[job_id(clip)])
+            dues[job_id(clip)] = due_of(prepared, clip, out, records[job_id(clip)])
     if not done:
         return []
     first = done[0]
@@ -230,7 +217,7 @@ def _renamed(
 
 
 def _turns(
-    prepared: Prepared, out: Path, dues: Mapping[str, _Due]
+    prepared: Prepared, out: Path, dues: Mapping[str, Due]
 ) -> tuple[list[Turn], list[PlannedClip], list[SoundNews]]:
     """Turns of what is to be made; the clips of which everything is there; and what becomes of movies with other sound."""
     plan = prepared.plan
@@ -251,68 +238,7 @@ def _turns(
     return turns, settled, news
 
 
-def sound_news(prepared: Prepared, out: Path) -> list[str]:
-    """Sentences on what `render` into a folder would do with movies that are there and get other sound."""
-    records, news = latest(read_log(out).records), []
-    for clip in beating(list(prepared.plan.clips)):
-        record = records.get(job_id(clip))
-        if record and not same_sound(record.sound, sound_record(clip)):
-            with suppress(Exception):  # `render` says of which clip it is a fault
-                news.append(_due(prepared, clip, out, record).news)
-    return told(news)
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Due:
-    """What of a clip is to be made: its outputs, those of them that are asked for now, that are missing, and of which the sound alone
-    is; `stale` are names of those that differ from what is there, and are not asked for."""
-
-    outputs: tuple[OutputSpec, ...]
-    asked: tuple[OutputSpec, ...]
-    stale: tuple[str, ...]
-    missing: tuple[OutputSpec, ...]
-    news: SoundNews
-    fields: Mapping[str, str]
-    hashes: tuple[str, str]  # as logged, and as sampled
-
-
-def _due(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord | None) -> _Due:
-    recipe = prepared.recipe
-    sampled, logged = hashes_of(clip, record, full=prepared.request.hash_originals)
-    fields = fields_of_clip(clip, recipe, prepared.request.title)
-    known = Known(
-        source=sampled,
-        fields=fields,
-        fonts=prepared.fonts,
-        missing_frames=recipe.missing_frames,
-        recorded=frozenset(entry.identity for entry in record.outputs) if record else frozenset(),
-    )
-    outputs = output_specs(clip, recipe, known)
-    asked = tuple(o for o in outputs if is_asked(clip, o.output))
-    differing = to_make(out, outputs, record)
-    missing = tuple(o for o, _ in differing if o in asked)
-    if record and record.status != "done" and not missing:
-        missing = asked
-    news = SoundNews(clip=clip.row.clip)
-    if record and missing:
-        other = not same_sound(record.sound, sound_record(clip))
-        told = {column: (record.row or {}).get(column, "") for column in clip.row.filled}
-        shown = {**fields, **told, "sound": recorded_sound_text(clip, record.sound)}
-        was = output_specs(replace(clip, sound=None), recipe, replace(known, fields=shown))
-        differ = [name for name, text in shown.items() if text != fields.get(name, "")]
-        news = news_of(clip.row.clip, out, missing, record, was=was, other_sound=other, other_fields=differ)
-    return _Due(
-        outputs=outputs,
-        asked=asked,
-        stale=tuple(o.output for o, why in differing if o not in asked and why == "changed"),
-        missing=missing,
-        news=news,
-        fields=fields,
-        hashes=(logged, sampled),
-    )
-
-
-def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, due: _Due) -> list[Turn]:
+def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, due: Due) -> list[Turn]:
     """Turns of what of one clip is to be made, in order; none where everything is there. Sound alone goes first: it costs
     seconds, and needs the record as it is."""
     recipe = prepared.recipe
@@ -337,9 +263,11 @@ def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, due: _Due) 
             hashes=due.hashes,
             sound_alone=part is alone,
         )
+        more: dict[str, object] = {"mended": due.mended.plain()} if due.mended.runs else {}
         if clip.manifest and part is not alone:
             rows = [row.plain() for row in clip.manifest.rows]
-            more = {"compare": rows, "deliver_differing": recipe.deliver_differing}
+            more |= {"compare": rows, "deliver_differing": recipe.deliver_differing}
+        if more:
             spec = spec.model_copy(update={"record": {**spec.record, **more}})
         names = set() if part is alone else set(made[index])
         orders = TurnOrders(

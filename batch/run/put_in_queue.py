@@ -33,7 +33,7 @@ from rushlight.pipelines.job.spec import digest_of
 if TYPE_CHECKING:
     from rushlight.batch.run.event_stream import EventStream
 
-__all__ = ["ALL", "Added", "plan_again", "put_in", "read_list"]
+__all__ = ["ALL", "Added", "plan_again", "put_again", "put_in", "read_list"]
 
 ALL: Collection[str] = frozenset(get_args(JobState))
 
@@ -176,17 +176,20 @@ def _graded(prepared: Prepared, turns: Sequence[Turn], events: EventStream, adde
     return [turn for turn in turns if turn.spec.job not in waits]
 
 
+def put_again(store: Store, jobs: Sequence[QueuedJob], events: EventStream, room: Room) -> None:
+    """Plan the originals of jobs of one output folder again, from what the folder keeps of its requests; what is to be made is queued."""
+    out = Path(jobs[0].out)
+    for request in kept_requests(out, events.warning):
+        wanted = replace(request, out=out, replaced=jobs[0].orders.replaced)
+        priority = max(job.priority for job in jobs)
+        put_in(store, wanted, planned(wanted, events), originals_of(jobs), priority, events, room)
+
+
 def plan_again(store: Store, jobs: Sequence[QueuedJob], events: EventStream, room: Room) -> None:
-    """Plan jobs again, whose originals had changed, from what their output folders keep of their requests."""
+    """Plan jobs again, whose originals had changed."""
     for out in sorted({job.out for job in jobs}):
         ours = {job.key: job for job in jobs if job.out == out}
-        for request in kept_requests(Path(out), events.warning):
-            orders = next(iter(ours.values())).orders
-            wanted = replace(request, out=Path(out), replaced=orders.replaced)
-            priority = max(job.priority for job in ours.values())
-            put_in(
-                store, wanted, planned(wanted, events), originals_of(ours.values()), priority, events, room
-            )
+        put_again(store, list(ours.values()), events, room)
         for row in store.rows("queued"):
             old = ours.get(row.key)
             try:

@@ -28,6 +28,7 @@ from rushlight.batch.records.queue_row import QueuedPlan
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import PLANNING, Place, Stop, Summary, Terms, phase
 from rushlight.batch.run.farm_at_work import card_there, early_farm, farm_at_work, prepared_for, run_on
+from rushlight.batch.run.mended_in_queue import queue_mended
 from rushlight.batch.run.put_in_queue import plan_again, read_list
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
 from rushlight.batch.run.request_accounts import drop_from, sums_in
@@ -89,6 +90,7 @@ def run_queue(
         store = held.enter_context(room.to(queue, lambda: open_store(queue)))
         store.run_alone()
         room.to(queue, store.recover)
+        _queue_mended(store, room, watch)
         waiting = store.rows("queued")
         odd = store.damaged_rows()
         for _, text in odd:
@@ -131,6 +133,16 @@ def run_queue(
         summary.left = folders.left()
         code = _unsettled(store, summary, folders.ran | folders.newer, room, terms.mode)
         return max(code, PARTLY) if folders.newer else code
+
+
+def _queue_mended(store: Store, room: Room, watch: Watch | None) -> None:
+    """Queue what was copied again whole, unless a stop is asked for; the folders of a watched day are planned by their watch."""
+    try:
+        with cancellable(room.stop):
+            queue_mended(store, room.events, room, leave=watch.outs if watch else ())
+    except Stopped:
+        if not room.stop.level:
+            raise
 
 
 def _say_start(events: EventStream, done: int, clips: int) -> None:

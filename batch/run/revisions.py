@@ -90,6 +90,8 @@ def _unlink(out: Path, name: str, entry: Output) -> None:
 def _same_picture(before: JobRecord, record: JobRecord) -> str:
     """Why two records are not of the same picture; empty where original, range and look are alike."""
     old, new = (each.source or Source() for each in (before, record))
+    if new.mended and old.mended != new.mended:
+        return "another copy of the original, in which damaged frames can be read"
     if old.sampled != new.sampled:
         return "another original"
     one, other = (

@@ -7,11 +7,11 @@ import shutil
 from pathlib import Path
 from typing import Any
 
-import av
 import numpy as np
 import pytest
 
 import independent
+from damaged_card import LONG, overwritten
 from here import rushlight
 from logged import latest, read_records
 from pictures import number_in, numbered, write_movie, write_sequence
@@ -29,24 +29,7 @@ codec = "dnxhr-hqx"
 size = "256x144"
 """
 START = Timecode.parse("23:59:59:20", FrameRate.parse(24))
-LONG = (
-    "-c:v",
-    "libx264",
-    "-pix_fmt",
-    "yuv420p",
-    "-x264-params",
-    "keyint=12:min-keyint=12:bframes=2:scenecut=0",
-)
 ALL = ("intra.mov", "group.mp4", "short.mov", "shot", "gaps", "sound.mov")
-
-
-def overwritten(path: Path, which: int, filler: bytes = b"") -> None:
-    """One picture's packet (in order of decoding), zeroed from its middle on."""
-    with av.open(str(path)) as container:
-        place, size = [(p.pos, p.size) for p in container.demux(container.streams.video[0]) if p.size][which]
-    data = bytearray(path.read_bytes())
-    data[place + size // 3 : place + size] = bytes(size - size // 3)
-    path.write_bytes(data)
 
 
 def bad_day(folder: Path) -> None:

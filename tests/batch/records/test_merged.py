@@ -144,3 +144,20 @@ def test_outputs_that_others_graded_are_told_apart() -> None:
         (["editorial", "viewing"], 0),
         (["stills"], 1),
     ]
+
+
+def test_damage_stays_as_long_as_a_file_that_shows_it() -> None:
+    """Of a clip whose original was copied again whole, made again in two goes: the still first."""
+    damage = [{"frame": 9, "what": "spoilt"}]
+    before = record(EDITORIAL, STILL, damage=damage)
+    new = {"revision": 2}
+    half = merged(record(STILL | new, **new), before, {"editorial"})
+    assert [each.plain() for each in half.damage] == [damage[0] | {"revision": 1}]
+    whole = merged(record(EDITORIAL | new, **new), half, {"stills"})
+    assert whole.damage == [] and not any("damaged" in text for text in whole.warnings)
+    again = merged(
+        record(STILL | {"revision": 3}, revision=3),
+        record(EDITORIAL | new, damage=damage, **new),
+        {"editorial"},
+    )
+    assert [(each.frame, each.revision) for each in again.damage] == [(9, 2)]  # found in what was made since

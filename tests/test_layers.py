@@ -40,6 +40,7 @@ LAYERS = (
     ("batch.report",),
     ("batch.live",),
     ("batch.finish", "batch.look_pictures", "batch.tell", "batch.handover"),
+    ("batch.due",),
     ("batch.run", "batch.serve", "batch.space"),
     ("batch.watch", "batch.again", "batch.doctor"),
     ("batch.api",),

@@ -167,7 +167,7 @@ def _planned(
     with reading(cancel):
         prepared = prepare(request, all_faults=True)
         if request.out:
-            from rushlight.batch.run.news_of_folder import damage_news, room_to_make, sound_news  # as a run
+            from rushlight.batch.due.news_of_folder import damage_news, room_to_make, sound_news  # as a run
 
             prepared.plan.warnings.extend(sound_news(prepared, request.out))
             prepared.plan.warnings.extend(damage_news(prepared, request.out))

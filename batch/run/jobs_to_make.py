@@ -7,6 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rushlight.batch.due.due_outputs import Due, due_of
+from rushlight.batch.due.mended_originals import spoilt_text
+from rushlight.batch.due.sound_alone import SoundNews, told
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.finish.other_names import give_way, in_the_way, moved, moves_of, with_names
 from rushlight.batch.interrupts import Stop
@@ -25,14 +28,11 @@ from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.batch.room.room_ahead import RoomAhead
 from rushlight.batch.room.room_of_jobs import room_of_jobs
 from rushlight.batch.run.disk_room import Room
-from rushlight.batch.run.due import Due, due_of
 from rushlight.batch.run.events import PLANNING, phase
 from rushlight.batch.run.forecast import cost_of_outputs
 from rushlight.batch.run.kept_inputs import bake_looks, keep_inputs
-from rushlight.batch.run.mended_originals import spoilt_text
 from rushlight.batch.run.parts_left import parts_left
 from rushlight.batch.run.request_accounts import account_for, leave_out, renew_rows
-from rushlight.batch.run.sound_alone import SoundNews, told
 from rushlight.batch.what_is_there import paths_of
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OptionError, ResourceError, from_os, no_room, own_fault

@@ -9,13 +9,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rushlight.batch.due.mended_originals import mended_since
 from rushlight.batch.job_log import LOG, latest, newer_text, read_records
 from rushlight.batch.plan.original_hashes import is_as_recorded
 from rushlight.batch.queue.store import QueuedJob, Store
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.original import Source
 from rushlight.batch.run.disk_room import Room
-from rushlight.batch.run.mended_originals import mended_since
 from rushlight.batch.run.put_in_queue import put_again
 from rushlight.pipelines.errors import OutsideError, RushlightError
 from rushlight.pipelines.heartbeat import beating

@@ -97,8 +97,7 @@ def run_queue(
             events.problem(text)
         if not waiting and not stay:
             events.note("the queue has nothing to run")
-            waits = bool(store.count(*UNSETTLED))
-            code = _unsettled(store, summary, set(), room, terms.mode) if waits else DONE
+            code = _unsettled(store, summary, set(), room, terms.mode) if store.count(*UNSETTLED) else DONE
             return max(code, PARTLY) if odd else code
         early = held.enter_context(early_farm(crew, events=events, stop=stop))
         card_there(early, crew, stop)

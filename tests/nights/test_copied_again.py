@@ -14,7 +14,7 @@ from command import started
 from damaged_card import CLIPS, Card, card, day, listed, made, overwritten, records, render
 from here import HereFarm, farm_here, run
 from pictures import number_in
-from rushlight.batch.run import mended_originals
+from rushlight.batch.due import mended_originals
 from rushlight.pipelines.originals.damaged_places import LookedAt
 from test_damage import luma
 

@@ -5,9 +5,9 @@ from typing import Any
 
 import pytest
 
+from rushlight.batch.due.sound_alone import DRAWN, GONE, OLDER, SoundNews, news_of, told
 from rushlight.batch.records.files import DeliveredMovie, Light
 from rushlight.batch.records.job_record import JobRecord
-from rushlight.batch.run.sound_alone import DRAWN, GONE, OLDER, SoundNews, news_of, told
 from rushlight.pipelines.job.spec import MovieSpec, StillsSpec
 from rushlight.pipelines.recipe.model import Burnin, TextLine
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 from contextlib import suppress
 from pathlib import Path
 
+from rushlight.batch.due.due_outputs import Due, due_of
+from rushlight.batch.due.mended_originals import spoilt_text
+from rushlight.batch.due.sound_alone import told
 from rushlight.batch.finish.other_names import moves_of
 from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.plan.clip import fields_of_clip
@@ -15,9 +18,6 @@ from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.room.output_sizes import measured_in
 from rushlight.batch.room.room_forecast import ToMake
 from rushlight.batch.room.room_of_jobs import room_of_clip
-from rushlight.batch.run.due import Due, due_of
-from rushlight.batch.run.mended_originals import spoilt_text
-from rushlight.batch.run.sound_alone import told
 from rushlight.batch.what_is_there import still_there
 from rushlight.pipelines.heartbeat import beating
 from rushlight.pipelines.job.spec import OutputSpec

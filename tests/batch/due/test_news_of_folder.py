@@ -6,9 +6,9 @@ from pathlib import Path
 
 from damaged_card import RECIPE, Card, card, day, listed, made, render
 from here import HereFarm, farm_here
+from rushlight.batch.due.news_of_folder import damage_news, room_to_make, sound_news
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
-from rushlight.batch.run.news_of_folder import damage_news, room_to_make, sound_news
 
 __all__ = ["card", "day", "farm_here"]
 

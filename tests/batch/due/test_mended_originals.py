@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from recorded import movie, recorded
+from rushlight.batch.due import mended_originals
+from rushlight.batch.due.mended_originals import NOTHING, Mended, mended_since, spoilt_text
 from rushlight.batch.records.job_record import JobRecord, read_record
-from rushlight.batch.run import mended_originals
-from rushlight.batch.run.mended_originals import NOTHING, Mended, mended_since, spoilt_text
 from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.originals.damaged_places import LookedAt
 

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from rushlight.batch.due.mended_originals import Mended, mended_since
+from rushlight.batch.due.sound_alone import SoundNews, news_of
 from rushlight.batch.plan.clip import fields_of_clip
 from rushlight.batch.plan.clip_sound import recorded_sound_text, same_sound, sound_record
 from rushlight.batch.plan.jobs import Known, is_asked, output_specs
@@ -13,8 +15,6 @@ from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.original_hashes import hashes_of
 from rushlight.batch.plan.prepare import Prepared
 from rushlight.batch.records.job_record import JobRecord
-from rushlight.batch.run.mended_originals import Mended, mended_since
-from rushlight.batch.run.sound_alone import SoundNews, news_of
 from rushlight.batch.what_is_there import to_make
 from rushlight.pipelines.job.spec import OutputSpec
 from rushlight.pipelines.originals.probe import full_hash, sampled_hash

@@ -30,10 +30,10 @@ WHITE, BEYOND = 1 - 0.5 / 255, 0.03  # of the display signal
 
 def extremes(rgb: Array, open_: NDArray[np.bool_]) -> Extremes:
     """Shares of the display signal's pixels (h, w, 3), where `open_`, that lie at white and out of range."""
-    seen = np.nan_to_num(rgb[open_])
-    if not len(seen):
+    red, green, blue = np.nan_to_num(rgb[open_]).T
+    if not len(red):
         return 0.0, 0.0
-    largest, least = seen.max(-1), seen.min(-1)
+    largest, least = np.maximum(np.maximum(red, green), blue), np.minimum(np.minimum(red, green), blue)
     beyond = (largest > 1 + BEYOND) | (least < -BEYOND)
     return float((least >= WHITE).mean()), float(beyond.mean())
 

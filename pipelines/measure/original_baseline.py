@@ -83,7 +83,8 @@ class Gathered(Protocol):
 
 def at_top(rgb: NDArray[np.float64]) -> float:
     """The share of pixels (h, w, 3) whose largest component is the picture's largest: a flat top, as clipping leaves."""
-    largest = np.nan_to_num(rgb).max(-1)
+    red, green, blue = np.moveaxis(np.nan_to_num(rgb), -1, 0)
+    largest = np.maximum(np.maximum(red, green), blue)
     return round(float((largest >= largest.max() - NEAR_TOP).mean()), 5)
 
 

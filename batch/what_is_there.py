@@ -12,7 +12,7 @@ from rushlight.pipelines.errors import OutsideError
 from rushlight.pipelines.inside_folder import same_time, stat_of
 from rushlight.pipelines.job.spec import MovieSpec, OutputSpec
 
-__all__ = ["all_there", "paths_of", "still_there", "to_make"]
+__all__ = ["all_there", "paths_of", "still_there", "to_make", "whole_again"]
 
 
 def still_there(out: Path, entry: Output) -> bool:
@@ -42,6 +42,19 @@ def paths_of(output: OutputSpec) -> list[str]:
     """Paths of the files that an output makes, from the output folder."""
     files = [output.file] if isinstance(output, MovieSpec) else [still.file for still in output.stills]
     return [f"{output.folder}/{file}" for file in files]
+
+
+def whole_again(record: JobRecord, *, by_hand: bool | None = None) -> str:
+    """How a clip that was delivered with damaged frames is made anew, without a full stop. `by_hand`: frames that an earlier night
+    found mended are damaged in what was made since; if None, as the record has it."""
+    told = "Once its original is copied again whole, "
+    if by_hand is None:
+        mended = record.source.mended if record.source else ()
+        by_hand = any(first <= each.frame <= last for first, last in mended for each in record.damage)
+    if not by_hand:
+        return f"{told}give the same command: it is made again"
+    files = ", ".join(entry.path for entry in record.outputs[:3]) + (" …" if record.outputs[3:] else "")
+    return f"{told}move its files away ({files}) and give the same command: it is made anew"
 
 
 def to_make(

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.original import Source
+from rushlight.batch.what_is_there import whole_again
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.originals.damaged_places import LookedAt, look_again
@@ -92,8 +93,4 @@ def spoilt_text(clip: str, record: JobRecord | None, mended: Mended) -> str:
     """A sentence where what is there has damaged frames, and how it is made anew; empty without any."""
     if record is None or not record.damage:
         return ""
-    told = f"{clip} was {record.damage_texts()[0]}. Once its original is copied again whole, "
-    if not mended.by_hand:
-        return f"{told}give the same command: it is made again"
-    files = ", ".join(entry.path for entry in record.outputs[:3]) + (" …" if record.outputs[3:] else "")
-    return f"{told}move its files away ({files}) and give the same command: it is made anew"
+    return f"{clip} was {record.damage_texts()[0]}. {whole_again(record, by_hand=mended.by_hand)}"

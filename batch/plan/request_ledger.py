@@ -17,6 +17,7 @@ from rushlight.batch.plan.reconcile_media import MediaSums, Walk, original_key, 
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.request import ASKED, AskedRequest
+from rushlight.batch.records.summary import Missing
 from rushlight.pipelines.errors import RushlightError, from_os
 from rushlight.pipelines.inside_folder import read_bytes, write
 from rushlight.pipelines.job.spec import digest_of
@@ -65,6 +66,7 @@ class Asking:
     walk: Walk | None = None  # of its media folders
     title: DayTitle = NO_TITLE
     day: str = ""  # absolute path of the day document
+    missing: tuple[Missing, ...] = ()  # what nobody states of its clips
 
     @property
     def id(self) -> str:
@@ -108,6 +110,7 @@ class Day:
     settled: Mapping[str, Settled] = field(default_factory=dict)  # bad row -> its clip, counted elsewhere
     ungraded: int = 0
     title: DayTitle = NO_TITLE  # of the request that was read last and has one
+    missing: tuple[Missing, ...] = ()  # what nobody states of its clips, by camera
 
     def counts(self) -> dict[str, int]:
         """The clips in numbers, for scripts."""
@@ -133,7 +136,13 @@ def keep_asking(out: Path, asking: Asking) -> None:
     """Keep a request in place of its earlier self. ResourceError or DeliveryError where the folder cannot be written to."""
     name = f"{FOLDER}/{asking.id}.json"
     title = asking.title.plain()
-    document = asdict(asking) | {"schema": ASKED, "named": sorted(asking.named), "title": title}
+    missing = [each.plain() for each in asking.missing]
+    document = asdict(replace(asking, missing=())) | {
+        "schema": ASKED,
+        "named": sorted(asking.named),
+        "title": title,
+        "missing": missing,
+    }
     try:
         write(out, name, json.dumps(document).encode())
     except OSError as error:
@@ -177,6 +186,7 @@ def _asking_of(kept: AskedRequest) -> Asking:
         walk=Walk.of(kept.walk) if kept.walk is not None else None,
         title=kept.title,
         day=kept.day,
+        missing=tuple(kept.missing),
     )
 
 
@@ -240,6 +250,7 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, JobRecord]) -> Day:
         settled=settled,
         ungraded=sum(record.look is None or record.look.grade is None for record in made),
         title=next((asking.title for asking in reversed(askings) if asking.title), NO_TITLE),
+        missing=tuple(each for asking in live for each in asking.missing),
     )
 
 

@@ -10,6 +10,7 @@ from pydantic import Field
 
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.shape import Count, Number, Shape
+from rushlight.batch.records.summary import Missing
 
 __all__ = ["ASKED", "AskedRequest", "AskedRow", "AskedWalk", "PlainRequest"]
 
@@ -94,3 +95,6 @@ class AskedRequest(Shape):
     walk: AskedWalk | None = Field(description="Files below its media folders; null without any.")
     title: DayTitle = Field(default=NO_TITLE, description="What the day is called.")
     day: str = Field(default="", description="Path of the day document; empty without one.")
+    missing: list[Missing] = Field(
+        default=[], description="What nobody states of its clips, by camera, with the lines that would."
+    )

@@ -45,8 +45,16 @@ class Missing(Shape):
     @property
     def sentence(self) -> str:
         """What is missing, and where its lines belong."""
-        where = self.file or "a day.toml, or a file for --defaults"
-        return f"{self.text}. Put this into {where}:"
+        return f"{self.text}. {self._where}"
+
+    @property
+    def step(self) -> str:
+        """What to do: where the lines belong, and they below it."""
+        return f"{self._where}\n{self.lines}"
+
+    @property
+    def _where(self) -> str:
+        return f"Put this into {self.file or 'a day.toml, or a file for --defaults'}:"
 
     def said(self, margin: str = "    ") -> str:
         """All of it, for people: the sentence, then the lines."""

@@ -10,6 +10,7 @@ from rushlight.batch.lists.clip_list import is_yes
 from rushlight.batch.plan.request_ledger import Day
 from rushlight.batch.records.colour import CAUTION
 from rushlight.batch.records.job_record import ClipRecord
+from rushlight.batch.records.summary import Missing
 from rushlight.batch.records.verdicts import CheckVerdict
 from rushlight.batch.report.next_step import MEASURED, next_step
 from rushlight.batch.report.page_pictures import anchor_of
@@ -23,6 +24,7 @@ __all__ = [
     "Shown",
     "Weight",
     "exceptions_of",
+    "missing_of",
     "needs_of",
     "sentence",
 ]
@@ -48,6 +50,7 @@ class Shown(NamedTuple):
     warnings: Sequence[str]
     bad_files: Sequence[BadFile] = ()
     damage: Sequence[str] = ()  # what is said of its damaged frames
+    whole_again: str = ""  # what to do about them
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,7 +77,7 @@ class Need:
 
 
 def exceptions_of(
-    records: Iterable[ClipRecord],
+    records: Sequence[ClipRecord],
     clips: Iterable[Shown],
     day: Day,
 ) -> list[OddThing]:
@@ -97,8 +100,8 @@ def exceptions_of(
         if record.status == "not yet":
             add("look at", record.clip, "not made yet")
         elif record.status != "done":
-            problem = f"{record.status}: {record.error}"
-            add("lost", record.clip, _scene(record) + problem, anchor_of(record), step=next_step(problem))
+            said, step = problem_of(record, day)
+            add("lost", record.clip, said, anchor_of(record), step=step)
     for clip in day.dropped.values():
         add("look at", clip, "taken out of the queue by hand, and not made")
     for entry in day.entries:
@@ -107,23 +110,43 @@ def exceptions_of(
             add("look at", entry.clip, text)
     for row in day.settled.values():
         add("note", row.clip, row.text)
-    for name, anchor, checks, warnings, files, damage in clips:
+    for name, anchor, checks, warnings, files, damage, again in clips:
         for check, verdict in checks:
             said = f"{MEASURED}{check}: {verdict.text}"
             if verdict.verdict == "fail":
-                add("wrong", name, said, anchor, files=files)
+                own = verdict.text.removeprefix(f"{files[0].path}: ") if len(files) == 1 else verdict.text
+                add("wrong", name, f"{check}: {own}", anchor, files=files, step=next_step(said))
             elif verdict.verdict == "warn":
                 add("look at", name, said, anchor, step="")  # the usual one is for a failure
         for text in dict.fromkeys([*warnings, *damage]):
-            add("look at" if text in damage or text.startswith(CAUTION) else "note", name, text, anchor)
+            if text in damage:
+                add("look at", name, text, anchor, step=again)
+            else:
+                add("look at" if text.startswith(CAUTION) else "note", name, text, anchor)
     if day.media:
+        known = [record.error for record in records if record.status in ("set aside", "failed")]
         for each in day.media["unreadable"]:
-            add("lost", each["path"], f"not readable: {each['why']}")
+            if not any(f"{each['path']}: " in error for error in known):  # it is said of its clip
+                add("lost", each["path"], f"not readable: {each['why']}")
         for gone in day.media["absent"]:
             add("lost", gone["path"], "named by a manifest of the offload, and not there")
         for path in day.media["not_listed"]:
             add("look at", path, "an original that no row of a list names")
     return found
+
+
+def missing_of(record: ClipRecord, day: Day) -> Missing | None:
+    """What nobody states of a clip that was set aside for that alone, said of all of its camera; None of another."""
+    found = (each for each in day.missing if record.status == "set aside" and record.clip in each.alone)
+    return next(found, None)
+
+
+def problem_of(record: ClipRecord, day: Day) -> tuple[str, str]:
+    """What became of a clip that was not delivered, and what to do; as the terminal has it where that says it of a camera."""
+    if missing := missing_of(record, day):
+        return f"{record.status}: {missing.text}", missing.step
+    problem = f"{record.status}: {record.error}"
+    return _scene(record) + problem, next_step(problem)
 
 
 def _scene(record: ClipRecord) -> str:

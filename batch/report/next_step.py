@@ -82,7 +82,7 @@ _KINDS: tuple[tuple[str, str], ...] = (
     (r"another range or grade in each", "Keep its row in one list, or make the rows alike"),
     (r"an original that no row of a list names", "If it is wanted, add a row of it to the list"),
     (
-        r"^delivered with \d+ damaged|decoder reports|may be spoilt",
+        r"decoder reports|may be spoilt",
         "Look at these frames; where a better copy of the original is found, the same command makes the clip again",
     ),
     (r"^caution: ", "Look at the clip there before it is handed on"),

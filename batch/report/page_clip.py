@@ -25,6 +25,7 @@ from rushlight.batch.report.level_charts import Chart, level_chart, loudness_cha
 from rushlight.batch.report.needs import BadFile
 from rushlight.batch.report.page_pictures import anchor_of, clip_pictures
 from rushlight.batch.verify.colour_check import limits
+from rushlight.batch.what_is_there import whole_again
 from rushlight.pipelines.colour.chart import PATCHES
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.inside_folder import is_file
@@ -90,6 +91,7 @@ class PageClip:
     sound: str  # which it is and why; empty where no sound folder was given
     warnings: Sequence[str]
     damage: Sequence[str]  # what is said of its damaged frames
+    whole_again: str  # how it is made anew without them; empty without any
     revision: int
     replaced: Sequence[tuple[Replaced, str]]  # each with where it is now, in words
     curve: Sequence[Line]
@@ -157,6 +159,7 @@ def page_clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | No
         heard_seconds=round(min(WINDOW, record.frames / rate_of(record.rate)), 1),
         warnings=list(dict.fromkeys([*record.warnings, *damage])),
         damage=damage,
+        whole_again=whole_again(record) if damage else "",
         revision=record.revision,
         replaced=[(old, _where_now(old, cleared)) for old in record.replaced],
         curve=_curve(grade),

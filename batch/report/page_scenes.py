@@ -8,7 +8,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from rushlight.batch.lists.clip_list import is_yes
+from rushlight.batch.plan.request_ledger import Day
 from rushlight.batch.records.job_record import ClipRecord
+from rushlight.batch.report.needs import missing_of
 from rushlight.batch.report.next_step import next_step
 from rushlight.batch.report.page_clip import PageClip, rate_of
 from rushlight.batch.report.page_pictures import anchor_of
@@ -28,11 +30,7 @@ class LostClip:
     camera_letter: str
     status: str
     error: str
-
-    @property
-    def step(self) -> str:
-        """What to do, where the problem does not say it."""
-        return next_step(f"{self.status}: {self.error}")
+    step: str  # what to do, where the problem does not say it
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,8 +42,8 @@ class PageScene:
     lost: Sequence[LostClip]
 
 
-def lost_clip(record: ClipRecord) -> LostClip:
-    row = record.row or {}
+def lost_clip(record: ClipRecord, day: Day) -> LostClip:
+    row, missing = record.row or {}, missing_of(record, day)
     return LostClip(
         anchor=anchor_of(record),
         name=record.clip,
@@ -54,7 +52,8 @@ def lost_clip(record: ClipRecord) -> LostClip:
         circled=is_yes(row.get("circled", "")),
         camera_letter=row.get("camera", ""),
         status=record.status,
-        error=record.error,
+        error=missing.text if missing else record.error,
+        step=missing.step if missing else next_step(f"{record.status}: {record.error}"),
     )
 
 

@@ -58,9 +58,11 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
         except Exception as error:
             faults.append(_fault(record.clip, unexpected(folder, f"showing {record.clip}", error)))
     clips = spanned(clips)
-    scenes = scenes_of(clips, [lost_clip(r) for r in records if r.status in ("failed", "set aside")])
+    scenes = scenes_of(clips, [lost_clip(r, day) for r in records if r.status in ("failed", "set aside")])
     in_order = [(c.lines or (c.name,), c.still, c.cell) for scene in scenes for c in scene.takes]
-    shown = [Shown(c.name, c.anchor, c.checks, c.warnings, c.bad_files, c.damage) for c in clips]
+    shown = [
+        Shown(c.name, c.anchor, c.checks, c.warnings, c.bad_files, c.damage, c.whole_again) for c in clips
+    ]
     odd = faults + exceptions_of(records, shown, day)
     page = render_page(
         "report.html",

@@ -97,6 +97,7 @@ def asking_of(prepared: Prepared) -> Asking:
         walk=prepared.media.walk if prepared.media else None,
         title=request.title,
         day=str(request.day.absolute()) if request.day else "",
+        missing=tuple(plan.missing),
     )
 
 

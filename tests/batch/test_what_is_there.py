@@ -8,7 +8,7 @@ import pytest
 
 from recorded import movie, recorded
 from rushlight.batch.records.job_record import read_record
-from rushlight.batch.what_is_there import paths_of, to_make
+from rushlight.batch.what_is_there import paths_of, to_make, whole_again
 from rushlight.pipelines.job.spec import MovieSpec, StillsSpec
 
 SPEC = MovieSpec(
@@ -41,3 +41,18 @@ def test_an_output_of_no_stills_is_made_with_its_clip_and_not_again(tmp_path: Pa
     )
     assert [text for _, text in to_make(tmp_path, (none,), None)] == ["new"]
     assert to_make(tmp_path, (none,), read_record(recorded("j", movie()))) == ()
+
+
+@pytest.mark.parametrize(
+    ("mended", "says"),
+    [
+        ([], "give the same command: it is made again"),
+        ([[0, 2]], "give the same command: it is made again"),
+        ([[0, 3]], "move its files away (e/a.mov, v/b.mov) and give the same command: it is made anew"),
+    ],
+)
+def test_how_a_clip_with_damaged_frames_is_made_anew(mended: list[list[int]], says: str) -> None:
+    log = recorded("j", movie(path="e/a.mov"), movie(path="v/b.mov"))
+    log["source"] = {**log["source"], "mended": mended}
+    log["damage"] = [{"frame": 3, "kind": "damaged", "text": "x", "timecode": "01:00:00:03"}]
+    assert whole_again(read_record(log)) == f"Once its original is copied again whole, {says}"

@@ -12,6 +12,7 @@ from rushlight.batch.plan.request_ledger import FOLDER, Asked, Asking, keep_aski
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.queue_row import AskedAgain
 from rushlight.batch.records.request import AskedRequest, PlainRequest
+from rushlight.batch.records.summary import Missing
 from rushlight.pipelines.errors import OptionError
 
 TITLE = DayTitle(production="The Lamp Room", day="12", unit="main")
@@ -59,6 +60,18 @@ ASKING = Asking(
         absent=(("lost.mov", "/cards/a/ascmhl/1.mhl"),),
     ),
     title=TITLE,
+    missing=(
+        Missing(
+            key="encoding",
+            camera="camera B",
+            text="nobody states it",
+            clips=["B1"],
+            alone=["B1"],
+            suggested="",
+            file="",
+            lines="x = 1",
+        ),
+    ),
 )
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from recorded import recorded
+from rushlight.batch.plan.reconcile_media import MediaSums
 from rushlight.batch.plan.request_ledger import Day
 from rushlight.batch.records.job_record import UndeliveredRecord
 from rushlight.batch.records.verdicts import CheckVerdict
@@ -66,7 +69,7 @@ def test_verdicts_have_their_weight() -> None:
     ]
     found = exceptions_of([], [Shown("A1", "a1", checks, ["odd"])], EMPTY)
     assert [(e.weight, e.text, e.anchor) for e in found] == [
-        ("wrong", "measured again, colour: has moved", "a1"),
+        ("wrong", "colour: has moved", "a1"),
         ("look at", "measured again, tags: no reel", "a1"),
         ("note", "odd", "a1"),
     ]
@@ -80,7 +83,11 @@ def test_a_wrong_clip_names_its_file_and_what_to_do_and_a_doubtful_one_no_step_o
     file = BadFile("editorial/A1.mov", "../editorial/A1.mov")
     needs = needs_of(exceptions_of([], [Shown("A1", "a1", checks, [], [file])], EMPTY))
     (wrong,), (doubt,) = needs["wrong"], needs["look at"]
-    assert wrong.files == [file] and "Hand nothing of this clip on" in wrong.steps[0]
+    assert wrong.files == [file] and wrong.texts == ["hash: the file's bytes have changed"]
+    assert "Hand nothing of this clip on" in wrong.steps[0]
+    two = [file, BadFile("viewing/A1.mp4", "")]
+    (wrong,) = needs_of(exceptions_of([], [Shown("A1", "a1", checks, [], two)], EMPTY))["wrong"]
+    assert wrong.texts == ["hash: editorial/A1.mov: the file's bytes have changed"], "which of the two"
     assert doubt.files == [] and doubt.steps == []
 
 
@@ -100,11 +107,30 @@ def test_a_clip_delivered_with_damaged_frames_is_one_to_look_at() -> None:
         ["no reel is stated", said],
         ["no reel is stated"],
     ):  # once, also where no warning says it
-        found = exceptions_of([], [Shown("A1", "a1", [], warnings, damage=[said])], EMPTY)
+        found = exceptions_of(
+            [], [Shown("A1", "a1", [], warnings, damage=[said], whole_again="Do this")], EMPTY
+        )
         assert [(e.weight, e.text) for e in found] == [("note", "no reel is stated"), ("look at", said)]
         assert sentence(COUNTS, found) == "5 of 5 clips are ready; 1 to look at."
         (need,) = needs_of(found)["look at"]
-        assert need.names == [("A1", "a1")] and "Look at these frames" in need.steps[0]
+        assert need.names == [("A1", "a1")] and need.steps == ["Do this"]
+
+
+def test_an_original_that_does_not_open_is_said_once_by_its_clip() -> None:
+    log = recorded("A1") | {"status": "failed", "error": "/card/A1.mov: does not open as a movie"}
+    paths = ("/card/A1.mov", "/card/A2.mov")
+    media = MediaSums(
+        found=2,
+        listed=1,
+        not_listed=[],
+        ignored=0,
+        absent=[],
+        unreadable=[{"path": p, "why": "x"} for p in paths],
+    )
+    found = exceptions_of([UndeliveredRecord.read(log)], [], replace(EMPTY, media=media))
+    assert [each.name for each in found] == ["A1", "/card/A2.mov"]
+    assert "2 clips were not delivered" not in sentence(COUNTS | {"failed": 1}, found)
+    assert "1 clip was not delivered, 1 original cannot be read" in sentence(COUNTS | {"failed": 1}, found)
 
 
 EMPTY = Day(entries=(), lists=(), media=None, dropped={}, settled={}, ungraded=0)

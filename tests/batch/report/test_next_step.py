@@ -36,7 +36,7 @@ from rushlight.batch.report.next_step import MEASURED, next_step
         ("failed: /out/a.tif: does not open again: bad header", "makes it anew"),
         (f"{MEASURED}hash: editorial/a.mov: the file's bytes have changed", "Hand nothing of this clip on"),
         (f"{MEASURED}frames: editorial/a.mov: is not there", "makes the file anew"),
-        ("delivered with 3 damaged frames: 01:00:00:05", "Look at these frames"),
+        ("the decoder reports 3 errors", "Look at these frames"),
         ("not made yet", "it goes on where it was"),
         ("failed: a fault of rushlight's own while it was planned: KeyError: 1", "CONTRIBUTING.md"),
     ],

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from scipy.signal import resample_poly, sosfilt
 
 from rushlight.pipelines.measure import loudness
 from rushlight.pipelines.measure.biquads import filtered
@@ -11,6 +10,8 @@ SECTIONS = np.array(loudness.K_WEIGHTING)
 
 
 def test_blocks_through_sections_are_what_scipy_makes_of_the_whole() -> None:
+    from scipy.signal import sosfilt  # a second, which each process that collects the tests would take
+
     samples = np.random.default_rng(5).normal(0, 0.2, (2, 5000))
     state = np.zeros((2, 2, 2))
     made = [filtered(SECTIONS, state, block) for block in np.split(samples, [1, 700, 701, 4000], axis=1)]
@@ -25,6 +26,8 @@ def test_a_state_of_other_channels_is_refused() -> None:
 
 
 def test_samples_between_are_those_of_scipy() -> None:
+    from scipy.signal import resample_poly
+
     samples = np.random.default_rng(6).normal(0, 0.2, (2, 900))
     assert loudness._peak(samples) == pytest.approx(
         np.abs(resample_poly(samples, 4, 1, axis=1)).max(), abs=1e-14

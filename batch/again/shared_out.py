@@ -25,7 +25,8 @@ def shared_out(
     stills: tuple[str, ...] = (),
 ) -> list[Request]:
     """The requests, each with what its recipe and list know of the names given; those that know nothing of them are left out. Of one
-    request alone, `prepare` says what it does not know. OptionError for a name that no request knows."""
+    request alone, `prepare` says what it does not know. OptionError for a name that no request knows, and
+    where none has both the outputs and the clips."""
     asked = [replace(request, outputs=outputs or request.outputs) for request in requests]
     if ranges or stills:
         asked = [replace(request, ranges=ranges, stills=stills) for request in asked]
@@ -53,6 +54,11 @@ def shared_out(
                 raise OptionError(
                     f"--{option} {name!r}: no {lacks}, among {len(asked)} that were asked for here"
                 )
+    if not found:
+        raise OptionError(
+            f"none of {len(asked)} lists that were asked for here has both: the outputs that --output names are of other lists than the"
+            " clips of --range and --still. Name outputs and clips of one list"
+        )
     return found
 
 

@@ -62,6 +62,11 @@ def test_a_name_that_nobody_knows(
         shared_out(requests, **named)
 
 
+def test_outputs_of_one_list_and_clips_of_another_are_no_request(requests: list[Request]) -> None:
+    with pytest.raises(OptionError, match="has both"):
+        shared_out(requests, outputs=("frames",), ranges=("A1=1-2",))
+
+
 def test_a_list_that_does_not_read_says_so_where_it_is_made(requests: list[Request]) -> None:
     requests[1].clip_list.unlink()
     (kept,) = shared_out(requests, ranges=("C1=1-2",))

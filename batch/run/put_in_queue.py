@@ -27,7 +27,7 @@ from rushlight.batch.run.jobs_to_make import baked, jobs_of, planned
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.batch.run.request_accounts import asking_of, bad_rows, row_ids
 from rushlight.pipelines.counted import counted
-from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.errors import InputError, OptionError
 from rushlight.pipelines.job.spec import digest_of
 
 if TYPE_CHECKING:
@@ -186,10 +186,13 @@ def put_again(store: Store, jobs: Sequence[QueuedJob], events: EventStream, room
 
 
 def plan_again(store: Store, jobs: Sequence[QueuedJob], events: EventStream, room: Room) -> None:
-    """Plan jobs again, whose originals had changed."""
+    """Plan jobs again, whose originals had changed. Those of a folder that keeps nothing that can be planned fail; the others go on."""
     for out in sorted({job.out for job in jobs}):
         ours = {job.key: job for job in jobs if job.out == out}
-        put_again(store, list(ours.values()), events, room)
+        try:
+            put_again(store, list(ours.values()), events, room)
+        except InputError as error:
+            events.problem(f"clips of {out} whose originals have changed cannot be planned again: {error}")
         for row in store.rows("queued"):
             old = ours.get(row.key)
             try:

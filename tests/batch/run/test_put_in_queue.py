@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Collection
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,9 @@ from rushlight.batch.interrupts import Stop
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.queue.store import Store, open_store
+from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.event_stream import EventStream
-from rushlight.batch.run.put_in_queue import Added, put_in, read_list
+from rushlight.batch.run.put_in_queue import Added, plan_again, put_in, read_list
 
 GRADE = "id,saturation\nA001C001,0.5\n"
 
@@ -152,3 +154,13 @@ def test_what_waits_already_is_counted_and_what_was_tampered_with_costs_nobody_e
     adding.read()
     [item] = adding.added.ahead.waiting()
     assert item.job.startswith("A001C002")
+
+
+def test_a_folder_that_keeps_no_request_costs_its_changed_clips_and_not_the_run(adding: Adding) -> None:
+    adding.read()
+    (adding.request.out / "log" / "inputs" / "requests.jsonl").unlink()  # type: ignore[operator]
+    plans = {row.key: adding.store.plan(row.key, row.identity) for row in adding.store.rows("queued")}
+    jobs = [replace(row, payload=plan.plain()) for row in adding.store.rows() if (plan := plans[row.key])]
+    plan_again(adding.store, jobs, adding.events, Room(adding.events, Stop(), patient=False))
+    assert {row.state for row in adding.store.rows()} == {"failed"}
+    assert "cannot be planned again" in adding.said("problem")[-1]

@@ -7,16 +7,29 @@ from typing import TypeVar
 
 from rushlight.batch.records.colour import CAUTION, Colour, Picture, ShiftedTiles, SomeColour, cautions
 from rushlight.batch.records.files import DeliveredStill, Output
-from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, MadeWith
+from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, MadeWith, UndeliveredRecord
 from rushlight.batch.records.look import OtherLook
 from rushlight.batch.records.original import DAMAGED, Counts, Original, damage_said
 from rushlight.pipelines.measure.checksum import colour_digest
 
-__all__ = ["checksum_of", "looks_shown", "made_of", "merged", "only_outputs", "with_outputs"]
+__all__ = [
+    "checksum_of",
+    "looks_shown",
+    "made_of",
+    "merged",
+    "only_outputs",
+    "with_delivered",
+    "with_outputs",
+]
 
 T = TypeVar("T", Picture, ShiftedTiles, MadeWith)
 R = TypeVar("R", bound=JobRecord)
 C = TypeVar("C", bound=SomeColour)
+# What a clip that was not delivered still says of what an earlier night delivered of it.
+_DELIVERED_BEFORE = {
+    *("source", "look", "outputs", "colour", "revision", "reel", "first_timecode", "rate"),
+    "made_with",
+}
 
 
 def merged(
@@ -101,6 +114,14 @@ def with_outputs(record: R, outputs: Sequence[Output]) -> R:
     made = made_of(record.made_with, {entry.output for entry in outputs})
     told = {**looks, **({"made_with": made} if made else {})}
     return record.model_copy(update={"outputs": list(outputs), "colour": colour, **told})
+
+
+def with_delivered(record: UndeliveredRecord, before: JobRecord | None) -> UndeliveredRecord:
+    """The record of a clip that was not delivered, with what was delivered of it earlier: that is still there, and still known."""
+    if before is None or not before.outputs:
+        return record
+    told = _DELIVERED_BEFORE & before.model_fields_set
+    return record.model_copy(update={name: value for name, value in before if name in told})
 
 
 def only_outputs(colour: C, outputs: Collection[str]) -> C:

@@ -16,6 +16,7 @@ from rushlight.batch.job_log import NotMade, append_record, failure_record, late
 from rushlight.batch.queue.state_machine import FINISH, Action, Ended, Failed, FailureKind, failure_kind, step
 from rushlight.batch.queue.store import QueuedJob
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, read_record
+from rushlight.batch.records.merged import with_delivered
 from rushlight.batch.records.queue_row import SegmentResult
 from rushlight.batch.run import revisions
 from rushlight.batch.run.disk_room import Disks
@@ -130,7 +131,8 @@ class Delivery:
         out = Path(job.out)
         text = str(kept_fault(out, job.clip, own_fault(error, "recorded")))
         if name:
-            self.log(out, failure_record(name, job.clip, "failed", text))
+            record = failure_record(name, job.clip, "failed", text)
+            self.log(out, with_delivered(record, self.before(out, name)))
         self.state.store.set_state(job.key, job.identity, "failed", error=text)
         self.state.active.pop(job.key, None)
         self.state.summary.failed.append((job.clip, text))

@@ -12,6 +12,7 @@ from rushlight.batch.job_log import NotMade, clock_text, failure_record
 from rushlight.batch.queue.state_machine import Policy, Progress
 from rushlight.batch.queue.store import QueuedJob, Store
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, UndeliveredRecord
+from rushlight.batch.records.merged import with_delivered
 from rushlight.batch.records.original import Source
 from rushlight.batch.records.queue_row import QueuedPlan, SegmentResult
 from rushlight.batch.records.shape import Plain
@@ -19,12 +20,6 @@ from rushlight.batch.run import revisions
 from rushlight.batch.run.events import Event, Place, Summary
 
 __all__ = ["RunState", "Running", "delivered_record", "lost_record"]
-
-# What a clip that was not delivered still says of what an earlier night delivered of it.
-_DELIVERED_BEFORE = {
-    *("source", "look", "outputs", "colour", "revision", "reel", "first_timecode", "rate"),
-    *("made_with", "damage"),
-}
 
 
 @dataclass
@@ -97,8 +92,5 @@ def lost_record(
     record = failure_record(plan.job, running.job.clip, state, text)
     known = {"row": planned.row, "recipe": planned.recipe, "signal": planned.signal}
     record = record.model_copy(update={**known, **running.tries(), "source": Source(path=plan.source.path)})
-    if before and before.outputs:
-        revisions.unkeep(out, revisions.replaced(before, plan.outputs))
-        told = _DELIVERED_BEFORE & before.model_fields_set
-        record = record.model_copy(update={name: value for name, value in before if name in told})
-    return record
+    revisions.unkeep(out, revisions.replaced(before, plan.outputs))
+    return with_delivered(record, before)

@@ -13,7 +13,14 @@ from rushlight.batch.due.sound_alone import SoundNews, told
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.finish.other_names import give_way, in_the_way, moved, moves_of, with_names
 from rushlight.batch.interrupts import Stop
-from rushlight.batch.job_log import append_record, failure_record, latest, read_log, refuse_newer
+from rushlight.batch.job_log import (
+    append_record,
+    failure_record,
+    latest,
+    read_log,
+    read_records,
+    refuse_newer,
+)
 from rushlight.batch.plan.jobs import (
     in_turns,
     job_id,
@@ -24,6 +31,7 @@ from rushlight.batch.plan.prepare import Prepared, prepare
 from rushlight.batch.plan.reconcile_media import media_text
 from rushlight.batch.queue.filling import Turn
 from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.merged import with_delivered
 from rushlight.batch.records.queue_row import TurnOrders
 from rushlight.batch.room.room_ahead import RoomAhead
 from rushlight.batch.room.room_of_jobs import room_of_jobs
@@ -314,9 +322,10 @@ def _with_looks(out: Path, turns: list[Turn], kept: Path | None) -> list[Turn]:
 
 
 def _failed(prepared: Prepared, out: Path, jobs: set[str], error: Exception) -> None:
-    plan = prepared.plan
+    plan, known = prepared.plan, latest(read_records(out))
     for clip in [c for c in plan.clips if job_id(c) in jobs]:
         fault = kept_fault(out, clip.row.clip, own_fault(error, "given its look"))
-        append_record(out, failure_record(job_id(clip), clip.row.clip, "failed", str(fault)))
+        record = failure_record(job_id(clip), clip.row.clip, "failed", str(fault))
+        append_record(out, with_delivered(record, known.get(record.job)))
         plan.clips.remove(clip)
         plan.broken.append((clip.row, fault))

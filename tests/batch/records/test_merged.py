@@ -4,8 +4,9 @@ from types import SimpleNamespace
 from typing import Any
 
 from recorded import movie, recorded, still
+from rushlight.batch.job_log import failure_record
 from rushlight.batch.records.job_record import DeliveredRecord
-from rushlight.batch.records.merged import _is_of_range, merged, with_outputs
+from rushlight.batch.records.merged import _is_of_range, merged, with_delivered, with_outputs
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.colour.look import Look
@@ -161,3 +162,17 @@ def test_damage_stays_as_long_as_a_file_that_shows_it() -> None:
         {"editorial"},
     )
     assert [(each.frame, each.revision) for each in again.damage] == [(9, 2)]  # found in what was made since
+
+
+def test_a_clip_that_was_not_delivered_still_says_what_was_before() -> None:
+    failed = failure_record("a", "A001C001", "failed", "odd")
+    assert with_delivered(failed, None) is failed
+    before = record(movie(), revision=3, reel="A001")
+    said = with_delivered(failed, before)
+    assert (said.status, said.error, said.outputs, said.colour) == (
+        "failed",
+        "odd",
+        before.outputs,
+        before.colour,
+    )
+    assert (said.revision, said.reel, said.finished) == (3, "A001", failed.finished)

@@ -170,10 +170,14 @@ def test_a_fault_of_our_own_costs_the_clip_and_is_traced(desk: Desk, monkeypatch
     def odd(*_: Any) -> Any:
         raise ZeroDivisionError("odd")
 
+    before = recorded("a", movie(revision=2), revision=2)
+    append_record(desk.out, read_record(before))
     monkeypatch.setattr(deliveries, "delivered_record", odd)
     for n in (0, 1):
         desk.comes(segment(n))
     desk.comes(recorded("a", frames=96))
+    last = latest(read_records(desk.out))["a"]
+    assert (last["status"], last["revision"], last["outputs"]) == ("failed", 2, before["outputs"])
     assert (desk.row(), desk.state.summary.failed[0][0]) == ("failed", "a")
     assert "ZeroDivisionError: odd" in (desk.out / "log" / "errors.txt").read_text()
 

@@ -6,7 +6,8 @@ import pytest
 
 import foreign
 from here import HereFarm, farm_here, files, run, small_day  # noqa: F401
-from logged import latest, read_records
+from logged import append_record, latest, read_records
+from recorded import movie, recorded
 from rushlight.batch.plan.prepare import prepare
 from rushlight.batch.plan.request import Request
 from rushlight.batch.run.event_stream import EventStream
@@ -48,6 +49,9 @@ def test_the_others_are_baked(request_: Request, monkeypatch: pytest.MonkeyPatch
     assert request_.out is not None
     prepared = prepare(request_)
     turns = jobs_of(prepared, request_.out, EventStream())[0]
+    job = next(turn.spec.job for turn in turns if turn.spec.clip == CLIPS[1])
+    before = recorded(job, movie(), clip=CLIPS[1], revision=2)
+    append_record(request_.out, before)
     fails_for_one(monkeypatch, ZeroDivisionError("odd"))
     found = baked(prepared, request_.out, turns)
     assert [turn.spec.clip for turn in found] == [CLIPS[0], CLIPS[2]]
@@ -57,6 +61,10 @@ def test_the_others_are_baked(request_: Request, monkeypatch: pytest.MonkeyPatch
     assert row.clip == CLIPS[1] and "a fault of rushlight's own" in error.text
     record = next(r for r in latest(read_records(request_.out)).values() if r["clip"] == CLIPS[1])
     assert (record["status"], record["error"]) == ("failed", str(error))
+    assert (record["outputs"], record["revision"]) == (
+        before["outputs"],
+        2,
+    )  # what was delivered is still known
     assert "ZeroDivisionError: odd" in (request_.out / "log" / "errors.txt").read_text()
 
 

@@ -121,6 +121,7 @@ size = {size}
 
 [output.burnin]
 {marked}watermark = {watermark}
+{marked}watermark_opacity = 0.6      # unstated it is 0.3, which bright or busy pictures hide
 text = [
     {{ at = "top-left", text = "{{clip}}" }},
     {{ at = "top-right", text = "{{scene}} {{take}}" }},

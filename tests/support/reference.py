@@ -306,7 +306,7 @@ RECIPE_WORDS = {
     "Burnin.font": "a font file, or the name of one that OpenImageIO or matplotlib ships",
     "Burnin.text": "the lines of text",
     "Burnin.watermark": "text over the whole picture, with fields in braces",
-    "Burnin.watermark_opacity": "0 is invisible",
+    "Burnin.watermark_opacity": "0 is invisible; 0.3 is hard to see on bright or busy pictures, 0.6 shows on all",
     "Changes.held_at": "the grade that held when the camera cut, or at the first frame",
     "Default.camera": "which clips: a camera's letter",
     "Default.encoding": "log curve and gamut; `rushlight encodings` lists them",

@@ -30,6 +30,7 @@ def test_the_answers_are_in_it() -> None:
     assert editorial.make == "movie" and editorial.codec == "prores-lt" and str(editorial.size) == "2048x1080"
     assert editorial.relinked
     assert viewing.make == "movie" and viewing.burnin and viewing.burnin.watermark == "FOR R\\EVIEW"
+    assert viewing.burnin.watermark_opacity == 0.6
     assert stills.make == "stills" and stills.kinds == ("jpeg", "tiff16")
 
 

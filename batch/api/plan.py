@@ -164,6 +164,7 @@ def _planned(
     items: MutableSequence[ToMake],
 ) -> PlanResult:
     """The plan of a request; `items` gets what it would make."""
+    to_make: int | None = None  # clips
     with reading(cancel):
         prepared = prepare(request, all_faults=True)
         if request.out:
@@ -171,20 +172,23 @@ def _planned(
 
             prepared.plan.warnings.extend(sound_news(prepared, request.out))
             prepared.plan.warnings.extend(damage_news(prepared, request.out))
-            items.extend(room_to_make(prepared, request.out.absolute()))
+            found, to_make = room_to_make(prepared, request.out.absolute())
+            items.extend(found)
         if request.origin:
             from rushlight.batch.again.looks_then import looks_then
 
             text = looks_then(prepared, request.origin)
             prepared.plan.warnings += [text] if text else []
     document = plan_document(prepared)
+    if to_make is not None:
+        document["to_make"] = to_make
     if by:
         rate = float(workers or default_workers())
         work = _work(prepared)
         now = time.time() + (_seconds_to_prepare(prepared) if work else 0.0)
-        found = forecast(work, rate=rate, now=now, by=by.timestamp())
-        document["forecast"] = found.document() | {
-            "text": f"{found.text()}, with {counted(round(rate), 'worker')} from now"
+        ends = forecast(work, rate=rate, now=now, by=by.timestamp())
+        document["forecast"] = ends.document() | {
+            "text": f"{ends.text()}, with {counted(round(rate), 'worker')} from now"
         }
     if write:
         _write(prepared, write)

@@ -11,16 +11,16 @@ from rushlight.batch.disks import existing
 from rushlight.batch.lists.row_faults import faults_of
 from rushlight.batch.looks.output_looks import OutputLook, output_looks
 from rushlight.batch.plan.clip_sound import shown_of, sound_record
-from rushlight.batch.plan.jobs import asked_outputs, shown_files, still_frames
+from rushlight.batch.plan.jobs import asked_outputs, shown_files
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.reconcile_media import MediaSums, Unreadable
-from rushlight.batch.room.output_sizes import movie_bytes, stills_bytes
 from rushlight.batch.room.room_forecast import RoomDocument
+from rushlight.batch.room.room_of_jobs import bytes_of_clips
 from rushlight.batch.run.forecast import cost_of_outputs
 from rushlight.batch.sound.sound_sums import Sounded, sound_sums
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.originals.camera_header import header_shown
-from rushlight.pipelines.recipe.model import MovieOutput, Recipe
+from rushlight.pipelines.recipe.model import Recipe
 
 if TYPE_CHECKING:
     from rushlight.batch.decisions.decision import Decision
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 __all__ = [
     "Clip",
     "Counts",
+    "Estimate",
     "GradeNumbers",
     "MediaSums",
     "PlanDocument",
@@ -176,7 +177,8 @@ class PlanDocument(TypedDict):
     counts: Counts
     media: MediaSums | None
     sound: SoundCounts | None
-    estimate: Estimate
+    estimate: Estimate  # of all clips, made or not
+    to_make: NotRequired[int]  # clips of which something is to be made; where an output folder is named
     room: NotRequired[RoomDocument]  # where an output folder is named
     forecast: NotRequired[Mapping[str, object]]
     versions: NotRequired[list[dict[str, object]]]  # with `--from`: batch/report/made_with.py
@@ -290,7 +292,8 @@ def plan_document(prepared: Prepared) -> PlanDocument:
     problems = [_fault(error) for error in prepared.faults]
     problems += [_problem(r, fault, "set aside") for r, e in plan.wrong for fault in faults_of(e)]
     problems += [_problem(r, e, "failed") for r, e in plan.broken]
-    frames, size = sum(c["frames"] for c in clips), _bytes(plan.clips, recipe)
+    frames, size = sum(c["frames"] for c in clips), bytes_of_clips(plan.clips, recipe)
+    seconds = sum(cost_of_outputs(c, asked_outputs(c, recipe)) for c in plan.clips)
     place = existing(prepared.request.out) if prepared.request.out else None
     return {
         "schema": "rushlight-plan-1",
@@ -315,7 +318,7 @@ def plan_document(prepared: Prepared) -> PlanDocument:
         "sound": _sound(prepared),
         "estimate": {
             "bytes": size,
-            "seconds_one_worker": round(_seconds(plan.clips, recipe)),
+            "seconds_one_worker": round(seconds),
             "free_bytes": shutil.disk_usage(place).free if place else None,
         },
     }
@@ -348,33 +351,6 @@ def _sound(prepared: Prepared) -> SoundCounts | None:
         "not_used": [{"path": str(p), "why": why} for p, why in sums.not_used],
         "unreadable": [{"path": str(p), "why": why} for p, why in sums.unreadable],
     }
-
-
-def _seconds(clips: list[PlannedClip], recipe: Recipe) -> float:
-    return sum(cost_of_outputs(clip, asked_outputs(clip, recipe)) for clip in clips)
-
-
-def _bytes(clips: list[PlannedClip], recipe: Recipe) -> int:
-    """Bytes that the pictures of all outputs are likely to take, whatever is there."""
-    total = 0.0
-    for clip in clips:
-        for output in asked_outputs(clip, recipe):
-            frame = clip.frame_of(output)
-            width, height = frame.width, frame.height
-            if isinstance(output, MovieOutput):
-                total += movie_bytes(
-                    output.codec,
-                    width=width,
-                    height=height,
-                    frames=clip.count,
-                    rate=clip.rate.fraction,
-                    quality=output.quality,
-                    peak=output.peak,
-                )
-            else:
-                each = stills_bytes(output.kinds, width=width, height=height)
-                total += len(still_frames(clip, output)) * each
-    return round(total)
 
 
 def near(place: str) -> str:

@@ -4,11 +4,13 @@ said. Nothing is guessed."""
 from __future__ import annotations
 
 import os
+from itertools import chain, count
 from pathlib import Path
 
 from rushlight.batch.cameras.camera_groups import CameraGroup
 from rushlight.batch.cameras.missing_statements import DIFFER, encoding_line
 from rushlight.batch.day.found_media import FoundMedia
+from rushlight.batch.disks import size_text
 from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.errors import OptionError, from_os
 from rushlight.pipelines.toml_files import toml_text
@@ -30,7 +32,7 @@ TAIL = """\
 # manifest = ["auto"]  # hash manifests (ASC MHL 2.0) of the cards, compared before a clip is rendered
 {rates}
 recipes = ["overnight"]  # `rushlight recipes` lists what ships; a file will do as well
-out = {out}  # the folder for everything that is made
+out = {out}  # the folder for everything that is made{there}
 # ready_by = "05:30"
 """
 
@@ -47,7 +49,8 @@ def starter_text(found: FoundMedia, file: Path) -> str:
     text = HEAD.format(name=file.name) + f"\nmedia = {media}\n{sound}\n"
     text += TAIL.format(
         rates=f"# frame rates: {rates or 'no header states one'}",
-        out=toml_text(_out(file)),
+        out=toml_text(out := _out(file)),
+        there="" if out == "out" else "; `out` is there already",
     )
     return "\n".join([text, *(_camera(group) for group in found.cameras)])
 
@@ -123,8 +126,8 @@ def _one_line(text: str) -> str:
 
 
 def _originals(found: FoundMedia) -> str:
-    size = sum(seen.facts.bytes for seen in found.clips) / 1e9
-    return f"{counted(len(found.clips), 'original')}, {size:.1f} GB, {counted(len(found.cameras), 'camera')}"
+    size = size_text(sum(seen.facts.bytes for seen in found.clips))
+    return f"{counted(len(found.clips), 'original')}, {size}, {counted(len(found.cameras), 'camera')}"
 
 
 def _named(folder: Path, file: Path) -> str:
@@ -141,7 +144,10 @@ def _named(folder: Path, file: Path) -> str:
 
 
 def _out(file: Path) -> str:
-    return "out" if not (file.absolute().parent / "out").exists() else f"out {file.stem}"
+    """A folder beside the document that is not there yet, so that two days are not made into one: `out`, else `out-STEM`,
+    `out-STEM-2` and so on."""
+    names = chain(("out", f"out-{file.stem}"), (f"out-{file.stem}-{n}" for n in count(2)))
+    return next(name for name in names if not (file.absolute().parent / name).exists())
 
 
 def _list(names: list[str]) -> str:

@@ -25,12 +25,14 @@ from rushlight.pipelines.job.spec import OutputSpec
 __all__ = ["damage_news", "room_to_make", "sound_news"]
 
 
-def room_to_make(prepared: Prepared, out: Path) -> list[ToMake]:
-    """What `render` into a folder would make, and what that stands in for. Of originals that the log knows nothing of no hash is taken."""
+def room_to_make(prepared: Prepared, out: Path) -> tuple[list[ToMake], int]:
+    """What `render` into a folder would make, what that stands in for, and of how many clips. Of originals that the log knows nothing
+    of no hash is taken."""
     records = latest(read_log(out).records)
-    measured, found = measured_in(records.values()), list[ToMake]()
+    measured, found, clips = measured_in(records.values()), list[ToMake](), 0
     for clip in beating(list(prepared.plan.clips)):
         record = records.get(job_id(clip))
+        clips += 1
         with suppress(Exception):  # `render` says of which clip it is a fault
             if record:
                 outputs = _anew(out, record, due_of(prepared, clip, out, record))
@@ -41,7 +43,9 @@ def room_to_make(prepared: Prepared, out: Path) -> list[ToMake]:
                 outputs = tuple(o for o in made if is_asked(clip, o.output))
             if outputs:
                 found.append(room_of_clip(clip, out, outputs, record, measured))
-    return found
+            else:
+                clips -= 1
+    return found, clips
 
 
 def _anew(out: Path, record: JobRecord, due: Due) -> tuple[OutputSpec, ...]:

@@ -6,12 +6,15 @@ from collections.abc import Sequence
 
 from rushlight.batch.api.plan_document import (
     Clip,
+    Counts,
+    Estimate,
     MediaSums,
     PlanDocument,
     RoomDocument,
     SoundCounts,
     near,
 )
+from rushlight.batch.disks import size_text
 from rushlight.batch.printed.plan_clips import (
     MOST_NAMED,
     file_of,
@@ -23,6 +26,7 @@ from rushlight.batch.printed.plan_clips import (
 from rushlight.batch.records.files import ClipFraming, framing_text
 from rushlight.batch.records.original import CameraFact, facts_text
 from rushlight.batch.records.summary import Missing
+from rushlight.batch.room.output_sizes import GUESS_RANGE
 from rushlight.batch.terminal.console import say, say_wrapped
 from rushlight.batch.terminal.text_tables import print_table
 from rushlight.pipelines.counted import counted
@@ -70,6 +74,20 @@ def _print_sound(sound: SoundCounts, all_files: bool) -> None:
 
 def _minutes(seconds: float) -> str:
     return f"about {seconds / 60:.0f} min" if seconds >= 60 else "less than a minute"
+
+
+def _estimate(estimate: Estimate, counts: Counts, to_make: int | None) -> str:
+    """What all clips take; ahead of it, how many of them are to be made, where an output folder says what is there."""
+    planned, free = counts["planned"], estimate["free_bytes"]
+    if to_make == 0:
+        return f"nothing to make: {counted(planned, 'clip')} made earlier and unchanged"
+    made = planned - (planned if to_make is None else to_make)
+    ahead = f"{counted(planned - made, 'clip')} to make, {made} made earlier and unchanged; all {planned}: "
+    return (
+        f"{ahead if made else ''}{counted(counts['frames'], 'frame')}, "
+        f"{_minutes(estimate['seconds_one_worker'])} for one worker, about {size_text(estimate['bytes'])}"
+        + (f", {size_text(free)} free" if free is not None else " (free space: give --out)")
+    )
 
 
 def _print_framing(clips: Sequence[Clip]) -> None:
@@ -186,12 +204,8 @@ def print_plan(document: PlanDocument, *, all_clips: bool = False) -> None:
         + (f" + {counts['not_chosen']} not chosen" if counts["not_chosen"] else "")
         + f"; {counts['ungraded']} ungraded"
     )
-    free = estimate["free_bytes"]
-    say_wrapped(
-        f"{counts['frames']} frames, {_minutes(estimate['seconds_one_worker'])} for one worker, "
-        f"{estimate['bytes'] / 1e9:.1f} GB"
-        + (f", {free / 1e9:.0f} GB free" if free is not None else " (free space: give --out)")
-    )
+    if counts["planned"]:
+        say_wrapped(_estimate(estimate, counts, document.get("to_make")))
     if "room" in document:
         _print_room(document["room"])
     if "forecast" in document:
@@ -215,6 +229,8 @@ def _print_room(room: RoomDocument) -> None:
     if rows:
         say()
         print_table(["output", "clips to make", "about", "replaces", "older kept", "disk"], rows)
+    if guesses := dict.fromkeys(each["output"] for each in room["outputs"] if each["guess"]):
+        say_wrapped(f"{', '.join(guesses)}: a guess, until a clip of it is made here: {GUESS_RANGE}")
     for disk in room["volumes"]:
         beside = f", {_size(disk['work'])} beside it for clips in hand" if disk["work"] else ""
         cleared = (
@@ -228,6 +244,4 @@ def _print_room(room: RoomDocument) -> None:
 
 
 def _size(size: int) -> str:
-    if not size:
-        return "-"
-    return f"{size / 1e9:.1f} GB" if size >= 1e8 else f"{max(size / 1e6, 0.1):.1f} MB"
+    return size_text(size) if size else "-"

@@ -11,7 +11,7 @@ from typing import TypedDict, cast
 
 from rushlight.batch.disks import free_bytes, mount_of, size_text
 from rushlight.batch.records.files import Output
-from rushlight.batch.room.output_sizes import Measured, output_bytes
+from rushlight.batch.room.output_sizes import Measured, is_guess, output_bytes
 from rushlight.pipelines.errors import OutsideError
 from rushlight.pipelines.inside_folder import stat_of
 from rushlight.pipelines.job.spec import OutputSpec
@@ -30,7 +30,8 @@ AT_ONCE = 3  # clips whose segments lie beside the files that they are joined to
 
 
 class OutputBytes(TypedDict):
-    """What an output is likely to take, in bytes: `make` is to be made, `replaced` is there and replaced, `older` lies under revisions/."""
+    """What an output is likely to take, in bytes: `make` is to be made, `replaced` is there and replaced, `older` lies under revisions/;
+    `guess`: what is to be made depends on the pictures."""
 
     out: str
     output: str
@@ -39,6 +40,7 @@ class OutputBytes(TypedDict):
     make: int
     replaced: int
     older: int
+    guess: bool
 
 
 class VolumeBytes(TypedDict):
@@ -78,7 +80,7 @@ class ToMake:
 @dataclass(frozen=True, kw_only=True)
 class OutputRoom:
     """One output of a folder, in bytes: `make` is likely to be made, `replaced` lies there and is replaced (it stays under revisions/, or
-    is cleared with `--replaced remove`), `older` lies under revisions/ and stays."""
+    is cleared with `--replaced remove`), `older` lies under revisions/ and stays; `guess`: `make` depends on the pictures."""
 
     out: Path
     output: str
@@ -87,6 +89,7 @@ class OutputRoom:
     make: int = 0
     replaced: int = 0
     older: int = 0
+    guess: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,6 +165,7 @@ def forecast_room(
             make=make,
             replaced=replaced,
             older=older[out].get(output, 0),
+            guess=(out, output) in sums.guesses,
         )
         for (out, output), (clips, make, replaced) in sorted(sums.of.items())
     )
@@ -205,6 +209,7 @@ class _Sums:
 
     def __init__(self, volume_of: Callable[[Path], str]) -> None:
         self.of: dict[tuple[Path, str], list[int]] = {}  # clips, bytes to make, bytes replaced
+        self.guesses = set[tuple[Path, str]]()
         self.movies: dict[str, list[int]] = {}  # disk with the work in hand -> bytes of movies of each clip
         self.places: dict[str, Path] = {}  # disk -> a path on it
         self._volume_of, self._on = volume_of, dict[tuple[Path, str], str]()
@@ -219,6 +224,8 @@ class _Sums:
             found = self.entry(item.out, spec.output)
             found[0] += 1
             found[1] += size
+            if is_guess(spec, item.measured):
+                self.guesses.add((item.out, spec.output))
         self.movies.setdefault(self.disk(item.out), []).append(movies)
         for entry in item.replaced:
             self.entry(item.out, entry.output)[2] += _size(item.out, entry)

@@ -8,15 +8,17 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
 
-from rushlight.batch.plan.jobs import job_id
+from rushlight.batch.plan.jobs import asked_outputs, job_id, still_frames
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.records.files import Output
 from rushlight.batch.records.job_record import JobRecord
-from rushlight.batch.room.output_sizes import Measured, measured_in
+from rushlight.batch.room.output_sizes import Measured, measured_in, movie_bytes, sound_bytes, stills_bytes
 from rushlight.batch.room.room_forecast import ToMake
+from rushlight.pipelines.formats.codecs import codec
 from rushlight.pipelines.job.spec import JobSpec, OutputSpec
+from rushlight.pipelines.recipe.model import MovieOutput, Recipe
 
-__all__ = ["WaitingJob", "room_of_clip", "room_of_jobs"]
+__all__ = ["WaitingJob", "bytes_of_clips", "room_of_clip", "room_of_jobs"]
 
 
 class WaitingJob(BaseModel):
@@ -73,6 +75,38 @@ def room_of_clip(
         replaced=_stood_in_for(record, outputs),
         measured=measured,
     )
+
+
+def bytes_of_clips(clips: Iterable[PlannedClip], recipe: Recipe) -> int:
+    """Bytes that all outputs of clips are likely to take, with their sound, whatever is there."""
+    total = 0.0
+    for clip in clips:
+        for output in asked_outputs(clip, recipe):
+            frame = clip.frame_of(output)
+            if isinstance(output, MovieOutput):
+                total += _movie_bytes(clip, output, frame.width, frame.height)
+            else:
+                each = stills_bytes(output.kinds, width=frame.width, height=frame.height)
+                total += len(still_frames(clip, output)) * each
+    return round(total)
+
+
+def _movie_bytes(clip: PlannedClip, output: MovieOutput, width: int, height: int) -> float:
+    frames, rate = clip.count + output.card, clip.rate.fraction
+    pictures = movie_bytes(
+        output.codec,
+        width=width,
+        height=height,
+        frames=frames,
+        rate=rate,
+        quality=output.quality,
+        peak=output.peak,
+    )
+    if output.sound == "none":
+        return pictures
+    channels = len(output.channels) or (2 if output.sound == "mix" else _channels(clip))
+    container = output.container or codec(output.codec).containers[0]
+    return pictures + sound_bytes(frames / rate, channels, container)
 
 
 def _channels(clip: PlannedClip) -> int:

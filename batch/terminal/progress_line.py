@@ -6,6 +6,7 @@ import sys
 import time
 from typing import Protocol
 
+from rushlight.batch.disks import size_text
 from rushlight.pipelines.visible_text import visible
 
 __all__ = ["ProgressLine"]
@@ -37,7 +38,7 @@ class ProgressLine:
             return
         self._next = now + 0.2
         share = 100 * min(progress.done, progress.bytes) // progress.bytes
-        text = visible(f"{self._doing}: {share} % of {progress.bytes / 1e9:.1f} GB, {progress.path}")[:99]
+        text = visible(f"{self._doing}: {share} % of {size_text(progress.bytes)}, {progress.path}")[:99]
         self._draw(text)
 
     def clear(self) -> None:

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from rushlight.batch.disks import size_text
 from rushlight.batch.watch.card_files import CardFile, is_original
 from rushlight.pipelines.counted import counted
 
@@ -107,11 +108,7 @@ def _so_far(still: Stillness, stated: Mapping[str, int] | None, patience: Patien
         there = len(stated) - sum(name in stated for name in _lacking(still.files, stated))
         return f"{there} of {counted(len(stated), 'file')} of its manifest so far"
     size = sum(file.size for file in still.files)
-    text = (
-        f"{counted(len(still.files), 'file')} so far, {size / 1e9:.1f} GB"
-        if size >= 1e8
-        else (f"{counted(len(still.files), 'file')} so far")
-    )
+    text = f"{counted(len(still.files), 'file')} so far, {size_text(size)}"
     return f"{text}; taken in once nothing has changed for {patience.quiet:.0f} s"
 
 

@@ -79,5 +79,7 @@ def test_without_originals_and_without_a_folder(tmp_path: Path) -> None:
 def test_an_out_that_is_there_is_not_taken(cards: Path) -> None:
     cards.with_name("out").mkdir()
     text = starter_text(look_into(cards), cards.with_name("day.toml"))
-    assert parse_day(text).out == "out day"
+    assert parse_day(text).out == "out-day" and "; `out` is there already\n" in text
+    cards.with_name("out-day").mkdir()
+    assert parse_day(starter_text(look_into(cards), cards.with_name("day.toml"))).out == "out-day-2"
     assert "do not read" not in " ".join(still_missing(look_into(cards)))

@@ -14,6 +14,7 @@ from manifests import entry, hash_list
 from pictures import numbered, write_movie, write_sequence
 from rushlight.batch.api.plan_document import Counts
 from rushlight.batch.printed.plan_page import print_plan
+from rushlight.batch.room.output_sizes import GUESS_RANGE
 from rushlight.pipelines.colour.cdl import CDL, format_ccc
 
 # letter: suffix, rate, label of minute m, encoding
@@ -218,16 +219,57 @@ def test_one_screen_says_it_all_and_fits(day: tuple[Path, dict[str, float | None
         assert any(line.startswith(Path(path).name) for line in lines), path
 
 
+def blank(**counts: int) -> Any:
+    """The document of a plan in which nothing is wrong."""
+    return {
+        **{
+            "title": "",
+            "clips": [],
+            "problems": [],
+            "missing": [],
+            "warnings": [],
+            "media": None,
+            "sound": None,
+        },
+        "counts": {**dict.fromkeys(Counts.__annotations__, 0), **counts},
+        "estimate": {"bytes": 35_400, "seconds_one_worker": 90, "free_bytes": None},
+    }
+
+
+@pytest.mark.parametrize(
+    ("to_make", "said"),
+    [
+        (None, "97 frames, about 2 min for one worker, about 35 kB (free space: give --out)"),
+        (4, "97 frames, about 2 min for one worker, about 35 kB, 7 MB free"),
+        (1, "1 clip to make, 3 made earlier and unchanged; all 4: 97 frames, about 2 min for one worker, about 35 kB, 7 MB free"),
+        (0, "nothing to make: 4 clips made earlier and unchanged"),
+    ],
+)  # fmt: skip
+def test_the_last_line_says_how_many_clips_are_to_be_made_and_what_all_take(
+    to_make: int | None, said: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    document = blank(rows=4, planned=4, frames=97)
+    if to_make is not None:
+        document["to_make"], document["estimate"]["free_bytes"] = to_make, 7_000_000
+    print_plan(document)
+    _, _, last = " ".join(capsys.readouterr().out.split()).partition("; 0 ungraded ")
+    assert last == said
+
+
+def test_a_guess_of_sizes_says_its_range(capsys: pytest.CaptureFixture[str]) -> None:
+    one = {"out": "/o", "clips": 1, "make": 4_000, "replaced": 0, "older": 0, "volume": "/"}
+    outputs = [{**one, "output": "editorial", "guess": False}, {**one, "output": "viewing", "guess": True}]
+    print_plan({**blank(rows=1, planned=1), "room": {"outputs": outputs, "volumes": []}})
+    said = " ".join(capsys.readouterr().out.split())
+    assert said.endswith(" viewing: a guess, until a clip of it is made here: " + GUESS_RANGE)
+    assert "viewing 1 4 kB - - /" in said
+
+
 def test_of_many_originals_that_no_row_names_the_first_are_named_and_the_rest_counted(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     """`--media` may be a whole show's: the screen does not grow with it."""
-    counts = dict.fromkeys(Counts.__annotations__, 0)
-    document: Any = {
-        **{"title": "", "clips": [], "problems": [], "missing": [], "warnings": []},
-        "counts": counts,
-        "estimate": {"bytes": 0, "seconds_one_worker": 0, "free_bytes": None},
-    }
+    document = blank()
     document["media"] = {
         "found": 60,
         "listed": 2,

@@ -10,8 +10,9 @@ import pytest
 
 from here import rushlight, small_day
 from pictures import numbered, write_movie
+from rushlight.batch.api.plan import plan
 from rushlight.batch.job_log import latest, read_log
-from rushlight.batch.room.output_sizes import measured_in, movie_bytes, output_bytes, stills_bytes
+from rushlight.batch.room.output_sizes import is_guess, measured_in, movie_bytes, output_bytes, stills_bytes
 from rushlight.pipelines.formats.codecs import CODECS
 from rushlight.pipelines.job.spec import MovieSpec
 
@@ -80,6 +81,28 @@ def test_what_the_log_says_beats_the_guess(rendered: Path) -> None:
     )
 
 
+def test_what_depends_on_the_picture_is_a_guess_until_it_is_in_the_log() -> None:
+    spec = MovieSpec(
+        output="v", folder="v", state="graded", width=256, height=144, identity="x", file="x.mp4",
+        codec="h264", container="mp4", frame={"mode": "pad"}, guides=None,
+    )  # fmt: skip
+    assert is_guess(spec, {}) and is_guess(spec, {("v", "h264", 512, 288): 1.0})
+    assert not is_guess(spec, {("v", "h264", 256, 144): 1.0})
+    assert not is_guess(spec.model_copy(update={"codec": "dnxhr-lb"}), {})
+
+
+def test_the_sum_of_all_clips_has_their_sound(tmp_path: Path) -> None:
+    """It was under what a small render took: of small pictures the sound is a third."""
+    small_day(tmp_path, {"A001C001": 24})
+    recipe = '[[output]]\nname = "e"\nmake = "movie"\ncodec = "dnxhr-lb"\nsize = "256x144"\nsound = "{}"\n'
+
+    def size(sound: str) -> int:
+        (tmp_path / "one.toml").write_text(recipe.format(sound))
+        return plan(tmp_path / "day.csv", recipe=tmp_path / "one.toml").document()["estimate"]["bytes"]
+
+    assert size("mix") - size("none") == 2 * 48_000 * 3
+
+
 def test_sound_quality_and_peak_count() -> None:
     spec = MovieSpec(
         output="v", folder="v", state="graded", width=1920, height=1080, identity="x", file="x.mov",
@@ -112,3 +135,4 @@ def test_plan_says_the_same_of_what_is_there(rendered: Path) -> None:
     )
     room = json.loads(found.stdout)["room"]
     assert room["outputs"] == [] and room["volumes"] == [], "nothing is to be made"
+    assert json.loads(found.stdout)["to_make"] == 0

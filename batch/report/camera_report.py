@@ -193,7 +193,7 @@ def _line(shot: Shot) -> dict[str, object]:
     capture = cells["capture_rate"]
     return {
         **cells,
-        "length": _clock(shot.seconds),
+        "length": _clock(shot.seconds) if shot.seconds else "",
         "speed": f"{cells['rate']}{f', shot at {capture}' if capture and capture != cells['rate'] else ''}",
         "optics": shot.said("lens", "focal_length"),
         "stop": shot.said("t_stop") or shot.said("aperture"),
@@ -205,8 +205,13 @@ def _line(shot: Shot) -> dict[str, object]:
 
 def _sum(shots: Sequence[Shot]) -> str:
     whole = sum((shot.seconds for shot in shots), Fraction(0))
+    unknown = sum(not shot.seconds for shot in shots)
+    length = f", {_clock(whole)}" if whole else ""
+    length += (
+        f" and {unknown} of unknown length" if whole and unknown else ", length unknown" if unknown else ""
+    )
     circled = sum(is_yes(str(shot.cells["circled"])) for shot in shots)
-    return f"{counted(len(shots), 'clip')}, {_clock(whole)}{f', {circled} circled' if circled else ''}"
+    return f"{counted(len(shots), 'clip')}{length}{f', {circled} circled' if circled else ''}"
 
 
 def _clock(seconds: Fraction) -> str:

@@ -21,6 +21,7 @@ from rushlight.batch.records.original import facts_text
 from rushlight.batch.records.sound import ClipSound, HeardSound
 from rushlight.batch.records.verdicts import CheckVerdict, ClipVerdicts
 from rushlight.batch.report.chart_drawing import DrawnChart, drawn_chart
+from rushlight.batch.report.header_words import header_in_words, said_by_in_words
 from rushlight.batch.report.level_charts import Chart, level_chart, loudness_chart
 from rushlight.batch.report.needs import BadFile
 from rushlight.batch.report.page_pictures import anchor_of, clip_pictures
@@ -35,7 +36,6 @@ __all__ = ["Line", "PageClip", "page_clip", "rate_of"]
 
 
 Line = tuple[str, str]  # channel, SVG points
-_LIBRARY = "oiio:"  # begins OpenImageIO's own notes on a file; records and `--json` have them
 
 # Patches without colour, and the light that they reflect (0 to 1).
 _GREYS = {"grey 18 %": 0.18, "white 90 %": 0.9} | {
@@ -78,9 +78,7 @@ class PageClip:
     looks: Sequence[PageLook]  # of outputs that do not show that one
     camera: str  # camera, lens and settings in a line; empty where nobody states any
     camera_facts: Sequence[tuple[str, str, str]]  # name, value, who says so
-    header: Sequence[
-        tuple[str, str]
-    ]  # of the original, by its own keys; without those of the library that reads it
+    header: Sequence[tuple[str, str]]  # of the original, its fields in words
     digest: str
     source: str
     files: Sequence[OutputFile]
@@ -147,8 +145,11 @@ def page_clip(folder: Path, record: DeliveredRecord, measured: ClipVerdicts | No
         look_digest=record.look.digest,
         looks=[_look(record, name, look) for name, look in record.looks.items()],
         camera=facts_text(facts := recorded_camera_facts(record)),
-        camera_facts=[(name.replace("_", " "), fact.value, fact.said_by) for name, fact in facts.items()],
-        header=[pair for pair in record.source.header.items() if not pair[0].startswith(_LIBRARY)],
+        camera_facts=[
+            (name.replace("_", " "), fact.value, said_by_in_words(fact.said_by))
+            for name, fact in facts.items()
+        ],
+        header=header_in_words(record.source.header),
         digest=record.colour.digest,
         source=record.source.path,
         manifest=record.source.manifest.sentence if record.source.manifest else "",

@@ -82,6 +82,15 @@ def test_the_page_by_camera_and_card_with_sums() -> None:
     assert "5600K, tint +3" in page and page.count(">circled<") == 1
 
 
+def test_a_length_that_nobody_knows_is_not_nought() -> None:
+    lost = read_record(
+        failure_record("x", "x.mov", "failed", "does not open").plain() | {"row": {"camera": "A"}}
+    )
+    page = cameras_page([shot_of(clip("C1.mov")), shot_of(lost)], "day")
+    assert "0:00:00" not in page and "2 clips, 0:00:04 and 1 of unknown length" in page
+    assert "1 clip, length unknown" in page and "1 clip, 0:00:04<" in page
+
+
 def test_columns_are_documented_and_those_of_the_cells() -> None:
     assert all(COLUMNS.values())
     assert tuple(shot_of(clip("a.mov")).cells) == tuple(COLUMNS)

@@ -92,7 +92,7 @@ def test_the_page_accounts_for_every_clip(out: Path) -> None:
         "proxies are no backup",
     ):
         assert words in text
-    assert "its header (com.apple.quicktime.model)" in text and "as it is" in text
+    assert "its header (model)" in text and "<td>own</td>" in text and "as it is" in text
     assert not re.search(r"approved(?! by| these)", text)
     assert (
         "<script>document" not in text

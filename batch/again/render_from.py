@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -11,14 +12,16 @@ from rushlight.batch.again.same_colour import same_colour
 from rushlight.batch.again.shared_out import shared_out
 from rushlight.batch.exit_codes import PARTLY, STOPPED, WRONG
 from rushlight.batch.job_log import latest, read_log
+from rushlight.batch.plan.deciding_list import in_order, not_named_any_more
 from rushlight.batch.plan.request import Differing, Request
-from rushlight.batch.plan.request_ledger import read_askings, request_id
+from rushlight.batch.plan.request_ledger import day_of, read_askings, request_id
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.report.made_with import made_by, now_text
 from rushlight.batch.run.events import Terms
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.batch.run.render import render
-from rushlight.batch.run.request_accounts import day_in
+from rushlight.batch.run.request_accounts import day_in, disagreements
+from rushlight.batch.what_is_there import still_there
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import InputError, OptionError
 from rushlight.pipelines.library_versions import made_with
@@ -37,6 +40,7 @@ def requests_again(
     out. OptionError where nothing is left, or the folder knows nothing of what is given."""
     kept = kept_requests(origin, tell)
     kept = _of_whole_clips(kept) if given.ranges or given.stills else _still_asked(origin, kept, warn)
+    kept = _as_read(origin, kept, given, tell, warn)
     found = []
     for request in kept:
         request = replace(
@@ -55,6 +59,29 @@ def requests_again(
             request = replace(request, recipe=recipe, kept=still, own_recipe=True)
         found.append(request)
     return shared_out(found, outputs=given.outputs, ranges=given.ranges, stills=given.stills)
+
+
+def _as_read(
+    origin: Path,
+    requests: Sequence[Request],
+    given: Differing,
+    tell: Callable[[str], None],
+    warn: Callable[[str], None],
+) -> list[Request]:
+    """The requests in the order in which they were read last, each clip left to the one that decided it. It is said where they do not
+    agree; `tell` gets what nobody makes again, though it is not there."""
+    askings, records = read_askings(origin)[0], latest(read_log(origin).records)
+    for text in disagreements(day_of(askings, records).entries):
+        warn(text)
+    in_place = given.out is not None and given.out.absolute() == origin.absolute()
+    for row, text in not_named_any_more(askings):
+        record = records.get(row.job)
+        there = in_place and record and all(still_there(origin, entry) for entry in record.outputs)
+        (warn if there else tell)(text)
+    later = 0.0
+    if askings and (given.recipe or not in_place):  # read now, in the same order
+        later = time.time() - askings[-1].when
+    return in_order(requests, askings, later=later, whole=bool(given.recipe))
 
 
 def _of_whole_clips(kept: Sequence[Request]) -> list[Request]:

@@ -10,7 +10,7 @@ from rushlight.batch.due.mended_originals import Mended, mended_since
 from rushlight.batch.due.sound_alone import SoundNews, news_of
 from rushlight.batch.plan.clip import fields_of_clip
 from rushlight.batch.plan.clip_sound import recorded_sound_text, same_sound, sound_record
-from rushlight.batch.plan.jobs import Known, is_asked, output_specs
+from rushlight.batch.plan.jobs import Known, is_asked, job_id, output_specs
 from rushlight.batch.plan.model import PlannedClip
 from rushlight.batch.plan.original_hashes import hashes_of
 from rushlight.batch.plan.prepare import Prepared
@@ -72,7 +72,11 @@ def due_of(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord |
     return Due(
         outputs=outputs,
         asked=asked,
-        stale=tuple(o.output for o, why in differing if o not in asked and why == "changed"),
+        stale=tuple(
+            o.output
+            for o, why in differing
+            if o not in asked and why == "changed" and job_id(clip) not in prepared.request.left
+        ),
         missing=missing,
         news=news,
         fields=fields,

@@ -27,6 +27,7 @@ from rushlight.batch.lists.otio import read_timeline
 from rushlight.batch.plan.apply_defaults import Defaults, read_defaults
 from rushlight.batch.plan.away_clips import keep_places, take_out_away, take_out_not_come
 from rushlight.batch.plan.clip_sound import drift_notes
+from rushlight.batch.plan.deciding_list import leave_to_others
 from rushlight.batch.plan.grade_matching import Headers, Matcher, set_aside_shared
 from rushlight.batch.plan.in_out import keep_excerpts
 from rushlight.batch.plan.model import Plan, Stated
@@ -70,7 +71,9 @@ class Prepared:
     grade_files: tuple[Path, ...]  # those of --grades
     recipe_file: str
     faults: tuple[GradeError, ...] = ()  # of decision files, where they are not raised
-    carried: tuple[Asked, ...] = ()  # rows of an earlier reading whose media is away
+    carried: tuple[
+        Asked, ...
+    ] = ()  # rows of an earlier reading whose media is away, or that another list decides
     not_come: tuple[Row, ...] = ()  # rows of a watched day whose originals are not there yet
 
 
@@ -181,6 +184,7 @@ def _prepared(
     _plan_rows(plan, chosen, request, recipe, grades, base, media, sound)
     carried, elsewhere = _placed(plan, request, recipe, recipe_file, clip_list, base)
     plan.clips = [replace(clip, outputs=of_stills if clip.still else outputs) for clip in plan.clips]
+    carried += leave_to_others(plan, recipe, request.left)
     not_come = () if request.away is None else take_out_not_come(plan)
     if not (request.only or excerpts) and request.away is None:  # of a watched day more clips may come
         plan.warnings += [*grades.defaults.unused(), *tables.unused()]
@@ -335,7 +339,7 @@ def _placed(
     """Give every clip a place and names of its own in the output folder. Gives the rows of an earlier reading that wait for their
     media, and the keys of the originals that other requests of the folder name, or clips there were made from."""
     ours, others = _askings(request, recipe_file)
-    whole = request.away is not None or is_day(request.clip_list) or bool(request.excerpts)
+    whole = request.away is not None or is_day(request.clip_list) or bool(request.excerpts or request.placed)
     placed = keep_places(plan, ours) if whole else ()
     carried = () if request.away is None else take_out_away(plan, ours, request.away, base)
     set_apart(plan, str(request.clip_list.absolute()), others, (*placed, *carried))
@@ -357,7 +361,7 @@ def _askings(request: Request, recipe_file: str) -> tuple[tuple[Asked, ...], lis
     recipe = str(Path(recipe_file).absolute()) if recipe_file else request.recipe
     ours = request_id(str(request.clip_list.absolute()), recipe, request.only)
     known = read_askings(request.out)[0]
-    before = next((asking.rows for asking in known if asking.id == ours), ())
+    before = next((asking.rows for asking in known if asking.id == ours), request.placed)
     ours = request_id(str(request.clip_list.absolute()), recipe, request.only, request.excerpts)
     return before, [asking for asking in known if asking.id != ours]
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from rushlight.batch.check.clip_originals import AUTO
 from rushlight.batch.closed_delivery import refuse_closed
+from rushlight.batch.plan.request_ledger import Asked
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.request import PlainRequest
 from rushlight.pipelines.errors import OptionError
@@ -16,7 +17,9 @@ from rushlight.pipelines.recipe.model import Output, Recipe, StillsOutput
 from rushlight.pipelines.recipe.read_recipe import parse_recipe, shipped_recipes
 from rushlight.pipelines.text_files import Kept
 
-__all__ = ["Differing", "Request", "asked_of", "default_workers"]
+__all__ = ["Differing", "Left", "Request", "asked_of", "default_workers"]
+
+Left = frozenset[str] | None  # names of a clip's outputs that another list decides; None: all of them
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,6 +48,9 @@ class Request:
         default_factory=dict
     )  # files that stand in for those named, by absolute path
     origin: Path | None = None  # the output folder they are kept in: nothing else is read but originals
+    asked_at: float = 0.0  # when that folder read it last, as time.time,
+    placed: tuple[Asked, ...] = ()  # with its rows as they were then,
+    left: Mapping[str, Left] = field(default_factory=dict)  # and its clips (jobs) that another list decided
     own_recipe: bool = False  # and the recipe with what it names, which the user gave
     dropped: frozenset[str] = frozenset()  # jobs that a person took out of that folder's queue: not made
     replaced: str = "keep"  # or "remove": what becomes of outputs that newer ones replace

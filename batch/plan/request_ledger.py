@@ -16,7 +16,7 @@ from rushlight.batch.json_lines import plain_json
 from rushlight.batch.plan.reconcile_media import MediaSums, Walk, original_key, taken_together
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.job_record import JobRecord
-from rushlight.batch.records.request import ASKED, AskedRequest
+from rushlight.batch.records.request import ASKED, AskedRequest, AskedRow
 from rushlight.batch.records.summary import Missing
 from rushlight.pipelines.errors import RushlightError, from_os
 from rushlight.pipelines.inside_folder import read_bytes, write
@@ -35,6 +35,7 @@ __all__ = [
     "made_from",
     "read_askings",
     "request_id",
+    "told_apart",
 ]
 
 
@@ -50,6 +51,11 @@ class Asked:
     dropped: bool = False  # a person took it out of the queue
     folder: str = ""  # inside each output's folder
     files: tuple[str, ...] = ()  # those that templates name, from the output folder
+    range: str = ""  # first frame and number of frames,
+    grade: str = ""  # digests of grade
+    look: str = ""  # and look, and
+    outputs: tuple[str, ...] = ()  # names of the outputs: of older versions empty
+    when: float = 0.0  # it asked last, as time.time, where it asks no more
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +68,7 @@ class Asking:
     excerpts: tuple[str, ...] = ()  # ranges and stills of single clips, where it asks for nothing else
     when: float = 0.0  # as time.time
     rows: tuple[Asked, ...] = ()
+    gone: tuple[Asked, ...] = ()  # of delivered clips that it asks for no more
     named: frozenset[str] = frozenset()  # keys of the originals that its rows name, chosen or not
     walk: Walk | None = None  # of its media folders
     title: DayTitle = NO_TITLE
@@ -84,8 +91,19 @@ class Entry:
     job: str
     clip: str
     state: str
-    lists: tuple[str, ...] = ()
-    differs: bool = False  # two lists ask for it otherwise: what was read last holds
+    lists: tuple[str, ...] = ()  # in the order in which they were read last: what the last one says is used
+    differs: tuple[str, ...] = ()  # what of it they ask for otherwise
+
+    @property
+    def disagreement(self) -> str:
+        """What the lists do not agree on, after the clip's name; empty where they do."""
+        if not self.differs:
+            return ""
+        last, where = self.lists[-1], f"stands in {' and '.join(self.lists)}"
+        if self.differs == ("original",):
+            return f"{where}, with its original in another folder for each; that of {last} is used, since it was read last"
+        what = " and ".join(self.differs)
+        return f"{where} with another {what} in each; what {last} says is used, since it was read last"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -169,24 +187,31 @@ def _asking_of(kept: AskedRequest) -> Asking:
         only=tuple(kept.only),
         excerpts=tuple(kept.excerpts),
         when=kept.when,
-        rows=tuple(
-            Asked(
-                job=row.job,
-                clip=row.clip,
-                line=row.line,
-                asks=row.asks,
-                original=row.original,
-                dropped=row.dropped,
-                folder=row.folder,
-                files=tuple(row.files),
-            )
-            for row in kept.rows
-        ),
+        rows=tuple(map(_asked_of, kept.rows)),
+        gone=tuple(map(_asked_of, kept.gone)),
         named=frozenset(kept.named),
         walk=Walk.of(kept.walk) if kept.walk is not None else None,
         title=kept.title,
         day=kept.day,
         missing=tuple(kept.missing),
+    )
+
+
+def _asked_of(row: AskedRow) -> Asked:
+    return Asked(
+        job=row.job,
+        clip=row.clip,
+        line=row.line,
+        asks=row.asks,
+        original=row.original,
+        dropped=row.dropped,
+        folder=row.folder,
+        files=tuple(row.files),
+        range=row.range,
+        grade=row.grade,
+        look=row.look,
+        outputs=tuple(row.outputs),
+        when=row.when,
     )
 
 
@@ -202,7 +227,7 @@ def drop_rows(out: Path, jobs: Iterable[str]) -> None:
 @dataclass
 class _Seen:
     clip: str
-    lists: dict[str, str] = field(default_factory=dict)  # list -> what it asks for
+    lists: dict[str, Asked] = field(default_factory=dict)  # by list, what was read last at the end
 
 
 def day_of(askings: Sequence[Asking], records: Mapping[str, JobRecord]) -> Day:
@@ -213,6 +238,7 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, JobRecord]) -> Day:
         found = records[job].status if job in records else ""
         return found if found in ("done", "set aside", "failed") else "not yet"
 
+    askings = sorted(askings, key=lambda asking: asking.when)
     live = [
         asking
         for asking in askings
@@ -226,7 +252,9 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, JobRecord]) -> Day:
             if row.dropped and status(row.job) != "done":
                 dropped[row.job] = row.clip
             elif row.job not in settled:
-                seen.setdefault(row.job, _Seen(row.clip)).lists[asking.list] = row.asks
+                lists = seen.setdefault(row.job, _Seen(row.clip)).lists
+                lists.pop(asking.list, None)
+                lists[asking.list] = row
     for job, record in records.items():
         if status(job) != "not yet" and job not in settled.keys() | dropped.keys():
             seen.setdefault(job, _Seen(record.clip))
@@ -235,8 +263,8 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, JobRecord]) -> Day:
             job=job,
             clip=each.clip,
             state=status(job),
-            lists=_told_apart(list(each.lists)),
-            differs=len(set(each.lists.values())) > 1,
+            lists=told_apart(list(each.lists)),
+            differs=_differing(list(each.lists.values())),
         )
         for job, each in seen.items()
     )
@@ -254,10 +282,26 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, JobRecord]) -> Day:
     )
 
 
-def _told_apart(paths: list[str]) -> tuple[str, ...]:
-    """Names of files; whole paths where two of them have one name."""
-    names = [Path(path).name for path in paths]
-    return tuple(names if len(set(names)) == len(names) else paths)
+def told_apart(paths: Sequence[str]) -> tuple[str, ...]:
+    """Names of files; where two of them have one name, with as many folders above as tell them apart."""
+    parts = [Path(path).parts for path in paths]
+    for count in range(1, max(map(len, parts), default=0)):
+        names = [str(Path(*each[-count:])) for each in parts]
+        if len(set(names)) == len(set(paths)):
+            return tuple(names)
+    return tuple(paths)
+
+
+def _differing(rows: Sequence[Asked]) -> tuple[str, ...]:
+    """What several rows ask for otherwise of one clip, in words; empty where they agree."""
+    if len({row.asks for row in rows}) < 2:
+        return ()
+    if not all(row.look for row in rows):
+        return ("range, grade or original",)  # of older versions
+    found = [name for name in ("range", "grade") if len({getattr(row, name) for row in rows}) > 1]
+    if "grade" not in found and len({row.look for row in rows}) > 1:
+        found.append("look")
+    return tuple(found) or ("original",)
 
 
 def made_from(records: Iterable[JobRecord]) -> set[str]:
@@ -317,8 +361,6 @@ def _name(clip: str) -> str:
 
 
 def _taken_up(row: Asked, asking: Asking, other: Asking, *, later: bool) -> str:
-    first, second = (
-        _told_apart([asking.list, other.list]) if other.list != asking.list else (asking.name,) * 2
-    )
+    first, second = told_apart([asking.list, other.list]) if other.list != asking.list else (asking.name,) * 2
     since = ", since it was read later" if later else ""
     return f"line {row.line} of {first} was not used; what {second} says is used{since}"

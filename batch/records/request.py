@@ -62,6 +62,15 @@ class AskedRow(Shape):
     files: list[str] = Field(
         default=[], description="Files that templates name, by their paths from the output folder."
     )
+    range: str = Field(default="", description="First frame and number of frames; of older versions empty.")
+    grade: str = Field(default="", description="Digest of its grade; of older versions empty.")
+    look: str = Field(default="", description="Digest of its look; of older versions empty.")
+    outputs: list[str] = Field(
+        default=[], description="Names of the outputs that it asks for; of older versions empty."
+    )
+    when: Number = Field(
+        default=0, description="When it asked last, in seconds since 1970, where it asks no more; else 0."
+    )
 
 
 class AskedWalk(Shape):
@@ -91,6 +100,10 @@ class AskedRequest(Shape):
     )
     when: Number = Field(description="When it was read, in seconds since 1970.")
     rows: list[AskedRow] = Field(description="Its rows.")
+    gone: list[AskedRow] = Field(
+        default=[],
+        description="Rows that it had before, of clips that were delivered and it asks for no more.",
+    )
     named: list[str] = Field(description="Keys of the originals that its rows name, chosen or not.")
     walk: AskedWalk | None = Field(description="Files below its media folders; null without any.")
     title: DayTitle = Field(default=NO_TITLE, description="What the day is called.")

@@ -105,9 +105,8 @@ def exceptions_of(
     for clip in day.dropped.values():
         add("look at", clip, "taken out of the queue by hand, and not made")
     for entry in day.entries:
-        if entry.differs:
-            text = f"stands in {' and '.join(entry.lists)} with another range or grade in each; the one read last is used"
-            add("look at", entry.clip, text)
+        if entry.disagreement:
+            add("look at", entry.clip, entry.disagreement)
     for row in day.settled.values():
         add("note", row.clip, row.text)
     for name, anchor, checks, warnings, files, damage, again in clips:

@@ -79,7 +79,10 @@ _KINDS: tuple[tuple[str, str], ...] = (
     ),
     (r"^not made yet$", "Run the same command again: it goes on where it was"),
     (r"taken out of the queue by hand", "If it is wanted after all, render its list itself"),
-    (r"another range or grade in each", "Keep its row in one list, or make the rows alike"),
+    (
+        r"with another [a-z, ]+ in each|original in another folder for each",
+        "Keep its row in one list, or make the rows alike",
+    ),
     (r"an original that no row of a list names", "If it is wanted, add a row of it to the list"),
     (
         r"decoder reports|may be spoilt",

@@ -124,7 +124,8 @@ def jobs_of(
         make_folder(out)
         days.append(account_for(prepared, out, records, events, renewed=renewed))
         keep_inputs(prepared, out)
-        if again := renew_rows(out, settled, records):
+        ours = [clip for clip in settled if job_id(clip) not in prepared.request.left]
+        if again := renew_rows(out, ours, records):
             events.note(
                 f"what came later of {counted(len(again), 'clip')} (scene, take, circled, note) is recorded"
             )

@@ -87,7 +87,7 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
         if given := getattr(request, name):
             said = said.model_copy(update={name: list(given)})
     plain = said.plain()
-    if all(plain != known.plain() for known in read_requests(out)):
+    if {_told_by(known): known.plain() for known in read_requests(out)}.get(_told_by(said)) != plain:
         line = json_text(plain, separators=(",", ":"))
         with append(out, REQUESTS) as stream:
             add_line(stream, line.encode())
@@ -147,7 +147,7 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
     ] = {}  # whole clips or parts of them, by list, recipe and choice
     outputs: dict[str, list[str]] = {}  # all that were ever asked for; none where that is all of the recipe's
     for said in read_requests(out, tell):
-        key = digest_of([said.list_, said.recipe, said.only, said.ranges, said.stills])
+        key = _told_by(said)
         known = outputs.get(key, said.outputs)
         outputs[key] = [*dict.fromkeys([*known, *said.outputs])] if known and said.outputs else []
         latest[key] = newest[said.list_, said.recipe, *said.only] = said
@@ -191,6 +191,11 @@ def kept_requests(out: Path, tell: Callable[[str], None] = lambda text: None) ->
         )
         for key, said in latest.items()
     ]
+
+
+def _told_by(said: KeptRequest) -> str:
+    """What a request is told by: the latest of these holds, be it what an earlier one was."""
+    return digest_of([said.list_, said.recipe, said.only, said.ranges, said.stills])
 
 
 def _away(said: KeptRequest) -> tuple[Path, ...] | None:

@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
 from rushlight.batch.interrupts import cancellable
+from rushlight.batch.plan.deciding_list import in_order
 from rushlight.batch.plan.growing_originals import Growth, growing_text
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.prepare import Prepared
 from rushlight.batch.plan.request import Request
+from rushlight.batch.plan.request_ledger import read_askings
 from rushlight.batch.queue.filling import Turn, originals_of, queued_jobs
 from rushlight.batch.queue.queue_rows import DamagedRow
 from rushlight.batch.queue.state_machine import JobState
@@ -179,7 +181,7 @@ def _graded(prepared: Prepared, turns: Sequence[Turn], events: EventStream, adde
 def put_again(store: Store, jobs: Sequence[QueuedJob], events: EventStream, room: Room) -> None:
     """Plan the originals of jobs of one output folder again, from what the folder keeps of its requests; what is to be made is queued."""
     out = Path(jobs[0].out)
-    for request in kept_requests(out, events.warning):
+    for request in in_order(kept_requests(out, events.warning), read_askings(out)[0]):
         wanted = replace(request, out=out, replaced=jobs[0].orders.replaced)
         priority = max(job.priority for job in jobs)
         put_in(store, wanted, planned(wanted, events), originals_of(jobs), priority, events, room)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Collection, Iterable, Mapping, MutableMapping
+from collections.abc import Collection, Iterable, Mapping, MutableMapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
@@ -11,23 +11,25 @@ from typing import TYPE_CHECKING
 
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.job_log import Log, NotMade, append_record, failure_record, latest, read_records
+from rushlight.batch.plan.deciding_list import asked_row
 from rushlight.batch.plan.jobs import job_id
 from rushlight.batch.plan.reconcile_media import originals_named
 from rushlight.batch.plan.request_ledger import (
     Asked,
     Asking,
     Day,
+    Entry,
     day_of,
     drop_rows,
     keep_asking,
     read_askings,
 )
-from rushlight.batch.plan.twins import fingerprint
 from rushlight.batch.queue.store import QueuedJob
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.queue_row import AskedAgain
 from rushlight.batch.records.summary import FolderSums
 from rushlight.batch.scenes.recorded_rows import renewed
+from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.job.spec import digest_of
 
@@ -43,6 +45,7 @@ __all__ = [
     "asking_of",
     "bad_rows",
     "day_in",
+    "disagreements",
     "drop_from",
     "leave_out",
     "renew_rows",
@@ -71,19 +74,7 @@ def asking_of(prepared: Prepared) -> Asking:
     undone = [row for row, _ in (*plan.wrong, *plan.broken)] + plan.growing
     ids = row_ids(clip_list, (*prepared.clip_list.rows, *undone))
     rows = [Asked(job=ids[row.line, row.clip], clip=row.clip, line=row.line) for row in undone]
-    for clip in plan.clips:
-        asks = digest_of([str(clip.path.absolute()), clip.first, clip.count, clip.look.identity()], 12)
-        rows.append(
-            Asked(
-                job=job_id(clip),
-                clip=clip.called,
-                line=clip.row.line,
-                asks=asks,
-                original=fingerprint(clip),
-                folder=clip.folder,
-                files=tuple(path for name, names in clip.names.items() for path in names.paths(name)),
-            )
-        )
+    rows += [asked_row(clip, prepared.recipe) for clip in plan.clips]
     have = {row.job for row in rows}
     rows += [row for row in prepared.carried if row.job not in have]
     return Asking(
@@ -91,7 +82,7 @@ def asking_of(prepared: Prepared) -> Asking:
         recipe=str(Path(prepared.recipe_file).absolute()) if prepared.recipe_file else request.recipe,
         only=request.only,
         excerpts=request.excerpts,
-        when=time.time(),
+        when=request.asked_at or time.time(),
         rows=tuple(sorted(rows, key=lambda row: row.line)),
         named=frozenset(map(str, originals_named(plan))),
         walk=prepared.media.walk if prepared.media else None,
@@ -112,24 +103,25 @@ def account_for(
     asking = asking_of(prepared)
     known, faults = read_askings(out)
     others = [other for other in known if other.id != asking.id]
-    earlier = {row.job: row for other in known if other.id == asking.id for row in other.rows}
+    placed = replace(asking, rows=tuple(row for row in prepared.request.placed if not row.when))
+    before = next((other for other in known if other.id == asking.id), placed)
+    earlier = {row.job: row for row in before.rows}
+    asking = _with_earlier(asking, before, records, prepared.request)
     gone = set(prepared.request.dropped)
     if not renewed:
         gone |= {job for job, row in earlier.items() if row.dropped}
     if gone:
         asking = replace(asking, rows=tuple(replace(row, dropped=row.job in gone) for row in asking.rows))
-    if not (known and known[-1] == replace(asking, when=known[-1].when)):  # else it stands there already
+    stands = asking in known or (known and known[-1] == replace(asking, when=known[-1].when))
+    if not stands:
         keep_asking(out, asking)
     day = day_of([*others, asking], records)
     for text in faults:
         events.warning(text)
     ours = {row.job for row in asking.rows}
-    for entry in day.entries:
-        if entry.differs and entry.job in ours:
-            events.warning(
-                f"{entry.clip} stands in {' and '.join(entry.lists)} with another range or grade in each; what "
-                f"{asking.name} says is used, since it was read last"
-            )
+    if prepared.request.origin is None:  # else it was said of the folder
+        for text in disagreements(entry for entry in day.entries if entry.job in ours):
+            events.warning(text)
     taken = {row.clip for row in asking.rows if row.asks}
     for job, row in day.settled.items():
         if row.clip in taken or job in ours:
@@ -142,6 +134,48 @@ def account_for(
             records[job] = record.model_copy(update={"status": "withdrawn", "error": ""})
             append_record(out, records[job])
     return day
+
+
+def _with_earlier(
+    asking: Asking, before: Asking, records: Mapping[str, JobRecord], request: Request
+) -> Asking:
+    """A request with what it keeps of its earlier self: rows of delivered clips that it asks for no more and, where it asks for
+    some outputs alone, the others that it asked for."""
+    known = {row.job: row for row in before.rows}
+    rows = asking.rows
+    if request.outputs or request.left:
+        rows = tuple(
+            replace(row, outputs=tuple(dict.fromkeys([*known[row.job].outputs, *row.outputs])))
+            if row.job in known and row.asks
+            else row
+            for row in rows
+        )
+    have = {row.job for row in rows if row.asks}
+    elsewhere = {row.job: row for row in request.placed if row.when}
+    gone = elsewhere | {row.job: row for row in before.gone}
+    for row in before.rows:
+        if row.asks and not row.dropped:
+            gone[row.job] = replace(row, when=before.when)
+    kept = [
+        row
+        for job, row in gone.items()
+        if job not in have and (job in elsewhere or (job in records and records[job].status == "done"))
+    ]
+    return replace(asking, rows=rows, gone=tuple(kept))
+
+
+def disagreements(entries: Iterable[Entry]) -> list[str]:
+    """Sentences on clips that several lists ask for otherwise; those of which the same is to be said in one."""
+    clips: dict[str, list[str]] = {}
+    for entry in entries:
+        if entry.disagreement:
+            clips.setdefault(entry.disagreement, []).append(entry.clip)
+    return [f"{_named(names)} {text}" for text, names in clips.items()]
+
+
+def _named(clips: Sequence[str]) -> str:
+    shown = ", ".join(clips[:3]) + (f" and {len(clips) - 3} more" if len(clips) > 3 else "")
+    return f"each of {counted(len(clips), 'clip')} ({shown})" if len(clips) > 1 else shown
 
 
 def renew_rows(out: Path, clips: Iterable[PlannedClip], records: MutableMapping[str, JobRecord]) -> list[str]:

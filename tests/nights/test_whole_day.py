@@ -174,14 +174,16 @@ def test_two_renders_into_one_folder(day: Day, farm_here: HereFarm) -> None:  # 
     }
     assert day.told() == alone | {"found": 3, "not_listed": []}
     code, said = render(two, card, day.media)
-    assert code == 0 and "A001C001.mov stands in day1.csv and day2.csv with another range or grade" in said
+    assert code == 0 and "A001C001.mov stands in day1.csv and day2.csv with another grade in each" in said
     assert "all 2 lists: 3 clips listed = 2 delivered + 1 set aside + 0 failed + 0 not made yet" in said
     both = alone | {"lists": 2, "listed": 3, "delivered": 2, "found": 6, "not_listed": ["A001C004.mov"]}
     assert day.told() == both
     assert latest(read_records(day.out)).keys() == {r["job"] for r in read_records(day.out)}
     (clip,) = [r for r in latest(read_records(day.out)).values() if r["clip"] == "A001C001.mov"]
     assert clip["look"]["grade"]["slope"] == [1, 1, 1.2] and clip["revision"] == 2  # the latest word holds
-    assert "another range or grade in each" in (day.out / "report" / "index.html").read_text()
+    assert (
+        "another grade in each; what day2.csv says is used" in (day.out / "report" / "index.html").read_text()
+    )
 
     plan = run(
         "plan", one, *day.given, "--media", card, "--json"

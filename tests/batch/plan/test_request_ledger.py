@@ -17,6 +17,7 @@ from rushlight.batch.plan.request_ledger import (
     keep_asking,
     read_askings,
     request_id,
+    told_apart,
 )
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.look import Grade, SomeLook
@@ -82,11 +83,44 @@ def test_a_walk_with_names_that_are_no_utf_8_is_read_back(tmp_path: Path) -> Non
 
 
 def test_one_clip_in_two_lists_is_one_and_what_differs_is_said() -> None:
-    for asks, differs in (("x", False), ("y", True)):
+    for asks, differs in (("x", ()), ("y", ("range, grade or original",))):  # as older versions kept it
         other = replace(DAY2, rows=(asked("a", asks),))
         (entry, bad) = day_of([DAY1, other], {}).entries
         assert (entry.job, entry.lists, entry.differs) == ("a", ("day1.csv", "day2.csv"), differs)
         assert bad.job == "row-b"
+
+
+@pytest.mark.parametrize(
+    ("other", "says"),
+    [
+        ({"asks": "x"}, ""),
+        ({"range": "5+9"}, "with another range in each; what day2.csv says is used, since it was read last"),
+        ({"grade": "h", "look": "m"}, "with another grade in each; what day2.csv"),
+        ({"range": "5+9", "grade": "h", "look": "m"}, "with another range and grade in each"),
+        ({"look": "m"}, "with another look in each"),
+        (
+            {},
+            "with its original in another folder for each; that of day2.csv is used, since it was read last",
+        ),
+    ],
+)
+def test_what_really_differs_is_said(other: dict[str, str], says: str) -> None:
+    row = replace(asked("a"), range="0+9", grade="g", look="l")
+    first = Asking(list="/l/day1.csv", recipe="r", when=1, rows=(row,))
+    second = replace(first, list="/l/day2.csv", when=2, rows=(replace(row, **{"asks": "y", **other}),))
+    for askings in ([first, second], [second, first]):  # whichever is given first: the later one holds
+        [entry] = day_of(askings, {}).entries
+        assert says in entry.disagreement.replace("csv, with", "csv with"), entry.disagreement
+        assert bool(says) == bool(entry.disagreement) == bool(entry.differs)
+
+
+def test_of_a_list_that_is_read_again_the_last_reading_counts() -> None:
+    """By a choice of its rows here, which is another request."""
+    first = Asking(list="/l/day1.csv", recipe="r", when=1, rows=(asked("a"),))
+    second = replace(first, list="/l/day2.csv", when=2, rows=(asked("a", "y"),))
+    again = replace(first, only=("scene=1",), when=3)
+    [entry] = day_of([first, second, again], {}).entries
+    assert "what day1.csv says is used" in entry.disagreement
 
 
 def test_a_bad_row_is_settled_by_a_later_list_that_has_the_clip_right() -> None:
@@ -106,7 +140,7 @@ def test_a_bad_row_is_settled_by_a_later_list_that_has_the_clip_right() -> None:
 def test_a_clip_that_one_list_has_right_and_another_wrong_counts_once_in_both_orders(name: str) -> None:
     right = replace(DAY2, rows=(asked(name, job="b"),))
     records = {"a": record("done"), "row-b": record("set aside"), "b": record("done")}
-    first, second = day_of([DAY1, right], records), day_of([right, DAY1], records)
+    first, second = (day_of([replace(DAY1, when=when), right], records) for when in (1, 3))
     assert first.counts() == second.counts()
     assert (first.counts()["listed"], first.counts()["delivered"], first.counts()["set_aside"]) == (2, 2, 0)
     text = "line 2 of day1.csv was not used; what day2.csv says is used"
@@ -217,4 +251,7 @@ def test_lists_of_one_name_are_told_apart() -> None:
     rows = [(Asked(job="a", clip="a", line=2, asks=name),) for name in lists]
     askings = [Asking(list=name, recipe="r", rows=row) for name, row in zip(lists, rows, strict=True)]
     [entry] = day_of(askings, {}).entries
-    assert entry.lists == tuple(lists) and entry.differs
+    assert entry.lists == ("a/day.csv", "b/day.csv") and entry.differs
+    assert told_apart(["/x/a/1/day.csv", "/x/b/1/day.csv"]) == ("a/1/day.csv", "b/1/day.csv")
+    assert told_apart(["/day.csv", "/a/day.csv"]) == ("/day.csv", "a/day.csv")
+    assert told_apart(["/a/one.csv", "/b/two.csv"]) == ("one.csv", "two.csv")

@@ -38,6 +38,14 @@ from rushlight.batch.report.next_step import MEASURED, next_step
         (f"{MEASURED}frames: editorial/a.mov: is not there", "makes the file anew"),
         ("the decoder reports 3 errors", "Look at these frames"),
         ("not made yet", "it goes on where it was"),
+        (
+            "stands in a.csv and b.csv with another range and grade in each; what b.csv says is used, since it was read last",
+            "make the rows alike",
+        ),
+        (
+            "stands in a.csv and b.csv, with its original in another folder for each; that of b.csv is used",
+            "make the rows alike",
+        ),
         ("failed: a fault of rushlight's own while it was planned: KeyError: 1", "CONTRIBUTING.md"),
     ],
 )

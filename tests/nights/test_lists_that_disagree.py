@@ -1,0 +1,358 @@
+"""A folder into which several lists were rendered that do not agree on a clip, made again: each clip once, as the list that was read last
+has it, and nothing where all of that stands."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from here import HereFarm, farm_here, run  # noqa: F401
+from logged import latest, read_records
+from pictures import numbered, write_movie
+from rushlight.batch.api.handover import handover
+from rushlight.batch.plan.request_ledger import read_askings
+
+ONE, TWO, THREE = "1.1 1 1", "1 1 1.2", "1 1.3 1"  # slopes
+FILES = ("stills", "frames")
+
+
+def recipe(*names: str) -> str:
+    each = 'make = "stills"\nkinds = ["jpeg"]\nsize = "64x36"\n'
+    return "".join(f'[[output]]\nname = "{name}"\n{each}' for name in names)
+
+
+class Show:
+    """Two clips on the media and lists of slopes; `said` is what the last command said, on one line."""
+
+    def __init__(self, top: Path) -> None:
+        self.top, self.out, self.media, self.said = top, top / "out", top / "media", ""
+        self.media.mkdir()
+        for number, name in enumerate(("A", "B")):
+            pictures = [numbered(10 * number + k) for k in range(4)]
+            write_movie(self.media / f"{name}.mov", pictures, timecode=f"0{number}:00:00:00")
+            os.utime(self.media / f"{name}.mov", (1_700_000_000, 1_700_000_000))
+        (top / "stills.toml").write_text(recipe("stills"))
+        (top / "frames.toml").write_text(recipe("frames"))
+        (top / "both.toml").write_text(recipe("stills", "frames"))
+
+    def list(self, name: str, **slopes: str) -> Path:
+        path = self.top / f"{name}.csv"
+        path.parent.mkdir(exist_ok=True)
+        rows = (f"{clip}.mov,LogC3,narrow,{slope},0 0 0,1 1 1\n" for clip, slope in slopes.items())
+        path.write_text("clip,encoding,levels,slope,offset,power\n" + "".join(rows))
+        return path
+
+    def run(self, *words: object, code: int = 0) -> None:
+        found, said = run(*words)
+        self.said = " ".join(said.split())
+        assert found == code, said
+
+    def render(self, clip_list: Path, *more: object, recipe: str = "stills", code: int = 0) -> None:
+        given = ("--recipe", self.top / f"{recipe}.toml", "--out", self.out, "--media", self.media)
+        self.run("render", clip_list, *given, *more, code=code)
+
+    def again(self, *more: object, code: int = 0) -> None:
+        self.run("render", "--from", self.out, *more, code=code)
+
+    def slopes(self, out: Path | None = None) -> dict[str, str]:
+        """The slope that each delivered clip was made with."""
+        records = latest(read_records(out or self.out)).values()
+        made = [(r["clip"][:-4], r["look"]["grade"]["slope"]) for r in records if r["status"] == "done"]
+        return {clip: " ".join(f"{value:g}" for value in slope) for clip, slope in sorted(made)}
+
+    def files(self, out: Path | None = None) -> dict[str, bytes]:
+        places = [p for name in FILES for p in ((out or self.out) / name).rglob("*.jpg")]
+        return {p.relative_to(out or self.out).as_posix(): p.read_bytes() for p in sorted(places)}
+
+    def state(self) -> tuple[object, ...]:
+        """All that makes a folder: files, records, revisions, and the requests with their times."""
+        log = (self.out / "log" / "jobs.jsonl").read_bytes()
+        return self.files(), log, (self.out / "revisions").exists(), read_askings(self.out)
+
+    def made(self) -> bool:
+        """Whether the last command said that it made anything."""
+        return re.search(r"delivered \d+ clip", self.said) is not None
+
+    def stands(self, *more: object) -> None:
+        """Made again, twice, nothing is made: files, log and requests are what they were."""
+        before = self.state()
+        for _ in range(2):
+            self.again(*more)
+            now = self.state()  # a choice of rows is one more request
+            assert not self.made() and now[:3] == before[:3] and (more or now == before), self.said
+
+
+@pytest.fixture
+def show(tmp_path: Path, farm_here: HereFarm) -> Iterator[Show]:  # noqa: F811
+    yield Show(tmp_path)
+
+
+def test_the_list_read_last_decides_and_nothing_is_made_twice(show: Show) -> None:
+    one, two = show.list("mon/day", A=ONE, B=ONE), show.list("tue/day", A=TWO)
+    show.render(one)
+    show.render(two)
+    assert (
+        "A.mov stands in mon/day.csv and tue/day.csv with another grade in each; what tue/day.csv"
+        in show.said
+    )
+    show.stands()
+    assert show.slopes() == {"A": TWO, "B": ONE}
+    assert show.said.count("what tue/day.csv says is used, since it was read last") == 1
+    (show.out / "stills" / "A.jpg").unlink()
+    (show.out / "stills" / "B.jpg").unlink()
+    show.again()
+    assert show.slopes() == {"A": TWO, "B": ONE} and len(show.files()) == 2
+    assert not (show.out / "revisions").exists() or len(list((show.out / "revisions").iterdir())) == 1
+    show.render(show.list("mon/day", A=THREE, B=ONE))  # the first list, edited: it was read last now
+    show.stands()
+    assert show.slopes() == {"A": THREE, "B": ONE} and "what mon/day.csv says is used" in show.said
+    shutil.rmtree(show.top / "mon")  # lists gone since
+    shutil.rmtree(show.top / "tue")
+    show.stands()
+    page = (show.out / "report" / "index.html").read_text()
+    assert "stands in tue/day.csv and mon/day.csv with another grade in each" in page
+
+
+def test_a_list_put_back_to_what_it_was_is_the_last_word(show: Show) -> None:
+    for slope in (ONE, TWO, ONE):
+        show.render(show.list("day", A=slope))
+    show.stands()
+    assert show.slopes() == {"A": ONE}
+    for out in (show.top / "new", show.top / "new2"):
+        show.again("--out", out)
+        assert show.slopes(out) == {"A": ONE}
+    show.render(show.list("other", A=TWO))
+    show.render(show.top / "day.csv")  # as it was read before, after another list
+    show.stands()
+    assert show.slopes() == {"A": ONE}
+
+
+def test_the_same_in_a_new_folder_from_it_and_from_a_delivery(show: Show) -> None:
+    one, two = show.list("one", A=ONE, B=ONE), show.list("two", A=TWO, B=TWO)
+    show.render(one)
+    show.render(two)
+    show.render(show.list("one", A=THREE))
+    closed = handover(show.out, name="Post", to=show.top / "sent", copy=True).folder
+    assert closed is not None
+    for number, origin in enumerate((show.out, closed)):
+        new = show.top / f"new{number}"
+        show.run("render", "--from", origin, "--out", new)
+        assert show.slopes(new) == {"A": THREE, "B": TWO} and not (new / "revisions").exists()
+        assert show.files(new) == show.files()
+        log = (new / "log" / "jobs.jsonl").read_bytes()
+        show.run("render", "--from", new)  # and of the new one in its turn
+        assert (new / "log" / "jobs.jsonl").read_bytes() == log and not show.made()
+
+
+def test_made_again_over_a_folder_that_has_decided_otherwise(show: Show) -> None:
+    """What is asked for now is the last word there."""
+    other = show.top / "other"
+    show.render(show.list("one", A=ONE))
+    show.render(show.list("two", A=TWO))
+    show.run(
+        "render",
+        show.list("three", A=THREE),
+        "--recipe",
+        show.top / "stills.toml",
+        "--out",
+        other,
+        "--media",
+        show.media,
+    )
+    show.again("--out", other)
+    assert show.slopes(other) == {"A": TWO}
+    show.run("render", "--from", other)
+    assert show.slopes(other) == {"A": TWO} and not show.made()
+
+
+def test_two_recipes_stand_beside_each_other_where_the_picture_is_the_same(show: Show) -> None:
+    one, two = show.list("one", A=ONE, B=ONE), show.list("two", A=ONE, B=TWO)
+    show.render(one)
+    show.render(two, recipe="frames")
+    # of B, which has another grade, the record counts the new files alone
+    assert "no longer counted here: stills/B.jpg" in show.said
+    show.stands()
+    (show.out / "stills" / "A.jpg").unlink()
+    (show.out / "frames" / "A.jpg").unlink()
+    before = show.slopes()
+    show.again()
+    assert show.slopes() == before == {"A": ONE, "B": TWO} and len(show.files()) == 4
+    show.again("--out", show.top / "new")
+    assert sorted(show.files(show.top / "new")) == ["frames/A.jpg", "frames/B.jpg", "stills/A.jpg"]
+
+
+def test_an_output_that_two_recipes_have_is_the_later_ones(show: Show) -> None:
+    one = show.list("one", A=ONE)
+    show.render(one, recipe="both")
+    (show.top / "stills.toml").write_text(recipe("stills").replace("64x36", "32x18"))
+    show.render(one)
+    small = show.files()["stills/A.jpg"]
+    show.stands()
+    assert show.files()["stills/A.jpg"] == small
+    (show.out / "frames" / "A.jpg").unlink()
+    show.again()
+    assert show.files()["stills/A.jpg"] == small and len(show.files()) == 2
+    record = next(iter(latest(read_records(show.out)).values()))
+    assert not any("--output did not name it" in text for text in record["warnings"]), record["warnings"]
+
+
+def test_another_recipe_makes_each_clip_once(show: Show) -> None:
+    show.render(show.list("one", A=ONE, B=ONE))
+    show.render(show.list("two", A=TWO))
+    new = show.top / "new"
+    show.again("--recipe", show.top / "frames.toml", "--out", new)
+    assert show.slopes(new) == {"A": TWO, "B": ONE} and not (new / "revisions").exists()
+    show.again("--recipe", show.top / "frames.toml")
+    assert show.slopes() == {"A": TWO, "B": ONE} and len(show.files()) == 4
+    show.stands()
+
+
+def test_a_list_that_names_other_clips_by_now(show: Show) -> None:
+    """Fixes, in one file through the day: what it decided before is not brought back to what the day's list says."""
+    show.render(show.list("day", A=ONE, B=ONE))
+    show.render(show.list("fixes", A=TWO))
+    show.render(show.list("fixes", B=THREE))
+    show.stands()
+    assert show.slopes() == {"A": TWO, "B": THREE}
+    assert "A.mov is not made again: fixes.csv, which was read later than day.csv" in show.said
+    (show.out / "stills" / "A.jpg").unlink()
+    show.again(code=1)  # it is not there, and nobody makes it
+    assert show.slopes() == {"A": TWO, "B": THREE} and not (show.out / "stills" / "A.jpg").exists()
+    new = show.top / "new"
+    show.again("--out", new, code=1)
+    assert show.slopes(new) == {"B": THREE}
+    show.run("render", "--from", new, code=1)
+    assert show.slopes(new) == {"B": THREE}
+    show.render(show.top / "day.csv")  # the day's list itself: asked for anew
+    assert show.slopes() == {"A": ONE, "B": ONE}
+    show.stands()
+
+
+def test_a_list_that_cannot_be_made_again_keeps_its_clips(show: Show) -> None:
+    show.render(show.list("one", A=ONE, B=ONE))
+    show.render(show.list("two", A=TWO))
+    last = json.loads((show.out / "log/inputs/requests.jsonl").read_text().splitlines()[-1])
+    (show.out / "log" / "inputs" / last["files"][str(show.top / "two.csv")]).write_text("spoilt")
+    show.again(code=1)
+    assert "the list " + str(show.top / "two.csv") + " cannot be made again" in show.said
+    assert show.slopes() == {"A": TWO, "B": ONE} and not show.made()
+
+
+def test_other_ranges_of_one_clip(show: Show) -> None:
+    def ranged(name: str, span: str) -> Path:
+        path = show.list(name, A=ONE)
+        text = path.read_text().replace("power\n", "power,in,out\n").replace("1 1 1\n", f"1 1 1,{span}\n")
+        path.write_text(text)
+        return path
+
+    show.render(ranged("one", "0,3"))
+    show.render(ranged("two", "1,4"))
+    assert "with another range in each" in show.said
+    show.stands()
+    [record] = latest(read_records(show.out)).values()
+    assert (record["first_frame"], record["frames"]) == (1, 3)
+    part = ("--still", "A=1", "--out", show.top / "new")
+    show.again(*part)
+    assert len(read_records(show.top / "new")) == 1  # a part is made by the list that decides its clip, once
+
+
+def test_originals_of_one_name_on_two_cards_keep_their_names_in_whichever_order_they_were_read(
+    show: Show,
+) -> None:
+    for number, card in enumerate(("card1", "card2")):
+        (show.media / card).mkdir()
+        clip = show.media / card / "C.mov"
+        write_movie(clip, [numbered(50 + number)] * 2, timecode=f"0{number + 4}:00:00:00", reel=f"R{number}")
+        os.utime(clip, (1_700_000_000, 1_700_000_000))
+    show.render(show.list("one", **{"card1/C": ONE}))
+    show.render(show.list("two", **{"card2/C": ONE}))
+    show.render(show.list("one", **{"card1/C": TWO}))
+    show.stands()
+    assert "stands in" not in show.said  # they are two clips
+    (show.top / "other-disk").mkdir()
+    shutil.move(show.media / "card1", show.top / "other-disk" / "card1")
+    shutil.move(show.media / "card2", show.top / "other-disk" / "card2")
+    new = show.top / "new"
+    show.again("--media", show.top / "other-disk", "--out", new)
+    assert show.files(new) == show.files() and len(show.files()) == 2
+
+
+def test_only_the_original_lies_elsewhere(show: Show) -> None:
+    show.render(show.list("one", A=ONE))
+    shutil.copytree(show.media, show.top / "backup")
+    show.media = show.top / "backup"
+    show.render(show.list("two", A=ONE))
+    assert "stands in one.csv and two.csv, with its original in another folder for each" in show.said
+    assert "grade in each" not in show.said
+    show.stands()
+
+
+def test_the_plan_and_a_choice_of_rows(show: Show) -> None:
+    show.render(show.list("one", A=ONE, B=ONE))
+    show.render(show.list("two", A=TWO))
+    show.render(show.list("one", A=THREE, B=ONE))
+    code, said = run("plan", "--from", show.out, "--json")
+    document = json.loads(said)
+    every = [document, *document.get("further", [])]
+    found: list[tuple[str, Any]] = [(c["clip"], c["grade"]["slope"]) for d in every for c in d["clips"]]
+    assert code == 0 and sorted(found) == [("A.mov", [1, 1.3, 1]), ("B.mov", [1.1, 1, 1])]
+    assert any("what one.csv says is used" in text for text in document["warnings"])
+    for d in every:
+        counts = d["counts"]
+        assert counts["rows"] == counts["planned"] + counts["not_chosen"]
+    show.stands("--only", "clip=B.mov")
+    show.render(show.list("two", A=TWO))
+    show.stands("--only", "clip=A.mov")  # of list one nothing is left to make; its grade does not come back
+    show.stands()
+    assert show.slopes() == {"A": TWO, "B": ONE}
+
+
+KILLED = """
+import os, signal, sys
+from rushlight.batch.farm import dask_farm as farms
+from here import HereFarm, run
+from rushlight.batch.run import {module}
+
+def killed(*given, **more):
+    os.kill(os.getpid(), signal.SIGKILL)
+
+moment = sys.argv[1]
+farm = HereFarm(before=lambda task: killed() if task.function.endswith(moment) else None)
+farms.DaskFarm = lambda **options: farm
+if moment == "append_record":
+    {module}.append_record = killed
+run(*sys.argv[2:])
+"""
+
+
+@pytest.mark.parametrize("moment", ["render_segment", "finish_job", "append_record"])
+def test_a_kill_while_the_second_list_is_made(show: Show, moment: str) -> None:
+    """Made again after it, the clip has the grade of the list that was read last, in one revision; with another kill in that as well."""
+    show.render(show.list("one", A=ONE, B=ONE))
+    two = show.list("two", A=TWO)
+    given = ("--recipe", show.top / "stills.toml", "--out", show.out, "--media", show.media)
+    for command in (("render", two, *given), ("render", "--from", show.out)):
+        words = [
+            sys.executable,
+            "-W",
+            "ignore",
+            "-c",
+            KILLED.format(module="delivery"),
+            moment,
+            *map(str, command),
+        ]
+        path = os.pathsep.join(p for p in sys.path if p)
+        ended = subprocess.run(words, env={**os.environ, "PYTHONPATH": path}, capture_output=True, text=True)
+        assert ended.returncode == -9, ended.stdout + ended.stderr
+    show.again()
+    assert show.slopes() == {"A": TWO, "B": ONE}
+    [record] = [r for r in latest(read_records(show.out)).values() if r["clip"] == "A.mov"]
+    assert record["revision"] == 2 and len(list((show.out / "revisions").rglob("*.jpg"))) == 1
+    show.stands()

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from rushlight.batch.plan.jobs import asked_outputs, is_asked, job_id, wanted
+from rushlight.batch.plan.jobs import asked_outputs, job_id
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.request import Left, Request
 from rushlight.batch.plan.request_ledger import Asked, Asking, request_id, told_apart
@@ -91,25 +91,31 @@ def in_order(
     return sorted(found, key=lambda request: request.asked_at)
 
 
-def leave_to_others(plan: Plan, recipe: Recipe, left: Mapping[str, Left]) -> tuple[Asked, ...]:
-    """Take out of a plan what another list decides: clips, whose rows are given, or outputs of them. Parts of a clip follow it."""
+def leave_to_others(
+    plan: Plan,
+    recipe: Recipe,
+    left: Mapping[str, Left],
+    outputs: tuple[str, ...] = (),
+    of_stills: tuple[str, ...] = (),
+) -> tuple[Asked, ...]:
+    """Give each clip of a plan its `outputs` (a single frame: `of_stills`), and take out what another list decides: outputs of clips, and
+    clips, whose rows are given. A part of a clip follows its clip, and is the other list's alone."""
     clips, rows = [], list[Asked]()
-    for clip in plan.clips:
-        job = job_id(clip) if job_id(clip) in left else job_id(replace(clip, excerpt="", still=False))
+    for each in plan.clips:
+        clip = replace(each, outputs=of_stills if each.still else outputs)
+        job = job_id(clip) if job_id(clip) in left else job_id(replace(clip, excerpt=""))
         names = left.get(job, frozenset())
-        ours = [] if names is ALL else [o.name for o in asked_outputs(clip, recipe) if o.name not in names]
-        if ours:
-            others = any(
-                wanted(clip, o) and is_asked(clip, o.name) and o.name not in ours for o in recipe.output
-            )
-            clips.append(replace(clip, outputs=tuple(ours)) if others else clip)
-        elif job in left:
-            rows.append(asked_row(clip, recipe))
-            plan.named += clip.facts.files or (clip.path,)
-        else:
+        asked = [output.name for output in asked_outputs(clip, recipe)]
+        ours = [] if names is ALL else [name for name in asked if name not in names]
+        if ours == asked:
             clips.append(clip)
+        elif ours:
+            clips.append(replace(clip, outputs=tuple(ours)))
+        else:
+            plan.not_chosen += 1
+            plan.named += clip.facts.files or (clip.path,)
+            rows += [] if clip.excerpt else [asked_row(clip, recipe)]
     plan.clips = clips
-    plan.not_chosen += len(rows)
     return tuple(rows)
 
 

@@ -6,7 +6,7 @@ import hashlib
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 
 from rushlight.batch.cameras.missing_statements import missing_statements
@@ -183,8 +183,7 @@ def _prepared(
     told(len(chosen))
     _plan_rows(plan, chosen, request, recipe, grades, base, media, sound)
     carried, elsewhere = _placed(plan, request, recipe, recipe_file, clip_list, base)
-    plan.clips = [replace(clip, outputs=of_stills if clip.still else outputs) for clip in plan.clips]
-    carried += leave_to_others(plan, recipe, request.left)
+    carried += leave_to_others(plan, recipe, request.left, outputs, of_stills)
     not_come = () if request.away is None else take_out_not_come(plan)
     if not (request.only or excerpts) and request.away is None:  # of a watched day more clips may come
         plan.warnings += [*grades.defaults.unused(), *tables.unused()]

@@ -103,9 +103,8 @@ def account_for(
     asking = asking_of(prepared)
     known, faults = read_askings(out)
     others = [other for other in known if other.id != asking.id]
-    placed = replace(asking, rows=tuple(row for row in prepared.request.placed if not row.when))
-    before = next((other for other in known if other.id == asking.id), placed)
-    earlier = {row.job: row for row in before.rows}
+    before = next((other for other in known if other.id == asking.id), None)
+    earlier = {row.job: row for row in before.rows} if before else {}
     asking = _with_earlier(asking, before, records, prepared.request)
     gone = set(prepared.request.dropped)
     if not renewed:
@@ -137,12 +136,11 @@ def account_for(
 
 
 def _with_earlier(
-    asking: Asking, before: Asking, records: Mapping[str, JobRecord], request: Request
+    asking: Asking, before: Asking | None, records: Mapping[str, JobRecord], request: Request
 ) -> Asking:
-    """A request with what it keeps of its earlier self: rows of delivered clips that it asks for no more and, where it asks for
-    some outputs alone, the others that it asked for."""
-    known = {row.job: row for row in before.rows}
-    rows = asking.rows
+    """A request with what it keeps of its earlier self, here or in the folder that is made again: rows of delivered clips that it asks
+    for no more and, where it asks for some outputs alone, the others that it asked for."""
+    rows, known = asking.rows, {row.job: row for row in (before.rows if before else request.placed)}
     if request.outputs or request.left:
         rows = tuple(
             replace(row, outputs=tuple(dict.fromkeys([*known[row.job].outputs, *row.outputs])))
@@ -150,18 +148,18 @@ def _with_earlier(
             else row
             for row in rows
         )
+    if before:
+        made = {job for job, record in records.items() if record.status == "done"}
+        gone = {row.job: row for row in before.gone}
+        gone |= {
+            row.job: replace(row, when=before.when)
+            for row in before.rows
+            if row.asks and not row.dropped and row.job in made
+        }
+    else:
+        gone = {row.job: row for row in request.placed if row.when and not request.excerpts}
     have = {row.job for row in rows if row.asks}
-    elsewhere = {row.job: row for row in request.placed if row.when}
-    gone = elsewhere | {row.job: row for row in before.gone}
-    for row in before.rows:
-        if row.asks and not row.dropped:
-            gone[row.job] = replace(row, when=before.when)
-    kept = [
-        row
-        for job, row in gone.items()
-        if job not in have and (job in elsewhere or (job in records and records[job].status == "done"))
-    ]
-    return replace(asking, rows=rows, gone=tuple(kept))
+    return replace(asking, rows=rows, gone=tuple(row for job, row in gone.items() if job not in have))
 
 
 def disagreements(entries: Iterable[Entry]) -> list[str]:

@@ -228,8 +228,9 @@ def test_a_list_that_names_other_clips_by_now(show: Show) -> None:
     new = show.top / "new"
     show.again("--out", new, code=1)
     assert show.slopes(new) == {"B": THREE}
-    show.run("render", "--from", new, code=1)
-    assert show.slopes(new) == {"B": THREE}
+    for _ in range(3):
+        show.run("render", "--from", new, code=1)
+        assert show.slopes(new) == {"B": THREE}
     show.render(show.top / "day.csv")  # the day's list itself: asked for anew
     assert show.slopes() == {"A": ONE, "B": ONE}
     show.stands()
@@ -258,6 +259,12 @@ def test_other_ranges_of_one_clip(show: Show) -> None:
     show.stands()
     [record] = latest(read_records(show.out)).values()
     assert (record["first_frame"], record["frames"]) == (1, 3)
+    for still in ("--still", "A=1"), ("--still", "A=2"):  # beside the clip, and each beside the other
+        show.again(*still)
+    assert len(latest(read_records(show.out))) == 3
+    assert not any(asking.gone for asking in read_askings(show.out)[0])
+    show.stands()
+    assert show.said.count("stands in") == 1
     part = ("--still", "A=1", "--out", show.top / "new")
     show.again(*part)
     assert len(read_records(show.top / "new")) == 1  # a part is made by the list that decides its clip, once

@@ -75,7 +75,7 @@ def due_of(prepared: Prepared, clip: PlannedClip, out: Path, record: JobRecord |
         stale=tuple(
             o.output
             for o, why in differing
-            if o not in asked and why == "changed" and job_id(clip) not in prepared.request.left
+            if o not in asked and why == "changed" and not prepared.request.left.get(job_id(clip))
         ),
         missing=missing,
         news=news,

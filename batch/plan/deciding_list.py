@@ -82,12 +82,14 @@ def in_order(
     found = []
     for request in requests:
         told_by = str(request.clip_list), request.recipe, request.only
-        name = request_id(*told_by, request.excerpts)
-        asking, clips = by_id.get(name), by_id.get(request_id(*told_by)) or by_id.get(name)
+        name, whole_name = request_id(*told_by, request.excerpts), request_id(*told_by)
+        asking, clips = by_id.get(name), by_id.get(whole_name) or by_id.get(name)
         rows = clips.rows if clips else ()
         gone = [replace(row, when=row.when + later) for row in clips.gone] if clips else []
         when = asking.when + later if asking else 0.0
-        found.append(replace(request, asked_at=when, placed=(*rows, *gone), left=left.get(name, {})))
+        parts = {row.job: frozenset[str]() for row in asking.rows} if asking and request.excerpts else {}
+        ours = left.get(whole_name, {}) | parts | left.get(name, {})  # parts that it has made are its own
+        found.append(replace(request, asked_at=when, placed=(*rows, *gone), left=ours))
     return sorted(found, key=lambda request: request.asked_at)
 
 

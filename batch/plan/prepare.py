@@ -341,7 +341,7 @@ def _placed(
     whole = request.away is not None or is_day(request.clip_list) or bool(request.excerpts or request.placed)
     placed = keep_places(plan, ours) if whole else ()
     carried = () if request.away is None else take_out_away(plan, ours, request.away, base)
-    set_apart(plan, str(request.clip_list.absolute()), others, (*placed, *carried))
+    set_apart(plan, str(request.clip_list.absolute()), others, (*placed, *carried), request.left)
     if excerpts := excerpts_of(request.ranges, request.stills):
         keep_excerpts(plan, excerpts)
     records = list(latest(read_records(request.out)).values()) if request.out else []

@@ -3,7 +3,7 @@ other, and the same clip twice is made once."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,7 +12,7 @@ from rushlight.batch.lists.equal_copies import twin_notes
 from rushlight.batch.plan.clip import fields_of_clip, own_fields
 from rushlight.batch.plan.jobs import job_id, named, wanted
 from rushlight.batch.plan.model import Plan, PlannedClip
-from rushlight.batch.plan.request_ledger import Asked, Asking
+from rushlight.batch.plan.request_ledger import Asked, Asking, told_apart
 from rushlight.batch.records.day_title import DayTitle
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.pipelines.burnin.text_fields import FIELDS, unknown_field
@@ -198,13 +198,22 @@ def fingerprint(clip: PlannedClip) -> str:
     return digest_of([facts.bytes, facts.frames, str(facts.timecode), facts.reel], 12)
 
 
-def set_apart(plan: Plan, clip_list: str, others: Iterable[Asking], kept: Iterable[Asked] = ()) -> None:
+def set_apart(
+    plan: Plan,
+    clip_list: str,
+    others: Iterable[Asking],
+    kept: Iterable[Asked] = (),
+    left: Collection[str] = (),
+) -> None:
     """Give clips of a plan a folder where another list, or a row that this one keeps, has another original in their place. The
-    same original, there or moved since, keeps its place: what was read last holds."""
+    same original, there or moved since, keeps its place: what was read last holds; so do clips (jobs) that are `left` to others,
+    whose originals were copied again."""
     taken: dict[str, tuple[str, str]] = {}
     for asking in others:
         if asking.list != clip_list:
-            taken |= {r.job: (r.original, asking.name) for r in asking.rows if r.asks and not r.dropped}
+            name = told_apart([asking.list, clip_list])[0]
+            rows = (r for r in asking.rows if r.asks and not r.dropped and r.job not in left)
+            taken |= {r.job: (r.original, name) for r in rows}
     name = Path(clip_list).name
     taken |= {r.job: (r.original, name) for r in kept if r.asks and not r.dropped}
     if not taken:

@@ -124,7 +124,7 @@ def jobs_of(
         make_folder(out)
         days.append(account_for(prepared, out, records, events, renewed=renewed))
         keep_inputs(prepared, out)
-        ours = [clip for clip in settled if job_id(clip) not in prepared.request.left]
+        ours = [clip for clip in settled if not prepared.request.left.get(job_id(clip))]
         if again := renew_rows(out, ours, records):
             events.note(
                 f"what came later of {counted(len(again), 'clip')} (scene, take, circled, note) is recorded"

@@ -8,11 +8,13 @@ from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
+import xxhash
 from numpy.typing import NDArray
 
 from rushlight.batch.queue.finish_token import may_finish
 from rushlight.batch.records.sound import SoundLoudness, loudness_record
 from rushlight.pipelines.errors import DeliveryError, from_os
+from rushlight.pipelines.formats.media_libraries import open_movie
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import fresh, move, unlink
 from rushlight.pipelines.job.clip_metadata import movie_metadata
@@ -29,7 +31,7 @@ from rushlight.pipelines.outputs.readback import Delivered, check, expected, rea
 from rushlight.pipelines.outputs.sound_mixdown import sound_under
 from rushlight.pipelines.outputs.sound_tracks import Sound
 
-__all__ = ["Joined", "joined_movie", "place"]
+__all__ = ["Joined", "coded_pictures", "joined_movie", "place"]
 
 PROGRAMME = (
     2  # channels whose loudness is measured: more are tracks of a recorder, and no loudspeakers' layout
@@ -68,10 +70,10 @@ def joined_movie(
     paths: Sequence[Path],
     counts: Sequence[int],
     hdr: HdrMetadata | None,
-    stated: bool = False,
+    pictures: str = "",
 ) -> Joined:
-    """The movie of an output from files of `counts` pictures each; `stated` where these state their light already. DeliveryError
-    where it is not what it should be."""
+    """The movie of an output from files of `counts` pictures each. `pictures`: the `coded_pictures` of a delivered movie, which states its
+    light already and keeps them. DeliveryError where it is not what it should be."""
     timecode = Timecode.parse(job.timecode, FrameRate.parse(job.rate)) + -output.card
     movie, metadata = movie_format(job, output, movie_tags(job, output, facts)), movie_metadata(job, output)
     out, final = Path(job.out), f"{output.folder}/{output.file}"
@@ -89,7 +91,7 @@ def joined_movie(
             reel=job.reel,
             metadata=metadata,
             sound=sound,
-            hdr=None if stated else hdr,
+            hdr=None if pictures else hdr,
         )
         if umids := _umids(job, output):
             set_umids(temporary, umids)
@@ -98,6 +100,8 @@ def joined_movie(
             movie, frames=sum(counts), timecode=timecode, reel=job.reel, sound=sound, hdr=hdr, umids=umids
         )
         faults = check(delivered, wanted)
+        if pictures and not faults and coded_pictures(temporary) != pictures:
+            faults = ["its pictures are not those that it had"]
         if faults:
             raise DeliveryError("was made, but " + "; ".join(faults), file=str(out / final))
         digest = file_hash(temporary)
@@ -110,6 +114,15 @@ def joined_movie(
     return Joined(
         delivered=delivered, timecode=timecode, path=final, digest=digest, said=noted, loudness=loud
     )
+
+
+def coded_pictures(path: Path) -> str:
+    """A hash of the pictures of a movie as they are coded, in the order of decoding."""
+    state = xxhash.xxh3_128()
+    with open_movie(path) as movie:
+        for packet in movie.demux(movie.streams.video[0]):
+            state.update(bytes(packet))
+    return str(state.hexdigest())
 
 
 def _sound(

@@ -7,9 +7,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import xxhash
-
-from rushlight.batch.finish.joined_movie import joined_movie
+from rushlight.batch.finish.joined_movie import coded_pictures, joined_movie
 from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.records.files import DeliveredMovie, SoundTrack, revision_path
 from rushlight.batch.records.finished import laid_of
@@ -20,7 +18,6 @@ from rushlight.batch.records.sound import heard_record, heard_warnings
 from rushlight.batch.what_is_there import still_there
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import DeliveryError, RushlightError
-from rushlight.pipelines.formats.media_libraries import open_movie
 from rushlight.pipelines.formats.timecode import FrameRate
 from rushlight.pipelines.inside_folder import is_file, path_of, stat_of
 from rushlight.pipelines.job.production import opened_production
@@ -97,7 +94,6 @@ def _movie(
     if not is_file(out, name):
         raise DeliveryError("is not as it was delivered: it is to be made again", file=str(out / old.path))
     pictures = path_of(out, name)
-    digest = _packets(pictures)
     made = joined_movie(
         job,
         output,
@@ -106,10 +102,8 @@ def _movie(
         paths=[pictures],
         counts=[old.frames],
         hdr=_light(job, output, old),
-        stated=True,
+        pictures=coded_pictures(pictures),
     )
-    if _packets(path_of(out, made.path)) != digest:
-        raise DeliveryError("was made, but its pictures are not those that it had", file=str(out / made.path))
     info = stat_of(out, made.path)
     update = {
         "path": made.path,
@@ -134,15 +128,6 @@ def _light(job: JobSpec, output: MovieSpec, old: DeliveredMovie) -> HdrMetadata 
     if old.light is None:
         return None
     return hdr_metadata(find_display(job.look_of(output).display), [(old.light.max_cll, old.light.max_fall)])
-
-
-def _packets(path: Path) -> str:
-    """A hash of the pictures of a movie as they are coded, in the order of decoding."""
-    state = xxhash.xxh3_128()
-    with open_movie(path) as movie:
-        for packet in movie.demux(movie.streams.video[0]):
-            state.update(bytes(packet))
-    return str(state.hexdigest())
 
 
 def _still_true(before: DeliveredRecord) -> list[str]:

@@ -1,11 +1,15 @@
 """A movie gets its final name only once it was read back and found right."""
 
+import shutil
+from collections.abc import Sequence
+from contextlib import nullcontext
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+from pictures import numbered, write_movie
 from recorded import movie, recorded
 from rushlight.batch.finish import joined_movie as module
 from rushlight.batch.records.job_record import read_record
@@ -38,9 +42,11 @@ def given(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> tuple[JobSpec, Mov
     return job, output
 
 
-def joined(job: JobSpec, output: MovieSpec) -> Any:
+def joined(job: JobSpec, output: MovieSpec, paths: Sequence[Path] = (Path("x"),), pictures: str = "") -> Any:
     facts: Any = None
-    return module.joined_movie(job, output, facts, "token", paths=[Path("x")], counts=[5], hdr=None)
+    return module.joined_movie(
+        job, output, facts, "token", paths=paths, counts=[5], hdr=None, pictures=pictures
+    )
 
 
 def test_what_is_right_has_its_name(
@@ -64,6 +70,23 @@ def test_what_is_not_has_none_and_leaves_nothing(
     with pytest.raises(DeliveryError, match="was made, but frames is 4"):
         joined(*given)
     assert not [path for path in tmp_path.rglob("*") if path.is_file()]
+
+
+def test_pictures_that_were_to_stay_and_came_out_other_take_no_name(
+    given: tuple[JobSpec, MovieSpec], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The name is the delivered movie's, which stands until what is to replace it was found right."""
+    write_movie(tmp_path / "had.mov", [numbered(n, 64, 36) for n in range(3)])
+    write_movie(tmp_path / "came.mov", [numbered(n + 1, 64, 36) for n in range(3)])
+    had, came = (tmp_path / name for name in ("had.mov", "came.mov"))
+    monkeypatch.setattr(module, "check", lambda *given: [])
+    monkeypatch.setattr(
+        module, "join", lambda paths, counts, path, *given, **named: shutil.copyfile(paths[0], path)
+    )
+    for made, wrong in ((came, True), (had, False)):
+        with pytest.raises(DeliveryError, match="its pictures are not those") if wrong else nullcontext():
+            joined(*given, paths=[made], pictures=module.coded_pictures(had))
+        assert (tmp_path / "editorial" / "a.mov").exists() is not wrong
 
 
 def test_an_mxf_has_its_clip_its_comments_and_umids_of_its_own(

@@ -11,6 +11,7 @@ import pytest
 from pictures import numbered, write_movie
 from recordings import made_take
 from rushlight.batch.finish import sound_anew as module
+from rushlight.batch.finish.joined_movie import coded_pictures
 from rushlight.batch.records.files import DeliveredMovie, Light
 from rushlight.batch.records.job_record import DeliveredRecord
 from rushlight.batch.records.sound import ClipSound, SoundFile
@@ -66,15 +67,6 @@ def test_a_movie_that_was_changed_since_is_not_taken(tmp_path: Path, monkeypatch
         module.sound_made_anew(job(tmp_path), FACTS, "token")
 
 
-def test_pictures_that_came_out_other_are_an_error(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    delivered(tmp_path, monkeypatch)
-    other = tmp_path / "other.mov"
-    write_movie(other, [numbered(n + 1, 64, 36) for n in range(3)])
-    monkeypatch.setattr(module, "joined_movie", lambda *given, **named: SimpleNamespace(path="other.mov"))
-    with pytest.raises(DeliveryError, match="its pictures are not those that it had"):
-        module.sound_made_anew(job(tmp_path), FACTS, "token")
-
-
 def test_an_hdr_movie_is_held_to_the_light_that_it_stated(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -83,12 +75,12 @@ def test_an_hdr_movie_is_held_to_the_light_that_it_stated(
     monkeypatch.setattr(module, "joined_movie", lambda *given, **named: asked.update(named) or 1 / 0)
     with pytest.raises(ZeroDivisionError):
         module.sound_made_anew(job(tmp_path), FACTS, "token")
-    assert (asked["hdr"], asked["stated"]) == (None, True)
+    assert (asked["hdr"], asked["pictures"]) == (None, coded_pictures(tmp_path / "editorial" / "a.mov"))
     entry.__dict__["light"] = Light(max_cll=743, max_fall=120)
     with pytest.raises(ZeroDivisionError):
         module.sound_made_anew(job(tmp_path), FACTS, "token")
     hdr = asked["hdr"]
-    assert (hdr.max_cll, hdr.max_fall, hdr.brightest, asked["stated"]) == (743, 120, 1000.0, True)
+    assert (hdr.max_cll, hdr.max_fall, hdr.brightest) == (743, 120, 1000.0)
 
 
 def test_warnings_of_its_former_sound_are_not_told_again() -> None:

@@ -178,7 +178,7 @@ def _frame_at(clip: PlannedClip, at: str) -> int:
         raise error.at(key="--at") from None
     if not 0 <= number < clip.count:
         last = clip.timecode + (clip.count - 1)
-        raise OptionError(f"{at} is outside the clip: it is from {clip.timecode} to {last}", key="--at")
+        raise OptionError(f"{at} is outside the clip: its frames are {clip.timecode} to {last}", key="--at")
     return number
 
 

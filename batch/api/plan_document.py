@@ -100,7 +100,8 @@ class Clip(TypedDict):
     line: int
     reel: str
     first_timecode: str
-    last_timecode: str
+    last_timecode: str  # of the last frame
+    end_timecode: str  # of the frame after it, as an EDL's out
     timecode_from: str
     first_frame: int
     frames: int
@@ -239,6 +240,7 @@ def _clip(clip: PlannedClip, recipe: Recipe, candidates: _Candidates) -> Clip:
         "reel": clip.reel,
         "first_timecode": str(clip.timecode),
         "last_timecode": str(clip.timecode + (clip.count - 1)),
+        "end_timecode": str(clip.timecode + clip.count),
         "timecode_from": "the list" if clip.row["timecode"] else facts.timecode_from,
         "first_frame": clip.first,
         "frames": clip.count,

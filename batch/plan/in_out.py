@@ -201,7 +201,7 @@ def with_still_notes(clip: PlannedClip) -> PlannedClip:
         return clip
     listed = ", ".join(str(clip.timecode + n) for n in outside)
     last = clip.timecode + (clip.count - 1)
-    note = f"no still at {listed}: the clip is from {clip.timecode} to {last}"
+    note = f"no still at {listed}: the clip's frames are {clip.timecode} to {last}"
     return replace(clip, warnings=(*clip.warnings, note))
 
 
@@ -211,7 +211,7 @@ def with_chart_note(clip: PlannedClip) -> PlannedClip:
     if place is None or place.offset < clip.count:
         return clip
     last = clip.timecode + (clip.count - 1)
-    note = f"no chart at {clip.timecode + place.offset}: the clip is from {clip.timecode} to {last}"
+    note = f"no chart at {clip.timecode + place.offset}: the clip's frames are {clip.timecode} to {last}"
     return replace(clip, warnings=(*clip.warnings, note))
 
 

@@ -80,7 +80,7 @@ def print_clips(clips: Sequence[Clip], numbers: Mapping[str, int]) -> None:
         lines = {
             "grade": _grade_text(clip),
             "encoding": f"{clip['encoding']} {clip['levels']}; {file_of(clip['encoding_from'])}",
-            "timecode": f"{clip['first_timecode']} to {clip['last_timecode']}, {counted(clip['frames'], 'frame')}",
+            "timecode": f"in {clip['first_timecode']}, out {clip['end_timecode']}, {counted(clip['frames'], 'frame')}",
             "sound": _sound_text(clip),
             "original": str((clip["manifest"] or {}).get("verdict", "")),
             "outputs": "" if same_outputs else ", ".join(clip["outputs"]) or "none",

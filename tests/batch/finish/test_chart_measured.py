@@ -64,7 +64,9 @@ def test_a_chart_outside_its_clip_is_said_and_costs_nothing(
 ) -> None:
     record, _, _ = rendered(tmp_path, f"{CORNERS} @ 10:06:05;00")
     assert record.chart is None
-    assert record.warnings[1:] == ["no chart at 10:06:05;00: the clip is from 10:05:59;12 to 10:05:59;15"]
+    assert record.warnings[1:] == [
+        "no chart at 10:06:05;00: the clip's frames are 10:05:59;12 to 10:05:59;15"
+    ]
 
 
 def test_a_chart_outside_the_picture_is_said_and_costs_nothing(

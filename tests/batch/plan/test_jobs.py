@@ -57,7 +57,7 @@ def test_frames_of_stills(original: Path, settings: str, cells: str, wanted: lis
 def test_a_still_outside_the_clip_is_said(original: Path) -> None:
     found, said = frames_of(original, 'kinds = ["jpeg"]\nat = ["list"]', ",,00:01:00;02 00:02:00;02")
     assert found == [10]
-    assert said == ("no still at 00:02:00;02: the clip is from 00:00:59;20 to 00:01:01;01",)
+    assert said == ("no still at 00:02:00;02: the clip's frames are 00:00:59;20 to 00:01:01;01",)
 
 
 def test_each_still_is_the_frame_of_its_number(original: Path, tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from rushlight.batch.api.plan_document import Counts
 from rushlight.batch.printed.plan_page import print_plan
 from rushlight.batch.room.output_sizes import GUESS_RANGE
 from rushlight.pipelines.colour.cdl import CDL, format_ccc
+from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 
 # letter: suffix, rate, label of minute m, encoding
 CAMERAS = {
@@ -180,6 +181,9 @@ def test_the_document_has_everything_in_the_given_shape(document: dict[str, Any]
     by_name = {c["path"]: c for c in document["clips"]}
     drop = by_name["media/D001_card/D001C001.mp4"]
     assert (drop["first_timecode"], drop["rate"], drop["codec"]) == ("13:00:01;02", "30000/1001", "h264")
+    start = Timecode.parse(drop["first_timecode"], FrameRate.parse(drop["rate"]))
+    assert drop["end_timecode"] == str(start + drop["frames"])
+    assert drop["last_timecode"] == str(start + (drop["frames"] - 1))
     assert document["counts"]["frames"] == sum(c["frames"] for c in document["clips"])
     estimate = document["estimate"]
     assert estimate["bytes"] > 0 and estimate["seconds_one_worker"] > 0 and estimate["free_bytes"] > 0
@@ -215,6 +219,7 @@ def test_one_screen_says_it_all_and_fits(day: tuple[Path, dict[str, float | None
     )
     lines = run.stdout.splitlines()
     assert max(map(len, lines)) <= int(columns)
+    assert "timecode: in 10:00:00:00, out 10:00:00:02, 2 frames" in " ".join(run.stdout.split())
     for path in truth:  # every clip has lines of its own
         assert any(line.startswith(Path(path).name) for line in lines), path
 

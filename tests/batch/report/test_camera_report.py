@@ -87,7 +87,7 @@ def test_a_length_that_nobody_knows_is_not_nought() -> None:
         failure_record("x", "x.mov", "failed", "does not open").plain() | {"row": {"camera": "A"}}
     )
     page = cameras_page([shot_of(clip("C1.mov")), shot_of(lost)], "day")
-    assert "0:00:00" not in page and "2 clips, 0:00:04 and 1 of unknown length" in page
+    assert ">0:00:00<" not in page and "2 clips, 0:00:04 and 1 of unknown length" in page
     assert "1 clip, length unknown" in page and "1 clip, 0:00:04<" in page
 
 

@@ -131,7 +131,7 @@ def test_killed_while_it_is_made_again(card: Card, day: Path, farm_here: HereFar
     card.put(card.whole, "intra")
     options = ("--recipe", day / "r.toml", "--out", out, "--workers", 1)
     night = started("render", day / "day.csv", *options, start_new_session=True)
-    while night.poll() is None and not list(out.glob(".work/intra-*/*/000000.mov")):
+    while night.poll() is None and not list(out.glob(".work/intra-*/facts/000000-*.json")):
         time.sleep(0.01)
     os.killpg(night.pid, signal.SIGKILL)
     night.communicate()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import threading
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -11,6 +12,7 @@ from typing import Any
 import pytest
 
 import rushlight.batch.api.day as days
+from damaged_card import overwritten
 from here import HereFarm, farm_here, run  # noqa: F401
 from logged import latest, read_records
 from rushlight.batch.api.cancel import Cancel
@@ -202,3 +204,27 @@ def test_it_ends_by_itself_at_its_moment(day: SmallDay) -> None:
     )
     assert code == 0 and told[-1]["event"] == "summary" and datetime.now(UTC) >= soon
     assert any("nothing new is started after" in str(e.get("text")) for e in told)
+
+
+def test_an_original_that_is_copied_again_whole_is_made_again(day: SmallDay) -> None:
+    movie = day.put(day.made("A001", ["A001C001"], frames=3)) / "A001C001.mov"
+    whole, moment = movie.read_bytes(), movie.stat().st_mtime_ns
+    overwritten(movie, 1)
+    os.utime(movie, ns=(moment, moment))
+    for night, revision in enumerate((1, 1, 2, 2)):
+        if night == 2:
+            movie.write_bytes(whole)
+            os.utime(movie, ns=(moment, moment))
+        running = Running(day)
+        try:
+            running.until(lambda told: any(e["event"] == "queued" for e in told))
+            if night in (0, 2):
+                running.done(1)
+        finally:
+            ended = running.ended()
+        assert ended.code == 0
+        (record,) = latest(read_records(day.out)).values()
+        assert record["revision"] == revision
+        assert [each["frame"] for each in record["damage"]] == ([1] if night < 2 else [])
+        said = [e["text"] for e in running.told if "can be read now; made again" in str(e.get("text"))]
+        assert len(said) == (night == 2)

@@ -25,6 +25,7 @@ __all__ = [
     "OURS",
     "Inside",
     "append",
+    "drop_empty",
     "file_name",
     "fresh",
     "holding",
@@ -162,6 +163,16 @@ def remove_tree(root: Path, name: str) -> None:
         here = os.fstat(handle).st_dev
         if all(os.fstat(place).st_dev == here for *_, place in os.fwalk(last, dir_fd=handle)):
             shutil.rmtree(last, ignore_errors=True, dir_fd=handle)
+
+
+def drop_empty(root: Path, name: str, *, keep: int) -> None:
+    """Remove the folders above a name that are empty now, but for the first `keep` of them."""
+    *above, _ = parts_of(name)
+    with suppress(OSError, OutsideError):
+        while len(above) > keep:
+            with holding(root, "/".join(above)) as (handle, folder):
+                os.rmdir(folder, dir_fd=handle)
+            above.pop()
 
 
 def refuse_links(root: Path, outputs: Iterable[str] = ()) -> None:

@@ -18,12 +18,12 @@ from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Output
 from rushlight.batch.records.job_record import JobRecord, Replaced
 from rushlight.batch.records.merged import with_outputs
 from rushlight.batch.what_is_there import paths_of, still_there
-from rushlight.pipelines.errors import OutsideError, from_os, no_room
-from rushlight.pipelines.inside_folder import holding, is_file, move, parts_of, unlink_as
+from rushlight.pipelines.errors import from_os, no_room
+from rushlight.pipelines.inside_folder import drop_empty, is_file, move, unlink_as
 from rushlight.pipelines.job.spec import MovieSpec, OutputSpec, digest_of
 from rushlight.pipelines.portable_name import same_name
 
-__all__ = ["Move", "drop_empty", "give_way", "in_the_way", "moved", "moves_of", "with_names"]
+__all__ = ["Move", "give_way", "in_the_way", "moved", "moves_of", "with_names"]
 
 PARKED = ".work/renamed"
 
@@ -136,18 +136,8 @@ def _move(out: Path, name: str, new: str) -> bool:
         if no_room(error):
             raise from_os(error, out / new) from None
         return False
-    drop_empty(out, name)
+    drop_empty(out, name, keep=1)  # the output's own
     return True
-
-
-def drop_empty(out: Path, name: str) -> None:
-    """Remove the folders above a name that are empty now, but for the output's own."""
-    *above, _ = parts_of(name)
-    with suppress(OSError, OutsideError):
-        while len(above) > 1:
-            with holding(out, "/".join(above)) as (handle, folder):
-                os.rmdir(folder, dir_fd=handle)
-            above.pop()
 
 
 def with_names(record: JobRecord, done: Iterable[Move]) -> JobRecord:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import platform
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -40,12 +40,12 @@ from rushlight.batch.handover.what_changed import Compared, Piece, compared, out
 from rushlight.batch.handover.what_is_missing import lacking, sayings
 from rushlight.batch.job_log import Log, latest, newer_text, read_log
 from rushlight.batch.plan.request_ledger import Day, day_of, read_askings
-from rushlight.batch.queue.locks import hold_folder
+from rushlight.batch.queue.locks import folder_held
 from rushlight.batch.records.handover import HANDOVER, Handover, HandoverFile, Lacking
 from rushlight.batch.report.kept_results import kept_verdicts
 from rushlight.batch.report.mhl_manifest import ManifestFile, write_manifest
 from rushlight.pipelines.errors import DeliveryError, OptionError, ResourceError, from_os
-from rushlight.pipelines.inside_folder import stat_of, unlink, write
+from rushlight.pipelines.inside_folder import stat_of, write
 from rushlight.pipelines.visible_text import json_text
 
 __all__ = ["Asked", "Closed", "Progress", "hand_over"]
@@ -139,25 +139,16 @@ def hand_over(asked: Asked, on_progress: Callable[[Progress], None] = lambda pro
 
 @contextmanager
 def _held(out: Path) -> Iterator[None]:
-    """Hold an output folder as its one runner does; the lock's file goes again where nothing else lies there. A folder in which no
-    lock can be made is not held: its disk is read-only or full, so that nobody who has none renders into it either."""
-    fresh = not (out / ".work").exists()
-    try:
-        lock = hold_folder(out, "closing a delivery of it")
-    except (ResourceError, DeliveryError):
-        read_only = os.statvfs(out).f_flag & os.ST_RDONLY
-        if os.path.lexists(out / ".work" / "runner") and not read_only:
-            raise
-        yield
-        return
-    with lock:
+    """Hold an output folder as its one runner does. One in which no lock can be made is not held: its disk is read-only or full, so that
+    nobody who has none renders into it either."""
+    with ExitStack() as stack:
         try:
-            yield
-        finally:
-            if fresh:
-                with suppress(OSError):
-                    unlink(out, ".work/runner")
-                    os.rmdir(out / ".work")
+            stack.enter_context(folder_held(out, "closing a delivery of it"))
+        except (ResourceError, DeliveryError):
+            read_only = os.statvfs(out).f_flag & os.ST_RDONLY
+            if os.path.lexists(out / ".work" / "runner") and not read_only:
+                raise
+        yield
 
 
 def _written_down(out: Path, handover: Handover) -> tuple[str, ...]:

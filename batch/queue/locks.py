@@ -7,13 +7,14 @@ import fcntl
 import os
 import stat
 import time
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from rushlight.pipelines.errors import OutsideError, QueueError, from_os
-from rushlight.pipelines.inside_folder import holding, refuse_links
+from rushlight.pipelines.inside_folder import holding, refuse_links, unlink
 
-__all__ = ["Lock", "hold_folder", "hold_queue", "runner_of"]
+__all__ = ["Lock", "folder_held", "hold_folder", "hold_queue", "runner_of"]
 
 
 class Lock:
@@ -102,6 +103,21 @@ def hold_folder(out: Path, doing: str = "") -> Lock:
         )
     except QueueError as error:
         raise QueueError(error.text, file=str(out)) from None
+
+
+@contextmanager
+def folder_held(out: Path, doing: str) -> Iterator[None]:
+    """Hold an output folder for what is no render; the lock's file goes again where nothing else lies in `.work`. Errors as
+    `hold_folder`."""
+    fresh = not os.path.lexists(out / ".work")
+    with hold_folder(out, doing):
+        try:
+            yield
+        finally:
+            if fresh:
+                with suppress(OSError, OutsideError):
+                    unlink(out, ".work/runner")
+                    os.rmdir(out / ".work")
 
 
 def runner_of(queue: Path) -> str:

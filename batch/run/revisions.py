@@ -13,7 +13,6 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
-from rushlight.batch.finish.other_names import drop_empty
 from rushlight.batch.records.files import Output, revision_path
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, RecipeName, Replaced
 from rushlight.batch.records.look import SomeLook
@@ -22,7 +21,7 @@ from rushlight.batch.records.original import Source
 from rushlight.batch.records.queue_row import QueuedOutput, TurnOrders
 from rushlight.batch.what_is_there import still_there
 from rushlight.pipelines.errors import OutsideError, from_os
-from rushlight.pipelines.inside_folder import holding, is_file, link, move, unlink_as
+from rushlight.pipelines.inside_folder import drop_empty, is_file, link, move, unlink_as
 from rushlight.pipelines.portable_name import same_name
 
 __all__ = ["cause", "clear", "described", "joined", "keep", "replaced", "unkeep"]
@@ -55,10 +54,7 @@ def unkeep(out: Path, entries: Iterable[Output]) -> None:
                 _unlink(out, place, entry)
             elif not is_file(out, entry.path):
                 move(out, place, entry.path)
-            while "/" in place:
-                place = place.rpartition("/")[0]
-                with holding(out, place) as (above, folder):
-                    os.rmdir(folder, dir_fd=above)
+            drop_empty(out, place, keep=0)
 
 
 def clear(out: Path, entries: Iterable[Output], new: Iterable[Output]) -> None:
@@ -70,7 +66,7 @@ def clear(out: Path, entries: Iterable[Output], new: Iterable[Output]) -> None:
         if not any(_is_one(out, entry.path, path) for path in taken.get(same_name(entry.path), ())):
             with suppress(OSError, OutsideError):
                 _unlink(out, entry.path, entry)
-                drop_empty(out, entry.path)
+                drop_empty(out, entry.path, keep=1)
 
 
 def _is_one(out: Path, old: str, new: str) -> bool:

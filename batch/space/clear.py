@@ -6,43 +6,34 @@ the same command again takes it away.
 
 from __future__ import annotations
 
-import os
 import time
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager
 from importlib.metadata import version
 from pathlib import Path
 
 from rushlight.batch.cleared_log import add_cleared
 from rushlight.batch.job_log import clock_text
-from rushlight.batch.queue.locks import hold_folder
+from rushlight.batch.queue.locks import folder_held
 from rushlight.batch.records.space import CLEARED, Cleared, MayGo, SpacePolicy
 from rushlight.batch.space.survey import Found, survey
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import OutsideError, ResourceError, RushlightError, no_room
 from rushlight.pipelines.heartbeat import beat
-from rushlight.pipelines.inside_folder import holding, parts_of, stat_of, unlink, unlink_as
+from rushlight.pipelines.inside_folder import drop_empty, holding, parts_of, stat_of, unlink_as
 
 __all__ = ["cleared_of", "held"]
 
 
 @contextmanager
 def held(out: Path) -> Iterator[None]:
-    """Hold an output folder as its one runner does, so that no night runs meanwhile; the lock's file goes again where nothing else lies
-    there. QueueError where a night runs, ResourceError or DeliveryError where the disk is full or read-only."""
-    fresh = not os.path.lexists(out / ".work")
-    try:
-        lock = hold_folder(out, "clearing it")
-    except ResourceError as error:
-        raise _not_written(error, 0) from None
-    with lock:
+    """Hold an output folder as its one runner does, so that no night runs meanwhile. QueueError where a night runs, ResourceError or DeliveryError where the disk is full or read-only."""
+    with ExitStack() as stack:
         try:
-            yield
-        finally:
-            if fresh:
-                with suppress(OSError, OutsideError):
-                    unlink(out, ".work/runner")
-                    os.rmdir(out / ".work")
+            stack.enter_context(folder_held(out, "clearing it"))
+        except ResourceError as error:
+            raise _not_written(error, 0) from None
+        yield
 
 
 def cleared_of(out: Path, going: Iterable[MayGo], policy: SpacePolicy) -> tuple[list[MayGo], list[str]]:
@@ -93,7 +84,7 @@ def _removed(out: Path, each: MayGo) -> bool:
             return False
     except (OSError, OutsideError):
         return False
-    _drop_empty(out, each.path)
+    drop_empty(out, each.path, keep=0)
     return True
 
 
@@ -106,18 +97,8 @@ def _work_removed(out: Path, each: MayGo) -> bool:
             gone &= unlink_as(out, name, size=file.bytes, mtime_ns=file.mtime_ns)
         except (OSError, OutsideError):
             gone = False
-        _drop_empty(out, name, below=len(parts_of(each.path)) - 1)
+        drop_empty(out, name, keep=len(parts_of(each.path)) - 1)
     return gone
-
-
-def _drop_empty(out: Path, name: str, below: int = 0) -> None:
-    """Remove the folders above a file that are empty now, but for the first ones."""
-    *above, _ = parts_of(name)
-    with suppress(OSError, OutsideError):
-        while len(above) > below:
-            with holding(out, "/".join(above)) as (handle, folder):
-                os.rmdir(folder, dir_fd=handle)
-            above.pop()
 
 
 def _line(each: MayGo, policy: SpacePolicy) -> Cleared:

@@ -218,3 +218,18 @@ def test_a_file_is_written_whole_or_not_at_all(folder: Path, monkeypatch: pytest
         inside_folder.write(folder, "sub/file", b"new")
     assert (folder / "sub" / "file").read_bytes() == b"inside"
     assert sorted(os.listdir(folder / "sub")) == ["broken", "file", "link", "pipe"]
+
+
+def test_empty_folders_above_a_name_go_as_far_as_they_are_empty(tmp_path: Path) -> None:
+    for name in ("a/b/c/d", "a/full/c"):
+        (tmp_path / name).mkdir(parents=True)
+    (tmp_path / "a" / "full" / "x").touch()
+    inside_folder.drop_empty(tmp_path, "a/b/c/d/x.mov", keep=2)
+    assert (tmp_path / "a" / "b").is_dir() and not (tmp_path / "a" / "b" / "c").exists()
+    inside_folder.drop_empty(tmp_path, "a/b/x.mov", keep=0)
+    inside_folder.drop_empty(tmp_path, "a/full/c/x.mov", keep=0)
+    assert [path.name for path in (tmp_path / "a").rglob("*")] == ["full", "x"]
+    (tmp_path / "link").symlink_to(tmp_path / "a")
+    inside_folder.drop_empty(tmp_path, "link/x.mov", keep=0)
+    inside_folder.drop_empty(tmp_path, "not/there/x.mov", keep=0)
+    assert (tmp_path / "link").is_symlink() and (tmp_path / "a").is_dir()

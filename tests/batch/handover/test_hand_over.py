@@ -253,7 +253,7 @@ def test_a_folder_on_a_disk_that_is_read_only(out: Path, monkeypatch: pytest.Mon
     def refuse(*_: object) -> None:
         raise ResourceError("the disk is read-only", file="x")
 
-    monkeypatch.setattr(handing, "hold_folder", refuse)
+    monkeypatch.setattr(handing, "folder_held", refuse)
     monkeypatch.setattr(handing, "add_handover", refuse)
     closed = hand(out)
     assert folder_of(closed).name == "editor_001" and "the disk is read-only" in closed.notes[-1]
@@ -265,7 +265,7 @@ def test_a_lock_that_cannot_be_looked_at_may_be_somebodys(out: Path, monkeypatch
     def refuse(*_: object) -> None:
         raise DeliveryError("Permission denied", file="x")
 
-    monkeypatch.setattr(handing, "hold_folder", refuse)
+    monkeypatch.setattr(handing, "folder_held", refuse)
     (out / ".work").mkdir()
     (out / ".work" / "runner").touch()
     with pytest.raises(DeliveryError, match="Permission denied"):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from rushlight.batch.queue.locks import Lock, hold_folder, hold_queue, runner_of
+from rushlight.batch.queue.locks import Lock, folder_held, hold_folder, hold_queue, runner_of
 from rushlight.pipelines.errors import QueueError, ResourceError, RushlightError
 
 
@@ -44,6 +44,18 @@ def test_a_lock_whose_folder_was_taken_away_is_none(tmp_path: Path, monkeypatch:
         monkeypatch.setattr(fcntl, "flock", flock)
         with pytest.raises(QueueError):
             hold_folder(tmp_path)
+
+
+def test_what_is_no_render_leaves_no_lock_behind(tmp_path: Path) -> None:
+    with pytest.raises(ZeroDivisionError), folder_held(tmp_path, "counting it"):
+        with pytest.raises(QueueError, match=r"\(counting it\)"):
+            hold_folder(tmp_path)
+        raise ZeroDivisionError
+    assert not list(tmp_path.iterdir())
+    (tmp_path / ".work" / "A001").mkdir(parents=True)
+    with folder_held(tmp_path, "counting it"):
+        pass
+    assert (tmp_path / ".work" / "runner").is_file()  # a night's own folder
 
 
 def test_it_goes_with_its_process(tmp_path: Path) -> None:

@@ -302,7 +302,7 @@ def test_a_folder_without_rights_is_one_error(out: Path, monkeypatch: pytest.Mon
 # --- killed
 
 
-STEPS = ("add_cleared", "unlink_as", "_drop_empty", "stat_of")
+STEPS = ("add_cleared", "unlink_as", "drop_empty", "stat_of")
 
 
 @pytest.mark.parametrize("number", range(12))

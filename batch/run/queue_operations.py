@@ -162,14 +162,22 @@ def _unsettled(store: Store, summary: Summary, ran: set[Path], room: Room, mode:
     ):  # their pages are to say so as well
         if not room.stop.level and any([folders.takes(out) for out in sorted(aside)]):
             folders.idle()
-    summary.set_aside = [(row.clip, row.error) for row in rows if row.state == "set aside"]
-    summary.failed = [(row.clip, row.error) for row in rows if row.state == "failed"]
     outs = sorted(ran | {Path(row.out) for row in rows})
+
+    def error_of(row: QueuedJob) -> str:
+        """Its error; with its folder, where that is not the one that the summary is of."""
+        if len(outs) == 1 or Path(row.out) in ran:
+            return row.error
+        return f"{row.error} ({'of another list, ' if ran else ''}into {row.out})"
+
+    summary.set_aside = [(row.clip, error_of(row)) for row in rows if row.state == "set aside"]
+    summary.failed = [(row.clip, error_of(row)) for row in rows if row.state == "failed"]
+    places = sorted(ran) or outs
     room.events.summary(
         plan=Plan(),
         made=summary,
         settled=[],
-        out=outs[0].resolve() if len(outs) == 1 else Path(f"{len(outs)} folders"),
+        out=places[0].resolve() if len(places) == 1 else Path(f"{len(places)} folders"),
         seconds=summary.seconds,
         folders=sums_in(outs),
     )

@@ -3,6 +3,7 @@
 import csv
 import json
 import os
+import re
 import shutil
 from pathlib import Path
 from typing import Any
@@ -266,3 +267,21 @@ def test_other_originals_of_one_name_in_two_lists_do_not_replace_each_other(
     }  # fmt: skip
     assert "day1.csv has another original called C001; this one goes to the folder B001" in said
     assert not (day.out / "revisions").exists() and day.told()["delivered"] == day.told()["listed"] == 2
+
+
+def test_what_waits_of_another_folder_is_told_as_that_ones(day: Day, farm_here: HereFarm) -> None:  # noqa: F811
+    """And the clips that are made are said to go where they go."""
+    assert day.add(day.list("day1", A001C001=WRONG))[0] == 1
+    other = ("--recipe", day.place / "stills.toml", "--out", day.place / "other", "--media", day.media)
+    two = day.list("day2", A001C002=GOOD, A001C009=GOOD)
+    assert run("queue", "add", two, *other, *day.queue)[0] == 1
+    code, said = run("queue", "run", *day.queue)
+    said = " ".join(said.split())
+    assert code == 1 and f"to {day.place / 'other'}" in said and "folders" not in said, said
+    theirs, ours = re.findall(r"day[12]\.csv:\d+: .*?(?= \S*day2\.csv| delivered)", said)[-2:]
+    assert theirs.endswith(f"(of another list, into {day.out})"), said
+    assert "another list" not in ours, said
+    code, said = run("queue", "run", *day.queue)  # nothing to run: all that waits, each with its folder
+    said = " ".join(said.split())
+    assert f"(into {day.out})" in said and f"(into {day.place / 'other'})" in said
+    assert "another list" not in said, said

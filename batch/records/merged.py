@@ -28,7 +28,7 @@ C = TypeVar("C", bound=SomeColour)
 # What a clip that was not delivered still says of what an earlier night delivered of it.
 _DELIVERED_BEFORE = {
     *("source", "look", "outputs", "colour", "revision", "reel", "first_timecode", "rate"),
-    "made_with",
+    *("made_with", "damage"),
 }
 
 

@@ -363,3 +363,23 @@ def test_a_kill_while_the_second_list_is_made(show: Show, moment: str) -> None:
     [record] = [r for r in latest(read_records(show.out)).values() if r["clip"] == "A.mov"]
     assert record["revision"] == 2 and len(list((show.out / "revisions").rglob("*.jpg"))) == 1
     show.stands()
+
+
+def test_an_original_that_changed_in_the_queue_is_planned_by_the_list_that_decides(show: Show) -> None:
+    """The runner plans it again of what the folder keeps, of which an earlier list comes first."""
+    queue, given = ("--queue", show.top / "q.sqlite"), ("--out", show.out, "--media", show.media)
+    for name, slope in (("one", ONE), ("two", TWO), ("one", THREE)):
+        words = (
+            "queue",
+            "add",
+            show.list(name, A=slope),
+            "--recipe",
+            show.top / "stills.toml",
+            *given,
+            *queue,
+        )
+        show.run(*words)
+    write_movie(show.media / "A.mov", [numbered(90)] * 4, timecode="00:00:00:00")
+    os.utime(show.media / "A.mov", (1_700_000_500, 1_700_000_500))
+    show.run("queue", "run", *queue)
+    assert show.slopes() == {"A": THREE} and len(read_records(show.out)) == 1, show.said

@@ -55,7 +55,7 @@ class EventStream:
         self._sequence = 0
         self._frames = self._of = self._told = self._kept = 0  # kept: made by an earlier run
         self._made: dict[str, int] = {}  # clip -> frames made of it
-        self._begun: dict[str, int] = {}  # clip -> its frames
+        self._begun = 0  # frames of all that was started
         self._started = time.monotonic()
 
     def _tell(self, event: str, **data: object) -> None:
@@ -140,9 +140,8 @@ class EventStream:
     def begin(self, *, clips: int, frames: int, workers: int, parts: int = 0) -> None:
         """Work starts."""
         self._frames, self._of, self._started = 0, frames, time.monotonic()
-        self._told = self._kept = 0
+        self._told = self._kept = self._begun = 0
         self._made.clear()
-        self._begun.clear()
         self._tell("begin", clips=clips, frames=frames, parts=parts, workers=workers)
 
     def end(self) -> None:
@@ -168,8 +167,8 @@ class EventStream:
             self._made[event.clip] = event.frames
             self._frames += event.frames
             self._kept += event.frames
-            self._begun[event.clip] = event.of
-            self._of = max(self._of, sum(self._begun.values()))  # clips joined since work began
+            self._begun += event.of
+            self._of = max(self._of, self._begun)  # clips joined since work began
             data |= {"frames": event.frames, "of": event.of}
         elif event.what == "segment":
             data |= self._segment(event)

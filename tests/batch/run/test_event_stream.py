@@ -80,6 +80,17 @@ def test_frames_are_counted_in_all_and_of_each_clip() -> None:
     assert counts == [("a", 40, 40, 100), ("b", 45, 5, 100), ("a", 65, 60, 100)]
 
 
+def test_of_a_clip_made_in_parts_that_joined_later_each_part_counts() -> None:
+    told: list[EventDocument] = []
+    events = EventStream(told.append)
+    events.begin(clips=0, frames=0, workers=1)
+    for _ in range(2):
+        events.event(Event(what="started", clip="a", of=24))
+        events.event(Event(what="segment", clip="a", frames=24))
+    events.event(phase("rendering", 0, 0))
+    assert (told[-1]["done"], told[-1]["total"]) == (48, 48)
+
+
 def test_what_hooks_and_results_are_told() -> None:
     events = EventStream()
     tell_all(events)

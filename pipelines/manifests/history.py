@@ -55,7 +55,7 @@ class History:
         found: dict[str, Expected] = {}
         for generation in self.generations:
             listed = generation.hash_list
-            found = _moved(found, _renames(found, listed))
+            found = _moved(found, _renames(found, listed), generation.fault)
             for entry in listed.files:
                 here, before = _stated(entry, generation), found.get(entry.path)
                 if before is None:
@@ -125,13 +125,17 @@ def _under(path: str, moves: Mapping[str, str]) -> str:
     return path
 
 
-def _moved(found: dict[str, Expected], moves: Mapping[str, str]) -> dict[str, Expected]:
-    """The same under their names now; all at once, so that two files may have changed names with each other."""
+def _moved(found: dict[str, Expected], moves: Mapping[str, str], fault: str) -> dict[str, Expected]:
+    """The same under their names now; all at once, so that two files may have changed names with each other. What a manifest with a fault
+    renames has no hash to compare with: its word alone says which file it is."""
     if not moves:
         return found
     stay = {path: expected for path, expected in found.items() if path not in moves}
-    return stay | {
+    moved = {
         new: replace(found[old], path=new, previous=found[old].previous or old)
         for old, new in moves.items()
         if old in found
     }
+    if fault:
+        moved = {path: replace(each, size=None, hash=None, fault=fault) for path, each in moved.items()}
+    return stay | moved

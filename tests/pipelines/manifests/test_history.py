@@ -73,6 +73,22 @@ def test_two_files_may_change_names_with_each_other() -> None:
     assert (stated(found, "a")[2], stated(found, "b")[2]) == (HASH["xxh64"](b"2"), HASH["xxh64"](b"1"))
 
 
+def test_a_rename_by_a_manifest_that_was_changed_takes_no_hash_along() -> None:
+    """Else whoever changed it could have one file pass for another."""
+    names = [entry("b", b"1", previous="a"), entry("a", b"2", previous="b")]
+    found = history([entry("a", b"1"), entry("b", b"2")], names, faults=("", "it was changed"))
+    assert {(found.files[n].hash, found.files[n].size, found.files[n].fault) for n in "ab"} == {
+        (None, None, "it was changed")
+    }
+    later = history(
+        [entry("a", b"1")],
+        [entry("b", b"1", previous="a")],
+        [entry("b", b"1", action="verified")],
+        faults=("", "it was changed"),
+    )
+    assert stated(later, "b")[0] == 3
+
+
 def test_a_renamed_folder_takes_its_files_along() -> None:
     found = history(
         [entry("old/x/a", b"1"), folder_entry("old"), folder_entry("old/x")], [folder_entry("new", "old")]

@@ -7,7 +7,7 @@ from pathlib import Path
 from rushlight.batch.json_lines import plain_json
 from rushlight.batch.records.handover import Handover
 from rushlight.pipelines.errors import OptionError, OutsideError
-from rushlight.pipelines.inside_folder import open_file
+from rushlight.pipelines.inside_folder import is_file, open_file
 
 __all__ = ["CLOSED", "closed_delivery", "refuse_closed"]
 
@@ -26,9 +26,16 @@ def closed_delivery(folder: Path) -> Handover | None:
 
 
 def refuse_closed(folder: Path, instead: str) -> None:
-    """OptionError where a folder that is to be written into is a closed delivery; `instead` says what would do."""
+    """OptionError where a folder that is to be written into is a closed delivery, or may be one: of a newer version, or with its
+    `handover.json` damaged or not to be read. `instead` says what would do."""
     if closed := closed_delivery(folder):
         raise OptionError(
             f"is the closed delivery {closed.folder}, which is as it was handed over and stays so; {instead}",
+            file=str(folder),
+        )
+    if is_file(folder, CLOSED):
+        raise OptionError(
+            f"holds {CLOSED}, which this version cannot read, so it may be a closed delivery, which nothing is written into; {instead}."
+            " If it is none, take that file away",
             file=str(folder),
         )

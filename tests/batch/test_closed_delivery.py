@@ -29,6 +29,8 @@ def test_what_is_one_and_what_is_none(tmp_path: Path) -> None:
 def test_another_file_of_that_name(text: str, tmp_path: Path) -> None:
     (tmp_path / CLOSED).write_text(text)
     assert closed_delivery(tmp_path) is None
+    with pytest.raises(OptionError, match=r"may be a closed delivery.*; use another\. If it is none, take"):
+        refuse_closed(tmp_path, "use another")  # a newer version's, or a damaged one, is not written into
 
 
 def test_a_link_of_that_name(tmp_path: Path) -> None:

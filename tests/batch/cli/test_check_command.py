@@ -134,7 +134,7 @@ def test_a_line_at_the_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     line(CheckProgress(path="a.mov", done=10, bytes=10))  # at once: not drawn
     line.clear()
     assert (
-        screen.getvalue().startswith("\rchecking: 50 % of 0.0 GB, a\\x1b.mov")
+        screen.getvalue().startswith("\rchecking: 50 % of 10 bytes, a\\x1b.mov")
         and "100 %" not in screen.getvalue()
     )
     assert screen.getvalue().endswith("\r")

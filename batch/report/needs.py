@@ -12,6 +12,7 @@ from rushlight.batch.records.colour import CAUTION
 from rushlight.batch.records.job_record import ClipRecord
 from rushlight.batch.records.summary import Missing
 from rushlight.batch.records.verdicts import CheckVerdict
+from rushlight.batch.records.watched_day import WatchedCard
 from rushlight.batch.report.next_step import MEASURED, next_step
 from rushlight.batch.report.page_pictures import anchor_of
 from rushlight.pipelines.counted import counted
@@ -80,8 +81,9 @@ def exceptions_of(
     records: Sequence[ClipRecord],
     clips: Iterable[Shown],
     day: Day,
+    cards: Iterable[WatchedCard] = (),
 ) -> list[OddThing]:
-    """All of a day. `clips` are those that are delivered."""
+    """All of a day. `clips` are those that are delivered, `cards` those of a watched day."""
     found: list[OddThing] = []
 
     def add(
@@ -131,7 +133,20 @@ def exceptions_of(
             add("lost", gone["path"], "named by a manifest of the offload, and not there")
         for path in day.media["not_listed"]:
             add("look at", path, "an original that no row of a list names")
+    for card in cards:
+        if card.state == "gone":
+            add(*_gone(card, waits=bool(day.counts()["not_yet"])), step=_FOR_GOOD.format(card.name))
     return found
+
+
+_FOR_GOOD = 'Bring it back; where it is gone for good, say so in the day\'s document: gone = ["{}"]'
+
+
+def _gone(card: WatchedCard, *, waits: bool) -> tuple[Weight, str, str]:
+    """Weight, name and text of a card that is gone. Taken in, with nothing left to make, it is a note."""
+    lost = "" if card.taken else "; nothing of it was taken in"
+    text = f"the card is gone: {card.text or 'its media was taken away'}{lost}"
+    return "look at" if waits or not card.taken else "note", f"card {card.name}", text
 
 
 def missing_of(record: ClipRecord, day: Day) -> Missing | None:

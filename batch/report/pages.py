@@ -27,6 +27,7 @@ from rushlight.batch.report.page_scenes import lost_clip, scenes_of, spanned
 from rushlight.batch.report.page_templates import render_page
 from rushlight.batch.shown_time import shown_time
 from rushlight.batch.verify.colour_check import TOLERANCE
+from rushlight.batch.watched_file import read_watched
 from rushlight.pipelines.errors import OptionError
 from rushlight.pipelines.inside_folder import make_folder, unlink, write
 from rushlight.pipelines.visible_text import json_text
@@ -63,7 +64,8 @@ def write_report(folder: Path, log: Log | None = None) -> Path:
     shown = [
         Shown(c.name, c.anchor, c.checks, c.warnings, c.bad_files, c.damage, c.whole_again) for c in clips
     ]
-    odd = faults + exceptions_of(records, shown, day)
+    watched = read_watched([folder])
+    odd = faults + exceptions_of(records, shown, day, watched.cards if watched else ())
     page = render_page(
         "report.html",
         title=day.title.text or folder.name,

@@ -52,6 +52,9 @@ class Watch(Protocol):
 
     outs: Sequence[Path]
 
+    @property
+    def lacks_others(self) -> bool: ...
+
     def begin(self) -> None: ...
 
     def end(self) -> None: ...
@@ -316,6 +319,9 @@ class _Folders(Place):
     def day_over(self, watch: Watch) -> None:
         """End the watch, and let go of its folders where nothing is left."""
         watch.end()
+        if watch.lacks_others:
+            for out in watch.outs:
+                write_pages(out, self.events, self.room)
         left = {Path(job.out) for job in self.store.rows("queued", "held", "running")}
         for out in (set(watch.outs) & self._locks.keys()) - left:
             self._let_go(out)

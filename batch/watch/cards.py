@@ -143,6 +143,12 @@ class Cards:
             return None
         return self._put(card, replace(card, state="gone", text=text))
 
+    def forget(self, names: Sequence[str]) -> list[Card]:
+        """Know cards of these names no more that are gone: a person says that they do not come back. Gives them."""
+        gone = [card for card in self.cards if card.state == "gone" and card.name in names]
+        self.cards = [card for card in self.cards if card not in gone]
+        return gone
+
     def took(self, cards: Sequence[Card]) -> None:
         """The clips of these are planned as the cards are now."""
         for card in cards:

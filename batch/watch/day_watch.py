@@ -31,7 +31,7 @@ from rushlight.batch.watch.card_watch import CardWatch
 from rushlight.batch.watch.cards import Card, Cards
 from rushlight.batch.watch.completeness import Patience
 from rushlight.batch.watch.inputs import Inputs
-from rushlight.batch.watch.watched_file import keep_watched, read_watched
+from rushlight.batch.watched_file import keep_watched, read_watched
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import RushlightError, said
 
@@ -72,6 +72,7 @@ class DayWatch:
         self.outs: Sequence[Path] = [out.absolute() for out in day.folders]
         kept = read_watched(self.outs)
         self.cards = Cards([Card.of(card) for card in kept.cards] if kept else [])
+        self._lacking = {self._gone()}  # the cards that were gone, as they were at any look
         self.looking = CardWatch(self.cards, pace.cards, events, self.outs, self._going)
         self.texts, self.sound = Inputs(pace.inputs), Inputs(pace.cards.quiet)
         self.added = {out: Added() for out in self.outs}
@@ -107,13 +108,20 @@ class DayWatch:
         self._ended.set()
         if self._thread.is_alive():
             self._thread.join()
+        self._forget()
         for card in self.cards.cards:
+            lost = card.state == "gone"
+            more = (
+                f'. If it is gone for good, say so in {self.day.path.name}: gone = ["{card.name}"]'
+                if lost
+                else ""
+            )
             if card.state == "arriving" or not (card.taken or card.state == "copy"):
                 self.events.problem(
-                    f"card {card.name} was not taken in: {card.text or 'it was not complete yet'}"
+                    f"card {card.name} was not taken in: {card.text or 'it was not complete yet'}{more}"
                 )
-            elif card.state == "gone":
-                self.events.warning(f"card {card.name} is gone: {card.text}")
+            elif lost:
+                self.events.warning(f"card {card.name} is gone: {card.text}{more}")
         lacking = list(dict.fromkeys(c for added in self.added.values() for c in added.not_come.values()))
         if lacking:
             names = ", ".join(lacking[:20]) + (f" and {len(lacking) - 20} more" if len(lacking) > 20 else "")
@@ -162,6 +170,8 @@ class DayWatch:
         self.took = time.monotonic() - begun
         if new[0]:
             self._read_day()
+        self._forget()
+        self._lacking.add(self._gone())
         self.wanted = self.wanted or any(new)
         if self._is_due(now):
             self.tried = now
@@ -192,6 +202,21 @@ class DayWatch:
         own = [Path(recipe) for recipe in self.day.recipes if Path(recipe).is_file()]
         lists = (document.list,) if document.list else ()
         return [self.day.path, *self.day.places((*document.grades, *document.tables, *lists)), *own]
+
+    def _gone(self) -> frozenset[str]:
+        return frozenset(card.name for card in self.cards.cards if card.state == "gone")
+
+    @property
+    def lacks_others(self) -> bool:
+        """True if other cards were gone at one moment than at another: pages that were made before may not say which."""
+        return len(self._lacking | {self._gone()}) > 1
+
+    def _forget(self) -> None:
+        """Forget cards that are gone, and gone for good by the day's document."""
+        for card in self.cards.forget(self.day.document.gone):
+            text = f"card {card.name} is gone for good, as {self.day.path.name} says: it is not waited for any more"
+            left = "; clips of it that are not made: `rushlight queue drop`" if card.taken else ""
+            self.events.note(text + left)
 
     def _read_day(self) -> None:
         """Read the document again; while it is wrong nothing is planned, and what is queued is made."""

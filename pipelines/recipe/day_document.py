@@ -26,6 +26,9 @@ class DayDocument(Model):
     day: str = Field(default="", max_length=80)  # the shoot day: "12"
     unit: str = Field(default="", max_length=80)  # "main", "second"
     media: tuple[str, ...] = ()  # folders that the cards arrive in
+    gone: tuple[
+        str, ...
+    ] = ()  # cards that are gone for good, by name: `rushlight day run` waits for them no more
     sound: tuple[str, ...] = ()  # folders of the sound recordist's files; they may come later
     grades: tuple[str, ...] = ()  # files and folders of colour decisions; they may come later
     tables: tuple[
@@ -53,12 +56,12 @@ class DayDocument(Model):
     def _number(cls, value: object) -> object:
         return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
 
-    @field_validator("media", "sound", "grades", "tables", "manifest", "recipes", mode="before")
+    @field_validator("media", "gone", "sound", "grades", "tables", "manifest", "recipes", mode="before")
     @classmethod
     def _one(cls, value: object) -> object:
         return (value,) if isinstance(value, str) else value
 
-    @field_validator("media", "sound", "grades", "tables", "manifest", "recipes")
+    @field_validator("media", "gone", "sound", "grades", "tables", "manifest", "recipes")
     @classmethod
     def _named(cls, value: tuple[str, ...]) -> tuple[str, ...]:
         if not all(value):

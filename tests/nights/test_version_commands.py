@@ -15,7 +15,7 @@ from logged import latest, read_records
 from rushlight.batch.api.cancel import Cancel
 from rushlight.batch.api.serve import Serving, serve
 from rushlight.batch.cli.main import cli
-from rushlight.batch.watch.watched_file import read_watched
+from rushlight.batch.watched_file import read_watched
 from test_versions import DELIVERED, measured
 from versions import VERSIONS, unpacked
 

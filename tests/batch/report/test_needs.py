@@ -9,6 +9,7 @@ from rushlight.batch.plan.reconcile_media import MediaSums
 from rushlight.batch.plan.request_ledger import Day
 from rushlight.batch.records.job_record import UndeliveredRecord
 from rushlight.batch.records.verdicts import CheckVerdict
+from rushlight.batch.records.watched_day import WatchedCard
 from rushlight.batch.report.needs import BadFile, OddThing, Shown, exceptions_of, needs_of, sentence
 
 COUNTS = {"lists": 1, "listed": 5, "delivered": 5, "set_aside": 0, "failed": 0, "not_yet": 0, "ungraded": 0}
@@ -134,3 +135,16 @@ def test_an_original_that_does_not_open_is_said_once_by_its_clip() -> None:
 
 
 EMPTY = Day(entries=(), lists=(), media=None, dropped={}, settled={}, ungraded=0)
+
+
+def test_a_card_that_is_gone_is_shown_and_what_nothing_waits_for_is_a_note() -> None:
+    def card(name: str, **more: object) -> WatchedCard:
+        return WatchedCard.read({"folder": f"/m/{name}", "name": name, "state": "gone", **more})
+
+    cards = [card("A1", taken=True, text="is not there"), card("A2"), card("A3", state="complete")]
+    found = exceptions_of([], [], EMPTY, cards)
+    assert [(each.weight, each.name, each.text) for each in found] == [
+        ("note", "card A1", "the card is gone: is not there"),
+        ("look at", "card A2", "the card is gone: its media was taken away; nothing of it was taken in"),
+    ]
+    assert found[0].step.endswith('gone = ["A1"]')

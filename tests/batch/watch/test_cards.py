@@ -121,3 +121,10 @@ def test_its_clips_count_as_arriving_until_they_are_planned() -> None:
     assert (done.plain().state, done.plain().clips) == ("arriving", 2)
     cards.took([done])
     assert (cards.cards[0].plain().state, cards.cards[0].plain().clips) == ("complete", 2)
+
+
+def test_one_that_is_gone_for_good_is_forgotten_and_one_that_is_there_is_not() -> None:
+    cards = taken("A", "B")
+    assert cards.gone(cards.cards[0], "is not there")
+    assert [card.name for card in cards.forget(["A", "B"])] == ["A"]
+    assert states(cards) == [("B", "complete", False)] and cards.forget(["A", "B"]) == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import threading
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -25,7 +26,7 @@ from rushlight.batch.run.events import Terms
 from rushlight.batch.watch.completeness import Patience
 from rushlight.batch.watch.day_run import run_day
 from rushlight.batch.watch.day_watch import Pace
-from rushlight.batch.watch.watched_file import read_watched
+from rushlight.batch.watched_file import read_watched
 from rushlight.pipelines.errors import QueueError
 from small_days import SmallDay
 from told_servers import mail_server
@@ -228,3 +229,23 @@ def test_an_original_that_is_copied_again_whole_is_made_again(day: SmallDay) -> 
         assert [each["frame"] for each in record["damage"]] == ([1] if night < 2 else [])
         said = [e["text"] for e in running.told if "can be read now; made again" in str(e.get("text"))]
         assert len(said) == (night == 2)
+
+
+def test_the_page_says_which_card_is_gone_and_no_longer_once_the_day_says_so(day: SmallDay) -> None:
+    card = day.put(day.made("A001", ["A001C001"]))
+    for night in range(3):
+        if night == 2:
+            day.file.write_text('gone = ["A001"]\n' + day.file.read_text())
+        running = Running(day)
+        try:
+            if night == 0:
+                running.done(1)
+                shutil.rmtree(card)
+                running.until(lambda told: any(e["event"] == "card gone" for e in told))
+            if night == 2:
+                running.until(lambda told: any("gone for good" in str(e.get("text")) for e in told))
+        finally:
+            ended = running.ended()
+        assert ended.code == 0
+        page = (day.out / "report" / "index.html").read_text()
+        assert ("the card is gone:" in page) == (night < 2)

@@ -22,7 +22,7 @@ from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.request_accounts import day_in, row_ids
 from rushlight.batch.watch.completeness import Patience
 from rushlight.batch.watch.day_watch import DayWatch, Pace
-from rushlight.batch.watch.watched_file import read_watched
+from rushlight.batch.watched_file import read_watched
 from small_days import SmallDay
 
 PACE = Pace(cards=Patience(quiet=60, looks=3, unfinished=600), inputs=5)
@@ -234,6 +234,37 @@ def test_it_runs_beside_and_ends_with_what_did_not_come(day: Watched) -> None:
     ]
     kept = read_watched([day.out])
     assert kept and not kept.watched
+
+
+def test_a_card_that_is_gone_for_good_is_said_until_the_day_says_so(day: Watched) -> None:
+    day.put(day.made("A001", ["A001C001"]))
+    day.polled()
+    coming = day.put(day.made("A002", ["A002C001"]))
+    day.polled(seconds=10, times=2)
+    shutil.rmtree(day.media / "A001")
+    shutil.rmtree(coming)
+    day.polled(seconds=10, times=2)
+    assert day.watch.waits and day.watch.lacks_others
+    day.watch.end()
+    (*_, taken), (lost,) = day.said("warning"), day.said("problem")
+    assert taken.startswith("card A001 is gone") and lost.startswith("card A002 was not taken in")
+    assert taken.endswith('gone = ["A001"]') and lost.endswith('say so in day.toml: gone = ["A002"]')
+    day.told.clear()
+    day.begin()
+    day.polled(seconds=10, times=2)
+    day.file.write_text('gone = ["A001", "A002"]\n' + day.file.read_text())
+    day.polled()
+    assert [text.partition(",")[0] for text in day.said("note") if "card " in text] == [
+        f"card {name} is gone for good" for name in ("A001", "A002")
+    ]
+    assert not day.watch.waits
+    day.watch.end()
+    assert not any("card" in text for text in day.said("warning", "problem"))
+    kept = read_watched([day.out])
+    assert kept and kept.cards == []
+    day.begin()
+    day.put(day.folder / "made" / "A001")  # it came back after all
+    assert day.polled() == {"media/A001/A001C001.mov": "queued"}
 
 
 def test_a_look_with_a_fault_of_our_own_does_not_end_the_day(

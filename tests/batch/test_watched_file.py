@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from rushlight.batch.records.watched_day import WATCHED, WATCHED_FILE, WatchedCard, WatchedDay
-from rushlight.batch.watch.watched_file import keep_watched, read_watched
+from rushlight.batch.watched_file import keep_watched, read_watched
 
 DAY = WatchedDay(
     schema=WATCHED,

@@ -7,9 +7,9 @@ from collections.abc import Collection, Iterable
 from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from rushlight.batch.due.mended_originals import mended_since
+from rushlight.batch.interrupts import Stopped, cancellable
 from rushlight.batch.job_log import LOG, latest, newer_text, read_records
 from rushlight.batch.plan.original_hashes import is_as_recorded
 from rushlight.batch.queue.store import QueuedJob, Store
@@ -24,17 +24,23 @@ from rushlight.pipelines.job.from_spec import opened_facts
 from rushlight.pipelines.job.spec import JobSpec
 from rushlight.pipelines.originals.probe import sampled_hash
 
-if TYPE_CHECKING:
-    from rushlight.batch.run.event_stream import EventStream
-
 __all__ = ["queue_mended"]
 
 _DAMAGE = re.compile(rb'"damage":\s*\[\s*\{')
 
 
-def queue_mended(store: Store, events: EventStream, room: Room, *, leave: Collection[Path] = ()) -> None:
-    """Plan again what was delivered with damaged frames that can be read now, and queue it. Folders in `leave` are left to their own
-    watch. What goes wrong with a folder is told, and costs no other."""
+def queue_mended(store: Store, room: Room, *, leave: Collection[Path] = ()) -> None:
+    """Plan again what was delivered with damaged frames that can be read now, and queue it, unless a stop is asked for. Folders in
+    `leave` are left to their own watch. What goes wrong with a folder is told, and costs no other."""
+    try:
+        with cancellable(room.stop):
+            _queue_mended(store, room, leave)
+    except Stopped:
+        if not room.stop.level:
+            raise
+
+
+def _queue_mended(store: Store, room: Room, leave: Collection[Path]) -> None:
     done: dict[str, list[QueuedJob]] = {}
     for row in store.rows("done"):
         done.setdefault(row.out, []).append(row)
@@ -43,9 +49,9 @@ def queue_mended(store: Store, events: EventStream, room: Room, *, leave: Collec
             continue
         try:
             if found := _mended(store, rows, damaged):
-                put_again(store, found, events, room)
+                put_again(store, found, room.events, room)
         except RushlightError as error:
-            events.warning(f"{out}: what was copied again of its originals cannot be planned: {error}")
+            room.events.warning(f"{out}: what was copied again of its originals cannot be planned: {error}")
 
 
 def _damaged(out: Path) -> dict[str, JobRecord]:

@@ -93,7 +93,7 @@ def run_queue(
         store = held.enter_context(room.to(queue, lambda: open_store(queue)))
         store.run_alone()
         room.to(queue, store.recover)
-        _queue_mended(store, room, watch)
+        queue_mended(store, room, leave=watch.outs if watch else ())
         waiting = store.rows("queued")
         odd = store.damaged_rows()
         for _, text in odd:
@@ -135,16 +135,6 @@ def run_queue(
         summary.left = folders.left()
         code = _unsettled(store, summary, folders.ran | folders.newer, room, terms.mode)
         return max(code, PARTLY) if folders.newer else code
-
-
-def _queue_mended(store: Store, room: Room, watch: Watch | None) -> None:
-    """Queue what was copied again whole, unless a stop is asked for; the folders of a watched day are planned by their watch."""
-    try:
-        with cancellable(room.stop):
-            queue_mended(store, room.events, room, leave=watch.outs if watch else ())
-    except Stopped:
-        if not room.stop.level:
-            raise
 
 
 def _say_start(events: EventStream, done: int, clips: int) -> None:

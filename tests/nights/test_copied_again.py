@@ -149,3 +149,21 @@ def test_killed_while_it_is_made_again(card: Card, day: Path, farm_here: HereFar
     assert after["damage"] == [] and after["revision"] == 2
     assert (out / "revisions" / "1" / path).read_bytes() == old
     assert "can be read now" not in render(day) and made(farm_here) == []
+
+
+def test_a_closed_delivery_keeps_the_files_that_it_was_closed_with(
+    card: Card, day: Path, farm_here: HereFarm
+) -> None:
+    listed(day, card, "shot")
+    render(day, "--replaced", "remove")
+    path = records(day)["shot"]["outputs"][0]["path"]
+    old = (day / "out" / path).read_bytes()
+    code, said = run("handover", day / "out", "--name", "editor", "--to", day)
+    assert code == 0, said
+    (delivery,) = (file.parent for file in day.glob("*/handover.json"))
+    before = {file: file.read_bytes() for file in delivery.rglob("*") if file.is_file()}
+    assert old in before.values()
+    card.put(card.whole, "shot")
+    assert "its damaged frame 5 can be read now; made again" in render(day, "--replaced", "remove")
+    assert (day / "out" / path).read_bytes() != old
+    assert {file: file.read_bytes() for file in delivery.rglob("*") if file.is_file()} == before

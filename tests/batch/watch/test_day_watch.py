@@ -230,7 +230,7 @@ def test_it_runs_beside_and_ends_with_what_did_not_come(day: Watched) -> None:
     day.watch.end()
     day.watch.end()
     assert day.said("problem") == [
-        "card A001 was not taken in: 1 file so far; taken in once nothing has changed for 60 s"
+        "card A001 was not taken in: 1 file so far, 9 kB; taken in once nothing has changed for 60 s"
     ]
     kept = read_watched([day.out])
     assert kept and not kept.watched

@@ -322,10 +322,13 @@ class _Folders(Place):
         self._locks.pop(out).release()
 
     def __enter__(self) -> _Folders:
-        for out in self.watch.outs if self.watch else ():
-            refuse_newer(out, read_records(out))
-            self.claim(out)
-            self._written.add(out)  # nothing ran in it yet
+        with ExitStack() as refused:
+            refused.callback(self.__exit__)
+            for out in self.watch.outs if self.watch else ():
+                refuse_newer(out, read_records(out))
+                self.claim(out)
+                self._written.add(out)  # nothing ran in it yet
+            refused.pop_all()
         return self
 
     def __exit__(self, *_: object) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from rushlight.batch.due.due_outputs import Due, due_of
 from rushlight.batch.due.mended_originals import spoilt_text
+from rushlight.batch.due.parts_left import parts_left
 from rushlight.batch.due.sound_alone import SoundNews, told
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.finish.other_names import give_way, in_the_way, moved, moves_of, with_names
@@ -39,7 +40,6 @@ from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import PLANNING, phase
 from rushlight.batch.run.forecast import cost_of_outputs
 from rushlight.batch.run.kept_inputs import bake_looks, keep_inputs
-from rushlight.batch.run.parts_left import parts_left
 from rushlight.batch.run.request_accounts import account_for, leave_out, renew_rows
 from rushlight.batch.what_is_there import paths_of
 from rushlight.pipelines.counted import counted

@@ -4,23 +4,12 @@ import json
 import shutil
 import signal
 from pathlib import Path
-from types import SimpleNamespace
-from typing import Any
-
-import pytest
 
 import command
 from command import started
 from here import rushlight
-from logged import append_record, latest, read_records
-from recorded import recorded
-from rushlight.batch.interrupts import Stop
-from rushlight.batch.queue.locks import hold_folder
+from logged import latest, read_records
 from rushlight.batch.queue.store import QueuedJob, open_store
-from rushlight.batch.run.disk_room import Room
-from rushlight.batch.run.event_stream import EventStream
-from rushlight.batch.run.queue_operations import _Folders
-from rushlight.pipelines.errors import OptionError
 
 SAMPLES = Path(__file__).resolve().parents[3] / "sample_frames"
 SMALL = """[[output]]
@@ -135,15 +124,3 @@ def test_a_clip_whose_disk_was_unplugged_is_retried(tmp_path: Path) -> None:
     assert len(read_records(out)) == 3  # one failure, two deliveries: nothing was made twice
     assert {p: p.stat().st_mtime_ns for p in delivered} == delivered
     assert len(list((out / "stills").iterdir())) == 2 * len(delivered)
-
-
-def test_a_day_that_is_refused_holds_none_of_its_folders(tmp_path: Path) -> None:
-    """A program that calls the API goes on, and its process with it."""
-    ours, newer = tmp_path / "ours", tmp_path / "newer"
-    append_record(newer, recorded("a") | {"schema": "rushlight-job-9"})
-    watch: Any = SimpleNamespace(outs=[ours, newer])
-    events = EventStream()
-    with open_store(tmp_path / "q.sqlite") as store:
-        with pytest.raises(OptionError, match="newer rushlight"):
-            _Folders(store, events, None, Room(events, Stop()), watch=watch).__enter__()
-        hold_folder(ours).release()

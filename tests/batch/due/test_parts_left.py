@@ -6,8 +6,8 @@ from types import SimpleNamespace
 from typing import Any
 
 from recorded import movie, recorded
+from rushlight.batch.due.parts_left import parts_left
 from rushlight.batch.records.job_record import JobRecord, read_record
-from rushlight.batch.run.parts_left import parts_left
 
 
 def record(job: str, clip: str, excerpt: str = "", **given: Any) -> JobRecord:

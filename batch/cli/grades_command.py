@@ -9,6 +9,7 @@ from rushlight.batch.api.grades import grades
 from rushlight.batch.api.requests import RequestOptions, Undone
 from rushlight.batch.terminal.console import say, say_json
 from rushlight.batch.terminal.text_tables import print_table
+from rushlight.pipelines.counted import shortened
 
 __all__ = ["show_grades"]
 
@@ -31,7 +32,7 @@ def show_grades(clip_list: Path, folder: Path, *, as_json: bool, **options: Unpa
         ],
     )
     for text, clips in result.unsaid.items():
-        few = ", ".join(clips[:3]) + (f" and {len(clips) - 3} more" if len(clips) > 3 else "")
+        few = shortened(clips, 3)
         say(f"AMF of {few}: {text}", error=True)
     kinds = ", ".join(sorted({f.suffix for f in result.files}))
     say(f"{len(result.files)} files in {result.folder}: {kinds}")

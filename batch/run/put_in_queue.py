@@ -28,7 +28,7 @@ from rushlight.batch.run.events import Event, Stop
 from rushlight.batch.run.jobs_to_make import baked, jobs_of, planned
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.batch.run.request_accounts import asking_of, bad_rows, row_ids
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.errors import InputError, OptionError
 from rushlight.pipelines.job.spec import digest_of
 
@@ -157,7 +157,7 @@ def _wait_for_originals(prepared: Prepared, events: EventStream, added: Added) -
     ids = row_ids(prepared.request.clip_list, prepared.clip_list.rows)
     waits = {ids[row.line, row.clip]: row.clip for row in prepared.not_come}
     if new := [clip for job, clip in waits.items() if job not in added.not_come]:
-        names = ", ".join(new[:4]) + (f" and {len(new) - 4} more" if len(new) > 4 else "")
+        names = shortened(new)
         events.note(
             f"{prepared.request.clip_list}: {counted(len(new), 'clip')} {'has' if len(new) == 1 else 'have'} not come yet ({names}); each is queued once its card is complete"
         )

@@ -29,7 +29,7 @@ from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.queue_row import AskedAgain
 from rushlight.batch.records.summary import FolderSums
 from rushlight.batch.scenes.recorded_rows import renewed
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.job.spec import digest_of
 
@@ -172,7 +172,7 @@ def disagreements(entries: Iterable[Entry]) -> list[str]:
 
 
 def _named(clips: Sequence[str]) -> str:
-    shown = ", ".join(clips[:3]) + (f" and {len(clips) - 3} more" if len(clips) > 3 else "")
+    shown = shortened(clips, 3)
     return f"each of {counted(len(clips), 'clip')} ({shown})" if len(clips) > 1 else shown
 
 

@@ -32,7 +32,7 @@ from rushlight.batch.watch.cards import Card, Cards
 from rushlight.batch.watch.completeness import Patience
 from rushlight.batch.watch.inputs import Inputs
 from rushlight.batch.watched_file import keep_watched, read_watched
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.errors import RushlightError, said
 
 __all__ = ["DayWatch", "Pace"]
@@ -124,7 +124,7 @@ class DayWatch:
                 self.events.warning(f"card {card.name} is gone: {card.text}{more}")
         lacking = list(dict.fromkeys(c for added in self.added.values() for c in added.not_come.values()))
         if lacking:
-            names = ", ".join(lacking[:20]) + (f" and {len(lacking) - 20} more" if len(lacking) > 20 else "")
+            names = shortened(lacking, 20)
             self.events.problem(
                 f"{self.day.document.list}: {counted(len(lacking), 'clip')} did not come and {'is' if len(lacking) == 1 else 'are'} not made: {names}"
             )

@@ -17,6 +17,7 @@ __all__ = [
     "ClearedBefore",
     "HandedOver",
     "Holds",
+    "Kind",
     "MayGo",
     "SpaceDocument",
     "SpaceFolder",
@@ -62,21 +63,15 @@ class SpacePolicy(Shape):
         return f"keep_revisions = {self.keep_revisions}{days}"
 
 
+Kind = Literal[
+    "output", "revisions", "former", "looks", "inputs", "log", "pages", "manifests", "work", "other"
+]  # of things that a folder holds, in the order in which they are told
+
+
 class Holds(Shape):
     """One kind of what a folder holds."""
 
-    kind: Literal[
-        "output",
-        "revisions",
-        "former",
-        "looks",
-        "inputs",
-        "log",
-        "pages",
-        "manifests",
-        "work",
-        "other",
-    ] = Field(
+    kind: Kind = Field(
         description="output: files of an output as they hold now; revisions: what they replaced; former: delivered, and no longer counted;"
         " looks: baked looks; inputs: what requests were made of; log: records; pages: report and tables; manifests: hash manifests; work:"
         " unfinished work; other: not ours."

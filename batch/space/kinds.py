@@ -4,29 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from pathlib import PurePosixPath
+from typing import get_args
 
 from rushlight.batch.job_log import latest
 from rushlight.batch.records.files import DeliveredMovie, revision_path
 from rushlight.batch.records.handover import Handover
 from rushlight.batch.records.job_record import JobRecord
-from rushlight.batch.records.space import Holds
+from rushlight.batch.records.space import Holds, Kind
 from rushlight.batch.report.clip_tables import TABLES
 from rushlight.batch.space.survey import Found, disk_bytes
 
 __all__ = ["Kinds"]
 
-ORDER = (
-    "output",
-    "revisions",
-    "former",
-    "looks",
-    "inputs",
-    "log",
-    "pages",
-    "manifests",
-    "work",
-    "other",
-)
+ORDER = get_args(Kind)
 _OURS = {".work": "work", "ascmhl": "manifests", "report": "pages", "log": "log"}
 _INPUTS = ("log/inputs/", "log/requests/")
 _LOOKS = "log/inputs/looks/"

@@ -167,7 +167,9 @@ def test_damage_stays_as_long_as_a_file_that_shows_it() -> None:
 def test_a_clip_that_was_not_delivered_still_says_what_was_before() -> None:
     failed = failure_record("a", "A001C001", "failed", "odd")
     assert with_delivered(failed, None) is failed
-    before = record(movie(), revision=3, reel="A001")
+    lost = {"frame": 7, "timecode": "00:00:00:07", "what": "does not decode", "lost": True}
+    made = [{"versions": {"rushlight": "1"}, "outputs": ["editorial"]}]
+    before = record(movie(), revision=3, reel="A001", damage=[lost], made_with=made)
     said = with_delivered(failed, before)
     assert (said.status, said.error, said.outputs, said.colour) == (
         "failed",
@@ -176,3 +178,4 @@ def test_a_clip_that_was_not_delivered_still_says_what_was_before() -> None:
         before.colour,
     )
     assert (said.revision, said.reel, said.finished) == (3, "A001", failed.finished)
+    assert (said.damage, said.made_with) == (before.damage, before.made_with) and said.damage

@@ -35,7 +35,7 @@ from rushlight.batch.run.jobs_to_make import baked, jobs_of, make_folder, planne
 from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
 from rushlight.batch.run.request_accounts import sums_in
 from rushlight.pipelines.counted import counted
-from rushlight.pipelines.errors import OptionError
+from rushlight.pipelines.errors import InputError, OptionError
 
 if TYPE_CHECKING:
     from rushlight.batch.farm.worker_options import Crew
@@ -152,8 +152,12 @@ class _Night:
             with minded(stop):
                 if not growth.wait(waiting, lambda: stop.asked):
                     break
-            with cancellable(stop):
-                prepared = prepare(self.request)
+            try:
+                with cancellable(stop):
+                    prepared = prepare(self.request)
+            except InputError as error:  # what is made is told all the same, and what was waited for is left
+                self.events.problem(f"what was waited for is not made: {error}")
+                break
         made.left = made.left or len(waiting)
         if stop.since and not made.stopped:
             self.made.stopped = "by a signal"

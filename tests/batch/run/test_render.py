@@ -5,6 +5,7 @@ import os
 import shutil
 import signal
 import time
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +18,12 @@ import independent
 import ocio
 from budget import seconds
 from command import started
-from here import rushlight
+from here import HereFarm, farm_here, run, rushlight, small_day  # noqa: F401
 from logged import latest, read_records
 from pictures import settled
+from rushlight.batch.plan.growing_originals import Growth
+from rushlight.batch.plan.model import Plan
+from rushlight.batch.run import render as rendering
 from rushlight.batch.verify.deliveries import verify
 from rushlight.pipelines.colour.cdl import CDL
 from rushlight.pipelines.colour.displays import find_display
@@ -338,6 +342,32 @@ def test_bad_rows_never_stop_the_night(tmp_path: Path) -> None:
         "encoding",
     }
     assert document["clips"][0]["grade"]["saturation"] == 0.95
+
+
+def test_a_list_that_is_spoilt_while_an_original_is_waited_for_costs_what_is_left_alone(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    farm_here: HereFarm,  # noqa: F811
+) -> None:
+    """What was made by then is told as it is at any other end."""
+    clip_list = small_day(tmp_path)
+
+    class Waits(Growth):
+        def take_out(self, plan: Plan, changed: Iterable[Path] = ()) -> list[Path]:
+            (second,) = (clip for clip in plan.clips if clip.row.clip == "A001C002.mov")
+            plan.clips.remove(second)
+            plan.growing.append(second.row)
+            return [second.path]
+
+        def wait(self, growing: Iterable[Path], stopped: Callable[[], bool]) -> bool:
+            clip_list.write_text("no column that is known\n")
+            return True
+
+    monkeypatch.setattr(rendering, "Growth", Waits)
+    code, said = run("render", clip_list, "--recipe", tmp_path / "two.toml", "--out", tmp_path / "out")
+    assert code == 3, said
+    assert "what was waited for is not made" in said and "delivered 1 clip" in said
+    assert [r["status"] for r in records(tmp_path / "out").values()] == ["done"]
 
 
 @pytest.mark.parametrize(

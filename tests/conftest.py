@@ -20,14 +20,14 @@ settings.load_profile("rushlight")
 # `grader` first of all: it compiles the kernel, which everything that renders would else do once more at the same time;
 # `dask_farm` and `displays` beside it need none. (.ci/run has it compiled before.)
 LONGEST = (
-    *("grader", "dask_farm", "displays", "render", "kills", "docs", "mutator", "mutated_texts", "deliveries"),
-    *("damaged_records", "mutated_folders", "render_from", "movies", "outside", "farm_night", "interrupts"),
-    *("night_faults", "originals", "day_run", "queue_commands", "slate_head", "watched_day", "day_watch"),
-    *("telling", "benchmarks", "spanned_clips", "strangers", "forecast", "queue", "pages", "faults"),
-    *("verify_command", "growing_originals", "mutated_originals", "mutated_sound", "join_segments"),
-    *("revisions", "spread", "lattice", "compiled", "live_night", "sound_night", "movie_decoder", "versions"),
-    *("hdr_night", "fdl_night", "hostile_text", "queue_operations", "hooks", "foreign", "progress"),
-    *("saturation", "damage", "names", "look_command", "show_lut_spaces", "hand_over", "serve_command"),
+    *("grader", "dask_farm", "displays", "mutated", "render", "kills", "docs", "deliveries"),
+    *("damaged_records", "render_from", "movies", "outside", "farm_night", "interrupts", "night_faults"),
+    *("originals", "day_run", "queue_commands", "slate_head", "watched_day", "day_watch", "telling"),
+    *("benchmarks", "spanned_clips", "strangers", "forecast", "queue", "pages", "faults", "verify_command"),
+    *("growing_originals", "join_segments", "revisions", "spread", "lattice", "compiled", "live_night"),
+    *("sound_night", "movie_decoder", "versions", "hdr_night", "fdl_night", "hostile_text"),
+    *("queue_operations", "hooks", "foreign", "progress", "saturation", "damage", "names", "look_command"),
+    *("show_lut_spaces", "hand_over", "serve_command"),
 )  # by seconds of the wall
 
 

@@ -13,7 +13,6 @@ ROOT = Path(__file__).resolve().parent.parent
 OWED = {
     "pipelines/burnin": "canvas guides text_fields text_masks watermark",
     "pipelines/colour": "chart icc_profile",
-    "pipelines/formats": "mp4_boxes",
     "pipelines/grading": "kernel simd",
     "pipelines/job": "exact_signal spec",
     "pipelines/originals": "probe",

@@ -8,6 +8,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import BinaryIO, NamedTuple
 
+from rushlight.pipelines.errors import SourceError
+
 __all__ = [
     "Box",
     "add_to_sample_entry",
@@ -18,6 +20,13 @@ __all__ = [
     "sample_entries",
     "timecode_track_rate",
 ]
+
+
+# Boxes that stand outermost (ISO/IEC 14496-12, table 1; QuickTime File Format, movie files).
+_OUTERMOST = frozenset(
+    b"ftyp styp pdin moov moof mfra mdat imda free skip wide pnot meta udta uuid sidx ssix prft emsg".split()
+)
+MOST = 1 << 29  # bytes of an index: days of pictures and sound
 
 
 class Box(NamedTuple):
@@ -46,8 +55,8 @@ def boxes(data: bytes, start: int = 0, end: int | None = None) -> Iterator[Box]:
 
 
 def file_boxes(stream: BinaryIO, size: int) -> Iterator[Box]:
-    """The outermost boxes of a file of `size` bytes, which is read no further than their heads. The last may end after the file does;
-    what is no box, or odd bytes at the end, ends them."""
+    """The outermost boxes of a file of `size` bytes, which is read no further than their heads. The last may end after the file does,
+    if it is of a kind that stands there; what is no box, or odd bytes at the end, ends them."""
     place = 0
     while place < size:
         stream.seek(place)
@@ -60,7 +69,7 @@ def file_boxes(stream: BinaryIO, size: int) -> Iterator[Box]:
             length, body = struct.unpack_from(">Q", head, 8)[0], 16
         if length == 0:
             length = size - place
-        if length < 8 or not any(kind):
+        if length < 8 or not any(kind) or (place + length > size and kind not in _OUTERMOST):
             return
         yield Box(kind, place, place + body, place + length)
         place += length
@@ -99,12 +108,14 @@ def picture_track(path: Path) -> PictureTrack | None:
         _, data = _movie(file)
     track = next(_tracks(data, b"vide"), None)
     head = _inside(data, track, b"tkhd") if track else None
+    head = head if head and head.body < head.end else None
     place = head.body + (52 if data[head.body] else 40) if head else 0  # version 1 has longer times
     if track is None or head is None or place + 20 > head.end:
         return None
     a, b, _, c, d = (value / 65536 for value in struct.unpack_from(">5i", data, place))
     edits = 1
-    if listed := _inside(data, track, b"edts", b"elst"):
+    listed = _inside(data, track, b"edts", b"elst")
+    if listed and listed.body < listed.end:
         form, size = (">q", 20) if data[listed.body] else (">i", 12)
         starts = range(listed.body + 8 + size - 4 - struct.calcsize(form), listed.end - 7, size)
         edits = sum(struct.unpack_from(form, data, at)[0] >= 0 for at in starts)
@@ -134,20 +145,17 @@ def timecode_track_rate(path: Path) -> Fraction | None:
 
 
 def _movie(file: BinaryIO) -> tuple[int, bytes]:
-    """The `moov` box: where it starts, and the whole of it; nothing where there is none."""
-    place = 0
-    while len(header := file.read(16)) >= 8:
-        size, kind = struct.unpack_from(">I4s", header)
-        if size == 1 and len(header) == 16:
-            size = struct.unpack_from(">Q", header, 8)[0]
-        if kind == b"moov":
-            file.seek(place)
-            return place, file.read(size) if size else file.read()
-        if size < 8:
-            break
-        place += size
-        file.seek(place)
-    return place, b""
+    """The `moov` box: where it starts, and the whole of it; nothing where there is none. SourceError for one that no movie needs."""
+    size = file.seek(0, 2)
+    box = next((box for box in file_boxes(file, size) if box.kind == b"moov"), None)
+    if box is None:
+        return size, b""
+    length = min(box.end, size) - box.start
+    if length > MOST:
+        text = f"its index (moov) has {length:,} bytes, and more than {MOST:,} are not read; give a transcode"
+        raise SourceError(text, file=str(file.name))
+    file.seek(box.start)
+    return box.start, file.read(length)
 
 
 def _tracks(data: bytes, handler: bytes) -> Iterator[Box]:

@@ -14,6 +14,9 @@ __all__ = ["cut_short"]
 _FIRST = frozenset({b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip", b"pnot"})
 _NO_INDEX = "was cut short, or its recording was never closed: it has no index; copy it again"
 
+_MOST = 1 << 44  # bytes: more than any card holds; a length beyond is damage
+_CLAIMS = "was cut short, or its boxes are damaged: one of them claims more than any file has; copy it again"
+
 
 def cut_short(path: Path) -> str:
     """The clause on a movie whose container shows that it ends too early: "was cut short: 5 of at least 9 bytes are there; copy it
@@ -36,12 +39,14 @@ def cut_short(path: Path) -> str:
 
 
 def _of_boxes(stream: BinaryIO, size: int) -> str:
-    found = list(file_boxes(stream, size))
-    if not found or found[0].kind not in _FIRST:
-        return ""
-    if found[-1].end > size:
-        return _lacks(size, found[-1].end)
-    return "" if any(box.kind == b"moov" for box in found) else _NO_INDEX
+    last, index = None, False
+    for box in file_boxes(stream, size):
+        if last is None and box.kind not in _FIRST:
+            return ""
+        last, index = box, index or box.kind == b"moov"
+    if last and last.end > size:
+        return _lacks(size, last.end) if last.end < _MOST else _CLAIMS
+    return "" if index or last is None else _NO_INDEX
 
 
 def _lacks(size: int, least: int) -> str:

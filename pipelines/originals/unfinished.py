@@ -59,10 +59,12 @@ def unfinished(path: Path) -> str:
 
 
 def _boxes(stream: BinaryIO, size: int) -> str:
-    found = list(file_boxes(stream, size))
-    if not any(box.kind == b"moov" for box in found):
+    end, index = 0, False
+    for box in file_boxes(stream, size):
+        end, index = box.end, index or box.kind == b"moov"
+    if not index:
         return "has no index yet (moov)"
-    return "ends in the middle of a box" if found[-1].end > size else ""
+    return "ends in the middle of a box" if end > size else ""
 
 
 def _footer(stream: BinaryIO, size: int) -> str:

@@ -12,6 +12,7 @@ from pictures import numbered, write_movie
 from rushlight.pipelines.errors import SourceError
 from rushlight.pipelines.originals.cut_short import cut_short
 from rushlight.pipelines.originals.probe import probe
+from rushlight.pipelines.originals.unfinished import unfinished
 
 FRAMES = [numbered(n) for n in range(6)]
 MXF = ("-c:v", "mpeg2video", "-pix_fmt", "yuv422p")
@@ -82,4 +83,21 @@ def test_what_is_no_such_file_is_not_called_cut_short(data: bytes, tmp_path: Pat
     path.write_bytes(data)
     assert cut_short(path) == ""
     with pytest.raises(SourceError, match="does not open as a movie: Invalid data"):
+        probe(path)
+
+
+def test_what_stands_behind_a_whole_movie_does_no_harm(whole: dict[str, Path], tmp_path: Path) -> None:
+    """Some copies and tools add words of their own to the end of a file."""
+    path = tmp_path / "a.mov"
+    path.write_bytes(whole["late"].read_bytes() + b"Written by a stranger, with love.")
+    assert cut_short(path) == "" == unfinished(path)
+    assert not any("cut short" in text for text in probe(path).warnings)
+
+
+@pytest.mark.parametrize("length", [2**63, 2**64 - 1])
+def test_a_length_that_no_file_has_is_no_number_of_bytes_to_wait_for(length: int, tmp_path: Path) -> None:
+    path = tmp_path / "a.mov"
+    path.write_bytes(struct.pack(">I4s", 8, b"wide") + struct.pack(">I4sQ", 1, b"mdat", length) + b"\1" * 100)
+    assert cut_short(path).startswith("was cut short, or its boxes are damaged: one of them claims more than")
+    with pytest.raises(SourceError, match="does not open as a movie: it was cut short, or its boxes"):
         probe(path)

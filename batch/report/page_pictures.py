@@ -5,11 +5,12 @@ All are small and in sRGB. They are for finding a clip and seeing that nothing i
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import TypedDict
 
 import numpy as np
@@ -226,9 +227,10 @@ def _write_small(folder: Path, names: Pictures, still: Array) -> None:
 
 
 def _write(folder: Path, name: str, rgb: Array | Codes, kind: str, *, quality: int = 95) -> None:
-    """Under its name only when it is whole. One of less quality has no profile: sRGB is what a page takes it for."""
-    place, _, file = name.rpartition("/")
-    temporary = f"{place}/.part-{file}"
+    """Under its name only when it is whole: a report may write it beside a night. One of less quality has no profile: sRGB is
+    what a page takes it for."""
+    path = PurePosixPath(name)
+    temporary = str(path.with_name(f".{path.stem}.{os.getpid()}-{os.urandom(4).hex()}.part{path.suffix}"))
     try:
         display = find_display("sRGB") if quality > SMALL_QUALITY else None
         write_still(inside_folder.fresh(folder, temporary), rgb, kind, display=display, quality=quality)

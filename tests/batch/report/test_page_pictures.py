@@ -69,6 +69,24 @@ def test_pictures_that_cannot_be_made_cost_no_clip_and_are_made_with_the_report(
     assert after.shape == before.shape and np.abs(after - before).mean() < 0.01 and before.std() > 0.05
 
 
+def test_a_report_beside_a_night_writes_a_picture_of_the_same_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write, begun = page_pictures.write_still, []
+
+    def while_another_writes(path: Path, rgb: page_pictures.Array, *given: object, **named: object) -> None:
+        begun.append(path)
+        if len(begun) == 1:
+            page_pictures._write(tmp_path, "report/pictures/a.png", np.ones((4, 4, 3)), "png8")
+        assert path.exists()  # nobody took it away
+        write(path, rgb, *given, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(page_pictures, "write_still", while_another_writes)
+    page_pictures._write(tmp_path, "report/pictures/a.png", np.zeros((4, 4, 3)), "png8")
+    assert len(set(begun)) == 2 and made(tmp_path) == ["a.png"]
+    assert not read_still(tmp_path / PICTURES / "a.png").any()
+
+
 def test_codes_are_written_as_they_are_and_a_wide_still_is_read_thinned(tmp_path: Path) -> None:
     codes = np.random.default_rng(3).integers(0, 256, (20, 64, 3), np.uint8)
     write_still(tmp_path / "a.png", codes, "png8")

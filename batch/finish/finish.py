@@ -84,13 +84,15 @@ def finish_job(payload: Mapping[str, object], segments: Sequence[Mapping[str, ob
 
 
 def _side(job: JobSpec, segment: SegmentSpec) -> SegmentSide:
-    """Side file of a segment. OptionError where its side file is damaged."""
+    """Side file of a segment. OptionError where it is damaged, DeliveryError where it is not there."""
     name = side_name(job, segment)
     try:
         return SegmentSide.read(plain_json(read_bytes(Path(job.out), name)))
     except (ValueError, OptionError) as error:
         fault = error if isinstance(error, OptionError) else OptionError(str(error))
         raise fault.at(file=str(Path(job.out) / name)) from None
+    except OSError as error:
+        raise from_os(error, Path(job.out) / name) from None
 
 
 # --- movies

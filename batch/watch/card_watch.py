@@ -76,11 +76,11 @@ class CardWatch:
             return
         stated = self._manifest(place, files)
         if not is_due(still, now, self.patience, stated):
-            self._arriving(place, files, judged(still, now, self.patience, stated=stated).text)
+            self._arriving(place, files, judged(still, now, self.patience, stated=stated))
             return
         found = judged(still, now, self.patience, unfinished=self._unfinished(place, files), stated=stated)
         if found.how is None:
-            self._arriving(place, files, found.text)
+            self._arriving(place, files, found)
         else:
             self._complete(place, files, found)
 
@@ -113,13 +113,13 @@ class CardWatch:
         elif card.state == "copy" and (before is None or before.state != "copy"):
             self.events.note(f"card {card.name}: {card.text}")
 
-    def _arriving(self, place: CardPlace, files: Files, text: str) -> None:
+    def _arriving(self, place: CardPlace, files: Files, found: Found) -> None:
         before = self.cards.at(place)
-        card = self.cards.arriving(place, files, text)
+        card = self.cards.arriving(place, files, found.text)
         self._settled.pop(place, None)
-        held = text.endswith("it waits for that")
-        if before is None or before.state != "arriving" or (held and self._told.get(place) != text):
-            self._told[place] = text
+        news = found.held and self._told.get(place) != found.text
+        if before is None or before.state != "arriving" or news:
+            self._told[place] = found.text
             self.events.card("card arriving", card.plain())
 
     def _gone(self, card: Card, text: str) -> None:

@@ -46,10 +46,12 @@ class Stillness:
 
 @dataclass(frozen=True, kw_only=True)
 class Found:
-    """A verdict: how the card is complete, or None while it arrives; and what there is to know of it."""
+    """A verdict: how the card is complete, or None while it arrives; and what there is to know of it. One that is `held` stands
+    still, but its files do not look complete: somebody may have to do something."""
 
     how: How | None
     text: str = ""
+    held: bool = False
 
 
 def seen_again(before: Stillness | None, files: tuple[CardFile, ...], now: float) -> Stillness:
@@ -85,7 +87,7 @@ def judged(
     if len(unfinished) > 1:
         why += f", and {counted(len(unfinished) - 1, 'more such file')}"
     if now - still.since < patience.unfinished:
-        return Found(how=None, text=f"{why}; it waits for that")
+        return Found(how=None, text=f"{why}; it waits for that", held=True)
     return Found(
         how=STILL, text=f"{why}, and nothing has changed for {_minutes(now - still.since)}: taken as it is"
     )

@@ -81,7 +81,8 @@ def test_a_manifest_that_names_more_waits_for_that() -> None:
 def test_a_manifest_of_other_sizes_waits_and_says_which() -> None:
     still = watched([(0, files(a=1)), (30, files(a=1)), (60, files(a=1))])
     found = judged(still, 60, PATIENCE, stated={"a.mov": 2})
-    assert found.how is None and "the files and the manifest do not fit: a.mov; it waits" in found.text
+    assert found.how is None and found.held
+    assert "the files and the manifest do not fit: a.mov; it waits" in found.text
 
 
 def test_a_manifest_that_leaves_out_an_original_does_not_make_the_card_complete() -> None:
@@ -93,7 +94,7 @@ def test_an_unfinished_file_holds_a_still_card_and_one_with_a_manifest() -> None
     still = watched([(0, files(a=1)), (60, files(a=1)), (120, files(a=1))])
     for stated in (None, {"a.mov": 1}):
         found = judged(still, 120, PATIENCE, unfinished=["a.mov is empty"], stated=stated)
-        assert found == Found(how=None, text="a.mov is empty; it waits for that")
+        assert found == Found(how=None, text="a.mov is empty; it waits for that", held=True)
 
 
 def test_one_that_stays_unfinished_is_taken_as_it_is_at_last() -> None:

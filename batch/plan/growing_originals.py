@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rushlight.batch.plan.model import Plan, PlannedClip
+from rushlight.pipelines.counted import shortened
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.inside_folder import same_time
 from rushlight.pipelines.originals.probe import probe
@@ -37,7 +38,8 @@ def state_of(path: Path) -> State:
             head, tail = path.name.split("#")[0], path.name.rsplit("#", 1)[-1]
             files = [e for e in os.scandir(path.parent) if e.name.startswith(head) and e.name.endswith(tail)]
         else:
-            return 1, path.stat().st_size, path.stat().st_mtime_ns
+            info = path.stat()  # once: its size and time are of one moment
+            return 1, info.st_size, info.st_mtime_ns
         for file in files:
             found.append(file.stat())
     return len(found), sum(s.st_size for s in found), max((s.st_mtime_ns for s in found), default=0)
@@ -110,8 +112,5 @@ class Growth:
 
 def growing_text(paths: Iterable[Path]) -> str:
     """Message about originals that are waited for."""
-    names = [path.name for path in paths]
-    more = f" and {len(names) - 4} more" if len(names) > 4 else ""
-    return (
-        f"{', '.join(names[:4])}{more}: still growing; it is taken once it has not changed for {CALM:.0f} s"
-    )
+    names = shortened([path.name for path in paths])
+    return f"{names}: still growing; it is taken once it has not changed for {CALM:.0f} s"

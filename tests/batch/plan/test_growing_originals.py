@@ -159,3 +159,19 @@ def test_permissions_are_the_umasks_or_as_asked(tmp_path: Path, farm_here: HereF
     for text in ("7", "777", "064", "rw", "-664", "1664"):
         code, said = run(*command, tmp_path / "no", "--mode", text)
         assert code == 2 and "--mode" in said and not (tmp_path / "no").exists()
+
+
+def test_size_and_time_are_of_one_moment(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "a.mov").write_bytes(b"a")
+    stat, seen = Path.stat, []
+
+    def written_to(path: Path, **named: bool) -> os.stat_result:
+        found = stat(path, **named)
+        if path.name == "a.mov":
+            seen.append(found)
+            path.write_bytes(b"a" * (len(seen) + 1))
+            os.utime(path, ns=(0, len(seen)))
+        return found
+
+    monkeypatch.setattr(Path, "stat", written_to)
+    assert state_of(tmp_path / "a.mov") in [(1, each.st_size, each.st_mtime_ns) for each in seen]

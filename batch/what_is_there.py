@@ -8,6 +8,7 @@ from pathlib import Path
 from rushlight.batch.records.files import Output
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.queue_row import QueuedOutput
+from rushlight.pipelines.counted import shortened
 from rushlight.pipelines.errors import OutsideError
 from rushlight.pipelines.inside_folder import same_time, stat_of
 from rushlight.pipelines.job.spec import MovieSpec, OutputSpec
@@ -53,7 +54,7 @@ def whole_again(record: JobRecord, *, by_hand: bool | None = None) -> str:
         by_hand = any(first <= each.frame <= last for first, last in mended for each in record.damage)
     if not by_hand:
         return f"{told}give the same command: it is made again"
-    files = ", ".join(entry.path for entry in record.outputs[:3]) + (" …" if record.outputs[3:] else "")
+    files = shortened([entry.path for entry in record.outputs], 3)
     return f"{told}move its files away ({files}) and give the same command: it is made anew"
 
 

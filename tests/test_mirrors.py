@@ -26,7 +26,6 @@ OWED = {
     "batch/plan": "model plan_row request",
     "batch/queue": "migrations store",
     "batch/records": "events files finished look original queue_row shape side_files",
-    "batch/finish": "finish",
     "batch/run": "ended_jobs events kept_inputs report_and_manifest request_accounts",
 }
 

@@ -14,7 +14,7 @@ from rushlight.batch.records.colour import Picture
 from rushlight.batch.records.files import DeliveredStill
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.side_files import FrameLine
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.errors import OutsideError
 from rushlight.pipelines.inside_folder import read_bytes
 
@@ -46,17 +46,13 @@ class SameColour:
             )
             yield (
                 True,
-                f"colour: {counted(len(self.differs), 'clip')} not as in {origin}: {_named(self.differs)}{how}",
+                f"colour: {counted(len(self.differs), 'clip')} not as in {origin}: {shortened(self.differs, SHOWN)}{how}",
             )
         if self.unknown:
             yield (
                 False,
-                f"colour: {counted(len(self.unknown), 'clip')} with nothing to compare with in {origin}: {_named(self.unknown)}",
+                f"colour: {counted(len(self.unknown), 'clip')} with nothing to compare with in {origin}: {shortened(self.unknown, SHOWN)}",
             )
-
-
-def _named(clips: tuple[str, ...]) -> str:
-    return ", ".join(clips[:SHOWN]) + (" …" if len(clips) > SHOWN else "")
 
 
 def same_colour(

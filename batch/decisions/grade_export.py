@@ -26,6 +26,7 @@ from rushlight.batch.decisions.aces_metadata_write import (
 )
 from rushlight.pipelines.colour.cdl import CDL, format_ccc, format_cdl, format_edl_comments
 from rushlight.pipelines.colour.look import Look
+from rushlight.pipelines.counted import shortened
 from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.inside_folder import file_name, read_bytes, unlink, write
@@ -138,7 +139,7 @@ def handover_files(
     for digest, look in looks.items():
         users = [name for each, name in zip(shown, names, strict=True) if digest in each]
         stem = f"{look.working.name} to {look.display.name}".replace("/", "-")
-        some = ", ".join(users[:8]) + (" …" if len(users) > 8 else "")
+        some = shortened(users, 8)
         name = f"{safe_name(stem)} {digest.partition(':')[2][:8]}"
         for suffix, text in look_luts(look, comments=[f"Clips: {some}"]).items():
             yield f"{name}{suffix}", text

@@ -26,6 +26,7 @@ from rushlight.batch.lists.list_columns import GRADE_COLUMNS
 from rushlight.batch.lists.table_file import read_table
 from rushlight.pipelines.colour.aces_metadata import AcesMetadata
 from rushlight.pipelines.colour.cdl import CDL
+from rushlight.pipelines.counted import shortened
 from rushlight.pipelines.errors import GradeError, InputError, ListError, TimecodeError
 from rushlight.pipelines.formats.timecode import Timecode
 from rushlight.pipelines.heartbeat import beating
@@ -220,9 +221,8 @@ def _agreed(found: list[Entry], reason: str) -> Entry:
     stating = [e for e in found if e not in bare] or found
     numbers = {replace(e.cdl, id="", description="") if e.cdl else None for e in stating}
     if len(numbers) > 1 or len({e.aces.pipeline for e in aces if e.aces}) > 1:
-        places = ", ".join(
-            f"{e.place} ({e.cdl.numbers() if e.cdl else 'no grade to apply'})" for e in found[:6]
-        ) + (" …" if len(found) > 6 else "")
+        said = [f"{e.place} ({e.cdl.numbers() if e.cdl else 'no grade to apply'})" for e in found]
+        places = shortened(said, 6)
         raise GradeError(f"{len(found)} different decisions fit this clip, as {reason}: {places}", key="cdl")
     best = next((e for e in stating if e.aces or e.date), stating[0])
     return replace(best, aces=aces[0].aces) if aces else best

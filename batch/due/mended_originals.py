@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.records.original import Source
 from rushlight.batch.what_is_there import whole_again
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.errors import RushlightError
 from rushlight.pipelines.originals.damaged_places import LookedAt, look_again
 from rushlight.pipelines.originals.facts import Facts
@@ -70,9 +70,7 @@ def _text(damaged: Collection[int], found: LookedAt) -> str:
         share = counted(len(found.sound), "frame")
         return f"{share} of {looked} that were looked at, of {len(damaged)} damaged ones, can be read now"
     runs = _runs(found.sound)
-    named = ", ".join(str(a) if a == b else f"{a}-{b}" for a, b in runs[:MANY]) + (
-        " …" if runs[MANY:] else ""
-    )
+    named = shortened([str(a) if a == b else f"{a}-{b}" for a, b in runs], MANY)
     rest = f"; {counted(len(found.damaged), 'other')} still cannot" if found.damaged else ""
     one = len(found.sound) == 1
     return f"its damaged {'frame' if one else 'frames'} {named} can be read now{rest}"

@@ -14,7 +14,7 @@ from rushlight.batch.records.files import DeliveredMovie
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.what_is_there import still_there
 from rushlight.pipelines.burnin.text_fields import CARD_FIELDS, fields_of
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.job.spec import MovieSpec, OutputSpec
 
 __all__ = ["SoundNews", "news_of", "told"]
@@ -102,5 +102,5 @@ def told(news: Iterable[SoundNews]) -> list[str]:
 
 
 def _listed(clips: Sequence[str]) -> str:
-    names = ", ".join(clips[:MOST_NAMED]) + (" …" if len(clips) > MOST_NAMED else "")
+    names = shortened(clips, MOST_NAMED)
     return names if len(clips) == 1 else f"{counted(len(clips), 'clip')} ({names})"

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from rushlight.batch.decisions.grade_lookup import camera_name, plain_name
 from rushlight.batch.framing.framing_files import ClipFdl
 from rushlight.batch.framing.read_fdl import Canvas, Context
+from rushlight.pipelines.counted import shortened
 from rushlight.pipelines.errors import FramingError
 
 __all__ = ["Found", "FramedClip", "find_canvases"]
@@ -89,7 +90,7 @@ def _fitting(said: ClipFdl, contexts: Iterable[tuple[Context, str]], clip: Frame
     known = dict.fromkeys(
         f"{f.canvas.width}x{f.canvas.height} ({f.context.label or f.canvas.id})" for f in every
     )
-    some = ", ".join(list(known)[:6]) + (" …" if len(known) > 6 else "")
+    some = shortened(list(known), 6)
     raise FramingError(
         f"the original is {clip.width}x{clip.height}, and {'the canvas' if len(known) == 1 else 'no canvas'} of"
         f" {said.list.file} {'is' if len(known) == 1 else 'has that size; they are'} {some}: a framing decision is for a"

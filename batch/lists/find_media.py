@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from rushlight.batch.lists.equal_copies import alike
+from rushlight.pipelines.counted import shortened
 from rushlight.pipelines.errors import ListError, SourceError
 from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.originals.image_sequences import RAW, sequence_files
@@ -141,13 +142,13 @@ def resolve_clip(
         if len(found) == 1:
             return found[0]
         if alike and not found:
-            places = ", ".join(str(p) for p in alike[:4]) + (" …" if len(alike) > 4 else "")
+            places = shortened([str(p) for p in alike])
             raise ListError(
                 f"{clip!r} is the name of {len(alike)} originals ({places}), none of which has the row's reel, timecode or range",
                 key="clip",
             )
         if found:
-            places = ", ".join(str(p) for p in found[:4]) + (" …" if len(found) > 4 else "")
+            places = shortened([str(p) for p in found])
             raise ListError(
                 f"{clip!r} is the name of {len(found)} originals ({places})"
                 + (_copies(found) or "; write more of its path, or a reel or timecode that only one has"),

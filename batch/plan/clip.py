@@ -27,6 +27,7 @@ from rushlight.batch.plan.rates import exposed_rate, played_rate, relabelled
 from rushlight.batch.plan.reels import reel_of
 from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.pipelines.colour.camera_encodings import by_header, find_encoding, suggest_encoding
+from rushlight.pipelines.counted import shortened
 from rushlight.pipelines.errors import (
     EncodingError,
     ListError,
@@ -273,9 +274,7 @@ def _acceptable(facts: Facts, recipe: Recipe) -> None:
             file=str(facts.path),
         )
     if facts.missing and recipe.missing_frames == "fail":
-        some = ", ".join(str(facts.first_number + n) for n in facts.missing[:6]) + (
-            " …" if len(facts.missing) > 6 else ""
-        )
+        some = shortened([str(facts.first_number + n) for n in facts.missing], 6)
         raise SourceError(f"lacks {len(facts.missing)} of its files: number {some}", file=str(facts.path))
     if facts.rotation not in (0, 180):
         raise SourceError(

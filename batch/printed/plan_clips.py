@@ -12,7 +12,7 @@ from rushlight.batch.terminal.console import say_wrapped
 from rushlight.batch.terminal.text_tables import print_table
 from rushlight.pipelines.counted import counted
 
-__all__ = ["MOST_NAMED", "file_of", "names_of", "print_clips", "print_scenes", "some_of"]
+__all__ = ["MOST_NAMED", "file_of", "names_of", "print_clips", "print_scenes"]
 
 MOST_NAMED = 4  # clips named in a line
 
@@ -21,12 +21,6 @@ def names_of(clips: Sequence[Clip]) -> list[str]:
     """The clips as a person has them: without their folders, where no two are of one name."""
     names = [clip["clip"].rpartition("/")[2] for clip in clips]
     return names if len(set(names)) == len(names) else [clip["clip"] for clip in clips]
-
-
-def some_of(names: Sequence[str]) -> str:
-    """The first few names, and how many more there are."""
-    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
-    return ", ".join(names[:MOST_NAMED]) + more
 
 
 def file_of(place: str) -> str:

@@ -21,7 +21,6 @@ from rushlight.batch.printed.plan_clips import (
     names_of,
     print_clips,
     print_scenes,
-    some_of,
 )
 from rushlight.batch.records.files import ClipFraming, framing_text
 from rushlight.batch.records.original import CameraFact, facts_text
@@ -29,7 +28,7 @@ from rushlight.batch.records.summary import Missing
 from rushlight.batch.room.output_sizes import GUESS_RANGE
 from rushlight.batch.terminal.console import say, say_wrapped
 from rushlight.batch.terminal.text_tables import print_table
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 
 __all__ = ["print_plan"]
 
@@ -97,7 +96,7 @@ def _print_framing(clips: Sequence[Clip]) -> None:
         if text := framing_text([ClipFraming.read(said) for said in clip["framing"]]):
             alike.setdefault(text, []).append(name)
     for text, names in alike.items():
-        say_wrapped(f"framing: {text}: {some_of(names)}")
+        say_wrapped(f"framing: {text}: {shortened(names, MOST_NAMED)}")
 
 
 def _print_camera_facts(clips: Sequence[Clip]) -> None:
@@ -111,7 +110,7 @@ def _print_camera_facts(clips: Sequence[Clip]) -> None:
     for text, said in alike.items():
         names = [name for name, _ in said]
         who = "by the header" if all(by_header for _, by_header in said) else "by list and header"
-        say_wrapped(f"camera: {text}, {who}: {some_of(names)}")
+        say_wrapped(f"camera: {text}, {who}: {shortened(names, MOST_NAMED)}")
 
 
 def _other_looks(clips: Sequence[Clip]) -> list[str]:
@@ -156,7 +155,7 @@ def _print_notes(clips: Sequence[Clip]) -> dict[str, int]:
         for text in dict.fromkeys(clip["warnings"]):
             concerned.setdefault(text, []).append(name)
     for number, (text, names) in enumerate(concerned.items(), 1):
-        say_wrapped(f"note {number}: {some_of(names)}: {text}")
+        say_wrapped(f"note {number}: {shortened(names, MOST_NAMED)}: {text}")
     return {text: number for number, text in enumerate(concerned, 1)}
 
 

@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from rushlight.batch.records.shape import Count, FrameRun, Number, Shape, Whole
-from rushlight.pipelines.counted import counted
+from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.originals.camera_header import camera_line
 
 __all__ = [
@@ -175,8 +175,8 @@ def damage_said(damage: Sequence[Damage]) -> list[str]:
     """The sentence on frames that did not decode cleanly; none where all did."""
     if not damage:
         return []
-    places = ", ".join(each.timecode for each in damage[:6] if each.timecode)
-    where = f": {places}" + (" …" if len(damage) > 6 else "") if places else ""
+    places = [each.timecode for each in damage if each.timecode]
+    where = f": {shortened(places, 6)}" if places else ""
     return [f"{DAMAGED}{counted(len(damage), 'damaged frame')}{where}"]
 
 

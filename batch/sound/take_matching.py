@@ -18,6 +18,7 @@ from math import ceil
 from rushlight.batch.sound.several_recordings import together
 from rushlight.batch.sound.sound_folders import SoundFolders
 from rushlight.batch.sound.sound_statements import SoundStated
+from rushlight.pipelines.counted import shortened
 from rushlight.pipelines.errors import ListError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
 from rushlight.pipelines.originals.sound import SAMPLE_RATE
@@ -243,7 +244,7 @@ def _of_date(alike: list[_Candidate], clip: ClipSound) -> list[_Candidate]:
 
 
 def _tie(alike: Sequence[_Candidate]) -> str:
-    names = " and ".join(str(c.take.first.path) for c in alike[:3]) + (" …" if len(alike) > 3 else "")
+    names = shortened([str(c.take.first.path) for c in alike], 3)
     dates = {c.take.first.date for c in alike if c.take.first.date}
     rolls = {c.take.first.roll for c in alike if c.take.first.roll}
     ways = ["`sound` (its file's name)"]

@@ -129,9 +129,9 @@ def test_many_clips_are_said_together() -> None:
     found = [SoundNews(clip=f"{n}.mov", alone=("editorial",), again={"viewing": DRAWN}) for n in range(8)]
     found.append(SoundNews(clip="z.mov", alone=("editorial", "viewing")))
     assert told(found) == [
-        "new sound alone, under the pictures that are there: editorial of 8 clips (0.mov, 1.mov, 2.mov, 3.mov, 4.mov, 5.mov …)",
+        "new sound alone, under the pictures that are there: editorial of 8 clips (0.mov, 1.mov, 2.mov, 3.mov, 4.mov, 5.mov and 2 more)",
         "new sound alone, under the pictures that are there: editorial, viewing of z.mov",
-        "rendered again, pictures and all, for its new sound: viewing of 8 clips (0.mov, 1.mov, 2.mov, 3.mov, 4.mov, 5.mov …): "
+        "rendered again, pictures and all, for its new sound: viewing of 8 clips (0.mov, 1.mov, 2.mov, 3.mov, 4.mov, 5.mov and 2 more): "
         "what is drawn into its picture is another now",
     ]
     assert told([SoundNews(clip="a.mov")]) == []

@@ -99,7 +99,7 @@ def test_cover_then_the_longest_overlap() -> None:
 def test_two_that_tie_are_an_error_that_says_what_would_do() -> None:
     a, b = made_take("a.wav", TEN, roll="SR1"), made_take("b.wav", TEN, roll="SR2")
     with pytest.raises(
-        ListError, match=r"2 takes fit this clip alike \(a.wav and b.wav\).*`sound`.*`sound_roll`"
+        ListError, match=r"2 takes fit this clip alike \(a.wav, b.wav\).*`sound`.*`sound_roll`"
     ) as error:
         choose(clip(), NO, media(a, b))
     assert error.value.key == "sound"

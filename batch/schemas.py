@@ -14,6 +14,7 @@ from rushlight.batch.records.handover import HANDOVER, Handover
 from rushlight.batch.records.job_record import RECORDS, SCHEMA
 from rushlight.batch.records.night_state import NOW, NightState
 from rushlight.batch.records.queue_row import QueueRow
+from rushlight.batch.records.request import ASKED, REQUEST, AskedRequest, KeptRequest
 from rushlight.batch.records.side_files import FrameLine, SegmentSide
 from rushlight.batch.records.space import CLEARED, SPACE, Cleared, SpaceDocument
 from rushlight.batch.records.summary import SUMMARY, TOLD, Summary, ToldMessage
@@ -103,6 +104,16 @@ SCHEMAS = {
             name=CLEARED,
             description="what was cleared by policy: a line of log/cleared.jsonl",
             model=lambda: TypeAdapter(Cleared),
+        ),
+        Published(
+            name=REQUEST,
+            description="what a folder was made by: a line of log/inputs/requests.jsonl",
+            model=lambda: TypeAdapter(KeptRequest),
+        ),
+        Published(
+            name=ASKED,
+            description="a request as it was read last: log/requests/*.json",
+            model=lambda: TypeAdapter(AskedRequest),
         ),
         Published(
             name="rushlight-queue-1",

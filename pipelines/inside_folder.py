@@ -45,6 +45,7 @@ __all__ = [
     "unlink",
     "unlink_as",
     "write",
+    "write_unless_same",
 ]
 
 OURS = (
@@ -271,6 +272,14 @@ def write(root: Path, name: str, data: bytes, *, sync: bool = False) -> None:
             with suppress(OSError):
                 os.unlink(temporary, dir_fd=handle)
             raise
+
+
+def write_unless_same(root: Path, name: str, data: bytes, *, sync: bool = False) -> None:
+    """`write` a file, unless it is there with these very bytes."""
+    with suppress(OSError, OutsideError):
+        if read_bytes(root, name) == data:
+            return
+    write(root, name, data, sync=sync)
 
 
 def append(root: Path, name: str) -> BinaryIO:

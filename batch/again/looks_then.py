@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rushlight.batch.looks.baked_looks import kept_look
 from rushlight.batch.plan.jobs import asked_outputs
-from rushlight.batch.run.kept_inputs import kept_look
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.job.spec import LookSpec, State, digest_of
 from rushlight.pipelines.recipe.model import MovieOutput

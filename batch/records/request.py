@@ -12,9 +12,10 @@ from rushlight.batch.records.day_title import NO_TITLE, DayTitle
 from rushlight.batch.records.shape import Count, Number, Shape
 from rushlight.batch.records.summary import Missing
 
-__all__ = ["ASKED", "AskedRequest", "AskedRow", "AskedWalk", "PlainRequest"]
+__all__ = ["ASKED", "REQUEST", "AskedRequest", "AskedRow", "AskedWalk", "KeptRequest", "PlainRequest"]
 
 ASKED: Literal["rushlight-asked-1"] = "rushlight-asked-1"
+REQUEST: Literal["rushlight-request-1"] = "rushlight-request-1"
 
 
 class PlainRequest(Shape):
@@ -111,3 +112,37 @@ class AskedRequest(Shape):
     missing: list[Missing] = Field(
         default=[], description="What nobody states of its clips, by camera, with the lines that would."
     )
+
+
+class KeptRequest(Shape):
+    """A line of `log/inputs/requests.jsonl`: what was asked for, by absolute path, and what each file of it is kept as."""
+
+    schema_: Literal["rushlight-request-1"] = Field(
+        alias="schema", description="Schema and version of the line."
+    )
+    list_: str = Field(alias="list", description="Path of the list.")
+    recipe: str = Field(description="Path of the recipe, or the name of a shipped one.")
+    grades: list[str] = Field(description="Files and folders of colour decisions.")
+    defaults: str = Field(description="File of defaults; empty without one.")
+    media: list[str] = Field(description="Folders of originals.")
+    sound: list[str] = Field(default=[], description="Folders of the sound recordist's files.")
+    encoding: str = Field(description="Encoding where nobody else states one.")
+    levels: str = Field(description="Levels where nobody else states them.")
+    rate: str = Field(description="Frames a second where headers have none.")
+    only: list[str] = Field(description="Rows that are taken, as `COLUMN=VALUE`.")
+    files: Mapping[str, str] = Field(
+        description="Names in log/inputs by what each file was: its path, or `KIND NAME`."
+    )
+    manifest: list[str] = Field(
+        default=[], description="Hash manifests that originals are held against: paths, or `auto`."
+    )
+    title: DayTitle = Field(default=NO_TITLE, description="What the day is called.")
+    away: list[str] | None = Field(
+        default=None, description="Of a day that is watched, folders that were gone or being copied."
+    )
+    tables: list[str] = Field(default=[], description="Tables of scene, take, circled and note.")
+    outputs: list[str] = Field(
+        default=[], description="Names of the outputs that were asked for; empty: all of the recipe's."
+    )
+    ranges: list[str] = Field(default=[], description="Ranges of single clips, as they were given.")
+    stills: list[str] = Field(default=[], description="Stills of single clips, as they were given.")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from pathlib import Path
 
 import xxhash
@@ -12,7 +11,7 @@ from rushlight.batch.plan.request_ledger import day_of, read_askings
 from rushlight.batch.report.clip_table import clips_by_folder, clips_csv
 from rushlight.batch.report.clip_timeline import clips_otio
 from rushlight.batch.report.mhl_manifest import ManifestFile
-from rushlight.pipelines.inside_folder import read_bytes, stat_of, write
+from rushlight.pipelines.inside_folder import stat_of, write_unless_same
 
 __all__ = ["TABLES", "write_clip_tables"]
 
@@ -32,11 +31,7 @@ def write_clip_tables(out: Path, log: Log) -> list[ManifestFile]:
 
 
 def _written(out: Path, path: str, data: bytes) -> ManifestFile:
-    before = None
-    with suppress(OSError):
-        before = read_bytes(out, path)
-    if before != data:
-        write(out, path, data, sync=True)
+    write_unless_same(out, path, data, sync=True)
     info = stat_of(out, path)
     digest = xxhash.xxh3_128_hexdigest(data)
     return ManifestFile(path=path, size=len(data), mtime_ns=info.st_mtime_ns, xxh128=digest)

@@ -22,6 +22,7 @@ from rushlight.batch.job_log import (
     read_records,
     refuse_newer,
 )
+from rushlight.batch.looks.baked_looks import bake_looks
 from rushlight.batch.plan.jobs import (
     in_turns,
     job_id,
@@ -39,7 +40,7 @@ from rushlight.batch.room.room_of_jobs import room_of_jobs
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import PLANNING, phase
 from rushlight.batch.run.forecast import cost_of_outputs
-from rushlight.batch.run.kept_inputs import bake_looks, keep_inputs
+from rushlight.batch.run.kept_inputs import keep_inputs
 from rushlight.batch.run.request_accounts import account_for, leave_out, renew_rows
 from rushlight.batch.what_is_there import paths_of
 from rushlight.pipelines.counted import counted

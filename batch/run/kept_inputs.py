@@ -1,66 +1,43 @@
 """Inputs that an output folder keeps under `log/inputs`, by digest: enough to make any part of it again.
 
-List, recipe, defaults, decisions, show LUTs, fonts, the requests that name them, and the baked looks that workers
-load, each with a small file that says of which look it is.
+List, recipe, defaults, decisions, show LUTs, fonts, and the requests that name them.
 """
 
 from __future__ import annotations
 
 import hashlib
-import os
-from collections.abc import Callable, Mapping
-from concurrent.futures import ThreadPoolExecutor, as_completed
-from contextlib import suppress
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
-
-from pydantic import Field
 
 from rushlight.batch.check.clip_originals import AUTO
 from rushlight.batch.job_log import add_line
 from rushlight.batch.json_lines import parse_lines
-from rushlight.batch.plan.prepare import Prepared, kept_fonts
+from rushlight.batch.plan.prepare import Prepared
 from rushlight.batch.plan.request import Request
-from rushlight.batch.records.day_title import NO_TITLE, DayTitle
-from rushlight.batch.records.shape import Shape
+from rushlight.batch.records.request import REQUEST, KeptRequest
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError, from_os
-from rushlight.pipelines.inside_folder import (
-    Inside,
-    append,
-    file_name,
-    make_folder,
-    path_of,
-    read_bytes,
-    write,
-)
-from rushlight.pipelines.job.spec import JobSpec, digest_of
+from rushlight.pipelines.inside_folder import Inside, append, file_name, read_bytes, write_unless_same
+from rushlight.pipelines.job.spec import digest_of
 from rushlight.pipelines.luts.lut_file import is_lut_file, parse_lut
 from rushlight.pipelines.visible_text import json_text
 
-if TYPE_CHECKING:
-    from rushlight.pipelines.colour.look import Look, State
-    from rushlight.pipelines.grading.bake import Baked
-    from rushlight.pipelines.grading.lattice import Lattice
-
-__all__ = ["bake_looks", "keep_inputs", "kept_fonts", "kept_look", "kept_requests", "read_requests"]
+__all__ = ["keep_inputs", "kept_requests", "read_requests"]
 
 FOLDER = "log/inputs"
 REQUESTS = f"{FOLDER}/requests.jsonl"
-LOOKS = f"{FOLDER}/looks"
-REQUEST_SCHEMA: Literal["rushlight-request-1"] = "rushlight-request-1"
 
 
 def keep_inputs(prepared: Prepared, out: Path) -> None:
     """All that a request was made of, by digest under log/inputs, and the request itself: enough to make it again."""
     names = {key: _name(prepared, key, data) for key, data in prepared.inputs.items()}
     for name, data in prepared.luts.kept.items():
-        _keep(out, f"{FOLDER}/{name}", data)
+        write_unless_same(out, f"{FOLDER}/{name}", data)
     for key, name in names.items():
         if key not in prepared.luts.places:
-            _keep(out, f"{FOLDER}/{name}", prepared.inputs[key])
+            write_unless_same(out, f"{FOLDER}/{name}", prepared.inputs[key])
     request = prepared.request
     said = KeptRequest(
-        schema=REQUEST_SCHEMA,
+        schema=REQUEST,
         list=str(request.clip_list.absolute()),
         recipe=str(Path(prepared.recipe_file).absolute()) if prepared.recipe_file else request.recipe,
         grades=[str(path) for path in prepared.grade_files],
@@ -91,30 +68,6 @@ def keep_inputs(prepared: Prepared, out: Path) -> None:
         line = json_text(plain, separators=(",", ":"))
         with append(out, REQUESTS) as stream:
             add_line(stream, line.encode())
-
-
-class KeptRequest(Shape):
-    """A line of requests.jsonl: what was asked for, by absolute path, and what each file of it is kept as."""
-
-    schema_: Literal["rushlight-request-1"] = Field(alias="schema")
-    list_: str = Field(alias="list")
-    recipe: str
-    grades: list[str]
-    defaults: str
-    media: list[str]
-    sound: list[str] = Field(default=[])
-    encoding: str
-    levels: str
-    rate: str
-    only: list[str]
-    files: Mapping[str, str]
-    manifest: list[str] = Field(default=[])
-    title: DayTitle = Field(default=NO_TITLE)
-    away: list[str] | None = Field(default=None)
-    tables: list[str] = Field(default=[])
-    outputs: list[str] = Field(default=[])
-    ranges: list[str] = Field(default=[])
-    stills: list[str] = Field(default=[])
 
 
 def read_requests(out: Path, tell: Callable[[str], None] = lambda text: None) -> list[KeptRequest]:
@@ -260,86 +213,3 @@ def _name(prepared: Prepared, key: str, data: bytes) -> str:
     if prepared.request.defaults and key == str(prepared.request.defaults.absolute()):
         return f"{digest}.defaults.toml"
     return f"{digest}{suffix}"
-
-
-def _keep(out: Path, name: str, data: bytes) -> None:
-    """Keep a file, unless it is there with these very bytes."""
-    with suppress(OSError, OutsideError):
-        if read_bytes(out, name) == data:
-            return
-    write(out, name, data)
-
-
-def bake_looks(out: Path, specs: list[JobSpec], kept: Path | None = None) -> list[JobSpec]:
-    """Bake every look that a movie asks for and measure every look's patches, once; the jobs name the files.
-
-    `kept`: an output folder whose baked looks are taken, where it has them. Looks that share no lattice are baked side by side.
-    """
-    from rushlight.pipelines.grading.bake import lattice_digest
-    from rushlight.pipelines.job.from_spec import build_look
-    from rushlight.pipelines.measure.look_patches import patches
-
-    named = {digest_of(look.identity()): look for spec in specs for look in (spec.look, *spec.looks.values())}
-    looks = {name: build_look(look, out) for name, look in named.items()}
-    wanted: dict[str, tuple[Look, State, int]] = {}
-    keys: list[dict[str, str]] = []
-    for spec in specs:
-        keys.append({})
-        movies = [o for o in spec.outputs if spec.segments and o.make == "movie" and o.state != "log"]
-        for output in sorted(movies, key=lambda o: o.look_key):
-            shown = spec.look_of(output)
-            key = keys[-1][output.look_key] = digest_of([shown.identity(), output.state])
-            wanted[key] = (looks[digest_of(shown.identity())], output.state, shown.size)
-    sharing: dict[str, list[str]] = {}
-    for key, (look, state, size) in wanted.items():
-        sharing.setdefault(lattice_digest(look, state, size), []).append(key)
-    known: dict[str, str] = {}
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        parts = [
-            pool.submit(_bake, out, {key: wanted[key] for key in group}, kept) for group in sharing.values()
-        ]
-        for part in as_completed(parts):
-            known |= part.result()
-    measured = {
-        name: {"patches": patches(look), "no_light": float(look.working.encode(0.0))}
-        for name, look in looks.items()
-    }
-    return [
-        spec.model_copy(
-            update={
-                "baked": {name: known[key] for name, key in each.items()},
-                **measured[digest_of(spec.look.identity())],
-                "look_patches": {
-                    name: measured[digest_of(look.identity())]["patches"] for name, look in spec.looks.items()
-                },
-            }
-        )
-        for spec, each in zip(specs, keys, strict=True)
-    ]
-
-
-def _bake(out: Path, wanted: Mapping[str, tuple[Look, State, int]], kept: Path | None) -> dict[str, str]:
-    """Looks baked, one after another, into an output folder; where each is, from there."""
-    from rushlight.pipelines.grading.bake import bake
-
-    folder, found = make_folder(out, LOOKS), {}
-    lattices: dict[str, Lattice] = {}
-    for key, (look, state, size) in wanted.items():
-        made = bake(look, state, size, lattices)
-        name = ((kept and kept_look(kept, key, made)) or made).save(folder)
-        _keep(out, f"{LOOKS}/{key}.of", name.encode())
-        found[key] = f"{LOOKS}/{name}"
-    return found
-
-
-def kept_look(kept: Path, key: str, made: Baked) -> Baked | None:
-    """A look as it was baked when it was first delivered, so that its digest stays; None if that is not there, or is another
-    look than `made`: nothing is taken by its name alone."""
-    from rushlight.pipelines.grading.bake import load_baked, same_look
-
-    try:
-        name = file_name(read_bytes(kept, f"{LOOKS}/{key}.of").decode())
-        found = load_baked(path_of(kept, f"{LOOKS}/{name}"))
-    except (OSError, ValueError, RushlightError):
-        return None
-    return found if same_look(found, made) else None

@@ -20,6 +20,7 @@ from rushlight.batch.farm.dask_farm import Task
 from rushlight.batch.job_log import failure_record
 from rushlight.batch.records.events import EVENTS
 from rushlight.batch.records.job_record import read_record
+from rushlight.batch.records.request import AskedRequest, KeptRequest
 from rushlight.batch.records.side_files import SegmentSide
 from rushlight.batch.schemas import DIALECT, SCHEMAS, find_schema, json_schema
 from rushlight.pipelines.colour.displays import ACES_CONFIG
@@ -184,6 +185,12 @@ def test_everything_that_a_night_writes_is_as_published(
     assert frames
     for line in frames:
         held("rushlight-frames-1", line)
+    for line in (out / "log/inputs/requests.jsonl").read_text().splitlines():
+        held("rushlight-request-1", json.loads(line))
+        assert not unnamed(KeptRequest.read(json.loads(line)))
+    (asked,) = (out / "log/requests").iterdir()
+    held("rushlight-asked-1", json.loads(asked.read_text()))
+    assert not unnamed(AskedRequest.read(json.loads(asked.read_text())))
 
     code, said = run("verify", out, "--json")
     assert code in (0, 1), said  # a picture of so few tiles may fail

@@ -21,11 +21,11 @@ from typing import Any
 
 import av
 
+from rushlight.batch.looks.baked_looks import bake_looks
 from rushlight.batch.plan.clip import fields_of_clip
 from rushlight.batch.plan.jobs import Known, job_spec, output_specs
-from rushlight.batch.plan.prepare import prepare
+from rushlight.batch.plan.prepare import kept_fonts, prepare
 from rushlight.batch.plan.request import Request
-from rushlight.batch.run.kept_inputs import bake_looks, kept_fonts
 from rushlight.pipelines.formats.codecs import codec
 from rushlight.pipelines.job.from_spec import movie_tags, opened_facts, segment_writer
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec

@@ -233,3 +233,13 @@ def test_empty_folders_above_a_name_go_as_far_as_they_are_empty(tmp_path: Path) 
     inside_folder.drop_empty(tmp_path, "link/x.mov", keep=0)
     inside_folder.drop_empty(tmp_path, "not/there/x.mov", keep=0)
     assert (tmp_path / "link").is_symlink() and (tmp_path / "a").is_dir()
+
+
+def test_a_file_that_says_the_same_is_left_as_it_is(tmp_path: Path) -> None:
+    path = tmp_path / "a" / "b"
+    inside_folder.write_unless_same(tmp_path, "a/b", b"one")
+    os.utime(path, ns=(1, 1))
+    inside_folder.write_unless_same(tmp_path, "a/b", b"one")
+    assert path.stat().st_mtime_ns == 1
+    inside_folder.write_unless_same(tmp_path, "a/b", b"other")
+    assert path.stat().st_mtime_ns != 1 and path.read_bytes() == b"other"

@@ -19,7 +19,7 @@ MOMENTS = {
     "reading": "rushlight.batch.plan.prepare:read_list",
     "planning": "rushlight.batch.plan.plan_row:plan_clip",
     "keeping": "rushlight.batch.run.jobs_to_make:keep_inputs",
-    "baking": "rushlight.batch.run.kept_inputs:_bake",
+    "baking": "rushlight.batch.looks.baked_looks:_bake",
     "starting": "rushlight.batch.farm.dask_cluster:_quiet",
     "queueing": "rushlight.batch.queue.store:Store.add",
     "first segment": "rushlight.batch.run.feeding:Feeding.send",

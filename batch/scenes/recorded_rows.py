@@ -23,5 +23,9 @@ def renewed(record: JobRecord, row: Row) -> JobRecord:
     if all(known.get(c, "") == cell for c, cell in said.items()) and sources == dict(record.row_from):
         return record
     cells = {c: cell for c, cell in (known | said).items() if cell or c not in said}
-    new = record.model_copy(update={"row": cells, "row_from": sources})
+    gone = set(
+        record.row_from.values()
+    )  # a fact that one of these said is its source's, told anew or taken back
+    facts = {name: fact for name, fact in record.camera_facts.items() if fact.said_by not in gone}
+    new = record.model_copy(update={"row": cells, "row_from": sources, "camera_facts": facts})
     return new.model_copy(update={"camera_facts": recorded_camera_facts(new)})

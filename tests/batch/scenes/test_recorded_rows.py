@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from rushlight.batch.job_log import failure_record
 from rushlight.batch.lists.clip_list import Row
 from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.original import CameraFact
 from rushlight.batch.scenes.recorded_rows import renewed
 
 
@@ -36,6 +37,14 @@ def test_what_its_source_takes_back_goes() -> None:
     record = recorded({"clip": "A001.mov", "scene": "12"}, scene="t.csv:2")
     new = renewed(record, row({}))
     assert new.row == {"clip": "A001.mov"} and new.row_from == {}
+
+
+def test_an_exposure_index_that_its_source_takes_back_is_no_defaults() -> None:
+    for said_by, left in (("t.csv:2", {}), ("day.toml", {"iso": "800"})):
+        record = recorded({"clip": "A001.mov", "iso": "800", "scene": "1"}, iso="t.csv:2", scene="t.csv:2")
+        facts = {"iso": CameraFact(value="800", said_by=said_by)}
+        new = renewed(record.model_copy(update={"camera_facts": facts}), row({}))
+        assert {name: fact.value for name, fact in new.camera_facts.items()} == left
 
 
 def test_a_person_who_states_it_takes_the_tables_place() -> None:

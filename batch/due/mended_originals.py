@@ -6,7 +6,7 @@ is part of its identity from then on, and stays in the record, so that every lat
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from rushlight.batch.records.job_record import JobRecord
@@ -51,17 +51,17 @@ def mended_since(
     source = (record and record.source) or Source()
     if record is None or not source.sampled or source.sampled != sampled:
         return NOTHING
-    known = frozenset(frame for first, last in source.mended for frame in range(first, last + 1))
+    known = _runs(source.mended)
     damaged = {each.frame for each in record.damage if each.frame in frames}
-    if not damaged or known & damaged:
-        return Mended(runs=_runs(known), by_hand=bool(damaged))
+    if not damaged or any(first <= frame <= last for first, last in known for frame in damaged):
+        return Mended(runs=known, by_hand=bool(damaged))
     try:
         found = look_again(facts, damaged, conform=conform)
     except (RushlightError, OSError):  # whoever renders it says what is wrong with it
-        return Mended(runs=_runs(known))
+        return Mended(runs=known)
     if not found.sound:
-        return Mended(runs=_runs(known))
-    return Mended(runs=_runs(known | found.sound), text=_text(damaged, found))
+        return Mended(runs=known)
+    return Mended(runs=_runs([*known, *((n, n) for n in found.sound)]), text=_text(damaged, found))
 
 
 def _text(damaged: Collection[int], found: LookedAt) -> str:
@@ -69,21 +69,21 @@ def _text(damaged: Collection[int], found: LookedAt) -> str:
     if looked < len(damaged):
         share = counted(len(found.sound), "frame")
         return f"{share} of {looked} that were looked at, of {len(damaged)} damaged ones, can be read now"
-    runs = _runs(found.sound)
+    runs = _runs((n, n) for n in found.sound)
     named = shortened([str(a) if a == b else f"{a}-{b}" for a, b in runs], MANY)
     rest = f"; {counted(len(found.damaged), 'other')} still cannot" if found.damaged else ""
     one = len(found.sound) == 1
     return f"its damaged {'frame' if one else 'frames'} {named} can be read now{rest}"
 
 
-def _runs(frames: Collection[int]) -> tuple[tuple[int, int], ...]:
-    """Runs of frames as first and last number, in order."""
+def _runs(runs: Iterable[Sequence[int]]) -> tuple[tuple[int, int], ...]:
+    """Runs of frames in order, joined where they touch; what is none is left out. A record may claim runs of any length."""
     found: list[tuple[int, int]] = []
-    for frame in sorted(frames):
-        if found and frame == found[-1][1] + 1:
-            found[-1] = (found[-1][0], frame)
-        else:
-            found.append((frame, frame))
+    for first, last in sorted(runs):
+        if found and first <= found[-1][1] + 1:
+            found[-1] = (found[-1][0], max(found[-1][1], last))
+        elif first <= last:
+            found.append((first, last))
     return tuple(found)
 
 

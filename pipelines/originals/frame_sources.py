@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from rushlight.pipelines.errors import RushlightError, SourceError, said
 from rushlight.pipelines.formats.media_libraries import image_fault
 from rushlight.pipelines.formats.pixel_formats import new_frame, planes
+from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.originals.image_sequences import as_stored, refusal, rgb_channels
 from rushlight.pipelines.originals.movie_decoder import Reading
 from rushlight.pipelines.originals.probe import Facts
@@ -73,6 +74,7 @@ class MovieSource:
                 continue
             alike = (image.width, image.height) == (self.facts.width, self.facts.height)
             if number < wanted:
+                beat()
                 last = image if alike else last
                 continue
             while wanted < min(number, first + count):

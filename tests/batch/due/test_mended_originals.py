@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +69,17 @@ def test_what_was_found_once_stays_part_of_the_original(looks: dict[str, Any]) -
     looks["sound"] = {40}
     found = since(record(40, mended=[[5, 6]]))
     assert found.runs == ((5, 6), (40, 40)) and found.text
+
+
+def test_runs_of_a_damaged_record_are_not_counted_out(looks: dict[str, Any]) -> None:
+    looks["sound"] = {5}
+    tracemalloc.start()
+    try:
+        found = since(record(5, mended=[[3_000_000, 2_000_000_000], [9, 3], [10, 3_000_000], [7, 8]]))
+        assert tracemalloc.get_traced_memory()[1] < 1_000_000
+    finally:
+        tracemalloc.stop()
+    assert found.runs == ((5, 5), (7, 8), (10, 2_000_000_000)) and found.text
 
 
 def test_what_is_no_proof_is_not_asked_for_again(looks: dict[str, Any]) -> None:

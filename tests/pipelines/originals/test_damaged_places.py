@@ -15,6 +15,7 @@ import independent
 from damaged_card import LONG, START, overwritten
 from pictures import numbered, write_movie, write_sequence
 from rushlight.pipelines.errors import SourceError
+from rushlight.pipelines.heartbeat import at_each_beat
 from rushlight.pipelines.originals import damaged_places
 from rushlight.pipelines.originals.damaged_places import look_again
 from rushlight.pipelines.originals.probe import probe
@@ -94,3 +95,12 @@ def test_a_movie_without_its_index_is_not_decoded_from_its_beginning(
     assert looked(path, 3) == ([3], [])
     monkeypatch.setattr(damaged_places, "is_cut_short", lambda path: True)
     assert looked(path, 2) == ([], [2])
+
+
+def test_a_stop_is_heard_on_the_way_from_a_far_key_picture(tmp_path: Path) -> None:
+    path, seen = tmp_path / "a.mov", list[None]()
+    one = ("-c:v", "libx264", "-pix_fmt", "yuv420p", "-g", "100", "-sc_threshold", "0")
+    independent.write(path, [numbered(n) for n in range(40)], *one)
+    with at_each_beat(lambda: seen.append(None)):
+        assert looked(path, 39) == ([39], [])
+    assert len(seen) >= 40

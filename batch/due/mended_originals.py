@@ -79,7 +79,7 @@ def _text(damaged: Collection[int], found: LookedAt) -> str:
 def _runs(runs: Iterable[Sequence[int]]) -> tuple[tuple[int, int], ...]:
     """Runs of frames in order, joined where they touch; what is none is left out. A record may claim runs of any length."""
     found: list[tuple[int, int]] = []
-    for first, last in sorted(runs):
+    for first, last in sorted((a, b) for a, b in runs):
         if found and first <= found[-1][1] + 1:
             found[-1] = (found[-1][0], max(found[-1][1], last))
         elif first <= last:

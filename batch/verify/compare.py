@@ -6,7 +6,8 @@ Reference frames never carry or apply a grade: they are looked at, and mismatche
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Literal
 
@@ -22,6 +23,7 @@ from rushlight.batch.records.verdicts import AloneClip, ComparedClip, Difference
 from rushlight.batch.verify.colour_check import tile_array
 from rushlight.batch.verify.deliveries import delivered_clips, delivered_log
 from rushlight.pipelines.colour.displays import find_display
+from rushlight.pipelines.counted import shortened
 from rushlight.pipelines.errors import OptionError, RushlightError
 from rushlight.pipelines.formats.pixel_formats import planes
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -183,28 +185,55 @@ def against_references(folder: Path, references: Path) -> list[ReferenceVerdict]
     frames = list(reference_frames(references))
     if not any(stem for _, stem, _ in frames):
         raise OptionError(f"holds no JPEG, PNG or TIFF {_BY_NAME}", file=str(references))
-    by_stem: dict[str, DeliveredMovie] = {}
-    for record in delivered_clips(folder):
-        movies = [e for e in record.outputs if isinstance(e, DeliveredMovie) and e.state == "graded"]
-        for entry in sorted(movies, key=lambda e: (not e.look, -len(e.covered))):  # the last holds
-            for name in (
-                entry.path,
-                record.clip.replace("\\", "/"),
-            ):  # a template may name its file otherwise
-                by_stem[Path(name).stem.lower()] = entry
+    by_stem = _movies_by_stem(delivered_clips(folder))
     rows: list[ReferenceVerdict] = []
     for path, stem, digits in frames:
-        movie = by_stem.get(stem.lower())
+        movies = by_stem.get(stem.lower(), [])
+        having = [(original, entry) for original, entry in movies if _within(digits, entry)]
+        originals = list(dict.fromkeys(original for original, _ in having))
         if not stem:
             rows.append(_untold(path, stem, f"is not {_BY_NAME}"))
-        elif movie is None:
+        elif not movies:
             rows.append(_untold(path, stem, "no graded movie of this clip was delivered"))
+        elif len(originals) > 1:
+            text = f"{len(originals)} clips of this name have that timecode: {shortened(originals)}"
+            rows.append(_untold(path, stem, text))
         else:
             try:
-                rows.append(_against(folder, path, stem, digits, movie))
+                rows.append(_against(folder, path, stem, digits, (having or movies)[0][1]))
             except Exception as error:
                 rows.append(_untold(path, stem, unexpected(folder, f"comparing {path.name}", error)))
     return sorted(rows, key=lambda r: -(r.mean if r.mean is not None else 1e9))
+
+
+def _movies_by_stem(records: Iterable[DeliveredRecord]) -> dict[str, list[tuple[str, DeliveredMovie]]]:
+    """The movie of each clip that a reference is held against, with its original, by names that a picture may have of it; of one
+    name the longest first, which is that of the whole clip."""
+    found: dict[str, list[tuple[str, DeliveredMovie]]] = defaultdict(list)
+    for record in records:
+        movies = [e for e in record.outputs if isinstance(e, DeliveredMovie) and e.state == "graded"]
+        named: dict[str, list[DeliveredMovie]] = defaultdict(list)
+        for entry in movies:  # a template may name its file otherwise than its clip
+            for stem in {Path(name).stem.lower() for name in (entry.path, record.clip.replace("\\", "/"))}:
+                named[stem].append(entry)
+        for stem, ours in named.items():
+            found[stem].append((record.source.path, min(ours, key=lambda e: (e.look != "", len(e.covered)))))
+    return {stem: sorted(each, key=lambda pair: -pair[1].frames) for stem, each in found.items()}
+
+
+def _timecode(digits: str, entry: DeliveredMovie) -> tuple[str, int]:
+    """Timecode of eight digits as a movie's rate writes it, and the movie's frame that has it. TimecodeError for what is none."""
+    rate = FrameRate.parse(entry.rate)
+    first = Timecode.parse(entry.first_timecode, rate)
+    text = f"{digits[:2]}:{digits[2:4]}:{digits[4:6]}{';' if first.drop else ':'}{digits[6:]}"
+    return text, first.until(Timecode.parse(text, rate))
+
+
+def _within(digits: str, entry: DeliveredMovie) -> bool:
+    try:
+        return entry.card <= _timecode(digits, entry)[1] < entry.frames
+    except RushlightError:
+        return False
 
 
 def _untold(path: Path, clip: str, text: str, timecode: str = "") -> ReferenceVerdict:
@@ -216,11 +245,8 @@ def _untold(path: Path, clip: str, text: str, timecode: str = "") -> ReferenceVe
 
 
 def _against(folder: Path, path: Path, clip: str, digits: str, entry: DeliveredMovie) -> ReferenceVerdict:
-    rate = FrameRate.parse(entry.rate)
-    first = Timecode.parse(entry.first_timecode, rate)
-    text = f"{digits[:2]}:{digits[2:4]}:{digits[4:6]}{';' if first.drop else ':'}{digits[6:]}"
     try:
-        number = first.until(Timecode.parse(text, rate))
+        text, number = _timecode(digits, entry)
     except RushlightError as error:
         return _untold(path, clip, error.text)
     if not entry.card <= number < entry.frames:

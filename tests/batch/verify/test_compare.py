@@ -13,8 +13,10 @@ from jsonschema import Draft202012Validator
 from logged import append_record
 from recorded import movie, recorded, still
 from rushlight.batch.api.verify import VerifyResult
-from rushlight.batch.records.verdicts import Verdicts
+from rushlight.batch.records.files import DeliveredMovie
+from rushlight.batch.records.verdicts import ReferenceVerdict, Verdicts
 from rushlight.batch.schemas import SCHEMAS, json_schema
+from rushlight.batch.verify import compare as compare_module
 from rushlight.batch.verify.compare import against_references, compare, reference_frames
 from rushlight.pipelines.colour.camera_encodings import find_encoding
 from rushlight.pipelines.colour.cdl import CDL
@@ -128,6 +130,32 @@ def test_what_verify_prints_of_both_is_of_the_published_schema(tmp_path: Path) -
         assert not Draft202012Validator(schema).is_valid(damaged)
         with pytest.raises(OptionError, match="against"):
             Verdicts.read(damaged)
+
+
+def test_a_reference_is_of_the_clip_of_its_name_that_has_its_timecode(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of one name: a whole clip, an excerpt of it, a clip of another camera with other timecode, and one with the same as that."""
+    whole, part = record("a", path="e/A/c.mov"), record("a-24", path="e/A/c-24.mov", frames=12)
+    part |= {"source": whole["source"], "clip": "A/c.mov 24-36"}
+    other = record("b", path="e/B/c.mov", first_timecode="02:00:00:00")
+    here = folder(tmp_path / "here", whole, other, part)
+    seen: list[str] = []
+
+    def against(folder: Path, path: Path, clip: str, digits: str, entry: DeliveredMovie) -> ReferenceVerdict:
+        seen.append(entry.path)
+        return compare_module._untold(path, clip, "")
+
+    monkeypatch.setattr(compare_module, "_against", against)
+    frames = tmp_path / "frames"
+    frames.mkdir()
+    for digits in ("01000012", "02000012", "03000000"):
+        (frames / f"c_{digits}.jpg").write_bytes(b"")
+    against_references(here, frames)
+    assert seen == ["e/A/c.mov", "e/B/c.mov", "e/A/c.mov"]
+    append_record(here, record("d", path="e/D/c.mov", first_timecode="02:00:00:00"))
+    texts = [row.text for row in against_references(here, frames)]
+    assert texts == ["", "2 clips of this name have that timecode: /media/b, /media/d", ""]
 
 
 def with_look(each: dict[str, Any], look: Look, name: str = "producer") -> dict[str, Any]:

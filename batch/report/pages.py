@@ -6,7 +6,9 @@ pages are small and in sRGB.
 
 from __future__ import annotations
 
+import time
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from rushlight.batch.cleared_log import read_cleared
@@ -33,6 +35,8 @@ from rushlight.pipelines.inside_folder import make_folder, unlink, write
 from rushlight.pipelines.visible_text import json_text
 
 __all__ = ["write_report"]
+
+LATELY = 60.0  # seconds between a clip's pictures and its record, at most
 
 
 def write_report(folder: Path, log: Log | None = None) -> Path:
@@ -111,13 +115,16 @@ def _batch(folder: Path, records: Sequence[ClipRecord], day: Day) -> str:
 
 
 def _tidy(folder: Path, clips: Sequence[PageClip]) -> None:
-    """Remove pictures of clips that are no more, or were made anew."""
+    """Remove pictures of clips that are no more, or were made anew; one that a night beside this has just written is of a clip whose
+    record comes."""
     used = {
         name for c in clips for name in (c.still, c.strip, c.waveform, c.cell, c.small, c.before, *c.scopes)
     }
     for path in (folder / PICTURES).iterdir():
         if path.name not in used and not path.is_dir():
-            unlink(folder, f"{PICTURES}/{path.name}")
+            with suppress(FileNotFoundError):
+                if time.time() - path.lstat().st_mtime > LATELY:
+                    unlink(folder, f"{PICTURES}/{path.name}")
 
 
 def _fault(name: str, text: str) -> OddThing:

@@ -5,6 +5,7 @@ import csv
 import hashlib
 import html
 import json
+import os
 import re
 import shutil
 import subprocess
@@ -366,7 +367,13 @@ def test_pictures_are_kept_and_old_ones_removed(out: Path, tmp_path: Path) -> No
     shutil.copytree(out, folder)
     pictures = folder / "report" / "pictures"
     before = {p.name: p.stat().st_mtime_ns for p in pictures.iterdir()}
-    (pictures / "old.jpg").write_bytes(b"of another clip")
+    for name in ("old.jpg", ".part.jpg", "new.jpg"):
+        (pictures / name).write_bytes(b"of another clip")
+        if name != "new.jpg":
+            os.utime(pictures / name, (0, 0))
+    before["new.jpg"] = (
+        (pictures / "new.jpg").stat().st_mtime_ns
+    )  # a night beside this has just finished its clip
     write_report(folder)
     assert {p.name: p.stat().st_mtime_ns for p in pictures.iterdir()} == before
 

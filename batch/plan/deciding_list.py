@@ -12,12 +12,20 @@ from dataclasses import replace
 from rushlight.batch.plan.jobs import asked_outputs, job_id
 from rushlight.batch.plan.model import Plan, PlannedClip
 from rushlight.batch.plan.request import Left, Request
-from rushlight.batch.plan.request_ledger import Asked, Asking, request_id, told_apart
+from rushlight.batch.plan.request_ledger import Asked, Asking, differing, request_id, told_apart
 from rushlight.batch.plan.twins import fingerprint
 from rushlight.pipelines.job.spec import digest_of
 from rushlight.pipelines.recipe.model import Recipe
 
-__all__ = ["asked_row", "in_order", "leave_to_others", "left_to_others", "not_named_any_more"]
+__all__ = [
+    "asked_row",
+    "decided_since",
+    "in_order",
+    "leave_to_others",
+    "left_to_others",
+    "not_named_any_more",
+    "picture_of",
+]
 
 ALL = None  # of a clip: no output of it is the list's to make
 
@@ -41,19 +49,51 @@ def asked_row(clip: PlannedClip, recipe: Recipe) -> Asked:
     )
 
 
-def left_to_others(askings: Sequence[Asking], *, whole: bool = False) -> dict[str, dict[str, Left]]:
-    """Per request (its id) the clips (jobs) that another one decides, each with the names of the outputs that are not to be made by this
-    one: all (None) where the other asks for another picture or, with `whole`, in any case. `askings` in the order of reading."""
-    asked: dict[str, list[tuple[float, Asking, Asked]]] = {}
+def picture_of(clip: PlannedClip) -> str:
+    """The picture that a planned clip asks for, as `Asked` has it."""
+    return f"{clip.first}+{clip.count} {digest_of(clip.look.identity(), 12)}"
+
+
+def _by_job(askings: Sequence[Asking]) -> dict[str, list[tuple[float, Asking, Asked]]]:
+    """Of each clip (job) the rows that ask or asked for it, in the order in which they were read last."""
+    found: dict[str, list[tuple[float, Asking, Asked]]] = {}
     for asking in askings:
         for row in asking.rows:
             if row.asks and not row.dropped:
-                asked.setdefault(row.job, []).append((asking.when, asking, row))
+                found.setdefault(row.job, []).append((asking.when, asking, row))
         for row in asking.gone:
-            asked.setdefault(row.job, []).append((row.when, asking, row))
-    found: dict[str, dict[str, Left]] = {}
-    for job, rows in asked.items():
+            found.setdefault(row.job, []).append((row.when, asking, row))
+    for rows in found.values():
         rows.sort(key=lambda each: each[0])
+    return found
+
+
+def decided_since(askings: Sequence[Asking], job: str, picture: str) -> str:
+    """Sentence on a clip that waits in a queue with this picture, where a list that was read later asks for another; else empty. So it is
+    where nothing is known of either."""
+    rows = _by_job(askings).get(job, [])
+    if not rows or not picture or rows[-1][2].picture in ("", picture):
+        return ""
+    _, last, latest = rows[-1]
+    ours = next(((asking, row) for _, asking, row in reversed(rows) if row.picture == picture), None)
+    if ours is None or ours[0].list == last.list:
+        return (
+            f"not made as it waits here: {last.name} was read again since, and asks for it otherwise. Add the list again, as it is to"
+            " be made; or take this out of the queue (rushlight queue drop)"
+        )
+    first, second = told_apart([ours[0].list, last.list])
+    what = " and ".join(differing([ours[1], latest]))
+    return (
+        f"not made as it waits here: {second}, which was read later than {first}, asks for it with another {what}. To have it as"
+        f" {first} says, add that list again; else take this out of the queue (rushlight queue drop)"
+    )
+
+
+def left_to_others(askings: Sequence[Asking], *, whole: bool = False) -> dict[str, dict[str, Left]]:
+    """Per request (its id) the clips (jobs) that another one decides, each with the names of the outputs that are not to be made by this
+    one: all (None) where the other asks for another picture or, with `whole`, in any case. `askings` in the order of reading."""
+    found: dict[str, dict[str, Left]] = {}
+    for job, rows in _by_job(askings).items():
         last, taken = rows[-1], set[str]()
         for _, asking, row in reversed(rows):
             alike = _alike(row, last[2])
@@ -66,8 +106,8 @@ def left_to_others(askings: Sequence[Asking], *, whole: bool = False) -> dict[st
 
 def _alike(row: Asked, other: Asked) -> bool:
     """True if two rows ask for the same picture, wherever its original lies."""
-    if row.look and other.look:
-        return (row.range, row.look) == (other.range, other.look)
+    if row.picture and other.picture:
+        return row.picture == other.picture
     return row.asks == other.asks
 
 

@@ -30,6 +30,7 @@ __all__ = [
     "Entry",
     "Settled",
     "day_of",
+    "differing",
     "drop_rows",
     "keep_asking",
     "made_from",
@@ -56,6 +57,11 @@ class Asked:
     look: str = ""  # and look, and
     outputs: tuple[str, ...] = ()  # names of the outputs: of older versions empty
     when: float = 0.0  # it asked last, as time.time, where it asks no more
+
+    @property
+    def picture(self) -> str:
+        """What tells the picture that it asks for, wherever its original lies; empty where it could not be planned, and of older versions."""
+        return f"{self.range} {self.look}" if self.look else ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -264,7 +270,7 @@ def day_of(askings: Sequence[Asking], records: Mapping[str, JobRecord]) -> Day:
             clip=each.clip,
             state=status(job),
             lists=told_apart(list(each.lists)),
-            differs=_differing(list(each.lists.values())),
+            differs=differing(list(each.lists.values())),
         )
         for job, each in seen.items()
     )
@@ -292,7 +298,7 @@ def told_apart(paths: Sequence[str]) -> tuple[str, ...]:
     return tuple(paths)
 
 
-def _differing(rows: Sequence[Asked]) -> tuple[str, ...]:
+def differing(rows: Sequence[Asked]) -> tuple[str, ...]:
     """What several rows ask for otherwise of one clip, in words; empty where they agree."""
     if len({row.asks for row in rows}) < 2:
         return ()

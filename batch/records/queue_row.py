@@ -127,6 +127,10 @@ class TurnOrders(Shape):
     replaced: Literal["keep", "remove"] = Field(
         default="keep", description="What happens to files that this turn replaces: keep or remove."
     )
+    picture: str = Field(
+        default="",
+        description="Picture that its list asked for: range, and digest of its look; of older versions empty.",
+    )
 
 
 class AskedAgain(Shape):

@@ -138,6 +138,15 @@ class Delivery:
         self.state.summary.failed.append((job.clip, text))
         self.state.on_event(Event(what="failed", clip=job.clip, text=text))
 
+    def leave(self, job: QueuedJob, why: str) -> None:
+        """Leave a job to what was read since. It waits for a person; what its folder has of the clip stays as it is, the log too."""
+        if self.state.store.set_state(job.key, job.identity, "set aside", error=why):
+            self.state.summary.set_aside.append((job.clip, why))
+            self.state.on_event(Event(what="set aside", clip=job.clip, text=why))
+        else:
+            self.state.version = -1  # a revision of it was queued meanwhile
+        self.state.active.pop(job.key, None)
+
     def ended(self, running: Running, number: int, result: Result) -> None:
         if result.error is not None:
             self.went_wrong(running, number, result.error)

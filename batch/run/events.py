@@ -154,6 +154,10 @@ class Place:
         """Why a clip waits for its original, which is not there; empty where it does not: it is there, or a clip without fails."""
         return ""
 
+    def decided(self, job: QueuedJob) -> str:
+        """Why a job is not made as it was queued: a list that was read since asks for another picture of its clip; else empty."""
+        return ""
+
     def delivered(self, out: Path, record: JobRecord) -> None:
         """A clip's files have their final names; on other machines they were made under another umask."""
         if self.mode is None:

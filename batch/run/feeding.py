@@ -208,6 +208,9 @@ class Feeding:
             self.state.store.set_state(job.key, job.identity, "done")
             self.state.on_event(Event(what="there", clip=job.clip))
             return
+        if why := self.state.place.decided(job):
+            self.delivery.leave(job, why)
+            return
         self.state.store.count_attempt(job.key)
         results = self.state.store.segments(job.key, job.identity)
         self.state.active[job.key] = Running(
@@ -233,6 +236,9 @@ class Feeding:
 
     def send(self, running: Running, number: int) -> None:
         job, payload = running.plan.job, running.payload
+        if number == FINISH and (why := self.state.place.decided(running.job)):
+            self.delivery.leave(running.job, why)
+            return
         self.serial += 1
         token = f"{os.getpid()}-{self.serial}"
         key = f"{job}-{number}-{token}"

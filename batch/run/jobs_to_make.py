@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, MutableMapping
+from collections.abc import Callable, Collection, Iterable, Mapping, MutableMapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,6 +23,7 @@ from rushlight.batch.job_log import (
     refuse_newer,
 )
 from rushlight.batch.looks.baked_looks import bake_looks
+from rushlight.batch.plan.deciding_list import picture_of
 from rushlight.batch.plan.jobs import (
     in_turns,
     job_id,
@@ -97,9 +98,11 @@ def jobs_of(
     *,
     renewed: bool = True,
     ahead: RoomAhead | None = None,
+    in_hand: Mapping[str, Collection[str]] | None = None,
 ) -> tuple[list[Turn], list[PlannedClip], Day]:
     """Turns to be made in `out`, clips that are there, and the whole day of the folder; inputs and bad rows are kept.
-    `renewed`: what was dropped from the queue is asked for again; `ahead` says what will not fit on its disk."""
+    `renewed`: what was dropped from the queue is asked for again; `ahead` says what will not fit on its disk; `in_hand`: pictures that a
+    run is making now, by job, so that what is there now of another one will not be."""
     room = room or Room(events, Stop(), patient=False)
     plan = prepared.plan
     refuse_links(out)
@@ -109,6 +112,7 @@ def jobs_of(
     dues = _dues(prepared, out, records)
     for text in room.to(out, lambda: _renamed(prepared, out, records, dues)):
         events.note(text)
+    dues |= _after(plan.clips, dues, in_hand or {})
     turns, settled, news = _turns(prepared, out, dues)
     refuse_links(out, sorted({o.folder for turn in turns for o in turn.spec.outputs}))
     for refused in log.refused:
@@ -190,6 +194,14 @@ def _dues(prepared: Prepared, out: Path, records: Mapping[str, JobRecord]) -> di
         except Exception as error:
             _broken(plan, clip, error)
     return found
+
+
+def _after(
+    clips: Iterable[PlannedClip], dues: Mapping[str, Due], in_hand: Mapping[str, Collection[str]]
+) -> dict[str, Due]:
+    """What is to be made of clips of which another picture is being made now: all, once that is over."""
+    others = {job_id(clip) for clip in clips if set(in_hand.get(job_id(clip), ())) - {picture_of(clip)}}
+    return {job: replace(dues[job], missing=dues[job].asked) for job in others}
 
 
 def _broken(plan: Plan, clip: PlannedClip, error: Exception) -> None:
@@ -287,6 +299,7 @@ def _turns_of_clip(prepared: Prepared, clip: PlannedClip, out: Path, due: Due) -
             earlier_outputs=[name for names in made[:index] for name in names],
             later_outputs=[name for names in made[index + 1 :] for name in names],
             replaced="remove" if prepared.request.replaced == "remove" else "keep",
+            picture=picture_of(clip),
         )
         turns.append(Turn(spec=spec, orders=orders, recipe=recipe.name))
     return turns

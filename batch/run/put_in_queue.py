@@ -1,4 +1,4 @@
-"""Lists into a queue: read, planned, and what is missing, changed or damaged of them queued; and queued jobs planned again."""
+"""Lists into a queue: read, planned, and what is missing, changed or damaged of them queued; and queued jobs planned again, or taken out."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Event, Stop
 from rushlight.batch.run.jobs_to_make import baked, jobs_of, planned
 from rushlight.batch.run.kept_inputs import kept_requests
-from rushlight.batch.run.request_accounts import asking_of, bad_rows, row_ids
+from rushlight.batch.run.request_accounts import asking_of, bad_rows, drop_from, row_ids
 from rushlight.pipelines.counted import counted, shortened
 from rushlight.pipelines.errors import InputError, OptionError
 from rushlight.pipelines.job.spec import digest_of
@@ -35,7 +35,7 @@ from rushlight.pipelines.job.spec import digest_of
 if TYPE_CHECKING:
     from rushlight.batch.run.event_stream import EventStream
 
-__all__ = ["ALL", "Added", "plan_again", "put_again", "put_in", "read_list"]
+__all__ = ["ALL", "Added", "drop_jobs", "plan_again", "put_again", "put_in", "read_list"]
 
 ALL: Collection[str] = frozenset(get_args(JobState))
 
@@ -103,17 +103,14 @@ def put_in(
     prepared.plan.warnings = [w for w in dict.fromkeys(prepared.plan.warnings) if w not in added.warned]
     added.warned.update(prepared.plan.warnings)
     added.ahead.waiting = lambda: _waiting(store)
-    found, settled, day = jobs_of(prepared, out, events, room, renewed=renewed, ahead=added.ahead)
+    in_hand, ahead = _in_hand(store, out), added.ahead
+    found, settled, day = jobs_of(prepared, out, events, room, renewed=renewed, ahead=ahead, in_hand=in_hand)
     _wait_for_originals(prepared, events, added)
     suffix = f"@{digest_of(str(out), 8)}"
     chosen = [turn for turn in found if turn.spec.job not in day.dropped]
     if originals is not None:
         chosen = [turn for turn in chosen if Path(turn.spec.source.path) in originals]
-    if leave:
-        known = {(row.key, row.identity) for row in store.rows(*leave)}
-        chosen = [
-            t for t in chosen if {(j.key, j.identity) for j in queued_jobs(out, [t], suffix=suffix)} - known
-        ]
+    chosen = _but_known(store, out, chosen, suffix, leave)
     if request.wait_for_grade:
         chosen = _graded(prepared, chosen, events, added)
     turns = room.to(out, lambda: baked(prepared, out, chosen))
@@ -149,6 +146,25 @@ def _waiting(store: Store) -> list[ToMake]:
     for payload in store.payloads("queued", "held", "running"):
         with suppress(ValueError, OptionError):
             found += room_of_jobs([WaitingJob.model_validate_json(str(payload))])
+    return found
+
+
+def _but_known(
+    store: Store, out: Path, turns: list[Turn], suffix: str, states: Collection[str]
+) -> list[Turn]:
+    """The turns without those whose jobs are there in one of these states."""
+    if not states:
+        return turns
+    known = {(row.key, row.identity) for row in store.rows(*states)}
+    return [t for t in turns if {(j.key, j.identity) for j in queued_jobs(out, [t], suffix=suffix)} - known]
+
+
+def _in_hand(store: Store, out: Path) -> dict[str, set[str]]:
+    """Pictures that a run is making now in an output folder, by job."""
+    found: dict[str, set[str]] = {}
+    for row in store.rows("running"):
+        if row.orders.picture and row.out == str(out):
+            found.setdefault(row.clip_key.rpartition("@")[0], set()).add(row.orders.picture)
     return found
 
 
@@ -205,3 +221,16 @@ def plan_again(store: Store, jobs: Sequence[QueuedJob], events: EventStream, roo
                 old and plan and plan.source == QueuedPlan.read(old.payload).source
             ):  # it cannot be planned any more
                 store.set_state(row.key, row.identity, "failed", error="its original has changed")
+
+
+def drop_jobs(store: Store, rows: Sequence[QueuedJob]) -> None:
+    """Take jobs out; what was to be made of them is no longer missing in their folders."""
+    store.drop(row.key for row in rows)
+    left = {row.clip_key for row in store.rows()}
+    gone: dict[Path, dict[str, str]] = {}
+    for row in rows:
+        if row.clip_key not in left:
+            gone.setdefault(Path(row.out), {})[row.clip_key.rpartition("@")[0]] = row.clip
+    for out, jobs in gone.items():
+        if out.is_dir():
+            drop_from(out, jobs)

@@ -11,7 +11,8 @@ from rushlight.batch.job_log import newer_text, read_records, refuse_newer
 from rushlight.batch.plan.away_clips import is_there
 from rushlight.batch.queue.filling import clear_work
 from rushlight.batch.queue.locks import Lock, hold_folder
-from rushlight.batch.queue.store import Store
+from rushlight.batch.queue.readings_since import ReadingsSince
+from rushlight.batch.queue.store import QueuedJob, Store
 from rushlight.batch.records.queue_row import QueuedPlan
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Place
@@ -52,6 +53,7 @@ class QueueFolders(Place):
         self.newer: set[Path] = set()  # what a newer version made a part of is left to it
         self._locks: dict[Path, Lock] = {}
         self._written: set[Path] = set()
+        self._readings = ReadingsSince()
 
     def claim(self, out: Path) -> str:
         """OutsideError where one of its own folders is a link, OptionError where a newer version rendered into it."""
@@ -89,6 +91,9 @@ class QueueFolders(Place):
         return (
             f"{lost[0].parent}: originals are not there; their clips wait until they are back" if lost else ""
         )
+
+    def decided(self, job: QueuedJob) -> str:
+        return self._readings.text(job)
 
     def idle(self) -> None:
         """Pages of what ran; what is finished is let go."""

@@ -25,10 +25,10 @@ from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import PLANNING, Stop, Summary, Terms, phase
 from rushlight.batch.run.farm_at_work import card_there, early_farm, farm_at_work, prepared_for, run_on
 from rushlight.batch.run.mended_in_queue import queue_mended
-from rushlight.batch.run.put_in_queue import plan_again, read_list
+from rushlight.batch.run.put_in_queue import drop_jobs, plan_again, read_list
 from rushlight.batch.run.queue_folders import QueueFolders, Watch
 from rushlight.batch.run.report_and_manifest import pages_are_current
-from rushlight.batch.run.request_accounts import drop_from, sums_in
+from rushlight.batch.run.request_accounts import sums_in
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import InputError, OptionError
 from rushlight.pipelines.job.spec import JobSpec, digest_of
@@ -238,7 +238,7 @@ def change(queue: Path, what: str, clips: Sequence[str], *, everything: bool, ev
         moved = [key for key, answer in answers.items() if answer not in (None, "plan again")]
         again = [row for row in meant if answers[row.key] == "plan again"]
         if what == "drop":
-            _drop(store, [row for row in meant if row.key in moved])
+            drop_jobs(store, [row for row in meant if row.key in moved])
             if everything:
                 store.drop([key for key, _ in store.damaged_rows()])
         else:
@@ -269,16 +269,3 @@ def _read_again(store: Store, rows: Sequence[QueuedJob], events: EventStream) ->
             read_list(store, request.checked(), priority, events, Stop(), again=True)
         except InputError as error:
             events.problem(str(error))
-
-
-def _drop(store: Store, rows: Sequence[QueuedJob]) -> None:
-    """Take jobs out; what was to be made of them is no longer missing in their folders."""
-    store.drop(row.key for row in rows)
-    left = {row.clip_key for row in store.rows()}
-    gone: dict[Path, dict[str, str]] = {}
-    for row in rows:
-        if row.clip_key not in left:
-            gone.setdefault(Path(row.out), {})[row.clip_key.rpartition("@")[0]] = row.clip
-    for out, jobs in gone.items():
-        if out.is_dir():
-            drop_from(out, jobs)

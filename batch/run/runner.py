@@ -142,6 +142,8 @@ class _Loop:
     def idle(self) -> bool:
         if self.state.active or self.feeding.busy or self.disks.paused:
             return False
+        if self.state.version == -1:  # a revision of what has just ended was queued meanwhile
+            return False
         self.state.place.idle()
         self.disks.claimed.clear()
         return not self.stay or bool(self.state.summary.changed)

@@ -3,7 +3,6 @@ has it, and nothing where all of that stands."""
 
 import json
 import os
-import re
 import shutil
 import subprocess
 import sys
@@ -13,88 +12,20 @@ from typing import Any
 
 import pytest
 
+from graded_show import KILLED, ONE, THREE, TWO, GradedShow, recipe
 from here import HereFarm, farm_here, run  # noqa: F401
 from logged import latest, read_records
 from pictures import numbered, write_movie
 from rushlight.batch.api.handover import handover
 from rushlight.batch.plan.request_ledger import read_askings
 
-ONE, TWO, THREE = "1.1 1 1", "1 1 1.2", "1 1.3 1"  # slopes
-FILES = ("stills", "frames")
-
-
-def recipe(*names: str) -> str:
-    each = 'make = "stills"\nkinds = ["jpeg"]\nsize = "64x36"\n'
-    return "".join(f'[[output]]\nname = "{name}"\n{each}' for name in names)
-
-
-class Show:
-    """Two clips on the media and lists of slopes; `said` is what the last command said, on one line."""
-
-    def __init__(self, top: Path) -> None:
-        self.top, self.out, self.media, self.said = top, top / "out", top / "media", ""
-        self.media.mkdir()
-        for number, name in enumerate(("A", "B")):
-            pictures = [numbered(10 * number + k) for k in range(4)]
-            write_movie(self.media / f"{name}.mov", pictures, timecode=f"0{number}:00:00:00")
-            os.utime(self.media / f"{name}.mov", (1_700_000_000, 1_700_000_000))
-        (top / "stills.toml").write_text(recipe("stills"))
-        (top / "frames.toml").write_text(recipe("frames"))
-        (top / "both.toml").write_text(recipe("stills", "frames"))
-
-    def list(self, name: str, **slopes: str) -> Path:
-        path = self.top / f"{name}.csv"
-        path.parent.mkdir(exist_ok=True)
-        rows = (f"{clip}.mov,LogC3,narrow,{slope},0 0 0,1 1 1\n" for clip, slope in slopes.items())
-        path.write_text("clip,encoding,levels,slope,offset,power\n" + "".join(rows))
-        return path
-
-    def run(self, *words: object, code: int = 0) -> None:
-        found, said = run(*words)
-        self.said = " ".join(said.split())
-        assert found == code, said
-
-    def render(self, clip_list: Path, *more: object, recipe: str = "stills", code: int = 0) -> None:
-        given = ("--recipe", self.top / f"{recipe}.toml", "--out", self.out, "--media", self.media)
-        self.run("render", clip_list, *given, *more, code=code)
-
-    def again(self, *more: object, code: int = 0) -> None:
-        self.run("render", "--from", self.out, *more, code=code)
-
-    def slopes(self, out: Path | None = None) -> dict[str, str]:
-        """The slope that each delivered clip was made with."""
-        records = latest(read_records(out or self.out)).values()
-        made = [(r["clip"][:-4], r["look"]["grade"]["slope"]) for r in records if r["status"] == "done"]
-        return {clip: " ".join(f"{value:g}" for value in slope) for clip, slope in sorted(made)}
-
-    def files(self, out: Path | None = None) -> dict[str, bytes]:
-        places = [p for name in FILES for p in ((out or self.out) / name).rglob("*.jpg")]
-        return {p.relative_to(out or self.out).as_posix(): p.read_bytes() for p in sorted(places)}
-
-    def state(self) -> tuple[object, ...]:
-        """All that makes a folder: files, records, revisions, and the requests with their times."""
-        log = (self.out / "log" / "jobs.jsonl").read_bytes()
-        return self.files(), log, (self.out / "revisions").exists(), read_askings(self.out)
-
-    def made(self) -> bool:
-        """Whether the last command said that it made anything."""
-        return re.search(r"delivered \d+ clip", self.said) is not None
-
-    def stands(self, *more: object) -> None:
-        """Made again, twice, nothing is made: files, log and requests are what they were."""
-        before = self.state()
-        for _ in range(2):
-            self.again(*more)
-            now = self.state()  # a choice of rows is one more request
-            assert not self.made() and now[:3] == before[:3] and (more or now == before), self.said
-
 
 @pytest.fixture
-def show(tmp_path: Path, farm_here: HereFarm) -> Iterator[Show]:  # noqa: F811
-    yield Show(tmp_path)
+def show(tmp_path: Path, farm_here: HereFarm) -> Iterator[GradedShow]:  # noqa: F811
+    yield GradedShow(tmp_path)
 
 
-def test_the_list_read_last_decides_and_nothing_is_made_twice(show: Show) -> None:
+def test_the_list_read_last_decides_and_nothing_is_made_twice(show: GradedShow) -> None:
     one, two = show.list("mon/day", A=ONE, B=ONE), show.list("tue/day", A=TWO)
     show.render(one)
     show.render(two)
@@ -120,7 +51,7 @@ def test_the_list_read_last_decides_and_nothing_is_made_twice(show: Show) -> Non
     assert "stands in tue/day.csv and mon/day.csv with another grade in each" in page
 
 
-def test_a_list_put_back_to_what_it_was_is_the_last_word(show: Show) -> None:
+def test_a_list_put_back_to_what_it_was_is_the_last_word(show: GradedShow) -> None:
     for slope in (ONE, TWO, ONE):
         show.render(show.list("day", A=slope))
     show.stands()
@@ -134,7 +65,7 @@ def test_a_list_put_back_to_what_it_was_is_the_last_word(show: Show) -> None:
     assert show.slopes() == {"A": ONE}
 
 
-def test_the_same_in_a_new_folder_from_it_and_from_a_delivery(show: Show) -> None:
+def test_the_same_in_a_new_folder_from_it_and_from_a_delivery(show: GradedShow) -> None:
     one, two = show.list("one", A=ONE, B=ONE), show.list("two", A=TWO, B=TWO)
     show.render(one)
     show.render(two)
@@ -151,7 +82,7 @@ def test_the_same_in_a_new_folder_from_it_and_from_a_delivery(show: Show) -> Non
         assert (new / "log" / "jobs.jsonl").read_bytes() == log and not show.made()
 
 
-def test_made_again_over_a_folder_that_has_decided_otherwise(show: Show) -> None:
+def test_made_again_over_a_folder_that_has_decided_otherwise(show: GradedShow) -> None:
     """What is asked for now is the last word there."""
     other = show.top / "other"
     show.render(show.list("one", A=ONE))
@@ -172,7 +103,7 @@ def test_made_again_over_a_folder_that_has_decided_otherwise(show: Show) -> None
     assert show.slopes(other) == {"A": TWO} and not show.made()
 
 
-def test_two_recipes_stand_beside_each_other_where_the_picture_is_the_same(show: Show) -> None:
+def test_two_recipes_stand_beside_each_other_where_the_picture_is_the_same(show: GradedShow) -> None:
     one, two = show.list("one", A=ONE, B=ONE), show.list("two", A=ONE, B=TWO)
     show.render(one)
     show.render(two, recipe="frames")
@@ -188,7 +119,7 @@ def test_two_recipes_stand_beside_each_other_where_the_picture_is_the_same(show:
     assert sorted(show.files(show.top / "new")) == ["frames/A.jpg", "frames/B.jpg", "stills/A.jpg"]
 
 
-def test_an_output_that_two_recipes_have_is_the_later_ones(show: Show) -> None:
+def test_an_output_that_two_recipes_have_is_the_later_ones(show: GradedShow) -> None:
     one = show.list("one", A=ONE)
     show.render(one, recipe="both")
     (show.top / "stills.toml").write_text(recipe("stills").replace("64x36", "32x18"))
@@ -203,7 +134,7 @@ def test_an_output_that_two_recipes_have_is_the_later_ones(show: Show) -> None:
     assert not any("--output did not name it" in text for text in record["warnings"]), record["warnings"]
 
 
-def test_another_recipe_makes_each_clip_once(show: Show) -> None:
+def test_another_recipe_makes_each_clip_once(show: GradedShow) -> None:
     show.render(show.list("one", A=ONE, B=ONE))
     show.render(show.list("two", A=TWO))
     new = show.top / "new"
@@ -214,7 +145,7 @@ def test_another_recipe_makes_each_clip_once(show: Show) -> None:
     show.stands()
 
 
-def test_a_list_that_names_other_clips_by_now(show: Show) -> None:
+def test_a_list_that_names_other_clips_by_now(show: GradedShow) -> None:
     """Fixes, in one file through the day: what it decided before is not brought back to what the day's list says."""
     show.render(show.list("day", A=ONE, B=ONE))
     show.render(show.list("fixes", A=TWO))
@@ -236,7 +167,7 @@ def test_a_list_that_names_other_clips_by_now(show: Show) -> None:
     show.stands()
 
 
-def test_a_list_that_cannot_be_made_again_keeps_its_clips(show: Show) -> None:
+def test_a_list_that_cannot_be_made_again_keeps_its_clips(show: GradedShow) -> None:
     show.render(show.list("one", A=ONE, B=ONE))
     show.render(show.list("two", A=TWO))
     last = json.loads((show.out / "log/inputs/requests.jsonl").read_text().splitlines()[-1])
@@ -246,7 +177,7 @@ def test_a_list_that_cannot_be_made_again_keeps_its_clips(show: Show) -> None:
     assert show.slopes() == {"A": TWO, "B": ONE} and not show.made()
 
 
-def test_other_ranges_of_one_clip(show: Show) -> None:
+def test_other_ranges_of_one_clip(show: GradedShow) -> None:
     def ranged(name: str, span: str) -> Path:
         path = show.list(name, A=ONE)
         text = path.read_text().replace("power\n", "power,in,out\n").replace("1 1 1\n", f"1 1 1,{span}\n")
@@ -271,7 +202,7 @@ def test_other_ranges_of_one_clip(show: Show) -> None:
 
 
 def test_originals_of_one_name_on_two_cards_keep_their_names_in_whichever_order_they_were_read(
-    show: Show,
+    show: GradedShow,
 ) -> None:
     for number, card in enumerate(("card1", "card2")):
         (show.media / card).mkdir()
@@ -291,7 +222,7 @@ def test_originals_of_one_name_on_two_cards_keep_their_names_in_whichever_order_
     assert show.files(new) == show.files() and len(show.files()) == 2
 
 
-def test_only_the_original_lies_elsewhere(show: Show) -> None:
+def test_only_the_original_lies_elsewhere(show: GradedShow) -> None:
     show.render(show.list("one", A=ONE))
     shutil.copytree(show.media, show.top / "backup")
     show.media = show.top / "backup"
@@ -301,7 +232,7 @@ def test_only_the_original_lies_elsewhere(show: Show) -> None:
     show.stands()
 
 
-def test_the_plan_and_a_choice_of_rows(show: Show) -> None:
+def test_the_plan_and_a_choice_of_rows(show: GradedShow) -> None:
     show.render(show.list("one", A=ONE, B=ONE))
     show.render(show.list("two", A=TWO))
     show.render(show.list("one", A=THREE, B=ONE))
@@ -321,26 +252,8 @@ def test_the_plan_and_a_choice_of_rows(show: Show) -> None:
     assert show.slopes() == {"A": TWO, "B": ONE}
 
 
-KILLED = """
-import os, signal, sys
-from rushlight.batch.farm import dask_farm as farms
-from here import HereFarm, run
-from rushlight.batch.run import {module}
-
-def killed(*given, **more):
-    os.kill(os.getpid(), signal.SIGKILL)
-
-moment = sys.argv[1]
-farm = HereFarm(before=lambda task: killed() if task.function.endswith(moment) else None)
-farms.DaskFarm = lambda **options: farm
-if moment == "append_record":
-    {module}.append_record = killed
-run(*sys.argv[2:])
-"""
-
-
 @pytest.mark.parametrize("moment", ["render_segment", "finish_job", "append_record"])
-def test_a_kill_while_the_second_list_is_made(show: Show, moment: str) -> None:
+def test_a_kill_while_the_second_list_is_made(show: GradedShow, moment: str) -> None:
     """Made again after it, the clip has the grade of the list that was read last, in one revision; with another kill in that as well."""
     show.render(show.list("one", A=ONE, B=ONE))
     two = show.list("two", A=TWO)
@@ -365,7 +278,7 @@ def test_a_kill_while_the_second_list_is_made(show: Show, moment: str) -> None:
     show.stands()
 
 
-def test_an_original_that_changed_in_the_queue_is_planned_by_the_list_that_decides(show: Show) -> None:
+def test_an_original_that_changed_in_the_queue_is_planned_by_the_list_that_decides(show: GradedShow) -> None:
     """The runner plans it again of what the folder keeps, of which an earlier list comes first."""
     queue, given = ("--queue", show.top / "q.sqlite"), ("--out", show.out, "--media", show.media)
     for name, slope in (("one", ONE), ("two", TWO), ("one", THREE)):

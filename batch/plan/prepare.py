@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
@@ -110,14 +111,14 @@ def read_list(path: Path, media: Sequence[Path] = (), leave_out: Sequence[Path] 
     if is_folder(path):
         name = f"folder {path.absolute()}"
         if is_kept(name) or not (path.is_dir() or is_day(path)):
-            text = noted(name, lambda: b"").decode()
+            text = os.fsdecode(noted(name, lambda: b""))
             return read_csv(text, file=str(path)), text
         if is_day(path):
             found = read_folders(media, base=path.parent, file=path, leave_out=leave_out)
         else:
             found = read_folder(path)
         text = write_csv(("clip",), [row.cells for row in found.rows])
-        return found, noted(name, text.encode).decode()
+        return found, os.fsdecode(noted(name, lambda: os.fsencode(text)))  # names need not be UTF-8
     text = read_text(path, ListError)
     read = {".edl": read_edl, ".otio": read_timeline}.get(path.suffix.lower(), read_csv)
     return read(text, file=str(path)), text

@@ -32,6 +32,7 @@ from rushlight.batch.queue.queue_rows import (
 from rushlight.batch.records.queue_row import AskedAgain, QueuedPlan, SegmentFile, SegmentResult
 from rushlight.pipelines.errors import QueueError, ResourceError, RushlightError, from_os, no_room
 from rushlight.pipelines.job.spec import digest_of
+from rushlight.pipelines.visible_text import visible
 
 __all__ = ["QueuedJob", "Store", "open_store", "queue_of"]
 
@@ -173,7 +174,7 @@ class Store:
                     (
                         job.key,
                         job.out,
-                        job.clip,
+                        visible(job.clip),  # a name may be no UTF-8
                         "held" if _is_to_wait(job, old, holding) else job.state,
                         job.priority,
                         job.identity,
@@ -183,7 +184,7 @@ class Store:
                         job.mount,
                         job.orders.cost,
                         job.planned,
-                        job.error,
+                        visible(job.error, lines=True),
                         orders_text(job.orders),
                         json.dumps(job.payload),
                     ),
@@ -193,7 +194,8 @@ class Store:
         """Move one job to a state, unless it was revised or dropped since it was taken. Gives whether it moved."""
         with self._writing():
             moved = self._db.execute(
-                "UPDATE job SET state=?, error=? WHERE key=? AND identity=?", (state, error, key, identity)
+                "UPDATE job SET state=?, error=? WHERE key=? AND identity=?",
+                (state, visible(error, lines=True), key, identity),
             ).rowcount
             if moved and state == "done":
                 self._db.execute("DELETE FROM segment WHERE key=?", (key,))

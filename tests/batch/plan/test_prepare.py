@@ -15,9 +15,10 @@ from rushlight.batch.lists.edl import read_edl
 from rushlight.batch.lists.list_columns import COLUMNS
 from rushlight.batch.lists.otio import read_timeline
 from rushlight.batch.plan.explicit_list import plan_list
-from rushlight.batch.plan.prepare import prepare
+from rushlight.batch.plan.prepare import prepare, read_list
 from rushlight.batch.plan.request import Request
 from rushlight.pipelines.errors import InputError
+from rushlight.pipelines.text_files import desk
 
 
 @pytest.fixture(scope="module")
@@ -230,3 +231,16 @@ def test_lists_of_other_forms_survive_write_and_read_as_csv(
         (r.clip, r["in"], r["out"], r.grade) for r in found.rows
     ]
     assert not found.problems and not again.problems
+
+
+def test_a_name_that_is_no_utf8_costs_a_folder_nothing(card: Path, tmp_path: Path) -> None:
+    shutil.copy(card / "A001C001.mov", tmp_path / "bad\udcff.mov")
+    shutil.copy(card / "A001C001.mov", tmp_path / "ok.mov")
+    with desk({}) as here:
+        found, text = read_list(tmp_path)
+    assert [row.clip for row in found.rows] == ["bad\udcff.mov", "ok.mov"]
+    kept = tmp_path / "kept"
+    kept.write_bytes(here.read[f"folder {tmp_path}"])
+    with desk({f"folder {tmp_path}": kept}, sealed=True):
+        again, same = read_list(tmp_path)
+    assert same == text and [row.clip for row in again.rows] == [row.clip for row in found.rows]

@@ -452,3 +452,12 @@ def test_a_held_folder_holds_what_joins_until_it_is_released(tmp_path: Path) -> 
         assert other.release_folder(one) == 2 and not store.is_held(one)
         store.add([job(one, "last")])
         assert {r.state for r in store.rows()} == {"queued"}
+
+
+def test_names_that_are_no_utf8_can_be_queued_and_fail(tmp_path: Path) -> None:
+    bad = QueuedJob(**{**vars(job(tmp_path, "a")), "clip": "bad\udcff.mov", "error": "bad\udcff.mov"})
+    with Store(tmp_path / "queue.sqlite") as store:
+        store.add([bad])
+        assert [row.clip for row in store.rows("queued")] == ["bad\\udcff.mov"]
+        assert store.set_state("a", "i", "failed", error="bad\udcff.mov: does not open")
+        assert [row.error for row in store.rows("failed")] == ["bad\\udcff.mov: does not open"]

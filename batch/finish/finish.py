@@ -11,13 +11,15 @@ from contextlib import suppress
 from pathlib import Path
 
 from rushlight.batch.finish.chart_measured import chart_measured
-from rushlight.batch.finish.joined_movie import joined_movie, place
+from rushlight.batch.finish.final_name import place
+from rushlight.batch.finish.joined_movie import joined_movie
 from rushlight.batch.finish.sound_anew import heard_in_job, sound_made_anew
 from rushlight.batch.finish.still_before import still_before
 from rushlight.batch.json_lines import plain_json
 from rushlight.batch.queue.finish_token import may_finish
 from rushlight.batch.records.files import DeliveredMovie, DeliveredStill
 from rushlight.batch.records.finished import finished_record, movie_entry, still_entry
+from rushlight.batch.records.job_record import Replaced
 from rushlight.batch.records.shape import Plain
 from rushlight.batch.records.side_files import SegmentSide
 from rushlight.batch.report.page_pictures import clip_pictures
@@ -47,7 +49,7 @@ from rushlight.pipelines.outputs.hdr_metadata import HdrMetadata, hdr_metadata, 
 from rushlight.pipelines.outputs.stills import read_still
 from rushlight.pipelines.render.slate_head import Head, write_head
 
-__all__ = ["finish_job", "place"]
+__all__ = ["finish_job"]
 
 
 def finish_job(payload: Mapping[str, object], segments: Sequence[Mapping[str, object]], token: str) -> Plain:
@@ -63,19 +65,24 @@ def finish_job(payload: Mapping[str, object], segments: Sequence[Mapping[str, ob
         raise SourceError(f"none of its pictures decodes: {lost[0].what}", file=job.source.path)
     outputs: list[DeliveredMovie | DeliveredStill] = []
     warnings: list[str] = []
+    stood: list[Replaced] = []
     for output in job.outputs:
         if isinstance(output, MovieSpec):
-            entry, said = _movie(job, output, facts, sides, token)
+            entry, said, there = _movie(job, output, facts, sides, token)
             outputs.append(entry)
             warnings += said
         else:
-            outputs += _stills(job, output, sides, token)
+            entries, there = _stills(job, output, sides, token)
+            outputs += entries
+        stood += there
     heard, noted = heard_in_job(job, facts)
     warnings += noted
     chart, told = chart_measured(job, facts)
     record = finished_record(job, facts, sides, outputs, [*warnings, *told], heard)
     if chart:
         record = record.model_copy(update={"chart": chart})
+    if stood:
+        record = record.model_copy(update={"replaced": stood})
     with suppress(Exception):  # the report makes what is missing, and says why it cannot
         clip_pictures(Path(job.out), record)
     with suppress(Exception):  # a page without it says nothing of it
@@ -100,7 +107,7 @@ def _side(job: JobSpec, segment: SegmentSpec) -> SegmentSide:
 
 def _movie(
     job: JobSpec, output: MovieSpec, facts: Facts, sides: Sequence[SegmentSide], token: str
-) -> tuple[DeliveredMovie, list[str]]:
+) -> tuple[DeliveredMovie, list[str], Sequence[Replaced]]:
     out = Path(job.out)
     drawing = f"{work_name(job)}/{output.identity}/.{token}.card.part"
     paths = [_segment(out, segment_name(job, output, s.index)) for s in job.segments]
@@ -120,7 +127,7 @@ def _movie(
     )
     if made.loudness:
         entry = entry.model_copy(update={"loudness": made.loudness})
-    return entry, [*made.said, *(head.warnings if head else ())]
+    return entry, [*made.said, *(head.warnings if head else ())], made.stood
 
 
 def _segment(out: Path, name: str) -> Path:
@@ -149,11 +156,11 @@ def _light(
 
 def _stills(
     job: JobSpec, output: StillsSpec, sides: Sequence[SegmentSide], token: str
-) -> list[DeliveredStill]:
+) -> tuple[list[DeliveredStill], list[Replaced]]:
     rate = FrameRate.parse(job.rate)
     start = Timecode.parse(job.timecode, rate)
     made = {each.file: each for side in sides for each in side.stills.get(output.output, [])}
-    out, entries = Path(job.out), []
+    out, entries, stood = Path(job.out), list[DeliveredStill](), list[Replaced]()
     for still in output.stills:
         temporary, final = still_name(job, output, still.file), f"{output.folder}/{still.file}"
         source = temporary if is_file(out, temporary) else final
@@ -167,7 +174,7 @@ def _stills(
         digest = file_hash(path_of(out, source))
         if source == temporary:
             may_finish(out, job.job, token)
-            place(out, temporary, final)
+            stood += place(out, temporary, final, output.output)
         entries.append(
             still_entry(
                 job,
@@ -180,4 +187,4 @@ def _stills(
                 made=made[still.file],
             )
         )
-    return entries
+    return entries, stood

@@ -11,12 +11,14 @@ import numpy as np
 import xxhash
 from numpy.typing import NDArray
 
+from rushlight.batch.finish.final_name import place
 from rushlight.batch.queue.finish_token import may_finish
+from rushlight.batch.records.job_record import Replaced
 from rushlight.batch.records.sound import SoundLoudness, loudness_record
-from rushlight.pipelines.errors import DeliveryError, from_os
+from rushlight.pipelines.errors import DeliveryError
 from rushlight.pipelines.formats.media_libraries import open_movie
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
-from rushlight.pipelines.inside_folder import fresh, move, unlink
+from rushlight.pipelines.inside_folder import fresh, unlink
 from rushlight.pipelines.job.clip_metadata import movie_metadata
 from rushlight.pipelines.job.from_spec import movie_format, movie_tags, work_name
 from rushlight.pipelines.job.production import opened_production
@@ -31,7 +33,7 @@ from rushlight.pipelines.outputs.readback import Delivered, check, expected, rea
 from rushlight.pipelines.outputs.sound_mixdown import sound_under
 from rushlight.pipelines.outputs.sound_tracks import Sound
 
-__all__ = ["Joined", "coded_pictures", "joined_movie", "place"]
+__all__ = ["Joined", "coded_pictures", "joined_movie"]
 
 PROGRAMME = (
     2  # channels whose loudness is measured: more are tracks of a recorder, and no loudspeakers' layout
@@ -47,18 +49,8 @@ class Joined:
     path: str  # from the output folder
     digest: str
     said: tuple[str, ...]
+    stood: Sequence[Replaced]  # what stood at its name
     loudness: SoundLoudness | None  # of its sound as it was laid; None where it has none
-
-
-def place(out: Path, temporary: str, final: str) -> None:
-    """Give a complete, checked file of an output folder its final name there, durably."""
-    try:
-        try:
-            move(out, temporary, final, sync=True)
-        except FileNotFoundError:  # its folder was empty, and was removed at that moment
-            move(out, temporary, final, sync=True)
-    except OSError as error:
-        raise from_os(error, out / final) from None
 
 
 def joined_movie(
@@ -106,13 +98,19 @@ def joined_movie(
             raise DeliveryError("was made, but " + "; ".join(faults), file=str(out / final))
         digest = file_hash(temporary)
         may_finish(out, job.job, token)
-        place(out, making, final)
+        stood = place(out, making, final, output.output)
     finally:
         unlink(out, making)
     noted = tuple(f"{output.output}: {text}" for text in (*said, *_unsaid(delivered, metadata)))
     loud = loudness_record(meter.found(), min(sound.channels, PROGRAMME)) if sound else None
     return Joined(
-        delivered=delivered, timecode=timecode, path=final, digest=digest, said=noted, loudness=loud
+        delivered=delivered,
+        timecode=timecode,
+        path=final,
+        digest=digest,
+        said=noted,
+        stood=stood,
+        loudness=loud,
     )
 
 

@@ -14,12 +14,13 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Output, revision_path
+from rushlight.batch.kept_revisions import free_place, kept_place
+from rushlight.batch.records.files import DeliveredMovie, DeliveredStill, Output
 from rushlight.batch.records.job_record import JobRecord, Replaced
 from rushlight.batch.records.merged import with_outputs
 from rushlight.batch.what_is_there import paths_of, still_there
 from rushlight.pipelines.errors import from_os, no_room
-from rushlight.pipelines.inside_folder import drop_empty, is_file, move, unlink_as
+from rushlight.pipelines.inside_folder import drop_empty, move, unlink_as
 from rushlight.pipelines.job.spec import MovieSpec, OutputSpec, digest_of
 from rushlight.pipelines.portable_name import same_name
 
@@ -169,10 +170,10 @@ def give_way(out: Path, record: JobRecord, entries: Sequence[Output], *, keep: b
     gone = {entry.output for entry in entries}
     said = []
     for entry in (e for e in record.outputs if e.output in gone):
-        place = revision_path(entry)
+        place = free_place(out, entry.path, entry.revision)
         try:
             if still_there(out, entry):
-                if keep and not is_file(out, place):
+                if keep:
                     move(out, entry.path, place)
                 else:
                     unlink_as(out, entry.path, size=entry.bytes, mtime_ns=entry.mtime_ns)
@@ -183,9 +184,11 @@ def give_way(out: Path, record: JobRecord, entries: Sequence[Output], *, keep: b
                 output=entry.output,
                 path=entry.path,
                 revision=entry.revision,
-                kept=place if keep and is_file(out, place) else "",
+                kept=kept_place(out, entry) if keep else "",
                 hash=entry.hash,
                 why="its name is another clip's now",
+                bytes=entry.bytes,
+                mtime_ns=entry.mtime_ns,
             )
         )
     left = with_outputs(record, [entry for entry in record.outputs if entry.output not in gone])

@@ -5,13 +5,15 @@ A job of no segments is such a job: its pictures, their colour and their digests
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from rushlight.batch.finish.joined_movie import coded_pictures, joined_movie
 from rushlight.batch.job_log import latest, read_log
-from rushlight.batch.records.files import DeliveredMovie, SoundTrack, revision_path
+from rushlight.batch.kept_revisions import kept_place
+from rushlight.batch.records.files import DeliveredMovie, SoundTrack
 from rushlight.batch.records.finished import laid_of
-from rushlight.batch.records.job_record import DeliveredRecord, RecipeName
+from rushlight.batch.records.job_record import DeliveredRecord, RecipeName, Replaced
 from rushlight.batch.records.merged import made_of, only_outputs
 from rushlight.batch.records.queue_row import PlannedRecord
 from rushlight.batch.records.sound import heard_record, heard_warnings
@@ -19,7 +21,7 @@ from rushlight.batch.what_is_there import still_there
 from rushlight.pipelines.colour.displays import find_display
 from rushlight.pipelines.errors import DeliveryError, RushlightError
 from rushlight.pipelines.formats.timecode import FrameRate
-from rushlight.pipelines.inside_folder import is_file, path_of, stat_of
+from rushlight.pipelines.inside_folder import path_of, stat_of
 from rushlight.pipelines.job.production import opened_production
 from rushlight.pipelines.job.spec import JobSpec, MovieSpec
 from rushlight.pipelines.measure.hearing import hear
@@ -52,11 +54,13 @@ def sound_made_anew(job: JobSpec, facts: Facts, token: str) -> DeliveredRecord:
         raise DeliveryError("has no delivered pictures to lay new sound under", file=str(out))
     entries: list[DeliveredMovie] = []
     said: list[str] = []
+    stood: list[Replaced] = []
     for output in job.outputs:
         assert isinstance(output, MovieSpec)
-        entry, texts = _movie(job, output, facts, token, before)
+        entry, texts, there = _movie(job, output, facts, token, before)
         entries.append(entry)
         said += texts
+        stood += there
     heard, noted = heard_in_job(job, facts)
     planned = PlannedRecord.read(job.record)
     sound = planned.sound
@@ -76,22 +80,22 @@ def sound_made_anew(job: JobSpec, facts: Facts, token: str) -> DeliveredRecord:
             "row_from": planned.row_from,
             "camera_facts": planned.camera_facts,
             "warnings": list(dict.fromkeys(warnings)),
-            "replaced": [],
+            "replaced": stood,
         }
     )
 
 
 def _movie(
     job: JobSpec, output: MovieSpec, facts: Facts, token: str, before: DeliveredRecord
-) -> tuple[DeliveredMovie, tuple[str, ...]]:
+) -> tuple[DeliveredMovie, tuple[str, ...], Sequence[Replaced]]:
     out = Path(job.out)
     old = next(
         (e for e in before.outputs if isinstance(e, DeliveredMovie) and e.output == output.output), None
     )
     if old is None:
         raise DeliveryError("has no delivered pictures to lay new sound under", file=f"{out}/{output.folder}")
-    name = old.path if still_there(out, old) else revision_path(old)
-    if not is_file(out, name):
+    name = old.path if still_there(out, old) else kept_place(out, old)
+    if not name:
         raise DeliveryError("is not as it was delivered: it is to be made again", file=str(out / old.path))
     pictures = path_of(out, name)
     made = joined_movie(
@@ -120,7 +124,7 @@ def _movie(
         "sound_laid": laid_of(job, output) if made.delivered.sound else None,
         **({"loudness": made.loudness} if made.loudness or old.loudness else {}),
     }
-    return old.model_copy(update=update), made.said
+    return old.model_copy(update=update), made.said, made.stood
 
 
 def _light(job: JobSpec, output: MovieSpec, old: DeliveredMovie) -> HdrMetadata | None:

@@ -32,7 +32,7 @@ from rushlight.batch.records.original import (
     Source,
     damage_said,
 )
-from rushlight.batch.records.shape import LATER, Count, Name, Number, Plain, Shape, shaped
+from rushlight.batch.records.shape import LATER, Count, Name, Number, Plain, Shape, Whole, shaped
 from rushlight.batch.records.sound import ClipSound
 from rushlight.pipelines.errors import OptionError, OutsideError, RushlightError
 from rushlight.pipelines.formats.timecode import FrameRate, Timecode
@@ -74,7 +74,12 @@ class Replaced(Shape):
         description="Path where it is kept now, from the output folder; empty where it is removed."
     )
     hash: str = Field(default="", description="XXH3 of the file, 128 bits.")
-    why: str = Field(description="What differs in the new one.")
+    why: str = Field(description="What differs in the new one, or how else the file came to stand there.")
+    bytes: Whole = Field(default=0, description="Size of the file, in bytes; 0 of older versions.")
+    mtime_ns: Whole = Field(
+        default=0,
+        description="Time of last change of the file, in nanoseconds since 1970; 0 of older versions.",
+    )
 
 
 class MadeWith(Shape):

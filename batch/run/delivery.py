@@ -12,6 +12,7 @@ from pathlib import Path
 
 from rushlight.batch.error_log import kept_fault
 from rushlight.batch.farm.tasks import LostWorker, Result
+from rushlight.batch.finish.stood_there import Told
 from rushlight.batch.job_log import NotMade, append_record, failure_record, latest, log_path, read_records
 from rushlight.batch.queue.state_machine import FINISH, Action, Ended, Failed, FailureKind, failure_kind, step
 from rushlight.batch.queue.store import QueuedJob
@@ -49,6 +50,7 @@ class Delivery:
         self.work = 0.0  # done so far in this run, in the seconds that the plan gives it
         self.fault = ""  # why they could not be written down
         self.logged: dict[Path, dict[str, JobRecord]] = {}
+        self.told: dict[Path, Told] = {}  # files that they ever told of
         self.log_sizes: dict[Path, int] = {}  # of the logs as they were read or written last
         self.without_card = set[str]()  # machines of which that was said
 
@@ -162,18 +164,18 @@ class Delivery:
         running.progress = progress
 
     def put_by(self, running: Running) -> None:
-        """Keep what the finish will replace, where that was asked."""
+        """Keep what the finish will replace, until it has; where it is to be removed, that comes after."""
         out = Path(running.job.out)
         before = self.before(out, running.plan.job)
-        if running.job.orders.replaced == "keep":
-            revisions.keep(out, revisions.replaced(before, running.plan.outputs))
+        revisions.keep(out, revisions.replaced(before, running.plan.outputs))
 
     def finished(self, running: Running, made: DeliveredRecord) -> None:
         job = running.job
         out = Path(job.out)
         later = bool(job.orders.later_outputs)
         if running.record is None:
-            record = delivered_record(out, made, running, self.before(out, made.job))
+            before = self.before(out, made.job)
+            record = delivered_record(out, made, running, before, self.told[out])
             self.state.place.delivered(out, record)
             self.log(out, record)
             running.record = record
@@ -189,6 +191,7 @@ class Delivery:
         known = self._log_of(out)
         append_record(out, record)
         known[record.job] = record
+        self.told[out].add(record)
         self.log_sizes[out] = _log_size(out)
 
     def before(self, out: Path, job: str) -> JobRecord | None:
@@ -200,7 +203,9 @@ class Delivery:
         was read meanwhile has bad rows, or gave files their new names."""
         size = _log_size(out)
         if out not in self.logged or self.log_sizes.get(out) != size:
-            self.logged[out], self.log_sizes[out] = latest(read_records(out)), size
+            records = read_records(out)
+            self.logged[out], self.told[out] = latest(records), Told(records)
+            self.log_sizes[out] = size
         return self.logged[out]
 
     def put_down(self, running: Running, state: str, error: str = "") -> None:

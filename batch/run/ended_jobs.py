@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
+from rushlight.batch.finish.stood_there import Told, stood_there, with_stood
 from rushlight.batch.job_log import NotMade, clock_text, failure_record
 from rushlight.batch.queue.state_machine import Policy, Progress
 from rushlight.batch.queue.store import QueuedJob, Store
@@ -69,12 +70,18 @@ class RunState:
 
 
 def delivered_record(
-    out: Path, record: DeliveredRecord, running: Running, before: JobRecord | None
+    out: Path, made: DeliveredRecord, running: Running, before: JobRecord | None, told: Told
 ) -> JobRecord:
-    """Record of a finish, its revision told and what it replaced put by."""
+    """Record of a finish, its revision told and what it replaced put by. `told`: all that the log told of files."""
     orders = running.job.orders
     old = revisions.replaced(before, running.plan.outputs)
+    record = made.model_copy(update={"replaced": []}) if made.replaced else made
     record = revisions.described(out, record, before, old, orders)
+    keep = orders.replaced == "keep"
+    stood = stood_there(out, made, record, told) if keep else made.replaced
+    record = with_stood(out, record, before, stood, told, keep=keep)
+    if not keep:
+        revisions.drop(out, old)
     revisions.clear(out, old, record.outputs)
     record = revisions.joined(record, before, orders)
     moments = {"started": clock_text(running.started), "finished": clock_text(time.time())}

@@ -1,7 +1,7 @@
 """Revisions, outputs that newer ones replaced: kept under `revisions/N/`, or removed; never mixed with the
 new.
 
-N is the clip's revision that they were made in, counted from 1. The old files are linked there before the new ones
+N is the clip's revision that they were made in, counted from 1, or the first after it at which nothing is kept of the name. The old files are linked there before the new ones
 take their names, so that no name is ever without a whole file; old names that nothing takes again are cleared after.
 Doing either twice is as doing it once: a night may be killed in between.
 """
@@ -13,7 +13,8 @@ from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
-from rushlight.batch.records.files import Output, revision_path
+from rushlight.batch.kept_revisions import free_place, kept_place, linked_place
+from rushlight.batch.records.files import Output
 from rushlight.batch.records.job_record import DeliveredRecord, JobRecord, RecipeName, Replaced
 from rushlight.batch.records.look import SomeLook
 from rushlight.batch.records.merged import merged
@@ -24,7 +25,7 @@ from rushlight.pipelines.errors import OutsideError, from_os
 from rushlight.pipelines.inside_folder import drop_empty, is_file, link, move, unlink_as
 from rushlight.pipelines.portable_name import same_name
 
-__all__ = ["cause", "clear", "described", "joined", "keep", "replaced", "unkeep"]
+__all__ = ["cause", "clear", "described", "drop", "joined", "keep", "replaced", "unkeep"]
 
 
 def replaced(before: JobRecord | None, outputs: Iterable[QueuedOutput]) -> list[Output]:
@@ -36,9 +37,9 @@ def replaced(before: JobRecord | None, outputs: Iterable[QueuedOutput]) -> list[
 def keep(out: Path, entries: Iterable[Output]) -> None:
     """Put old files, those that are as their record has them, under their revision as well."""
     for entry in entries:
-        place = revision_path(entry)
-        if is_file(out, place) or not still_there(out, entry):
+        if not still_there(out, entry) or linked_place(out, entry.path):
             continue
+        place = free_place(out, entry.path, entry.revision)
         try:
             link(out, entry.path, place)
         except OSError as error:
@@ -48,13 +49,24 @@ def keep(out: Path, entries: Iterable[Output]) -> None:
 def unkeep(out: Path, entries: Iterable[Output]) -> None:
     """Undo `keep`: the new ones failed, and the old stay where they are."""
     for entry in entries:
-        place = revision_path(entry)
+        place = kept_place(out, entry)
+        if not place:
+            continue
         with suppress(OSError, OutsideError):
             if still_there(out, entry):
                 _unlink(out, place, entry)
             elif not is_file(out, entry.path):
                 move(out, place, entry.path)
             drop_empty(out, place, keep=0)
+
+
+def drop(out: Path, entries: Iterable[Output]) -> None:
+    """Take away what `keep` kept: the new ones have their names, and the old are to be removed."""
+    for entry in entries:
+        with suppress(OSError, OutsideError):
+            if place := kept_place(out, entry):
+                _unlink(out, place, entry)
+                drop_empty(out, place, keep=0)
 
 
 def clear(out: Path, entries: Iterable[Output], new: Iterable[Output]) -> None:
@@ -134,17 +146,18 @@ def described(
     number = max([before.revision if before else 1, *(entry.revision + 1 for entry in entries)])
     earlier = before.replaced if before and orders.earlier_outputs else []
     why = earlier[0].why if earlier else cause(before, record) if before else ""
-    kept = orders.replaced == "keep"
     said = [
         Replaced(
             output=entry.output,
             path=entry.path,
             revision=entry.revision,
-            kept=revision_path(entry)
-            if kept and is_file(out, revision_path(entry))
-            else "",  # a damaged one is not
+            kept=kept_place(out, entry)
+            if orders.replaced == "keep"
+            else "",  # a damaged one is not that file
             hash=entry.hash,
             why=why,
+            bytes=entry.bytes,
+            mtime_ns=entry.mtime_ns,
         )
         for entry in entries
     ]

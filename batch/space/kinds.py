@@ -32,6 +32,7 @@ class Kinds:
         self._outputs = {entry.path: entry.output for entry in now}
         self._former = {entry.path for entry in ever}
         self._revisions = {revision_path(entry) for entry in ever}
+        self._revisions |= {old.kept for record in records for old in record.replaced}
         movies = {e.path.partition("/")[0] for e in ever if isinstance(e, DeliveredMovie)}
         self._pages = {f"{folder}/{name}" for folder in movies for name in TABLES}
         if delivery:

@@ -14,7 +14,7 @@ from datetime import datetime
 from rushlight.batch.finish.other_names import PARKED
 from rushlight.batch.job_log import latest
 from rushlight.batch.records.files import Output, revision_path
-from rushlight.batch.records.job_record import JobRecord
+from rushlight.batch.records.job_record import JobRecord, Replaced
 from rushlight.batch.records.space import MayGo, SpacePolicy, Stays
 from rushlight.batch.space.survey import Found
 from rushlight.pipelines.counted import counted
@@ -37,12 +37,14 @@ class Choice:
 
 @dataclass(frozen=True, kw_only=True)
 class _Old:
-    """A superseded file as it is there, its record's entry, and when it was replaced."""
+    """A superseded file as it is there, what a record tells of it, and when it was replaced."""
 
     file: Found
     job: str
     clip: str
-    entry: Output
+    output: str
+    revision: int
+    hash: str
     when: str
 
 
@@ -68,17 +70,15 @@ def choose(
         if file.name.startswith(REVISIONS):
             old = log.superseded(file)
             if isinstance(old, _Old):
-                groups[old.job, old.entry.output].append(old)
+                groups[old.job, old.output].append(old)
             else:
                 stays[old].append(file)
     going: list[MayGo] = []
     for (job, output), group in groups.items():
         least = 0 if log.has_current(job, output, there) else 1
-        newest = sorted({old.entry.revision for old in group}, reverse=True)[
-            : max(policy.keep_revisions, least)
-        ]
+        newest = sorted({old.revision for old in group}, reverse=True)[: max(policy.keep_revisions, least)]
         for old in group:
-            delivery = named.get(old.entry.hash) or placed.get((old.job, old.file.name))
+            delivery = named.get(old.hash) or placed.get((old.job, old.file.name))
             if delivery:
                 stays[f"handed over in {delivery}"].append(old.file)
             elif why := _why_it_stays(old, newest, policy, now):
@@ -97,7 +97,7 @@ def choose(
 
 def _why_it_stays(old: _Old, newest: Sequence[int], policy: SpacePolicy, now: float) -> str:
     """Why a superseded file stays by policy; empty where it may go."""
-    if old.entry.revision in newest:
+    if old.revision in newest:
         if len(newest) > policy.keep_revisions:
             return "the newest of its clip, whose own file is not there"
         some = f"among the {len(newest)} newest revisions" if len(newest) > 1 else "the newest revision"
@@ -120,11 +120,11 @@ def _going(old: _Old) -> MayGo:
         path=old.file.name,
         files=1,
         bytes=old.file.bytes,
-        hash=old.entry.hash,
+        hash=old.hash,
         job=old.job,
         clip=old.clip,
-        output=old.entry.output,
-        revision=old.entry.revision,
+        output=old.output,
+        revision=old.revision,
         replaced=old.when,
         mtime_ns=old.file.mtime_ns,
     )
@@ -136,6 +136,7 @@ class _Log:
     def __init__(self, records: Sequence[JobRecord]) -> None:
         self.latest = latest(records)
         self._places: dict[str, list[tuple[JobRecord, Output]]] = defaultdict(list)
+        self._told: dict[str, list[tuple[JobRecord, Replaced]]] = defaultdict(list)
         self._replaced: dict[
             tuple[str, str], str
         ] = {}  # place and hash -> when; the first record that says it
@@ -143,11 +144,12 @@ class _Log:
             for entry in record.outputs:
                 self._places[revision_path(entry)].append((record, entry))
             for old in record.replaced:
+                self._told[old.kept].append((record, old))
                 self._replaced.setdefault((old.kept, old.hash), record.finished)
         self._current = {(revision_path(e), e.hash) for r in self.latest.values() for e in r.outputs}
 
     def superseded(self, file: Found) -> _Old | str:
-        """The entry of a file under `revisions/`, once a later record replaced it; else why it stays."""
+        """A file under `revisions/`, once a later record replaced it; else why it stays."""
         known = (
             (record, entry)
             for record, entry in reversed(self._places.get(file.name, ()))
@@ -155,13 +157,36 @@ class _Log:
         )
         record, entry = next(known, (None, None))
         if record is None or entry is None:
-            return "not as the log has it, or not of its files"
+            return self._stood(file) or "not as the log has it, or not of its files"
         if (file.name, entry.hash) in self._current:
             return "its clip has nothing newer yet"
         when = self._replaced.get((file.name, entry.hash), self._replaced.get((file.name, "")))
         if when is None:
             return "no record says that it was replaced"
-        return _Old(file=file, job=record.job, clip=record.clip, entry=entry, when=when)
+        return _Old(
+            file=file,
+            job=record.job,
+            clip=record.clip,
+            output=entry.output,
+            revision=entry.revision,
+            hash=entry.hash,
+            when=when,
+        )
+
+    def _stood(self, file: Found) -> _Old | None:
+        """A file that stood at the name of a new one, or is kept at another number than its revision's, as a record tells of it."""
+        for record, old in reversed(self._told.get(file.name, ())):
+            if old.bytes == file.bytes and old.mtime_ns and same_time(old.mtime_ns, file.mtime_ns):
+                return _Old(
+                    file=file,
+                    job=record.job,
+                    clip=record.clip,
+                    output=old.output,
+                    revision=int(file.name.split("/")[1]),
+                    hash=old.hash,
+                    when=record.finished,
+                )
+        return None
 
     def has_current(self, job: str, output: str, there: Callable[[Output], bool]) -> bool:
         """True if an output of a clip is delivered, and all its files are there."""

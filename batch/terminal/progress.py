@@ -185,7 +185,7 @@ class View:
             kept = sorted({r.kept.partition("/" + r.output)[0] for r in replaced if r.kept})
             now = f"kept in {', '.join(kept)}" if kept else "removed"
             self.say(
-                f"  revision {event.revision}: {replaced[0].why}; "
+                f"  revision {event.revision}: {'; '.join(dict.fromkeys(r.why for r in replaced))}; "
                 f"{counted(len(replaced), 'file')} replaced, the old {now}"
             )
 

@@ -134,6 +134,8 @@ def test_a_record_that_is_half_written_costs_its_clip_alone(cart: Path, farm: He
     assert {task.key.partition("-")[0] for task in farm.calls} == {"A001C001"}
     after = files(cart / "out", *DELIVERED)
     theirs = {entry["path"] for entry in torn["outputs"]}
+    for name in after.keys() - before.keys():  # its files that came out with other bytes by today's version
+        assert after.pop(name) == before[name.split("/", 2)[2]], name
     assert {n: b for n, b in after.items() if n not in theirs} == {
         n: b for n, b in before.items() if n not in theirs
     }

@@ -204,11 +204,12 @@ def test_what_is_replaced_is_removed_where_that_is_asked(tmp_path: Path, farm_he
     assert [r["kept"] for r in record(out)["replaced"]] == ["", ""]
     (out / "viewing" / "A001C001.mp4").write_bytes(b"damaged meanwhile")
     write_list(day, rows)
-    assert run(*command[:-2])[0] == 0  # kept, but for what was damaged
+    assert run(*command[:-2])[0] == 0  # kept, what was damaged too: nobody knows what it is
     assert {r["output"]: r["kept"] for r in record(out)["replaced"]} == {
         "editorial": "revisions/2/editorial/A001C001.mov",
-        "viewing": "",
+        "viewing": "revisions/2/viewing/A001C001.mp4",
     }
+    assert (out / "revisions/2/viewing/A001C001.mp4").read_bytes() == b"damaged meanwhile"
 
 
 def entry(out: Path, path: str, text: str, revision: int = 1) -> DeliveredMovie:

@@ -14,13 +14,13 @@ from rushlight.batch.exit_codes import PARTLY, STOPPED, WRONG
 from rushlight.batch.job_log import latest, read_log
 from rushlight.batch.plan.deciding_list import in_order, not_named_any_more
 from rushlight.batch.plan.request import Differing, Request
-from rushlight.batch.plan.request_ledger import day_of, read_askings, request_id
+from rushlight.batch.plan.request_ledger import Asking, Day, day_of, read_askings, request_id
 from rushlight.batch.records.job_record import JobRecord
 from rushlight.batch.report.made_with import made_by, now_text
 from rushlight.batch.run.events import Terms
 from rushlight.batch.run.kept_inputs import kept_requests
 from rushlight.batch.run.render import render
-from rushlight.batch.run.request_accounts import day_in, disagreements
+from rushlight.batch.run.request_accounts import disagreements
 from rushlight.batch.what_is_there import still_there
 from rushlight.pipelines.counted import counted
 from rushlight.pipelines.errors import InputError, OptionError
@@ -39,8 +39,13 @@ def requests_again(
     """What was asked of an output folder, with what is to differ now. `tell` gets what cannot be asked again, `warn` what is left
     out. OptionError where nothing is left, or the folder knows nothing of what is given."""
     kept = kept_requests(origin, tell)
-    kept = _of_whole_clips(kept) if given.ranges or given.stills else _still_asked(origin, kept, warn)
-    kept = _as_read(origin, kept, given, tell, warn)
+    askings, records = read_askings(origin)[0], latest(read_log(origin).records)
+    day = day_of(askings, records)
+    if given.ranges or given.stills:
+        kept = _of_whole_clips(kept)
+    else:
+        kept = _still_asked(origin, kept, askings, day, warn)
+    kept = _as_read(origin, kept, given, askings, records, day, tell, warn)
     found = []
     for request in kept:
         request = replace(
@@ -65,13 +70,15 @@ def _as_read(
     origin: Path,
     requests: Sequence[Request],
     given: Differing,
+    askings: Sequence[Asking],
+    records: Mapping[str, JobRecord],
+    day: Day,
     tell: Callable[[str], None],
     warn: Callable[[str], None],
 ) -> list[Request]:
     """The requests in the order in which they were read last, each clip left to the one that decided it. It is said where they do not
     agree; `tell` gets what nobody makes again, though it is not there."""
-    askings, records = read_askings(origin)[0], latest(read_log(origin).records)
-    for text in disagreements(day_of(askings, records).entries):
+    for text in disagreements(day.entries):
         warn(text)
     in_place = given.out is not None and given.out.absolute() == origin.absolute()
     for row, text in not_named_any_more(askings):
@@ -152,13 +159,19 @@ class _Colour:
             (self.events.warning if wrong else self.events.note)(text)
 
 
-def _still_asked(origin: Path, requests: Sequence[Request], warn: Callable[[str], None]) -> list[Request]:
+def _still_asked(
+    origin: Path,
+    requests: Sequence[Request],
+    askings: Sequence[Asking],
+    day: Day,
+    warn: Callable[[str], None],
+) -> list[Request]:
     """The requests without what a person took out of the queue, and was not made: it is said, not made again."""
-    askings = {asking.id: asking for asking in read_askings(origin)[0]}
-    dropped = frozenset(day_in(origin).dropped)
+    known = {asking.id: asking for asking in askings}
+    dropped = frozenset(day.dropped)
     found = []
     for kept in requests:
-        asking = askings.get(request_id(str(kept.clip_list), kept.recipe, kept.only, kept.excerpts))
+        asking = known.get(request_id(str(kept.clip_list), kept.recipe, kept.only, kept.excerpts))
         rows = asking.rows if asking else ()
         out = {row.job for row in rows} & dropped
         if out:

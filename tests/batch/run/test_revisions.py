@@ -262,3 +262,18 @@ def test_other_recipes_outputs_stay_in_the_record(tmp_path: Path, farm_here: Her
     assert made(farm_here) == {}
     report = json.loads((out / "report" / "batch.json").read_text())
     assert all({e["output"] for e in clip["outputs"]} == set(BOTH) for clip in report["clips"])
+
+
+def test_what_is_kept_there_already_stays_and_the_next_is_numbered_on(tmp_path: Path) -> None:
+    """As where a log was lost, or another clip's file of that name was put by before."""
+    (tmp_path / "revisions/1/a").mkdir(parents=True)
+    (tmp_path / "revisions/1/a/x.mov").write_text("another's")
+    old = entry(tmp_path, "a/x.mov", "old")
+    for _ in range(2):
+        revisions.keep(tmp_path, [old])
+        assert files(tmp_path, "revisions") == {
+            "revisions/1/a/x.mov": b"another's",
+            "revisions/2/a/x.mov": b"old",
+        }
+    revisions.unkeep(tmp_path, [old])
+    assert files(tmp_path, "revisions", "a") == {"revisions/1/a/x.mov": b"another's", "a/x.mov": b"old"}

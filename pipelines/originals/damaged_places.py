@@ -10,6 +10,9 @@ import os
 from collections.abc import Collection
 from dataclasses import dataclass
 
+import av
+
+from rushlight.pipelines.errors import from_os
 from rushlight.pipelines.formats.codecs import segment_frames
 from rushlight.pipelines.heartbeat import beat
 from rushlight.pipelines.originals.facts import Facts
@@ -34,14 +37,17 @@ class LookedAt:
 def look_again(facts: Facts, frames: Collection[int], *, conform: bool = False) -> LookedAt:
     """Decode frames that were damaged, or the first, middle and last place of many. `conform` as it is in `open_source`.
 
-    SourceError where the original does not open. A file that stays as it is by its size, times and inode is decoded once a process.
+    SourceError where the original does not open or cannot be read. A file that stays as it is by its size, times and inode is decoded once a process.
     """
     places = _places(frames, segment_frames(facts.rate))
     key = (str(facts.path), conform, tuple(map(tuple, places)), *_states(facts, places))
     if key not in _seen:
         if len(_seen) > 1000:
             _seen.clear()
-        _seen[key] = _looked_at(facts, places, conform=conform)
+        try:
+            _seen[key] = _looked_at(facts, places, conform=conform)
+        except av.error.FFmpegError as error:
+            raise from_os(error, facts.path, reading=True) from error
     return _seen[key]
 
 

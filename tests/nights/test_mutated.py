@@ -22,8 +22,15 @@ def supervisor(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Supervisor]
     found.close()
 
 
+@pytest.fixture
+def quick(supervisor: Supervisor, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is sound is held to less than what is not: seconds of CPU, and of standing still."""
+    monkeypatch.setattr(supervisor, "ended_at", 3.0)
+    monkeypatch.setattr(supervisor, "still", 15.0)
+
+
 @pytest.mark.parametrize("kind", KINDS)
-def test_an_untouched_seed_passes(kind: str, supervisor: Supervisor) -> None:
+def test_an_untouched_seed_passes(kind: str, supervisor: Supervisor, quick: None) -> None:
     answer = supervisor.one(kind, -2)
     assert not answer["fault"] and answer["codes"], answer
     assert KINDS[kind].group != "originals" or set(answer["codes"]) == {0}, answer
@@ -42,7 +49,7 @@ def test_many(kind: str, supervisor: Supervisor) -> None:
 
 @pytest.mark.parametrize("kind", ["_waits", pytest.param("_waits_silently", marks=pytest.mark.slow)])
 def test_a_night_that_waits_for_a_person_is_stopped_and_must_say_what_for(
-    kind: str, supervisor: Supervisor
+    kind: str, supervisor: Supervisor, quick: None
 ) -> None:
     """The mutator itself, with the queue among the seeds."""
     answer = supervisor.one(kind, -1)

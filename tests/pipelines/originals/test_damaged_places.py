@@ -6,6 +6,7 @@ import os
 from pathlib import Path
 from typing import Any
 
+import av
 import numpy as np
 import pytest
 from hypothesis import given
@@ -104,3 +105,16 @@ def test_a_stop_is_heard_on_the_way_from_a_far_key_picture(tmp_path: Path) -> No
     with at_each_beat(lambda: seen.append(None)):
         assert looked(path, 39) == ([39], [])
     assert len(seen) >= 40
+
+
+def test_what_the_library_says_of_it_is_ours(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A clip that is finished does not fail by it."""
+
+    def broken(*_: object, **__: object) -> None:
+        raise av.error.InvalidDataError(1, "invalid data", str(path))
+
+    path = write_movie(tmp_path / "a.mov", [numbered(n) for n in range(2)])
+    monkeypatch.setattr(damaged_places, "open_source", broken)
+    with pytest.raises(SourceError, match="invalid data") as raised:
+        looked(path, 1)
+    assert "a.mov" in str(raised.value)

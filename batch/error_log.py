@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import traceback
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
-from rushlight.pipelines.errors import OutsideError, RushlightError, said
+from rushlight.pipelines.errors import FULL, OutsideError, RushlightError, from_os, said
 from rushlight.pipelines.inside_folder import append
 from rushlight.pipelines.visible_text import visible
 
@@ -15,6 +16,12 @@ __all__ = ["ERRORS", "kept_fault", "unexpected"]
 
 ERRORS = "log/errors.txt"
 MOST = 10_000_000  # bytes of tracebacks that are kept
+_OF_THE_PLACE = (
+    errno.EROFS,
+    errno.EACCES,
+    errno.EPERM,
+    *FULL,
+)  # what a disk or a folder's rights say, no fault of ours
 
 
 def unexpected(out: Path, doing: str, error: Exception) -> str:
@@ -24,6 +31,8 @@ def unexpected(out: Path, doing: str, error: Exception) -> str:
     """
     if isinstance(error, RushlightError):
         return str(kept_fault(out, doing, error))
+    if isinstance(error, OSError) and error.errno in _OF_THE_PLACE:
+        return f"{doing} was not possible: {from_os(error, error.filename or out)}"
     place = _keep(out, doing, "".join(traceback.format_exception(error)))
     return f"{doing} ended with a fault of rushlight's own: {said(error)}{place}"
 

@@ -1,6 +1,10 @@
 """Tracebacks are kept in the log, and a sentence says so; an output folder that cannot be written to costs nothing else."""
 
+import errno
+import os
 from pathlib import Path
+
+import pytest
 
 from rushlight.batch.error_log import ERRORS, kept_fault, unexpected
 from rushlight.pipelines.errors import GradeError, OwnFault, SourceError, own_fault
@@ -37,3 +41,11 @@ def test_a_folder_that_cannot_be_written_to(tmp_path: Path) -> None:
     fault = own_fault(raised(), "planned")
     assert str(kept_fault(tmp_path, "a", fault)) == str(fault)
     assert ERRORS not in unexpected(tmp_path, "showing it", raised())
+
+
+@pytest.mark.parametrize("code", [errno.EROFS, errno.EACCES, errno.ENOSPC])
+def test_what_a_disk_or_a_folders_rights_say_is_no_fault_of_ours(tmp_path: Path, code: int) -> None:
+    error = OSError(code, os.strerror(code), str(tmp_path / "log" / "verify.json"))
+    text = unexpected(tmp_path, "making the report", error)
+    assert text.startswith(f"making the report was not possible: {tmp_path}/log/verify.json: ")
+    assert "fault" not in text and not (tmp_path / ERRORS).exists()

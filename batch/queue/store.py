@@ -32,7 +32,6 @@ from rushlight.batch.queue.queue_rows import (
 from rushlight.batch.records.queue_row import AskedAgain, QueuedPlan, SegmentFile, SegmentResult
 from rushlight.pipelines.errors import QueueError, ResourceError, RushlightError, from_os, no_room
 from rushlight.pipelines.job.spec import digest_of
-from rushlight.pipelines.visible_text import visible
 
 __all__ = ["QueuedJob", "Store", "open_store", "queue_of"]
 
@@ -174,7 +173,7 @@ class Store:
                     (
                         job.key,
                         job.out,
-                        visible(job.clip),  # a name may be no UTF-8
+                        _utf8(job.clip),
                         "held" if _is_to_wait(job, old, holding) else job.state,
                         job.priority,
                         job.identity,
@@ -184,7 +183,7 @@ class Store:
                         job.mount,
                         job.orders.cost,
                         job.planned,
-                        visible(job.error, lines=True),
+                        _utf8(job.error),
                         orders_text(job.orders),
                         json.dumps(job.payload),
                     ),
@@ -195,7 +194,7 @@ class Store:
         with self._writing():
             moved = self._db.execute(
                 "UPDATE job SET state=?, error=? WHERE key=? AND identity=?",
-                (state, visible(error, lines=True), key, identity),
+                (state, _utf8(error), key, identity),
             ).rowcount
             if moved and state == "done":
                 self._db.execute("DELETE FROM segment WHERE key=?", (key,))
@@ -402,3 +401,8 @@ def open_store(path: Path, *, of: Path | None = None) -> Store:
     else:
         check_ours(path)
     return Store(path)
+
+
+def _utf8(text: str) -> str:
+    """A text that the database takes: a name need not be UTF-8."""
+    return text.encode(errors="backslashreplace").decode()

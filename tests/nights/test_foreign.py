@@ -17,10 +17,10 @@ from command import CALL
 from foreign import FAIL, PASS
 from here import files, rushlight
 from logged import latest, read_records
+from rushlight.batch.due import due_outputs
 from rushlight.batch.plan import plan_row, twins
 from rushlight.batch.plan import prepare as planning
 from rushlight.batch.plan.request import Request
-from rushlight.batch.run import jobs_to_make as night_module
 from rushlight.batch.run.event_stream import EventStream
 from rushlight.batch.run.jobs_to_make import jobs_of
 from rushlight.pipelines.errors import DeliveryError, SourceError
@@ -188,14 +188,14 @@ def test_a_fault_of_our_own_in_a_check_over_all_clips_costs_none(
 def test_a_fault_of_our_own_costs_one_clip_its_job(
     card: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    whole = night_module.output_specs
+    whole = due_outputs.output_specs
 
     def odd(clip: object, *rest: object) -> object:
         if clip.row.clip == GOOD[0]:  # type: ignore[attr-defined]
             raise ZeroDivisionError("odd")
         return whole(clip, *rest)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(night_module, "output_specs", odd)
+    monkeypatch.setattr(due_outputs, "output_specs", odd)
     day = written(tmp_path / "day.csv", list(GOOD))
     prepared = planning.prepare(Request(clip_list=day, media=(card,), out=tmp_path / "out"))
     turns, _, _ = jobs_of(prepared, tmp_path / "out", EventStream())

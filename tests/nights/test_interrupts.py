@@ -200,7 +200,12 @@ def on_a_terminal(moment: str, *command: object, here: bool, **environment: str)
         stdout=theirs,
         stderr=theirs,
         pass_fds=[tell],
-        env={**os.environ, "STRUCK": str(tell), **environment},
+        env={
+            **os.environ,
+            "PYTHONSAFEPATH": "",  # a farm may have left its workers' environment
+            "STRUCK": str(tell),
+            **environment,
+        },
     )
     os.close(theirs)
     os.close(tell)

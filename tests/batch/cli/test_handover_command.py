@@ -63,7 +63,7 @@ def test_without_a_name_it_lists(tmp_path: Path) -> None:
     assert (
         code == 0
         and rows[0][0] == "delivery"
-        and [row[0] for row in rows[2:4]] == ["editor_001", "editor_002"]
+        and [row[0] for row in rows if row[0].startswith("editor_")] == ["editor_001", "editor_002"]
     )
     assert max(map(len, said.splitlines())) <= 100
     found = json.loads(run("handover", out, "--json")[1])["handovers"]

@@ -16,7 +16,7 @@ from rushlight.batch.queue.store import QueuedJob, Store
 from rushlight.batch.records.queue_row import QueuedPlan
 from rushlight.batch.run.disk_room import Room
 from rushlight.batch.run.events import Place
-from rushlight.batch.run.report_and_manifest import write_pages
+from rushlight.batch.run.report_and_manifest import pages_are_current, write_pages
 from rushlight.pipelines.errors import OptionError, QueueError
 
 if TYPE_CHECKING:
@@ -53,6 +53,7 @@ class QueueFolders(Place):
         self.newer: set[Path] = set()  # what a newer version made a part of is left to it
         self._locks: dict[Path, Lock] = {}
         self._written: set[Path] = set()
+        self._paged: set[Path] = set()  # pages were made in this run
         self._readings = ReadingsSince()
 
     def claim(self, out: Path) -> str:
@@ -102,7 +103,11 @@ class QueueFolders(Place):
             return
         left = {Path(job.out) for job in self.store.rows("queued", "held", "running")}
         for out in new:
-            write_pages(out, self.events, self.room)
+            if out not in self._paged or not pages_are_current(
+                out
+            ):  # clips that wait for their card are asked for again and again
+                write_pages(out, self.events, self.room)
+                self._paged.add(out)
             self._written.add(out)
             if out not in left and not (self.watch and out in self.watch.outs):
                 self._let_go(out)

@@ -27,3 +27,24 @@ def test_a_day_that_is_refused_holds_none_of_its_folders(tmp_path: Path) -> None
         with pytest.raises(OptionError, match="newer rushlight"):
             QueueFolders(store, events, None, Room(events, Stop()), watch=watch).__enter__()
         hold_folder(ours).release()
+
+
+def test_pages_are_made_again_only_of_what_is_new(tmp_path: Path) -> None:
+    """Clips that wait for a card that is gone are asked for every three seconds, and their folder with them."""
+    out = tmp_path / "ours"
+    append_record(out, recorded("a"))
+    watch: Any = SimpleNamespace(outs=[out], lacks_others=False, end=lambda: None)
+    seen: list[str] = []
+    events = EventStream(lambda event: seen.append(event["event"]))
+    with (
+        open_store(tmp_path / "q.sqlite") as store,
+        QueueFolders(store, events, None, Room(events, Stop()), watch=watch) as folders,
+    ):
+        for _ in range(3):
+            assert folders.claim(out) == ""
+            folders.idle()
+        assert seen.count("report") == 1
+        append_record(out, recorded("b"))
+        folders.claim(out)
+        folders.idle()
+        assert seen.count("report") == 2

@@ -69,7 +69,8 @@ class IgnorePatterns:
     """The patterns of a manifest, for paths relative to its folder."""
 
     def __init__(self, lines: Iterable[str] = DEFAULT) -> None:
-        self._patterns = [p for p in map(_parsed, dict.fromkeys(lines)) if p]
+        once = reversed(dict.fromkeys(reversed([*lines])))  # the last of equal lines has the last word
+        self._patterns = [p for p in map(_parsed, once) if p]
         self._folder = lru_cache(maxsize=100_000)(self._folder_left_out)
 
     def leaves_out(self, path: str, *, folder: bool = False) -> bool:

@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from rushlight.pipelines.manifests.ignore_patterns import DEFAULT, IgnorePatterns
@@ -63,6 +63,7 @@ PATTERN = st.lists(st.text("ab.*?", min_size=1, max_size=4) | st.just("**"), min
     patterns=st.lists(PATTERN, min_size=1, max_size=4),
     path=st.lists(NAMES, min_size=1, max_size=4).map("/".join),
 )
+@example(patterns=["?", "!**", "?"], path="a")
 def test_a_library_of_gitignore_says_the_same(patterns: list[str], path: str) -> None:
     """Asked as git does, folder by folder from the outermost, since the library looks at the whole path alone."""
     pathspec = pytest.importorskip("pathspec", reason="the library of gitignore, pathspec, is not installed")
